@@ -1,0 +1,1 @@
+"""Starts the Streamlit pages."""

@@ -1,0 +1,1 @@
+"""What drives the water from outside, as pure functions of numbers."""

@@ -1,0 +1,340 @@
+"""Daily water temperature of a season, from monthly means or from a log the keeper wrote."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import math
+from calendar import monthrange
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from stocksim.errors import Fault, InputError
+
+FloatArray = NDArray[np.float64]
+
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+LONGEST_GAP_DAYS = 3  # bridged by a straight line; our choice, no source
+LOG_LOW_C, LOG_HIGH_C = -5.0, 45.0  # a reading outside is a slip of the pen or a wrong unit; our choice
+_FAULTS_LISTED = 5
+
+
+def month_smooth(month_days: ArrayLike, monthly_mean_c: ArrayLike) -> FloatArray:
+    r"""Daily mean temperature of consecutive whole months, smooth and with exactly the monthly means given.
+
+    Parameters
+    ----------
+    month_days : array_like of int, shape (months,)
+        Days in each calendar month, in order. [day]
+    monthly_mean_c : array_like, shape (..., months)
+        Mean temperature of each month. [degC]
+
+    Returns
+    -------
+    ndarray, shape (..., days)
+        Mean temperature of every day, days being the sum of month_days. [degC]
+
+    Notes
+    -----
+    A natural cubic spline S goes through the degree-days summed up to each month's boundary; a day's mean is
+    the rise of S over that day:
+
+    .. math:: T_d = S(d + 1) - S(d), \quad S(b_m) = \sum_{i < m} n_i T_i
+
+    The days of a month add up to its degree-days whatever the spline does in between, and the temperature S'
+    and its slope run on without a step. Straight lines between mid-months, the rival, lose part of each peak.
+    The curve is level at both ends and may go a little beyond the warmest or coldest mean: clipping would
+    break the means. A mean-preserving spline over sums is common practice, no source.
+
+    Examples
+    --------
+    >>> daily = month_smooth([31, 30, 31], [17.0, 14.0, 13.0])
+    >>> daily[[0, 30, 31, 91]].round(2)
+    array([17.74, 15.58, 15.44, 12.93])
+    >>> float(daily[31:61].mean())
+    14.0
+    """
+    from scipy.interpolate import CubicSpline  # 0.3 s of start-up that only a season needs
+
+    lengths = np.asarray(month_days, dtype=int)
+    means = np.asarray(monthly_mean_c, dtype=float)
+    boundary = np.concatenate([[0], np.cumsum(lengths)])
+    # about the overall mean: keeps the sums small, and constant months exactly constant
+    level = (means * lengths).sum(axis=-1, keepdims=True) / lengths.sum()
+    summed = np.cumsum((means - level) * lengths, axis=-1)
+    summed = np.concatenate([np.zeros_like(summed[..., :1]), summed], axis=-1)
+    spline = CubicSpline(boundary, summed, axis=-1, bc_type="natural")
+    return np.asarray(np.diff(spline(np.arange(boundary[-1] + 1)), axis=-1) + level, dtype=float)
+
+
+def monthly_temperature(start: dt.date, days: int, monthly_mean_c: Mapping[int, float]) -> FloatArray:
+    """Daily mean temperature of a season from monthly means.
+
+    Parameters
+    ----------
+    start : datetime.date
+        First day of the season.
+    days : int
+        Days in the season, 1 or more. [day]
+    monthly_mean_c : mapping of int to float
+        Mean temperature by month number, 1 to 12; a month met twice is the same in both years. [degC]
+
+    Returns
+    -------
+    ndarray, shape (days,)
+        Mean temperature of every day of the season. [degC] The mean of every whole calendar month is the one
+        given.
+
+    Raises
+    ------
+    InputError
+        If a month that the season touches is missing or not a finite number.
+
+    Notes
+    -----
+    `month_smooth` over the whole calendar months that the season touches, then cut to the season: a season
+    from 10 October uses the whole of October.
+
+    Examples
+    --------
+    >>> monthly_temperature(dt.date(2026, 10, 30), 4, {10: 17.0, 11: 14.0}).round(2)
+    array([15.69, 15.55, 15.4 , 15.26])
+    """
+    if days < 1:
+        raise InputError(f"a season of {days} days has no temperature; a season must have at least 1 day.")
+    end = start + dt.timedelta(days=days - 1)
+    first, last = start.year * 12 + start.month - 1, end.year * 12 + end.month - 1
+    touched = [(month // 12, month % 12 + 1) for month in range(first, last + 1)]
+    needed = list(dict.fromkeys(month for _, month in touched))
+    faults = []
+    missing = [MONTHS[month - 1] for month in needed if month not in monthly_mean_c]
+    if missing:
+        faults.append(
+            f"the season {start} to {end} needs {', '.join(missing)}, which the monthly temperatures "
+            "leave out; give a mean for each."
+        )
+    faults += [
+        f"{MONTHS[month - 1]} is {monthly_mean_c[month]}; a monthly temperature must be a finite number."
+        for month in needed
+        if month in monthly_mean_c and not math.isfinite(monthly_mean_c[month])
+    ]
+    if faults:
+        raise InputError([Fault("", "", fault) for fault in faults])
+    lengths = [monthrange(year, month)[1] for year, month in touched]
+    daily = month_smooth(lengths, [monthly_mean_c[month] for _, month in touched])
+    return daily[start.day - 1 : start.day - 1 + days]
+
+
+def logged_temperature(
+    start: dt.date, days: int, log_dates: Sequence[dt.date], log_c: Sequence[float] | FloatArray
+) -> tuple[FloatArray, list[str]]:
+    """Daily mean temperature of a season from logged readings, short gaps bridged.
+
+    Parameters
+    ----------
+    start : datetime.date
+        First day of the season.
+    days : int
+        Days in the season, 1 or more. [day]
+    log_dates : sequence of datetime.date, shape (readings,)
+        Day of each reading, in any order; readings of one day are averaged.
+    log_c : sequence of float, shape (readings,)
+        Temperature read. [degC]
+
+    Returns
+    -------
+    daily_c : ndarray, shape (days,)
+        Mean temperature of every day. [degC]
+    notes : list of str
+        One sentence for each gap that was bridged.
+
+    Raises
+    ------
+    InputError
+        If the log does not reach the season's first and last day, has more than 3 days in a row without a
+        reading, holds a temperature that is not a finite number, or is empty.
+
+    Notes
+    -----
+    A gap of up to 3 days takes the straight line between the days on both sides, which may lie outside the
+    season. Readings of one day are averaged as they are: a log read only at noon gives noon temperatures.
+
+    Examples
+    --------
+    >>> days = [dt.date(2026, 10, 1), dt.date(2026, 10, 3)]
+    >>> logged_temperature(dt.date(2026, 10, 1), 3, days, [17.0, 16.0])
+    (array([17. , 16.5, 16. ]), ['2026-10-02: 1 day without a reading, taken from the days on both sides.'])
+    """
+    if days < 1:
+        raise InputError(f"a season of {days} days has no temperature; a season must have at least 1 day.")
+    if len(log_dates) != len(log_c):
+        raise InputError(f"the log holds {len(log_dates)} dates but {len(log_c)} temperatures; give one each.")
+    if not len(log_dates):
+        raise InputError("the temperature log holds no reading; give at least one a day.")
+    first, last = start.toordinal(), start.toordinal() + days - 1
+    ordinal = np.array([day.toordinal() for day in log_dates])
+    celsius = np.asarray(log_c, dtype=float)
+    if not np.isfinite(celsius).all():
+        bad = [_iso(day) for day in np.unique(ordinal[~np.isfinite(celsius)])]
+        raise InputError(
+            f"the temperature log holds no number on {', '.join(bad[:_FAULTS_LISTED])}"
+            f"{_and_more(len(bad), 'day')}; leave the line out or correct it."
+        )
+    known, which = np.unique(ordinal, return_inverse=True)
+    mean = np.bincount(which, weights=celsius) / np.bincount(which)
+    faults, notes = [], []
+    if known[0] > first:
+        faults.append(
+            f"the temperature log begins on {_iso(known[0])} but the season on {start}; "
+            f"log {_span(first, min(known[0] - 1, last))} or start later."
+        )
+    if known[-1] < last:
+        faults.append(
+            f"the temperature log ends on {_iso(known[-1])} but the season on {_iso(last)}; "
+            f"log {_span(max(known[-1] + 1, first), last)} or end earlier."
+        )
+    for before, after in pairwise(known):
+        gap = int(after - before) - 1
+        if not gap or after <= first or before >= last:
+            continue
+        span, counted = _span(before + 1, after - 1), f"{gap} day{'s' * (gap > 1)}"
+        if gap > LONGEST_GAP_DAYS:
+            faults.append(
+                f"the temperature log has no reading on {span} ({counted}); gaps of at most "
+                f"{LONGEST_GAP_DAYS} days are bridged, so add readings there."
+            )
+        else:
+            notes.append(f"{span}: {counted} without a reading, taken from the days on both sides.")
+    if faults:
+        raise InputError([Fault("", "", fault) for fault in faults])
+    return np.interp(np.arange(first, last + 1), known, mean), notes
+
+
+def read_temperature_log(path: str | Path) -> tuple[list[dt.date], FloatArray]:
+    """Readings of a temperature log in CSV.
+
+    Parameters
+    ----------
+    path : str or Path
+        UTF-8 text, comma separated, with a header that has ``date`` and either ``temperature_c`` or
+        ``temperature_f``; other columns are left alone. Dates as 2026-10-01, with or without a time of day.
+
+    Returns
+    -------
+    dates : list of datetime.date, length readings
+        Day of each reading, as written.
+    temperature_c : ndarray, shape (readings,)
+        Temperature read. [degC]
+
+    Raises
+    ------
+    InputError
+        With up to five faults and the number of further ones.
+    """
+    file = Path(path)
+    try:
+        text = file.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise _refused(file, "is not UTF-8 text; save it as CSV UTF-8.") from error
+    except FileNotFoundError as error:
+        raise _refused(file, "was not found; check the name and the folder of the log.") from error
+    except IsADirectoryError as error:
+        raise _refused(file, "is a folder; give the name of a CSV file.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise _refused(file, f"cannot be opened ({reason}).") from error
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    dates: list[dt.date] = []
+    celsius: list[float] = []
+    messages: list[str] = []
+    columns: tuple[int, int, bool] | None = None
+    try:
+        for row in reader:
+            if not any(cell.strip() for cell in row):
+                continue
+            if columns is None:
+                columns = _columns(row, file)
+                continue
+            day, degrees = _reading(row, columns, f"line {reader.line_num}", messages)
+            if day is not None and degrees is not None:
+                dates.append(day)
+                celsius.append(degrees)
+    except csv.Error as error:
+        messages.append(f"line {reader.line_num}: cannot be split into columns ({error}).")
+    if columns is None and not messages:
+        raise _refused(file, "is empty; it needs a header with date and temperature_c, then the readings.")
+    if not dates and not messages:
+        raise _refused(file, "has a header but no reading; write one line a day below it.")
+    if messages:
+        shown = messages[:_FAULTS_LISTED]
+        if len(messages) > _FAULTS_LISTED:
+            shown.append(f"and {len(messages) - _FAULTS_LISTED} more.")
+        raise InputError([Fault("", "", message, file.name) for message in shown])
+    return dates, np.array(celsius)
+
+
+def _columns(header: list[str], file: Path) -> tuple[int, int, bool]:
+    """Position of the date and of the temperature, and whether that is in degF."""
+    names = [cell.strip().lower() for cell in header]
+    messages = []
+    if names.count("date") != 1:
+        messages.append(f"needs one column date; its header is {', '.join(names)}.")
+    temperatures = [name for name in names if name in ("temperature_c", "temperature_f")]
+    if len(temperatures) != 1:
+        messages.append(f"needs exactly one column temperature_c or temperature_f; its header is {', '.join(names)}.")
+    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+        messages = ["has its columns apart by something else than commas; save it comma separated."]
+    if messages:
+        raise InputError([Fault("", "", message, file.name) for message in messages])
+    return names.index("date"), names.index(temperatures[0]), temperatures[0] == "temperature_f"
+
+
+def _reading(
+    row: list[str], columns: tuple[int, int, bool], line: str, messages: list[str]
+) -> tuple[dt.date | None, float | None]:
+    date_column, degrees_column, fahrenheit = columns
+    cells = [row[column].strip() if column < len(row) else "" for column in (date_column, degrees_column)]
+    day: dt.date | None = None
+    try:
+        day = dt.datetime.fromisoformat(cells[0]).date()
+    except ValueError:
+        messages.append(f'{line}: "{cells[0]}" is not a date; write it as 2026-10-31.')
+    try:
+        degrees = float(cells[1]) if "_" not in cells[1] else math.nan
+    except ValueError:
+        degrees = math.nan
+    if not math.isfinite(degrees):
+        messages.append(f'{line}: "{cells[1]}" is not a number; write a temperature as 17.5.')
+        return day, None
+    celsius = (degrees - 32.0) * 5.0 / 9.0 if fahrenheit else degrees
+    if not LOG_LOW_C <= celsius <= LOG_HIGH_C:
+        scale = ("degF", 9 / 5, 32.0) if fahrenheit else ("degC", 1.0, 0.0)
+        low, high = (limit * scale[1] + scale[2] for limit in (LOG_LOW_C, LOG_HIGH_C))
+        messages.append(
+            f"{line}: {cells[1]} {scale[0]} is outside {low:g} to {high:g} {scale[0]}; "
+            f"check the reading and the unit in the header."
+        )
+        return day, None
+    return day, celsius
+
+
+def _refused(file: Path, message: str) -> InputError:
+    return InputError([Fault("", "", message, file.name)])
+
+
+def _and_more(count: int, noun: str) -> str:
+    more = count - _FAULTS_LISTED
+    return f" and {more} more {noun}{'s' * (more > 1)}" if more > 0 else ""
+
+
+def _iso(ordinal: int) -> str:
+    return dt.date.fromordinal(int(ordinal)).isoformat()
+
+
+def _span(first: int, last: int) -> str:
+    return _iso(first) if first == last else f"{_iso(first)} to {_iso(last)}"

@@ -1,0 +1,1 @@
+"""The daily loop: a site becomes arrays, the arrays become a season."""

@@ -1,0 +1,209 @@
+"""Limits met or broken: what, where, when, by how much."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.extremes import Extremes
+from stocksim.engine.layout import Layout
+from stocksim.engine.season import Course
+from stocksim.plants.area import planting_ratio
+
+FloatArray = NDArray[np.float64]
+
+
+class LimitSeries(NamedTuple):
+    """One kind of limit over the season; arrays broadcast to (scenario, day, entity), NaN where it does not apply."""
+
+    limit: str
+    table: str
+    entities: tuple[str, ...]
+    value: FloatArray
+    threshold: FloatArray
+    margin_percent: FloatArray
+    unit: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """How a limit fared at one place.
+
+    Parameters
+    ----------
+    limit : str
+        Name of the limit, as ``density``.
+    where : str
+        Table of the site file, as ``tanks.cedar``.
+    first_date : date or None
+        First day it was broken.
+    worst_date : date
+        Day of the smallest margin.
+    worst_value, threshold : float
+        On that day, in ``unit``.
+    unit : str
+        Unit of both.
+    margin_percent : float or None
+        Distance from the limit in percent of it (temperature: of the species' bearable span); below 0 broken, None
+        for an advisory.
+    days_broken : int
+        Number of days broken.
+    lever : str
+        What would mend it, proved by a run; empty until sought.
+    """
+
+    limit: str
+    where: str
+    first_date: dt.date | None
+    worst_date: dt.date
+    worst_value: float
+    threshold: float
+    unit: str
+    margin_percent: float | None
+    days_broken: int
+    lever: str = ""
+
+    @property
+    def is_broken(self) -> bool:
+        """Whether a hard limit is broken; an advisory never is."""
+        return self.margin_percent is not None and self.margin_percent < 0.0
+
+
+def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
+    """Value, threshold and margin of every hard limit.
+
+    Parameters
+    ----------
+    layout, course, extremes
+        A season's arrays.
+
+    Returns
+    -------
+    list of LimitSeries
+        Density, oxygen, un-ionized ammonia by tank; low and high temperature by cohort.
+
+    Notes
+    -----
+    A tank is judged by the most delicate species in it on that day: lowest density and ammonia limit, highest oxygen.
+    """
+    species = layout.species
+    present = course.count > 0.0
+    density = (
+        (course.weight_g * course.count / 1000.0)
+        @ layout.cohort_tank
+        / layout.volume_m3[..., None, : len(layout.tanks)]
+    )
+    by_tank = {
+        "density": (density, _strictest(layout, present, layout.density_limit, np.min), "kg/m3", False),
+        "oxygen": (
+            extremes.oxygen_min_mg_l, _strictest(layout, present, species["oxygen_recommended"], np.max), "mg/L", True,
+        ),
+        "unionized_ammonia": (
+            extremes.unionized_max_mg_l,
+            _strictest(layout, present, species["unionized_ammonia_design"], np.min), "mg/L", False,
+        ),
+    }  # fmt: skip
+    series = []
+    for limit, (value, threshold, unit, is_floor) in by_tank.items():
+        distance = value - threshold if is_floor else threshold - value
+        series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
+    temperature = layout.temperature_c @ layout.cohort_loop.T
+    low, high = species["temperature_low_limit"], species["temperature_high_stress"]
+    for limit, threshold, distance in (
+        ("temperature_low", low, temperature - low),
+        ("temperature_high", high, high - temperature),
+    ):
+        margin = np.where(present, 100.0 * distance / (high - low), np.nan)
+        series.append(
+            LimitSeries(
+                limit,
+                "cohorts",
+                layout.cohorts,
+                temperature,
+                np.broadcast_to(threshold, margin.shape),
+                margin,
+                "degC",
+            )
+        )
+    return series
+
+
+def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc | object) -> FloatArray:
+    """Strictest limit of the species present in each tank, NaN where there is no fish."""
+    worst = np.inf if pick is np.min else -np.inf
+    columns = []
+    for tank in range(len(layout.tanks)):
+        inside = layout.cohort_tank[:, tank] > 0.0
+        if not inside.any():
+            columns.append(np.full(present.shape[:-1], np.nan))
+            continue
+        strict = pick(np.where(present[..., inside], limit[inside], worst), axis=-1)  # type: ignore[operator]
+        columns.append(np.where(present[..., inside].any(axis=-1), strict, np.nan))
+    return np.stack(columns, axis=-1)
+
+
+def worst_margin(series: LimitSeries) -> FloatArray:
+    """Smallest margin of the season, shape (scenario, entity); infinite where the limit never applied."""
+    margin = np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent)
+    return margin.min(axis=-2)
+
+
+def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> list[Finding]:
+    """Findings of one scenario, broken ones first in date order, then by margin."""
+    found = []
+    for series in every:
+        margin = np.broadcast_to(series.margin_percent, _full_shape(series))[scenario]
+        value = np.broadcast_to(series.value, _full_shape(series))[scenario]
+        threshold = np.broadcast_to(series.threshold, _full_shape(series))[scenario]
+        for column, entity in enumerate(series.entities):
+            course = margin[:, column]
+            if np.isnan(course).all():
+                continue
+            worst = int(np.nanargmin(course))
+            broken = np.flatnonzero(course < 0.0)
+            found.append(
+                Finding(
+                    series.limit, f"{series.table}.{entity}",
+                    _date(layout, int(broken[0])) if broken.size else None,
+                    _date(layout, worst), float(value[worst, column]), float(threshold[worst, column]),
+                    series.unit, float(course[worst]), int(broken.size),
+                )
+            )  # fmt: skip
+    return sorted(found, key=lambda f: (not f.is_broken, f.first_date or dt.date.max, f.margin_percent or 0.0))
+
+
+def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list[Finding]:
+    """Advisory on feed against planted area for every loop with planted beds: never a broken limit."""
+    feed = (course.fed_g @ layout.cohort_loop)[scenario]
+    ratio = planting_ratio(feed, layout.planted_m2)
+    found = []
+    for column, loop in enumerate(layout.loops):
+        daily, low, high = ratio[:, column], layout.ratio_low[:, column], layout.ratio_high[:, column]
+        if np.isnan(daily).all() or feed[:, column].sum() == 0.0:
+            continue
+        too_low, too_high = daily < low, daily > high
+        departure = np.where(too_high, daily / high, np.where(too_low, low / np.maximum(daily, 1e-9), 1.0))
+        worst = int(np.argmax(np.where(np.isnan(daily), 0.0, departure)))
+        outside = np.flatnonzero(too_low | too_high)
+        found.append(
+            Finding(
+                "planting_ratio", f"loops.{loop}", _date(layout, int(outside[0])) if outside.size else None,
+                _date(layout, worst), float(daily[worst]), float((high if too_high[worst] else low)[worst]),
+                "g/m2/day", None, int(outside.size),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _full_shape(series: LimitSeries) -> tuple[int, ...]:
+    return np.broadcast_shapes(
+        series.margin_percent.shape, series.value.shape, series.threshold.shape, (1, 1, len(series.entities))
+    )
+
+
+def _date(layout: Layout, day: int) -> dt.date:
+    return layout.start + dt.timedelta(days=day)

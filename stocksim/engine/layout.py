@@ -1,0 +1,298 @@
+"""A site turned into arrays: one column a cohort, a leaf of the loop (tank, bed, biofilter), a loop."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.planting import build_planting
+from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
+from stocksim.fish.growth import appetite_rate
+from stocksim.library.sources import Entry
+from stocksim.site.model import BedTable, Diffuser, MeasuredTransfer
+from stocksim.site.reading import Site
+from stocksim.water.oxygen import diffuser_standard_transfer
+
+FloatArray = NDArray[np.float64]
+
+ASSUMED_PH = 7.2
+# Practical over biological feed conversion 1.2 (range 1.0-1.4, engineering judgement of this project): the share of the
+# offered feed that nobody eats.
+DEFAULT_SPILLED_SHARE = 1.0 - 1.0 / 1.2
+DEFAULT_APPETITE_FRACTION = 0.85  # ordinary stock (engineering judgement of this project)
+DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
+DEFAULT_BED_DEPTH_M = 0.3  # media beds are at least 30 cm deep (extension reprint, read); the same taken for rafts
+DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
+GRAVEL_VOIDS = 0.4  # voids of gravel: media takes about 60 % of the volume (extension reprint, read)
+FLOODED_SHARE = 0.5  # a flood-and-drain bed is full half of the time (assumption, no source)
+RAFT_RESIDENCE_DAYS = 2.0 / 24.0  # raft canal residence 1-4 h (from memory of FAO 589)
+MEDIA_TURNOVERS_PER_DAY = 24.0  # each media bed's volume once an hour (common practice, no source)
+# Share of the geometric surface 6 (1 - voids) / grain that works: FAO 589 makes filters 2-3 times larger than the
+# arithmetic asks (from memory), hence 0.4.
+ACTIVE_SURFACE_SHARE = 0.4
+# Film surface per m2 of raft, fitted in this project to 0.56 g TAN/m2/day removed by rafts at 28 degC and about 1 mg/L
+# (from memory of Rakocy and co-workers): 0.56 / (0.837 * 1.06**8 / 2.93).
+RAFT_SURFACE_PER_M2 = 1.23
+TOWER_WATER_M = 0.02  # water held per m2 of tower footprint (assumption, no source)
+# Water that trickles or drains makes up half of its oxygen deficit in a pass: exchange volume equal to the flow
+# (assumption, no source).
+TRICKLING_EXCHANGE_SHARE = 1.0
+
+SPECIES_KEYS = (
+    "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
+    "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
+    "temperature_high_stress", "temperature_high_lethal",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Arrays of a site. Any float array may carry leading scenario axes: (scenario, column) instead of (column,).
+
+    Parameters
+    ----------
+    start : date
+        First day.
+    days : int
+        Number of days.
+    cohorts, tanks, units, loops : tuple of str
+        Column names; ``units`` are the beds and biofilters that loop water runs through. Leaves are tanks then units.
+    cohort_tank, leaf_loop : ndarray, shape (cohort, tank), (leaf, loop)
+        1 where the row belongs to the column.
+    count, start_weight_g, ration_fraction, spilled_share : ndarray, shape (cohort,)
+        Fish stocked, their weight [g], ration rule. [-]
+    stocked_day : ndarray of int, shape (cohort,)
+        Day of the season on whose morning they are stocked.
+    species : mapping of str to ndarray, shape (cohort,)
+        Species values by their library key.
+    appetite_at_1g, maintenance_per_kg : ndarray, shape (day, cohort)
+        Of each day's temperature. [g/day], [kJ/kg^0.8/day]
+    feed_energy_kj_g, feed_gross_kj_g, feed_nitrogen, feed_digested_nitrogen : ndarray, shape (cohort,)
+        Of the cohort's feed. [kJ/g], [g/g]
+    temperature_c : ndarray, shape (day, loop)
+        Water temperature. [degC]
+    volume_m3, flow_m3_day, surface_m2, device_g_day, pass_exchange_m3_day, film_m2 : ndarray, shape (leaf,)
+        Water, flow from the sump, open surface, standard transfer of devices, exchange of trickling water, film.
+    sump_volume_m3, sump_surface_m2, sump_device_g_day, ph : ndarray, shape (loop,)
+        Of each loop.
+    elevation_m : float
+        Height above the sea. [m]
+    density_limit : ndarray, shape (cohort,)
+        Stocking density at the keeper's level. [kg/m3]
+    planted_m2, ratio_low, ratio_high : ndarray, shape (day, loop)
+        Planted area fed by loop water [m2] and the published band of feed ratio for it. [g/m2/day]
+    """
+
+    start: dt.date
+    days: int
+    cohorts: tuple[str, ...]
+    tanks: tuple[str, ...]
+    units: tuple[str, ...]
+    loops: tuple[str, ...]
+    cohort_tank: FloatArray
+    leaf_loop: FloatArray
+    count: FloatArray
+    start_weight_g: FloatArray
+    ration_fraction: FloatArray
+    spilled_share: FloatArray
+    stocked_day: NDArray[np.int64]
+    species: Mapping[str, FloatArray]
+    appetite_at_1g: FloatArray
+    maintenance_per_kg: FloatArray
+    feed_energy_kj_g: FloatArray
+    feed_gross_kj_g: FloatArray
+    feed_nitrogen: FloatArray
+    feed_digested_nitrogen: FloatArray
+    temperature_c: FloatArray
+    volume_m3: FloatArray
+    flow_m3_day: FloatArray
+    surface_m2: FloatArray
+    device_g_day: FloatArray
+    pass_exchange_m3_day: FloatArray
+    film_m2: FloatArray
+    sump_volume_m3: FloatArray
+    sump_surface_m2: FloatArray
+    sump_device_g_day: FloatArray
+    ph: FloatArray
+    elevation_m: float
+    density_limit: FloatArray
+    planted_m2: FloatArray
+    ratio_low: FloatArray
+    ratio_high: FloatArray
+
+    @property
+    def cohort_loop(self) -> FloatArray:
+        """1 where the cohort's tank belongs to the loop, shape (cohort, loop)."""
+        return self.cohort_tank @ self.leaf_loop[: len(self.tanks)]
+
+
+def membership(rows: list[str], columns: tuple[str, ...]) -> FloatArray:
+    """Matrix of 1 where the row's name is the column's, shape (rows, columns)."""
+    return np.array([[float(row == column) for column in columns] for row in rows]).reshape(len(rows), len(columns))
+
+
+def standard_transfer(supply: object) -> float:
+    """Standard oxygen transfer of a supply table. [g/day]"""
+    if isinstance(supply, Diffuser):
+        return float(diffuser_standard_transfer(supply.power))
+    return supply.transfer if isinstance(supply, MeasuredTransfer) else 0.0
+
+
+class _Leaf:
+    """Water side of one tank, bed or biofilter."""
+
+    def __init__(
+        self,
+        loop: str,
+        volume: float,
+        flow: float,
+        surface: float,
+        supply: object,
+        film: float,
+        trickles: bool,
+    ):
+        self.loop, self.volume, self.flow, self.surface, self.film = loop, volume, flow, surface, film
+        self.device = standard_transfer(supply)
+        self.pass_exchange = TRICKLING_EXCHANGE_SHARE * flow if trickles else 0.0
+
+
+def bed_film_m2(bed: BedTable) -> float:
+    """Nitrifying surface of a bed: what the keeper gives, or the usual one of its kind. [m2]"""
+    if bed.nitrifying_surface is not None:
+        return bed.nitrifying_surface
+    if bed.kind == "raft":
+        return RAFT_SURFACE_PER_M2 * bed.area
+    if bed.kind == "media":
+        depth = bed.depth or DEFAULT_BED_DEPTH_M
+        grain = bed.media_size or DEFAULT_GRAIN_M
+        return ACTIVE_SURFACE_SHARE * 6.0 * (1.0 - GRAVEL_VOIDS) / grain * bed.area * depth
+    return 0.0
+
+
+def _bed_leaf(bed: BedTable) -> _Leaf:
+    depth = bed.depth or DEFAULT_BED_DEPTH_M
+    bulk = bed.area * depth
+    film = bed_film_m2(bed)
+    if bed.kind == "raft":
+        return _Leaf(bed.loop, bulk, bed.flow or bulk / RAFT_RESIDENCE_DAYS, 0.0, bed.oxygen_supply, film, False)
+    if bed.kind == "media":
+        flow = bed.flow or bulk * MEDIA_TURNOVERS_PER_DAY
+        return _Leaf(bed.loop, bulk * GRAVEL_VOIDS * FLOODED_SHARE, flow, 0.0, bed.oxygen_supply, film, True)
+    return _Leaf(bed.loop, bed.area * TOWER_WATER_M, bed.flow or 0.0, 0.0, bed.oxygen_supply, film, True)
+
+
+def build_layout(site: Site) -> Layout:
+    """Arrays of a site.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    Layout
+        One scenario, without leading axes.
+    """
+    file = site.file
+    loops, tanks, cohorts = tuple(file.loops), tuple(file.tanks), tuple(file.cohorts)
+    leaves = {
+        key: _Leaf(
+            t.loop,
+            t.volume,
+            t.flow,
+            t.volume / (t.depth or DEFAULT_TANK_DEPTH_M),
+            t.oxygen_supply,
+            0.0,
+            False,
+        )
+        for key, t in file.tanks.items()
+    }
+    units = {f"beds.{key}": _bed_leaf(bed) for key, bed in file.beds.items() if bed.kind != "wicking"}
+    units |= {
+        f"biofilters.{key}": _Leaf(
+            b.loop, b.media_volume, b.flow, 0.0, b.oxygen_supply, b.media_volume * b.specific_surface,
+            b.kind == "trickling",
+        )
+        for key, b in file.biofilters.items()
+    }  # fmt: skip
+    every = [*leaves.values(), *units.values()]
+    fish = [file.cohorts[key] for key in cohorts]
+    entries = [site.species[c.species] for c in fish]
+    feeds = [site.feeds[c.feed] for c in fish]
+    rations = [c.ration for c in fish]
+
+    def of_leaf(name: str) -> FloatArray:
+        return np.array([getattr(leaf, name) for leaf in every], float)
+
+    def of_feed(key: str) -> FloatArray:
+        return np.array([feed[key] for feed in feeds], float)
+
+    planting = build_planting(site)
+    nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
+    temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
+    cohort_tank = membership([c.tank for c in fish], tanks)
+    leaf_loop = membership([leaf.loop for leaf in every], loops)
+    appetite, maintenance = _daily_rates(entries, temperature @ (cohort_tank @ leaf_loop[: len(tanks)]).T)
+    return Layout(
+        start=file.season.start,
+        days=site.days,
+        cohorts=cohorts,
+        tanks=tanks,
+        units=tuple(units),
+        loops=loops,
+        cohort_tank=cohort_tank,
+        leaf_loop=leaf_loop,
+        count=np.array([c.count for c in fish], float),
+        start_weight_g=np.array([c.mean_weight for c in fish], float),
+        ration_fraction=np.array(
+            [DEFAULT_APPETITE_FRACTION if r is None else getattr(r, "fraction", 0.0) for r in rations], float
+        ),
+        spilled_share=np.array([_spilled(r) for r in rations], float),
+        stocked_day=np.array([(c.stocked - file.season.start).days if c.stocked else 0 for c in fish], dtype=int),
+        species={key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS},
+        appetite_at_1g=appetite,
+        maintenance_per_kg=maintenance,
+        feed_energy_kj_g=of_feed("digestible_energy"),
+        feed_gross_kj_g=of_feed("gross_energy"),
+        feed_nitrogen=nitrogen,
+        feed_digested_nitrogen=nitrogen * of_feed("protein_digestibility"),
+        temperature_c=temperature,
+        volume_m3=of_leaf("volume"),
+        flow_m3_day=of_leaf("flow"),
+        surface_m2=of_leaf("surface"),
+        device_g_day=of_leaf("device"),
+        pass_exchange_m3_day=of_leaf("pass_exchange"),
+        film_m2=of_leaf("film"),
+        sump_volume_m3=np.array([t.sump for t in file.loops.values()], float),
+        sump_surface_m2=np.array([t.sump / (t.depth or DEFAULT_TANK_DEPTH_M) for t in file.loops.values()], float),
+        sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
+        ph=np.array([ASSUMED_PH if t.ph is None else t.ph for t in file.loops.values()], float),
+        elevation_m=file.site.elevation or 0.0,
+        density_limit=np.array([entry[f"density_{file.site.density_level}"] for entry in entries], float),
+        planted_m2=planting.loop_area_m2,
+        ratio_low=planting.ratio_low,
+        ratio_high=planting.ratio_high,
+    )
+
+
+def _daily_rates(entries: list[Entry], temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (day, cohort)."""
+    appetite = np.zeros_like(temperature_c)
+    maintenance = np.zeros_like(temperature_c)
+    for column, entry in enumerate(entries):
+        daily = temperature_c[:, column]
+        appetite[:, column] = appetite_rate(entry.__getitem__, daily)
+        maintenance[:, column] = maintenance_rate(
+            daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
+        )
+    return appetite, maintenance
+
+
+def _spilled(ration: object) -> float:
+    given = getattr(ration, "spilled_share", None)
+    return DEFAULT_SPILLED_SHARE if given is None else given

@@ -1,0 +1,101 @@
+"""What is planted where on each day, and which feed ratio the handbooks give for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.library.sources import Entry
+from stocksim.plants.area import RAFT_RATIO_HIGH, RAFT_RATIO_LOW
+from stocksim.site.model import BedTable
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+# Leafy crops, for days and loops with nothing rated planted: 40-50 g/m2/day, Somerville et al. 2014, FAO 589 s8.1.
+UNPLANTED_RATIO = (40.0, 50.0)
+
+
+@dataclass(frozen=True)
+class Planting:
+    """Planted area by day.
+
+    Parameters
+    ----------
+    beds : tuple of str
+        Bed names.
+    bed_area_m2 : ndarray, shape (day, bed)
+        Planted area.
+    crops : mapping of str to list of str
+        Words for each bed and day, as ``lettuce + basil``; empty when bare.
+    loop_area_m2 : ndarray, shape (day, loop)
+        Planted area of the beds that loop water runs through.
+    ratio_low, ratio_high : ndarray, shape (day, loop)
+        Published band of feed ratio for what is planted, weighted by area. [g/m2/day]
+    unrated : tuple of str
+        What no published ratio covers, one phrase each.
+    """
+
+    beds: tuple[str, ...]
+    bed_area_m2: FloatArray
+    crops: dict[str, list[str]]
+    loop_area_m2: FloatArray
+    ratio_low: FloatArray
+    ratio_high: FloatArray
+    unrated: tuple[str, ...]
+
+
+def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
+    """Published band of g feed per m2 and day for a crop in a kind of bed; None where nobody published one."""
+    if bed_kind in ("tower", "wicking") or "feed_ratio_low" not in crop.values:
+        return None
+    if bed_kind == "raft" and crop.facts["kind"] == "leafy":
+        return RAFT_RATIO_LOW, RAFT_RATIO_HIGH
+    return crop["feed_ratio_low"], crop["feed_ratio_high"]
+
+
+def build_planting(site: Site) -> Planting:
+    """Planted area and feed ratio of each day of a site."""
+    file, days = site.file, site.days
+    beds, loops = tuple(file.beds), list(file.loops)
+    area = np.zeros((days, len(beds)))
+    loop_area, rated = np.zeros((days, len(loops))), np.zeros((days, len(loops)))
+    low, high = np.zeros_like(rated), np.zeros_like(rated)
+    words: dict[str, list[list[str]]] = {key: [[] for _ in range(days)] for key in beds}
+    unrated = []
+    for column, (key, bed) in enumerate(file.beds.items()):
+        loop = loops.index(bed.loop)
+        for planting in bed.plantings:
+            first = (planting.start - file.season.start).days
+            last = (planting.end - file.season.start).days
+            when = slice(first, last + 1)
+            planted = bed.area if planting.area is None else planting.area
+            area[when, column] += planted
+            for day in range(first, last + 1):
+                words[key][day].append(planting.crop)
+            if bed.kind != "wicking":
+                loop_area[when, loop] += planted
+            band = published_ratio(bed.kind, site.crops[planting.crop])
+            if band is None:
+                unrated.append(_unrated_phrase(bed, key, planting.crop))
+                continue
+            rated[when, loop] += planted
+            low[when, loop] += planted * band[0]
+            high[when, loop] += planted * band[1]
+    season_low, season_high, season_rated = low.sum(0), high.sum(0), rated.sum(0)
+    for loop in range(len(loops)):
+        any_rated = season_rated[loop] > 0
+        usual_low = season_low[loop] / season_rated[loop] if any_rated else UNPLANTED_RATIO[0]
+        usual_high = season_high[loop] / season_rated[loop] if any_rated else UNPLANTED_RATIO[1]
+        has = rated[:, loop] > 0
+        low[:, loop] = np.divide(low[:, loop], rated[:, loop], out=np.full(days, usual_low), where=has)
+        high[:, loop] = np.divide(high[:, loop], rated[:, loop], out=np.full(days, usual_high), where=has)
+    crops = {key: [" + ".join(dict.fromkeys(names)) for names in daily] for key, daily in words.items()}
+    return Planting(beds, area, crops, loop_area, low, high, tuple(dict.fromkeys(unrated)))
+
+
+def _unrated_phrase(bed: BedTable, key: str, crop: str) -> str:
+    if bed.kind in ("tower", "wicking"):
+        return f"{key} ({bed.kind} bed): no published feed ratio for this kind of bed"
+    return f"{key}: no published feed ratio for {crop}"

@@ -1,0 +1,230 @@
+"""A season as tidy frames and one summary."""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stocksim.engine.extremes import Extremes, tank_extremes
+from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
+from stocksim.engine.layout import Layout
+from stocksim.engine.planting import Planting
+from stocksim.engine.season import Course
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.plants.area import handbook_area, planting_ratio
+from stocksim.site.reading import Site
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    Frame = pd.DataFrame
+
+
+class Season:
+    """One season of a site: arrays inside, frames of the contract outside.
+
+    Parameters
+    ----------
+    site : Site
+        The site that was run.
+    layout : Layout
+        Its arrays.
+    course : Course
+        What happened.
+    planting : Planting
+        What was planted.
+    """
+
+    def __init__(self, site: Site, layout: Layout, course: Course, planting: Planting):
+        self.site, self.layout, self.course, self.planting = site, layout, course, planting
+
+    @cached_property
+    def extremes(self) -> Extremes:
+        """Worst hour of each day, arrays (scenario, day, tank)."""
+        return tank_extremes(self.layout, self.course)
+
+    @cached_property
+    def limits(self) -> list[LimitSeries]:
+        """Value, threshold and margin of every hard limit, day by day."""
+        return limit_series(self.layout, self.course, self.extremes)
+
+    @cached_property
+    def findings(self) -> list[Finding]:
+        """Every limit and advisory: broken first in date order, then by margin. Levers are not sought here."""
+        return findings(self.layout, self.limits) + planting_findings(self.layout, self.course)
+
+    @cached_property
+    def dates(self) -> list[dt.date]:
+        """Days of the season."""
+        return [self.layout.start + dt.timedelta(days=day) for day in range(self.layout.days)]
+
+    def _frame(self, entities: tuple[str, ...], entity: str, columns: dict[str, Any]) -> Frame:
+        """Long frame, a row for each day and entity, from arrays (day, entity) or lists by entity."""
+        import pandas as pd
+
+        days, width = self.layout.days, len(entities)
+        data: dict[str, Any] = {
+            "date": np.repeat(np.array(self.dates, dtype="datetime64[s]"), width),
+            entity: np.tile(np.array(entities, dtype=object), days),
+        }
+        for name, values in columns.items():
+            if isinstance(values, list):
+                data[name] = np.tile(np.array(values, dtype=object), days)
+            else:
+                data[name] = np.broadcast_to(values, (days, width)).reshape(-1)
+        return pd.DataFrame(data)
+
+    @cached_property
+    def cohorts(self) -> Frame:
+        """Columns of cohorts.csv, from the day each cohort is stocked."""
+        layout, course, file = self.layout, self.course, self.site.file
+        count, weight = course.count[0], course.weight_g[0]
+        per_fish = np.divide(1.0, count, out=np.zeros_like(count), where=count > 0.0)
+        biomass = count * weight
+        before = biomass - course.gain_g[0]
+        frame = self._frame(
+            layout.cohorts,
+            "cohort",
+            {
+                "species": [file.cohorts[key].species for key in layout.cohorts],
+                "tank": [file.cohorts[key].tank for key in layout.cohorts],
+                "count": count,
+                "mean_weight_g": weight,
+                "biomass_kg": biomass / 1000.0,
+                "feed_g": course.fed_g[0],
+                "feed_eaten_g": course.eaten_g[0],
+                "feed_percent_body_weight": 100.0
+                * np.divide(course.fed_g[0], before, out=np.zeros_like(before), where=before > 0.0),
+                "growth_g_per_day": course.gain_g[0] * per_fish,
+                "oxygen_use_g": course.fish_oxygen_g[0],
+                "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
+                "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
+            },
+        )
+        stocked = np.arange(layout.days)[:, None] >= layout.stocked_day
+        return frame[stocked.reshape(-1)].reset_index(drop=True)
+
+    @cached_property
+    def tanks(self) -> Frame:
+        """Columns of tanks.csv."""
+        layout, course, file = self.layout, self.course, self.site.file
+        tanks = len(layout.tanks)
+        biomass = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
+        loop_of = layout.leaf_loop[:tanks].T
+        level, used = course.oxygen_mg_l[0], course.oxygen_used_g[0, :, :tanks]
+        volume = layout.volume_m3[:tanks]
+        stored = np.diff(level[:, :tanks], axis=0, prepend=self._first_saturation()[None, :]) * volume
+        return self._frame(
+            layout.tanks,
+            "tank",
+            {
+                "loop": [file.tanks[key].loop for key in layout.tanks],
+                "temperature_c": layout.temperature_c @ loop_of,
+                "biomass_kg": biomass,
+                "density_kg_m3": biomass / volume,
+                "feed_g": (course.fed_g @ layout.cohort_tank)[0],
+                "oxygen_use_g": used,
+                "oxygen_supply_g": used + stored,
+                "oxygen_mg_l": level[:, :tanks],
+                "oxygen_min_mg_l": self.extremes.oxygen_min_mg_l[0],
+                "tan_mg_l": course.tan_mg_l[0, :, :tanks],
+                "unionized_ammonia_mg_l": self.extremes.unionized_mg_l[0],
+                "unionized_ammonia_max_mg_l": self.extremes.unionized_max_mg_l[0],
+                "ph": layout.ph @ loop_of,
+            },
+        )
+
+    def _first_saturation(self) -> Any:
+        from stocksim.water.oxygen import oxygen_saturation
+
+        layout = self.layout
+        first = oxygen_saturation(layout.temperature_c[0], layout.elevation_m)
+        return first @ layout.leaf_loop[: len(layout.tanks)].T
+
+    @cached_property
+    def loops(self) -> Frame:
+        """Columns of loops.csv that the model computes."""
+        layout, course = self.layout, self.course
+        feed = (course.fed_g @ layout.cohort_loop)[0]
+        tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
+        ratio_mid = 0.5 * (layout.ratio_low + layout.ratio_high)
+        return self._frame(
+            layout.loops,
+            "loop",
+            {
+                "biomass_kg": ((course.count * course.weight_g) @ layout.cohort_loop)[0] / 1000.0,
+                "feed_g": feed,
+                "tan_produced_g": tan + course.sump_tan_load_g[0],
+                "tan_nitrified_g": (course.nitrified_g @ layout.leaf_loop)[0],
+                "planted_area_m2": layout.planted_m2,
+                "planting_ratio_g_m2_day": planting_ratio(feed, layout.planted_m2),
+                "handbook_area_m2": handbook_area(feed, ratio_mid),
+                "handbook_area_low_m2": handbook_area(feed, layout.ratio_high),
+                "handbook_area_high_m2": handbook_area(feed, layout.ratio_low),
+                "temperature_c": layout.temperature_c,
+            },
+        )
+
+    @cached_property
+    def beds(self) -> Frame:
+        """Columns of beds.csv that the model computes."""
+        file, planting = self.site.file, self.planting
+        frame = self._frame(
+            planting.beds,
+            "bed",
+            {
+                "loop": [file.beds[key].loop for key in planting.beds],
+                "kind": [file.beds[key].kind for key in planting.beds],
+                "planted_area_m2": planting.bed_area_m2,
+            },
+        )
+        words = [planting.crops[key][day] for day in range(self.layout.days) for key in planting.beds]
+        frame.insert(4, "crop", np.array(words, dtype=object))
+        return frame
+
+    def totals(self) -> dict[str, float | None]:
+        """Sums of the season; keys carry units."""
+        course = self.course
+        gain = float(course.gain_g[0].sum())
+        offered, eaten = float(course.fed_g[0].sum()), float(course.eaten_g[0].sum())
+        end = float((course.count[0, -1] * course.weight_g[0, -1]).sum())
+        return {
+            "feed_kg": offered / 1000.0,
+            "feed_eaten_kg": eaten / 1000.0,
+            "growth_kg": gain / 1000.0,
+            "biomass_end_kg": end / 1000.0,
+            "feed_conversion_offered": offered / gain if gain > 0.0 else None,
+            "tan_produced_g": float(self.loops["tan_produced_g"].sum()),
+            "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,
+        }
+
+    def write(self, folder: Path, summary: dict[str, Any]) -> list[Path]:
+        """Write tanks.csv, cohorts.csv, beds.csv, loops.csv and summary.json.
+
+        Parameters
+        ----------
+        folder : Path
+            Made if it is not there.
+        summary : dict
+            What `stocksim.planning.answer.summary` gives.
+
+        Returns
+        -------
+        list of Path
+            The files written.
+        """
+        import json
+
+        folder.mkdir(parents=True, exist_ok=True)
+        written = []
+        for name in ("tanks", "cohorts", "beds", "loops"):
+            path = folder / f"{name}.csv"
+            getattr(self, name).to_csv(path, index=False, date_format="%Y-%m-%d", float_format="%.6g")
+            written.append(path)
+        path = folder / "summary.json"
+        path.write_text(json.dumps(summary, indent=2, allow_nan=False) + "\n", encoding="utf-8")
+        return [*written, path]

@@ -1,0 +1,136 @@
+"""Run a season of a site, or one fish in good water."""
+
+from __future__ import annotations
+
+import warnings
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stocksim.engine.layout import build_layout
+from stocksim.engine.planting import build_planting
+from stocksim.engine.results import Season
+from stocksim.engine.season import Progress, simulate
+from stocksim.errors import InputError, OutsideValidity
+from stocksim.fish.growth import Growth, grow_in_good_water
+from stocksim.library.feeds import load_feed
+from stocksim.library.species import load_species
+from stocksim.site.reading import Site
+
+# Weights that the growth points cover; see docs/fits.md.
+VALID_WEIGHT_G = (2.0, 1000.0)
+_LONGEST_DAYS = 3660
+
+
+def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -> Season:
+    """Season of a site.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    progress : callable, optional
+        Called with (days done, days in all).
+    **overrides
+        Dotted fields of the site file to the value it would hold there, as
+        ``**{"cohorts.autumn_perch.count": 40}``.
+
+    Returns
+    -------
+    Season
+        Frames ``tanks``, ``cohorts``, ``beds``, ``loops`` and the findings.
+
+    Raises
+    ------
+    InputError
+        If an override makes the site faulty.
+    """
+    changed = site.with_changes(overrides) if overrides else site
+    layout = build_layout(changed)
+    return Season(changed, layout, simulate(layout, progress), build_planting(changed))
+
+
+def grow(
+    species: str,
+    from_weight_g: float,
+    temperature_c: ArrayLike,
+    days: int | None = None,
+    to_weight_g: float | None = None,
+    ration_fraction: float = 1.0,
+    feed: str | None = None,
+) -> Growth:
+    """Growth of one fish in good water, for a number of days or until it reaches a weight.
+
+    Parameters
+    ----------
+    species : str
+        Key of the species library.
+    from_weight_g : float
+        Weight on the first morning. [g]
+    temperature_c : array_like, shape () or (days,)
+        Water temperature, constant or day by day. [degC]
+    days : int, optional
+        Number of days; give this or ``to_weight_g``.
+    to_weight_g : float, optional
+        Weight to stop at. [g]
+    ration_fraction : float
+        Share of full appetite eaten, 0 for an unfed fish. [-]
+    feed : str, optional
+        Key of the feed library; by default the feed that the species was fitted with.
+
+    Returns
+    -------
+    Growth
+        Arrays of shape (days,).
+
+    Raises
+    ------
+    InputError
+        If the wish is contradictory or never met within ten years.
+
+    Warns
+    -----
+    OutsideValidity
+        If the fish leaves the range of weights that the growth points cover.
+    """
+    entry = load_species(species)
+    meal = load_feed(feed or entry.facts["fitted_with_feed"])
+    if (days is None) == (to_weight_g is None):
+        raise InputError("give either a number of days or a weight to reach, not both and not neither.")
+    if not 0.0 <= ration_fraction <= 1.5:
+        raise InputError(f"a ration of {ration_fraction:g} is not allowed; give a share of appetite from 0 to 1.5.")
+    if days is not None and not 1 <= days <= _LONGEST_DAYS:
+        raise InputError(f"{days} days are not allowed; give 1 to {_LONGEST_DAYS}.")
+    if not 0.05 <= from_weight_g <= 2e4:
+        raise InputError(f"a fish of {from_weight_g:g} g is not allowed; give 0.05 g to 20 kg.")
+    horizon = days if days is not None else _LONGEST_DAYS
+    temperature = np.asarray(temperature_c, float)
+    daily = np.full(horizon, float(temperature)) if temperature.ndim == 0 else temperature[:horizon]
+    deadly = entry["temperature_high_lethal"]
+    if daily.max(initial=-np.inf) > deadly:
+        raise InputError(f"{daily.max():.1f} degC kills {species} (deaths begin at {deadly:.1f} degC); check the unit.")
+    course = grow_in_good_water(entry.__getitem__, meal.__getitem__, from_weight_g, daily, ration_fraction)
+    if to_weight_g is not None:
+        reached = np.flatnonzero(course.weight_g >= to_weight_g)
+        if to_weight_g <= from_weight_g:
+            raise InputError(f"{to_weight_g:g} g is not above the start of {from_weight_g:g} g.")
+        if not reached.size:
+            raise InputError(
+                f"{species} does not reach {to_weight_g:g} g at {daily.mean():.1f} degC within ten years; it stands at "
+                f"{course.weight_g[-1]:.0f} g then."
+            )
+        course = Growth(*(part[: int(reached[0]) + 1] for part in course))
+    _warn_outside(species, from_weight_g, course)
+    return course
+
+
+def _warn_outside(species: str, start_g: float, course: Growth) -> None:
+    low, high = VALID_WEIGHT_G
+    outside = int(((course.weight_g < low) | (course.weight_g > high)).sum()) + int(not low <= start_g <= high)
+    if outside:
+        warnings.warn(
+            f"{species} is outside {low:g}-{high:g} g on {outside} days, where no growth point was published.",
+            OutsideValidity,
+            stacklevel=3,
+        )

@@ -1,0 +1,67 @@
+"""What stocksim raises and warns, and nothing else.
+
+StocksimError            catch this one to catch them all
+├── InputError           a site file, a log or a command line the keeper wrote; carries every fault found
+└── ParameterError       a species, feed or crop file; carries every fault found
+
+OutsideValidity          warning: a result was computed outside the range its source covers
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with an input: where it stands and what would be right.
+
+    Parameters
+    ----------
+    table : str
+        Table of the file, as ``tanks.cedar``; empty when the fault concerns the whole file.
+    field : str
+        Key inside the table; empty when the fault concerns the table.
+    message : str
+        One sentence that names the value met and what is allowed.
+    file : str
+        File name, empty for a command line.
+    """
+
+    table: str
+    field: str
+    message: str
+    file: str = ""
+
+    def __str__(self) -> str:
+        place = ".".join(part for part in (self.table, self.field) if part)
+        where = ", ".join(part for part in (self.file, place) if part)
+        return f"{where}: {self.message}" if where else self.message
+
+
+class StocksimError(Exception):
+    """Anything stocksim can explain in a sentence.
+
+    Parameters
+    ----------
+    faults : iterable of Fault or str
+        All faults found; a bare string becomes one fault without a place.
+    """
+
+    def __init__(self, faults: Iterable[Fault] | str):
+        listed = [Fault("", "", faults)] if isinstance(faults, str) else list(faults)
+        self.faults: list[Fault] = listed
+        super().__init__("\n".join(str(fault) for fault in listed))
+
+
+class InputError(StocksimError):
+    """A site file, a log or a command line that cannot be used as it stands."""
+
+
+class ParameterError(StocksimError):
+    """A species, feed or crop file that breaks the library's rules."""
+
+
+class OutsideValidity(UserWarning):
+    """A result was computed outside the range that its source covers."""

@@ -1,0 +1,174 @@
+"""What the commands about a site answer, as data and as text."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+import time
+from typing import Any, NamedTuple
+
+from stocksim.engine.findings import Finding
+from stocksim.engine.layout import ASSUMED_PH, DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
+from stocksim.engine.results import Season
+from stocksim.engine.running import run_season
+from stocksim.faces.tables import tank_rows, text_table
+from stocksim.faces.words import cautions, finding_sentence, verdict
+from stocksim.planning.levers import find_levers
+from stocksim.site.reading import Site
+from stocksim.units import format_quantity
+
+_BAR_AFTER_SECONDS = 1.0
+_BAR_WIDTH = 30
+
+
+class Answer(NamedTuple):
+    """A season with its findings, levers sought."""
+
+    season: Season
+    findings: list[Finding]
+
+
+class _Bar:
+    """A progress bar on standard error, shown only when a run is long and someone watches."""
+
+    def __init__(self, label: str):
+        self.label, self.began, self.shown = label, time.monotonic(), False
+
+    def __call__(self, done: int, total: int) -> None:
+        if not sys.stderr.isatty() or time.monotonic() - self.began < _BAR_AFTER_SECONDS:
+            return
+        filled = _BAR_WIDTH * done // total
+        self.shown = True
+        print(
+            f"\r{self.label} [{'#' * filled}{'.' * (_BAR_WIDTH - filled)}] {done}/{total}",
+            end="",
+            file=sys.stderr,
+        )
+
+    def close(self) -> None:
+        """Wipe the bar."""
+        if self.shown:
+            print("\r" + " " * (len(self.label) + _BAR_WIDTH + 20) + "\r", end="", file=sys.stderr)
+
+
+def solve(site: Site) -> Answer:
+    """Run a site's season and seek a lever for every broken limit, with a progress bar when that takes long."""
+    bar = _Bar("days")
+    season = run_season(site, bar)
+    bar.close()
+    bar = _Bar("levers")
+    findings = find_levers(season, bar)
+    bar.close()
+    return Answer(season, findings)
+
+
+def season_text(season: Season, findings: list[Finding]) -> str:
+    """The printed answer of a season."""
+    file = season.site.file
+    units = file.site.units
+    totals = season.totals()
+    lines = [
+        f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}",
+        "",
+        verdict(season, findings),
+        "",
+        text_table(tank_rows(season, findings, units)),
+        "(worst hour of the season / limit; ! marks a broken limit)",
+    ]
+    broken = [finding for finding in findings if finding.is_broken]
+    if broken:
+        lines += ["", "Limits that bite, in date order:"]
+        for number, finding in enumerate(broken, 1):
+            lines += _wrapped(f"{number}. {finding_sentence(finding, units)}", "   ")
+            lines += _wrapped(f"   What helps: {finding.lever}.", "     ") if finding.lever else []
+    feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
+    conversion = totals["feed_conversion_offered"]
+    lines += [
+        "",
+        f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}"
+        + (f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."),
+    ]
+    lines += _area_lines(season, findings, units)
+    lines += ["", "Cautions:"]
+    for caution in cautions(season):
+        lines += _wrapped(f"- {caution}", "  ")
+    return "\n".join(lines)
+
+
+def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
+    """Planted area against what the feed carries, a line for each loop with fish."""
+    lines = []
+    levers = {f.where: f.lever for f in findings if f.limit == "planting_ratio" and f.lever}
+    for loop, group in season.loops.groupby("loop", sort=False):
+        if group["feed_g"].sum() == 0.0:
+            continue
+        low, high = group["handbook_area_m2"].min(), group["handbook_area_m2"].max()
+        planted = format_quantity(float(group["planted_area_m2"].mean()), "area", units)
+        lever = levers.get(f"loops.{loop}", "")
+        text = (
+            f"Loop {loop}: {planted} planted; by the handbook ratio its feed carries "
+            f"{format_quantity(float(low), 'area', units)} on its leanest day and "
+            f"{format_quantity(float(high), 'area', units)} on its fullest."
+        )
+        lines += _wrapped(text + (f" {lever[0].upper()}{lever[1:]}." if lever else ""), "  ")
+    return lines
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    first = text[: len(text) - len(text.lstrip())]
+    return textwrap.wrap(text.lstrip(), 110, initial_indent=first, subsequent_indent=indent) or [""]
+
+
+def understood(site: Site) -> dict[str, Any]:
+    """What was understood of a sound site file: keeper's units, and every assumption made.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    dict
+        Texts by topic; ready for `check --json`.
+    """
+    file = site.file
+    units = file.site.units
+
+    def show(value: float, dimension: str) -> str:
+        return format_quantity(value, dimension, units)
+
+    loops = {
+        key: f"sump {show(t.sump, 'volume')}, pH {t.ph if t.ph is not None else f'{ASSUMED_PH} (assumed)'}, water "
+        f"{show(float(site.temperature_c[key].min()), 'temperature')} to "
+        f"{show(float(site.temperature_c[key].max()), 'temperature')}"
+        for key, t in file.loops.items()
+    }
+    tanks = {
+        key: f"{show(t.volume, 'volume')} in loop {t.loop}, flow {show(t.flow, 'flow')}"
+        for key, t in file.tanks.items()
+    }
+    beds = {}
+    for key, bed in file.beds.items():
+        words = f"{bed.kind}, {show(bed.area, 'area')} in loop {bed.loop}"
+        if bed.kind != "wicking":
+            words += f", nitrifying surface {show(bed_film_m2(bed), 'area')}"
+            words += "" if bed.depth else f", depth {100 * DEFAULT_BED_DEPTH_M:.0f} cm assumed"
+            words += "" if bed.flow else ", flow assumed"
+            if bed.kind == "media" and not bed.media_size:
+                words += f", grain {1000 * DEFAULT_GRAIN_M:.1f} mm assumed"
+        beds[key] = words
+    cohorts = {
+        key: f"{c.count} {c.species} (evidence {site.species[c.species].evidence}) of "
+        f"{show(c.mean_weight, 'weight')} in {c.tank}, fed {c.feed}"
+        for key, c in file.cohorts.items()
+    }
+    return {
+        "season": f"{file.season.start} to {file.season.end}, {site.days} days",
+        "loops": [f"{key}: {text}" for key, text in loops.items()],
+        "tanks": [f"{key}: {text}" for key, text in tanks.items()],
+        "beds": [f"{key}: {text}" for key, text in beds.items()],
+        "biofilters": [f"{key}: {b.kind} in loop {b.loop}" for key, b in file.biofilters.items()],
+        "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
+        "notes": list(site.notes),
+    }

@@ -1,0 +1,234 @@
+"""The command line: every command reads what its help says and writes what its help says."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from stocksim.errors import InputError, StocksimError
+
+app = typer.Typer(
+    name="stocksim",
+    help="A season of fish, feed, ammonia, oxygen and planted area from one site file.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    rich_markup_mode=None,
+)
+SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def _print_json(data: Any) -> None:
+    typer.echo(json.dumps(data, indent=2, allow_nan=False))
+
+
+@app.command(epilog="Example: stocksim new house.toml")
+def new(
+    file: Annotated[Path, typer.Argument(help="File to write; never overwritten.", show_default=False)],
+    example: Annotated[str, typer.Option(help="Example to start from; see the list in an error.")] = "starter",
+    as_json: JsonOption = False,
+) -> None:
+    """Write a starter site file. Reads nothing; writes FILE."""
+    from stocksim.site.examples import example_names, example_text
+
+    if example not in example_names():
+        raise InputError(f'--example "{example}" is not known; known are {", ".join(example_names())}.')
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(example_text(example))
+    except FileExistsError:
+        raise InputError(f"{file}: is already there; give another name or remove it first.") from None
+    except OSError as error:
+        raise InputError(f"{file}: cannot be written ({error.strerror}).") from None
+    if as_json:
+        _print_json({"written": str(file), "example": example})
+    else:
+        _say(f"Wrote {file}. Edit it, then: stocksim check {file}")
+
+
+@app.command(epilog="Example: stocksim check house.toml")
+def check(site: SiteArgument, as_json: JsonOption = False) -> None:
+    """Tell all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
+    from stocksim.faces.answers import understood
+    from stocksim.site.reading import load_site
+
+    try:
+        loaded = load_site(site)
+    except InputError as error:
+        if as_json:
+            faults = [{"table": f.table, "field": f.field, "message": f.message} for f in error.faults]
+            _print_json({"faults": faults, "understood": {}})
+        raise
+    known = understood(loaded)
+    if as_json:
+        _print_json({"faults": [], "understood": known})
+        return
+    typer.echo("fine")
+    for key, text in known.items():
+        lines = text if isinstance(text, list) else [text]
+        typer.echo(
+            f"  {key}:" + "".join(f"\n    {line}" for line in lines)
+            if len(lines) > 1
+            else f"  {key}: {lines[0] if lines else '-'}"
+        )
+
+
+@app.command(epilog="Example: stocksim season house.toml --out results")
+def season(
+    site: SiteArgument,
+    out: Annotated[Path | None, typer.Option(help="Folder for the CSV files and summary.json.")] = None,
+    strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 when a limit is broken.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Run the season and print its answer. Reads SITE; with --out writes four CSV files and summary.json."""
+    from stocksim.faces.answers import season_text, solve
+    from stocksim.faces.words import summary
+    from stocksim.site.reading import load_site
+
+    answer = solve(load_site(site))
+    data = summary(answer.season, answer.findings)
+    if out is not None:
+        try:
+            written = answer.season.write(out, data)
+        except OSError as error:
+            raise InputError(f"{out}: cannot be written ({error.strerror}).") from None
+        _say("Wrote " + ", ".join(str(path) for path in written))
+    if as_json:
+        _print_json(data)
+    else:
+        typer.echo(season_text(answer.season, answer.findings))
+    if strict and any(finding.is_broken for finding in answer.findings):
+        raise typer.Exit(3)
+
+
+@app.command(epilog='Example: stocksim grow bluegill --from "28 g" --at "26 degC" --days 120')
+def grow(
+    species: Annotated[str, typer.Argument(help="Key of the species; `stocksim fish` lists them.", show_default=False)],
+    start: Annotated[str, typer.Option("--from", help='Weight on the first day, as "28 g".', show_default=False)],
+    at: Annotated[str, typer.Option(help='Water temperature, as "26 degC".', show_default=False)],
+    days: Annotated[int | None, typer.Option(help="Number of days.", show_default=False)] = None,
+    to: Annotated[str | None, typer.Option(help='Weight to reach, as "150 g".', show_default=False)] = None,
+    ration: Annotated[float, typer.Option(help="Share of full appetite eaten; 0 is an unfed fish.")] = 1.0,
+    feed: Annotated[
+        str | None, typer.Option(help="Key of the feed; by default the one the species was fitted with.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="CSV file for the daily course.", show_default=False)] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Grow one fish in good water. Reads the library; with --out writes a CSV file."""
+    from stocksim.faces.library_answers import growth_answer, growth_text, write_rows
+
+    answer = growth_answer(
+        species,
+        _option("--from", start, "weight"),
+        _option("--at", at, "temperature"),
+        days,
+        None if to is None else _option("--to", to, "weight"),
+        ration,
+        feed,
+    )
+    if out is not None:
+        write_rows(out, answer["daily"])
+        _say(f"Wrote {out}")
+    if as_json:
+        _print_json(answer)
+    else:
+        typer.echo(growth_text(species, answer))
+
+
+@app.command(epilog="Example: stocksim fish yellow_perch")
+def fish(
+    species: Annotated[str | None, typer.Argument(help="Key of one species; none lists all.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show the species library: values, limits, sources, evidence. Reads the library; writes nothing."""
+    from stocksim.faces.library_answers import fish_answer, fish_text
+
+    answer = fish_answer(species)
+    if as_json:
+        _print_json(answer)
+    else:
+        typer.echo(fish_text(answer))
+
+
+@app.command(epilog='Example: stocksim water --at "18 degC" --ph 7.2 --tan "1 mg/L"')
+def water(
+    at: Annotated[str, typer.Option(help='Water temperature, as "64 degF".', show_default=False)],
+    ph: Annotated[float | None, typer.Option(help="pH, without a unit.", show_default=False)] = None,
+    tan: Annotated[str | None, typer.Option(help='Total ammonia nitrogen, as "2 mg/L".', show_default=False)] = None,
+    elevation: Annotated[str, typer.Option(help='Height above the sea, as "850 ft".')] = "0 m",
+    alkalinity: Annotated[
+        str | None,
+        typer.Option(help='Alkalinity as CaCO3, as "80 mg/L"; with pH it gives CO2.', show_default=False),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Oxygen saturation, un-ionized ammonia, CO2 and each species' limits. Reads the library; writes nothing."""
+    from stocksim.faces.library_answers import water_answer, water_text
+
+    answer = water_answer(
+        _option("--at", at, "temperature"),
+        ph,
+        None if tan is None else _option("--tan", tan, "concentration"),
+        _option("--elevation", elevation, "length"),
+        None if alkalinity is None else _option("--alkalinity", alkalinity, "concentration"),
+    )
+    if as_json:
+        _print_json(answer)
+    else:
+        typer.echo(water_text(answer))
+
+
+@app.command("open", epilog="Example: stocksim open house.toml --no-browser")
+def open_pages(
+    site: Annotated[Path | None, typer.Argument(help="Site file; none takes the demonstration site.")] = None,
+    port: Annotated[int, typer.Option(help="Port of the pages.", min=1, max=65535)] = 8501,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Serve without opening a browser.")] = False,
+    network: Annotated[
+        bool,
+        typer.Option("--network", help="Let other devices of your network see the pages, as a phone by the tank."),
+    ] = False,
+) -> None:
+    """Print the season's answer, then serve the pages with it. Reads SITE; writes nothing."""
+    from stocksim.faces.answers import season_text, solve
+    from stocksim.faces.serving import serve
+    from stocksim.site.examples import FOLDER
+    from stocksim.site.reading import load_site
+
+    path = site or FOLDER / "heron_lane.toml"
+    answer = solve(load_site(path))
+    typer.echo(season_text(answer.season, answer.findings))
+    sys.stdout.flush()
+    raise typer.Exit(serve(path, port, open_browser=not no_browser, network=network))
+
+
+def _option(name: str, text: str, dimension: str) -> float:
+    from stocksim.units import parse_quantity
+
+    try:
+        return parse_quantity(text, dimension)
+    except InputError as error:
+        raise InputError(f"{name}: {error}") from None
+
+
+def main() -> None:
+    """Run a command; an explained error is printed a sentence a line and exits with 2."""
+    try:
+        app()
+    except StocksimError as error:
+        for fault in error.faults:
+            _say(str(fault))
+        sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

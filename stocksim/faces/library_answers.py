@@ -1,0 +1,283 @@
+"""What the commands about fish and water answer, as data and as text."""
+
+from __future__ import annotations
+
+import csv
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stocksim.engine.running import grow as grow_fish
+from stocksim.errors import InputError, OutsideValidity
+from stocksim.faces.tables import text_table
+from stocksim.library.sources import Entry
+from stocksim.library.species import load_species, species_names
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.carbonate import carbon_dioxide
+from stocksim.water.oxygen import oxygen_saturation
+
+
+def growth_answer(
+    species: str,
+    from_weight_g: float,
+    temperature_c: float,
+    days: int | None,
+    to_weight_g: float | None,
+    ration_fraction: float,
+    feed: str | None,
+) -> dict[str, Any]:
+    """Answer of `grow` as plain data.
+
+    Parameters
+    ----------
+    species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed
+        As in `stocksim.grow`.
+
+    Returns
+    -------
+    dict
+        Keys of the contract, with notes on validity and evidence.
+    """
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always", OutsideValidity)
+        course = grow_fish(species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed)
+    entry = load_species(species)
+    end = float(course.weight_g[-1])
+    gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
+    starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])
+    daily = [
+        {
+            "day": day + 1,
+            "weight_g": round(float(course.weight_g[day]), 4),
+            "feed_g": round(float(course.eaten_g[day]), 5),
+            "feed_percent_body_weight": round(100.0 * float(course.eaten_g[day] / starts[day]), 4),
+            "oxygen_g": round(float(course.oxygen_g[day]), 5),
+            "tan_g": round(float(course.tan_g[day]), 6),
+        }
+        for day in range(number)
+    ]
+    return {
+        "species": species,
+        "evidence": entry.evidence,
+        "temperature_c": round(temperature_c, 3),
+        "days": number,
+        "weight_g": round(end, 3),
+        "feed_g": round(eaten, 3),
+        "feed_conversion": round(eaten / gain, 3) if gain > 0.0 else None,
+        "specific_growth_percent_per_day": round(100.0 * float(np.log(end / from_weight_g)) / number, 4),
+        "oxygen_g": round(float(course.oxygen_g.sum()), 3),
+        "tan_g": round(float(course.tan_g.sum()), 4),
+        "notes": [str(w.message) for w in caught if issubclass(w.category, OutsideValidity)],
+        "daily": daily,
+    }
+
+
+def growth_text(species: str, answer: dict[str, Any]) -> str:
+    """Printed answer of `grow`."""
+    conversion = answer["feed_conversion"]
+    lines = [
+        f"{species} at {answer['temperature_c']:.1f} degC: {answer['weight_g']:.1f} g after {answer['days']} days "
+        f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
+        f"Eaten {answer['feed_g']:.1f} g a fish"
+        + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
+        + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
+        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
+    ]
+    return "\n".join(lines + answer["notes"])
+
+
+def write_rows(path: Path, rows: list[dict[str, Any]]) -> None:
+    """Write rows as CSV.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    try:
+        with path.open("w", encoding="utf-8", newline="") as out:
+            writer = csv.DictWriter(out, fieldnames=list(rows[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror}).") from None
+
+
+def fish_answer(species: str | None) -> Any:
+    """Answer of `fish`: a list of all, or one species with every value and its source."""
+    if species is None:
+        return [_fish_row(load_species(name)) for name in species_names()]
+    entry = load_species(species)
+    return _fish_row(entry) | {
+        "fitted_with_feed": entry.facts["fitted_with_feed"],
+        "caution": entry.facts.get("caution", ""),
+        "values": {
+            key: {
+                "value": value.value,
+                "unit": value.unit,
+                "range": None if value.low is None else [value.low, value.high],
+                "use": value.use,
+                "source": entry.sources[value.source].cite,
+                "read": entry.sources[value.source].read,
+                "where": value.where,
+            }
+            for key, value in entry.values.items()
+        },
+    }
+
+
+def _fish_row(entry: Entry) -> dict[str, Any]:
+    return {
+        "species": entry.name,
+        "title": entry.title,
+        "latin": entry.facts["latin"],
+        "evidence": entry.evidence,
+        "summary": entry.summary,
+        "growth_temperature_c": [entry["growth_temperature_low"], entry["growth_temperature_high"]],
+        "temperature_limits_c": [entry["temperature_low_limit"], entry["temperature_high_stress"]],
+        "density_kg_m3": [entry["density_cautious"], entry["density_experienced"]],
+    }
+
+
+def fish_text(answer: Any) -> str:
+    """Printed answer of `fish`."""
+    if isinstance(answer, list):
+        return text_table(
+            [
+                {
+                    "species": row["species"],
+                    "evidence": row["evidence"],
+                    "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
+                    "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
+                    "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
+                    "name": f"{row['title']} ({row['latin']})",
+                }
+                for row in answer
+            ]
+        )
+    rows = [
+        {
+            "value": key,
+            "number": f"{value['value']:g}",
+            "unit": value["unit"],
+            "read": value["read"],
+            "source": value["source"][:70],
+        }
+        for key, value in answer["values"].items()
+    ]
+    head = [
+        f"{answer['title']} ({answer['latin']}), evidence {answer['evidence']}",
+        answer["summary"],
+        answer["caution"],
+    ]
+    return "\n".join([*filter(None, head), "", text_table(rows)])
+
+
+def water_answer(
+    temperature_c: float,
+    ph: float | None,
+    tan_mg_l: float | None,
+    elevation_m: float,
+    alkalinity_mg_l: float | None,
+) -> dict[str, Any]:
+    """Answer of `water` as plain data.
+
+    Parameters
+    ----------
+    temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l
+        What was measured; what is not given stays null in the answer.
+
+    Returns
+    -------
+    dict
+        Keys of the contract and each species' limits beside the values.
+
+    Raises
+    ------
+    InputError
+        If a value is outside the range of the formulas, all such values at once.
+    """
+    bounds = (
+        ("--at", temperature_c, 0.0, 40.0, "degC"),
+        ("--ph", ph, 5.0, 10.0, ""),
+        ("--tan", tan_mg_l, 0.0, 1000.0, "mg/L"),
+        ("--elevation", elevation_m, -430.0, 4500.0, "m"),
+        ("--alkalinity", alkalinity_mg_l, 0.0, 1000.0, "mg/L"),
+    )
+    wrong = [
+        f"{name}: {value:g} {unit} is not allowed; give {low:g} to {high:g} {unit}".rstrip() + "."
+        for name, value, low, high, unit in bounds
+        if value is not None and not low <= value <= high
+    ]
+    if tan_mg_l is not None and ph is None:
+        wrong.append("--tan: needs --ph too; the toxic share of ammonia depends on it.")
+    if alkalinity_mg_l is not None and ph is None:
+        wrong.append("--alkalinity: needs --ph too; together they give carbon dioxide.")
+    if wrong:
+        from stocksim.errors import Fault
+
+        raise InputError([Fault("", "", sentence) for sentence in wrong])
+    share = None if ph is None else float(unionized_fraction(ph, temperature_c))
+    toxic = None if share is None or tan_mg_l is None else share * tan_mg_l
+    gas = None
+    if ph is not None and alkalinity_mg_l is not None:
+        gas = float(carbon_dioxide(ph, alkalinity_mg_l, temperature_c))
+    return {
+        "temperature_c": round(temperature_c, 3),
+        "ph": ph,
+        "tan_mg_l": tan_mg_l,
+        "elevation_m": round(elevation_m, 1),
+        "alkalinity_mg_l": alkalinity_mg_l,
+        "oxygen_saturation_mg_l": round(float(oxygen_saturation(temperature_c, elevation_m)), 4),
+        "unionized_fraction": None if share is None else round(share, 7),
+        "unionized_ammonia_mg_l": None if toxic is None else round(toxic, 6),
+        "co2_mg_l": None if gas is None else round(gas, 3),
+        "limits": [_limits_row(load_species(name), temperature_c, share, toxic) for name in species_names()],
+    }
+
+
+def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: float | None) -> dict[str, Any]:
+    design = entry["unionized_ammonia_design"]
+    low, high = entry["temperature_low_limit"], entry["temperature_high_stress"]
+    return {
+        "species": entry.name,
+        "evidence": entry.evidence,
+        "oxygen_recommended_mg_l": entry["oxygen_recommended"],
+        "unionized_ammonia_limit_mg_l": design,
+        "tan_limit_mg_l": None if share is None else round(design / share, 3),
+        "unionized_ammonia_holds": None if toxic is None else toxic <= design,
+        "temperature_holds": low <= temperature_c <= high,
+    }
+
+
+def water_text(answer: dict[str, Any]) -> str:
+    """Printed answer of `water`."""
+    lines = [
+        f"At {answer['temperature_c']:.1f} degC and {answer['elevation_m']:.0f} m: oxygen saturation "
+        f"{answer['oxygen_saturation_mg_l']:.2f} mg/L."
+    ]
+    if answer["unionized_fraction"] is not None:
+        lines.append(f"At pH {answer['ph']:g} {100 * answer['unionized_fraction']:.3f} % of ammonia is un-ionized.")
+    if answer["unionized_ammonia_mg_l"] is not None:
+        lines.append(
+            f"{answer['tan_mg_l']:g} mg/L total ammonia nitrogen hold {answer['unionized_ammonia_mg_l']:.4f} mg/L "
+            "un-ionized ammonia (as N)."
+        )
+    if answer["co2_mg_l"] is not None:
+        lines.append(f"Carbon dioxide {answer['co2_mg_l']:.1f} mg/L (an error of 0.1 in pH moves it by 26 %).")
+    said = {None: "-", True: "holds", False: "BROKEN"}
+    rows = [
+        {
+            "species": row["species"],
+            "oxygen above mg/L": f"{row['oxygen_recommended_mg_l']:g}",
+            "un-ionized below mg/L": f"{row['unionized_ammonia_limit_mg_l']:g}",
+            "that is TAN mg/L": "-" if row["tan_limit_mg_l"] is None else f"{row['tan_limit_mg_l']:.2f}",
+            "ammonia": said[row["unionized_ammonia_holds"]],
+            "temperature": said[row["temperature_holds"]],
+            "evidence": row["evidence"],
+        }
+        for row in answer["limits"]
+    ]
+    return "\n".join([*lines, "", text_table(rows)])

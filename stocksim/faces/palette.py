@@ -1,0 +1,66 @@
+"""Colours, dashes and chart theme of the faces: paper, ink, and one colour and dash for each species."""
+
+from __future__ import annotations
+
+import zlib
+from typing import Any
+
+PAPER, SHADE, INK, FAINT = "#fbf6ea", "#f1e8d5", "#22302f", "#6d6a5c"
+TROUBLE, SOUND, LEAF, FEED = "#a8201a", "#2f5d50", "#3f6f3a", "#a9741f"
+
+# Chosen in this project by a search for the largest least difference (CIE 1976 Lab) between any two of them in normal,
+# protan, deutan and tritan vision, each kept near a colour that suits the fish; tests/test_charts.py holds the figure.
+SPECIES_COLOURS = {
+    "black_crappie": "#4f1a94",
+    "bluegill": "#4066e6",
+    "channel_catfish": "#b76c81",
+    "common_carp": "#652920",
+    "goldfish": "#a02700",
+    "hybrid_striped_bass": "#9981d9",
+    "largemouth_bass": "#3c9e51",
+    "nile_tilapia": "#0b434d",
+    "rainbow_trout": "#bc1f91",
+    "yellow_perch": "#a08f07",
+}
+SPECIES_DASHES = {
+    "yellow_perch": (1, 0),
+    "bluegill": (9, 3),
+    "rainbow_trout": (3, 2),
+    "nile_tilapia": (10, 3, 2, 3),
+    "channel_catfish": (5, 4),
+    "goldfish": (2, 4),
+    "largemouth_bass": (14, 4),
+    "hybrid_striped_bass": (6, 2, 2, 2, 2, 2),
+    "common_carp": (12, 3, 4, 3),
+    "black_crappie": (1, 2),
+}
+LOOP_DASHES = ((1, 0), (7, 4), (2, 3), (9, 3, 2, 3))
+
+
+def species_colour(species: str) -> str:
+    """Colour of a species, the same on every chart; a keeper's own species borrows one by its name."""
+    spare = sorted(SPECIES_COLOURS.values())
+    return SPECIES_COLOURS.get(species) or spare[zlib.crc32(species.encode()) % len(spare)]
+
+
+def species_dash(species: str) -> tuple[int, ...]:
+    """Dash of a species; a keeper's own species has one that no shipped species has."""
+    return SPECIES_DASHES.get(species, (4, 1, 1, 1))
+
+
+def theme_config() -> dict[str, Any]:
+    """Vega-Lite configuration of every chart."""
+    axis = {
+        "labelColor": INK, "labelFontSize": 13, "domainColor": FAINT, "tickColor": FAINT, "gridColor": "#e3d9c3",
+        "gridOpacity": 1.0, "titleColor": INK, "titleFontSize": 13, "titleFontWeight": "normal",
+    }  # fmt: skip
+    return {
+        "background": PAPER,
+        "font": "sans-serif",
+        "view": {"stroke": None},
+        "axis": axis,
+        "title": {"anchor": "start", "color": INK, "fontSize": 15, "fontWeight": "bold", "offset": 8, "frame": "group"},
+        "legend": {"labelColor": INK, "labelFontSize": 13, "title": None, "orient": "top", "symbolSize": 220,
+                   "symbolStrokeWidth": 3, "columnPadding": 14, "offset": 4},
+        "text": {"color": INK, "fontSize": 13},
+    }  # fmt: skip

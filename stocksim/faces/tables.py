@@ -1,0 +1,82 @@
+"""Tables that the command line and the pages share."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stocksim.engine.findings import Finding
+from stocksim.engine.results import Season
+from stocksim.faces.words import day_words, level_words
+from stocksim.units import format_quantity
+
+
+def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[str, str]]:
+    """One row a tank: fish, density at start and peak, the limits and when they are met.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    findings : list of Finding
+        Its findings.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of dict of str to str
+        Ready to print; keys are the column heads.
+    """
+    layout, file = season.layout, season.site.file
+    biomass = ((season.course.count * season.course.weight_g) @ layout.cohort_tank)[0] / 1000.0
+    density = biomass / layout.volume_m3[: len(layout.tanks)]
+    by_place = {(f.limit, f.where): f for f in findings}
+    rows = []
+    for column, tank in enumerate(layout.tanks):
+        where = f"tanks.{tank}"
+        dense, air, toxic = (by_place.get((name, where)) for name in ("density", "oxygen", "unionized_ammonia"))
+        stocked = np.flatnonzero(biomass[:, column] > 0.0)
+        row = {
+            "tank": tank,
+            "loop": file.tanks[tank].loop,
+            "fish": ", ".join(key for key, c in file.cohorts.items() if c.tank == tank) or "none",
+        }
+        if dense is None or air is None or toxic is None or not stocked.size:
+            rows.append(
+                row | dict.fromkeys(("density start", "density peak", "density limit", "peak date", "biomass", "oxygen low", "ammonia"), "-")
+            )
+            continue
+        peak = int(np.argmax(density[:, column]))
+        rows.append(
+            row
+            | {
+                "density start": level_words(float(density[stocked[0], column]), "kg/m3", units),
+                "density peak": ("!" if dense.is_broken else "") + level_words(float(density[peak, column]), "kg/m3", units),
+                "density limit": level_words(dense.threshold, "kg/m3", units),
+                "peak date": day_words(season.dates[peak]),
+                "biomass": format_quantity(float(biomass[peak, column]), "mass", units),
+                "oxygen low": _against(air, units),
+                "ammonia": _against(toxic, units),
+            }
+        )
+    return rows
+
+
+def _against(finding: Finding, units: str) -> str:
+    mark = "!" if finding.is_broken else ""
+    value = level_words(finding.worst_value, finding.unit, units)
+    return f"{mark}{value.rsplit(' ', 1)[0]} / {level_words(finding.threshold, finding.unit, units)}"
+
+
+def text_table(rows: list[dict[str, str]]) -> str:
+    """Rows as an aligned text table."""
+    if not rows:
+        return ""
+    heads = list(rows[0])
+    widths = [max(len(head), *(len(row[head]) for row in rows)) for head in heads]
+    lines = ["  ".join(head.ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip()]
+    lines.append("  ".join("-" * width for width in widths))
+    lines += [
+        "  ".join(row[head].ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip() for row in rows
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,170 @@
+"""Limits turned into sentences, and a season into its answer."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from stocksim.engine.findings import Finding
+from stocksim.engine.results import Season
+from stocksim.units import to_face
+
+LIMIT_WORDS = {
+    "density": "fish too dense",
+    "oxygen": "oxygen too low",
+    "unionized_ammonia": "un-ionized ammonia too high",
+    "temperature_low": "water too cold",
+    "temperature_high": "water too warm",
+    "planting_ratio": "feed and planted area out of step",
+}
+_DIMENSIONS = {"kg/m3": "density", "degC": "temperature", "g/m2/day": "planting_ratio"}
+_DECIMALS = {"mg/L": 2, "kg/m3": 1, "lb/gal": 2, "degC": 1, "degF": 1, "g/m2/day": 0, "oz/ft2/day": 2}
+
+
+def day_words(day: dt.date) -> str:
+    """A date as a keeper reads it, as ``4 Feb 2027``."""
+    return f"{day.day} {day:%b %Y}"
+
+
+def level_words(value: float, unit: str, units: str) -> str:
+    """A level with its unit, in the keeper's system."""
+    dimension = _DIMENSIONS.get(unit)
+    if dimension:
+        from stocksim.units import face_unit
+
+        value, unit = to_face(value, dimension, units), face_unit(dimension, units)
+    decimals = _DECIMALS[unit]
+    if unit == "mg/L" and abs(value) < 0.1:
+        decimals = 4
+    return f"{value:,.{decimals}f} {unit}"
+
+
+def place_words(finding: Finding) -> str:
+    """Name of the place without its table, as ``tank cedar``."""
+    table, name = finding.where.split(".", 1)
+    return {"tanks": f"tank {name}", "loops": f"loop {name}", "cohorts": name}[table]
+
+
+def finding_sentence(finding: Finding, units: str) -> str:
+    """One sentence: what, where, when, by how much.
+
+    Parameters
+    ----------
+    finding : Finding
+        Of `stocksim.engine.findings` or `stocksim.planning.levers`.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        As ``From 4 Feb 2027: oxygen too low in tank maple, down to 3.56 mg/L (keep above 5.00 mg/L).``
+    """
+    value = level_words(finding.worst_value, finding.unit, units)
+    limit = level_words(finding.threshold, finding.unit, units)
+    is_floor = finding.limit in ("oxygen", "temperature_low")
+    where = place_words(finding)
+    worst = day_words(finding.worst_date)
+    if finding.limit == "planting_ratio":
+        if finding.first_date is None:
+            return f"Feed and planted area of {where} stay within the handbook band."
+        side = "above" if finding.worst_value > finding.threshold else "below"
+        return (
+            f"Advice: in {where} feed per planted area is outside the handbook band on {finding.days_broken} days, "
+            f"furthest on {worst} at {value}, {side} {limit}."
+        )
+    keep = f"keep above {limit}" if is_floor else f"keep below {limit}"
+    if finding.first_date is None:
+        name = finding.limit.replace("_", " ")
+        return f"{name.capitalize()} holds in {where}: {value} at worst on {worst} ({keep})."
+    reach = "down to" if is_floor else "up to"
+    what = LIMIT_WORDS[finding.limit]
+    joint = "for" if finding.where.startswith("cohorts.") else "in"
+    return f"From {day_words(finding.first_date)}: {what} {joint} {where}, {reach} {value} on {worst} ({keep})."
+
+
+def verdict(season: Season, findings: list[Finding]) -> str:
+    """The answer in one or two sentences: trouble or not, where first, when."""
+    broken = [finding for finding in findings if finding.is_broken]
+    if not season.layout.cohorts:
+        return "No fish are stocked, so there is nothing to judge."
+    if not broken:
+        close = min((f for f in findings if f.margin_percent is not None), key=lambda f: f.margin_percent or 0.0)
+        return (
+            f"Every limit of the model holds all season. The closest is {close.limit.replace('_', ' ')} "
+            f"of {place_words(close)}, {close.margin_percent:.0f} % away on {day_words(close.worst_date)}."
+        )
+    first = broken[0]
+    joint = "for" if first.where.startswith("cohorts.") else "in"
+    number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"
+    return (
+        f"Trouble ahead: {number} broken. First, from {day_words(first.first_date or first.worst_date)}, "
+        f"{LIMIT_WORDS[first.limit]} {joint} {place_words(first)}."
+    )
+
+
+def cautions(season: Season) -> list[str]:
+    """What the keeper must know beside the numbers, one sentence each."""
+    site, layout = season.site, season.layout
+    words = [
+        "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
+        "testing the water and weighing fish.",
+        "Not modelled yet: deaths, nitrite, pH change, a young biofilter, greenhouse heat. A limit that holds here may "
+        "still be broken by them.",
+    ]
+    words += list(site.notes)
+    stuck = int(season.course.rounds.max(initial=0))
+    if stuck >= 40:
+        words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")
+    unfed = [key for key, column in zip(layout.cohorts, layout.appetite_at_1g.T, strict=True) if (column <= 0.0).any()]
+    if unfed:
+        words.append(
+            f"Too cold to feed on some days: {', '.join(unfed)}. Offer nothing then and watch their condition."
+        )
+    words += [f"{phrase}; it is left out of the ratio." for phrase in season.planting.unrated]
+    wild = [key for key, cohort in site.file.cohorts.items() if cohort.wild]
+    if wild:
+        words.append(
+            f"Wild-caught fish ({', '.join(wild)}) may carry parasites and disease and may not take pellets for weeks: "
+            "quarantine them off the loop; most places ask for a permit. The model assumes trained, healthy fish."
+        )
+    if site.file.cohorts:
+        words.append(
+            "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
+        )
+    if any(tank.oxygen_supply for tank in site.file.tanks.values()):
+        words.append(
+            "Electricity beside water kills: ground-fault protection on every circuit, drip loops, work by a licensed "
+            "electrician under your local code."
+        )
+    words.append(
+        "Harvest hygiene: no tank water on leaves that are eaten raw; wash hands and produce; follow local food rules."
+    )
+    return words
+
+
+def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
+    """The season's answer as plain data, keys carry units; it is what summary.json holds."""
+    return {
+        "site": season.site.file.site.name,
+        "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
+        "verdict": verdict(season, findings),
+        "limits": [
+            {
+                "limit": f.limit,
+                "where": f.where,
+                "first_date": f.first_date.isoformat() if f.first_date else None,
+                "worst_date": f.worst_date.isoformat(),
+                "worst_value": round(f.worst_value, 6),
+                "threshold": round(f.threshold, 6),
+                "unit": f.unit,
+                "margin_percent": None if f.margin_percent is None else round(f.margin_percent, 2),
+                "days_broken": f.days_broken,
+                "lever": f.lever or None,
+            }
+            for f in findings
+        ],
+        "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
+        "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
+        "cautions": cautions(season),
+    }

@@ -1,0 +1,1 @@
+"""Physiology of fish, as pure functions of numbers."""

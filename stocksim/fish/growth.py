@@ -1,0 +1,125 @@
+"""One fish in good water, day by day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from stocksim.fish.energetics import (
+    AMMONIA_SHARE_OF_EXCRETION,
+    PROTEIN_PER_NITROGEN,
+    appetite_hump,
+    cold_ramp,
+    day_budget,
+    day_needs,
+    maintenance_rate,
+)
+
+Number = Callable[[str], float]
+
+
+class Growth(NamedTuple):
+    """Course of one fish: arrays of shape (days,), the weight at the end of each day."""
+
+    weight_g: NDArray[np.float64]
+    eaten_g: NDArray[np.float64]
+    oxygen_g: NDArray[np.float64]
+    tan_g: NDArray[np.float64]
+
+
+def appetite_rate(species: Number, temperature_c: ArrayLike) -> NDArray[np.float64]:
+    """Eaten feed at full appetite by a 1 g fish.
+
+    Parameters
+    ----------
+    species : callable
+        Gives a species value by its key, as ``entry.__getitem__``.
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Appetite. [g/day]
+    """
+    return (
+        species("intake_scale")
+        * appetite_hump(
+            temperature_c,
+            species("appetite_optimum"),
+            species("appetite_upper_zero"),
+            species("appetite_q10"),
+        )
+        * cold_ramp(temperature_c, species("no_feeding_below"), species("cold_ramp_width"))
+    )
+
+
+def grow_in_good_water(
+    species: Number,
+    feed: Number,
+    start_weight_g: float,
+    temperature_c: ArrayLike,
+    ration_fraction: float = 1.0,
+    steps_per_day: int = 1,
+) -> Growth:
+    """Growth of one fish where neither oxygen nor ammonia holds it back.
+
+    Parameters
+    ----------
+    species, feed : callable
+        Give a value of the species and of the feed by its key.
+    start_weight_g : float
+        Weight on the first morning. [g] Above 0.
+    temperature_c : array_like, shape (days,)
+        Water temperature of each day. [degC]
+    ration_fraction : float
+        Share of full appetite eaten. [-] 0 for an unfed fish.
+    steps_per_day : int
+        Steps the day is cut into; results do not depend on it beyond the rule's own error.
+
+    Returns
+    -------
+    Growth
+        Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day].
+    """
+    temperatures = np.asarray(temperature_c, float)
+    rates = appetite_rate(species, temperatures)
+    needs_per_kg = maintenance_rate(
+        temperatures,
+        species("maintenance_at_20"),
+        species("maintenance_q10_cold"),
+        species("maintenance_q10_warm"),
+    )
+    energy = feed("digestible_energy")
+    absorbed_nitrogen = feed("protein") * feed("protein_digestibility") / PROTEIN_PER_NITROGEN
+    efficiency, fasting = species("growth_efficiency"), species("fasting_loss_fraction")
+    body_energy, body_protein = species("body_energy"), species("body_protein")
+    step = 1.0 / steps_per_day
+    course = np.zeros((4, temperatures.size))
+    weight = float(start_weight_g)
+    for day in range(temperatures.size):
+        for _ in range(steps_per_day):
+            needs = day_needs(
+                weight, rates[day], species("intake_exponent"), needs_per_kg[day], ration_fraction,
+                energy, efficiency, fasting, body_energy, step,
+            )  # fmt: skip
+            eaten = ration_fraction * needs.appetite_g
+            budget = day_budget(
+                eaten,
+                needs.maintenance_kj,
+                energy,
+                absorbed_nitrogen,
+                efficiency,
+                fasting,
+                body_energy,
+                body_protein,
+            )
+            weight = weight + step * float(budget.gain_g)
+            course[1:, day] += step * np.array(
+                [eaten, budget.oxygen_g, AMMONIA_SHARE_OF_EXCRETION * budget.excreted_nitrogen_g]
+            )
+        course[0, day] = weight
+    return Growth(*course)

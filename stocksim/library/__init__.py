@@ -1,0 +1,1 @@
+"""The species, feed and crop files, read in and checked."""

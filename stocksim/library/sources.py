@@ -1,0 +1,285 @@
+"""Values with unit, source and grade, read from the TOML files of species_params."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from stocksim.errors import Fault, ParameterError
+
+READ_GRADES = ("full", "table", "abstract", "secondary", "from memory", "common practice", "derived here")
+EVIDENCE_GRADES = ("good", "fair", "weak")
+# a model value of such a source caps the whole file at weak
+_CAPS_AT_WEAK = ("from memory", "common practice")
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a value comes from and how much of it was read."""
+
+    key: str
+    cite: str
+    read: str
+    doi: str = ""
+
+
+@dataclass(frozen=True)
+class Value:
+    """One number with its unit, source and place in the source."""
+
+    value: float
+    unit: str
+    source: str
+    where: str
+    use: str = "model"
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One file of the library: named values, the sources they cite, and a grade of evidence.
+
+    Parameters
+    ----------
+    name : str
+        Key used in site files.
+    title, summary, evidence, caution : str
+        Words for the faces; evidence is good, fair or weak.
+    values : mapping of str to Value
+        Every number of the file.
+    sources : mapping of str to Source
+        Every source cited.
+    facts : mapping of str to str
+        Other words of the file, as ``latin`` or ``kind``.
+    origin : str
+        File the entry was read from.
+    """
+
+    name: str
+    title: str
+    summary: str
+    evidence: str
+    values: Mapping[str, Value]
+    sources: Mapping[str, Source]
+    facts: Mapping[str, str]
+    origin: str
+
+    def __getitem__(self, key: str) -> float:
+        """Number of a value by name.
+
+        Raises
+        ------
+        KeyError
+            If the file has no such value.
+        """
+        return self.values[key].value
+
+    def number(self, key: str, default: float = math.nan) -> float:
+        """Number of a value by name, or the default where the file has none."""
+        return self.values[key].value if key in self.values else default
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What a kind of file must and may hold.
+
+    Parameters
+    ----------
+    kind : str
+        Folder name under species_params.
+    required, optional : mapping of str to str
+        Value key to the one unit allowed for it.
+    facts : mapping of str to bool
+        Word keys; True where required.
+    """
+
+    kind: str
+    required: Mapping[str, str]
+    optional: Mapping[str, str]
+    facts: Mapping[str, bool]
+
+
+def library_folder() -> Path:
+    """Folder of the shipped parameter files, in a wheel or beside an editable checkout."""
+    package = Path(__file__).resolve().parents[1]
+    inside = package / "species_params"
+    return inside if inside.is_dir() else package.parent / "species_params"
+
+
+def read_entry(path: Path, rules: Rules) -> Entry:
+    """One checked entry of the library.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file; its stem is the entry's name.
+    rules : Rules
+        What the file must and may hold.
+
+    Returns
+    -------
+    Entry
+        Frozen values with their sources.
+
+    Raises
+    ------
+    ParameterError
+        With one fault for every rule the file breaks.
+    """
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except tomllib.TOMLDecodeError as error:
+        raise ParameterError([Fault("", "", f"is not readable TOML ({error}).", path.name)]) from error
+    except UnicodeDecodeError as error:
+        raise ParameterError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name)]) from error
+    except OSError as error:
+        raise ParameterError([Fault("", "", f"cannot be opened ({error.strerror}).", path.name)]) from error
+    faults: list[Fault] = []
+
+    def fault(table: str, field: str, message: str) -> None:
+        faults.append(Fault(table, field, message, path.name))
+
+    sources = _sources(data, fault)
+    values = _values(data, sources, rules, fault)
+    facts = {}
+    heads = {"schema", "title", "summary", "evidence", "sources", "values", *rules.facts}
+    for key in data:
+        if key not in heads:
+            fault("", key, f"is not a key of a {rules.kind} file; known are {', '.join(sorted(heads))}.")
+    for key, needed in {"title": True, "summary": True, "evidence": True, **rules.facts}.items():
+        text = data.get(key)
+        if text is None and not needed:
+            continue
+        if not isinstance(text, str) or not text.strip():
+            fault("", key, "is missing; it must be a text.")
+        else:
+            facts[key] = text
+    if data.get("schema") != 1:
+        fault("", "schema", "must be 1, the only form of file known.")
+    evidence = facts.get("evidence", "weak")
+    if evidence not in EVIDENCE_GRADES:
+        fault("", "evidence", f'"{evidence}" is not a grade; use {", ".join(EVIDENCE_GRADES)}.')
+    capped = sorted(
+        key for key, value in values.items()
+        if value.use == "model" and value.source in sources and sources[value.source].read in _CAPS_AT_WEAK
+    )  # fmt: skip
+    if capped and evidence != "weak":
+        fault("", "evidence", f'must be "weak": {", ".join(capped)} rests on memory or common practice.')
+    if faults:
+        raise ParameterError(faults)
+    words = {key: text for key, text in facts.items() if key not in ("title", "summary", "evidence")}
+    return Entry(path.stem, facts["title"], facts["summary"], evidence, values, sources, words, str(path))
+
+
+def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:
+    sources: dict[str, Source] = {}
+    tables = data.get("sources")
+    if not isinstance(tables, dict) or not tables:
+        fault("sources", "", "is missing; every file names the sources of its values.")
+        return sources
+    for key, table in tables.items():
+        place = f"sources.{key}"
+        if not isinstance(table, dict):
+            fault(place, "", "must be a table with cite and read.")
+            continue
+        for field in set(table) - {"cite", "read", "doi"}:
+            fault(place, field, "is not a key of a source; known are cite, doi, read.")
+        cite, read, doi = table.get("cite"), table.get("read"), table.get("doi", "")
+        if not isinstance(cite, str) or not cite.strip():
+            fault(place, "cite", "is missing; write author, year and title or table.")
+            cite = ""
+        if read not in READ_GRADES:
+            fault(place, "read", f"must be one of {', '.join(READ_GRADES)}.")
+            read = "from memory"
+        sources[key] = Source(key, cite, read, str(doi))
+    return sources
+
+
+def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, fault: Any) -> dict[str, Value]:
+    values: dict[str, Value] = {}
+    units = {**rules.required, **rules.optional}
+    tables = data.get("values")
+    if not isinstance(tables, dict):
+        fault("values", "", "is missing; it holds one table for each number.")
+        return values
+    # a value at fault still cites its source, so that one mistake gives one fault
+    cited = {str(table.get("source")) for table in tables.values() if isinstance(table, dict)}
+    for key, table in tables.items():
+        place = f"values.{key}"
+        if key not in units:
+            fault(place, "", f"is not a value of a {rules.kind} file; known are {', '.join(sorted(units))}.")
+            continue
+        if not isinstance(table, dict):
+            fault(place, "", "must be a table with value, unit, source and where.")
+            continue
+        for field in set(table) - {"value", "unit", "source", "where", "use", "range"}:
+            fault(place, field, "is not known here; known are range, source, unit, use, value, where.")
+        number, unit, source = table.get("value"), table.get("unit"), table.get("source")
+        if isinstance(number, bool) or not isinstance(number, (int, float)) or not math.isfinite(number):
+            fault(place, "value", f"{number!r} is not a finite number.")
+            continue
+        if unit != units[key]:
+            fault(place, "unit", f'"{unit}" is not known here; use "{units[key]}".')
+        if not isinstance(source, str) or source not in sources:
+            named = "is missing" if source is None else f'"{source}" is not among this file\'s sources'
+            fault(place, "source", f"{named}; every value names one of {', '.join(sources) or 'its sources'}.")
+            source = ""
+        where = table.get("where", "")
+        if not isinstance(where, str) or not where.strip():
+            fault(place, "where", "is missing; say where in the source the number stands.")
+            where = ""
+        use = table.get("use", "model")
+        if use not in ("model", "check"):
+            fault(place, "use", 'must be "model" or "check".')
+            use = "model"
+        low, high = _range(table.get("range"), float(number), place, fault)
+        values[key] = Value(float(number), units[key], source, where, use, low, high)
+    for key in rules.required:
+        if key not in tables:
+            fault(f"values.{key}", "", f"is missing; a {rules.kind} file must give it in {rules.required[key]}.")
+    for key in sorted(set(sources) - cited):
+        fault(f"sources.{key}", "", "is cited by no value; remove it or cite it.")
+    return values
+
+
+def _range(pair: Any, number: float, place: str, fault: Any) -> tuple[float | None, float | None]:
+    if pair is None:
+        return None, None
+    good = (
+        isinstance(pair, list)
+        and len(pair) == 2
+        and all(isinstance(end, (int, float)) and not isinstance(end, bool) and math.isfinite(end) for end in pair)
+    )
+    if not good or not pair[0] <= number <= pair[1]:
+        fault(place, "range", f"{pair!r} must be two numbers that enclose the value {number:g}.")
+        return None, None
+    return float(pair[0]), float(pair[1])
+
+
+def entry_names(rules: Rules, extra_folder: Path | None = None) -> list[str]:
+    """Sorted names of the entries of a kind, shipped and beside a site file."""
+    folders = [library_folder() / rules.kind]
+    if extra_folder is not None:
+        folders.append(extra_folder / "species_params" / rules.kind)
+    return sorted({path.stem for folder in folders if folder.is_dir() for path in folder.glob("*.toml")})
+
+
+def find_entry(name: str, rules: Rules, extra_folder: Path | None = None) -> Entry:
+    """Entry by name; ``species_params/<kind>/<name>.toml`` beside the site wins over the shipped one.
+
+    Raises
+    ------
+    ParameterError
+        If no file has that name, with the nearest known names, or if the file breaks the rules.
+    """
+    for folder in ([extra_folder / "species_params"] if extra_folder else []) + [library_folder()]:
+        path = folder / rules.kind / f"{name}.toml"
+        if path.is_file():
+            return read_entry(path, rules)
+    known = entry_names(rules, extra_folder)
+    raise ParameterError(f'"{name}" is not in the library ({rules.kind}); known are {", ".join(known)}.')

@@ -1,0 +1,80 @@
+"""Fish species: which values a file must hold, and how to find one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from stocksim.library.sources import Entry, Rules, entry_names, find_entry
+
+SPECIES_RULES = Rules(
+    kind="fish",
+    required={
+        # energy budget, fish/energetics.py
+        "intake_scale": "g/day",  # eaten feed at full appetite by a 1 g fish at the appetite optimum
+        "intake_exponent": "-",
+        "appetite_optimum": "degC",
+        "appetite_upper_zero": "degC",
+        "appetite_q10": "-",
+        "no_feeding_below": "degC",
+        "cold_ramp_width": "degC difference",
+        "maintenance_at_20": "kJ/kg^0.8/day",
+        "maintenance_q10_cold": "-",
+        "maintenance_q10_warm": "-",
+        "growth_efficiency": "-",
+        "fasting_loss_fraction": "-",
+        "body_energy": "kJ/g",
+        "body_protein": "-",
+        # limits
+        "growth_temperature_low": "degC",
+        "growth_temperature_high": "degC",
+        "temperature_low_limit": "degC",
+        "temperature_high_stress": "degC",
+        "temperature_high_lethal": "degC",
+        "oxygen_recommended": "mg/L",
+        "oxygen_lethal": "mg/L",
+        "unionized_ammonia_design": "mg/L",
+        "unionized_ammonia_acute": "mg/L",
+        "density_cautious": "kg/m3",
+        "density_experienced": "kg/m3",
+        # body
+        "length_weight_intercept": "log10 g at 1 mm",
+        "length_weight_slope": "-",
+        "farmed_condition": "-",
+        "market_weight": "g",
+    },
+    optional={
+        "fillet_yield": "-",
+        "fitted_feed_energy": "MJ/kg",  # digestible energy of the feed the intake was fitted with (use = check)
+        "fitted_feed_protein": "-",
+        "feed_conversion_check": "kg/kg",
+    },
+    facts={"latin": True, "fitted_with_feed": True, "caution": False},
+)
+
+
+def load_species(name: str, beside: Path | None = None) -> Entry:
+    """Species by its key.
+
+    Parameters
+    ----------
+    name : str
+        Key, as ``yellow_perch``.
+    beside : Path, optional
+        Folder of a site file, whose own ``species_params/fish`` wins over the shipped files.
+
+    Returns
+    -------
+    Entry
+        Every value with unit and source.
+
+    Raises
+    ------
+    ParameterError
+        If the species is unknown or its file breaks the rules.
+    """
+    return find_entry(name, SPECIES_RULES, beside)
+
+
+def species_names(beside: Path | None = None) -> list[str]:
+    """Sorted keys of all species, shipped and beside a site file."""
+    return entry_names(SPECIES_RULES, beside)

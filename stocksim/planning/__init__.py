@@ -1,0 +1,1 @@
+"""Decisions that need many seasons."""

@@ -1,0 +1,1 @@
+"""Plant science, as pure functions of numbers."""

@@ -1,0 +1,1 @@
+"""The site file, read in and checked."""

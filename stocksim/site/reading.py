@@ -1,0 +1,275 @@
+"""A site file read in: every fault found at once, and everything it names brought together."""
+
+from __future__ import annotations
+
+import copy
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import ValidationError
+
+from stocksim.climate.temperature import logged_temperature, monthly_temperature, read_temperature_log
+from stocksim.errors import Fault, InputError, ParameterError
+from stocksim.library.crops import crop_names, load_crop
+from stocksim.library.feeds import feed_names, load_feed
+from stocksim.library.sources import Entry, library_folder
+from stocksim.library.species import load_species, species_names
+from stocksim.site.faults import cross_faults, sentences
+from stocksim.site.model import MONTHS, LoggedTemperature, LoopTable, MonthlyTemperature, SiteFile
+
+_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_-]*$")
+_NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "cohorts")
+
+
+@dataclass(frozen=True)
+class Site:
+    """A site without faults: its tables, the library entries they name, and the water temperature of each day.
+
+    Parameters
+    ----------
+    file : SiteFile
+        The tables, quantities in the inside units.
+    species, feeds, crops : mapping of str to Entry
+        Library entries named by the site.
+    temperature_c : mapping of str to ndarray, shape (days,)
+        Water temperature of each loop. [degC]
+    notes : tuple of str
+        What was assumed or filled in, one sentence each.
+    raw : mapping
+        The file as written.
+    folder : Path
+        Where the file stands; logs and own species files are looked up beside it.
+    name : str
+        File name, for messages.
+    """
+
+    file: SiteFile
+    species: Mapping[str, Entry]
+    feeds: Mapping[str, Entry]
+    crops: Mapping[str, Entry]
+    temperature_c: Mapping[str, NDArray[np.float64]]
+    notes: tuple[str, ...]
+    raw: Mapping[str, Any] = field(repr=False)
+    folder: Path = field(repr=False)
+    name: str = "site.toml"
+
+    @property
+    def days(self) -> int:
+        """Number of days of the season, first and last included."""
+        return (self.file.season.end - self.file.season.start).days + 1
+
+    def with_changes(self, changes: Mapping[str, Any]) -> Site:
+        """The same site with some fields changed, checked like a file.
+
+        Parameters
+        ----------
+        changes : mapping of str to object
+            Dotted field, as ``cohorts.autumn_perch.count``, to the value a site file would hold there; None
+            removes the field.
+
+        Returns
+        -------
+        Site
+            A new site; this one stays as it is.
+
+        Raises
+        ------
+        InputError
+            With every fault of the changed site.
+        """
+        raw = copy.deepcopy(dict(self.raw))
+        for dotted, value in changes.items():
+            table = raw
+            *path, key = dotted.split(".")
+            for step in path:
+                table = table.setdefault(step, {})
+                if not isinstance(table, dict):
+                    raise InputError([Fault(".".join(path), key, "is not a field of a table.", self.name)])
+            if value is None:
+                table.pop(key, None)
+            else:
+                table[key] = value
+        return site_from_tables(raw, self.folder, self.name)
+
+
+def load_site(path: str | Path) -> Site:
+    """Site from a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The site file. Logs and own species files are looked up in its folder.
+
+    Returns
+    -------
+    Site
+        Checked tables with all they name.
+
+    Raises
+    ------
+    InputError
+        With one fault for everything wrong in the file.
+    """
+    path = Path(path)
+    try:
+        data = path.read_bytes()
+    except IsADirectoryError as error:
+        raise InputError([Fault("", "", "is a folder; give a site file.", path.name)]) from error
+    except OSError as error:
+        why = error.strerror or type(error).__name__
+        raise InputError([Fault("", "", f"cannot be opened ({why}).", str(path))]) from error
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name)]) from error
+    return site_from_text(text, path.parent, path.name)
+
+
+def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
+    """Site from the text of a file; arguments and errors as in `load_site`."""
+    try:
+        raw = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise InputError([Fault("", "", f"is not readable TOML: {error}.", name)]) from error
+    return site_from_tables(raw, folder, name)
+
+
+def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.toml") -> Site:
+    """Site from the tables of a file; arguments and errors as in `load_site`."""
+    faults = _name_faults(raw)
+    try:
+        file = SiteFile.model_validate(raw)
+    except ValidationError as error:
+        raise InputError(_placed(faults + sentences(error, raw, SiteFile), name)) from None
+    entries, missing = _library_entries(file, folder)
+    faults += missing + cross_faults(file, entries["species"])
+    temperatures, notes, cold_faults = _temperatures(file, folder)
+    faults += cold_faults
+    if faults:
+        raise InputError(_placed(faults, name))
+    return Site(
+        file, entries["species"], entries["feeds"], entries["crops"], temperatures,
+        tuple(_assumptions(file, entries["species"]) + notes), raw, folder, name,
+    )  # fmt: skip
+
+
+def _placed(faults: list[Fault], name: str) -> list[Fault]:
+    return [Fault(fault.table, fault.field, fault.message, fault.file or name) for fault in faults]
+
+
+def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
+    return [
+        Fault(table, str(key), "is not a usable name; use letters, digits, _ and -.")
+        for table in _NAMED_TABLES
+        if isinstance(raw.get(table), dict)
+        for key in raw[table]
+        if not _NAME.match(str(key))
+    ]
+
+
+def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, Entry]], list[Fault]]:
+    wanted = [
+        (
+            "species", load_species, species_names,
+            [(f"cohorts.{k}", "species", c.species) for k, c in file.cohorts.items()],
+        ),
+        ("feeds", load_feed, feed_names, [(f"cohorts.{k}", "feed", c.feed) for k, c in file.cohorts.items()]),
+        (
+            "crops", load_crop, crop_names,
+            [
+                (f"beds.{k}", f"plantings[{number}].crop", planting.crop)
+                for k, bed in file.beds.items()
+                for number, planting in enumerate(bed.plantings, 1)
+            ],
+        ),
+    ]  # fmt: skip
+    entries: dict[str, dict[str, Entry]] = {}
+    faults: list[Fault] = []
+    for kind, load, names, uses in wanted:
+        entries[kind] = {}
+        known = names(folder)
+        broken: set[str] = set()
+        for table, key, name in uses:
+            if name not in known:
+                faults.append(Fault(table, key, f'"{name}" is not in the library; known are {", ".join(known)}.'))
+            elif name not in entries[kind] and name not in broken:
+                try:
+                    entries[kind][name] = load(name, folder)
+                except ParameterError as error:
+                    broken.add(name)
+                    faults.extend(error.faults)
+    return entries, faults
+
+
+def _temperatures(file: SiteFile, folder: Path) -> tuple[dict[str, NDArray[np.float64]], list[str], list[Fault]]:
+    start = file.season.start
+    days = (file.season.end - start).days + 1
+    series: dict[str, NDArray[np.float64]] = {}
+    notes: list[str] = []
+    faults: list[Fault] = []
+    if days < 1:
+        return series, notes, faults
+    for key, loop in file.loops.items():
+        place = f"loops.{key}"
+        try:
+            daily, said = _loop_temperature(loop, start, days, folder)
+        except InputError as error:
+            faults += [Fault(place, "water_temperature", _with_file(fault)) for fault in error.faults]
+            continue
+        water = loop.water_temperature
+        if water.at_least is not None:
+            daily = np.maximum(daily, water.at_least)
+        if water.at_most is not None:
+            daily = np.minimum(daily, water.at_most)
+        series[key] = daily
+        notes += [f"{place}.water_temperature: {sentence}" for sentence in said]
+    return series, notes, faults
+
+
+def _with_file(fault: Fault) -> str:
+    return f"{fault.file}: {fault.message}" if fault.file else fault.message
+
+
+def _loop_temperature(loop: LoopTable, start: Any, days: int, folder: Path) -> tuple[NDArray[np.float64], list[str]]:
+    water = loop.water_temperature
+    if isinstance(water, MonthlyTemperature):
+        return monthly_temperature(start, days, {MONTHS.index(m) + 1: t for m, t in water.values.items()}), []
+    if isinstance(water, LoggedTemperature):
+        dates, values = read_temperature_log(folder / water.file)
+        return logged_temperature(start, days, dates, values)
+    return np.full(days, water.value), []
+
+
+def _assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:
+    notes = []
+    if file.site.elevation is None:
+        notes.append("site.elevation is not given: sea level is assumed for oxygen; at 500 m there is 6 % less of it.")
+    for key, loop in file.loops.items():
+        if loop.ph is None:
+            notes.append(f"loops.{key}.ph is not given: pH 7.2 is assumed all season; measure it and write it down.")
+        if loop.alkalinity_target is not None:
+            notes.append(f"loops.{key}.alkalinity_target is read but not used yet: buffering is not modelled.")
+    started = [f"loops.{k}" for k, t in file.loops.items() if t.biofilter_started]
+    started += [f"beds.{k}" for k, t in file.beds.items() if t.biofilter_started]
+    started += [f"biofilters.{k}" for k, t in file.biofilters.items() if t.biofilter_started]
+    if started:
+        notes.append(
+            f"biofilter_started ({', '.join(started)}) is read but not used yet: every surface counts as mature, so a "
+            "system younger than some months holds less than shown."
+        )
+    for grade in ("weak", "fair"):
+        graded = [key for key, entry in species.items() if entry.evidence == grade]
+        if graded:
+            notes.append(
+                f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
+            )
+    for key, entry in species.items():
+        if library_folder() not in Path(entry.origin).parents:
+            notes.append(f"{key}: taken from the file beside the site, not from the library.")
+    return notes

@@ -1,0 +1,1 @@
+"""Water science, as pure functions of numbers."""

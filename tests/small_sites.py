@@ -1,0 +1,183 @@
+"""Small sites for tests, as the tables of a site file. All invented."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+from pathlib import Path
+
+from hypothesis import strategies as st
+
+from stocksim.site.reading import Site, site_from_tables
+
+START = dt.date(2026, 10, 1)
+
+# species, its usual feed, water it feeds well in [degC]: middle of the good range of its species file, rounded
+FED_WELL = (
+    ("black_crappie", "perch_45", 23.0),
+    ("bluegill", "sunfish_44", 25.0),
+    ("channel_catfish", "catfish_32", 28.0),
+    ("common_carp", "carp_35", 25.0),
+    ("goldfish", "koi_wheatgerm_32", 24.0),
+    ("hybrid_striped_bass", "hybrid_bass_42", 26.0),
+    ("largemouth_bass", "bass_46", 25.0),
+    ("nile_tilapia", "tilapia_34", 28.0),
+    ("rainbow_trout", "trout_44", 14.0),
+    ("yellow_perch", "perch_45", 22.0),
+)
+
+
+def one_tank(
+    species: str = "nile_tilapia",
+    feed: str = "tilapia_34",
+    temperature_c: float = 26.0,
+    days: int = 30,
+    count: int = 40,
+    mean_weight_g: float = 100.0,
+    power_w: float = 60.0,
+    volume_l: float = 1000.0,
+    flow_l_h: float = 1000.0,
+    bed_m2: float = 10.0,
+    ph: float = 7.0,
+) -> dict:
+    """Tables of a site with one loop, one tank and one media bed."""
+    end = START + dt.timedelta(days=days - 1)
+    tables = {
+        "site": {"name": "one tank (invented)", "elevation": "100 m"},
+        "season": {"start": START, "end": end},
+        "loops": {
+            "main": {
+                "sump": "800 L", "ph": ph, "water_temperature": {"kind": "constant", "value": f"{temperature_c} degC"},
+            }
+        },
+        "tanks": {"one": {"loop": "main", "volume": f"{volume_l} L", "flow": f"{flow_l_h} L/h"}},
+        "beds": {"gravel": {"loop": "main", "kind": "media", "area": f"{bed_m2} m2"}},
+        "cohorts": {
+            "fish": {
+                "species": species, "tank": "one", "count": count, "mean_weight": f"{mean_weight_g} g", "feed": feed,
+            }
+        },
+    }  # fmt: skip
+    if power_w > 0:
+        tables["tanks"]["one"]["oxygen_supply"] = {"kind": "diffuser", "power": f"{power_w} W"}
+    return tables
+
+
+def two_loops() -> dict:
+    """Tables of a site with all kinds of units, ammonia high enough to curb appetite, and bare water as well."""
+    return {
+        "site": {"name": "two loops (invented)", "elevation": "900 m"},
+        "season": {"start": START, "end": START + dt.timedelta(days=44)},
+        "loops": {
+            "warm": {
+                "sump": "600 L", "ph": 8.3, "water_temperature": {"kind": "constant", "value": "27 degC"},
+                "oxygen_supply": {"kind": "measured", "transfer": "900 g/day"},
+            },
+            "cool": {
+                "sump": "500 L",
+                "water_temperature": {"kind": "monthly", "values": {"oct": "16 degC", "nov": "7 degC"}},
+            },
+        },
+        "tanks": {
+            "east": {
+                "loop": "warm", "volume": "900 L", "flow": "700 L/h",
+                "oxygen_supply": {"kind": "diffuser", "power": "120 W"},
+            },
+            "west": {"loop": "cool", "volume": "700 L", "flow": "300 L/h", "depth": "60 cm"},
+            "north": {
+                "loop": "cool", "volume": "500 L", "flow": "900 L/h",
+                "oxygen_supply": {"kind": "diffuser", "power": "15 W"},
+            },
+            "spare": {"loop": "warm", "volume": "400 L", "flow": "200 L/h"},
+        },
+        "beds": {
+            "raft": {"loop": "cool", "kind": "raft", "area": "3 m2"},
+            "tower": {"loop": "warm", "kind": "tower", "area": "1 m2", "flow": "100 L/h"},
+            "tub": {"loop": "cool", "kind": "wicking", "area": "1 m2"},
+        },
+        "biofilters": {
+            "trickle": {
+                "loop": "warm", "kind": "trickling", "media_volume": "30 L", "specific_surface": "200 m2/m3",
+                "flow": "500 L/h",
+            }
+        },
+        "cohorts": {
+            "tilapia": {
+                "species": "nile_tilapia", "tank": "east", "count": 220, "mean_weight": "150 g", "feed": "tilapia_34",
+                "ration": {"kind": "appetite", "fraction": 1.0, "spilled_share": 0.1},
+            },
+            "cats": {
+                "species": "channel_catfish", "tank": "east", "count": 60, "mean_weight": "200 g", "feed": "catfish_32",
+            },
+            "perch": {
+                "species": "yellow_perch", "tank": "west", "count": 150, "mean_weight": "60 g", "feed": "perch_45",
+                "stocked": START + dt.timedelta(days=6),
+            },
+            "trout": {
+                "species": "rainbow_trout", "tank": "north", "count": 90, "mean_weight": "120 g", "feed": "trout_44",
+            },
+            "unfed": {
+                "species": "goldfish", "tank": "north", "count": 10, "mean_weight": "30 g", "feed": "koi_wheatgerm_32",
+                "ration": {"kind": "unfed"},
+            },
+        },
+    }  # fmt: skip
+
+
+def build(tables: dict) -> Site:
+    """Checked site of tables."""
+    return site_from_tables(copy.deepcopy(tables), Path())
+
+
+@st.composite
+def any_site(draw: st.DrawFn) -> dict:
+    """Tables of a small random site: 1-2 loops, 1-3 tanks, 0-3 units, 0-4 cohorts, thin to badly overstocked."""
+    loops = ["a", "b"][: draw(st.integers(1, 2))]
+    days = draw(st.integers(2, 12))
+    temperature = {loop: draw(st.floats(4.0, 22.0)) for loop in loops}
+    tables: dict = {
+        "site": {"name": "random (invented)", "elevation": f"{draw(st.integers(0, 2500))} m"},
+        "season": {"start": START, "end": START + dt.timedelta(days=days - 1)},
+        "loops": {
+            loop: {
+                "sump": f"{draw(st.integers(50, 4000))} L", "ph": draw(st.sampled_from([6.4, 7.0, 7.6, 8.4])),
+                "water_temperature": {"kind": "constant", "value": f"{temperature[loop]} degC"},
+            }
+            for loop in loops
+        },
+        "tanks": {},
+        "beds": {},
+        "biofilters": {},
+        "cohorts": {},
+    }  # fmt: skip
+    air = st.sampled_from(
+        [None, {"kind": "none"}, {"kind": "diffuser", "power": "10 W"}, {"kind": "diffuser", "power": "90 W"}]
+    )
+    for number in range(draw(st.integers(1, 3))):
+        tank = {
+            "loop": draw(st.sampled_from(loops)), "volume": f"{draw(st.integers(200, 4000))} L",
+            "flow": f"{draw(st.integers(20, 4000))} L/h", "oxygen_supply": draw(air),
+        }  # fmt: skip
+        tables["tanks"][f"t{number}"] = {key: value for key, value in tank.items() if value is not None}
+    for number in range(draw(st.integers(0, 3))):
+        loop, kind = draw(st.sampled_from(loops)), draw(st.sampled_from(["raft", "media", "tower", "trickling"]))
+        area = draw(st.integers(1, 30))
+        if kind == "trickling":
+            tables["biofilters"][f"u{number}"] = {
+                "loop": loop, "kind": kind, "media_volume": f"{area} L", "specific_surface": "300 m2/m3",
+                "flow": "900 L/h",
+            }  # fmt: skip
+            continue
+        tables["beds"][f"u{number}"] = {"loop": loop, "kind": kind, "area": f"{area} m2"}
+        if kind == "tower":
+            tables["beds"][f"u{number}"] |= {"flow": "200 L/h", "nitrifying_surface": "2 m2"}
+    for number in range(draw(st.integers(0, 4))):
+        species, feed, _ = draw(st.sampled_from(FED_WELL))
+        fraction = draw(st.sampled_from([0.0, 0.4, 0.85, 1.0]))
+        tables["cohorts"][f"c{number}"] = {
+            "species": species, "tank": draw(st.sampled_from(sorted(tables["tanks"]))), "feed": feed,
+            "count": draw(st.sampled_from([0, 1, 30, 200, 1500])), "mean_weight": f"{draw(st.integers(5, 400))} g",
+            "stocked": START + dt.timedelta(days=draw(st.integers(0, days - 1))),
+            "ration": {"kind": "appetite", "fraction": fraction, "spilled_share": draw(st.sampled_from([0.0, 0.17, 0.5]))},
+        }  # fmt: skip
+    return tables

@@ -1,0 +1,188 @@
+"""Species files: shipped ones load and are consistent, broken ones are refused with all faults at once."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+
+from stocksim.errors import ParameterError
+from stocksim.library.feeds import feed_names, load_feed
+from stocksim.library.sources import EVIDENCE_GRADES, library_folder, read_entry
+from stocksim.library.species import SPECIES_RULES, load_species, species_names
+
+SHIPPED = {
+    "bluegill", "yellow_perch", "black_crappie", "largemouth_bass", "channel_catfish", "nile_tilapia",
+    "rainbow_trout", "common_carp", "goldfish", "hybrid_striped_bass",
+}  # fmt: skip
+BLUEGILL = library_folder() / "fish" / "bluegill.toml"
+
+
+def _faults(text: str, folder: Path, name: str = "bluegill.toml") -> list[str]:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ParameterError) as caught:
+        read_entry(path, SPECIES_RULES)
+    return [str(fault) for fault in caught.value.faults]
+
+
+def _changed(old: str, new: str) -> str:
+    text = BLUEGILL.read_text(encoding="utf-8")
+    assert old in text, f"the test wants to change {old!r}, which bluegill.toml no longer has"
+    return text.replace(old, new, 1)
+
+
+def _table(key: str) -> str:
+    found = re.search(rf"\[{re.escape(key)}\]\n.*?(?=\n\[|\Z)", BLUEGILL.read_text(encoding="utf-8"), re.DOTALL)
+    assert found, key
+    return found.group(0)
+
+
+def test_the_ten_species_are_shipped():
+    assert set(species_names()) == SHIPPED
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_species_file_loads_and_is_ordered(name):
+    species = load_species(name)
+    assert species.evidence in EVIDENCE_GRADES
+    assert set(SPECIES_RULES.required) <= set(species.values)
+    assert all(math.isfinite(value.value) for value in species.values.values())
+    for shares in ("growth_efficiency", "fasting_loss_fraction", "body_protein"):
+        assert 0.0 < species[shares] < 1.0
+    assert species["temperature_low_limit"] <= species["growth_temperature_low"] < species["growth_temperature_high"]
+    assert species["growth_temperature_high"] <= species["temperature_high_stress"] < species["temperature_high_lethal"]
+    assert species["no_feeding_below"] < species["appetite_optimum"] < species["appetite_upper_zero"]
+    assert species["density_cautious"] <= species["density_experienced"]
+    assert "authority" in species.facts["caution"]
+    assert "release" in species.facts["caution"]
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_every_value_names_a_source_of_its_file_and_a_place(name):
+    species = load_species(name)
+    for key, value in species.values.items():
+        assert value.source in species.sources, key
+        assert value.where.strip(), key
+    assert set(species.sources) == {value.source for value in species.values.values()}
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_species_was_fitted_with_the_feed_it_names(name):
+    species = load_species(name)
+    assert species.facts["fitted_with_feed"] in feed_names()
+    feed = load_feed(species.facts["fitted_with_feed"])
+    assert feed["digestible_energy"] == species["fitted_feed_energy"]
+    assert feed["protein"] == species["fitted_feed_protein"]
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_grade_is_no_better_than_the_sources_allow(name):
+    species = load_species(name)
+    remembered = [
+        key for key, value in species.values.items()
+        if value.use == "model" and species.sources[value.source].read in ("from memory", "common practice")
+    ]  # fmt: skip
+    assert not remembered or species.evidence == "weak", remembered
+
+
+@pytest.mark.parametrize("name", ["yellow_perch", "black_crappie", "common_carp", "goldfish"])
+def test_species_without_good_growth_data_say_so(name):
+    assert load_species(name).evidence == "weak"
+
+
+def test_value_without_a_source_is_refused(tmp_path):
+    table = _table("values.body_energy")
+    bare = "\n".join(line for line in table.splitlines() if not line.startswith("source"))
+    faults = _faults(_changed(table, bare), tmp_path)
+    assert len(faults) == 1
+    assert faults[0].startswith("bluegill.toml, values.body_energy.source: is missing")
+
+
+def test_file_without_sources_is_refused(tmp_path):
+    text = re.sub(r"\[sources\..*?(?=\[values)", "", BLUEGILL.read_text(encoding="utf-8"), flags=re.DOTALL)
+    faults = _faults(text, tmp_path)
+    assert any(fault.startswith("bluegill.toml, sources: is missing") for fault in faults)
+    assert any("values.intake_scale.source" in fault for fault in faults)
+
+
+def test_wrong_unit_is_refused_with_the_right_one(tmp_path):
+    table = _table("values.appetite_optimum")
+    faults = _faults(_changed(table, table.replace('unit = "degC"', 'unit = "degF"')), tmp_path)
+    assert faults == ['bluegill.toml, values.appetite_optimum.unit: "degF" is not known here; use "degC".']
+
+
+def test_unknown_keys_are_refused_at_every_level(tmp_path):
+    text = _changed("schema = 1", 'schema = 1\ncolour = "blue"')
+    text = text.replace("[values.body_energy]", "[values.body_energy]\nnote = 1", 1)
+    text = text.replace("[sources.hicks2009]", "[sources.hicks2009]\nyear = 2009", 1)
+    text += '\n[values.tail_length]\nvalue = 1.0\nunit = "mm"\nsource = "hicks2009"\nwhere = "nowhere"\n'
+    faults = _faults(text, tmp_path)
+    assert len(faults) == 4
+    for place in ("colour", "values.body_energy.note", "sources.hicks2009.year", "values.tail_length"):
+        assert any(f"bluegill.toml, {place}:" in fault for fault in faults), place
+
+
+def test_unknown_and_uncited_sources_are_refused(tmp_path):
+    table = _table("values.feed_conversion_check")
+    text = _changed(table, table.replace('source = "hicks2009"', 'source = "hicks2010"'))
+    text += '\n[sources.idle]\ncite = "Nobody 1900, a paper that no value uses"\nread = "full"\n'
+    faults = _faults(text, tmp_path)
+    assert len(faults) == 2
+    assert any("values.feed_conversion_check.source" in fault and "hicks2010" in fault for fault in faults)
+    assert any(fault.startswith("bluegill.toml, sources.idle: is cited by no value") for fault in faults)
+
+
+@pytest.mark.parametrize("grade", ["from memory", "common practice"])
+def test_memory_behind_a_model_value_caps_the_grade(tmp_path, grade):
+    table = _table("sources.tpwd")
+    faults = _faults(_changed(table, table.replace('read = "secondary"', f'read = "{grade}"')), tmp_path)
+    assert len(faults) == 1
+    assert faults[0].startswith('bluegill.toml, evidence: must be "weak": oxygen_recommended')
+
+
+def test_memory_behind_a_value_the_engine_never_reads_caps_nothing():
+    species = load_species("bluegill")
+    assert species.evidence == "fair"
+    assert species.sources[species.values["length_weight_slope"].source].read == "from memory"
+    assert species.values["length_weight_slope"].use == "check"
+
+
+def test_range_must_enclose_the_value(tmp_path):
+    table = _table("values.body_energy")
+    faults = _faults(_changed(table, re.sub(r"range = .*", "range = [7.0, 8.0]", table)), tmp_path)
+    assert len(faults) == 1
+    assert "values.body_energy.range" in faults[0]
+
+
+def test_all_faults_come_at_once(tmp_path):
+    text = _changed(_table("values.market_weight"), "")
+    text = text.replace('evidence = "fair"', 'evidence = "superb"', 1)
+    text = text.replace("schema = 1", "schema = 2", 1)
+    body = _table("values.body_protein")
+    text = text.replace(body, re.sub(r"value = .*", 'value = "much"', body), 1)
+    faults = _faults(text, tmp_path)
+    assert len(faults) == 4
+    for place in ("values.market_weight", "evidence", "schema", "values.body_protein.value"):
+        assert any(f"bluegill.toml, {place}:" in fault for fault in faults), place
+
+
+def test_broken_toml_is_one_sentence(tmp_path):
+    faults = _faults("schema = = 1", tmp_path)
+    assert len(faults) == 1
+    assert "is not readable TOML" in faults[0]
+
+
+def test_unknown_species_names_the_known_ones():
+    with pytest.raises(ParameterError, match=r'"dragon" is not in the library \(fish\); known are black_crappie'):
+        load_species("dragon")
+
+
+def test_a_file_beside_the_site_wins(tmp_path):
+    folder = tmp_path / "species_params" / "fish"
+    folder.mkdir(parents=True)
+    (folder / "bluegill.toml").write_text(_changed('title = "Bluegill"', 'title = "My bluegill"'), encoding="utf-8")
+    assert load_species("bluegill", tmp_path).title == "My bluegill"
+    assert load_species("bluegill").title == "Bluegill"

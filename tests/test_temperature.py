@@ -1,0 +1,179 @@
+"""Water temperature of a season: monthly means kept to the last digit, a missing month named."""
+
+from __future__ import annotations
+
+import datetime as dt
+from calendar import monthrange
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stocksim.climate.temperature import (
+    MONTHS,
+    month_smooth,
+    monthly_temperature,
+)
+from stocksim.errors import InputError
+
+START = dt.date(2026, 10, 1)
+YEAR = dict(zip(range(1, 13), [12.2, 12.8, 13.9, 15.6, 17.8, 20.0, 22.0, 21.5, 19.0, 16.7, 14.4, 12.8], strict=True))
+CELSIUS = st.floats(min_value=-5.0, max_value=45.0)
+SEASONS = st.tuples(st.dates(dt.date(2000, 1, 1), dt.date(2060, 12, 31)), st.integers(1, 1100))
+
+
+def oracle_moments(lengths, means):
+    """Second derivatives of the natural cubic spline through summed degree-days, by the textbook system."""
+    h = np.asarray(lengths, float)
+    rise = np.asarray(means, float)  # slope of the summed degree-days within each month
+    n = len(h)
+    moments = np.zeros(n + 1)
+    if n > 1:
+        matrix = np.diag(2 * (h[:-1] + h[1:])) + np.diag(h[1:-1], 1) + np.diag(h[1:-1], -1)
+        moments[1:-1] = np.linalg.solve(matrix, 6 * np.diff(rise))
+    return moments
+
+
+def oracle_daily(lengths, means):
+    """Daily means by plain loops over months and days."""
+    moments, daily = oracle_moments(lengths, means), []
+    for month, (length, mean) in enumerate(zip(lengths, means, strict=True)):
+        left, right = moments[month], moments[month + 1]
+
+        def summed(t, left=left, right=right, length=length, mean=mean):
+            s = length - t
+            return (
+                left * s**3 / (6 * length)
+                + right * t**3 / (6 * length)
+                - left * length / 6 * s
+                + (mean * length - right * length**2 / 6) * t / length
+            )
+
+        daily += [summed(day + 1.0) - summed(float(day)) for day in range(length)]
+    return np.array(daily)
+
+
+def refusals(call, *arguments) -> list[str]:
+    with pytest.raises(InputError) as caught:
+        call(*arguments)
+    return [str(fault) for fault in caught.value.faults]
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(season=SEASONS, means=st.lists(CELSIUS, min_size=12, max_size=12))
+def test_every_whole_month_keeps_its_mean(season, means):
+    start, days = season
+    monthly = dict(zip(range(1, 13), means, strict=True))
+    daily = monthly_temperature(start, days, monthly)
+    assert daily.shape == (days,)
+    dates = [start + dt.timedelta(days=day) for day in range(days)]
+    for year, month in {(date.year, date.month) for date in dates}:
+        inside = np.array([(date.year, date.month) == (year, month) for date in dates])
+        if inside.sum() == monthrange(year, month)[1]:
+            assert daily[inside].mean() == pytest.approx(monthly[month], abs=1e-9)
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(season=SEASONS, mean=CELSIUS)
+def test_equal_months_give_the_same_every_day(season, mean):
+    daily = monthly_temperature(*season, dict.fromkeys(range(1, 13), mean))
+    assert daily == pytest.approx(np.full(season[1], mean), abs=1e-12)
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(
+    lengths=st.lists(st.integers(28, 31), min_size=1, max_size=30),
+    data=st.data(),
+)
+def test_agrees_with_the_spline_written_out(lengths, data):
+    means = data.draw(st.lists(CELSIUS, min_size=len(lengths), max_size=len(lengths)))
+    daily = month_smooth(lengths, means)
+    # 1e-10: sums of some 1e4 degree-days carry some 1e-12 in a float
+    assert daily == pytest.approx(oracle_daily(lengths, means), abs=1e-10)
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(means=st.lists(CELSIUS, min_size=2, max_size=24))
+def test_the_daily_change_never_jumps(means):
+    lengths = [31, 28, 31, 30, 31, 30] * 4
+    lengths = lengths[: len(means)]
+    moments = oracle_moments(lengths, means)
+    # change of the daily change = third difference of the spline, so never above the largest third
+    # derivative; a step or a kink between months breaks this bound
+    bound = np.abs(np.diff(moments) / lengths).max()
+    assert np.abs(np.diff(month_smooth(lengths, means), n=2)).max() <= bound + 1e-9
+
+
+def test_straight_steps_would_break_that_bound():
+    lengths, means = [31, 28, 31], [17.0, 14.0, 13.0]
+    bound = np.abs(np.diff(oracle_moments(lengths, means)) / lengths).max()
+    assert np.abs(np.diff(np.repeat(means, lengths), n=2)).max() > 20 * bound
+
+
+def test_a_season_is_a_piece_of_the_whole_months_it_touches():
+    whole = monthly_temperature(dt.date(2026, 10, 1), 31 + 30 + 31, YEAR)
+    part = monthly_temperature(dt.date(2026, 10, 10), 70, YEAR)
+    assert part.tolist() == whole[9:79].tolist()
+
+
+def test_several_years_and_the_leap_day():
+    start, end = dt.date(2026, 10, 10), dt.date(2028, 3, 5)
+    daily = monthly_temperature(start, (end - start).days + 1, YEAR)
+    february = (dt.date(2028, 2, 1) - start).days
+    assert daily[february : february + 29].mean() == pytest.approx(YEAR[2], abs=1e-9)
+    assert len(daily) == 513
+
+
+def test_one_day_and_one_month():
+    assert monthly_temperature(START, 1, {10: 16.7}) == pytest.approx([16.7])
+    assert monthly_temperature(START, 31, {10: 16.7}) == pytest.approx(np.full(31, 16.7))
+
+
+def test_scenarios_at_once_equal_one_by_one():
+    rng = np.random.default_rng(7)
+    lengths, means = [31, 30, 31, 31], rng.uniform(5, 25, (3, 2, 4))
+    together = month_smooth(lengths, means)
+    assert together.shape == (3, 2, 123)
+    # 1e-12: the sums may be taken in another order
+    for index in np.ndindex(3, 2):
+        assert together[index] == pytest.approx(month_smooth(lengths, means[index]), abs=1e-12)
+
+
+def test_nan_in_gives_nan_out_of_the_pure_function_only():
+    with pytest.raises(InputError):
+        monthly_temperature(START, 31, {10: np.nan})
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(season=SEASONS, given_months=st.sets(st.integers(1, 12)))
+def test_missing_months_are_named_in_the_order_of_the_season(season, given_months):
+    start, days = season
+    monthly = dict.fromkeys(given_months, 10.0)
+    touched = list(dict.fromkeys((start + dt.timedelta(days=day)).month for day in range(min(days, 400))))
+    missing = [MONTHS[month - 1] for month in touched if month not in given_months]
+    if missing:
+        [message] = refusals(monthly_temperature, start, days, monthly)
+        assert f"needs {', '.join(missing)}, which" in message
+        assert str(start) in message
+    else:
+        assert len(monthly_temperature(start, days, monthly)) == days
+
+
+def test_a_missing_month_and_a_month_without_number_are_both_told():
+    messages = refusals(monthly_temperature, START, 80, {10: float("nan"), 12: float("inf")})
+    assert messages == [
+        "the season 2026-10-01 to 2026-12-19 needs nov, which the monthly temperatures leave out; "
+        "give a mean for each.",
+        "oct is nan; a monthly temperature must be a finite number.",
+        "dec is inf; a monthly temperature must be a finite number.",
+    ]
+
+
+def test_months_outside_the_season_are_left_alone():
+    assert monthly_temperature(START, 5, {10: 15.0, 7: float("nan")}).tolist() == [15.0] * 5
+
+
+@pytest.mark.parametrize("days", [0, -3])
+def test_a_season_without_days_is_refused(days):
+    assert "at least 1 day" in refusals(monthly_temperature, START, days, YEAR)[0]

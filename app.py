@@ -1,1 +1,25 @@
-"""Starts the Streamlit pages."""
+"""Starts the Streamlit pages: the frame around every page."""
+
+from pathlib import Path
+
+import streamlit as st
+
+from stocksim import faces
+from stocksim.faces import markup, screen
+
+FOLDER = Path(faces.__file__).parent / "pages"
+
+st.set_page_config(page_title="stocksim", layout="wide")
+st.html(markup.STYLE)
+screen.begin()
+pages = [
+    st.Page(FOLDER / "season.py", title="Season", default=True),
+    st.Page(FOLDER / "edit.py", title="Edit the site"),
+    st.Page(FOLDER / "fish.py", title="Fish"),
+]
+shown = st.navigation(pages, position="hidden")
+# our own row of links: on a phone the built-in menu hides in a drawer that stays open over the page
+with st.container(key="menu", horizontal=True):
+    for page in pages:
+        st.page_link(page, width="content")
+shown.run()

@@ -173,11 +173,11 @@ def any_site(draw: st.DrawFn) -> dict:
             tables["beds"][f"u{number}"] |= {"flow": "200 L/h", "nitrifying_surface": "2 m2"}
     for number in range(draw(st.integers(0, 4))):
         species, feed, _ = draw(st.sampled_from(FED_WELL))
-        fraction = draw(st.sampled_from([0.0, 0.4, 0.85, 1.0]))
+        fraction, spilled = draw(st.sampled_from([0.0, 0.4, 0.85, 1.0])), st.sampled_from([0.0, 0.17, 0.5])
         tables["cohorts"][f"c{number}"] = {
             "species": species, "tank": draw(st.sampled_from(sorted(tables["tanks"]))), "feed": feed,
             "count": draw(st.sampled_from([0, 1, 30, 200, 1500])), "mean_weight": f"{draw(st.integers(5, 400))} g",
             "stocked": START + dt.timedelta(days=draw(st.integers(0, days - 1))),
-            "ration": {"kind": "appetite", "fraction": fraction, "spilled_share": draw(st.sampled_from([0.0, 0.17, 0.5]))},
+            "ration": {"kind": "appetite", "fraction": fraction, "spilled_share": draw(spilled)},
         }  # fmt: skip
     return tables

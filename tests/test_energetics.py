@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from stocksim.fish import appetite
 from stocksim.fish import energetics as fish
 from stocksim.fish.growth import appetite_rate, grow_in_good_water
 from stocksim.library.species import load_species, species_names
@@ -28,21 +29,21 @@ def test_hump_by_hand():
     w, y = math.log(2.5) * 7.0, math.log(2.5) * 9.0
     x = w * w * (1.0 + math.sqrt(1.0 + 40.0 / y)) ** 2 / 400.0
     by_hand = (16.0 / 7.0) ** x * math.exp(x * (1.0 - 16.0 / 7.0))
-    assert fish.appetite_hump(20.0, 29.0, 36.0, 2.5) == pytest.approx(by_hand, rel=1e-12)
+    assert appetite.appetite_hump(20.0, 29.0, 36.0, 2.5) == pytest.approx(by_hand, rel=1e-12)
 
 
 @given(optima, spans, q10s)
 def test_hump_is_one_at_its_optimum_and_none_at_and_above_its_zero(optimum, span, q10):
-    assert fish.appetite_hump(optimum, optimum, optimum + span, q10) == pytest.approx(1.0, abs=1e-9)
-    assert fish.appetite_hump([optimum + span, optimum + span + 5.0], optimum, optimum + span, q10) == pytest.approx(
-        0.0
-    )
+    assert appetite.appetite_hump(optimum, optimum, optimum + span, q10) == pytest.approx(1.0, abs=1e-9)
+    assert appetite.appetite_hump(
+        [optimum + span, optimum + span + 5.0], optimum, optimum + span, q10
+    ) == pytest.approx(0.0)
 
 
 @given(temperatures, temperatures, optima, spans, q10s)
 def test_hump_is_a_share_that_rises_to_the_optimum_and_falls_after(one, other, optimum, span, q10):
     low, high = sorted((one, other))
-    f_low, f_high = fish.appetite_hump([low, high], optimum, optimum + span, q10)
+    f_low, f_high = appetite.appetite_hump([low, high], optimum, optimum + span, q10)
     assert 0.0 <= f_low <= 1.0 + 1e-12
     assert 0.0 <= f_high <= 1.0 + 1e-12
     if high <= optimum:
@@ -53,10 +54,10 @@ def test_hump_is_a_share_that_rises_to_the_optimum_and_falls_after(one, other, o
 
 @given(temperatures, st.floats(0.0, 18.0), st.floats(0.5, 20.0))
 def test_cold_ramp_is_a_share_with_fixed_ends(temperature, none_below, width):
-    assert 0.0 <= fish.cold_ramp(temperature, none_below, width) <= 1.0
-    assert fish.cold_ramp(none_below, none_below, width) == 0.0
-    assert fish.cold_ramp(none_below + width + 1e-9, none_below, width) == pytest.approx(1.0)
-    assert fish.cold_ramp(none_below + width / 2.0, none_below, width) == pytest.approx(0.5)
+    assert 0.0 <= appetite.cold_ramp(temperature, none_below, width) <= 1.0
+    assert appetite.cold_ramp(none_below, none_below, width) == 0.0
+    assert appetite.cold_ramp(none_below + width + 1e-9, none_below, width) == pytest.approx(1.0)
+    assert appetite.cold_ramp(none_below + width / 2.0, none_below, width) == pytest.approx(0.5)
 
 
 def test_maintenance_by_hand():
@@ -183,14 +184,14 @@ def _broadcast_calls():
     t = np.array([[5.0], [18.0], [27.0]])  # (scenario, 1)
     w = np.array([5.0, 60.0, 500.0, 900.0])  # (cohort,)
     return [
-        (fish.appetite_hump, (t, np.array([29.0, 25.0, 17.0, 27.0]), 38.0, 2.5)),
-        (fish.cold_ramp, (t, np.array([4.0, 8.0, 1.0, 15.0]), 5.0)),
+        (appetite.appetite_hump, (t, np.array([29.0, 25.0, 17.0, 27.0]), 38.0, 2.5)),
+        (appetite.cold_ramp, (t, np.array([4.0, 8.0, 1.0, 15.0]), 5.0)),
         (fish.maintenance_energy, (w, t, 30.0, 3.05, 1.8)),
         (fish.retained_energy, (t * w / 100.0, w / 50.0, 0.62, 0.75)),
         (fish.day_needs, (w, t / 300.0, 0.7, 1.0 + t, 0.8, 15.5, 0.62, 0.75, 6.3)),
         (fish.day_budget, (w * t / 1000.0, w / 20.0, 15.5, 0.06, 0.62, 0.75, 6.3, 0.165)),
-        (fish.oxygen_appetite, (t / 3.0, 1.0, np.array([5.0, 6.0, 7.0, 5.5]))),
-        (fish.ammonia_appetite, (t / 30.0, 0.02, np.array([1.0, 0.5, 0.3, 0.7]))),
+        (appetite.oxygen_appetite, (t / 3.0, 1.0, np.array([5.0, 6.0, 7.0, 5.5]))),
+        (appetite.ammonia_appetite, (t / 30.0, 0.02, np.array([1.0, 0.5, 0.3, 0.7]))),
     ]
 
 
@@ -227,22 +228,22 @@ def test_nan_in_gives_nan_out_and_nothing_else(function, arguments):
 def test_oxygen_appetite_is_a_rising_share(one, other, none_at, full_at):
     assume(none_at < 0.9 * full_at * 3.0 / 5.5)
     low, high = sorted((one, other))
-    share, slope = fish.oxygen_appetite([low, high], none_at, full_at)
+    share, slope = appetite.oxygen_appetite([low, high], none_at, full_at)
     assert np.all((share >= 0.0) & (share <= 1.0))
     assert np.all(slope >= 0.0)
     assert share[0] <= share[1] + 1e-12
-    ends, _ = fish.oxygen_appetite([none_at, full_at * 3.0 / 5.5, full_at], none_at, full_at)
+    ends, _ = appetite.oxygen_appetite([none_at, full_at * 3.0 / 5.5, full_at], none_at, full_at)
     assert ends == pytest.approx([0.0, 0.6, 1.0], abs=1e-12)
 
 
 @given(st.floats(0.0, 3.0), st.floats(0.0, 3.0), st.floats(0.01, 0.1), st.floats(0.2, 2.0))
 def test_ammonia_appetite_is_a_falling_share(one, other, full_at, none_at):
     low, high = sorted((one, other))
-    share, slope = fish.ammonia_appetite([low, high], full_at, none_at)
+    share, slope = appetite.ammonia_appetite([low, high], full_at, none_at)
     assert np.all((share >= 0.0) & (share <= 1.0))
     assert np.all(slope <= 0.0)
     assert share[0] >= share[1] - 1e-12
-    assert fish.ammonia_appetite([full_at, none_at], full_at, none_at)[0] == pytest.approx([1.0, 0.0], abs=1e-12)
+    assert appetite.ammonia_appetite([full_at, none_at], full_at, none_at)[0] == pytest.approx([1.0, 0.0], abs=1e-12)
 
 
 @pytest.mark.parametrize("name", species_names())

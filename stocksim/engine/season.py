@@ -9,17 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.eating import Eating, FishDay
 from stocksim.engine.layout import Layout
-from stocksim.fish.energetics import (
-    AMMONIA_SHARE_OF_EXCRETION,
-    NON_FAECAL_LOSS_SHARE,
-    OXYCALORIFIC_KJ_G,
-    PROTEIN_PER_NITROGEN,
-    ammonia_appetite,
-    day_budget,
-    day_needs,
-    oxygen_appetite,
-)
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import Star, balance_demand, balance_removal
 from stocksim.water.nitrification import (
@@ -38,13 +29,10 @@ from stocksim.water.oxygen import (
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-# Share of faeces and uneaten feed that breaks down in the loop, taking oxygen and giving ammonia; the rest leaves as
-# sludge when sumps and beds are cleaned. No settler is modelled yet: half is our assumption, no source. It puts the
-# loop's ammonia 5-15 % above the handbook rule of 0.092 x protein x feed at normal growth: the safe side.
-SOLIDS_BREAKDOWN_SHARE = 0.5
-
 _AGREED = 1e-10
-_MOST_ROUNDS = 40
+_MOST_ROUNDS = 80
+# rounds of Newton's rule before the shares are bracketed
+_NEWTON_ROUNDS = 6
 
 
 class _Climate(NamedTuple):
@@ -125,6 +113,34 @@ def _climate(layout: Layout) -> _Climate:
     return _Climate(*(_day_first(part) for part in parts))
 
 
+class _Bracket:
+    """Finds each cohort's share of appetite between bounds, for days when Newton's rule circles a corner.
+
+    Appetite falls along broken lines. What the water then leaves of it falls as the share eaten rises, so the day's
+    share, where the two are equal, lies between 0 and 1 and only once: false position, with the stale end's weight
+    halved, closes in on it. Tanks of a loop touch each other a little; bounds that were closed too early open again.
+    """
+
+    def __init__(self, shape: tuple[int, ...]):
+        self.low, self.high = np.zeros(shape), np.ones(shape)
+        self.gap_low, self.gap_high = np.ones(shape), -np.ones(shape)
+        self.side = np.zeros(shape)
+
+    def next_share(self, share: FloatArray, found: FloatArray) -> FloatArray:
+        """Share to try next when eating ``share`` leaves the water good for ``found``."""
+        gap = found - share
+        up = gap > 0.0
+        shut = (self.high - self.low < 4.0 * _AGREED) & (np.abs(gap) >= _AGREED)
+        reach = 4.0 * np.abs(gap) + 4.0 * _AGREED
+        self.low = np.where(up, share, np.where(shut, np.maximum(share - reach, 0.0), self.low))
+        self.high = np.where(up, np.where(shut, np.minimum(share + reach, 1.0), self.high), share)
+        self.gap_low = np.where(up, gap, np.where(shut, reach, np.where(self.side < 0.0, 0.5, 1.0) * self.gap_low))
+        self.gap_high = np.where(up, np.where(shut, -reach, np.where(self.side > 0.0, 0.5, 1.0) * self.gap_high), gap)
+        self.side = np.where(up, 1.0, -1.0)
+        width = self.gap_low - self.gap_high
+        return self.low + (self.high - self.low) * self.gap_low / np.where(width > 0.0, width, 1.0)
+
+
 def scenario_count(layout: Layout) -> int:
     """Number of scenarios that the arrays of a layout hold."""
     arrays = [
@@ -158,7 +174,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     """
     scenarios, tanks = scenario_count(layout), len(layout.tanks)
     climate = _climate(layout)
-    fish = _FishDay(layout, scenarios)
+    fish = FishDay(layout, scenarios)
     members = layout.leaf_loop
     units = len(layout.units)
     flow = layout.flow_m3_day
@@ -172,20 +188,26 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     oxygen_sump = full(len(layout.loops)) + climate.saturation[0]
     oxygen = oxygen_sump @ members.T
     tan, tan_sump = full(tanks + units), full(len(layout.loops))
+    oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
     tan_gain, tan_load, oxygen_demand = full(tanks + units), full(tanks + units), full(tanks + units)
     oxygen_slope = full(tanks + units)
+    settled_share, _ = fish.appetite_share(oxygen[:, :tanks], tan[:, :tanks], climate.toxic_share[0])
     record = _Record(layout, scenarios, climate)
     for day in range(layout.days):
         toxic = climate.toxic_share[day]
         exchange, exchange_load = climate.leaf_exchange[day], climate.leaf_exchange_load[day]
         oxygen_gain = leaf_store + flow + exchange
         oxygen_sump_gain = sump_store + returned + climate.sump_exchange[day]
-        share, slopes = fish.appetite_share(oxygen[:, :tanks], tan[:, :tanks], toxic)
-        fish.wake(day, climate, share)
+        # start from where oxygen and TAN are heading: the rounds below then have little left to do
+        oxygen_guess, tan_guess = 2.0 * oxygen - oxygen_before, 2.0 * tan - tan_before
+        tan_sump_guess = np.maximum(2.0 * tan_sump - tan_sump_before, 0.0)
+        share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
+        fish.wake(day, climate.appetite[day], climate.maintenance[day], settled_share)
         capacity = climate.capacity[day] * oxygen_share(
             climate.capacity[day], tan, flow + exchange, exchange_load + flow * (oxygen_sump @ members.T)
         )
-        oxygen_before, tan_before, oxygen_sump_before, tan_sump_guess = oxygen, tan, oxygen_sump, tan_sump
+        oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
+        bracket = _Bracket(share.shape)
         for round_number in range(1, _MOST_ROUNDS + 1):
             eating = fish.eat(share, slopes, toxic)
             tan_gain[:] = tan_gain_plain
@@ -195,7 +217,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             oxygen_slope[:, :tanks] = 0.0
             if eating.tank_oxygen_slope is not None and eating.tank_tan_slope is not None:
                 tan_gain[:, :tanks] -= eating.tank_tan_slope
-                tan_load[:, :tanks] -= eating.tank_tan_slope * tan[:, :tanks]
+                tan_load[:, :tanks] -= eating.tank_tan_slope * tan_guess[:, :tanks]
                 oxygen_slope[:, :tanks] = eating.tank_oxygen_slope
             tan_star = balance_removal(
                 tan_gain, tan_load, flow, tan_sump_gain, sump_store * tan_sump + eating.sump_tan, members,
@@ -204,127 +226,32 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             oxygen_demand[:, tanks:] = OXYGEN_PER_NITROGEN * tan_star.removed_g[:, tanks:]
             oxygen_star, sump_used = balance_demand(
                 oxygen_gain + oxygen_slope,
-                leaf_store * oxygen_before + exchange_load + oxygen_slope * oxygen,
-                flow, oxygen_sump_gain, sump_store * oxygen_sump_before + climate.sump_exchange_load[day], members,
+                leaf_store * oxygen_before + exchange_load + oxygen_slope * oxygen_guess,
+                flow, oxygen_sump_gain, sump_store * oxygen_sump + climate.sump_exchange_load[day], members,
                 oxygen_demand, eating.sump_oxygen, oxygen_sump,
             )  # fmt: skip
-            oxygen, tan, tan_sump_guess = oxygen_star.leaf_mg_l, tan_star.leaf_mg_l, tan_star.sump_mg_l
-            new_share, slopes = fish.appetite_share(oxygen[:, :tanks], tan[:, :tanks], toxic)
+            tan_sump_guess = tan_star.sump_mg_l
+            used = oxygen_star.removed_g + oxygen_slope * (oxygen_star.leaf_mg_l - oxygen_guess)
+            oxygen_guess, tan_guess = oxygen_star.leaf_mg_l, tan_star.leaf_mg_l
+            new_share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
             apart = np.maximum.reduce(np.abs(new_share - share), axis=None, initial=0.0)
-            if apart < _AGREED:
+            if apart < _AGREED or round_number == _MOST_ROUNDS:
                 break
-            # past a few rounds Newton is circling a kink of the appetite line: halve the step
-            share = new_share if round_number < 8 else 0.5 * (share + new_share)
-        oxygen_sump, tan_sump = oxygen_star.sump_mg_l, tan_star.sump_mg_l
+            if round_number >= _NEWTON_ROUNDS:
+                slopes = fish.no_slope
+            share = new_share if round_number <= _NEWTON_ROUNDS else bracket.next_share(share, new_share)
+        oxygen, tan, oxygen_sump, tan_sump = (
+            oxygen_star.leaf_mg_l,
+            tan_star.leaf_mg_l,
+            oxygen_star.sump_mg_l,
+            tan_star.sump_mg_l,
+        )
+        settled_share = share
         fish.grow(eating)
-        record.note(day, fish, eating, oxygen_star, tan_star, sump_used, round_number)
+        record.note(day, fish, eating, oxygen_star._replace(removed_g=used), tan_star, sump_used, round_number)
         if progress is not None:
             progress(day + 1, layout.days)
     return record.course()
-
-
-class _Eating(NamedTuple):
-    """One round of eating: amounts of whole cohorts and what they put on tanks and sumps."""
-
-    share: FloatArray
-    eaten_g: FloatArray
-    gain_g: FloatArray
-    oxygen_g: FloatArray
-    excreted_g: FloatArray
-    tank_oxygen: FloatArray
-    tank_tan: FloatArray
-    tank_oxygen_slope: FloatArray | None
-    tank_tan_slope: FloatArray | None
-    sump_tan: FloatArray
-    sump_oxygen: FloatArray
-
-
-class _FishDay:
-    """The fish of all cohorts through a day: appetite in the water they have, eating, growing."""
-
-    def __init__(self, layout: Layout, scenarios: int):
-        self.layout = layout
-        self.tank_of = layout.cohort_tank.T
-        self.cohort_loop = layout.cohort_loop
-        shape = (scenarios, len(layout.cohorts))
-        self.weight = np.broadcast_to(layout.start_weight_g, shape).copy()
-        self.spilled_per_eaten = layout.spilled_share / (1.0 - layout.spilled_share)
-        species = layout.species
-        self.oxygen_none, self.oxygen_full = species["oxygen_lethal"], species["oxygen_recommended"]
-        self.toxic_full, self.toxic_none = (
-            species["unionized_ammonia_design"],
-            species["unionized_ammonia_acute"],
-        )
-        self.ones, self.no_slope = np.ones(shape), (None, None)
-        undigested = layout.feed_nitrogen - layout.feed_digested_nitrogen
-        self.solids_nitrogen = SOLIDS_BREAKDOWN_SHARE * (undigested + self.spilled_per_eaten * layout.feed_nitrogen)
-        undigested_kj = layout.feed_gross_kj_g - layout.feed_energy_kj_g
-        self.solids_oxygen = (
-            SOLIDS_BREAKDOWN_SHARE
-            * (undigested_kj + self.spilled_per_eaten * layout.feed_gross_kj_g)
-            / OXYCALORIFIC_KJ_G
-        )
-        self.body_nitrogen_per_kj = species["body_protein"] / PROTEIN_PER_NITROGEN / species["body_energy"]
-
-    def appetite_share(
-        self, oxygen: FloatArray, tan: FloatArray, toxic: FloatArray
-    ) -> tuple[FloatArray, tuple[FloatArray | None, FloatArray | None]]:
-        """Share of appetite that the water leaves, and its slopes by oxygen and by TAN (None where all are 0)."""
-        at_fish = oxygen @ self.tank_of
-        toxic_at_fish = (tan * toxic) @ self.tank_of
-        if (at_fish >= self.oxygen_full).all() and (toxic_at_fish <= self.toxic_full).all():
-            return self.ones, self.no_slope
-        by_oxygen, oxygen_slope = oxygen_appetite(at_fish, self.oxygen_none, self.oxygen_full)
-        by_toxic, toxic_slope = ammonia_appetite(toxic_at_fish, self.toxic_full, self.toxic_none)
-        return by_oxygen * by_toxic, (oxygen_slope * by_toxic, by_oxygen * toxic_slope)
-
-    def wake(self, day: int, climate: _Climate, share: FloatArray) -> None:
-        """Set the day's appetite and maintenance, at the weight expected at mid-day."""
-        lay = self.layout
-        species = lay.species
-        self.here = np.where(day >= lay.stocked_day, lay.count, 0.0)
-        needs = day_needs(
-            self.weight, climate.appetite[day], species["intake_exponent"], climate.maintenance[day],
-            lay.ration_fraction * share, lay.feed_energy_kj_g, species["growth_efficiency"],
-            species["fasting_loss_fraction"], species["body_energy"],
-        )  # fmt: skip
-        self.most = needs.appetite_g * lay.ration_fraction
-        self.maintenance = needs.maintenance_kj
-
-    def eat(self, share: FloatArray, slopes: tuple[FloatArray | None, FloatArray | None], toxic: FloatArray) -> _Eating:
-        """What the fish eat and excrete if the water leaves them this share of appetite."""
-        lay, here = self.layout, self.here
-        species = lay.species
-        eaten = self.most * share
-        efficiency, fasting = species["growth_efficiency"], species["fasting_loss_fraction"]
-        budget = day_budget(
-            eaten, self.maintenance, lay.feed_energy_kj_g, lay.feed_digested_nitrogen, efficiency, fasting,
-            species["body_energy"], species["body_protein"],
-        )  # fmt: skip
-        oxygen, excreted, all_eaten = here * budget.oxygen_g, here * budget.excreted_nitrogen_g, here * eaten
-        oxygen_slope = tan_slope = None
-        by_oxygen, by_tan = slopes
-        if by_oxygen is not None and by_tan is not None:
-            kept = np.where(budget.retained_energy_kj > 0.0, efficiency, fasting)
-            oxygen_per_eaten = lay.feed_energy_kj_g * (1.0 - NON_FAECAL_LOSS_SHARE - kept) / OXYCALORIFIC_KJ_G
-            tan_per_eaten = AMMONIA_SHARE_OF_EXCRETION * (
-                lay.feed_digested_nitrogen - kept * lay.feed_energy_kj_g * self.body_nitrogen_per_kj
-            )
-            fed = here * self.most
-            oxygen_slope = (fed * by_oxygen * oxygen_per_eaten) @ lay.cohort_tank
-            tan_slope = np.minimum((fed * by_tan * tan_per_eaten) @ lay.cohort_tank, 0.0) * toxic
-        sump_tan = (1.0 - AMMONIA_SHARE_OF_EXCRETION) * excreted + all_eaten * self.solids_nitrogen
-        return _Eating(
-            share, all_eaten, here * budget.gain_g, oxygen, excreted,
-            oxygen @ lay.cohort_tank, AMMONIA_SHARE_OF_EXCRETION * (excreted @ lay.cohort_tank),
-            oxygen_slope, tan_slope,
-            sump_tan @ self.cohort_loop, (all_eaten * self.solids_oxygen) @ self.cohort_loop,
-        )  # fmt: skip
-
-    def grow(self, eating: _Eating) -> None:
-        """Add the day's gain to the fish that are there."""
-        here = self.here
-        self.weight = self.weight + np.divide(eating.gain_g, here, out=np.zeros_like(self.weight), where=here > 0.0)
 
 
 class _Record:
@@ -359,8 +286,8 @@ class _Record:
     def note(
         self,
         day: int,
-        fish: _FishDay,
-        eating: _Eating,
+        fish: FishDay,
+        eating: Eating,
         oxygen: Star,
         tan: Star,
         sump_used: FloatArray,

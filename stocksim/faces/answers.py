@@ -103,7 +103,10 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
         if group["feed_g"].sum() == 0.0:
             continue
         low, high = group["handbook_area_m2"].min(), group["handbook_area_m2"].max()
-        planted = format_quantity(float(group["planted_area_m2"].mean()), "area", units)
+        # the mean of the planted days, as the lever's own sentence counts it
+        is_planted = group["planted_area_m2"] > 0.0
+        mean = float(group.loc[is_planted, "planted_area_m2"].mean()) if is_planted.any() else 0.0
+        planted = format_quantity(mean, "area", units)
         lever = levers.get(f"loops.{loop}", "")
         text = (
             f"Loop {loop}: {planted} planted; by the handbook ratio its feed carries "

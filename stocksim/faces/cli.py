@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from stocksim.errors import InputError, StocksimError
+from stocksim.errors import Fault, InputError, StocksimError
 
 app = typer.Typer(
     name="stocksim",
@@ -99,6 +100,8 @@ def season(
     if out is not None:
         try:
             written = answer.season.write(out, data)
+        except FileExistsError:
+            raise InputError(f"{out}: is a file; give a folder for the results.") from None
         except OSError as error:
             raise InputError(f"{out}: cannot be written ({error.strerror}).") from None
         _say("Wrote " + ", ".join(str(path) for path in written))
@@ -127,15 +130,12 @@ def grow(
     """Grow one fish in good water. Reads the library; with --out writes a CSV file."""
     from stocksim.faces.library_answers import growth_answer, growth_text, write_rows
 
-    answer = growth_answer(
-        species,
-        _option("--from", start, "weight"),
-        _option("--at", at, "temperature"),
-        days,
-        None if to is None else _option("--to", to, "weight"),
-        ration,
-        feed,
+    from_weight_g, temperature_c, to_weight_g = _options(
+        ("--from", start, "weight"), ("--at", at, "temperature"), ("--to", to, "weight")
     )
+    assert from_weight_g is not None
+    assert temperature_c is not None
+    answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed)
     if out is not None:
         write_rows(out, answer["daily"])
         _say(f"Wrote {out}")
@@ -175,13 +175,15 @@ def water(
     """Oxygen saturation, un-ionized ammonia, CO2 and each species' limits. Reads the library; writes nothing."""
     from stocksim.faces.library_answers import water_answer, water_text
 
-    answer = water_answer(
-        _option("--at", at, "temperature"),
-        ph,
-        None if tan is None else _option("--tan", tan, "concentration"),
-        _option("--elevation", elevation, "length"),
-        None if alkalinity is None else _option("--alkalinity", alkalinity, "concentration"),
+    temperature_c, tan_mg_l, elevation_m, alkalinity_mg_l = _options(
+        ("--at", at, "temperature"),
+        ("--tan", tan, "concentration"),
+        ("--elevation", elevation, "length"),
+        ("--alkalinity", alkalinity, "concentration"),
     )
+    assert temperature_c is not None
+    assert elevation_m is not None
+    answer = water_answer(temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l)
     if as_json:
         _print_json(answer)
     else:
@@ -211,17 +213,26 @@ def open_pages(
     raise typer.Exit(serve(path, port, open_browser=not no_browser, network=network))
 
 
-def _option(name: str, text: str, dimension: str) -> float:
+def _options(*wanted: tuple[str, str | None, str]) -> list[float | None]:
+    """Quantities of options given as (name, text, dimension), None for one not given; all faults at once."""
     from stocksim.units import parse_quantity
 
-    try:
-        return parse_quantity(text, dimension)
-    except InputError as error:
-        raise InputError(f"{name}: {error}") from None
+    values: list[float | None] = []
+    faults = []
+    for name, text, dimension in wanted:
+        try:
+            values.append(None if text is None else parse_quantity(text, dimension))
+        except InputError as error:
+            faults.append(Fault("", "", f"{name}: {error}"))
+    if faults:
+        raise InputError(faults)
+    return values
 
 
 def main() -> None:
     """Run a command; an explained error is printed a sentence a line and exits with 2."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a name the terminal cannot show must not end the run
     try:
         app()
     except StocksimError as error:

@@ -18,6 +18,9 @@ from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
 
+# an unfed fish that has lost half of its weight counts as starved (engineering judgement of this project, no source)
+_WASTED_SHARE = 0.5
+
 
 def growth_answer(
     species: str,
@@ -40,9 +43,16 @@ def growth_answer(
     dict
         Keys of the contract, with notes on validity and evidence.
     """
+    if not 0.0 <= temperature_c <= 40.0:
+        raise InputError(f"water of {temperature_c:g} degC is not allowed; give 0 to 40 degC.")
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always", OutsideValidity)
         course = grow_fish(species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed)
+    notes = [str(w.message) for w in caught if issubclass(w.category, OutsideValidity)]
+    wasted = np.flatnonzero(~(course.weight_g > _WASTED_SHARE * from_weight_g))
+    if wasted.size:
+        day = int(wasted[0]) + 1
+        notes.append(f"Half its weight is gone by day {day}: a real fish would have died of hunger by then.")
     entry = load_species(species)
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
@@ -69,7 +79,7 @@ def growth_answer(
         "specific_growth_percent_per_day": round(100.0 * float(np.log(end / from_weight_g)) / number, 4),
         "oxygen_g": round(float(course.oxygen_g.sum()), 3),
         "tan_g": round(float(course.tan_g.sum()), 4),
-        "notes": [str(w.message) for w in caught if issubclass(w.category, OutsideValidity)],
+        "notes": notes,
         "daily": daily,
     }
 
@@ -207,7 +217,7 @@ def water_answer(
         ("--alkalinity", alkalinity_mg_l, 0.0, 1000.0, "mg/L"),
     )
     wrong = [
-        f"{name}: {value:g} {unit} is not allowed; give {low:g} to {high:g} {unit}".rstrip() + "."
+        f"{name}: {value:g}{unit and ' '}{unit} is not allowed; give {low:g} to {high:g} {unit}".rstrip() + "."
         for name, value, low, high, unit in bounds
         if value is not None and not low <= value <= high
     ]

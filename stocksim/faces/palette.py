@@ -16,7 +16,7 @@ SPECIES_COLOURS = {
     "channel_catfish": "#b76c81",
     "common_carp": "#652920",
     "goldfish": "#a02700",
-    "hybrid_striped_bass": "#9981d9",
+    "hybrid_striped_bass": "#9780d8",
     "largemouth_bass": "#3c9e51",
     "nile_tilapia": "#0b434d",
     "rainbow_trout": "#bc1f91",
@@ -56,7 +56,7 @@ def theme_config() -> dict[str, Any]:
     }  # fmt: skip
     return {
         "background": PAPER,
-        "font": "sans-serif",
+        "font": "'Source Sans', sans-serif",
         "view": {"stroke": None},
         "axis": axis,
         "title": {"anchor": "start", "color": INK, "fontSize": 15, "fontWeight": "bold", "offset": 8, "frame": "group"},

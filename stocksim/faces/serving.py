@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -18,6 +19,10 @@ def app_file() -> Path:
     package = Path(__file__).resolve().parents[1]
     inside = package / "app.py"
     return inside if inside.is_file() else package.parent / "app.py"
+
+
+def _stop(*_: object) -> None:
+    raise KeyboardInterrupt
 
 
 def serve(site: Path, port: int, open_browser: bool, network: bool) -> int:
@@ -42,14 +47,17 @@ def serve(site: Path, port: int, open_browser: bool, network: bool) -> int:
     Raises
     ------
     InputError
-        If the port is taken.
+        If the port is taken or reserved.
     """
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((LOCAL_ADDRESS, port))
+        except PermissionError:
+            raise InputError(f"--port: {port} is not yours to use; give one above 1023, as --port 8501.") from None
         except OSError:
-            raise InputError(f"--port: {port} is in use; give another, as --port {port + 1}.") from None
+            other = port + 1 if port < 65535 else port - 1
+            raise InputError(f"--port: {port} is in use; give another, as --port {other}.") from None
     command = [
         sys.executable, "-m", "streamlit", "run", str(app_file()), "--server.port", str(port),
         "--server.headless", "false" if open_browser else "true", "--browser.gatherUsageStats", "false",
@@ -60,6 +68,7 @@ def serve(site: Path, port: int, open_browser: bool, network: bool) -> int:
     environment = os.environ | {"STOCKSIM_SITE": str(site.resolve())}
     with subprocess.Popen(command, env=environment) as server:
         try:
+            signal.signal(signal.SIGTERM, _stop)  # otherwise the pages would outlive the command
             return server.wait()
         except KeyboardInterrupt:
             server.terminate()

@@ -43,7 +43,11 @@ def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[
         }
         if dense is None or air is None or toxic is None or not stocked.size:
             rows.append(
-                row | dict.fromkeys(("density start", "density peak", "density limit", "peak date", "biomass", "oxygen low", "ammonia"), "-")
+                row
+                | dict.fromkeys(
+                    ("density start", "density peak", "density limit", "peak date", "biomass", "oxygen low", "ammonia"),
+                    "-",
+                )
             )
             continue
         peak = int(np.argmax(density[:, column]))
@@ -51,7 +55,8 @@ def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[
             row
             | {
                 "density start": level_words(float(density[stocked[0], column]), "kg/m3", units),
-                "density peak": ("!" if dense.is_broken else "") + level_words(float(density[peak, column]), "kg/m3", units),
+                "density peak": ("!" if dense.is_broken else "")
+                + level_words(float(density[peak, column]), "kg/m3", units),
                 "density limit": level_words(dense.threshold, "kg/m3", units),
                 "peak date": day_words(season.dates[peak]),
                 "biomass": format_quantity(float(biomass[peak, column]), "mass", units),

@@ -7,6 +7,7 @@ from typing import Any
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
+from stocksim.planning.levers import limit_name
 from stocksim.units import to_face
 
 LIMIT_WORDS = {
@@ -69,29 +70,31 @@ def finding_sentence(finding: Finding, units: str) -> str:
         if finding.first_date is None:
             return f"Feed and planted area of {where} stay within the handbook band."
         side = "above" if finding.worst_value > finding.threshold else "below"
+        days = f"{finding.days_broken} day{'s' * (finding.days_broken != 1)}"
         return (
-            f"Advice: in {where} feed per planted area is outside the handbook band on {finding.days_broken} days, "
+            f"Advice: in {where} feed per planted area is outside the handbook band on {days}, "
             f"furthest on {worst} at {value}, {side} {limit}."
         )
     keep = f"keep above {limit}" if is_floor else f"keep below {limit}"
+    joint = "for" if finding.where.startswith("cohorts.") else "in"
     if finding.first_date is None:
-        name = finding.limit.replace("_", " ")
-        return f"{name.capitalize()} holds in {where}: {value} at worst on {worst} ({keep})."
+        name = limit_name(finding.limit)
+        return f"{name.capitalize()} holds {joint} {where}: {value} at worst on {worst} ({keep})."
     reach = "down to" if is_floor else "up to"
     what = LIMIT_WORDS[finding.limit]
-    joint = "for" if finding.where.startswith("cohorts.") else "in"
     return f"From {day_words(finding.first_date)}: {what} {joint} {where}, {reach} {value} on {worst} ({keep})."
 
 
 def verdict(season: Season, findings: list[Finding]) -> str:
     """The answer in one or two sentences: trouble or not, where first, when."""
     broken = [finding for finding in findings if finding.is_broken]
-    if not season.layout.cohorts:
+    judged = [finding for finding in findings if finding.margin_percent is not None]
+    if not judged:
         return "No fish are stocked, so there is nothing to judge."
     if not broken:
-        close = min((f for f in findings if f.margin_percent is not None), key=lambda f: f.margin_percent or 0.0)
+        close = min(judged, key=lambda finding: finding.margin_percent or 0.0)
         return (
-            f"Every limit of the model holds all season. The closest is {close.limit.replace('_', ' ')} "
+            f"Every limit of the model holds all season. The closest is the {limit_name(close.limit)} "
             f"of {place_words(close)}, {close.margin_percent:.0f} % away on {day_words(close.worst_date)}."
         )
     first = broken[0]

@@ -25,9 +25,6 @@ PROTEIN_PER_NITROGEN = 6.25
 # g carbon dioxide per g oxygen at a respiratory quotient of 1: 44.01 / 32.00.
 CARBON_DIOXIDE_PER_OXYGEN = 1.375
 _LOG_KG = np.log(1000.0)
-# Raible 1975 as read in the note of `oxygen_appetite`: 0.6 of full appetite at 3.0 mg/L, full at 5.5 mg/L.
-_KNEE_OF_FULL = 3.0 / 5.5
-_SHARE_AT_KNEE = 0.6
 
 
 class DayNeeds(NamedTuple):
@@ -46,73 +43,6 @@ class DayBudget(NamedTuple):
     retained_energy_kj: FloatArray
 
 
-def appetite_hump(
-    temperature_c: ArrayLike, optimum_c: ArrayLike, upper_zero_c: ArrayLike, q10: ArrayLike
-) -> FloatArray:
-    r"""Share of the greatest appetite left at a temperature, warm side included.
-
-    Parameters
-    ----------
-    temperature_c : array_like, shape (...)
-        Water temperature. [degC]
-    optimum_c, upper_zero_c : array_like, shape (...)
-        Temperatures of greatest appetite and of none. [degC]
-    q10 : array_like, shape (...)
-        Rise of appetite over 10 degC well below the optimum. [-] Above 1.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Share. [-] 1 at the optimum, 0 at and above the upper zero; NaN in gives NaN out.
-
-    Notes
-    -----
-    .. math:: f = V^x e^{x(1-V)}, \quad V = (T_0 - T)/(T_0 - T_{opt})
-
-    with :math:`x = w^2 (1 + \sqrt{1 + 40/y})^2 / 400`, :math:`w = \ln Q (T_0 - T_{opt})`,
-    :math:`y = \ln Q (T_0 - T_{opt} + 2)`. It never falls to zero in the cold; `cold_ramp` does that.
-
-    References
-    ----------
-    .. [1] J. F. Kitchell, D. J. Stewart and D. Weininger, 1977. Applications of a bioenergetics model to
-       yellow perch and walleye. J. Fish. Res. Board Can. 34, 1922-1935 (equation from memory).
-
-    Examples
-    --------
-    >>> appetite_hump([20.0, 29.0, 36.0], 29.0, 36.0, 2.5).round(3)
-    array([0.576, 1.   , 0.   ])
-    """
-    temperature, optimum, upper, slope = np.broadcast_arrays(
-        np.asarray(temperature_c, float), np.asarray(optimum_c, float), np.asarray(upper_zero_c, float),
-        np.log(np.asarray(q10, float)),
-    )  # fmt: skip
-    span = upper - optimum
-    w = slope * span
-    y = slope * (span + 2.0)
-    x = w**2 * (1.0 + np.sqrt(1.0 + 40.0 / y)) ** 2 / 400.0
-    v = np.maximum((upper - temperature) / span, 0.0)
-    return v**x * np.exp(x * (1.0 - v))
-
-
-def cold_ramp(temperature_c: ArrayLike, no_feeding_below_c: ArrayLike, width_c: ArrayLike) -> FloatArray:
-    """Share of appetite left in the cold: none below a limit, all of it one width above.
-
-    Parameters
-    ----------
-    temperature_c, no_feeding_below_c : array_like, shape (...)
-        Water temperature and the temperature below which the fish does not feed. [degC]
-    width_c : array_like, shape (...)
-        Width of the straight ramp above that. [degC difference] Above 0.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Share. [-] From 0 to 1.
-    """
-    above = np.asarray(temperature_c, float) - np.asarray(no_feeding_below_c, float)
-    return np.clip(above / np.asarray(width_c, float), 0.0, 1.0)
-
-
 def maintenance_energy(
     weight_g: ArrayLike, temperature_c: ArrayLike, at_20: ArrayLike, q10_cold: ArrayLike, q10_warm: ArrayLike
 ) -> FloatArray:
@@ -122,12 +52,8 @@ def maintenance_energy(
     ----------
     weight_g : array_like, shape (...)
         Mean weight. [g] Valid 2 to 1000.
-    temperature_c : array_like, shape (...)
-        Water temperature. [degC]
-    at_20 : array_like, shape (...)
-        Need at 20 degC of a 1 kg fish. [kJ/kg^0.8/day]
-    q10_cold, q10_warm : array_like, shape (...)
-        Rise over 10 degC below and above 20 degC. [-]
+    temperature_c, at_20, q10_cold, q10_warm : array_like, shape (...)
+        As in `maintenance_rate`.
 
     Returns
     -------
@@ -147,7 +73,20 @@ def maintenance_energy(
 def maintenance_rate(
     temperature_c: ArrayLike, at_20: ArrayLike, q10_cold: ArrayLike, q10_warm: ArrayLike
 ) -> FloatArray:
-    """Maintenance need of a 1 kg fish; see `maintenance_energy`. [kJ/kg^0.8/day]"""
+    """Maintenance need of a 1 kg fish; notes and sources in `maintenance_energy`.
+
+    Parameters
+    ----------
+    temperature_c, at_20 : array_like, shape (...)
+        Water temperature [degC] and need at 20 degC. [kJ/kg^0.8/day]
+    q10_cold, q10_warm : array_like, shape (...)
+        Rise over 10 degC below and above 20 degC. [-]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Need. [kJ/kg^0.8/day]
+    """
     degrees = (np.asarray(temperature_c, float) - 20.0) / 10.0
     q10 = np.where(degrees < 0.0, np.asarray(q10_cold, float), np.asarray(q10_warm, float))
     return np.asarray(at_20, float) * q10**degrees
@@ -162,10 +101,8 @@ def retained_energy(
     ----------
     digestible_kj, maintenance_kj : array_like, shape (...)
         Digestible energy eaten and maintenance need. [kJ/day]
-    efficiency : array_like, shape (...)
-        Share of energy above maintenance that becomes body. [-]
-    fasting_fraction : array_like, shape (...)
-        Body energy lost per unit of unmet need. [-]
+    efficiency, fasting_fraction : array_like, shape (...)
+        Share of energy above maintenance that becomes body, and body energy lost per unit of unmet need. [-]
 
     Returns
     -------
@@ -174,6 +111,32 @@ def retained_energy(
     """
     surplus = np.asarray(digestible_kj - maintenance_kj)
     return np.where(surplus > 0.0, efficiency, fasting_fraction) * surplus
+
+
+def living_share(weight_g: Numbers, greatest_g: Numbers) -> FloatArray:
+    """Share of its maintenance that a starving fish still burns: all of it, until half of its weight is gone.
+
+    Parameters
+    ----------
+    weight_g, greatest_g : array_like, shape (...)
+        Weight now and the greatest it ever had. [g]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share. [-] 1 down to half of the greatest weight, 0 from 0.4 of it.
+
+    Notes
+    -----
+    A fish that lost half of its weight is dead by any practical measure (our judgement, no source). Its budget stops
+    there instead of running through zero; callers say that it starved.
+
+    Examples
+    --------
+    >>> living_share(np.array([100.0, 50.0, 45.0, 30.0]), 100.0)
+    array([1. , 1. , 0.5, 0. ])
+    """
+    return np.minimum(np.maximum((weight_g / greatest_g - 0.4) / 0.1, 0.0), 1.0)
 
 
 def day_needs(
@@ -187,6 +150,7 @@ def day_needs(
     fasting_fraction: Numbers,
     body_energy_kj_g: Numbers,
     days: float = 1.0,
+    greatest_g: Numbers | None = None,
 ) -> DayNeeds:
     """Full appetite and maintenance need of a fish, at the weight it has half way through the step.
 
@@ -208,6 +172,8 @@ def day_needs(
         As in `retained_energy`. [-]
     days : float
         Length of the step. [day]
+    greatest_g : array_like, shape (...), optional
+        Greatest weight the fish ever had, for `living_share`; its weight now if left out. [g]
 
     Returns
     -------
@@ -219,6 +185,8 @@ def day_needs(
     Explicit midpoint rule, second order in the step: the error of a season falls fourfold when the step is halved.
     """
     log_weight = np.log(np.asarray(weight_g, float))
+    if greatest_g is not None:
+        maintenance_per_kg = maintenance_per_kg * living_share(weight_g, greatest_g)
     appetite = appetite_rate * np.exp(intake_exponent * log_weight)
     maintenance = maintenance_per_kg * np.exp(0.8 * (log_weight - _LOG_KG))
     retained = retained_energy(appetite * eaten_share * feed_energy_kj_g, maintenance, efficiency, fasting_fraction)
@@ -253,10 +221,8 @@ def day_budget(
         Nitrogen absorbed per g of feed eaten. [g/g]
     efficiency, fasting_fraction : array_like, shape (...)
         As in `retained_energy`. [-]
-    body_energy_kj_g : array_like, shape (...)
-        Energy of the body. [kJ/g]
-    body_protein : array_like, shape (...)
-        Protein share of the wet body. [-]
+    body_energy_kj_g, body_protein : array_like, shape (...)
+        Energy [kJ/g] and protein share [-] of the wet body.
 
     Returns
     -------
@@ -278,68 +244,3 @@ def day_budget(
     oxygen = ((1.0 - NON_FAECAL_LOSS_SHARE) * digestible - retained) / OXYCALORIFIC_KJ_G
     excreted = eaten_g * feed_digested_nitrogen - gain * body_protein / PROTEIN_PER_NITROGEN
     return DayBudget(gain, oxygen, excreted, retained)
-
-
-def oxygen_appetite(oxygen_mg_l: ArrayLike, none_at: ArrayLike, full_at: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Share of appetite left when oxygen is low, and its slope: a broken line from none to all.
-
-    Parameters
-    ----------
-    oxygen_mg_l : array_like, shape (...)
-        Dissolved oxygen, mean of the day. [mg/L]
-    none_at, full_at : array_like, shape (...)
-        Oxygen at which the fish stops feeding, and from which it feeds fully. [mg/L] none_at below 3.0/5.5 of full_at.
-
-    Returns
-    -------
-    tuple of ndarray, shape (...)
-        Share [-], 0 at none_at, 0.6 at 3.0/5.5 of full_at, 1 at full_at; and its slope [L/mg].
-
-    Notes
-    -----
-    Channel catfish gained up to 50 % more at 6.8 than at 3.0 mg/L at the same feed conversion, so low oxygen acts
-    through appetite (Raible 1975, abstract read): 0.6 at 3.0 mg/L where the full level is 5.5 mg/L. The knee is
-    scaled to other species by their own full level, which is our assumption.
-
-    Examples
-    --------
-    >>> oxygen_appetite([1.0, 3.0, 5.5, 9.0], 1.0, 5.5)[0].round(2)
-    array([0. , 0.6, 1. , 1. ])
-    """
-    oxygen, none_at, full_at = np.asarray(oxygen_mg_l), np.asarray(none_at), np.asarray(full_at)
-    knee = _KNEE_OF_FULL * full_at
-    low_slope = _SHARE_AT_KNEE / (knee - none_at)
-    high_slope = (1.0 - _SHARE_AT_KNEE) / (full_at - knee)
-    low_line = low_slope * (oxygen - none_at)
-    high_line = _SHARE_AT_KNEE + high_slope * (oxygen - knee)
-    line = np.minimum(low_line, high_line)  # the lower part is always the steeper one
-    slope = np.where(low_line < high_line, low_slope, high_slope) * ((line > 0.0) & (line < 1.0))
-    return np.minimum(np.maximum(line, 0.0), 1.0), slope
-
-
-def ammonia_appetite(
-    unionized_ammonia_mg_l: ArrayLike, full_at: ArrayLike, none_at: ArrayLike
-) -> tuple[FloatArray, FloatArray]:
-    """Share of appetite left when un-ionized ammonia is high, and its slope: a straight line from all to none.
-
-    Parameters
-    ----------
-    unionized_ammonia_mg_l : array_like, shape (...)
-        Un-ionized ammonia as N, mean of the day. [mg/L]
-    full_at, none_at : array_like, shape (...)
-        Level up to which appetite is whole, and from which there is none. [mg/L] full_at below none_at.
-
-    Returns
-    -------
-    tuple of ndarray, shape (...)
-        Share [-] from 1 to 0, and its slope [L/mg].
-
-    Notes
-    -----
-    The line from the husbandry limit to the acute level is our assumption, no source: published trials show that
-    appetite and growth fall in between, not how.
-    """
-    full_at = np.asarray(full_at)
-    slope = -1.0 / (np.asarray(none_at) - full_at)
-    line = 1.0 + slope * (np.asarray(unionized_ammonia_mg_l) - full_at)
-    return np.minimum(np.maximum(line, 0.0), 1.0), slope * ((line > 0.0) & (line < 1.0))

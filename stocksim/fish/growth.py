@@ -8,11 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.fish.appetite import appetite_hump, cold_ramp
 from stocksim.fish.energetics import (
     AMMONIA_SHARE_OF_EXCRETION,
     PROTEIN_PER_NITROGEN,
-    appetite_hump,
-    cold_ramp,
     day_budget,
     day_needs,
     maintenance_rate,
@@ -99,12 +98,12 @@ def grow_in_good_water(
     body_energy, body_protein = species("body_energy"), species("body_protein")
     step = 1.0 / steps_per_day
     course = np.zeros((4, temperatures.size))
-    weight = float(start_weight_g)
+    weight = greatest = float(start_weight_g)
     for day in range(temperatures.size):
         for _ in range(steps_per_day):
             needs = day_needs(
                 weight, rates[day], species("intake_exponent"), needs_per_kg[day], ration_fraction,
-                energy, efficiency, fasting, body_energy, step,
+                energy, efficiency, fasting, body_energy, step, greatest,
             )  # fmt: skip
             eaten = ration_fraction * needs.appetite_g
             budget = day_budget(
@@ -118,6 +117,7 @@ def grow_in_good_water(
                 body_protein,
             )
             weight = weight + step * float(budget.gain_g)
+            greatest = max(greatest, weight)
             course[1:, day] += step * np.array(
                 [eaten, budget.oxygen_g, AMMONIA_SHARE_OF_EXCRETION * budget.excreted_nitrogen_g]
             )

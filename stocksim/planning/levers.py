@@ -15,6 +15,7 @@ from stocksim.engine.layout import DEFAULT_APPETITE_FRACTION, Layout, standard_t
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.season import simulate
+from stocksim.errors import InputError
 from stocksim.plants.area import planting_ratio
 from stocksim.site.model import AppetiteRation
 from stocksim.units import face_unit, format_quantity, parse_quantity, to_face
@@ -22,6 +23,10 @@ from stocksim.water.oxygen import diffuser_standard_transfer
 
 Progress = Callable[[int, int], None]
 _SHARES = np.linspace(1.0, 0.0, 41)
+_MOST_COUNTS = 60  # whole numbers of fish tried between two shares
+# Less than this share of the ration is no lever: fish that are kept on it all season starve (engineering judgement of
+# this project, no source).
+_LEAST_RATION_SHARE = 0.3
 _DIFFUSER_STEP_W, _MOST_DIFFUSER_W = 5.0, 400.0
 
 
@@ -71,12 +76,29 @@ def _is_off_band(finding: Finding) -> bool:
     return finding.limit == "planting_ratio" and finding.days_broken > 0
 
 
-def _lever_words(season: Season, finding: Finding) -> str:
+def find_lever(season: Season, finding: Finding) -> Lever | None:
+    """The gentlest change we know that mends a finding, proved by a run.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    finding : Finding
+        One of its broken limits, or its planting ratio off the band.
+
+    Returns
+    -------
+    Lever or None
+        None where no single change that was tried mends it. A lever that breaks another limit says so.
+    """
     for lever in _candidates(season, finding):
-        after = run_season(season.site, **lever.changes)
+        try:
+            after = run_season(season.site, **lever.changes)
+        except InputError:  # it cannot be written so, as heating that kills another fish of the loop
+            continue
         if finding.limit == "planting_ratio":
             if _ratio_in_band(after, finding):
-                return lever.words
+                return lever
             continue
         same = [f for f in after.findings if (f.limit, f.where) == (finding.limit, finding.where)]
         if any(f.is_broken for f in same):
@@ -84,10 +106,30 @@ def _lever_words(season: Season, finding: Finding) -> str:
         before = {(f.limit, f.where) for f in season.findings if f.is_broken}
         new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
         if new:
-            places = ", ".join(f"{f.limit.replace('_', ' ')} of {f.where.split('.')[1]}" for f in new)
-            return f"{lever.words} (but that breaks {places})"
+            places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
+            return replace(lever, words=f"{lever.words} (but that breaks {places})")
+        return lever
+    return None
+
+
+def _lever_words(season: Season, finding: Finding) -> str:
+    lever = find_lever(season, finding)
+    if lever is not None:
         return lever.words
-    return "no single change that we tried mends this; use fewer fish here, or another loop"
+    if finding.limit.startswith("temperature"):
+        return f"no single change that we tried mends this; keep {finding.where.split('.')[1]} in another loop"
+    if finding.limit == "planting_ratio":
+        return "no planted area that we tried brings the feed into the handbook band"
+    return (
+        "no single change that we tried mends this, not even fewer fish here; change several things at once, or keep "
+        "these fish in another loop"
+    )
+
+
+def limit_name(limit: str) -> str:
+    """A limit's name in words, as ``un-ionized ammonia``."""
+    named = {"temperature_low": "cold limit", "temperature_high": "heat limit"}
+    return named.get(limit, limit.replace("unionized", "un-ionized").replace("_", " "))
 
 
 def _candidates(season: Season, finding: Finding) -> Iterator[Lever]:
@@ -129,16 +171,20 @@ def _fewer_fish(season: Season, finding: Finding, tank: str) -> Iterator[Lever]:
     inside = _inside(season, [tank])
     counts = np.where(inside, layout.count * _SHARES[:, None], layout.count)
     good = np.flatnonzero(_passes(season, finding, replace(layout, count=counts)))
-    # above the largest passing share the next finer ones are tried down to it, so that no fish is given up for the grid
     if not good.size:
         return
-    share = _SHARES[good[0]]
-    finer = np.linspace(min(share + 1.0 / 40.0, 1.0), share, 26)
-    counts = np.where(inside, layout.count * finer[:, None], layout.count)
-    share = finer[np.flatnonzero(_passes(season, finding, replace(layout, count=counts)))[0]]
+    # between the last share that breaks the limit and the first that holds it, fish by fish of the largest cohort, so
+    # that no fish is given up for the grid
+    largest = layout.count[inside].max()
+    above = math.floor(largest * _SHARES[max(good[0] - 1, 0)])
+    below = math.floor(largest * _SHARES[good[0]] + 1e-9)
+    kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
+    counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
+    good = np.flatnonzero(_passes(season, finding, replace(layout, count=counts)))
+    if not good.size or not counts[good[0], inside].any():
+        return
     names = [key for key, here in zip(layout.cohorts, inside, strict=True) if here]
-    old = [int(n) for n in layout.count[inside]]
-    new = [math.floor(n * share + 1e-9) for n in old]
+    old, new = layout.count[inside].astype(int).tolist(), counts[good[0], inside].astype(int).tolist()
     words = " and ".join(f"{n} of the {o} {key}" for key, o, n in zip(names, old, new, strict=True))
     yield Lever(f"keep {words} in {tank}", {f"cohorts.{key}.count": n for key, n in zip(names, new, strict=True)})
 
@@ -168,7 +214,7 @@ def _less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[L
     inside = _inside(season, tanks)
     fraction = np.where(inside, layout.ration_fraction * _SHARES[:, None], layout.ration_fraction)
     good = np.flatnonzero(_passes(season, finding, replace(layout, ration_fraction=fraction)))
-    if not good.size:
+    if not good.size or _SHARES[good[0]] < _LEAST_RATION_SHARE:
         return
     share = _SHARES[good[0]]
     changes, words = {}, []
@@ -193,13 +239,14 @@ def _other_temperature(season: Season, finding: Finding, cohort: str) -> Iterato
     units = site.file.site.units
     is_low = finding.limit == "temperature_low"
     shown = to_face(finding.threshold, "temperature", units)
-    rounded = math.ceil(shown) if is_low else math.floor(shown)
+    rounded = math.ceil(shown - 1e-6) if is_low else math.floor(shown + 1e-6)
     text = f"{rounded} {face_unit('temperature', units)}"
     field = "at_least" if is_low else "at_most"
     verb = "heat the water of loop" if is_low else "cool the water of loop"
     words = f"{verb} {loop} to {field.replace('_', ' ')} {text}, or keep {cohort} in another loop"
-    written = format_quantity(parse_quantity(text, "temperature"), "temperature", "metric")
-    yield Lever(words, {f"loops.{loop}.water_temperature.{field}": written})
+    # degF to degC and back may lose the last digit, and with it the limit
+    value = (max if is_low else min)(parse_quantity(text, "temperature"), finding.threshold)
+    yield Lever(words, {f"loops.{loop}.water_temperature.{field}": f"{value!r} degC"})
 
 
 def _other_area(season: Season, loop: str) -> Iterator[Lever]:

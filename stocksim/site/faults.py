@@ -3,19 +3,48 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import types
 import typing
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from stocksim.errors import Fault
 from stocksim.library.sources import Entry
-from stocksim.site.model import BedTable, ConstantTemperature, LoopTable, MonthlyTemperature, SiteFile
+from stocksim.site.model import (
+    MONTHS,
+    BedTable,
+    BiofilterTable,
+    ConstantTemperature,
+    LoopTable,
+    MonthlyTemperature,
+    SiteFile,
+    shown,
+)
+from stocksim.units import face_unit, to_face
 
 _LONGEST_SEASON_DAYS = 3660
-_UNION_TAGS = {"diffuser", "measured", "none", "constant", "monthly", "log", "appetite", "unfed"}
+_WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
+_DATE = "write a date, as 2026-10-01"
+# what to write where a needed key is missing
+_WANTED = {
+    "site": "write a table [site] with a name", "season": "write a table [season] with start and end",
+    "loops": "write at least one table, as [loops.main]", "tanks": "write at least one table, as [tanks.cedar]",
+    "name": 'write a text, as "My growing house"', "start": _DATE, "end": _DATE, "from": _DATE, "to": _DATE,
+    "loop": "name one of the loops", "tank": "name one of the tanks",
+    "sump": 'write a volume, as "900 L"', "volume": 'write a volume, as "900 L"',
+    "media_volume": 'write a volume, as "60 L"', "flow": 'write a flow, as "1300 L/h"',
+    "area": 'write an area, as "14 m2"', "mean_weight": 'write a weight, as "35 g"',
+    "specific_surface": 'write a surface for each volume, as "280 m2/m3"',
+    "water_temperature": 'write a table, as { kind = "constant", value = "17 degC" }',
+    "value": 'write a temperature, as "17 degC"', "values": 'write a table, as { jan = "12 degC", feb = "13 degC" }',
+    "file": 'name a CSV file beside the site file, as "water.csv"', "power": 'write a power, as "35 W"',
+    "transfer": 'write an oxygen transfer, as "20 g/h"', "fraction": "write a number from 0 to 1, as 0.85",
+    "count": "write a whole number, as 60", "species": "name one; `stocksim fish` lists them",
+    "feed": 'name one of the library, as "perch_45"', "crop": 'name one of the library, as "lettuce"',
+}  # fmt: skip
 
 
 def sentences(error: ValidationError, raw: Mapping[str, Any], model: type[BaseModel]) -> list[Fault]:
@@ -39,53 +68,48 @@ def sentences(error: ValidationError, raw: Mapping[str, Any], model: type[BaseMo
 
 
 def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Fault:
-    path = [
-        step
-        for step in item["loc"]
-        if not (isinstance(step, str) and step in _UNION_TAGS and not _in(raw, item["loc"], step))
-    ]
-    path = [step for step in path if step != "[key]"]
+    path = [step for step in item["loc"] if step != "[key]"]
+    if len(path) > 3 and path[2] in _WITH_KINDS:
+        del path[3]  # pydantic names the kind it chose; it is no key of the file
     table, key = _place(path)
     kind, met = item["type"], item["input"]
-    shown = f'"{met}"' if isinstance(met, str) else _short(met)
     if kind == "stocksim":
         return Fault(table, key, item["ctx"]["sentence"])
     if kind == "missing":
-        return Fault(table, key, "is missing.")
+        return Fault(table, key, _missing(path, raw))
     if kind == "extra_forbidden":
-        known = sorted(_keys_at(model, path[:-1]))
-        hint = f"; known are {', '.join(known)}" if known else ""
-        return Fault(table, key, f"is not known here{hint}.")
+        models = _models_at(model, path[:-1], raw)
+        known = sorted({info.alias or name for m in models for name, info in m.model_fields.items()})
+        return Fault(table, key, f"is not known here; known are {', '.join(known)}.")
+    if kind == "literal_error" and "[key]" in item["loc"]:
+        return Fault(table, key, f"is not a month; use {_choice(MONTHS)}.")
     if kind == "literal_error":
-        return Fault(table, key, f"{shown} is not known here; use {item['ctx']['expected']}.".replace("'", '"'))
+        return Fault(table, key, f"{shown(met)} is not known here; use {item['ctx']['expected']}.".replace("'", '"'))
     if kind == "union_tag_invalid":
-        return Fault(
-            table,
-            _join(key, "kind"),
-            f'"{item["ctx"]["tag"]}" is not known here; use {item["ctx"]["expected_tags"]}.'.replace("'", '"'),
-        )
+        kinds = _choice(re.findall("'.*?'", item["ctx"]["expected_tags"])).replace("'", '"')
+        return Fault(table, _join(key, "kind"), f"{shown(met['kind'])} is not known here; use {kinds}.")
     if kind == "union_tag_not_found":
-        return Fault(table, _join(key, "kind"), 'is missing; write a table such as { kind = "..." }.')
+        kinds = _choice([f'"{kind}"' for m in _models_at(model, path, raw) for kind in _kinds(m)])
+        return Fault(table, _join(key, "kind"), f"is missing; use {kinds}.")
     if kind == "too_short":
-        return Fault(table, key, "is empty; a site needs at least one.")
+        return Fault(table, key, f"is empty; {_WANTED[table]}.")
     wants = {
-        "string_type": "a text in quotes", "bool_type": "true or false", "list_type": "a list",
+        "string_type": "a text in quotes", "bool_type": "true or false", "list_type": "a list, as [{ ... }]",
         "model_type": "a table", "model_attributes_type": "a table", "dict_type": "a table",
     }.get(kind)  # fmt: skip
-    return Fault(table, key, f"{shown} is not allowed; write {wants}." if wants else f"{shown} is not allowed here.")
+    return Fault(table, key, f"{shown(met)} is not allowed here; write {wants}." if wants else "is not allowed here.")
 
 
-def _in(raw: Any, path: tuple[Any, ...], step: Any) -> bool:
-    """Whether a step of pydantic's path is a key that really stands in the file (and not a union's tag)."""
-    here = raw
-    for part in path:
-        if part == step:
-            return isinstance(here, dict) and step in here
-        if (isinstance(here, dict) and part in here) or (
-            isinstance(here, list) and isinstance(part, int) and part < len(here)
-        ):
-            here = here[part]
-    return False
+def _missing(path: list[Any], raw: Mapping[str, Any]) -> str:
+    key = path[-1]
+    if key == "kind":
+        kinds = [f'"{kind}"' for kind in _kinds(BedTable if path[0] == "beds" else BiofilterTable)]
+        return f"is missing; use {_choice(kinds)}."
+    return f"is missing; {_WANTED[key]}."
+
+
+def _choice(words: Sequence[str]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
 
 
 def _place(path: list[Any]) -> tuple[str, str]:
@@ -101,32 +125,22 @@ def _join(key: str, more: str) -> str:
     return f"{key}.{more}" if key else more
 
 
-def _short(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) <= 40 else text[:37] + "..."
+def _models_at(model: type[BaseModel], path: list[Any], raw: Mapping[str, Any]) -> list[type[BaseModel]]:
+    """Models of the table at a path; where a table's kind decides, that of the kind written."""
+    here, written = [model], raw
+    for depth, step in enumerate(path):
+        written = written[step]
+        # the name in a named table and the number in a list are steps of the path, but none of the model
+        if isinstance(step, str) and (depth != 1 or path[0] in ("site", "season")):
+            fields = [i for m in here for n, i in m.model_fields.items() if (i.alias or n) == step]
+            here = [found for info in fields for found in _inside(info.annotation)]
+        if len(here) > 1 and "kind" in written:
+            here = [m for m in here if written["kind"] in _kinds(m)]
+    return here
 
 
-def _keys_at(model: Any, path: list[Any]) -> list[str]:
-    """Keys that a table of the model may hold."""
-    here: list[Any] = [model]
-    for step in path:
-        nearest: list[Any] = []
-        for candidate in here:
-            if isinstance(candidate, type) and issubclass(candidate, BaseModel):
-                for name, info in candidate.model_fields.items():
-                    if (info.alias or name) == step:
-                        nearest += list(_inside(info.annotation))
-            else:
-                nearest.append(candidate)
-        here = nearest
-    return sorted(
-        {
-            info.alias or name
-            for candidate in here
-            if isinstance(candidate, type) and issubclass(candidate, BaseModel)
-            for name, info in candidate.model_fields.items()
-        }
-    )
+def _kinds(model: type[BaseModel]) -> tuple[str, ...]:
+    return typing.get_args(model.model_fields["kind"].annotation)
 
 
 def _inside(annotation: Any) -> Iterator[Any]:
@@ -140,13 +154,20 @@ def _inside(annotation: Any) -> Iterator[Any]:
             yield from _inside(part)
 
 
-def cross_faults(file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
+def season_is_sound(file: SiteFile) -> bool:
+    """Whether the season ends after it starts, and within ten years."""
+    return 0 <= (file.season.end - file.season.start).days < _LONGEST_SEASON_DAYS
+
+
+def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str, Any]) -> list[Fault]:
     """Faults that only show when tables are read together.
 
     Parameters
     ----------
     file : SiteFile
         Tables that are sound one by one.
+    raw : mapping
+        The tables as written, to show the value met.
     species : mapping of str to Entry
         The species they name, where found.
 
@@ -159,8 +180,10 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
     season = file.season
     if season.end < season.start:
         faults.append(Fault("season", "end", f"{season.end} is before the start {season.start}; give a later day."))
-    elif (season.end - season.start).days >= _LONGEST_SEASON_DAYS:
-        faults.append(Fault("season", "end", "makes a season of more than ten years; give an earlier day."))
+    elif not season_is_sound(file):
+        faults.append(
+            Fault("season", "end", f"{season.end} makes a season of more than ten years; give an earlier day.")
+        )
     for table, entries in (("tanks", file.tanks), ("beds", file.beds), ("biofilters", file.biofilters)):
         for key, entry in entries.items():
             faults += _known(f"{table}.{key}", "loop", entry.loop, file.loops)
@@ -171,7 +194,7 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
     for key, bed in file.beds.items():
         faults += _bed_faults(key, bed, file)
     for key, loop in file.loops.items():
-        faults += _temperature_faults(key, loop, file, species)
+        faults += _temperature_faults(key, loop, file, species, raw)
     return faults
 
 
@@ -186,7 +209,7 @@ def _within(table: str, field: str, day: dt.date, file: SiteFile) -> list[Fault]
     season = file.season
     if season.end < season.start or season.start <= day <= season.end:
         return []
-    return [Fault(table, field, f"{day} is outside the season {season.start} to {season.end}.")]
+    return [Fault(table, field, f"{day} is outside the season {season.start} to {season.end}; give a day in it.")]
 
 
 def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
@@ -195,16 +218,22 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
     if bed.kind == "wicking":
         for field in ("flow", "media_size", "nitrifying_surface", "oxygen_supply", "biofilter_started"):
             if getattr(bed, field) is not None:
-                faults.append(Fault(table, field, "does not belong to a wicking bed: no loop water runs through it."))
+                faults.append(
+                    Fault(
+                        table, field, "does not belong to a wicking bed, which no loop water runs through; take it out."
+                    )
+                )
     if bed.kind == "tower" and bed.flow is None:
-        faults.append(Fault(table, "flow", "is missing; a tower has no usual flow that could be assumed."))
-    if bed.kind != "media" and bed.media_size is not None:
-        faults.append(Fault(table, "media_size", f"belongs to a media bed, not to a {bed.kind}."))
+        faults.append(Fault(table, "flow", 'is missing; a tower has no usual flow, so write one, as "100 L/h".'))
+    if bed.kind in ("raft", "tower") and bed.media_size is not None:
+        faults.append(Fault(table, "media_size", f"belongs to a media bed, not to a {bed.kind}; take it out."))
     events: dict[dt.date, float] = {}
     for number, planting in enumerate(bed.plantings, 1):
         place = f"plantings[{number}]"
         if planting.end < planting.start:
-            faults.append(Fault(table, f"{place}.to", f"{planting.end} is before its from, {planting.start}."))
+            faults.append(
+                Fault(table, f"{place}.to", f"{planting.end} is before its from, {planting.start}; give a later day.")
+            )
             continue
         faults += _within(table, f"{place}.from", planting.start, file)
         faults += _within(table, f"{place}.to", planting.end, file)
@@ -213,13 +242,15 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
         after = planting.end + dt.timedelta(days=1)
         events[after] = events.get(after, 0.0) - area
     planted = 0.0
+    units = file.site.units
     for day in sorted(events):
         planted += events[day]
         if planted > bed.area * (1 + 1e-9):
             faults.append(
                 Fault(
                     table, "plantings",
-                    f"{planted:.1f} m2 are planted on {day}, more than the bed's {bed.area:.1f} m2; "
+                    f"{to_face(planted, 'area', units):.4g} {face_unit('area', units)} are planted on {day}, more "
+                    f"than the bed's {to_face(bed.area, 'area', units):.4g} {face_unit('area', units)}; "
                     "give each planting its own area or move the dates apart.",
                 )
             )  # fmt: skip
@@ -227,19 +258,28 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
     return faults
 
 
-def _temperature_faults(key: str, loop: LoopTable, file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
+def _temperature_faults(
+    key: str, loop: LoopTable, file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str, Any]
+) -> list[Fault]:
     water = loop.water_temperature
-    faults = []
+    place, faults = f"loops.{key}", []
     if water.at_least is not None and water.at_most is not None and water.at_least > water.at_most:
-        faults.append(Fault(f"loops.{key}", "water_temperature.at_least", "is above at_most; give a lower one."))
+        faults.append(
+            Fault(
+                place, "water_temperature.at_least",
+                f"{_written(raw, key, 'at_least')} is above the at_most of {_written(raw, key, 'at_most')}; "
+                "give a lower one.",
+            )
+        )  # fmt: skip
+    typed: dict[str, float] = {}
     if isinstance(water, ConstantTemperature):
-        typed = {"value": water.value}
+        typed["value"] = water.value
     elif isinstance(water, MonthlyTemperature):
-        typed = {f"values.{month}": value for month, value in water.values.items()}
-    else:
-        return faults
+        typed |= {f"values.{month}": value for month, value in water.values.items()}
     if water.at_most is not None:
         typed = {field: min(value, water.at_most) for field, value in typed.items()}
+    if water.at_least is not None:
+        typed["at_least"] = water.at_least
     tanks = {name for name, tank in file.tanks.items() if tank.loop == key}
     named = sorted({cohort.species for cohort in file.cohorts.values() if cohort.tank in tanks} & set(species))
     for name in named:
@@ -248,9 +288,17 @@ def _temperature_faults(key: str, loop: LoopTable, file: SiteFile, species: Mapp
             if value > deadly:
                 faults.append(
                     Fault(
-                        f"loops.{key}", f"water_temperature.{field}",
-                        f"{value:.1f} degC kills {name} (deaths begin at {deadly:.1f} degC); "
-                        "check the unit, or keep that fish in another loop.",
+                        place, f"water_temperature.{field}",
+                        f"{_written(raw, key, field)} kills {name} (deaths begin at {deadly:.1f} degC, "
+                        f"{to_face(deadly, 'temperature', 'us'):.1f} degF); check the unit, or keep that fish in "
+                        "another loop.",
                     )
                 )  # fmt: skip
     return faults
+
+
+def _written(raw: Mapping[str, Any], loop: str, field: str) -> str:
+    here: Any = raw["loops"][loop]["water_temperature"]
+    for step in field.split("."):
+        here = here[step]
+    return shown(here)

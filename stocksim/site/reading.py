@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 import re
 import tomllib
 from collections.abc import Mapping
@@ -20,10 +21,20 @@ from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry, library_folder
 from stocksim.library.species import load_species, species_names
-from stocksim.site.faults import cross_faults, sentences
-from stocksim.site.model import MONTHS, LoggedTemperature, LoopTable, MonthlyTemperature, SiteFile
+from stocksim.site.faults import cross_faults, season_is_sound, sentences
+from stocksim.site.model import (
+    MONTHS,
+    ConstantTemperature,
+    LoggedTemperature,
+    LoopTable,
+    MonthlyTemperature,
+    SiteFile,
+)
+from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 
-_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_-]*$")
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
+# a log's own fault may go on from its file name ("log.csv was not found") or stand for itself ("line 3: ...")
+_LOG_VERBS = ("is ", "was ", "has ", "cannot ", "needs ")
 _NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "cohorts")
 
 
@@ -135,22 +146,30 @@ def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
     """Site from the text of a file; arguments and errors as in `load_site`."""
     try:
         raw = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise InputError([Fault("", "", f"is not readable TOML: {error}.", name)]) from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(_placed([Fault("", "", f"is not readable TOML: {error}.")], name)) from error
+    except RecursionError as error:
+        raise InputError([Fault("", "", "is not readable TOML: lists or tables nest too deeply.", name)]) from error
+    except ValueError as error:  # Python's own limit on the digits of a whole number
+        raise InputError([Fault("", "", "is not readable TOML: a number has too many digits.", name)]) from error
     return site_from_tables(raw, folder, name)
 
 
 def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.toml") -> Site:
     """Site from the tables of a file; arguments and errors as in `load_site`."""
+    if not raw:
+        raise InputError([Fault("", "", "is empty; `stocksim new FILE` writes a site file to start from.", name)])
     faults = _name_faults(raw)
+    stand_ins: frozenset[str] = frozenset()
     try:
         file = SiteFile.model_validate(raw)
     except ValidationError as error:
-        raise InputError(_placed(faults + sentences(error, raw, SiteFile), name)) from None
+        faults += sentences(error, raw, SiteFile)
+        # the rest of the file is checked all the same, so that the keeper sees every fault at once
+        file, stand_ins = with_stand_ins(raw, error)
     entries, missing = _library_entries(file, folder)
-    faults += missing + cross_faults(file, entries["species"])
-    temperatures, notes, cold_faults = _temperatures(file, folder)
-    faults += cold_faults
+    temperatures, notes, cold_faults = _temperatures(file, folder, season_is_sound(file) and "season" not in stand_ins)
+    faults += found_elsewhere(missing + cross_faults(file, entries["species"], raw) + cold_faults, stand_ins)
     if faults:
         raise InputError(_placed(faults, name))
     return Site(
@@ -160,7 +179,15 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
 
 
 def _placed(faults: list[Fault], name: str) -> list[Fault]:
-    return [Fault(fault.table, fault.field, fault.message, fault.file or name) for fault in faults]
+    """Faults with the file's name, each a single line whatever the file's own words hold."""
+    return [
+        Fault(*(_one_line(part) for part in (fault.table, fault.field, fault.message, fault.file or name)))
+        for fault in faults
+    ]
+
+
+def _one_line(text: str) -> str:
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
@@ -169,7 +196,7 @@ def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
         for table in _NAMED_TABLES
         if isinstance(raw.get(table), dict)
         for key in raw[table]
-        if not _NAME.match(str(key))
+        if not _NAME.fullmatch(str(key))
     ]
 
 
@@ -207,17 +234,20 @@ def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, 
     return entries, faults
 
 
-def _temperatures(file: SiteFile, folder: Path) -> tuple[dict[str, NDArray[np.float64]], list[str], list[Fault]]:
+def _temperatures(
+    file: SiteFile, folder: Path, has_season: bool
+) -> tuple[dict[str, NDArray[np.float64]], list[str], list[Fault]]:
     start = file.season.start
     days = (file.season.end - start).days + 1
     series: dict[str, NDArray[np.float64]] = {}
     notes: list[str] = []
     faults: list[Fault] = []
-    if days < 1:
-        return series, notes, faults
     for key, loop in file.loops.items():
         place = f"loops.{key}"
         try:
+            if not has_season:
+                _read_log(loop, folder)
+                continue
             daily, said = _loop_temperature(loop, start, days, folder)
         except InputError as error:
             faults += [Fault(place, "water_temperature", _with_file(fault)) for fault in error.faults]
@@ -233,17 +263,30 @@ def _temperatures(file: SiteFile, folder: Path) -> tuple[dict[str, NDArray[np.fl
 
 
 def _with_file(fault: Fault) -> str:
-    return f"{fault.file}: {fault.message}" if fault.file else fault.message
+    """A log's fault as words, for it is told at the place that names the log."""
+    return (
+        f"{fault.file} {fault.message}"
+        if fault.file and fault.message.startswith(_LOG_VERBS)
+        else (f"{fault.file}, {fault.message}" if fault.file else fault.message)
+    )
 
 
-def _loop_temperature(loop: LoopTable, start: Any, days: int, folder: Path) -> tuple[NDArray[np.float64], list[str]]:
+def _loop_temperature(
+    loop: LoopTable, start: dt.date, days: int, folder: Path
+) -> tuple[NDArray[np.float64], list[str]]:
     water = loop.water_temperature
     if isinstance(water, MonthlyTemperature):
         return monthly_temperature(start, days, {MONTHS.index(m) + 1: t for m, t in water.values.items()}), []
-    if isinstance(water, LoggedTemperature):
-        dates, values = read_temperature_log(folder / water.file)
-        return logged_temperature(start, days, dates, values)
+    log = _read_log(loop, folder)
+    if log is not None:
+        return logged_temperature(start, days, *log)
+    assert isinstance(water, ConstantTemperature)
     return np.full(days, water.value), []
+
+
+def _read_log(loop: LoopTable, folder: Path) -> tuple[list[dt.date], NDArray[np.float64]] | None:
+    water = loop.water_temperature
+    return read_temperature_log(folder / water.file) if isinstance(water, LoggedTemperature) else None
 
 
 def _assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:

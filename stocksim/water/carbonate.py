@@ -1,16 +1,75 @@
-"""Carbon dioxide from pH and alkalinity."""
+"""Carbon dioxide, alkalinity and pH of fresh water."""
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.water.oxygen import air_pressure
+
+FloatArray = NDArray[np.float64]
+
 # mg CaCO3 per milliequivalent: half its molar mass, 100.087 / 2.
 CALCIUM_CARBONATE_MG_MEQ = 50.04
 CARBON_DIOXIDE_G_MOL = 44.01
+# Carbon dioxide of outdoor air in the early 2020s, rounded [ppm]: from memory of the Mauna Loa record. Closed
+# greenhouses lie anywhere from 200 (by day, plants) to 1000 and more (by night, fish and heaters; common practice).
+OUTDOOR_CARBON_DIOXIDE_PPM = 420.0
+# Keeps a quotient of two zeros away; far below the acidity of any carbonic acid that matters [mol2/L2]
+_TINY = 1e-30
 
 
-def carbon_dioxide(ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.float64]:
+class Dissociation(NamedTuple):
+    """Equilibrium constants at given temperatures, activities taken as concentrations.
+
+    ``first`` carbonic acid to bicarbonate and ``second`` bicarbonate to carbonate [mol/L], ``water`` the ion product of
+    water [mol2/L2].
+    """
+
+    first: FloatArray
+    second: FloatArray
+    water: FloatArray
+
+
+def dissociation(temperature_c: ArrayLike) -> Dissociation:
+    """Dissociation constants of carbonic acid and water.
+
+    Parameters
+    ----------
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 40.
+
+    Returns
+    -------
+    Dissociation
+        Constants, each of shape (...). [mol/L], [mol/L], [mol2/L2] NaN in gives NaN out.
+
+    References
+    ----------
+    .. [1] L. N. Plummer and E. Busenberg, 1982. The solubilities of calcite, aragonite and vaterite in CO2-H2O
+       solutions. Geochim. Cosmochim. Acta 46, 1011-1040 (K1, K2; read in public code, not in the paper).
+    .. [2] H. S. Harned and B. B. Owen, 1958, The physical chemistry of electrolytic solutions (ion product of water,
+       from memory).
+
+    Examples
+    --------
+    >>> [float(-np.log10(constant).round(3)) for constant in dissociation(25.0)]
+    [6.352, 10.329, 14.0]
+    """
+    kelvin = np.asarray(temperature_c, float) + 273.15
+    log = np.log10(kelvin)
+    return Dissociation(
+        10.0 ** (-356.3094 - 0.06091964 * kelvin + 21834.37 / kelvin + 126.8339 * log - 1684915.0 / kelvin**2),
+        10.0 ** (-107.8871 - 0.03252849 * kelvin + 5151.79 / kelvin + 38.92561 * log - 563713.9 / kelvin**2),
+        10.0 ** -(4470.99 / kelvin - 6.0875 + 0.01706 * kelvin),
+    )
+
+
+def carbon_dioxide(
+    ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: ArrayLike, constants: Dissociation | None = None
+) -> FloatArray:
     r"""Dissolved carbon dioxide of fresh water.
 
     Parameters
@@ -21,6 +80,8 @@ def carbon_dioxide(ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: Arr
         Alkalinity as CaCO3. [mg/L]
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
+    constants : Dissociation, optional
+        `dissociation` of these temperatures where it is already at hand. [mol/L]
 
     Returns
     -------
@@ -33,22 +94,161 @@ def carbon_dioxide(ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: Arr
 
     References
     ----------
-    .. [1] L. N. Plummer and E. Busenberg, 1982. The solubilities of calcite, aragonite and vaterite in CO2-H2O
-       solutions. Geochim. Cosmochim. Acta 46, 1011-1040 (K1, K2).
-    .. [2] H. S. Harned and B. B. Owen, 1958, The physical chemistry of electrolytic solutions (ion product of water,
-       from memory).
+    .. [1] The constants of `dissociation`.
 
     Examples
     --------
     >>> carbon_dioxide([7.325, 7.025], 100.0, 20.0).round(1)
     array([10., 20.])
     """
-    kelvin = np.asarray(temperature_c, float) + 273.15
-    log = np.log10(kelvin)
-    k1 = 10.0 ** (-356.3094 - 0.06091964 * kelvin + 21834.37 / kelvin + 126.8339 * log - 1684915.0 / kelvin**2)
-    k2 = 10.0 ** (-107.8871 - 0.03252849 * kelvin + 5151.79 / kelvin + 38.92561 * log - 563713.9 / kelvin**2)
-    kw = 10.0 ** -(4470.99 / kelvin - 6.0875 + 0.01706 * kelvin)
+    k = dissociation(temperature_c) if constants is None else constants
     hydrogen = 10.0 ** -np.asarray(ph, float)
-    carried = np.asarray(alkalinity_mg_l, float) / CALCIUM_CARBONATE_MG_MEQ / 1000.0 - kw / hydrogen + hydrogen
-    bicarbonate = np.maximum(carried, 0.0) / (1.0 + 2.0 * k2 / hydrogen)
-    return bicarbonate * hydrogen / k1 * CARBON_DIOXIDE_G_MOL * 1000.0
+    carried = _equivalents(alkalinity_mg_l) - k.water / hydrogen + hydrogen
+    bicarbonate = np.maximum(carried, 0.0) / (1.0 + 2.0 * k.second / hydrogen)
+    return bicarbonate * hydrogen / k.first * CARBON_DIOXIDE_G_MOL * 1000.0
+
+
+def alkalinity_from_ph(
+    ph: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperature_c: ArrayLike, constants: Dissociation | None = None
+) -> FloatArray:
+    """Alkalinity that gives a pH with a given amount of carbon dioxide.
+
+    Parameters
+    ----------
+    ph : array_like, shape (...)
+        pH. [-] Valid 4 to 10.
+    carbon_dioxide_mg_l : array_like, shape (...)
+        Carbon dioxide. [mg/L] 0 or more.
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 40.
+    constants : Dissociation, optional
+        `dissociation` of these temperatures where it is already at hand. [mol/L]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Alkalinity as CaCO3. [mg/L] Below 0 where the water would need a stronger acid than its carbon dioxide.
+
+    Notes
+    -----
+    Bicarbonate, carbonate, hydroxide and free acid; the inverse of `carbon_dioxide`.
+
+    Examples
+    --------
+    >>> alkalinity_from_ph([7.325, 7.025], [10.0, 20.0], 20.0).round()
+    array([100., 100.])
+    """
+    k = dissociation(temperature_c) if constants is None else constants
+    hydrogen = 10.0 ** -np.asarray(ph, float)
+    bicarbonate = k.first * (np.asarray(carbon_dioxide_mg_l, float) / CARBON_DIOXIDE_G_MOL / 1000.0) / hydrogen
+    equivalents = bicarbonate * (1.0 + 2.0 * k.second / hydrogen) + k.water / hydrogen - hydrogen
+    return equivalents * CALCIUM_CARBONATE_MG_MEQ * 1000.0
+
+
+def ph_from_alkalinity(
+    alkalinity_mg_l: ArrayLike,
+    carbon_dioxide_mg_l: ArrayLike,
+    temperature_c: ArrayLike,
+    constants: Dissociation | None = None,
+) -> FloatArray:
+    r"""PH of fresh water from its alkalinity and carbon dioxide.
+
+    Parameters
+    ----------
+    alkalinity_mg_l : array_like, shape (...)
+        Alkalinity as CaCO3. [mg/L] Valid 0 to 300; below 0 is a mineral acid and still gives a pH.
+    carbon_dioxide_mg_l : array_like, shape (...)
+        Carbon dioxide. [mg/L] Valid 0.3 to 100; below 0 counts as 0.
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 40.
+    constants : Dissociation, optional
+        `dissociation` of these temperatures where it is already at hand. [mol/L]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        pH. [-] NaN in gives NaN out, and nothing else does.
+
+    Notes
+    -----
+    Closed form in two steps. First hydroxide and free acid are neglected, :math:`alk = HCO_3 + 2\,CO_3`:
+
+    .. math:: H_0 = \frac{K_1 C + \sqrt{(K_1 C)^2 + 8\,alk\,K_1 K_2 C}}{2\,alk}
+
+    Alone that is within 0.01 of the exact root from 5 to 300 mg/L alkalinity with 0.3 to 20 mg/L of carbon dioxide,
+    but pH runs off without bound as alkalinity goes to 0. So carbonate is taken from :math:`H_0` and the rest is
+    solved with hydroxide and free acid in it:
+
+    .. math:: H^2 + alk\,H = K_1 C + K_w + 2 K_1 K_2 C / H_0
+
+    Together they lie within 0.0005 of the exact root from 0 to 300 mg/L alkalinity with 0.3 to 100 mg/L of carbon
+    dioxide, and within 0.004 down to 0.05 mg/L. Without alkalinity the water is weak carbonic acid,
+    :math:`H = \sqrt{K_1 C + K_w}`: pH 5.0 with 10 mg/L of carbon dioxide, 7 with none.
+
+    Activities are taken as concentrations: 0.01 (20 mg/L alkalinity) to 0.034 (200 mg/L) above a full aqueous model.
+
+    References
+    ----------
+    .. [1] The constants of `dissociation`.
+
+    Examples
+    --------
+    >>> ph_from_alkalinity([100.0, 100.0, 0.0], [10.0, 20.0, 10.0], 20.0).round(2)
+    array([7.32, 7.02, 5.01])
+    """
+    k = dissociation(temperature_c) if constants is None else constants
+    equivalents = _equivalents(alkalinity_mg_l)
+    acid = np.maximum(k.first * np.asarray(carbon_dioxide_mg_l, float) / CARBON_DIOXIDE_G_MOL / 1000.0, _TINY)
+    second = k.second * np.maximum(equivalents, 0.0)
+    # 2 K1 K2 C / H0, written without a division by alkalinity
+    carbonate = 4.0 * acid * second / (acid + np.sqrt(acid * (acid + 8.0 * second)))
+    held = acid + k.water + carbonate
+    half = 0.5 * (np.abs(equivalents) + np.sqrt(equivalents**2 + 4.0 * held))
+    # the same root twice, each where nothing cancels
+    return -np.log10(np.where(equivalents > 0.0, held / half, half))
+
+
+def carbon_dioxide_saturation(
+    temperature_c: ArrayLike, elevation_m: ArrayLike = 0.0, co2_ppm: ArrayLike = OUTDOOR_CARBON_DIOXIDE_PPM
+) -> FloatArray:
+    """Dissolved carbon dioxide of fresh water in balance with air.
+
+    Parameters
+    ----------
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 40.
+    elevation_m : array_like, shape (...)
+        Height above the sea. [m] Valid 0 to 3000.
+    co2_ppm : array_like, shape (...)
+        Carbon dioxide of the air, by volume. [ppm]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Carbon dioxide. [mg/L] NaN in gives NaN out.
+
+    Notes
+    -----
+    Water vapor's share of the pressure is left out (0.6 % at 0 degC, 2.3 % at 20): far less than the air of a
+    greenhouse is uncertain.
+
+    References
+    ----------
+    .. [1] L. N. Plummer and E. Busenberg, 1982. Geochim. Cosmochim. Acta 46, 1011-1040 (Henry's constant; read).
+
+    Examples
+    --------
+    >>> carbon_dioxide_saturation([10.0, 20.0]).round(3)
+    array([0.994, 0.724])
+    """
+    kelvin = np.asarray(temperature_c, float) + 273.15
+    mol_l_atm = 10.0 ** (
+        108.3865 + 0.01985076 * kelvin - 6919.53 / kelvin - 40.45154 * np.log10(kelvin) + 669365.0 / kelvin**2
+    )
+    pressure = air_pressure(elevation_m) * np.asarray(co2_ppm, float) * 1e-6
+    return mol_l_atm * pressure * CARBON_DIOXIDE_G_MOL * 1000.0
+
+
+def _equivalents(alkalinity_mg_l: ArrayLike) -> FloatArray:
+    """Alkalinity in mol of charge per liter."""
+    return np.asarray(alkalinity_mg_l, float) / CALCIUM_CARBONATE_MG_MEQ / 1000.0

@@ -84,7 +84,9 @@ def balance_removal(
         return level, flow_out / (1.0 + removal_slope / (k + level) ** 2)
 
     levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load, members, start)
-    return Star(levels, sump, capacity * levels / (k + levels))
+    # removal is what the balance leaves over, so that it closes however small the level
+    removed = np.maximum(leaf_load + flow * (sump @ members.T) - leaf_gain * levels, 0.0)
+    return Star(levels, sump, np.where(capacity > 0.0, removed, 0.0))
 
 
 def balance_demand(

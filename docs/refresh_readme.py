@@ -1,0 +1,24 @@
+"""Put the demonstration site's printed answer into README.md: ``python docs/refresh_readme.py``."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from stocksim.faces.answers import season_text, solve
+from stocksim.site.examples import FOLDER
+from stocksim.site.reading import load_site
+
+README = Path(__file__).resolve().parents[1] / "README.md"
+BLOCK = re.compile(r"(<!-- printed answer -->\n```text\n)(.*?)(\n```)", re.DOTALL)
+
+
+def printed_answer() -> str:
+    """What `stocksim open` prints before it serves the pages."""
+    answer = solve(load_site(FOLDER / "heron_lane.toml"))
+    return season_text(answer.season, answer.findings)
+
+
+if __name__ == "__main__":
+    text = README.read_text(encoding="utf-8")
+    README.write_text(BLOCK.sub(lambda match: match[1] + printed_answer() + match[3], text), encoding="utf-8")

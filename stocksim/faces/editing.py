@@ -1,0 +1,230 @@
+"""Edits of a site file's text: comments, order and values not touched stay as the keeper wrote them."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import re
+import tomllib
+from collections.abc import Sequence
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from stocksim.errors import InputError
+
+Step = str | int
+
+_NUMBER = re.compile(r"^[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?$")
+_WHOLE = re.compile(r"^[-+]?\d+$")
+# which tables name an entry of another table, and by which key
+_REFERENCES = {"tanks": (("cohorts", "tank"),), "loops": (("tanks", "loop"), ("beds", "loop"), ("biofilters", "loop"))}
+
+
+def tables(text: str) -> dict[str, Any] | None:
+    """Tables of a site file's text, or None where it is not readable TOML."""
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError):
+        return None
+
+
+def value_at(raw: Any, path: Sequence[Step]) -> Any:
+    """Value at a path of keys and list places, or None where there is none.
+
+    Examples
+    --------
+    >>> value_at({"tanks": {"cedar": {"volume": "900 L"}}}, ("tanks", "cedar", "volume"))
+    '900 L'
+    """
+    for step in path:
+        is_place = isinstance(raw, list) and isinstance(step, int) and 0 <= step < len(raw)
+        if not is_place and not (isinstance(raw, dict) and step in raw):
+            return None
+        raw = raw[step]
+    return raw
+
+
+def from_typed(typed: str, kind: str) -> Any:
+    """Value that a site file should hold for what was typed.
+
+    Parameters
+    ----------
+    typed : str
+        Text of a field.
+    kind : str
+        ``text``, ``number``, ``whole`` or ``date``.
+
+    Returns
+    -------
+    object
+        None for an empty field; the text itself where it is not of the kind, so that the check can quote it.
+
+    Examples
+    --------
+    >>> from_typed("7.0", "number"), from_typed("seven", "number"), from_typed(" ", "text")
+    (7.0, 'seven', None)
+    """
+    stripped = typed.strip()
+    if not stripped:
+        return None
+    if kind == "date":
+        try:
+            return dt.date.fromisoformat(stripped)
+        except ValueError:
+            return typed
+    if kind in ("number", "whole") and _NUMBER.match(stripped):
+        return int(stripped) if _WHOLE.match(stripped) else float(stripped)
+    return stripped if kind == "text" else typed
+
+
+def as_typed(value: Any) -> str:
+    """Text that a field shows for a value of a site file."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (dt.date, dt.time)):
+        return value.isoformat()
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def put(text: str, path: Sequence[Step], value: Any) -> str:
+    """Text with one value set, or removed where it is None.
+
+    Parameters
+    ----------
+    text : str
+        A readable site file.
+    path : sequence of str or int
+        Keys and list places from the top, as ``("beds", "north_raft", "plantings", 0, "crop")``.
+    value : object
+        String, number, bool, date, dict (an inline table), list of dicts, or None.
+
+    Returns
+    -------
+    str
+        The new text.
+
+    Raises
+    ------
+    InputError
+        If the text is not readable or the value cannot be written there.
+    """
+
+    def edit(here: Any, write: Any) -> None:
+        for step in path[:-1]:
+            if isinstance(step, str) and not isinstance(here.get(step), (dict, list)):
+                here[step] = write({})
+            here = here[step]
+        last = path[-1]
+        if value is not None:
+            here[last] = write(value)
+        elif isinstance(last, int) or last in here:
+            del here[last]
+
+    return _edited(text, edit)
+
+
+def append(text: str, path: Sequence[Step], value: dict[str, Any]) -> str:
+    """Text with an inline table added at the end of a list; arguments and errors as in `put`."""
+    raw = tables(text)
+    old = value_at(raw, path)
+    return put(text, path, [*(old if isinstance(old, list) else []), value])
+
+
+def add_entry(text: str, table: str, name: str, values: dict[str, Any]) -> str:
+    """Text with a new entry, as ``[tanks.cedar]``.
+
+    Raises
+    ------
+    InputError
+        If there is such an entry already.
+    """
+    if value_at(tables(text), (table, name)) is not None:
+        raise InputError(f'"{name}" is already among the {table}; give another name.')
+
+    def edit(document: Any, write: Any) -> None:
+        if not isinstance(document.get(table), dict):
+            document[table] = {} if type(document) is dict else tomlkit.table(is_super_table=True)
+        document[table][name] = {} if type(document) is dict else tomlkit.table()
+        for key, value in values.items():
+            document[table][name][key] = write(value)
+        if type(document) is not dict:
+            document[table][name].add(tomlkit.nl())
+
+    return _edited(text.rstrip("\n") + "\n\n" if table not in (tables(text) or {}) else text, edit)
+
+
+def remove_entry(text: str, table: str, name: str) -> str:
+    """Text without an entry; arguments and errors as in `add_entry`."""
+
+    def edit(document: Any, write: Any) -> None:
+        del document[table][name]
+        if not document[table]:
+            del document[table]
+
+    return _edited(text, edit)
+
+
+def rename_entry(text: str, table: str, old: str, new: str) -> str:
+    """Text with an entry renamed, and every other entry that names it; errors as in `add_entry`."""
+    new = new.strip()
+    raw = tables(text)
+    if new == old:
+        return text
+    if not new or value_at(raw, (table, new)) is not None:
+        why = f'"{new}" is already among the {table}' if new else "an entry needs a name"
+        raise InputError(f"{table}.{old}: {why}; give another.")
+    expected = copy.deepcopy(raw) or {}
+    expected[table] = {new if key == old else key: entry for key, entry in expected[table].items()}
+    written = new if re.fullmatch(r"[A-Za-z0-9_-]+", new) else tomlkit.string(new).as_string()
+    heading = re.compile(rf'^(\s*\[\s*{table}\s*\.\s*)(?:{re.escape(old)}|"{re.escape(old)}")(?=\s*[].])', re.MULTILINE)
+    renamed = heading.sub(lambda match: match[1] + written, text)
+    if tables(renamed) != expected:
+        # written in another way, as an inline table: move the entry to the end of its table
+        entry = value_at(raw, (table, old))
+        renamed = add_entry(remove_entry(text, table, old), table, new, entry)
+    for other, key in _REFERENCES.get(table, ()):
+        for name, entry in (value_at(raw, (other,)) or {}).items():
+            if isinstance(entry, dict) and entry.get(key) == old:
+                renamed = put(renamed, (other, name, key), new)
+    return renamed
+
+
+def free_name(text: str, table: str, stem: str) -> str:
+    """A name no entry of the table has yet, as ``tank_2``."""
+    taken = value_at(tables(text), (table,)) or {}
+    return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
+
+
+def _written(value: Any) -> Any:
+    """A value as tomlkit writes it: dicts inline, lists of dicts one a line."""
+    if isinstance(value, dict):
+        inline = tomlkit.inline_table()
+        for key, inner in value.items():
+            inline[key] = _written(inner)
+        return inline
+    if isinstance(value, list):
+        array = tomlkit.array()
+        array.extend([_written(inner) for inner in value])
+        return array.multiline(len(value) > 1)
+    return value
+
+
+def _edited(text: str, edit: Any) -> str:
+    """Text after an edit, proved against the same edit of the plain tables."""
+    expected = tables(text)
+    if expected is None:
+        raise InputError("the text of the site file is not readable TOML; mend it in the whole file first.")
+    try:
+        edit(expected, copy.deepcopy)
+        document = tomlkit.parse(text)
+        edit(document, _written)
+        new = tomlkit.dumps(document)
+    except (TOMLKitError, KeyError, IndexError, TypeError, AttributeError, ValueError) as error:
+        raise InputError("this change cannot be written into the file; make it in the whole file.") from error
+    if tables(new) != expected:
+        raise InputError("this change cannot be written into the file without harm; make it in the whole file.")
+    return new

@@ -1,0 +1,187 @@
+"""HTML of the pages: verdict, broken limits, tables and badges; every text from outside is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from stocksim.engine.findings import Finding
+from stocksim.engine.results import Season
+from stocksim.faces.palette import (
+    FAINT,
+    INK,
+    PAPER,
+    SHADE,
+    SOUND,
+    TROUBLE,
+    species_colour,
+    species_dash,
+)  # fmt: skip
+from stocksim.faces.words import finding_sentence
+
+STYLE = f"""<style>
+.stMainBlockContainer {{padding: .7rem 1.2rem 2rem; max-width: 1120px}}
+.stMainBlockContainer h1 {{font: 700 1.9rem/1.2 'Source Serif', serif; padding: 0; margin: 0}}
+.stMainBlockContainer h2 {{font-size: 1.35rem; padding: .6rem 0 .2rem}}
+[data-testid="stVegaLiteChart"] {{overflow: hidden}}
+[data-testid="stVegaLiteChart"] svg {{max-width: 100%; height: auto; touch-action: pan-y}}
+.ss-verdict {{display: flex; gap: .8rem; align-items: center; padding: .7rem 1rem; border-radius: 6px;
+  color: {PAPER}; font: 600 1.28rem/1.3 'Source Serif', serif}}
+.ss-verdict .mark {{font: 700 1.9rem/1 sans-serif}}
+.ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}}
+.ss-old {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; font-size: 1rem; padding: .45rem 1rem}}
+.ss-list {{margin: 0; padding-left: 1.7rem; line-height: 1.4; font-size: 1.02rem}}
+.ss-list li {{margin: .35rem 0}} .ss-list li::marker {{font-weight: 700}}
+.ss-do {{display: block; padding: .12rem .5rem; margin-top: .1rem; background: {SHADE};
+  border-left: 4px solid {SOUND}}}
+.ss-do b {{color: {SOUND}}}
+.ss-table {{border-collapse: collapse; width: 100%; font-size: .95rem; font-variant-numeric: tabular-nums}}
+.ss-table th {{text-align: left; border-bottom: 2px solid {INK}; padding: .25rem .5rem; color: {FAINT};
+  font-weight: 600; white-space: nowrap}}
+.ss-table td {{border-bottom: 1px solid #d9cfb8; padding: .3rem .5rem; vertical-align: top}}
+.ss-table td:first-child {{font-weight: 700}}
+.ss-bad {{color: {TROUBLE}; font-weight: 700}}
+.ss-key {{display: flex; flex-wrap: wrap; gap: .2rem 1.1rem; font-size: .95rem; align-items: center}}
+.ss-key span {{white-space: nowrap}} 
+.ss-swatch {{display: inline-block; width: 38px; height: 4px; vertical-align: middle; margin-right: .4rem}}
+[data-testid="stLayoutWrapper"]:has(> .st-key-verdict_bar) {{position: sticky; top: .3rem; z-index: 60}}
+[data-testid="stHeader"] {{display: none}}
+.st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
+.st-key-menu p {{font-size: 1.05rem}}
+.st-key-menu a[aria-current="page"] p {{font-weight: 700}}
+.ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
+.ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
+.ss-small {{font-size: .9rem; line-height: 1.45}}
+@media (max-width: 640px) {{
+  .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
+  .stMainBlockContainer h1 {{font-size: 1.25rem}}
+  .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
+  .ss-table thead {{display: none}}
+  .ss-table tr {{display: grid; grid-template-columns: 1fr 1fr 1fr; padding: .35rem 0;
+    border-bottom: 1px solid {FAINT}}}
+  .ss-table td {{border: 0; padding: .1rem .2rem; overflow-wrap: anywhere}}
+  .ss-table td::before {{content: attr(data-head); display: block; font-size: .74rem; color: {FAINT};
+    font-weight: 400}}
+  .ss-table td:first-child {{grid-column: 1 / -1; font-size: 1.1rem}}
+  .ss-table td:first-child::before {{content: none}}
+}}
+@media print {{
+  header, .stButton, .stDownloadButton, .stPopover,
+  .st-key-menu, .st-key-fetch {{display: none !important}}
+  .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
+    overflow: visible !important; height: auto !important; display: block !important}}
+  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .48}}
+  .st-key-charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto}}
+  .st-key-charts > :first-child {{grid-row: 1 / 3}}
+  [data-testid="stVegaLiteChart"] svg {{width: 100%}}
+  * {{print-color-adjust: exact; -webkit-print-color-adjust: exact}}
+  @page {{size: A4 portrait; margin: 9mm}}
+}}
+</style>"""
+
+
+def heading_html(text: str) -> str:
+    """The page's heading; a site's name is shown as it is, not as Markdown."""
+    return f"<h1>{escape(text)}</h1>"
+
+
+def verdict_html(text: str, is_trouble: bool) -> str:
+    """The answer in a coloured bar with a sign, so that it can be read without colour."""
+    kind, mark = ("trouble", "&#10007;") if is_trouble else ("sound", "&#10003;")
+    return (
+        f'<div class="ss-verdict ss-{kind}" role="status"><span class="mark" aria-hidden="true">{mark}</span>'
+        f"<span>{escape(text)}</span></div>"
+    )
+
+
+def notice_html(text: str) -> str:
+    """A notice that what is shown is not the newest text."""
+    return f'<div class="ss-verdict ss-old" role="status"><span>{escape(text)}</span></div>'
+
+
+def faults_html(faults: Iterable[str]) -> str:
+    """Faults of a site file, one sentence each."""
+    items = "".join(f"<li>{escape(fault)}</li>" for fault in faults)
+    return f'<ol class="ss-list ss-faults">{items}</ol>'
+
+
+def fault_html(fault: str) -> str:
+    """One fault beside the row it names."""
+    return f'<div class="ss-bad">&#10007;&nbsp;{escape(fault)}</div>'
+
+
+def findings_html(found: Sequence[Finding], units: str, are_levers_sought: bool) -> str:
+    """Broken limits in the order given, then advice, each with what helps."""
+    items = []
+    for finding in found:
+        words = finding.lever[:1].upper() + finding.lever[1:]
+        lever = f"<b>What helps:</b> {escape(words)}." if words else ""
+        lever = lever or ("" if are_levers_sought else "<b>What helps:</b> trying changes&hellip;")
+        help_html = f'<span class="ss-do">{lever}</span>' if lever else ""
+        items.append((finding, f"<li>{escape(finding_sentence(finding, units))}{help_html}</li>"))
+    broken = "".join(item for finding, item in items if finding.is_broken)
+    advice = "".join(item for finding, item in items if not finding.is_broken)
+    return f'<ol class="ss-list">{broken}</ol><ul class="ss-list ss-small">{advice}</ul>'
+
+
+def table_html(rows: Sequence[dict[str, str]], bad: Iterable[tuple[int, str]] = ()) -> str:
+    """A table that turns into cards on a phone; ``bad`` cells (row, head) carry a sign beside the colour.
+
+    Parameters
+    ----------
+    rows : sequence of dict of str to str
+        Keys are the heads; a text that begins with ``!`` is bad.
+    bad : iterable of (int, str)
+        More bad cells.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    if not rows:
+        return ""
+    marked = set(bad)
+    heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in rows[0])
+    lines = []
+    for number, row in enumerate(rows):
+        cells = []
+        for head, text in row.items():
+            is_bad = text.startswith("!") or (number, head) in marked
+            body = escape(text.lstrip("!"))
+            body = f'<span class="ss-bad">&#10007;&nbsp;{body}</span>' if is_bad else body
+            cells.append(f'<td data-head="{escape(head)}">{body}</td>')
+        lines.append(f"<tr>{''.join(cells)}</tr>")
+    return f'<table class="ss-table"><thead><tr>{heads}</tr></thead><tbody>{"".join(lines)}</tbody></table>'
+
+
+def badge_html(evidence: str) -> str:
+    """Grade of evidence, told by words and border."""
+    return f'<span class="ss-badge ss-{escape(evidence)}">evidence {escape(evidence)}</span>'
+
+
+def swatch_html(species: str) -> str:
+    """Line of a species as the charts draw it."""
+    stops, here = [], 0
+    for number, step in enumerate(species_dash(species)):
+        colour = "transparent" if number % 2 else species_colour(species)
+        stops.append(f"{colour} {here}px {here + step}px")
+        here += step
+    return (
+        '<span class="ss-swatch" aria-hidden="true" '
+        f'style="background: repeating-linear-gradient(90deg, {", ".join(stops)})"></span>'
+    )
+
+
+def species_key_html(season: Season) -> str:
+    """Line, name and grade of evidence of every species of the site."""
+    items = [
+        f"<span>{swatch_html(key)}{escape(entry.title)}{badge_html(entry.evidence)}</span>"
+        for key, entry in season.site.species.items()
+    ]
+    return f'<div class="ss-key">{"".join(items)}</div>'
+
+
+def bullets_html(sentences: Iterable[str]) -> str:
+    """Sentences as a small list."""
+    return f'<ul class="ss-list ss-small">{"".join(f"<li>{escape(s)}</li>" for s in sentences)}</ul>'

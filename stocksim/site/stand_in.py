@@ -1,0 +1,104 @@
+"""Stand-ins for the faulty parts of a site file, so that what is sound can be checked in the same run."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from pydantic import ValidationError
+
+from stocksim.errors import Fault
+from stocksim.site.model import SiteFile
+
+# values that pass every check of their own and cause no fault elsewhere; an empty name is found nowhere, and the fault
+# that gives is dropped again because it lies at the place of the stand-in
+_FIELDS: dict[str, Any] = {
+    "loop": "", "tank": "", "species": "", "feed": "", "sump": "1 m3", "volume": "1 m3", "flow": "1 m3/day",
+    "area": "1000000 m2", "media_volume": "1 m3", "specific_surface": "1 m2/m3", "count": 0, "mean_weight": "1 g",
+    "water_temperature": {"kind": "constant", "value": "1 degC"},
+}  # fmt: skip
+_NEEDED = {
+    "loops": ("sump", "water_temperature"),
+    "tanks": ("loop", "volume", "flow"),
+    "beds": ("loop", "kind", "area"),
+    "biofilters": ("loop", "kind", "media_volume", "specific_surface", "flow"),
+    "cohorts": ("species", "tank", "count", "mean_weight", "feed"),
+}
+_KINDS = {"beds": "media", "biofilters": "trickling"}
+_SITE = {"name": "?"}
+_SEASON = {"start": dt.date(1900, 1, 1), "end": dt.date(2199, 12, 31)}
+
+
+def with_stand_ins(raw: Mapping[str, Any], error: ValidationError) -> tuple[SiteFile, frozenset[str]]:
+    """The file with a stand-in for every faulty part.
+
+    Parameters
+    ----------
+    raw : mapping
+        The tables as written; they stay as they are.
+    error : ValidationError
+        What the model said of them.
+
+    Returns
+    -------
+    file : SiteFile
+        Tables to check against each other.
+    places : frozenset of str
+        Where the stand-ins are, as ``tanks.cedar.volume``; no fault found there means anything.
+    """
+    mended, places = copy.deepcopy(dict(raw)), set()
+    for item in error.errors(include_url=False, include_context=False):
+        table, *inside = str(item["loc"][0]), *item["loc"][1:]
+        if table in ("site", "season"):
+            mended[table] = dict(_SITE if table == "site" else _SEASON)
+            places.add(table)
+        elif table not in _NEEDED:
+            mended.pop(table, None)
+        elif not inside or not isinstance(mended.get(table), dict):
+            mended[table] = {"": _entry(table)} if table in ("loops", "tanks") else {}
+            places.add(table)
+        else:
+            places.add(_mend_entry(mended[table], table, inside))
+    season = mended["season"]["start"]
+    for bed in mended.get("beds", {}).values():
+        for number, planting in enumerate(bed.get("plantings", [])):
+            if planting is None:
+                bed["plantings"][number] = {"crop": "", "from": season, "to": season, "area": "1e-9 m2"}
+    return SiteFile.model_validate(mended), frozenset(places)
+
+
+def _entry(table: str) -> dict[str, Any]:
+    return {field: _KINDS[table] if field == "kind" else copy.deepcopy(_FIELDS[field]) for field in _NEEDED[table]}
+
+
+def _mend_entry(entries: dict[str, Any], table: str, inside: list[Any]) -> str:
+    """Put a stand-in where a fault lies in a named table; its place."""
+    name = inside[0]
+    place = f"{table}.{name}"
+    if len(inside) == 1 or not isinstance(entries[name], dict):
+        entries[name] = _entry(table)
+        return place
+    entry, field = entries[name], inside[1]
+    if field == "plantings" and len(inside) > 2:
+        entry["plantings"][inside[2]] = None  # the season's days are not known yet
+        return f"{place}.plantings[{inside[2] + 1}]"
+    if field in _NEEDED[table]:
+        entry[field] = _entry(table)[field]
+    else:
+        entry.pop(field, None)
+    return f"{place}.{field}"
+
+
+def found_elsewhere(faults: Iterable[Fault], places: frozenset[str]) -> list[Fault]:
+    """The faults that do not come from a stand-in."""
+    return [fault for fault in faults if not _is_of_stand_in(fault, places)]
+
+
+def _is_of_stand_in(fault: Fault, places: frozenset[str]) -> bool:
+    place = ".".join(part for part in (fault.table, fault.field) if part)
+    if any(place == other or place.startswith((f"{other}.", f"{other}[")) for other in places):
+        return True
+    lost = {"loop": "loops", "tank": "tanks", "plantings": f"{fault.table}.area"}.get(fault.field)
+    return lost in places

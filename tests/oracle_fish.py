@@ -1,0 +1,93 @@
+"""Fish of the second season (oracle.py): plain floats, written from the equations."""
+
+from __future__ import annotations
+
+import math
+
+KJ_PER_G_OXYGEN = 13.6
+NON_FAECAL = 0.07
+BROKEN_DOWN = 0.5
+
+
+def appetite_of_1_g(s, t: float) -> float:
+    """Kitchell's hump times the cold ramp, g/day."""
+    span = s["appetite_upper_zero"] - s["appetite_optimum"]
+    ln_q = math.log(s["appetite_q10"])
+    x = (ln_q * span) ** 2 * (1.0 + math.sqrt(1.0 + 40.0 / (ln_q * (span + 2.0)))) ** 2 / 400.0
+    v = (s["appetite_upper_zero"] - t) / span
+    hump = v**x * math.exp(x * (1.0 - v)) if v > 0.0 else 0.0
+    ramp = min(max((t - s["no_feeding_below"]) / s["cold_ramp_width"], 0.0), 1.0)
+    return s["intake_scale"] * hump * ramp
+
+
+def maintenance_of_1_kg(s, t: float) -> float:
+    q10 = s["maintenance_q10_cold"] if t < 20.0 else s["maintenance_q10_warm"]
+    return s["maintenance_at_20"] * q10 ** ((t - 20.0) / 10.0)
+
+
+def kept_energy(s, surplus: float) -> float:
+    return (s["growth_efficiency"] if surplus > 0.0 else s["fasting_loss_fraction"]) * surplus
+
+
+def share_by_oxygen(s, oxygen: float) -> float:
+    none, full = s["oxygen_lethal"], s["oxygen_recommended"]
+    knee = full * 3.0 / 5.5
+    if oxygen <= none:
+        return 0.0
+    if oxygen >= full:
+        return 1.0
+    if oxygen < knee:
+        return 0.6 * (oxygen - none) / (knee - none)
+    return 0.6 + 0.4 * (oxygen - knee) / (full - knee)
+
+
+def share_by_ammonia(s, toxic: float) -> float:
+    full, none = s["unionized_ammonia_design"], s["unionized_ammonia_acute"]
+    return min(max(1.0 - (toxic - full) / (none - full), 0.0), 1.0)
+
+
+class Cohort:
+    def __init__(self, site, key: str):
+        table = site.file.cohorts[key]
+        self.s, self.feed = site.species[table.species], site.feeds[table.feed]
+        self.tank, self.stocked, self.number = table.tank, table.stocked, float(table.count)
+        ration = table.ration
+        self.fraction = 0.85 if ration is None else 0.0 if ration.kind == "unfed" else ration.fraction
+        spilled = None if ration is None or ration.kind == "unfed" else ration.spilled_share
+        self.spilled = 1.0 - 1.0 / 1.2 if spilled is None else spilled
+        self.weight = self.greatest = table.mean_weight
+        self.share = 1.0  # of yesterday evening
+
+    def wake(self, t: float, date) -> None:
+        """Appetite and need of the day, at the weight expected at noon."""
+        self.here = self.number if self.stocked is None or date >= self.stocked else 0.0
+        s, energy = self.s, self.feed["digestible_energy"]
+        # a starving fish burns less and less from half of its greatest weight, and nothing at 0.4 of it
+        living = min(max((self.weight / self.greatest - 0.4) / 0.1, 0.0), 1.0)
+        rate, need = appetite_of_1_g(s, t), maintenance_of_1_kg(s, t) * living
+        eaten = rate * self.weight ** s["intake_exponent"] * self.fraction * self.share
+        kept = kept_energy(s, eaten * energy - need * (self.weight / 1000.0) ** 0.8)
+        noon = max(self.weight + 0.5 * kept / s["body_energy"], 0.5 * self.weight)
+        self.most = rate * noon ** s["intake_exponent"] * self.fraction
+        self.need = need * (noon / 1000.0) ** 0.8
+
+    def eat(self, share: float) -> None:
+        """Amounts of the whole cohort, per day."""
+        s, feed = self.s, self.feed
+        eaten = self.most * share
+        digestible = eaten * feed["digestible_energy"]
+        kept = kept_energy(s, digestible - self.need)
+        self.share, self.eaten = share, self.here * eaten
+        self.gain_each = kept / s["body_energy"]
+        self.oxygen = self.here * ((1.0 - NON_FAECAL) * digestible - kept) / KJ_PER_G_OXYGEN
+        nitrogen = feed["protein"] / 6.25
+        absorbed = eaten * nitrogen * feed["protein_digestibility"]
+        self.excreted = self.here * (absorbed - self.gain_each * s["body_protein"] / 6.25)
+        self.fed = self.eaten / (1.0 - self.spilled)
+        uneaten = self.fed - self.eaten
+        self.solids_nitrogen = BROKEN_DOWN * nitrogen * (self.eaten * (1.0 - feed["protein_digestibility"]) + uneaten)
+        self.solids_oxygen = (
+            BROKEN_DOWN
+            * (self.eaten * (feed["gross_energy"] - feed["digestible_energy"]) + uneaten * feed["gross_energy"])
+            / KJ_PER_G_OXYGEN
+        )

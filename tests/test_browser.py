@@ -1,0 +1,197 @@
+"""The pages in a real Chromium: charts drawn, nothing asked of the network, downloads, a phone, a sheet of paper."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+import tomllib
+import urllib.request
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+
+from stocksim.site.examples import example_text
+
+ROOT = Path(__file__).parents[1]
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
+CHART = '[data-testid="stVegaLiteChart"] svg'
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
+    pytest.mark.xdist_group("browser"),
+]
+sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    """Address of the pages, served for this file alone on a free port of this machine."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [
+        sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), "--server.port", str(port),
+        "--server.address", "127.0.0.1", "--server.headless", "true", "--browser.gatherUsageStats", "false",
+        "--server.fileWatcherType", "none",
+    ]  # fmt: skip
+    environment = {key: value for key, value in os.environ.items() if key != "STOCKSIM_SITE"}
+    with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as server:
+        try:
+            for _ in range(240):
+                try:
+                    with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=5) as answer:
+                        if answer.status == 200:
+                            break
+                except OSError:
+                    time.sleep(0.25)
+            else:
+                pytest.fail("the pages did not come up within a minute")
+            yield f"http://127.0.0.1:{port}/"
+        finally:
+            server.terminate()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def visit(browser, address):
+    """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
+    complaints: list[str] = []
+    opened = []
+
+    def look_at(request) -> None:
+        parts = urlsplit(request.url)
+        if parts.scheme not in ("data", "blob") and parts.hostname != "127.0.0.1":
+            complaints.append(f"request to {request.url}")
+
+    def visit(width: int, height: int = 900):
+        page = browser.new_page(viewport={"width": width, "height": height}, accept_downloads=True)
+        opened.append(page)
+        page.on("request", look_at)
+        page.on("websocket", look_at)
+        page.on("console", lambda m: complaints.append(f"console: {m.text}") if m.type == "error" else None)
+        page.on("pageerror", lambda error: complaints.append(f"page error: {error}"))
+        page.goto(address)
+        settle(page)
+        return page
+
+    yield visit
+    for page in opened:
+        page.close()
+    assert complaints == []
+
+
+def settle(page) -> None:
+    """Wait until the script has run and the charts have had time to be drawn."""
+    page.wait_for_selector(READY, timeout=90_000)
+    page.wait_for_timeout(700)
+    page.wait_for_selector(READY, timeout=90_000)
+
+
+def width_of(page) -> int:
+    """Widest content of the page and of its scrolling part."""
+    return page.evaluate(
+        """() => Math.max(document.documentElement.scrollWidth,
+                          document.querySelector('[data-testid="stMain"]').scrollWidth)"""
+    )
+
+
+def test_season_is_drawn_and_downloads(visit):
+    page = visit(1440)
+    page.wait_for_selector(CHART, timeout=60_000)
+    assert page.locator(CHART).count() == 3
+    for number in range(3):
+        chart = page.locator(CHART).nth(number)
+        assert chart.locator("path").count() > 20
+        assert chart.bounding_box()["height"] > 200
+    assert "Stocking density by tank, lb/gal" in page.locator(CHART).first.text_content()
+    # the answer stands on the first screen
+    assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
+    assert "limits are broken" in page.locator(".ss-verdict").first.inner_text()
+
+    with page.expect_download() as caught:
+        page.get_by_role("button", name="Download the site file").click()
+    text = Path(caught.value.path()).read_text(encoding="utf-8")
+    assert tomllib.loads(text) == tomllib.loads(example_text("heron_lane"))
+
+    with page.expect_download() as caught:
+        page.get_by_role("button", name="Download the results").click()
+    with zipfile.ZipFile(caught.value.path()) as archive:
+        names = set(archive.namelist())
+        assert names == {"tanks.csv", "cohorts.csv", "beds.csv", "loops.csv", "summary.json", "heron_lane.toml"}
+        answer = json.loads(archive.read("summary.json"))
+        rows = list(csv.DictReader(io.StringIO(archive.read("tanks.csv").decode())))
+    assert answer["verdict"] in page.locator(".ss-verdict").first.inner_text()
+    assert len({row["tank"] for row in rows}) == 5
+
+
+def test_upload_edit_and_back(visit, tmp_path):
+    page = visit(1440)
+    own = tmp_path / "own.toml"
+    own.write_text(example_text("heron_lane").replace("Heron Lane growing house", "Own house"), encoding="utf-8")
+    page.get_by_text("Change the site").click()
+    page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(str(own))
+    page.get_by_role("heading", name="Own house").wait_for(timeout=60_000)
+    page.keyboard.press("Escape")
+    page.get_by_role("link", name="Edit the site").click()
+    settle(page)
+    page.get_by_text("Tanks", exact=True).click()
+    settle(page)
+    volume = page.get_by_label("volume").first
+    volume.fill("-500 L")
+    volume.press("Tab")
+    page.locator(".ss-faults").wait_for(timeout=60_000)
+    settle(page)
+    assert "-500 L" in page.locator(".ss-faults").inner_text()
+    assert volume.input_value() == "-500 L"
+    page.get_by_role("link", name="Season").click()
+    settle(page)
+    assert "last sound version" in page.locator(".ss-old").inner_text()
+    page.get_by_role("link", name="Edit the site").click()
+    settle(page)
+    assert page.get_by_label("volume").first.input_value() == "-500 L"
+
+
+def test_phone(visit):
+    page = visit(390, 844)
+    page.wait_for_selector(CHART, timeout=60_000)
+    assert width_of(page) <= 390
+    for number in range(3):
+        box = page.locator(CHART).nth(number).bounding_box()
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= 391
+    assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
+    for name in ("Edit the site", "Fish"):
+        page.get_by_role("link", name=name).click()
+        settle(page)
+        assert width_of(page) <= 390
+
+
+def test_prints_on_one_sheet(visit, tmp_path):
+    page = visit(1200)
+    page.wait_for_selector(CHART, timeout=60_000)
+    settle(page)
+    sheet = page.pdf(prefer_css_page_size=True, print_background=True)
+    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1

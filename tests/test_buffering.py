@@ -1,0 +1,165 @@
+"""Base: masses against molar masses of another library, and the three caps of a day's dose."""
+
+from __future__ import annotations
+
+from dataclasses import FrozenInstanceError
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.buffering import (
+    ALKALINITY_PER_NITRATE_N,
+    ALKALINITY_PER_NITRIFIED_N,
+    LEAST_STEP_MG_L,
+    MOST_PH_RISE,
+    SALTS,
+    buffer_dose,
+)
+from stocksim.water.carbonate import carbon_dioxide, ph_from_alkalinity
+
+# g/mol, from memory of a printed table of molar masses
+PRINTED_MOLAR_MASS = {
+    "potassium_bicarbonate": 100.115,
+    "calcium_carbonate": 100.087,
+    "calcium_hydroxide": 74.093,
+    "potassium_hydroxide": 56.106,
+    "sodium_bicarbonate": 84.007,
+}
+EQUIVALENTS = {"calcium_carbonate": 2, "calcium_hydroxide": 2}
+
+
+@pytest.mark.parametrize("name", PRINTED_MOLAR_MASS)
+def test_masses_follow_from_molar_masses(name):
+    per_alkalinity = PRINTED_MOLAR_MASS[name] / EQUIVALENTS.get(name, 1) / (100.087 / 2.0)
+    # 50.04 for 50.0435 g an equivalent: 7 parts in 100 000
+    assert SALTS[name].salt_g_per_alkalinity_g == pytest.approx(per_alkalinity, rel=1e-4)
+
+
+def test_sodium_bicarbonate_is_that_of_the_molar_masses_not_of_the_misprint():
+    # 10 mg/L in 3785 L: 63.5 g; the extension text prints 53 g
+    grams = 10.0 * 3.785 * SALTS["sodium_bicarbonate"].salt_g_per_alkalinity_g
+    assert grams == pytest.approx(63.5, abs=0.05)
+    assert SALTS["sodium_bicarbonate"].salt_g_per_alkalinity_g == pytest.approx(1.679, abs=0.0005)
+
+
+def test_elements_and_carbon_dioxide_of_the_salts():
+    # percent by mass, from memory of product labels: K 69.7 in KOH, 39.1 in KHCO3; Ca 54.1 in lime, 40.0 in calcite
+    assert SALTS["potassium_hydroxide"].potassium_share == pytest.approx(0.697, abs=0.0005)
+    assert SALTS["potassium_bicarbonate"].potassium_share == pytest.approx(0.391, abs=0.0005)
+    assert SALTS["calcium_hydroxide"].calcium_share == pytest.approx(0.541, abs=0.0005)
+    assert SALTS["calcium_carbonate"].calcium_share == pytest.approx(0.400, abs=0.0005)
+    assert SALTS["sodium_bicarbonate"].sodium_share == pytest.approx(0.274, abs=0.0005)
+    taken = {name: salt.carbon_dioxide_g_per_alkalinity_g for name, salt in SALTS.items()}
+    assert taken["potassium_bicarbonate"] == taken["sodium_bicarbonate"] == 0.0
+    assert taken["calcium_carbonate"] == pytest.approx(0.44, abs=0.005)
+    assert taken["calcium_hydroxide"] == taken["potassium_hydroxide"] == pytest.approx(0.88, abs=0.005)
+
+
+def test_one_base_metal_each_and_caustics_say_so():
+    for salt in SALTS.values():
+        shares = (salt.potassium_share, salt.calcium_share, salt.sodium_share)
+        assert sum(share > 0.0 for share in shares) == 1
+        assert salt.is_caustic == ("OH" in salt.formula)
+        assert ("burns" in salt.caution) == salt.is_caustic
+        assert salt.caution.endswith(".")
+
+
+def test_the_table_is_frozen():
+    with pytest.raises(TypeError):
+        SALTS["chalk"] = SALTS["calcium_carbonate"]
+    with pytest.raises(FrozenInstanceError):
+        SALTS["calcium_carbonate"].calcium_share = 1.0
+
+
+def test_alkalinity_of_nitrogen_from_molar_masses():
+    # printed digits of the handbooks' figures; 50.0435 g an equivalent, 14.007 g a mole of nitrogen
+    assert pytest.approx(2 * 50.0435 / 14.007, abs=0.006) == ALKALINITY_PER_NITRIFIED_N
+    assert pytest.approx(50.0435 / 14.007, abs=0.005) == ALKALINITY_PER_NITRATE_N
+
+
+def test_dose_stops_at_the_target():
+    # 60 to 70 mg/L is a rise of pH by log10(70/60) = 0.067; no ammonia
+    assert buffer_dose(60.0, 70.0, 3.0, 7.0, 0.0, 15.0, 0.02) == pytest.approx(30.0)
+    assert buffer_dose(80.0, 70.0, 3.0, 7.0, 0.0, 15.0, 0.02) == 0.0
+
+
+def test_dose_stops_at_the_rise_of_ph():
+    # 40 * (10^0.2 - 1) = 23.396 mg/L, by hand
+    assert buffer_dose(40.0, 200.0, 2.0, 7.0, 0.0, 15.0, 0.02) == pytest.approx(46.79, abs=0.005)
+
+
+def test_dose_stops_at_the_unionized_limit():
+    # worked by hand: 10 degC, pKa 9.7314; 2 mg/L TAN, limit 0.02 -> share 0.01 -> pH 9.7314 - log10(99) = 7.7358.
+    # From pH 7.7 at 50 mg/L a rise of 0.0358 takes 50 * (10^0.0358 - 1) = 4.3 mg/L but for carbonate (1 % of it).
+    dose = buffer_dose(50.0, 100.0, 1.0, 7.7, 2.0, 10.0, 0.02)
+    assert dose == pytest.approx(4.3, rel=0.02)
+
+
+def test_water_without_alkalinity_may_have_a_little():
+    ph = ph_from_alkalinity(0.0, 10.0, 15.0)
+    assert buffer_dose(0.0, 60.0, 2.0, ph, 1.0, 15.0, 0.02) == pytest.approx(2.0 * LEAST_STEP_MG_L)
+
+
+def test_over_the_limit_nothing_is_given_whatever_the_alkalinity():
+    share = unionized_fraction(8.4, 25.0)
+    assert buffer_dose([0.0, 2.0, 50.0], 100.0, 2.0, 8.4, 1.01 * 0.05 / share, 25.0, 0.05).tolist() == [0.0, 0.0, 0.0]
+    assert buffer_dose(20.0, 100.0, 2.0, 7.0, 1.0, 25.0, 0.0) == 0.0
+
+
+WATER = (st.floats(0.0, 150.0), st.floats(0.5, 60.0), st.floats(0.0, 20.0), st.floats(0.0, 30.0), st.floats(0.005, 0.1))
+
+
+@given(*WATER, st.floats(0.0, 200.0))
+def test_after_the_dose_nothing_is_passed(alkalinity, dioxide, tan, celsius, limit, target):
+    ph = float(ph_from_alkalinity(alkalinity, dioxide, celsius))
+    dose = float(buffer_dose(alkalinity, target, 1.0, ph, tan, celsius, limit))
+    assert dose >= 0.0
+    assert alkalinity + dose <= max(target, alkalinity) + 1e-9
+    after = float(ph_from_alkalinity(alkalinity + dose, carbon_dioxide(ph, alkalinity, celsius), celsius))
+    # 0.001: twice the closed form's distance from the exact root
+    if dose > LEAST_STEP_MG_L:
+        assert after <= ph + MOST_PH_RISE + 0.001
+    if dose > 0.0:
+        assert tan * float(unionized_fraction(after, celsius)) <= limit * 10.0**0.001
+
+
+@given(*WATER)
+def test_the_ammonia_cap_is_met_not_only_kept(alkalinity, dioxide, tan, celsius, limit):
+    # where only the ammonia cap is left, the dose brings un-ionized ammonia right to its limit
+    ph = float(ph_from_alkalinity(alkalinity, dioxide, celsius))
+    dose = float(buffer_dose(alkalinity, 1e9, 1.0, ph, tan, celsius, limit, most_ph_rise=9.0))
+    after = float(ph_from_alkalinity(alkalinity + dose, carbon_dioxide(ph, alkalinity, celsius), celsius))
+    assume(dose > 0.0 and alkalinity > 1.0 and after < 8.9)
+    assert tan * float(unionized_fraction(after, celsius)) == pytest.approx(limit, rel=0.003)
+
+
+@given(*WATER, st.floats(0.1, 20.0))
+def test_more_ammonia_never_allows_more_base(alkalinity, dioxide, tan, celsius, limit, more):
+    ph = float(ph_from_alkalinity(alkalinity, dioxide, celsius))
+    here = buffer_dose(alkalinity, 120.0, 2.0, ph, tan, celsius, limit)
+    assert buffer_dose(alkalinity, 120.0, 2.0, ph, tan + more, celsius, limit) <= here + 1e-9
+    assert buffer_dose(alkalinity, 120.0, 2.0, ph, tan, celsius, 2.0 * limit) >= here - 1e-9
+    assert buffer_dose(alkalinity, 120.0, 4.0, ph, tan, celsius, limit) == pytest.approx(2.0 * here)
+
+
+def test_days_of_doses_reach_the_target():
+    alkalinity, days = 0.0, 0
+    while alkalinity < 79.9:
+        ph = ph_from_alkalinity(alkalinity, 8.0, 12.0)
+        alkalinity += float(buffer_dose(alkalinity, 80.0, 1.0, ph, 0.5, 12.0, 0.02))
+        days += 1
+    # 5 and 5 mg/L, then by 10^0.2 a day: 10 to 80 mg/L are 0.9 of pH, so 5 days more
+    assert days == 7
+
+
+def test_arrays_broadcast_and_nan_stays():
+    arguments = [np.array([[20.0], [60.0]]), 80.0, 2.0, np.array([6.8, 7.2, 7.9]), 1.0, 15.0, 0.02, 0.2]
+    whole = buffer_dose(*arguments)
+    assert whole.shape == (2, 3)
+    assert buffer_dose(20.0, 80.0, 2.0, 7.9, 1.0, 15.0, 0.02) == pytest.approx(whole[0, 2])
+    for hit in range(len(arguments)):
+        spoiled = [np.nan if number == hit else argument for number, argument in enumerate(arguments)]
+        assert np.isnan(buffer_dose(*spoiled)).all()

@@ -1,0 +1,226 @@
+"""Charts: colours told apart by every eye, units in titles, one scale a panel, what is drawn is what was computed."""
+
+from __future__ import annotations
+
+import itertools
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_sites import build, one_tank, two_loops
+
+from stocksim.engine.running import run_season
+from stocksim.faces import chart_parts, charts, palette
+from stocksim.library.species import species_names
+
+# Full-strength colour vision deficiency in linear sRGB: Machado, Oliveira and Fernandes 2009, A physiologically-based
+# model for simulation of color vision deficiency, IEEE Trans. Vis. Comput. Graph. 15, 1291-1298, severity 1.0 (the
+# figures as quoted in several public programs; the paper's own table was not opened).
+VISIONS = {
+    "normal": np.eye(3),
+    "protan": np.array(
+        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
+    ),
+    "deutan": np.array(
+        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
+    ),
+    "tritan": np.array(
+        [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
+    ),
+}
+# IEC 61966-2-1 (sRGB), linear RGB to XYZ under D65
+TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+
+
+def linear(colour: str) -> np.ndarray:
+    """Linear RGB of ``#rrggbb``."""
+    srgb = np.array([int(colour[here : here + 2], 16) / 255.0 for here in (1, 3, 5)])
+    return np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
+
+
+def lab(colour: str, vision: str = "normal") -> np.ndarray:
+    """CIE 1976 Lab of a colour as a kind of vision sees it."""
+    seen = np.clip(VISIONS[vision] @ linear(colour), 0.0, 1.0)
+    share = TO_XYZ @ seen / TO_XYZ.sum(axis=1)
+    curved = np.where(share > (6 / 29) ** 3, np.cbrt(share), share / (3 * (6 / 29) ** 2) + 4 / 29)
+    x, y, z = curved
+    return np.array([116 * y - 16, 500 * (x - y), 200 * (y - z)])
+
+
+def contrast(one: str, other: str) -> float:
+    """WCAG 2.1 contrast ratio."""
+    low, high = sorted(float(TO_XYZ[1] @ linear(colour)) for colour in (one, other))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_lab_of_known_colours():
+    # white is L 100, a = b = 0 by definition; pure sRGB red is L 53.2, a 80.1, b 67.2 (common colour tables, 0.1 given)
+    np.testing.assert_allclose(lab("#ffffff"), [100, 0, 0], atol=0.05)
+    np.testing.assert_allclose(lab("#ff0000"), [53.2, 80.1, 67.2], atol=0.15)
+
+
+@pytest.mark.parametrize("vision", VISIONS)
+def test_species_colours_differ_in_every_vision(vision):
+    # 20 is some nine just noticeable differences of 2.3 (Mahy et al. 1994, from memory); measured least: 23.0, protan
+    least = min(
+        (float(np.linalg.norm(lab(a, vision) - lab(b, vision))), a, b)
+        for a, b in itertools.combinations(palette.SPECIES_COLOURS.values(), 2)
+    )
+    assert least[0] >= 20.0, least
+    assert np.linalg.norm(lab(palette.LEAF, vision) - lab(palette.FEED, vision)) >= 20.0
+
+
+def test_the_measure_catches_a_bad_pair():
+    # red and green of one lightness: far apart to most, hardly to a deutan
+    assert np.linalg.norm(lab("#b5562f") - lab("#6f7d2f")) > 40
+    assert np.linalg.norm(lab("#b5562f", "deutan") - lab("#6f7d2f", "deutan")) < 20
+
+
+@pytest.mark.parametrize(
+    "colour", [*palette.SPECIES_COLOURS.values(), palette.TROUBLE, palette.SOUND, palette.LEAF, palette.FEED]
+)
+def test_colours_stand_out_from_paper(colour):
+    assert contrast(colour, palette.PAPER) >= 3.0  # WCAG 2.1, 1.4.11, graphical objects
+
+
+def test_text_stands_out():
+    for text, ground in (
+        ("INK", "PAPER"),
+        ("FAINT", "PAPER"),
+        ("PAPER", "TROUBLE"),
+        ("PAPER", "SOUND"),
+        ("INK", "SHADE"),
+    ):
+        assert contrast(getattr(palette, text), getattr(palette, ground)) >= 4.5  # WCAG 2.1, 1.4.3, text
+
+
+def test_every_species_has_its_colour_and_dash():
+    assert set(palette.SPECIES_COLOURS) == set(species_names()) == set(palette.SPECIES_DASHES)
+    assert len(set(palette.SPECIES_DASHES.values())) == len(palette.SPECIES_DASHES)
+    assert palette.species_colour("own_fish") in palette.SPECIES_COLOURS.values()
+    assert palette.species_dash("own_fish") not in palette.SPECIES_DASHES.values()
+
+
+def test_pages_and_charts_share_their_colours():
+    config = tomllib.loads((Path(__file__).parents[1] / ".streamlit" / "config.toml").read_text())["theme"]
+    assert config["backgroundColor"] == palette.PAPER
+    assert config["secondaryBackgroundColor"] == palette.SHADE
+    assert config["textColor"] == palette.INK
+    assert config["primaryColor"] == palette.SOUND
+
+
+STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth": charts.growth_stack}
+
+
+def panels_of(spec):
+    return spec["vconcat"]
+
+
+def x_domains(panel):
+    return [str(layer["encoding"]["x"]["scale"]["domain"]) for layer in panel["layer"]]
+
+
+@pytest.mark.parametrize("name", STACKS)
+def test_panels_share_one_time_axis_and_have_one_scale_each(demo_season, name):
+    spec = STACKS[name](demo_season).to_dict()
+    assert len({domain for panel in panels_of(spec) for domain in x_domains(panel)}) == 1
+    for panel in panels_of(spec):
+        assert "y" not in panel.get("resolve", {}).get("scale", {})
+        scales = {str(layer["encoding"]["y"].get("scale")) for layer in panel["layer"]}
+        assert len(scales) == 1, panel["title"]
+    assert sum(len(rows) for rows in spec["datasets"].values()) < 5000
+    assert spec["config"]["background"] == palette.PAPER
+    assert "description" in spec
+
+
+def test_titles_carry_units():
+    wanted = {
+        "us": ["lb/gal", "ft2", "degF", "%", "%", "lb", "lb/day"],
+        "metric": ["kg/m3", "m2", "degC", "%", "%", "g", "g/day"],
+    }
+    for units, unit_words in wanted.items():
+        season = run_season(build(one_tank(days=5)).with_changes({"site.units": units}))
+        titles = [panel["title"] for stack in STACKS.values() for panel in panels_of(stack(season).to_dict())]
+        for unit in unit_words:
+            assert any(f", {unit}" in title for title in titles), (unit, titles)
+
+
+def test_bars_stand_where_limits_are_broken(demo_season):
+    data = charts.trouble_panel(demo_season).to_dict()["datasets"]
+    rows = [row for rows in data.values() for row in rows]
+    broken = [finding for finding in demo_season.findings if finding.is_broken]
+    firsts = {(finding.where.split(".")[1], finding.first_date.isoformat()) for finding in broken}
+    assert {(row["place"], row["from"][:10]) for row in rows if row["label"]} == firsts
+    days = sum((np.datetime64(row["to"][:10]) - np.datetime64(row["from"][:10])).astype(int) for row in rows)
+    assert days == sum(finding.days_broken for finding in broken)
+
+
+def test_the_worst_day_is_always_drawn(demo_season):
+    # weekly points take each week's worst day, so that no breach falls between two points
+    for limit, pick in (("oxygen", np.min), ("unionized_ammonia", np.min)):
+        series = next(s for s in demo_season.limits if s.limit == limit)
+        frame = chart_parts.tank_frame(demo_season, series, chart_parts.daily(series, series.margin_percent), pick)
+        for finding in demo_season.findings:
+            if finding.limit == limit:
+                tank = frame[frame["tank"] == finding.where.split(".")[1]]
+                assert tank["value"].min() == pytest.approx(finding.margin_percent, abs=0)
+
+
+def test_planted_area_is_drawn_on_the_day_it_changes(demo_season):
+    frame = demo_season.loops[demo_season.loops["loop"] == "warm"].set_index("date")["planted_area_m2"]
+    changes = frame.index[frame.diff().fillna(0.0) != 0.0]
+    spec = charts.area_panel(demo_season, "warm").to_dict()
+    drawn = {row["date"][:10] for rows in spec["datasets"].values() for row in rows if "planted" in row}
+    assert len(changes) > 0
+    assert {f"{day:%Y-%m-%d}" for day in changes} <= drawn
+
+
+def test_tank_takes_the_colour_of_its_main_species(demo_season):
+    species = chart_parts.main_species(demo_season)
+    assert species["birch"] == "bluegill"  # 160 bluegill of 45 g against 25 goldfish of 20 g
+    assert species["maple"] == "nile_tilapia"
+
+
+def test_limits_are_labelled(demo_season):
+    spec = charts.density_panel(demo_season).to_dict()
+    labels = [row["label"] for rows in spec["datasets"].values() for row in rows if "label" in row]
+    assert any(label.startswith("limit") and "birch" in label for label in labels)
+    spec = charts.temperature_panel(demo_season).to_dict()
+    labels = [row["label"] for rows in spec["datasets"].values() for row in rows if "label" in row]
+    assert labels == ["rainbow trout, loop main: too warm above 66"]
+
+
+def test_names_at_line_ends_do_not_overlap(demo_season):
+    import altair as alt
+    import pandas as pd
+
+    names = pd.DataFrame({"name": list("abcdef"), "value": [0.0, 0.1, 0.1, 0.1, 9.9, 10.0], "species": "bluegill"})
+    marks = chart_parts.end_labels(demo_season, names, alt.Scale(domain=[0.0, 10.0]), 150, alt.value("black"))
+    places = np.sort(marks.data["place"])
+    assert np.diff(places).min() >= 1.0 - 1e-9  # 15 of 150 pixels on a scale of 10
+    assert places[-1] <= 10.0
+
+
+@pytest.mark.parametrize(
+    ("changes", "days"),
+    [({"cohorts": {}}, 30), ({"beds": {}}, 30), ({"cohorts": {}, "beds": {}}, 30), ({}, 1), ({}, 900)],
+    ids=["no fish", "no beds", "neither", "one day", "900 days"],
+)
+def test_odd_sites_can_be_drawn(changes, days):
+    season = run_season(build({**one_tank(days=days), **changes}))
+    for stack in STACKS.values():
+        spec = stack(season).to_dict()
+        assert sum(len(rows) for rows in spec["datasets"].values()) < 5000
+
+
+def test_every_kind_of_unit_can_be_drawn():
+    season = run_season(build(two_loops()))
+    for stack in STACKS.values():
+        assert stack(season).to_dict()["vconcat"]
+
+
+def test_runs():
+    assert chart_parts.runs(np.array([True, True, False, True])) == [(0, 1), (3, 3)]
+    assert chart_parts.runs(np.array([], dtype=bool)) == []
+    assert chart_parts.runs(np.zeros(3, dtype=bool)) == []

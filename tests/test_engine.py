@@ -1,0 +1,346 @@
+"""The season engine: a second implementation, scenarios, order, directions, and its behaviour in crowded water."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import fields, replace
+
+import numpy as np
+import oracle
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from small_sites import FED_WELL, START, any_site, build, one_tank, two_loops
+
+from stocksim import run_season
+from stocksim.engine import season as engine
+from stocksim.engine.layout import build_layout
+from stocksim.engine.season import Course, simulate
+
+PER_COHORT = (
+    "count",
+    "weight_g",
+    "fed_g",
+    "eaten_g",
+    "gain_g",
+    "fish_oxygen_g",
+    "excreted_nitrogen_g",
+    "appetite_share",
+)
+PER_LEAF = ("oxygen_mg_l", "oxygen_used_g", "tan_mg_l", "nitrified_g")
+# The engine's rounds stop when appetite agrees to 1e-10, the oracle's bounds at 1e-13; a season carries the differences
+# on without growth. Measured: 1e-10 on the demonstration site, 7e-10 at worst (a crowded tank at 0.6 mg/L oxygen).
+AGREED = 1e-8
+# A scenario among others may go through a round more than alone, below the same 1e-10: compared with the season's
+# largest.
+SAME = 1e-9
+
+
+def run(tables: dict) -> Course:
+    return simulate(build_layout(build(tables)))
+
+
+def assert_near(ours: np.ndarray, other: np.ndarray, bound: float, what: str) -> None:
+    """Equal to a relative bound; numbers a millionth of the largest count as part of it."""
+    scale = np.abs(other) + 1e-6 * np.abs(other).max(initial=0.0) + 1e-12
+    worst = np.max(np.abs(ours - other) / scale, initial=0.0)
+    assert worst <= bound, f"{what}: {worst:.2e}"
+
+
+CROWDED = one_tank(count=400, power_w=30.0, days=60)
+STARVED = one_tank(days=160, mean_weight_g=20.0)
+STARVED["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
+
+
+@pytest.mark.parametrize("name", ["demo", "two loops", "crowded", "starved"])
+def test_engine_equals_the_oracle(name, demo_site):
+    tables = {"two loops": two_loops(), "crowded": CROWDED, "starved": STARVED}
+    site = demo_site if name == "demo" else build(tables[name])
+    told = oracle.run(site)
+    course = simulate(build_layout(site))
+    for key, rows in told.items():
+        assert_near(getattr(course, key)[0], np.array(rows), AGREED, key)
+
+
+@settings(max_examples=30)
+@given(any_site())
+def test_engine_equals_the_oracle_on_random_sites(tables):
+    # measured over 500 sites: 9e-10 at worst
+    site = build(tables)
+    try:
+        told = oracle.run(site)
+    except RuntimeError:
+        assume(False)  # the oracle's turn and turn about did not settle (2 of 500): it says nothing then
+    course = simulate(build_layout(site))
+    for key, rows in told.items():
+        other = np.array(rows)
+        worst = np.max(np.abs(getattr(course, key)[0] - other), initial=0.0)
+        assert worst <= AGREED * (1.0 + np.abs(other).max(initial=0.0)), f"{key}: {worst:.2e}"
+
+
+def test_the_oracle_sites_reach_every_branch(demo_season):
+    # else the comparison above would prove little: appetite curbed by oxygen and by ammonia, none at all, and whole
+    two = run(two_loops())
+    share = two.appetite_share[0]
+    assert (share == 0.0).any()
+    assert (demo_season.course.appetite_share == 1.0).any()
+    assert ((share > 0.0) & (share < 0.6)).any()
+    assert ((share > 0.6) & (share < 1.0)).any()
+    assert (two.oxygen_mg_l[0, -1, 0] > 5.5) & (share[-1, 0] < 1.0), "curbed by ammonia alone"
+    assert (two.gain_g[0] < 0.0).any(), "fish that live on their reserves"
+    assert build(two_loops()).temperature_c["cool"].min() < 10.0, "the cold side of the film's rate"
+
+
+def assert_same(ours: dict[str, np.ndarray], other: dict[str, np.ndarray], what: str) -> None:
+    """Equal to 1e-9 of the largest in the season; a gain, the difference of feed and need, to 1e-9 of the feed."""
+    for key, values in other.items():
+        scale = np.abs(other["eaten_g" if key == "gain_g" else key]).max(initial=0.0) + np.abs(values).max(initial=0.0)
+        worst = np.max(np.abs(ours[key] - values), initial=0.0)
+        assert worst <= SAME * scale + 1e-12, f"{what}, {key}: {worst:.2e} of {scale:.2e}"
+
+
+def scenarios_of(course: Course, row: int) -> dict[str, np.ndarray]:
+    arrays = {field.name: getattr(course, field.name) for field in fields(course) if field.name != "rounds"}
+    return {key: array[min(row, array.shape[0] - 1)] for key, array in arrays.items()}
+
+
+@pytest.mark.parametrize("tables", [two_loops(), CROWDED], ids=["two loops", "crowded"])
+def test_a_scenario_alone_is_the_same_among_many(tables):
+    layout = build_layout(build(tables))
+    counts = layout.count * np.array([[1.0], [0.1], [0.0], [2.0], [0.6]])
+    many = simulate(replace(layout, count=counts))
+    for row in range(5):
+        one = scenarios_of(simulate(replace(layout, count=counts[row : row + 1])), 0)
+        assert_same(scenarios_of(many, row), one, f"scenario {row}")
+
+
+def test_other_fields_may_differ_by_scenario_too():
+    layout = build_layout(build(two_loops()))
+    tables = two_loops()
+    tables["tanks"]["west"]["oxygen_supply"] = {"kind": "diffuser", "power": "80 W"}
+    tables["cohorts"]["perch"]["ration"] = {"kind": "appetite", "fraction": 0.5}
+    other = build_layout(build(tables))
+    changed = ("device_g_day", "ration_fraction", "spilled_share", "temperature_c", "appetite_at_1g", "ph")
+    both = replace(layout, **{key: np.stack([getattr(layout, key), getattr(other, key)]) for key in changed})
+    course = simulate(both)
+    for row, alone in enumerate((layout, other)):
+        one = scenarios_of(simulate(alone), 0)
+        assert_same(scenarios_of(course, row), one, f"scenario {row}")
+
+
+def turned(tables: dict) -> dict:
+    """The same site with tanks, units and cohorts written in reverse."""
+    return tables | {
+        key: dict(reversed(tables[key].items())) for key in ("tanks", "beds", "cohorts", "loops") if key in tables
+    }
+
+
+@settings(max_examples=30)
+@given(any_site())
+def test_order_of_tables_does_not_matter(tables):
+    there, back = run(tables), run(turned(tables))
+    if max(there.rounds.max(), back.rounds.max()) >= engine._MOST_ROUNDS:
+        return  # not settled: see test_rounds_stay_below_the_cap
+    tanks = len(tables["tanks"])
+    for key in PER_COHORT:
+        assert_near(getattr(back, key)[0][:, ::-1], getattr(there, key)[0], AGREED, key)
+    for key in PER_LEAF:
+        assert_near(getattr(back, key)[0][:, :tanks][:, ::-1], getattr(there, key)[0][:, :tanks], AGREED, key)
+
+
+# --- crowded water
+
+
+def alternations(course: np.ndarray) -> int:
+    """Longest run of days on which the day-to-day change turns its sign each time, changes below 0.1 % left out."""
+    change = np.diff(course)
+    change = np.where(np.abs(change) > 1e-3 * np.abs(course).max(), change, 0.0)
+    turns = change[1:] * change[:-1] < 0.0
+    longest = now = 0
+    for turn in turns:
+        now = now + 1 if turn else 0
+        longest = max(longest, now)
+    return longest
+
+
+OVERSTOCKED = {
+    "no air": one_tank(count=900, mean_weight_g=200.0, power_w=0.0, flow_l_h=100.0, days=60),
+    "no air, strong flow": one_tank(count=900, mean_weight_g=200.0, power_w=0.0, flow_l_h=3000.0, days=60),
+    "ammonia": one_tank(count=500, power_w=2000.0, ph=9.0, bed_m2=0.3, days=60),
+    "starved bed": one_tank(count=900, power_w=60.0, bed_m2=40.0, days=60),
+    "two species": two_loops(),
+    "trout in a warm spell": one_tank("rainbow_trout", "trout_44", 17.0, 60, 500, 150.0, 20.0),
+}
+
+
+@pytest.mark.parametrize("name", OVERSTOCKED)
+def test_no_starve_and_gorge(name):
+    course = run(OVERSTOCKED[name])
+    assert course.appetite_share.min() < 0.7, "the tank is meant to be overstocked"
+    # after the first days, in which water that began clean and full of oxygen is used up, and a late cohort comes
+    first = 8 if name == "two species" else 3
+    feed = course.fed_g[0, first:]
+    for column in feed.T:
+        if column.max() > 0.0:
+            assert alternations(column) <= 1, column
+    for column in course.oxygen_mg_l[0, first:].T:
+        assert alternations(column) <= 1, column
+
+
+@pytest.mark.parametrize("name", [name for name in OVERSTOCKED if name != "two species"])
+def test_feed_in_a_crowded_tank_is_smooth(name):
+    # 60 days at one temperature: no day's feed may differ from its neighbours' mean by more than 5 % of the largest
+    feed = run(OVERSTOCKED[name]).fed_g[0, 5:, 0]
+    bend = np.abs(feed[1:-1] - 0.5 * (feed[2:] + feed[:-2]))
+    assert bend.max() <= 0.05 * feed.max()
+
+
+@pytest.mark.parametrize("name", OVERSTOCKED)
+def test_rounds_stay_below_the_cap_in_overstocked_tanks(name):
+    assert run(OVERSTOCKED[name]).rounds.max() < engine._MOST_ROUNDS
+
+
+def test_rounds_stay_below_the_cap_on_the_demonstration_site(demo_season):
+    assert demo_season.course.rounds.max() < engine._MOST_ROUNDS
+
+
+@settings(max_examples=100)
+@given(any_site())
+def test_rounds_stay_below_the_cap(tables):
+    assert run(tables).rounds.max() < engine._MOST_ROUNDS
+
+
+# --- directions
+#
+# They hold for the tank itself on one morning's fish. Not for its neighbours: fish that stop eating for want of oxygen
+# make no solids, and what those no longer use in the sump comes to the other tanks. Nor for ever: better air grows
+# larger fish. pH 5.5 keeps ammonia harmless, which would curb appetite as well.
+
+
+def harmless(tables: dict) -> dict:
+    return tables | {"loops": {key: loop | {"ph": 5.5} for key, loop in tables["loops"].items()}}
+
+
+@settings(max_examples=60)
+@given(any_site(), st.floats(1.05, 4.0))
+def test_more_fish_never_mean_more_oxygen_in_their_tank(tables, more):
+    layout = replace(build_layout(build(harmless(tables))), days=1)
+    in_first = layout.cohort_tank[:, 0] if layout.cohorts else np.zeros(0)
+    fewer, crowd = simulate(layout), simulate(replace(layout, count=layout.count * np.where(in_first > 0.0, more, 1.0)))
+    assert crowd.oxygen_mg_l[0, 0, 0] <= fewer.oxygen_mg_l[0, 0, 0] + 1e-7  # the rounds' own tolerance
+
+
+@settings(max_examples=60)
+@given(any_site(), st.floats(50.0, 2000.0))
+def test_more_air_never_means_less_oxygen_in_its_tank(tables, grams):
+    layout = replace(build_layout(build(harmless(tables))), days=1)
+    device = layout.device_g_day.copy()
+    device[0] += grams
+    poorer = simulate(layout).oxygen_mg_l[0, 0, 0]
+    aired = simulate(replace(layout, device_g_day=device)).oxygen_mg_l[0, 0, 0]
+    # a device carries fish water to 0.95 of saturation only, and takes oxygen out of water above that
+    first_loop = int(layout.leaf_loop[0].argmax())
+    top = 0.95 * oracle.saturation(float(layout.temperature_c[0, first_loop]), layout.elevation_m)
+    assert aired >= min(poorer, top) - 1e-7
+
+
+def test_directions_over_a_season(demo_site, demo_season):
+    base = demo_season.course
+    tanks = len(demo_season.layout.tanks)
+    more = run_season(demo_site, **{"cohorts.winter_trout.count": 200}).course
+    assert (more.oxygen_mg_l[..., :tanks] <= base.oxygen_mg_l[..., :tanks] + 1e-7).all()
+    assert (more.tan_mg_l[..., :3] >= base.tan_mg_l[..., :3] - 1e-7)[:, 20:].all()
+    aired = run_season(demo_site, **{"tanks.alder.oxygen_supply": {"kind": "diffuser", "power": "90 W"}}).course
+    assert (aired.oxygen_mg_l[..., 2] >= base.oxygen_mg_l[..., 2] - 1e-7).all()
+    assert aired.gain_g[..., 2].sum() > base.gain_g[..., 2].sum()
+
+
+# --- edges
+
+
+def test_an_empty_site_runs():
+    tables = one_tank(days=20)
+    tables["beds"], tables["cohorts"] = {}, {}
+    season = run_season(build(tables))
+    saturation = oracle.saturation(26.0, 100.0)
+    # nothing but a diffuser and a surface: between 0.95 of saturation, where the device would stop, and saturation
+    level = season.course.oxygen_mg_l[0, -1, 0]
+    assert 0.95 * saturation < level < saturation
+    assert (season.course.tan_mg_l == 0.0).all()
+    assert season.cohorts.empty
+    assert season.beds.empty
+    assert len(season.tanks) == 20
+    assert not [finding for finding in season.findings if finding.is_broken]
+    assert season.totals()["feed_kg"] == 0.0
+
+
+def test_fish_without_beds_and_beds_without_fish_run():
+    bare = one_tank()
+    bare["beds"] = {}
+    course = run(bare)
+    assert (course.nitrified_g == 0.0).all()
+    assert (np.diff(course.tan_mg_l[0, :, 0]) > 0.0).all(), "nothing takes ammonia away"
+    alone = one_tank()
+    alone["cohorts"] = {}
+    assert (run(alone).nitrified_g == 0.0).all()
+
+
+def test_no_fish_is_the_same_as_no_cohort():
+    none, without = one_tank(count=0), one_tank()
+    without["cohorts"] = {}
+    ours, other = run(none), run(without)
+    for key in PER_LEAF:
+        np.testing.assert_array_equal(getattr(ours, key), getattr(other, key))
+    assert (ours.fed_g == 0.0).all()
+    assert (ours.weight_g == 100.0).all()
+    assert not [f for f in run_season(build(none)).findings if f.is_broken]
+
+
+def test_a_cohort_stocked_in_mid_season_has_no_rows_before():
+    tables = one_tank(days=30)
+    tables["cohorts"]["late"] = dict(tables["cohorts"]["fish"], stocked=START + dt.timedelta(days=12))
+    season = run_season(build(tables))
+    late = season.cohorts[season.cohorts["cohort"] == "late"]
+    assert late["date"].min().date() == START + dt.timedelta(days=12)
+    assert len(late) == 18
+    assert (season.course.count[0, :12, 1] == 0.0).all()
+    assert (season.course.fed_g[0, :12, 1] == 0.0).all()
+    assert late["mean_weight_g"].iloc[0] > 100.0, "it eats on its first day"
+    # until then the season is that of the first cohort alone
+    alone = run(one_tank(days=30))
+    assert_near(season.course.oxygen_mg_l[0, :12], alone.oxygen_mg_l[0, :12], SAME, "oxygen before")
+    assert (season.course.oxygen_mg_l[0, 12:, 0] < alone.oxygen_mg_l[0, 12:, 0]).all()
+
+
+def test_unfed_fish_lose_weight_and_still_breathe():
+    tables = one_tank()
+    tables["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
+    course = run(tables)
+    assert (course.fed_g == 0.0).all()
+    assert (np.diff(course.weight_g[0, :, 0]) < 0.0).all()
+    assert (course.fish_oxygen_g > 0.0).all()
+    assert (course.excreted_nitrogen_g > 0.0).all()
+
+
+def test_starving_fish_stop_at_two_fifths_of_their_weight():
+    weight = run(STARVED).weight_g[0, :, 0]
+    assert (np.diff(weight) <= 0.0).all()
+    assert 0.39 * 20.0 < weight[-1] < 0.5 * 20.0, "the budget ends there instead of running through zero"
+
+
+@pytest.mark.parametrize(("species", "feed", "celsius"), FED_WELL)
+def test_good_water_is_the_single_fish(species, feed, celsius):
+    # one fish in a large aired tank grows as the single-fish rule of `grow` says
+    from stocksim import grow
+
+    tables = one_tank(species, feed, celsius, 30, 1, 60.0, power_w=100.0)
+    course = run(tables)
+    single = grow(species, 60.0, celsius, days=30, ration_fraction=0.85, feed=feed)
+    np.testing.assert_allclose(course.weight_g[0, :, 0], single.weight_g, rtol=1e-12)
+    np.testing.assert_allclose(course.fish_oxygen_g[0, :, 0], single.oxygen_g, rtol=1e-9)
+
+
+def test_progress_is_told_every_day():
+    told = []
+    simulate(build_layout(build(one_tank(days=5))), lambda done, of: told.append((done, of)))
+    assert told == [(day, 5) for day in range(1, 6)]

@@ -1,0 +1,344 @@
+"""The balance of a loop: conservation, a dense solver, directions, and the day's swing against an hourly run."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+from scipy.optimize import root
+
+from stocksim.engine.extremes import AMMONIA_PEAK_FACTOR, OXYGEN_PEAK_FACTOR, tank_extremes
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.loop import balance_demand, balance_removal, daily_swing
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
+
+K = HALF_SATURATION_TAN_MG_L
+# Mass closes to 1e-9 relative: the sump is iterated to 1e-13, the rest is rounding.
+CLOSED = 1e-9
+
+
+class Water(NamedTuple):
+    """A day's star: what a leaf and a sump hold and pass, and what they held and get."""
+
+    leaf_gain: np.ndarray
+    leaf_load: np.ndarray
+    flow: np.ndarray
+    sump_gain: np.ndarray
+    sump_load: np.ndarray
+    members: np.ndarray
+
+
+def random_star(seed: int, loops: int, leaves: int, scenarios: int = 1) -> tuple[Water, np.ndarray, np.ndarray]:
+    """A random star with capacities of removal and demands, quantities spread over several powers of ten."""
+    rng = np.random.default_rng(seed)
+
+    def spread(low: float, high: float, columns: int) -> np.ndarray:
+        return 10.0 ** rng.uniform(low, high, (scenarios, columns))
+
+    members = np.eye(loops)[rng.integers(0, loops, leaves)]
+    flow = spread(-1.0, 2.5, leaves)
+    flow[:, rng.random(leaves) < 0.1] = 0.0
+    load = spread(-3.0, 3.0, leaves) * (rng.random(leaves) < 0.8)
+    water = Water(
+        flow + spread(-2.0, 1.5, leaves), load, flow, flow @ members + spread(-2.0, 1.5, loops),
+        spread(-3.0, 2.0, loops), members,
+    )  # fmt: skip
+    capacity = spread(-2.0, 3.0, leaves) * (rng.random(leaves) < 0.5)
+    demand = spread(-2.0, 3.0, leaves) * (rng.random(leaves) < 0.7)
+    return water, capacity, demand
+
+
+SEEDS, LOOPS, LEAVES = st.integers(0, 2**32 - 1), st.integers(1, 3), st.integers(1, 9)
+stars = given(SEEDS, LOOPS, LEAVES)
+
+
+def removal(water: Water, capacity: np.ndarray):
+    return balance_removal(*water, capacity, K, np.ones_like(water.sump_gain))
+
+
+def need(water: Water, demand: np.ndarray, sump_demand: np.ndarray):
+    return balance_demand(*water, demand, sump_demand, np.ones_like(water.sump_gain))
+
+
+def nothing(water: Water) -> np.ndarray:
+    return np.zeros_like(water.sump_gain)
+
+
+def assert_closed(water: Water, leaf: np.ndarray, sump: np.ndarray, leaf_used: np.ndarray, sump_used) -> None:
+    """Load equals what is held and passed on plus what was used, leaf by leaf, sump by sump and over the loop."""
+    at_leaf = sump @ water.members.T
+    gross = water.leaf_load + water.flow * at_leaf
+    assert (np.abs(gross - water.leaf_gain * leaf - leaf_used) <= CLOSED * (gross + leaf_used)).all()
+    back = (water.flow * leaf) @ water.members
+    sump_gross = water.sump_load + back
+    assert (np.abs(sump_gross - water.sump_gain * sump - sump_used) <= CLOSED * (sump_gross + sump_used)).all()
+    # the loop as a whole: flows cancel
+    kept = ((water.leaf_gain - water.flow) * leaf) @ water.members + (
+        water.sump_gain - water.flow @ water.members
+    ) * sump
+    load = water.leaf_load @ water.members + water.sump_load
+    used = leaf_used @ water.members + sump_used
+    assert (np.abs(load - kept - used) <= CLOSED * (load + back + used)).all()
+
+
+def dense(water: Water) -> tuple[np.ndarray, np.ndarray]:
+    """Matrix and load of the linear star, leaves first, of the first scenario."""
+    leaves, loops = water.members.shape
+    matrix = np.zeros((leaves + loops, leaves + loops))
+    matrix[:leaves, :leaves] = np.diag(water.leaf_gain[0])
+    matrix[leaves:, leaves:] = np.diag(water.sump_gain[0])
+    matrix[:leaves, leaves:] = -water.flow[0][:, None] * water.members
+    matrix[leaves:, :leaves] = -(water.flow[0][:, None] * water.members).T
+    return matrix, np.concatenate([water.leaf_load[0], water.sump_load[0]])
+
+
+@stars
+def test_removal_closes_and_is_positive(seed, loops, leaves):
+    water, capacity, _ = random_star(seed, loops, leaves, scenarios=3)
+    star = removal(water, capacity)
+    assert (star.leaf_mg_l >= 0.0).all()
+    assert (star.sump_mg_l >= 0.0).all()
+    assert (star.removed_g >= 0.0).all()
+    assert (star.removed_g <= capacity).all()
+    assert_closed(water, star.leaf_mg_l, star.sump_mg_l, star.removed_g, 0.0)
+
+
+@stars
+def test_removal_without_capacity_is_the_linear_solve(seed, loops, leaves):
+    water, capacity, _ = random_star(seed, loops, leaves)
+    star = removal(water, 0.0 * capacity)
+    expected = np.linalg.solve(*dense(water))
+    ours = np.concatenate([star.leaf_mg_l[0], star.sump_mg_l[0]])
+    # both to rounding, amplified by the matrix's condition
+    np.testing.assert_allclose(ours, expected, rtol=1e-9, atol=1e-9 * np.abs(expected).max())
+
+
+@settings(max_examples=50)
+@stars
+def test_removal_equals_a_dense_nonlinear_solve(seed, loops, leaves):
+    water, capacity, _ = random_star(seed, loops, leaves)
+    matrix, load = dense(water)
+    taken = np.concatenate([capacity[0], np.zeros(loops)])
+    scale = np.diag(matrix) + taken / K  # the steepest slope of each line: residuals are then in mg/L
+
+    def residual(level: np.ndarray) -> np.ndarray:
+        return (matrix @ level + taken * level / (K + np.abs(level)) - load) / scale
+
+    def slopes(level: np.ndarray) -> np.ndarray:
+        return (matrix + np.diag(taken * K / (K + np.abs(level)) ** 2)) / scale[:, None]
+
+    found = root(residual, np.linalg.solve(matrix, load), jac=slopes, tol=1e-13)
+    star = removal(water, capacity)
+    ours = np.concatenate([star.leaf_mg_l[0], star.sump_mg_l[0]])
+    # the dense solver stops at its own tolerance: 1e-7 of the largest level, and ours must not be worse in its residual
+    np.testing.assert_allclose(ours, found.x, rtol=1e-7, atol=1e-7 * np.abs(ours).max())
+    assert np.abs(residual(ours)).max() <= 1e-11 * (1.0 + np.abs(ours).max())
+
+
+@stars
+def test_more_load_never_lowers_and_more_removal_never_raises(seed, loops, leaves):
+    water, capacity, _ = random_star(seed, loops, leaves)
+    star = removal(water, capacity)
+    slack = 1e-10 * (1.0 + star.leaf_mg_l.max())
+    richer = water._replace(leaf_load=water.leaf_load + np.eye(leaves)[seed % leaves] * 5.0)
+    assert (removal(richer, capacity).leaf_mg_l >= star.leaf_mg_l - slack).all()
+    assert (removal(richer, capacity).sump_mg_l >= star.sump_mg_l - slack).all()
+    cleaner = removal(water, capacity + np.eye(leaves)[seed % leaves] * 5.0)
+    assert (cleaner.leaf_mg_l <= star.leaf_mg_l + slack).all()
+    assert (cleaner.sump_mg_l <= star.sump_mg_l + slack).all()
+
+
+@stars
+def test_order_of_leaves_does_not_matter(seed, loops, leaves):
+    water, capacity, demand = random_star(seed, loops, leaves)
+    turn = np.random.default_rng(seed).permutation(leaves)
+    turned = Water(
+        water.leaf_gain[:, turn], water.leaf_load[:, turn], water.flow[:, turn], water.sump_gain, water.sump_load,
+        water.members[turn],
+    )  # fmt: skip
+    for ours, other in (
+        (removal(water, capacity), removal(turned, capacity[:, turn])),
+        (need(water, demand, nothing(water))[0], need(turned, demand[:, turn], nothing(water))[0]),
+    ):
+        # sums in another order: rounding
+        np.testing.assert_allclose(other.leaf_mg_l, ours.leaf_mg_l[:, turn], rtol=1e-10, atol=1e-10)
+        np.testing.assert_allclose(other.removed_g, ours.removed_g[:, turn], rtol=1e-10, atol=1e-10)
+
+
+@stars
+def test_a_scenario_alone_is_the_same_among_many(seed, loops, leaves):
+    water, capacity, demand = random_star(seed, loops, leaves, scenarios=4)
+    many, (needed, _) = removal(water, capacity), need(water, demand, nothing(water))
+    for row in range(4):
+        one = Water(*(part[row : row + 1] for part in water[:5]), water.members)
+        # the others keep the rounds going: agreement to the solver's 1e-13 of the largest level
+        slack = 1e-11 * (1.0 + many.sump_mg_l.max())
+        alone = removal(one, capacity[row : row + 1])
+        np.testing.assert_allclose(alone.leaf_mg_l[0], many.leaf_mg_l[row], rtol=1e-11, atol=slack)
+        alone = need(one, demand[row : row + 1], nothing(one))[0]
+        slack = 1e-11 * (1.0 + needed.sump_mg_l.max())
+        np.testing.assert_allclose(alone.leaf_mg_l[0], needed.leaf_mg_l[row], rtol=1e-11, atol=slack)
+
+
+@stars
+def test_demand_closes_and_never_goes_below_nothing(seed, loops, leaves):
+    water, _, demand = random_star(seed, loops, leaves, scenarios=3)
+    sump_demand = 10.0 ** np.random.default_rng(seed).uniform(-2.0, 3.0, water.sump_gain.shape)
+    star, sump_used = need(water, demand, sump_demand)
+    assert (star.leaf_mg_l >= 0.0).all()
+    assert (star.sump_mg_l >= 0.0).all()
+    assert (star.removed_g >= 0.0).all()
+    assert (star.removed_g <= demand).all()
+    assert (sump_used <= sump_demand).all()
+    # all of the demand is met wherever something is left
+    assert (star.removed_g == demand)[star.leaf_mg_l > 0.0].all()
+    assert (sump_used == sump_demand)[star.sump_mg_l > 0.0].all()
+    assert_closed(water, star.leaf_mg_l, star.sump_mg_l, star.removed_g, sump_used)
+
+
+@stars
+def test_demand_equals_the_linear_solve_of_what_is_not_empty(seed, loops, leaves):
+    water, _, demand = random_star(seed, loops, leaves)
+    star, _ = need(water, demand, nothing(water))
+    ours = np.concatenate([star.leaf_mg_l[0], star.sump_mg_l[0]])
+    matrix, load = dense(water)
+    load[:leaves] -= demand[0]
+    left = ours > 0.0
+    expected = np.linalg.solve(matrix[np.ix_(left, left)], load[left])
+    np.testing.assert_allclose(ours[left], expected, rtol=1e-8, atol=1e-8 * ours.max())
+    # an empty leaf could not have met its demand
+    assert ((matrix @ ours - load)[~left] >= -1e-9 * np.abs(load).max()).all()
+
+
+@stars
+def test_more_demand_never_raises_oxygen(seed, loops, leaves):
+    water, _, demand = random_star(seed, loops, leaves)
+    star, _ = need(water, demand, nothing(water))
+    more, _ = need(water, demand + np.eye(leaves)[seed % leaves] * 3.0, nothing(water))
+    slack = 1e-10 * (1.0 + star.leaf_mg_l.max())
+    assert (more.leaf_mg_l <= star.leaf_mg_l + slack).all()
+
+
+def test_demand_beyond_supply_empties_the_tank():
+    # one tank and a sump; the tank can get at most its own 2 g and what the flow brings
+    one = np.ones((1, 1))
+    water = Water(3.0 * one, 2.0 * one, 2.0 * one, 7.0 * one, 40.0 * one, one)
+    star, _ = need(water, 50.0 * one, 0.0 * one)
+    assert star.leaf_mg_l[0, 0] == 0.0
+    assert star.sump_mg_l[0, 0] == pytest.approx(40.0 / 7.0, rel=1e-12)
+    assert star.removed_g[0, 0] == pytest.approx(2.0 + 2.0 * 40.0 / 7.0, rel=1e-12)
+    assert star.removed_g[0, 0] < 50.0
+    assert_closed(water, star.leaf_mg_l, star.sump_mg_l, star.removed_g, 0.0)
+
+
+def swing_rate(volume, exchange, flow, sump_volume, sump_exchange, members, amplitude):
+    """Departure from the mean with a load of Re(amplitude exp(2 pi i t)), for an ordinary solver; t in days."""
+    leaves = volume.size
+
+    def rate(time: float, level: np.ndarray) -> np.ndarray:
+        leaf, sump = level[:leaves], level[leaves:]
+        load = (amplitude * np.exp(2j * np.pi * time)).real
+        leaf_rate = (load - exchange * leaf + flow * (members @ sump - leaf)) / volume
+        return np.concatenate([leaf_rate, ((flow * leaf) @ members - sump_exchange * sump) / sump_volume])
+
+    return rate
+
+
+@settings(max_examples=25)
+@stars
+def test_daily_swing_solves_the_hourly_equations(seed, loops, leaves):
+    rng = np.random.default_rng(seed)
+    members = np.eye(loops)[rng.integers(0, loops, leaves)]
+    volume, flow = rng.uniform(0.3, 4.0, leaves), rng.uniform(1.0, 40.0, leaves)
+    exchange, sump_volume = rng.uniform(0.0, 20.0, leaves), rng.uniform(0.3, 4.0, loops)
+    sump_exchange = flow @ members + rng.uniform(0.1, 5.0, loops)
+    amplitude = rng.uniform(0.0, 100.0, leaves) * np.exp(1j * rng.uniform(0.0, 6.28, leaves))
+    leaf = daily_swing(volume, exchange, flow, sump_volume, sump_exchange, members, amplitude)
+    sump = ((flow * leaf) @ members) / (sump_exchange + 2j * np.pi * sump_volume)
+    rate = swing_rate(volume, exchange, flow, sump_volume, sump_exchange, members, amplitude)
+    start = np.concatenate([leaf, sump]).real
+    hours = np.linspace(0.0, 1.0, 13)
+    course = solve_ivp(rate, (0.0, 1.0), start, "LSODA", hours, rtol=1e-8, atol=1e-8)
+    expected = (leaf[:, None] * np.exp(2j * np.pi * hours)).real
+    # a wrong amplitude would leave the wave at once; 1e-5 of it is a thousand times the integration's own tolerance
+    assert np.abs(course.y[:leaves] - expected).max() <= 1e-5 * np.abs(amplitude).max()
+
+
+def test_daily_swing_from_rest_settles_to_its_size():
+    # a star near the demonstration site's cool loop, run for ten days from rest in steps of five minutes at most
+    volume, flow = np.array([0.9, 1.2, 4.2, 0.6]), np.array([31.0, 36.0, 50.0, 72.0])
+    exchange, members = np.array([9.0, 7.0, 6.0, 72.0]), np.ones((4, 1))
+    sump_volume, sump_exchange = np.array([3.6]), flow.sum(keepdims=True) + 1.5
+    amplitude = np.array([40.0, 35.0, 0.0, 0.0], complex)
+    rate = swing_rate(volume, exchange, flow, sump_volume, sump_exchange, members, amplitude)
+    times = np.arange(9.0, 10.0, 1.0 / 288.0)
+    course = solve_ivp(rate, (0.0, 10.0), np.zeros(5), "LSODA", times, rtol=1e-8, atol=1e-10, max_step=1.0 / 288.0)
+    measured = np.abs(course.y[:4]).max(axis=1)
+    expected = np.abs(daily_swing(volume, exchange, flow, sump_volume, sump_exchange, members, amplitude))
+    # the greatest of 288 samples is below the wave's top by at most 1 - cos(pi/288) = 6e-5
+    np.testing.assert_allclose(measured, expected, rtol=1e-4)
+
+
+def hourly_day(layout, course, day: int, spin_up_days: int = 4) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest oxygen and highest TAN of each tank over one day, the loops' nonlinear equations integrated hour by hour.
+
+    The day's fish oxygen and excretion swing as one wave; nitrification follows the TAN of the moment with the day's
+    capacity; the day is repeated until start and end agree.
+    """
+    tanks, leaves = len(layout.tanks), layout.leaf_loop.shape[0]
+    loops = len(layout.loops)
+    volume, flow, members = layout.volume_m3, layout.flow_m3_day, layout.leaf_loop
+    returned = flow @ members
+    exchange, exchange_load = course.leaf_exchange_m3_day[0, day], course.leaf_exchange_load_g[0, day]
+    sump_exchange, sump_exchange_load = course.sump_exchange_m3_day[0, day], course.sump_exchange_load_g[0, day]
+    level = course.tan_mg_l[0, day]
+    capacity = course.nitrified_g[0, day] * (K + level) / np.maximum(level, 1e-12)  # the day's, oxygen share included
+    fish_oxygen = course.fish_oxygen_g[0, day] @ layout.cohort_tank
+    excreted = AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g[0, day] @ layout.cohort_tank)
+
+    def rate(time: float, state: np.ndarray) -> np.ndarray:
+        tan, tan_sump, oxygen, oxygen_sump = np.split(state, np.cumsum([leaves, loops, leaves]))
+        wave = np.sin(2.0 * np.pi * time)
+        nitrified = capacity * tan / (K + tan)
+        tan_rate = flow * (members @ tan_sump - tan) - nitrified
+        tan_rate[:tanks] += excreted * (1.0 + (AMMONIA_PEAK_FACTOR - 1.0) * wave)
+        oxygen_rate = flow * (members @ oxygen_sump - oxygen) + exchange_load - exchange * oxygen
+        oxygen_rate -= OXYGEN_PER_NITROGEN * nitrified
+        oxygen_rate[:tanks] -= fish_oxygen * (1.0 + (OXYGEN_PEAK_FACTOR - 1.0) * wave)
+        tan_sump_rate = (flow * tan) @ members - returned * tan_sump + course.sump_tan_load_g[0, day]
+        oxygen_sump_rate = (flow * oxygen) @ members - (returned + sump_exchange) * oxygen_sump + sump_exchange_load
+        oxygen_sump_rate -= course.sump_oxygen_used_g[0, day]
+        return np.concatenate([
+            tan_rate / volume, tan_sump_rate / layout.sump_volume_m3,
+            oxygen_rate / volume, oxygen_sump_rate / layout.sump_volume_m3,
+        ])  # fmt: skip
+
+    start = np.concatenate([
+        level, course.sump_tan_mg_l[0, day], course.oxygen_mg_l[0, day], course.sump_oxygen_mg_l[0, day],
+    ])  # fmt: skip
+    times = spin_up_days + np.arange(0.0, 1.0, 1.0 / 96.0)
+    run = solve_ivp(rate, (0.0, times[-1]), start, "LSODA", times, rtol=1e-6, atol=1e-7)
+    oxygen_at = leaves + loops
+    return run.y[oxygen_at : oxygen_at + tanks].min(axis=1), run.y[:tanks].max(axis=1)
+
+
+# Days of the demonstration season from its first weeks (little feed) to its last. Measured: oxygen within 0.0015 mg/L,
+# TAN 0.1-0.4 % low (0.003 mg/L at most), where 0.3 mg/L and 5 % would do for a keeper: held here to 0.005 mg/L and 1 %,
+# so that a term left out shows. What the wave itself leaves out (several meals, a night without feed) is not tested.
+@pytest.mark.parametrize("day", [30, 105, 180, 242])
+def test_worst_hour_against_an_hourly_run(demo_season, day):
+    layout, course = demo_season.layout, demo_season.course
+    oxygen, tan = hourly_day(layout, course, day)
+    worst = tank_extremes(layout, course)
+    tanks = len(layout.tanks)
+    toxic = unionized_fraction(
+        layout.ph @ layout.leaf_loop[:tanks].T, layout.temperature_c[day] @ layout.leaf_loop[:tanks].T
+    )
+    np.testing.assert_allclose(worst.oxygen_min_mg_l[0, day], oxygen, rtol=0.0, atol=0.005)
+    off = np.abs(worst.unionized_max_mg_l[0, day] / toxic - tan)
+    assert (off <= np.maximum(0.01 * tan, 0.005)).all()

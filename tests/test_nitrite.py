@@ -1,0 +1,109 @@
+"""Nitrite: what films take of it, and the shelter of chloride."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stocksim.water import nitrite
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN, nitrification_capacity
+from stocksim.water.nitrite import chloride_needed, nitrite_capacity, nitrite_limit, salt_for_chloride, sodium_added
+
+ROW, COLUMN = np.array([0.5, 20.0, 300.0]), np.array([[1.0], [4.0]])
+FUNCTIONS = {
+    "capacity": (nitrite_capacity, (ROW, 10.0 * COLUMN)),
+    "limit": (lambda base, chloride: nitrite_limit(base, chloride, True), (ROW, COLUMN)),
+    "limit_bare": (lambda base, chloride: nitrite_limit(base, chloride, False), (ROW, COLUMN)),
+    "chloride": (lambda level, other: chloride_needed(level * other), (ROW, COLUMN)),
+    "salt": (salt_for_chloride, (COLUMN, ROW, np.array([100.0, 100.0, 100.0]))),
+    "sodium": (sodium_added, (ROW, COLUMN)),
+}
+# molar masses, IUPAC abridged
+NITROGEN, OXYGEN, SODIUM, CHLORINE = 14.007, 15.999, 22.990, 35.453
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_broadcasts_keeps_inputs_and_passes_nan_on(name):
+    function, arguments = FUNCTIONS[name]
+    before = [np.copy(argument) for argument in arguments]
+    whole = function(*arguments)
+    assert whole.shape == (2, 3)
+    for row, column in np.ndindex(2, 3):
+        alone = function(*(float(np.broadcast_to(argument, (2, 3))[row, column]) for argument in arguments))
+        assert float(alone) == pytest.approx(whole[row, column], rel=1e-12)
+    for hit, (argument, kept) in enumerate(zip(arguments, before, strict=True)):
+        np.testing.assert_array_equal(argument, kept)
+        spoiled = [a if n != hit else np.full_like(a, np.nan) for n, a in enumerate(before)]
+        assert np.isnan(function(*spoiled)).all()
+
+
+def test_constants_follow_from_molar_masses():
+    # half a unit of the last digit written
+    expected = {
+        "NITRITE_PER_NITROGEN": ((NITROGEN + 2.0 * OXYGEN) / NITROGEN, 5e-4),
+        "SALT_PER_CHLORIDE": ((SODIUM + CHLORINE) / CHLORINE, 5e-5),
+        "SODIUM_PER_CHLORIDE": (SODIUM / CHLORINE, 5e-5),
+        "OXYGEN_TO_NITRITE": (3.0 * OXYGEN / NITROGEN, 5e-4),
+        "OXYGEN_TO_NITRATE": (OXYGEN / NITROGEN, 5e-4),
+    }
+    for name, (value, digit) in expected.items():
+        assert getattr(nitrite, name) == pytest.approx(value, abs=digit), name
+    both = nitrite.OXYGEN_TO_NITRITE + nitrite.OXYGEN_TO_NITRATE
+    assert both == pytest.approx(OXYGEN_PER_NITROGEN, abs=5e-4)
+
+
+def test_capacity_keeps_the_ratio_of_rafts():
+    # rafts: 0.62 g nitrite N against 0.56 g TAN per m2 and day (from memory of Rakocy)
+    assert nitrite_capacity(7.0, 23.0) / nitrification_capacity(7.0, 23.0) == pytest.approx(0.62 / 0.56, rel=1e-12)
+
+
+@given(st.floats(0.01, 2.0), st.floats(5.0, 30.0))
+def test_grown_film_keeps_nitrite_below_ammonia(tan, celsius):
+    # what the first step makes, the second takes at a lower level: nitrite stands below TAN once both have grown
+    made = nitrification_capacity(1.0, celsius) * tan / (HALF_SATURATION_TAN_MG_L + tan)
+    share = made / nitrite_capacity(1.0, celsius)
+    assert nitrite.HALF_SATURATION_NITRITE_MG_L * share / (1.0 - share) < tan
+
+
+@given(st.floats(0.01, 10.0), st.floats(0.0, 1e4), st.floats(0.0, 1e3))
+def test_chloride_shelters_some_and_never_harms(base, chloride, more):
+    protected, bare = nitrite_limit(base, chloride, [True, False])
+    assert bare == base
+    assert base <= protected <= max(base, nitrite.MOST_NITRITE_MG_L)
+    assert nitrite_limit(base, chloride + more, True) >= protected
+
+
+def test_ten_to_one_is_of_the_ion():
+    # Durborow et al. 1997: chloride to nitrite ten to one. At 65.68 mg/L of chloride that is 6.568 mg/L of nitrite, 2
+    # as N
+    assert nitrite_limit(0.5, 65.68, True) == pytest.approx(2.0, abs=5e-4)
+    assert chloride_needed(2.0) == pytest.approx(65.68, abs=5e-3)
+    # the insurance of 100 mg/L covers 3 mg/L as N; a rule read as nitrogen would allow 10
+    assert nitrite_limit(0.5, 100.0, True) == pytest.approx(3.05, abs=5e-3)
+
+
+def test_largemouth_bass_gets_nothing_from_chloride():
+    # Tomasso 1986: chloride did not protect largemouth bass, channel catfish were the least resistant
+    catfish, bass = nitrite_limit([0.3, 0.5], 150.0, [True, False])
+    assert catfish > 1.0
+    assert bass == 0.5
+
+
+@given(st.floats(0.05, 1.5), st.floats(0.0, 50.0))
+def test_needed_chloride_just_covers_the_nitrite(level, chloride):
+    target = float(chloride_needed(level))
+    assert nitrite_limit(0.01, target, True) == pytest.approx(level, rel=1e-12)
+    salt = salt_for_chloride(2.0, chloride, target)
+    assert salt == pytest.approx(max(target - chloride, 0.0) * 2.0 * 1.6485, rel=1e-12)
+
+
+def test_salt_dose_by_hand():
+    # 100 mg/L of chloride in 1 m3 from none: 100 g of chloride, 164.85 g of salt (NaCl = 1.6485 Cl), 64.85 g of
+    # sodium
+    salt = salt_for_chloride(1.0, 0.0, 100.0)
+    assert salt == pytest.approx(164.85, abs=5e-3)
+    assert sodium_added(salt, 1.0) == pytest.approx(64.85, abs=5e-3)
+    assert sodium_added(salt, 1.0) > nitrite.SODIUM_CAUTION_MG_L  # one insurance dose already needs the caution
+    assert salt_for_chloride(1.0, 120.0, 100.0) == 0.0

@@ -1,0 +1,232 @@
+"""What stands beside the tables: the file itself, logs, own species, changes and notes."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import typing
+from pathlib import Path
+
+import numpy as np
+import pytest
+from site_faults import GONE, STARTER, WATER, changed, faults_of, good_english, told
+
+from stocksim.errors import Fault, InputError
+from stocksim.library.sources import library_folder
+from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.reading import load_site, site_from_tables, site_from_text
+
+# ---- files ----------------------------------------------------------------------------------------------------------
+
+
+def refused(path: Path) -> list[Fault]:
+    with pytest.raises(InputError) as caught:
+        load_site(path)
+    return caught.value.faults
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"a = = 3\n", "is not readable TOML: Invalid value (at line 1, column 5)."),
+        (b"", "is empty; `stocksim new FILE` writes a site file to start from."),
+        (b"# only a remark\n", "is empty; `stocksim new FILE` writes a site file to start from."),
+        ("[site]\nname = 'Käthe'\n".encode("latin-1"), "is not UTF-8 text; save it as UTF-8."),
+        ("[site]\n".encode("utf-16"), "is not UTF-8 text; save it as UTF-8."),
+        (b"a = " + b"[" * 9000, "is not readable TOML: lists or tables nest too deeply."),
+        (b"a = " + b"9" * 9000, "is not readable TOML: a number has too many digits."),
+        (b"[site]\nname = 'a'\n[site]\n", "is not readable TOML: Cannot declare"),
+    ],
+)  # fmt: skip
+def test_a_file_that_is_no_toml_is_one_fault_of_the_whole_file(tmp_path, data, words):
+    path = tmp_path / "house.toml"
+    path.write_bytes(data)
+    (fault,) = refused(path)
+    good_english(fault)
+    assert (fault.table, fault.field, fault.file) == ("", "", "house.toml")
+    assert fault.message.startswith(words)
+
+
+def test_a_missing_file_and_a_folder_are_refused(tmp_path):
+    (missing,) = refused(tmp_path / "nope.toml")
+    assert str(missing) == f"{tmp_path / 'nope.toml'}: cannot be opened (No such file or directory)."
+    (folder,) = refused(tmp_path)
+    assert folder.message == "is a folder; give a site file."
+
+
+def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path):
+    path = tmp_path / "house.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + example_text("starter").replace("\n", "\r\n").encode())
+    assert load_site(path).file == site_from_text(example_text("starter"), FOLDER).file
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_the_examples_are_without_fault(name):
+    load_site(FOLDER / f"{name}.toml")
+
+
+# ---- logs -----------------------------------------------------------------------------------------------------------
+
+
+def write_log(folder: Path, first: str = "2026-10-01", days: int = 212, skip: typing.Container[int] = ()) -> None:
+    start = dt.date.fromisoformat(first)
+    lines = [f"{start + dt.timedelta(days=n)},15.5" for n in range(days) if n not in skip]
+    (folder / "water.csv").write_text("date,temperature_c\n" + "\n".join(lines) + "\n")
+
+
+def log_faults(folder: Path, file: str = "water.csv", **more) -> list[Fault]:
+    return faults_of(changed(STARTER, {WATER: {"kind": "log", "file": file}} | more), folder)
+
+
+def test_a_log_beside_the_site_is_read_and_its_bridged_gap_is_a_note(tmp_path):
+    write_log(tmp_path, skip=(5, 6))
+    site = site_from_tables(changed(STARTER, {WATER: {"kind": "log", "file": "water.csv"}}), tmp_path)
+    assert np.all(site.temperature_c["main"] == 15.5)
+    assert [n for n in site.notes if n.startswith("loops.main.water_temperature: 2026-10-06 to 2026-10-07: 2 days")]
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (None, "water.csv was not found; check the name and the folder of the log."),
+        (b"", "water.csv is empty; it needs a header with date and temperature_c, then the readings."),
+        (b"date,temperature_c\n", "water.csv has a header but no reading; write one line a day below it."),
+        ("date,temperature_c\n2026-10-01,15\u00b0\n".encode("latin-1"), "water.csv is not UTF-8 text; save it"),
+        (b"day,temp\n2026-10-01,15\n", "water.csv needs one column date; its header is day, temp."),
+        (b"date,temperature_c\n1.10.2026,15\n", 'water.csv, line 2: "1.10.2026" is not a date; write it as'),
+        (b"date,temperature_c\n2026-10-01,64\n", "water.csv, line 2: 64 degC is outside -5 to 45 degC"),
+    ],
+)  # fmt: skip
+def test_a_faulty_log_is_told_at_the_key_that_names_it(tmp_path, data, words):
+    if data is not None:
+        (tmp_path / "water.csv").write_bytes(data)
+    faults = log_faults(tmp_path)
+    assert {(fault.table, fault.field) for fault in faults} == {("loops.main", "water_temperature")}
+    assert faults[0].message.startswith(words)
+
+
+def test_a_log_with_a_long_gap_or_too_short_for_the_season_is_refused(tmp_path):
+    write_log(tmp_path, first="2026-10-03", days=200, skip=range(50, 57))
+    said = [fault.message for fault in log_faults(tmp_path)]
+    assert len(said) == 3
+    assert said[0].startswith("the temperature log begins on 2026-10-03 but the season on 2026-10-01")
+    assert said[1].startswith("the temperature log ends on 2027-04-20 but the season on 2027-04-30")
+    assert said[2].startswith("the temperature log has no reading on 2026-11-22 to 2026-11-28 (7 days)")
+
+
+def test_a_missing_log_is_told_even_when_the_season_is_at_fault(tmp_path):
+    faults = log_faults(tmp_path, **{"season.start": 3})
+    assert told(faults) == [("loops.main", "water_temperature"), ("season", "start")]
+
+
+# ---- own species ----------------------------------------------------------------------------------------------------
+
+
+def own_species(folder: Path, name: str, **replaced: str) -> None:
+    text = (library_folder() / "fish" / "yellow_perch.toml").read_text(encoding="utf-8")
+    for old, new in replaced.values():
+        assert old in text
+        text = text.replace(old, new, 1)
+    (folder / "species_params" / "fish").mkdir(parents=True, exist_ok=True)
+    (folder / "species_params" / "fish" / f"{name}.toml").write_text(text, encoding="utf-8")
+
+
+def test_an_own_species_file_beside_the_site_wins_and_is_named(tmp_path):
+    own_species(tmp_path, "yellow_perch", scale=("value = 0.04445", "value = 0.05"))
+    site = site_from_tables(STARTER, tmp_path)
+    assert site.species["yellow_perch"]["intake_scale"] == 0.05
+    assert "yellow_perch: taken from the file beside the site, not from the library." in site.notes
+    shipped = site_from_tables(STARTER, FOLDER)
+    assert shipped.species["yellow_perch"]["intake_scale"] == 0.04445
+    assert not [note for note in shipped.notes if "beside the site" in note]
+
+
+def test_a_species_of_the_keepers_own_is_found_beside_the_site(tmp_path):
+    own_species(tmp_path, "pond_mix")
+    tables = changed(STARTER, {"cohorts.perch.species": "pond_mix"})
+    assert site_from_tables(tables, tmp_path).species["pond_mix"].name == "pond_mix"
+    assert told(faults_of(tables)) == [("cohorts.perch", "species")]
+
+
+def test_an_own_species_file_without_a_source_is_refused_by_its_own_name_together_with_other_faults(tmp_path):
+    own_species(tmp_path, "x", source=('range = [0.03466, 0.05705]\nsource = "fit"', "range = [0.03466, 0.05705]"))
+    tables = changed(
+        STARTER,
+        {"cohorts.perch.species": "x", "cohorts.more": STARTER["cohorts"]["perch"] | {"species": "x", "count": -1}},
+    )
+    with pytest.raises(InputError) as caught:
+        site_from_tables(tables, tmp_path, "site.toml")
+    said = [str(fault) for fault in caught.value.faults]
+    assert len(said) == 2
+    assert said[0].startswith("site.toml, cohorts.more.count: -1 is not allowed")
+    assert said[1].startswith("x.toml, values.intake_scale.source: is missing; every value names one of ")
+
+
+# ---- changes --------------------------------------------------------------------------------------------------------
+
+
+def test_with_changes_gives_a_new_site_and_leaves_the_old_one_alone():
+    site = site_from_tables(copy.deepcopy(STARTER), FOLDER)
+    other = site.with_changes({
+        "cohorts.perch.count": np.int64(7), "tanks.first.oxygen_supply": None, "loops.main.ph": None,
+        "beds.gravel.area": "40 ft2", "tanks.second": {"loop": "main", "volume": "200 gal", "flow": "2 gpm"},
+        "loops.main.water_temperature.at_least": "14 degC", "cohorts.perch.ration.spilled_share": np.float64(0.25),
+    })  # fmt: skip
+    assert other.file.cohorts["perch"].count == 7
+    assert other.file.cohorts["perch"].ration.spilled_share == 0.25
+    assert other.file.tanks["first"].oxygen_supply is None
+    assert other.file.loops["main"].ph is None
+    assert other.temperature_c["main"].min() == 14.0
+    assert list(other.file.tanks) == ["first", "second"]
+    assert site.raw == STARTER
+    assert site.file == site_from_tables(STARTER, FOLDER).file
+    assert site.with_changes({}).file == site.file
+
+
+def test_changes_of_changes_add_up():
+    site = site_from_tables(STARTER, FOLDER).with_changes({"cohorts.perch.count": 7})
+    assert site.with_changes({"loops.main.ph": 6.5}).file.cohorts["perch"].count == 7
+
+
+@pytest.mark.parametrize(
+    ("changes", "places"),
+    [
+        ({"tanks.first.volume": 3, "season.end": 4}, [("season", "end"), ("tanks.first", "volume")]),
+        ({"loops.main.ph.value": 7}, [("loops.main.ph", "value")]),
+        ({"tanks.frist.volume": "9 L"}, [("tanks.frist", "flow"), ("tanks.frist", "loop")]),
+        ({"loops": None}, [("loops", "")]),
+    ],
+)  # fmt: skip
+def test_with_changes_tells_every_fault_of_the_changed_site(changes, places):
+    site = site_from_tables(STARTER, FOLDER)
+    with pytest.raises(InputError) as caught:
+        site.with_changes(changes)
+    for fault in caught.value.faults:
+        good_english(fault)
+    assert told(caught.value.faults) == places
+
+
+# ---- notes ----------------------------------------------------------------------------------------------------------
+
+
+def test_what_was_assumed_or_not_used_is_noted():
+    tables = changed(STARTER, {
+        "site.elevation": GONE, "loops.main.ph": GONE, "loops.main.alkalinity_target": "80 mg/L",
+        "beds.gravel.biofilter_started": dt.date(2026, 6, 1),
+    })  # fmt: skip
+    notes = " ".join(site_from_tables(tables, FOLDER).notes)
+    for words in ("site.elevation is not given", "loops.main.ph is not given: pH 7.2", "alkalinity_target is read but",
+                  "biofilter_started (beds.gravel)", "Evidence is weak for yellow_perch"):  # fmt: skip
+        assert words in notes
+
+
+def test_bounds_named_in_the_sentences_are_allowed_themselves():
+    for field, text in (
+        (f"{WATER}.values.oct", "32 degF"), ("beds.gravel.media_size", "0.5 mm"), ("beds.gravel.media_size", "100 mm"),
+        ("cohorts.perch.mean_weight", "0.05 g"), ("cohorts.perch.mean_weight", "20 kg"), ("site.elevation", "-430 m"),
+        ("loops.main.ph", 5), ("loops.main.ph", 10), ("cohorts.perch.count", 0), ("cohorts.perch.count", 10_000_000),
+        ("cohorts.perch.count", 60.0), ("loops.main.alkalinity_target", "1000 mg/L"), ("tanks.first.depth", "10 m"),
+    ):  # fmt: skip
+        site_from_tables(changed(STARTER, {field: text}), FOLDER)
+    tables = changed(STARTER, {f"{WATER}.values.oct": "104 degF", "cohorts": GONE})
+    assert site_from_tables(tables, FOLDER).file.loops["main"].water_temperature.values["oct"] == pytest.approx(40.0)

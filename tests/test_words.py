@@ -1,0 +1,224 @@
+"""Findings as sentences, the verdict, the cautions and the summary, in both systems of units."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from dataclasses import replace
+
+import pytest
+from small_sites import START, build, one_tank
+
+from stocksim import run_season
+from stocksim.engine.findings import Finding
+from stocksim.faces.answers import season_text
+from stocksim.faces.tables import tank_rows, text_table
+from stocksim.faces.words import (
+    LIMIT_WORDS,
+    cautions,
+    day_words,
+    finding_sentence,
+    level_words,
+    place_words,
+    summary,
+    verdict,
+)
+from stocksim.planning.levers import find_levers
+
+DAY, LATER = dt.date(2027, 2, 4), dt.date(2027, 3, 14)
+BROKEN = {
+    "density": Finding("density", "tanks.cedar", DAY, LATER, 22.3, 20.0, "kg/m3", -11.5, 39),
+    "oxygen": Finding("oxygen", "tanks.maple", DAY, LATER, 3.557, 5.0, "mg/L", -28.9, 39),
+    "unionized_ammonia": Finding("unionized_ammonia", "tanks.maple", DAY, LATER, 0.0414, 0.025, "mg/L", -65.6, 39),
+    "temperature_low": Finding("temperature_low", "cohorts.tilapia", DAY, LATER, 11.0, 13.0, "degC", -9.1, 39),
+    "temperature_high": Finding("temperature_high", "cohorts.perch", DAY, LATER, 27.0, 26.0, "degC", -4.0, 39),
+}
+SENTENCES = {
+    ("density", "metric"): "From 4 Feb 2027: fish too dense in tank cedar, up to 22.3 kg/m3 on 14 Mar 2027 "
+    "(keep below 20.0 kg/m3).",
+    # 1 kg/m3 is 0.45359237^-1 * 3.785411784e-3 = 0.0083454 lb/gal
+    ("density", "us"): "From 4 Feb 2027: fish too dense in tank cedar, up to 0.19 lb/gal on 14 Mar 2027 "
+    "(keep below 0.17 lb/gal).",
+    ("oxygen", "metric"): "From 4 Feb 2027: oxygen too low in tank maple, down to 3.56 mg/L on 14 Mar 2027 "
+    "(keep above 5.00 mg/L).",
+    ("unionized_ammonia", "us"): "From 4 Feb 2027: un-ionized ammonia too high in tank maple, up to 0.0414 mg/L on "
+    "14 Mar 2027 (keep below 0.0250 mg/L).",
+    ("temperature_low", "metric"): "From 4 Feb 2027: water too cold for tilapia, down to 11.0 degC on 14 Mar 2027 "
+    "(keep above 13.0 degC).",
+    ("temperature_low", "us"): "From 4 Feb 2027: water too cold for tilapia, down to 51.8 degF on 14 Mar 2027 "
+    "(keep above 55.4 degF).",
+    ("temperature_high", "us"): "From 4 Feb 2027: water too warm for perch, up to 80.6 degF on 14 Mar 2027 "
+    "(keep below 78.8 degF).",
+}
+
+
+@pytest.mark.parametrize(("limit", "units"), SENTENCES)
+def test_a_broken_limit_in_a_sentence(limit, units):
+    assert finding_sentence(BROKEN[limit], units) == SENTENCES[limit, units]
+
+
+def test_every_kind_of_broken_limit_has_words():
+    assert set(LIMIT_WORDS) == {*BROKEN, "planting_ratio"}
+    for units in ("metric", "us"):
+        for finding in BROKEN.values():
+            assert LIMIT_WORDS[finding.limit] in finding_sentence(finding, units)
+
+
+def test_a_limit_that_holds_in_a_sentence():
+    holds = replace(BROKEN["unionized_ammonia"], first_date=None, worst_value=0.0123, margin_percent=50.8)
+    assert finding_sentence(holds, "metric") == (
+        "Un-ionized ammonia holds in tank maple: 0.0123 mg/L at worst on 14 Mar 2027 (keep below 0.0250 mg/L)."
+    )
+    warm = replace(BROKEN["temperature_low"], first_date=None, worst_value=15.0, margin_percent=9.1)
+    assert finding_sentence(warm, "us") == (
+        "Cold limit holds for tilapia: 59.0 degF at worst on 14 Mar 2027 (keep above 55.4 degF)."
+    )
+
+
+def test_the_planting_advice_in_a_sentence():
+    advice = Finding("planting_ratio", "loops.main", DAY, LATER, 206.9, 50.0, "g/m2/day", None, 21)
+    assert finding_sentence(advice, "metric") == (
+        "Advice: in loop main feed per planted area is outside the handbook band on 21 days, furthest on 14 Mar 2027 "
+        "at 207 g/m2/day, above 50 g/m2/day."
+    )
+    low = replace(advice, worst_value=8.76, threshold=40.0)
+    assert finding_sentence(low, "us").endswith("at 0.03 oz/ft2/day, below 0.13 oz/ft2/day.")  # 1 oz/ft2 is 305.15 g/m2
+    assert " on 1 day, furthest" in finding_sentence(replace(advice, days_broken=1), "metric")
+    inside = replace(advice, first_date=None, days_broken=0)
+    assert finding_sentence(inside, "metric") == "Feed and planted area of loop main stay within the handbook band."
+
+
+def test_small_words():
+    assert day_words(DAY) == "4 Feb 2027"
+    assert level_words(0.0999, "mg/L", "us") == "0.0999 mg/L"
+    assert level_words(0.1, "mg/L", "us") == "0.10 mg/L"
+    assert level_words(1234.5, "kg/m3", "metric") == "1,234.5 kg/m3"
+    assert [place_words(finding) for finding in (BROKEN["oxygen"], BROKEN["temperature_low"])] == [
+        "tank maple",
+        "tilapia",
+    ]
+
+
+# ---- verdict and summary of real seasons ----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def holding():
+    return run_season(build(one_tank()))
+
+
+@pytest.fixture(scope="module")
+def broken():
+    tables = one_tank(count=300, mean_weight_g=200, power_w=400, bed_m2=40)
+    tables["site"]["units"] = "us"
+    tables["beds"]["gravel"]["plantings"] = [{"crop": "basil", "from": START, "to": START + dt.timedelta(days=20)}]
+    return run_season(build(tables))
+
+
+def fishless(count_in_a_cohort: bool):
+    tables = one_tank(count=0)
+    if not count_in_a_cohort:
+        del tables["cohorts"]
+    return run_season(build(tables))
+
+
+def test_the_verdict_where_every_limit_holds_names_the_closest(holding):
+    said = verdict(holding, holding.findings)
+    hard = [finding for finding in holding.findings if finding.margin_percent is not None]
+    closest = min(hard, key=lambda finding: finding.margin_percent)
+    assert said.startswith("Every limit of the model holds all season. The closest is the ")
+    assert f"of {place_words(closest)}, {closest.margin_percent:.0f} % away on {day_words(closest.worst_date)}." in said
+
+
+def test_the_verdict_where_a_limit_is_broken_tells_which_first_where_and_when(broken):
+    assert verdict(broken, broken.findings) == (
+        "Trouble ahead: 1 limit is broken. First, from 1 Oct 2026, fish too dense in tank one."
+    )
+    many = list(BROKEN.values())
+    assert verdict(broken, many) == (
+        "Trouble ahead: 5 limits are broken. First, from 4 Feb 2027, fish too dense in tank cedar."
+    )
+    assert "water too cold for tilapia." in verdict(broken, [BROKEN["temperature_low"]])
+
+
+@pytest.mark.parametrize("count_in_a_cohort", [True, False])
+def test_the_verdict_without_fish(count_in_a_cohort):
+    season = fishless(count_in_a_cohort)
+    assert verdict(season, season.findings) == "No fish are stocked, so there is nothing to judge."
+    data = summary(season, season.findings)
+    json.dumps(data, allow_nan=False)
+    assert [limit for limit in data["limits"] if limit["limit"] != "planting_ratio"] == []
+    assert data["totals"]["feed_conversion_offered"] is None
+    assert "No fish are stocked" in season_text(season, season.findings)
+
+
+def test_the_summary_is_json_with_the_keys_of_the_contract(broken):
+    found = find_levers(broken)
+    data = json.loads(json.dumps(summary(broken, found), allow_nan=False))
+    assert set(data) >= {"verdict", "limits", "totals", "cautions"}
+    assert data["season"] == {"start": "2026-10-01", "end": "2026-10-30"}
+    by_name = {limit["limit"]: limit for limit in data["limits"]}
+    for limit, finding in zip(data["limits"], found, strict=True):
+        assert set(limit) >= {
+            "limit", "where", "first_date", "worst_value", "threshold", "unit", "margin_percent", "lever",
+        }  # fmt: skip
+        assert limit["lever"] == (finding.lever or None)
+        assert (limit["first_date"] is None) == (finding.days_broken == 0)
+    assert by_name["density"]["margin_percent"] < 0.0
+    assert by_name["density"]["first_date"] == "2026-10-01"
+    assert by_name["density"]["lever"].startswith("keep ")
+    assert by_name["oxygen"]["margin_percent"] > 0.0
+    assert by_name["oxygen"]["lever"] is None
+    assert by_name["planting_ratio"]["margin_percent"] is None
+    assert by_name["planting_ratio"]["first_date"] == "2026-10-01"
+    for key in data["totals"]:
+        assert re.search(r"_kg$|_g$|_offered$", key)
+
+
+def test_the_summary_agrees_with_the_frames(broken):
+    data = summary(broken, broken.findings)
+    (density,) = (limit for limit in data["limits"] if limit["limit"] == "density")
+    assert density["worst_value"] == pytest.approx(broken.tanks["density_kg_m3"].max(), abs=1e-6)
+    assert data["totals"]["feed_kg"] == pytest.approx(broken.tanks["feed_g"].sum() / 1000, abs=1e-4)
+    assert data["totals"]["biomass_end_kg"] == pytest.approx(broken.tanks["biomass_kg"].iloc[-1], abs=1e-4)
+
+
+def test_what_can_hurt_someone_is_among_the_cautions(broken):
+    tables = one_tank()
+    tables["cohorts"]["fish"]["wild"] = True
+    said = " ".join(cautions(run_season(build(tables))))
+    for words in ("not a measurement", "Electricity beside water kills", "licensed", "raw", "permit", "never release"):
+        assert words in said
+    assert "quarantine" in said
+    assert "quarantine" not in " ".join(cautions(broken))
+
+
+def test_cold_days_without_appetite_are_a_caution():
+    season = run_season(build(one_tank("bluegill", "sunfish_44", temperature_c=3.0)))
+    assert any(caution.startswith("Too cold to feed on some days: fish.") for caution in cautions(season))
+
+
+def test_the_printed_answer_marks_what_is_broken_and_speaks_the_keepers_units(broken, holding):
+    text = season_text(broken, find_levers(broken))
+    assert re.search(r"!\d\.\d\d lb/gal", text)
+    assert "1. From 1 Oct 2026: fish too dense in tank one" in text
+    assert re.search(r"What helps: keep \d+ of the 300 fish in one\.", text)
+    assert "kg/m3" not in text
+    assert "degC" not in text.split("Cautions:")[0]
+    plain = season_text(holding, find_levers(holding))
+    assert "!" not in plain.split("marks a broken limit")[0].replace("! ", "")
+    assert "Limits that bite" not in plain
+    assert "kg/m3" in plain
+
+
+def test_the_table_has_a_row_for_every_tank_also_an_empty_one(demo_season):
+    tables = one_tank()
+    tables["tanks"]["two"] = dict(tables["tanks"]["one"])
+    season = run_season(build(tables))
+    rows = tank_rows(season, season.findings, "metric")
+    assert [(row["tank"], row["fish"]) for row in rows] == [("one", "fish"), ("two", "none")]
+    assert rows[1]["density peak"] == "-"
+    lines = text_table(rows).splitlines()
+    assert len(lines) == 4
+    assert [row["tank"] for row in tank_rows(demo_season, demo_season.findings, "us")] == list(demo_season.layout.tanks)

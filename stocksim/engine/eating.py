@@ -21,8 +21,9 @@ from stocksim.fish.energetics import (
 FloatArray = NDArray[np.float64]
 
 # Share of faeces and uneaten feed that breaks down in the loop, taking oxygen and giving ammonia; the rest leaves as
-# sludge when sumps and beds are cleaned. No settler is modelled yet: half is our assumption, no source. It puts the
-# loop's ammonia 5-15 % above the handbook rule of 0.092 x protein x feed at normal growth: the safe side.
+# sludge when sumps and beds are cleaned. No settler is modelled yet: half is our assumption, no source. The
+# loop's ammonia then lies within -11 to +15 % of the handbook rule of 0.092 x protein x feed at normal growth; trout,
+# carp and some others come out below it.
 SOLIDS_BREAKDOWN_SHARE = 0.5
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.eating import Eating, FishDay
 from stocksim.engine.layout import Layout
+from stocksim.engine.settling import AGREED, Bracket, Secant
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import Star, balance_demand, balance_removal
 from stocksim.water.nitrification import (
@@ -29,7 +30,6 @@ from stocksim.water.oxygen import (
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-_AGREED = 1e-10
 _MOST_ROUNDS = 80
 # rounds of Newton's rule before the shares are bracketed
 _NEWTON_ROUNDS = 6
@@ -113,34 +113,6 @@ def _climate(layout: Layout) -> _Climate:
     return _Climate(*(_day_first(part) for part in parts))
 
 
-class _Bracket:
-    """Finds each cohort's share of appetite between bounds, for days when Newton's rule circles a corner.
-
-    Appetite falls along broken lines. What the water then leaves of it falls as the share eaten rises, so the day's
-    share, where the two are equal, lies between 0 and 1 and only once: false position, with the stale end's weight
-    halved, closes in on it. Tanks of a loop touch each other a little; bounds that were closed too early open again.
-    """
-
-    def __init__(self, shape: tuple[int, ...]):
-        self.low, self.high = np.zeros(shape), np.ones(shape)
-        self.gap_low, self.gap_high = np.ones(shape), -np.ones(shape)
-        self.side = np.zeros(shape)
-
-    def next_share(self, share: FloatArray, found: FloatArray) -> FloatArray:
-        """Share to try next when eating ``share`` leaves the water good for ``found``."""
-        gap = found - share
-        up = gap > 0.0
-        shut = (self.high - self.low < 4.0 * _AGREED) & (np.abs(gap) >= _AGREED)
-        reach = 4.0 * np.abs(gap) + 4.0 * _AGREED
-        self.low = np.where(up, share, np.where(shut, np.maximum(share - reach, 0.0), self.low))
-        self.high = np.where(up, np.where(shut, np.minimum(share + reach, 1.0), self.high), share)
-        self.gap_low = np.where(up, gap, np.where(shut, reach, np.where(self.side < 0.0, 0.5, 1.0) * self.gap_low))
-        self.gap_high = np.where(up, np.where(shut, -reach, np.where(self.side > 0.0, 0.5, 1.0) * self.gap_high), gap)
-        self.side = np.where(up, 1.0, -1.0)
-        width = self.gap_low - self.gap_high
-        return self.low + (self.high - self.low) * self.gap_low / np.where(width > 0.0, width, 1.0)
-
-
 def scenario_count(layout: Layout) -> int:
     """Number of scenarios that the arrays of a layout hold."""
     arrays = [
@@ -207,7 +179,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             climate.capacity[day], tan, flow + exchange, exchange_load + flow * (oxygen_sump @ members.T)
         )
         oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
-        bracket = _Bracket(share.shape)
+        bracket, oxygen_ahead, tan_ahead = Bracket(share.shape), Secant(), Secant()
         for round_number in range(1, _MOST_ROUNDS + 1):
             eating = fish.eat(share, slopes, toxic)
             tan_gain[:] = tan_gain_plain
@@ -232,10 +204,11 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             )  # fmt: skip
             tan_sump_guess = tan_star.sump_mg_l
             used = oxygen_star.removed_g + oxygen_slope * (oxygen_star.leaf_mg_l - oxygen_guess)
-            oxygen_guess, tan_guess = oxygen_star.leaf_mg_l, tan_star.leaf_mg_l
+            oxygen_guess = oxygen_ahead.next_guess(oxygen_guess, oxygen_star.leaf_mg_l)
+            tan_guess = tan_ahead.next_guess(tan_guess, tan_star.leaf_mg_l)
             new_share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
             apart = np.maximum.reduce(np.abs(new_share - share), axis=None, initial=0.0)
-            if apart < _AGREED or round_number == _MOST_ROUNDS:
+            if apart < AGREED or round_number == _MOST_ROUNDS:
                 break
             if round_number >= _NEWTON_ROUNDS:
                 slopes = fish.no_slope

@@ -78,9 +78,12 @@ def balance_removal(
     removal_slope = capacity * k / leaf_gain
 
     def leaf(sump_at_leaf: FloatArray) -> tuple[FloatArray, FloatArray]:
-        # gain c^2 + (gain k + capacity - inflow) c - k inflow = 0 has one root that is not negative
+        # gain c^2 + (gain k + capacity - inflow) c - k inflow = 0: the root that is not negative, written so that
+        # nothing cancels where the capacity is far above the inflow
         half = passed * sump_at_leaf + offset
-        level = np.maximum(half + np.sqrt(half * half + product_passed * sump_at_leaf + product), 0.0)
+        content = product_passed * sump_at_leaf + product
+        reach = np.abs(half) + np.sqrt(half * half + content)
+        level = np.where(half > 0.0, reach, content / np.maximum(reach, 1e-300))
         return level, flow_out / (1.0 + removal_slope / (k + level) ** 2)
 
     levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load, members, start)
@@ -155,7 +158,7 @@ def _solve_sump(
         excess = sump_gain * sump - sump_load - (flow * levels) @ members
         new = np.maximum(sump - excess / (sump_gain - (flow * slopes) @ members), 0.0)
         change, sump = new - sump, new
-        if _greatest(np.abs(change)) <= _CLOSE * (1.0 + _greatest(sump)):
+        if _greatest(np.abs(change) - _CLOSE * sump) <= _CLOSE:
             # so close that the leaves follow along their slopes
             return levels + slopes * (change @ spread), sump
     return leaf(sump @ spread)[0], sump

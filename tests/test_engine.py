@@ -16,6 +16,7 @@ from stocksim import run_season
 from stocksim.engine import season as engine
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import Course, simulate
+from stocksim.engine.settling import AGREED as AGREED_SHARE
 
 PER_COHORT = (
     "count",
@@ -100,7 +101,7 @@ def assert_same(ours: dict[str, np.ndarray], other: dict[str, np.ndarray], what:
 
 
 def scenarios_of(course: Course, row: int) -> dict[str, np.ndarray]:
-    arrays = {field.name: getattr(course, field.name) for field in fields(course) if field.name != "rounds"}
+    arrays = {field.name: getattr(course, field.name) for field in fields(course) if field.name not in ("rounds", "apart")}
     return {key: array[min(row, array.shape[0] - 1)] for key, array in arrays.items()}
 
 
@@ -206,8 +207,10 @@ def test_rounds_stay_below_the_cap_on_the_demonstration_site(demo_season):
 
 @settings(max_examples=100)
 @given(any_site())
-def test_rounds_stay_below_the_cap(tables):
-    assert run(tables).rounds.max() < engine._MOST_ROUNDS
+def test_rounds_settle(tables):
+    course = run(tables)
+    assert course.rounds.max() < engine._MOST_ROUNDS
+    assert course.apart.max() < AGREED_SHARE
 
 
 # --- directions

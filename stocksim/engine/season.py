@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.eating import Eating, FishDay
 from stocksim.engine.layout import Layout
-from stocksim.engine.settling import AGREED, Bracket, Secant
+from stocksim.engine.settling import AGREED, Guess
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import Star, balance_demand, balance_removal
 from stocksim.water.nitrification import (
@@ -31,8 +31,6 @@ FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 _MOST_ROUNDS = 80
-# rounds of Newton's rule before the shares are bracketed
-_NEWTON_ROUNDS = 6
 
 
 class _Climate(NamedTuple):
@@ -52,6 +50,8 @@ class _Climate(NamedTuple):
 @dataclass(frozen=True)
 class Course:
     """What happened, day by day: arrays (scenario, day, cohort | leaf | loop), rates per day, levels at the day's end.
+
+    ``apart`` is by how much each day's shares of appetite were left unsettled after its ``rounds``.
 
     Fish amounts are per cohort (all its fish); ``fed_g`` is offered, ``eaten_g`` eaten. Conserved quantities close
     to rounding: see the tests of balance.
@@ -79,6 +79,7 @@ class Course:
     sump_exchange_m3_day: FloatArray
     sump_exchange_load_g: FloatArray
     rounds: NDArray[np.int64]
+    apart: FloatArray
 
 
 def _day_first(array: FloatArray) -> FloatArray:
@@ -179,7 +180,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             climate.capacity[day], tan, flow + exchange, exchange_load + flow * (oxygen_sump @ members.T)
         )
         oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
-        bracket, oxygen_ahead, tan_ahead = Bracket(share.shape), Secant(), Secant()
+        oxygen_ahead, tan_ahead = Guess(), Guess()
         for round_number in range(1, _MOST_ROUNDS + 1):
             eating = fish.eat(share, slopes, toxic)
             tan_gain[:] = tan_gain_plain
@@ -204,15 +205,13 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             )  # fmt: skip
             tan_sump_guess = tan_star.sump_mg_l
             used = oxygen_star.removed_g + oxygen_slope * (oxygen_star.leaf_mg_l - oxygen_guess)
-            oxygen_guess = oxygen_ahead.next_guess(oxygen_guess, oxygen_star.leaf_mg_l)
-            tan_guess = tan_ahead.next_guess(tan_guess, tan_star.leaf_mg_l)
+            oxygen_guess = oxygen_ahead.following(oxygen_guess, oxygen_star.leaf_mg_l)
+            tan_guess = tan_ahead.following(tan_guess, tan_star.leaf_mg_l)
             new_share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
             apart = np.maximum.reduce(np.abs(new_share - share), axis=None, initial=0.0)
             if apart < AGREED or round_number == _MOST_ROUNDS:
                 break
-            if round_number >= _NEWTON_ROUNDS:
-                slopes = fish.no_slope
-            share = new_share if round_number <= _NEWTON_ROUNDS else bracket.next_share(share, new_share)
+            share = new_share
         oxygen, tan, oxygen_sump, tan_sump = (
             oxygen_star.leaf_mg_l,
             tan_star.leaf_mg_l,
@@ -222,6 +221,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         settled_share = share
         fish.grow(eating)
         record.note(day, fish, eating, oxygen_star._replace(removed_g=used), tan_star, sump_used, round_number)
+        record.apart[day] = apart
         if progress is not None:
             progress(day + 1, layout.days)
     return record.course()
@@ -254,7 +254,7 @@ class _Record:
             | {key: table(leaves) for key in leaf}
             | {key: table(loops) for key in sump}
         )
-        self.rounds = np.zeros(layout.days, dtype=int)
+        self.rounds, self.apart = np.zeros(layout.days, dtype=int), np.zeros(layout.days)
 
     def note(
         self,
@@ -303,4 +303,5 @@ class _Record:
             sump_exchange_m3_day=scenario_first(climate.sump_exchange),
             sump_exchange_load_g=scenario_first(climate.sump_exchange_load),
             rounds=self.rounds,
+            apart=self.apart,
         )

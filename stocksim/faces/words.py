@@ -116,8 +116,8 @@ def cautions(season: Season) -> list[str]:
         "still be broken by them.",
     ]
     words += list(site.notes)
-    stuck = int(season.course.rounds.max(initial=0))
-    if stuck >= 40:
+    unsettled = float(season.course.apart.max(initial=0.0))
+    if unsettled > 1e-4:
         words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")
     unfed = [key for key, column in zip(layout.cohorts, layout.appetite_at_1g.T, strict=True) if (column <= 0.0).any()]
     if unfed:

@@ -73,10 +73,12 @@ def test_engine_equals_the_oracle_on_random_sites(tables):
     except RuntimeError:
         assume(False)  # the oracle's turn and turn about did not settle (2 of 500): it says nothing then
     course = simulate(build_layout(site))
+    meal = float((course.eaten_g / np.maximum(course.appetite_share, 1e-12)).max(initial=0.0))
     for key, rows in told.items():
         other = np.array(rows)
         worst = np.max(np.abs(getattr(course, key)[0] - other), initial=0.0)
-        assert worst <= AGREED * (1.0 + np.abs(other).max(initial=0.0)), f"{key}: {worst:.2e}"
+        # shares agree to 1e-10 of full appetite, so where fish eat next to nothing the amounts agree to that of a full meal
+        assert worst <= AGREED * (1.0 + np.abs(other).max(initial=0.0)) + AGREED_SHARE * meal, f"{key}: {worst:.2e}"
 
 
 def test_the_oracle_sites_reach_every_branch(demo_season):
@@ -101,7 +103,9 @@ def assert_same(ours: dict[str, np.ndarray], other: dict[str, np.ndarray], what:
 
 
 def scenarios_of(course: Course, row: int) -> dict[str, np.ndarray]:
-    arrays = {field.name: getattr(course, field.name) for field in fields(course) if field.name not in ("rounds", "apart")}
+    arrays = {
+        field.name: getattr(course, field.name) for field in fields(course) if field.name not in ("rounds", "apart")
+    }
     return {key: array[min(row, array.shape[0] - 1)] for key, array in arrays.items()}
 
 

@@ -205,13 +205,13 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             )  # fmt: skip
             tan_sump_guess = tan_star.sump_mg_l
             used = oxygen_star.removed_g + oxygen_slope * (oxygen_star.leaf_mg_l - oxygen_guess)
-            oxygen_guess = oxygen_ahead.following(oxygen_guess, oxygen_star.leaf_mg_l)
-            tan_guess = tan_ahead.following(tan_guess, tan_star.leaf_mg_l)
-            new_share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
+            new_share, _ = fish.appetite_share(oxygen_star.leaf_mg_l[:, :tanks], tan_star.leaf_mg_l[:, :tanks], toxic)
             apart = np.maximum.reduce(np.abs(new_share - share), axis=None, initial=0.0)
             if apart < AGREED or round_number == _MOST_ROUNDS:
                 break
-            share = new_share
+            oxygen_guess = oxygen_ahead.following(oxygen_guess, oxygen_star.leaf_mg_l)
+            tan_guess = tan_ahead.following(tan_guess, tan_star.leaf_mg_l)
+            share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
         oxygen, tan, oxygen_sump, tan_sump = (
             oxygen_star.leaf_mg_l,
             tan_star.leaf_mg_l,

@@ -164,7 +164,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
     tan_gain, tan_load, oxygen_demand = full(tanks + units), full(tanks + units), full(tanks + units)
     oxygen_slope = full(tanks + units)
-    settled_share, _ = fish.appetite_share(oxygen[:, :tanks], tan[:, :tanks], climate.toxic_share[0])
+    settled_share = np.ones((scenarios, len(layout.cohorts)))
     record = _Record(layout, scenarios, climate)
     for day in range(layout.days):
         toxic = climate.toxic_share[day]

@@ -77,7 +77,7 @@ def test_engine_equals_the_oracle_on_random_sites(tables):
     for key, rows in told.items():
         other = np.array(rows)
         worst = np.max(np.abs(getattr(course, key)[0] - other), initial=0.0)
-        # shares agree to 1e-10 of full appetite, so where fish eat next to nothing the amounts agree to that of a full meal
+        # shares agree to 1e-10 of full appetite: where fish eat next to nothing, amounts agree to that of a full meal
         assert worst <= AGREED * (1.0 + np.abs(other).max(initial=0.0)) + AGREED_SHARE * meal, f"{key}: {worst:.2e}"
 
 

@@ -76,6 +76,10 @@ _UNITS: dict[str, dict[str, _Unit]] = {
     "concentration": {  # mg/L
         "mg/l": _Unit(1.0), "g/m3": _Unit(1.0), "ppm": _Unit(1.0), "ug/l": _Unit(1e-3),
     },
+    "pressure": {  # bar
+        "bar": _Unit(1.0), "kpa": _Unit(0.01), "mpa": _Unit(10.0),
+        "psi": _Unit(_POUND_KG * 9.80665 / _INCH_M**2 / 1e5),
+    },
     "specific_surface": {  # m2/m3
         "m2/m3": _Unit(1.0), "ft2/ft3": _Unit(1.0 / _FOOT_M),
     },
@@ -93,6 +97,7 @@ _SHOWN: dict[str, tuple[str, ...]] = {
     "power": ("W", "kW", "Btu/h"),
     "oxygen_rate": ("g/h", "g/day", "lb/h"),
     "concentration": ("mg/L", "ppm"),
+    "pressure": ("bar", "psi", "kPa", "MPa"),
     "specific_surface": ("m2/m3", "ft2/ft3"),
 }
 
@@ -155,7 +160,7 @@ def parse_quantity(text: object, dimension: str) -> float:
         What stood in the file or on the command line, as ``"250 gal"`` or ``"3 ft 2 in"``.
     dimension : str
         One of volume [m3], flow [m3/day], area [m2], length [m], weight [g], temperature [degC],
-        temperature_difference [degC], power [W], oxygen_rate [g/day], concentration [mg/L],
+        temperature_difference [degC], power [W], oxygen_rate [g/day], concentration [mg/L], pressure [bar],
         specific_surface [m2/m3].
 
     Returns
@@ -212,7 +217,7 @@ def _example(dimension: str) -> str:
     return {
         "volume": '"900 L"', "flow": '"1300 L/h"', "area": '"14 m2"', "length": '"30 cm"',
         "weight": '"35 g"', "temperature": '"64 degF"', "temperature_difference": '"3 degF"',
-        "power": '"35 W"', "oxygen_rate": '"20 g/h"', "concentration": '"80 mg/L"',
+        "power": '"35 W"', "oxygen_rate": '"20 g/h"', "concentration": '"80 mg/L"', "pressure": '"150 bar"',
         "specific_surface": '"280 m2/m3"',
     }[dimension]  # fmt: skip
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.layout import Layout
+from stocksim.engine.water_day import Waste
 from stocksim.fish.appetite import ammonia_appetite, oxygen_appetite
 from stocksim.fish.energetics import (
     AMMONIA_SHARE_OF_EXCRETION,
@@ -20,11 +21,10 @@ from stocksim.fish.energetics import (
 
 FloatArray = NDArray[np.float64]
 
-# Share of faeces and uneaten feed that breaks down in the loop, taking oxygen and giving ammonia; the rest leaves as
-# sludge when sumps and beds are cleaned. No settler is modelled yet: half is our assumption, no source. The
-# loop's ammonia then lies within -11 to +15 % of the handbook rule of 0.092 x protein x feed at normal growth; trout,
-# carp and some others come out below it.
-SOLIDS_BREAKDOWN_SHARE = 0.5
+# Body potassium and phosphorus [g/g wet weight], from memory of whole-fish analyses.
+BODY_POTASSIUM, BODY_PHOSPHORUS = 0.003, 0.0045
+# Share of feed phosphorus that is absorbed, 0.4-0.7 (from memory); the rest goes with the solids.
+PHOSPHORUS_DIGESTIBILITY = 0.6
 
 
 class Eating(NamedTuple):
@@ -39,8 +39,7 @@ class Eating(NamedTuple):
     tank_tan: FloatArray
     tank_oxygen_slope: FloatArray | None
     tank_tan_slope: FloatArray | None
-    sump_tan: FloatArray
-    sump_oxygen: FloatArray
+    urea_n: FloatArray
 
 
 class FishDay:
@@ -50,6 +49,8 @@ class FishDay:
         self.layout = layout
         self.tank_of = layout.cohort_tank.T
         self.cohort_loop = layout.cohort_loop
+        # day first: the share of the ration rule that a cohort is fed, by its loop
+        self.ration_by_day = np.moveaxis(layout.ration_by_day @ self.cohort_loop.T, -2, 0)
         shape = (scenarios, len(layout.cohorts))
         self.weight = np.broadcast_to(layout.start_weight_g, shape).copy()
         self.greatest = self.weight.copy()
@@ -61,14 +62,21 @@ class FishDay:
             species["unionized_ammonia_acute"],
         )
         self.ones, self.no_slope = np.ones(shape), (None, None)
-        undigested = layout.feed_nitrogen - layout.feed_digested_nitrogen
-        self.solids_nitrogen = SOLIDS_BREAKDOWN_SHARE * (undigested + self.spilled_per_eaten * layout.feed_nitrogen)
+        spilled = self.spilled_per_eaten
         undigested_kj = layout.feed_gross_kj_g - layout.feed_energy_kj_g
-        self.solids_oxygen = (
-            SOLIDS_BREAKDOWN_SHARE
-            * (undigested_kj + self.spilled_per_eaten * layout.feed_gross_kj_g)
-            / OXYCALORIFIC_KJ_G
+        # to the tank per g eaten: dissolved potassium and phosphorus, then solids with their N, P and oxygen demand
+        self.waste_per_eaten = np.stack(
+            np.broadcast_arrays(
+                layout.feed_potassium * (1.0 + spilled),
+                layout.feed_phosphorus * PHOSPHORUS_DIGESTIBILITY,
+                layout.feed_dry_matter * (1.0 - layout.feed_digested_dry_matter + spilled),
+                layout.feed_nitrogen * (1.0 + spilled) - layout.feed_digested_nitrogen,
+                layout.feed_phosphorus * (1.0 - PHOSPHORUS_DIGESTIBILITY + spilled),
+                (undigested_kj + spilled * layout.feed_gross_kj_g) / OXYCALORIFIC_KJ_G,
+            ),
+            axis=-2,
         )
+        self.body_minerals = np.array([BODY_POTASSIUM, BODY_PHOSPHORUS])[:, None]
         self.body_nitrogen_per_kj = species["body_protein"] / PROTEIN_PER_NITROGEN / species["body_energy"]
 
     def appetite_share(
@@ -88,12 +96,13 @@ class FishDay:
         lay = self.layout
         species = lay.species
         self.here = np.where(day >= lay.stocked_day, lay.count, 0.0)
+        ration = lay.ration_fraction * self.ration_by_day[day]
         needs = day_needs(
             self.weight, appetite_at_1g, species["intake_exponent"], maintenance_per_kg,
-            lay.ration_fraction * share, lay.feed_energy_kj_g, species["growth_efficiency"],
+            ration * share, lay.feed_energy_kj_g, species["growth_efficiency"],
             species["fasting_loss_fraction"], species["body_energy"], 1.0, self.greatest,
         )  # fmt: skip
-        self.most = needs.appetite_g * lay.ration_fraction
+        self.most = needs.appetite_g * ration
         self.maintenance = needs.maintenance_kj
 
     def eat(self, share: FloatArray, slopes: tuple[FloatArray | None, FloatArray | None], toxic: FloatArray) -> Eating:
@@ -118,16 +127,34 @@ class FishDay:
             fed = here * self.most
             oxygen_slope = (fed * by_oxygen * oxygen_per_eaten) @ lay.cohort_tank
             tan_slope = np.minimum((fed * by_tan * tan_per_eaten) @ lay.cohort_tank, 0.0) * toxic
-        sump_tan = (1.0 - AMMONIA_SHARE_OF_EXCRETION) * excreted + all_eaten * self.solids_nitrogen
+        urea = (1.0 - AMMONIA_SHARE_OF_EXCRETION) * excreted
         return Eating(
             share, all_eaten, here * budget.gain_g, oxygen, excreted,
             oxygen @ lay.cohort_tank, AMMONIA_SHARE_OF_EXCRETION * (excreted @ lay.cohort_tank),
-            oxygen_slope, tan_slope,
-            sump_tan @ self.cohort_loop, (all_eaten * self.solids_oxygen) @ self.cohort_loop,
+            oxygen_slope, tan_slope, urea @ self.cohort_loop,
         )  # fmt: skip
+
+    def waste(self, eating: Eating, oxygen_used: FloatArray) -> Waste:
+        """What the fish gave to the water of each tank."""
+        solutes = eating.eaten_g[:, None, :] * self.waste_per_eaten
+        solutes[:, :2] -= eating.gain_g[:, None, :] * self.body_minerals
+        return Waste(eating.tank_tan, eating.urea_n, oxygen_used, solutes @ self.layout.cohort_tank)
 
     def grow(self, eating: Eating) -> None:
         """Add the day's gain to the fish that are there."""
         here = self.here
         self.weight = self.weight + np.divide(eating.gain_g, here, out=np.zeros_like(self.weight), where=here > 0.0)
         self.greatest = np.maximum(self.greatest, self.weight)
+
+    def day_levels(self, eating: Eating) -> dict[str, FloatArray]:
+        """The day's amounts and levels, by their name in the course."""
+        return {
+            "count": np.broadcast_to(self.here, self.weight.shape),
+            "weight_g": self.weight,
+            "fed_g": eating.eaten_g * (1.0 + self.spilled_per_eaten),
+            "eaten_g": eating.eaten_g,
+            "gain_g": eating.gain_g,
+            "fish_oxygen_g": eating.oxygen_g,
+            "excreted_nitrogen_g": eating.excreted_g,
+            "appetite_share": eating.share,
+        }

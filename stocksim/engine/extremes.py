@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.course import Course
 from stocksim.engine.layout import Layout
-from stocksim.engine.season import Course
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import daily_swing
@@ -49,7 +49,8 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     Notes
     -----
     The fish's use of oxygen and excretion are taken as a wave of one day about their mean, 1.4 and 1.5 times the mean
-    at its top; tanks, sump and beds damp it as their volumes and flows do. pH is held at its daily value.
+    at its top; tanks, sump and beds damp it as their volumes and flows do. pH is held at its daily value; it falls
+    a little when fish breathe most, so the maximum is on the safe side.
     """
     tanks = len(layout.tanks)
     members, flow = layout.leaf_loop, layout.flow_m3_day[..., None, :]
@@ -73,8 +74,7 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
         load,
     )
     temperature = (layout.temperature_c @ members.T)[..., :tanks]
-    ph = (layout.ph @ members[:tanks].T)[..., None, :]
-    toxic = unionized_fraction(ph, temperature)
+    toxic = unionized_fraction(course.ph, temperature)
     tan = course.tan_mg_l[..., :tanks]
     return Extremes(
         np.maximum(course.oxygen_mg_l[..., :tanks] - np.abs(oxygen_swing[..., :tanks]), 0.0),

@@ -9,10 +9,14 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes
 from stocksim.engine.layout import Layout
-from stocksim.engine.season import Course
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import planting_ratio
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
+from stocksim.water.nitrite import nitrite_limit
 
 FloatArray = NDArray[np.float64]
 
@@ -84,7 +88,7 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     Returns
     -------
     list of LimitSeries
-        Density, oxygen, un-ionized ammonia by tank; low and high temperature by cohort.
+        Biofilter by loop; density, oxygen, un-ionized ammonia, nitrite by tank; low and high temperature by cohort.
 
     Notes
     -----
@@ -107,7 +111,13 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
             _strictest(layout, present, species["unionized_ammonia_design"], np.min), "mg/L", False,
         ),
     }  # fmt: skip
-    series = []
+    loop_of = layout.leaf_loop[: len(layout.tanks)].T
+    chloride = course.chloride_mg_l @ layout.cohort_loop.T
+    bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+    by_tank["nitrite"] = (
+        course.nitrite_mg_l[..., : len(layout.tanks)], _strictest(layout, present, bearable, np.min), "mg/L", False,
+    )  # fmt: skip
+    series = [_biofilter(layout, course, present, loop_of)]
     for limit, (value, threshold, unit, is_floor) in by_tank.items():
         distance = value - threshold if is_floor else threshold - value
         series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
@@ -132,6 +142,24 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     return series
 
 
+def _biofilter(layout: Layout, course: Course, present: NDArray[np.bool_], loop_of: FloatArray) -> LimitSeries:
+    """Ammonia made against what the film could nitrify at the strictest fish's limit, by loop and day. [g/day]"""
+    members, tanks = layout.leaf_loop, len(layout.tanks)
+    made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
+    toxic = unionized_fraction(course.ph, layout.temperature_c @ loop_of)
+    at_fish = layout.species["unionized_ammonia_design"] / (toxic @ layout.cohort_tank.T)
+    inside = np.where(present, at_fish, np.inf)
+    columns = [
+        inside[..., layout.cohort_loop[:, loop] > 0.0].min(axis=-1, initial=np.inf) for loop in range(len(layout.loops))
+    ]
+    bearable = np.stack(columns, axis=-1)
+    level = np.where(np.isfinite(bearable), bearable, np.nan)
+    share = level / (HALF_SATURATION_TAN_MG_L + level)
+    capacity = (course.film_capacity_g @ members[tanks:]) * share
+    margin = 100.0 * (capacity - made) / np.maximum(capacity, 1e-9 + 0.01 * made)
+    return LimitSeries("biofilter", "loops", layout.loops, made, capacity, np.maximum(margin, -9900.0), "g/day")
+
+
 def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc | object) -> FloatArray:
     """Strictest limit of the species present in each tank, NaN where there is no fish."""
     worst = np.inf if pick is np.min else -np.inf
@@ -141,7 +169,7 @@ def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pi
         if not inside.any():
             columns.append(np.full(present.shape[:-1], np.nan))
             continue
-        strict = pick(np.where(present[..., inside], limit[inside], worst), axis=-1)  # type: ignore[operator]
+        strict = pick(np.where(present[..., inside], limit[..., inside], worst), axis=-1)  # type: ignore[operator]
         columns.append(np.where(present[..., inside].any(axis=-1), strict, np.nan))
     return np.stack(columns, axis=-1)
 

@@ -10,20 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.planting import build_planting
+from stocksim.engine.waterworks import Waterworks, build_waterworks
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
 from stocksim.library.sources import Entry
-from stocksim.site.model import BedTable, Diffuser, MeasuredTransfer
+from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.reading import Site
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
 
-ASSUMED_PH = 7.2
 # Practical over biological feed conversion 1.2 (range 1.0-1.4, engineering judgement of this project): the share of the
 # offered feed that nobody eats.
 DEFAULT_SPILLED_SHARE = 1.0 - 1.0 / 1.2
 DEFAULT_APPETITE_FRACTION = 0.85  # ordinary stock (engineering judgement of this project)
+USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 0.7-0.85)
 DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
 DEFAULT_BED_DEPTH_M = 0.3  # media beds are at least 30 cm deep (extension reprint, read); the same taken for rafts
 DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
@@ -45,7 +46,7 @@ TRICKLING_EXCHANGE_SHARE = 1.0
 SPECIES_KEYS = (
     "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
     "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
-    "temperature_high_stress", "temperature_high_lethal",
+    "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
 )  # fmt: skip
 
 
@@ -71,13 +72,17 @@ class Layout:
         Species values by their library key.
     appetite_at_1g, maintenance_per_kg : ndarray, shape (day, cohort)
         Of each day's temperature. [g/day], [kJ/kg^0.8/day]
-    feed_energy_kj_g, feed_gross_kj_g, feed_nitrogen, feed_digested_nitrogen : ndarray, shape (cohort,)
-        Of the cohort's feed. [kJ/g], [g/g]
+    feed_energy_kj_g, feed_gross_kj_g : ndarray, shape (cohort,)
+        Digestible and gross energy of the cohort's feed. [kJ/g]
+    feed_nitrogen, feed_digested_nitrogen, feed_potassium, feed_phosphorus, feed_dry_matter : ndarray, shape (cohort,)
+        Content of the cohort's feed. [g/g]
+    feed_digested_dry_matter : ndarray, shape (cohort,)
+        Share of eaten dry matter that is digested. [-]
     temperature_c : ndarray, shape (day, loop)
         Water temperature. [degC]
     volume_m3, flow_m3_day, surface_m2, device_g_day, pass_exchange_m3_day, film_m2 : ndarray, shape (leaf,)
         Water, flow from the sump, open surface, standard transfer of devices, exchange of trickling water, film.
-    sump_volume_m3, sump_surface_m2, sump_device_g_day, ph : ndarray, shape (loop,)
+    sump_volume_m3, sump_surface_m2, sump_device_g_day : ndarray, shape (loop,)
         Of each loop.
     elevation_m : float
         Height above the sea. [m]
@@ -85,6 +90,8 @@ class Layout:
         Stocking density at the keeper's level. [kg/m3]
     planted_m2, ratio_low, ratio_high : ndarray, shape (day, loop)
         Planted area fed by loop water [m2] and the published band of feed ratio for it. [g/m2/day]
+    ration_by_day : ndarray, shape (day, loop)
+        Share of the ration rule that every cohort of the loop is fed that day: 1, or the loop's feeding ramp. [-]
     """
 
     start: dt.date
@@ -107,6 +114,10 @@ class Layout:
     feed_gross_kj_g: FloatArray
     feed_nitrogen: FloatArray
     feed_digested_nitrogen: FloatArray
+    feed_potassium: FloatArray
+    feed_phosphorus: FloatArray
+    feed_dry_matter: FloatArray
+    feed_digested_dry_matter: FloatArray
     temperature_c: FloatArray
     volume_m3: FloatArray
     flow_m3_day: FloatArray
@@ -117,12 +128,13 @@ class Layout:
     sump_volume_m3: FloatArray
     sump_surface_m2: FloatArray
     sump_device_g_day: FloatArray
-    ph: FloatArray
     elevation_m: float
+    water: Waterworks
     density_limit: FloatArray
     planted_m2: FloatArray
     ratio_low: FloatArray
     ratio_high: FloatArray
+    ration_by_day: FloatArray
 
     @property
     def cohort_loop(self) -> FloatArray:
@@ -212,13 +224,16 @@ def build_layout(site: Site) -> Layout:
         )
         for key, t in file.tanks.items()
     }
-    units = {f"beds.{key}": _bed_leaf(bed) for key, bed in file.beds.items() if bed.kind != "wicking"}
+    beds = [(f"beds.{key}", bed) for key, bed in file.beds.items() if bed.kind != "wicking"]
+    filters = [(f"biofilters.{key}", unit) for key, unit in file.biofilters.items()]
+    tables: list[tuple[str, BedTable | BiofilterTable]] = [*beds, *filters]
+    units = {key: _bed_leaf(bed) for key, bed in beds}
     units |= {
-        f"biofilters.{key}": _Leaf(
+        key: _Leaf(
             b.loop, b.media_volume, b.flow, 0.0, b.oxygen_supply, b.media_volume * b.specific_surface,
             b.kind == "trickling",
         )
-        for key, b in file.biofilters.items()
+        for key, b in filters
     }  # fmt: skip
     every = [*leaves.values(), *units.values()]
     fish = [file.cohorts[key] for key in cohorts]
@@ -261,6 +276,12 @@ def build_layout(site: Site) -> Layout:
         feed_gross_kj_g=of_feed("gross_energy"),
         feed_nitrogen=nitrogen,
         feed_digested_nitrogen=nitrogen * of_feed("protein_digestibility"),
+        feed_potassium=of_feed("potassium"),
+        feed_phosphorus=of_feed("phosphorus"),
+        feed_dry_matter=of_feed("dry_matter"),
+        feed_digested_dry_matter=np.array(
+            [feed.number("dry_matter_digestibility", USUAL_DRY_MATTER_DIGESTIBILITY) for feed in feeds], float
+        ),
         temperature_c=temperature,
         volume_m3=of_leaf("volume"),
         flow_m3_day=of_leaf("flow"),
@@ -271,12 +292,13 @@ def build_layout(site: Site) -> Layout:
         sump_volume_m3=np.array([t.sump for t in file.loops.values()], float),
         sump_surface_m2=np.array([t.sump / (t.depth or DEFAULT_TANK_DEPTH_M) for t in file.loops.values()], float),
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
-        ph=np.array([ASSUMED_PH if t.ph is None else t.ph for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
+        water=build_waterworks(site, tables),
         density_limit=np.array([entry[f"density_{file.site.density_level}"] for entry in entries], float),
         planted_m2=planting.loop_area_m2,
         ratio_low=planting.ratio_low,
         ratio_high=planting.ratio_high,
+        ration_by_day=_ration_by_day(site),
     )
 
 
@@ -291,6 +313,15 @@ def _daily_rates(entries: list[Entry], temperature_c: FloatArray) -> tuple[Float
             daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
         )
     return appetite, maintenance
+
+
+def _ration_by_day(site: Site) -> FloatArray:
+    """Share of the ration by the loops' feeding ramps, shape (day, loop); 1 before a ramp begins."""
+    shares = np.ones((site.days, len(site.file.loops)))
+    for column, loop in enumerate(site.file.loops.values()):
+        for step in loop.feeding_ramp:
+            shares[(step.start - site.file.season.start).days :, column] = step.share
+    return shares
 
 
 def _spilled(ration: object) -> float:

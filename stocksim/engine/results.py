@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes, tank_extremes
 from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
 from stocksim.engine.layout import Layout
 from stocksim.engine.planting import Planting
-from stocksim.engine.season import Course
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
@@ -134,7 +134,9 @@ class Season:
                 "tan_mg_l": course.tan_mg_l[0, :, :tanks],
                 "unionized_ammonia_mg_l": self.extremes.unionized_mg_l[0],
                 "unionized_ammonia_max_mg_l": self.extremes.unionized_max_mg_l[0],
-                "ph": layout.ph @ loop_of,
+                "nitrite_n_mg_l": course.nitrite_mg_l[0, :, :tanks],
+                "co2_mg_l": course.co2_mg_l[0],
+                "ph": course.ph[0],
             },
         )
 
@@ -166,8 +168,26 @@ class Season:
                 "handbook_area_low_m2": handbook_area(feed, layout.ratio_high),
                 "handbook_area_high_m2": handbook_area(feed, layout.ratio_low),
                 "temperature_c": layout.temperature_c,
+                "nitrate_n_mg_l": course.nitrate_mg_l[0],
+                "alkalinity_mg_l": course.alkalinity_mg_l[0],
+                "buffer_g": course.buffer_g[0],
+                "top_up_l": 1000.0 * course.top_up_m3[0],
+                "ammonia_oxidizer_maturity": self._loop_maturity(course.ammonia_maturity[0]),
+                "nitrite_oxidizer_maturity": self._loop_maturity(course.nitrite_maturity[0]),
+                "potassium_mg_l": course.potassium_mg_l[0],
+                "phosphorus_mg_l": course.phosphorus_mg_l[0],
+                "suspended_solids_mg_l": course.solids_mg_l[0],
+                "denitrified_n_g": course.denitrified_n_g[0],
             },
         )
+
+    def _loop_maturity(self, of_units: Any) -> Any:
+        """Maturity of each loop, its units weighted by their capacity; NaN where a loop has no film."""
+        layout = self.layout
+        members = layout.leaf_loop[len(layout.tanks) :]
+        weight = self.course.capacity_g[0, :, len(layout.tanks) :]
+        whole = weight @ members
+        return np.divide((of_units * weight) @ members, whole, out=np.full(whole.shape, np.nan), where=whole > 0.0)
 
     @cached_property
     def beds(self) -> Frame:

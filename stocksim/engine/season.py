@@ -3,29 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.eating import Eating, FishDay
+from stocksim.engine.course import Course, Record
+from stocksim.engine.eating import FishDay
+from stocksim.engine.film import Nitrogen
 from stocksim.engine.layout import Layout
 from stocksim.engine.settling import AGREED, Guess
-from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.loop import Star, balance_demand, balance_removal
-from stocksim.water.nitrification import (
-    HALF_SATURATION_TAN_MG_L,
-    OXYGEN_PER_NITROGEN,
-    nitrification_capacity,
-    oxygen_share,
-)
-from stocksim.water.oxygen import (
-    BETA_FISH_WATER,
-    device_exchange,
-    oxygen_saturation,
-    surface_exchange_velocity,
-)
+from stocksim.engine.water_day import WaterDay
+from stocksim.water.carbonate import carbon_dioxide_saturation
+from stocksim.water.gas import carbon_dioxide_exchange
+from stocksim.water.loop import balance_demand, balance_removal
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, nitrification_capacity, oxygen_share
+from stocksim.water.nitrite import OXYGEN_TO_NITRATE, OXYGEN_TO_NITRITE
+from stocksim.water.oxygen import BETA_FISH_WATER, device_exchange, oxygen_saturation, surface_exchange_velocity
 
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -43,43 +37,10 @@ class _Climate(NamedTuple):
     sump_exchange: FloatArray
     sump_exchange_load: FloatArray
     capacity: FloatArray
-    toxic_share: FloatArray
     saturation: FloatArray
-
-
-@dataclass(frozen=True)
-class Course:
-    """What happened, day by day: arrays (scenario, day, cohort | leaf | loop), rates per day, levels at the day's end.
-
-    ``apart`` is by how much each day's shares of appetite were left unsettled after its ``rounds``.
-
-    Fish amounts are per cohort (all its fish); ``fed_g`` is offered, ``eaten_g`` eaten. Conserved quantities close
-    to rounding: see the tests of balance.
-    """
-
-    count: FloatArray
-    weight_g: FloatArray
-    fed_g: FloatArray
-    eaten_g: FloatArray
-    gain_g: FloatArray
-    fish_oxygen_g: FloatArray
-    excreted_nitrogen_g: FloatArray
-    appetite_share: FloatArray
-    oxygen_mg_l: FloatArray
-    oxygen_used_g: FloatArray
-    tan_mg_l: FloatArray
-    nitrified_g: FloatArray
-    sump_oxygen_mg_l: FloatArray
-    sump_oxygen_used_g: FloatArray
-    sump_tan_mg_l: FloatArray
-    sump_tan_load_g: FloatArray
-    leaf_exchange_m3_day: FloatArray
-    leaf_exchange_load_g: FloatArray
-    capacity_g: FloatArray
-    sump_exchange_m3_day: FloatArray
-    sump_exchange_load_g: FloatArray
-    rounds: NDArray[np.int64]
-    apart: FloatArray
+    leaf_co2_exchange: FloatArray
+    sump_co2_exchange: FloatArray
+    co2_saturation: FloatArray
 
 
 def _day_first(array: FloatArray) -> FloatArray:
@@ -98,8 +59,6 @@ def _climate(layout: Layout) -> _Climate:
     still = layout.surface_m2[..., None, :] * (velocity @ at_leaf) + layout.pass_exchange_m3_day[..., None, :]
     sump_device = device_exchange(layout.sump_device_g_day[..., None, :], temperature)
     sump_still = layout.sump_surface_m2[..., None, :] * velocity
-    tank_temperature = leaf_temperature[..., : len(layout.tanks)]
-    ph = layout.ph @ at_leaf[:, : len(layout.tanks)]
     parts = (
         layout.appetite_at_1g,
         layout.maintenance_per_kg,
@@ -108,8 +67,10 @@ def _climate(layout: Layout) -> _Climate:
         sump_device + sump_still,
         (BETA_FISH_WATER * sump_device + sump_still) * saturation,
         nitrification_capacity(layout.film_m2[..., None, :], leaf_temperature),
-        unionized_fraction(ph[..., None, :], tank_temperature),
         saturation,
+        carbon_dioxide_exchange(still, device),
+        carbon_dioxide_exchange(sump_still, sump_device),
+        carbon_dioxide_saturation(temperature, layout.elevation_m),
     )
     return _Climate(*(_day_first(part) for part in parts))
 
@@ -119,7 +80,7 @@ def scenario_count(layout: Layout) -> int:
     arrays = [
         layout.count, layout.ration_fraction, layout.spilled_share, layout.start_weight_g, layout.volume_m3,
         layout.flow_m3_day, layout.surface_m2, layout.device_g_day, layout.pass_exchange_m3_day, layout.film_m2,
-        layout.ph, layout.temperature_c[..., 0, :], layout.appetite_at_1g[..., 0, :],
+        layout.temperature_c[..., 0, :], layout.appetite_at_1g[..., 0, :], layout.ration_by_day[..., 0, :],
     ]  # fmt: skip
     return max([array.shape[0] for array in arrays if array.ndim > 1], default=1)
 
@@ -148,12 +109,13 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     scenarios, tanks = scenario_count(layout), len(layout.tanks)
     climate = _climate(layout)
     fish = FishDay(layout, scenarios)
+    water = WaterDay(layout, scenarios, (climate.leaf_co2_exchange, climate.sump_co2_exchange, climate.co2_saturation))
     members = layout.leaf_loop
     units = len(layout.units)
     flow = layout.flow_m3_day
     returned = flow @ members
     leaf_store, sump_store = layout.volume_m3, layout.sump_volume_m3
-    tan_gain_plain, tan_sump_gain = leaf_store + flow, sump_store + returned
+    tan_gain_plain = leaf_store + flow
 
     def full(columns: int) -> FloatArray:
         return np.zeros((scenarios, columns))
@@ -165,20 +127,24 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     tan_gain, tan_load, oxygen_demand = full(tanks + units), full(tanks + units), full(tanks + units)
     oxygen_slope = full(tanks + units)
     settled_share = np.ones((scenarios, len(layout.cohorts)))
-    record = _Record(layout, scenarios, climate)
+    record = Record(layout.days)
     for day in range(layout.days):
-        toxic = climate.toxic_share[day]
+        tan, tan_sump = water.reset_to_tests(day, tan, tan_sump)
         exchange, exchange_load = climate.leaf_exchange[day], climate.leaf_exchange_load[day]
         oxygen_gain = leaf_store + flow + exchange
+        air = oxygen_share(
+            climate.capacity[day], tan, flow + exchange, exchange_load + flow * (oxygen_sump @ members.T)
+        )
+        morning = water.morning(day, climate.capacity[day] * air, tan, oxygen)
+        toxic = morning.toxic_share
         oxygen_sump_gain = sump_store + returned + climate.sump_exchange[day]
+        tan_sump_gain = sump_store + returned + morning.outflow_m3
         # start from where oxygen and TAN are heading: the rounds below then have little left to do
         oxygen_guess, tan_guess = 2.0 * oxygen - oxygen_before, 2.0 * tan - tan_before
         tan_sump_guess = np.maximum(2.0 * tan_sump - tan_sump_before, 0.0)
+        nitrite_guess = water.film.nitrite_sump
         share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
         fish.wake(day, climate.appetite[day], climate.maintenance[day], settled_share)
-        capacity = climate.capacity[day] * oxygen_share(
-            climate.capacity[day], tan, flow + exchange, exchange_load + flow * (oxygen_sump @ members.T)
-        )
         oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
         oxygen_ahead, tan_ahead = Guess(), Guess()
         for round_number in range(1, _MOST_ROUNDS + 1):
@@ -193,17 +159,23 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
                 tan_load[:, :tanks] -= eating.tank_tan_slope * tan_guess[:, :tanks]
                 oxygen_slope[:, :tanks] = eating.tank_oxygen_slope
             tan_star = balance_removal(
-                tan_gain, tan_load, flow, tan_sump_gain, sump_store * tan_sump + eating.sump_tan, members,
-                capacity, HALF_SATURATION_TAN_MG_L, tan_sump_guess,
+                tan_gain, tan_load, flow, tan_sump_gain, sump_store * tan_sump + eating.urea_n + morning.sump_tan_g,
+                members, morning.film.capacity, HALF_SATURATION_TAN_MG_L, tan_sump_guess,
             )  # fmt: skip
-            oxygen_demand[:, tanks:] = OXYGEN_PER_NITROGEN * tan_star.removed_g[:, tanks:]
+            nitrite_star = water.film.nitrite_balance(
+                tan_star.removed_g, morning.film, morning.outflow_m3, nitrite_guess
+            )
+            oxygen_demand[:, tanks:] = (
+                OXYGEN_TO_NITRITE * tan_star.removed_g[:, tanks:]
+                + OXYGEN_TO_NITRATE * nitrite_star.removed_g[:, tanks:]
+            )
             oxygen_star, sump_used = balance_demand(
                 oxygen_gain + oxygen_slope,
                 leaf_store * oxygen_before + exchange_load + oxygen_slope * oxygen_guess,
                 flow, oxygen_sump_gain, sump_store * oxygen_sump + climate.sump_exchange_load[day], members,
-                oxygen_demand, eating.sump_oxygen, oxygen_sump,
+                oxygen_demand, morning.sump_oxygen_g, oxygen_sump,
             )  # fmt: skip
-            tan_sump_guess = tan_star.sump_mg_l
+            tan_sump_guess, nitrite_guess = tan_star.sump_mg_l, nitrite_star.sump_mg_l
             used = oxygen_star.removed_g + oxygen_slope * (oxygen_star.leaf_mg_l - oxygen_guess)
             new_share, _ = fish.appetite_share(oxygen_star.leaf_mg_l[:, :tanks], tan_star.leaf_mg_l[:, :tanks], toxic)
             apart = np.maximum.reduce(np.abs(new_share - share), axis=None, initial=0.0)
@@ -212,96 +184,49 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             oxygen_guess = oxygen_ahead.following(oxygen_guess, oxygen_star.leaf_mg_l)
             tan_guess = tan_ahead.following(tan_guess, tan_star.leaf_mg_l)
             share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
-        oxygen, tan, oxygen_sump, tan_sump = (
-            oxygen_star.leaf_mg_l,
-            tan_star.leaf_mg_l,
-            oxygen_star.sump_mg_l,
-            tan_star.sump_mg_l,
-        )
+        found = Nitrogen(tan_star, nitrite_star)
+        moving = water.film.is_moving(morning.film, tan_before, found)
+        if moving.any():
+            tan_load[:] = 0.0
+            tan_load[:, :tanks] = eating.tank_tan
+            film, found = water.film.refine(
+                morning.film, found, moving, (tan_before, tan_sump_before),
+                (tan_load, eating.urea_n + morning.sump_tan_g), morning.outflow_m3,
+            )  # fmt: skip
+            morning = morning._replace(film=film)
+            oxygen_demand[:, :tanks] = used[:, :tanks]
+            oxygen_demand[:, tanks:] = (
+                OXYGEN_TO_NITRITE * found.tan.removed_g[:, tanks:]
+                + OXYGEN_TO_NITRATE * found.nitrite.removed_g[:, tanks:]
+            )
+            oxygen_star, sump_used = balance_demand(
+                oxygen_gain, leaf_store * oxygen_before + exchange_load, flow, oxygen_sump_gain,
+                sump_store * oxygen_sump + climate.sump_exchange_load[day], members, oxygen_demand,
+                morning.sump_oxygen_g, oxygen_sump,
+            )  # fmt: skip
+            used = oxygen_star.removed_g
+        oxygen, oxygen_sump = oxygen_star.leaf_mg_l, oxygen_star.sump_mg_l
+        tan, tan_sump = found.tan.leaf_mg_l, found.tan.sump_mg_l
         settled_share = share
         fish.grow(eating)
-        record.note(day, fish, eating, oxygen_star._replace(removed_g=used), tan_star, sump_used, round_number)
-        record.apart[day] = apart
+        waste = fish.waste(eating, used[:, :tanks])
+        evening = water.evening(day, morning, waste, found.tan, found.nitrite, sump_used)
+        record.note(
+            day, round_number, float(apart),
+            fish.day_levels(eating)
+            | {
+                "oxygen_mg_l": oxygen, "oxygen_used_g": used, "tan_mg_l": tan,
+                "nitrified_g": found.tan.removed_g, "sump_oxygen_mg_l": oxygen_sump, "sump_oxygen_used_g": sump_used,
+                "sump_tan_mg_l": tan_sump, "sump_tan_load_g": eating.urea_n + morning.sump_tan_g,
+            }
+            | water.day_levels(morning, waste, found.nitrite, evening),
+        )  # fmt: skip
         if progress is not None:
             progress(day + 1, layout.days)
-    return record.course()
-
-
-class _Record:
-    """Arrays of the course, filled a day at a time."""
-
-    def __init__(self, layout: Layout, scenarios: int, climate: _Climate):
-        self.climate, self.scenarios = climate, scenarios
-        cohorts, leaves, loops = len(layout.cohorts), len(layout.tanks) + len(layout.units), len(layout.loops)
-
-        def table(columns: int) -> FloatArray:
-            return np.zeros((layout.days, scenarios, columns))
-
-        fish = (
-            "count",
-            "weight_g",
-            "fed_g",
-            "eaten_g",
-            "gain_g",
-            "fish_oxygen_g",
-            "excreted_nitrogen_g",
-            "appetite_share",
-        )
-        leaf = ("oxygen_mg_l", "oxygen_used_g", "tan_mg_l", "nitrified_g")
-        sump = ("sump_oxygen_mg_l", "sump_oxygen_used_g", "sump_tan_mg_l", "sump_tan_load_g")
-        self.tables = (
-            {key: table(cohorts) for key in fish}
-            | {key: table(leaves) for key in leaf}
-            | {key: table(loops) for key in sump}
-        )
-        self.rounds, self.apart = np.zeros(layout.days, dtype=int), np.zeros(layout.days)
-
-    def note(
-        self,
-        day: int,
-        fish: FishDay,
-        eating: Eating,
-        oxygen: Star,
-        tan: Star,
-        sump_used: FloatArray,
-        rounds: int,
-    ) -> None:
-        """Write one day."""
-        for key, value in (
-            ("count", fish.here),
-            ("weight_g", fish.weight),
-            ("fed_g", eating.eaten_g * (1.0 + fish.spilled_per_eaten)),
-            ("eaten_g", eating.eaten_g),
-            ("gain_g", eating.gain_g),
-            ("fish_oxygen_g", eating.oxygen_g),
-            ("excreted_nitrogen_g", eating.excreted_g),
-            ("appetite_share", eating.share),
-            ("oxygen_mg_l", oxygen.leaf_mg_l),
-            ("oxygen_used_g", oxygen.removed_g),
-            ("sump_oxygen_mg_l", oxygen.sump_mg_l),
-            ("sump_oxygen_used_g", sump_used),
-            ("tan_mg_l", tan.leaf_mg_l),
-            ("nitrified_g", tan.removed_g),
-            ("sump_tan_mg_l", tan.sump_mg_l),
-            ("sump_tan_load_g", eating.sump_tan),
-        ):
-            self.tables[key][day] = value
-        self.rounds[day] = rounds
-
-    def course(self) -> Course:
-        """The filled arrays, scenario first."""
-        climate = self.climate
-
-        def scenario_first(array: FloatArray) -> FloatArray:
-            return np.moveaxis(array, 0, 1)
-
-        return Course(
-            **{key: scenario_first(table) for key, table in self.tables.items()},
-            leaf_exchange_m3_day=scenario_first(climate.leaf_exchange),
-            leaf_exchange_load_g=scenario_first(climate.leaf_exchange_load),
-            capacity_g=scenario_first(climate.capacity),
-            sump_exchange_m3_day=scenario_first(climate.sump_exchange),
-            sump_exchange_load_g=scenario_first(climate.sump_exchange_load),
-            rounds=self.rounds,
-            apart=self.apart,
-        )
+    return record.course(
+        {
+            "leaf_exchange_m3_day": climate.leaf_exchange, "leaf_exchange_load_g": climate.leaf_exchange_load,
+            "capacity_g": climate.capacity, "sump_exchange_m3_day": climate.sump_exchange,
+            "sump_exchange_load_g": climate.sump_exchange_load,
+        }
+    )  # fmt: skip

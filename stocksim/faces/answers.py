@@ -8,7 +8,7 @@ import time
 from typing import Any, NamedTuple
 
 from stocksim.engine.findings import Finding
-from stocksim.engine.layout import ASSUMED_PH, DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
+from stocksim.engine.layout import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.faces.tables import tank_rows, text_table
@@ -28,7 +28,7 @@ class Answer(NamedTuple):
     findings: list[Finding]
 
 
-class _Bar:
+class Bar:
     """A progress bar on standard error, shown only when a run is long and someone watches."""
 
     def __init__(self, label: str):
@@ -53,10 +53,10 @@ class _Bar:
 
 def solve(site: Site) -> Answer:
     """Run a site's season and seek a lever for every broken limit, with a progress bar when that takes long."""
-    bar = _Bar("days")
+    bar = Bar("days")
     season = run_season(site, bar)
     bar.close()
-    bar = _Bar("levers")
+    bar = Bar("levers")
     findings = find_levers(season, bar)
     bar.close()
     return Answer(season, findings)
@@ -142,7 +142,7 @@ def understood(site: Site) -> dict[str, Any]:
         return format_quantity(value, dimension, units)
 
     loops = {
-        key: f"sump {show(t.sump, 'volume')}, pH {t.ph if t.ph is not None else f'{ASSUMED_PH} (assumed)'}, water "
+        key: f"sump {show(t.sump, 'volume')}, pH {t.ph if t.ph is not None else 'computed'}, water "
         f"{show(float(site.temperature_c[key].min()), 'temperature')} to "
         f"{show(float(site.temperature_c[key].max()), 'temperature')}"
         for key, t in file.loops.items()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import json
 import sys
@@ -190,6 +191,85 @@ def water(
         typer.echo(water_text(answer))
 
 
+@app.command(epilog='Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"')
+def powercut(
+    site: SiteArgument,
+    on: Annotated[
+        str | None, typer.Option(help="Day of the cut, as 2027-01-20; by default the worst.", show_default=False)
+    ] = None,
+    hour: Annotated[
+        float | None, typer.Option(help="Hour of the day, 0 to 24; by default the worst, 18.", show_default=False)
+    ] = None,
+    battery: Annotated[
+        str | None, typer.Option(help='Battery air pump beside each tank, as "10 W".', show_default=False)
+    ] = None,
+    cylinder: Annotated[
+        str | None,
+        typer.Option(help='Water capacity of one oxygen cylinder for all tanks, as "10 L".', show_default=False),
+    ] = None,
+    pressure: Annotated[
+        str | None, typer.Option(help='Pressure on its gauge, as "150 bar" or "2200 psi".', show_default=False)
+    ] = None,
+    room: Annotated[
+        str | None, typer.Option(help='Coldest air around the tanks, as "5 degC"; else freezing.', show_default=False)
+    ] = None,
+    heater: Annotated[
+        str | None, typer.Option(help='Heater the generator must carry as well, as "1500 W".', show_default=False)
+    ] = None,
+    head: Annotated[str, typer.Option(help='Head of the pumps, for the generator, as "6 ft".')] = "2 m",
+    as_json: JsonOption = False,
+) -> None:
+    """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
+    from stocksim.engine.running import run_season
+    from stocksim.faces.powercut import powercut_answer, powercut_text
+    from stocksim.planning.outage import power_cut
+    from stocksim.site.reading import load_site
+
+    amounts = {
+        "battery_w": _amount("--battery", battery, "power"),
+        "cylinder_l": 1000.0 * _amount("--cylinder", cylinder, "volume"),
+        "cylinder_bar": _amount("--pressure", pressure, "pressure"),
+        "room_c": _amount("--room", room, "temperature"),
+        "heater_w": _amount("--heater", heater, "power"),
+        "head_m": _amount("--head", head, "length"),
+    }
+    day = _day("--on", on)
+    loaded = load_site(site)
+    cut = power_cut(run_season(loaded), day, hour, **amounts)
+    units = loaded.file.site.units
+    if as_json:
+        _print_json(powercut_answer(cut, units))
+    else:
+        typer.echo(powercut_text(cut, units))
+
+
+@app.command(epilog="Example: stocksim ramp house.toml --from 2027-03-15")
+def ramp(
+    site: SiteArgument,
+    start: Annotated[
+        str | None,
+        typer.Option("--from", help="First day, as 2027-03-15; by default the season's.", show_default=False),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
+    from stocksim.faces.answers import Bar
+    from stocksim.faces.ramp_words import ramp_answer, ramp_text
+    from stocksim.planning.ramp import feeding_ramp
+    from stocksim.site.reading import load_site
+
+    day = _day("--from", start)
+    loaded = load_site(site)
+    bar = Bar("weeks")
+    found = feeding_ramp(loaded, day, bar)
+    bar.close()
+    units = loaded.file.site.units
+    if as_json:
+        _print_json(ramp_answer(found, units))
+    else:
+        typer.echo(ramp_text(found, units))
+
+
 @app.command("open", epilog="Example: stocksim open house.toml --no-browser")
 def open_pages(
     site: Annotated[Path | None, typer.Argument(help="Site file; none takes the demonstration site.")] = None,
@@ -227,6 +307,24 @@ def _options(*wanted: tuple[str, str | None, str]) -> list[float | None]:
     if faults:
         raise InputError(faults)
     return values
+
+
+def _amount(name: str, text: str | None, dimension: str) -> float:
+    from stocksim.units import parse_quantity
+
+    if text is None:
+        return 0.0
+    try:
+        return parse_quantity(text, dimension)
+    except InputError as error:
+        raise InputError(f"{name}: {error}") from None
+
+
+def _day(name: str, text: str | None) -> dt.date | None:
+    try:
+        return None if text is None else dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f'{name}: "{text}" is not a date; write it as 2027-01-20.') from None
 
 
 def main() -> None:

@@ -13,7 +13,7 @@ from stocksim.faces import editing, markup, screen
 from stocksim.library.crops import crop_names
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
-from stocksim.site.model import MONTHS
+from stocksim.site.quantities import MONTHS
 
 Path = tuple[editing.Step, ...]
 

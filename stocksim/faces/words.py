@@ -14,12 +14,14 @@ LIMIT_WORDS = {
     "density": "fish too dense",
     "oxygen": "oxygen too low",
     "unionized_ammonia": "un-ionized ammonia too high",
+    "nitrite": "nitrite too high",
+    "biofilter": "more ammonia than the biofilter can take",
     "temperature_low": "water too cold",
     "temperature_high": "water too warm",
     "planting_ratio": "feed and planted area out of step",
 }
 _DIMENSIONS = {"kg/m3": "density", "degC": "temperature", "g/m2/day": "planting_ratio"}
-_DECIMALS = {"mg/L": 2, "kg/m3": 1, "lb/gal": 2, "degC": 1, "degF": 1, "g/m2/day": 0, "oz/ft2/day": 2}
+_DECIMALS = {"mg/L": 2, "g/day": 1, "kg/m3": 1, "lb/gal": 2, "degC": 1, "degF": 1, "g/m2/day": 0, "oz/ft2/day": 2}
 
 
 def day_words(day: dt.date) -> str:
@@ -112,8 +114,8 @@ def cautions(season: Season) -> list[str]:
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled yet: deaths, nitrite, pH change, a young biofilter, greenhouse heat. A limit that holds here may "
-        "still be broken by them.",
+        "Not modelled yet: deaths, crops' own uptake (a flat rate stands in), greenhouse heat. A limit that holds here "
+        "may still be broken by them. Nitrifiers in the cold and in young films are known to a factor of two.",
     ]
     words += list(site.notes)
     unsettled = float(season.course.apart.max(initial=0.0))

@@ -34,6 +34,8 @@ SPECIES_RULES = Rules(
         "oxygen_lethal": "mg/L",
         "unionized_ammonia_design": "mg/L",
         "unionized_ammonia_acute": "mg/L",
+        "nitrite_limit": "mg/L",  # as N, without chloride
+        "chloride_protects": "-",  # 1 where chloride keeps nitrite out, 0 where not or not known
         "density_cautious": "kg/m3",
         "density_experienced": "kg/m3",
         # body

@@ -14,18 +14,20 @@ from pydantic import BaseModel, ValidationError
 from stocksim.errors import Fault
 from stocksim.library.sources import Entry
 from stocksim.site.model import (
-    MONTHS,
     BedTable,
     BiofilterTable,
     ConstantTemperature,
     LoopTable,
     MonthlyTemperature,
+    SettlerTable,
     SiteFile,
-    shown,
 )
+from stocksim.site.quantities import MONTHS, shown
 from stocksim.units import face_unit, to_face
 
 _LONGEST_SEASON_DAYS = 3660
+# settlers without a measured capture: the keeper must give one
+SETTLER_KINDS_TO_MEASURE = {"swirl": False, "radial_flow": False, "settling_basin": True, "swirl_and_netting": True}
 _WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
 _DATE = "write a date, as 2026-10-01"
 # what to write where a needed key is missing
@@ -42,6 +44,7 @@ _WANTED = {
     "value": 'write a temperature, as "17 degC"', "values": 'write a table, as { jan = "12 degC", feb = "13 degC" }',
     "file": 'name a CSV file beside the site file, as "water.csv"', "power": 'write a power, as "35 W"',
     "transfer": 'write an oxygen transfer, as "20 g/h"', "fraction": "write a number from 0 to 1, as 0.85",
+    "share": "write a number from 0 to 1, as 0.4", "date": _DATE, "ammonia_nitrogen": 'write a dose, as "5 g/day"',
     "count": "write a whole number, as 60", "species": "name one; `stocksim fish` lists them",
     "feed": 'name one of the library, as "perch_45"', "crop": 'name one of the library, as "lettuce"',
 }  # fmt: skip
@@ -184,7 +187,12 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
         faults.append(
             Fault("season", "end", f"{season.end} makes a season of more than ten years; give an earlier day.")
         )
-    for table, entries in (("tanks", file.tanks), ("beds", file.beds), ("biofilters", file.biofilters)):
+    for table, entries in (
+        ("tanks", file.tanks),
+        ("beds", file.beds),
+        ("biofilters", file.biofilters),
+        ("settlers", file.settlers),
+    ):
         for key, entry in entries.items():
             faults += _known(f"{table}.{key}", "loop", entry.loop, file.loops)
     for key, cohort in file.cohorts.items():
@@ -193,7 +201,10 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
             faults += _within(f"cohorts.{key}", "stocked", cohort.stocked, file)
     for key, bed in file.beds.items():
         faults += _bed_faults(key, bed, file)
+    for key, settler in file.settlers.items():
+        faults += _settler_faults(key, settler, file)
     for key, loop in file.loops.items():
+        faults += _loop_date_faults(key, loop, file)
         faults += _temperature_faults(key, loop, file, species, raw)
     return faults
 
@@ -255,6 +266,45 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                 )
             )  # fmt: skip
             break
+    return faults
+
+
+def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
+    table, faults = f"loops.{key}", []
+    for number, test in enumerate(loop.water_tests, 1):
+        faults += _within(table, f"water_tests[{number}].date", test.date, file)
+    for number, change in enumerate(loop.water_changes, 1):
+        faults += _within(table, f"water_changes[{number}].date", change.date, file)
+    cycling = loop.fishless_cycling
+    if cycling is not None:
+        faults += _within(table, "fishless_cycling.from", cycling.start, file)
+        faults += _within(table, "fishless_cycling.to", cycling.end, file)
+        if cycling.end < cycling.start:
+            faults.append(Fault(table, "fishless_cycling.to", f"{cycling.end} is before its from, {cycling.start}."))
+    before = None
+    for number, step in enumerate(loop.feeding_ramp, 1):
+        place = f"feeding_ramp[{number}].from"
+        faults += _within(table, place, step.start, file)
+        if before is not None and step.start <= before:
+            message = f"{step.start} is not after the step before it, {before}; give the steps in date order."
+            faults.append(Fault(table, place, message))
+        before = step.start
+    return faults
+
+
+def _settler_faults(key: str, settler: SettlerTable, file: SiteFile) -> list[Fault]:
+    table, faults = f"settlers.{key}", []
+    if settler.capture is None and SETTLER_KINDS_TO_MEASURE[settler.kind]:
+        message = (
+            f"is missing; nobody measured a {settler.kind.replace('_', ' ')} for us: write the share it keeps, as 0.5."
+        )
+        faults.append(Fault(table, "capture", message))
+    if settler.feeds is not None:
+        bed = file.beds.get(settler.feeds)
+        if bed is None or bed.kind != "wicking":
+            wicking = [name for name, other in file.beds.items() if other.kind == "wicking"]
+            known = f"known are {', '.join(wicking)}" if wicking else "there is none"
+            faults.append(Fault(table, "feeds", f'"{settler.feeds}" is not among the wicking beds; {known}.'))
     return faults
 
 

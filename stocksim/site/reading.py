@@ -23,13 +23,13 @@ from stocksim.library.sources import Entry, library_folder
 from stocksim.library.species import load_species, species_names
 from stocksim.site.faults import cross_faults, season_is_sound, sentences
 from stocksim.site.model import (
-    MONTHS,
     ConstantTemperature,
     LoggedTemperature,
     LoopTable,
     MonthlyTemperature,
     SiteFile,
 )
+from stocksim.site.quantities import MONTHS
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
@@ -295,17 +295,21 @@ def _assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:
         notes.append("site.elevation is not given: sea level is assumed for oxygen; at 500 m there is 6 % less of it.")
     for key, loop in file.loops.items():
         if loop.ph is None:
-            notes.append(f"loops.{key}.ph is not given: pH 7.2 is assumed all season; measure it and write it down.")
-        if loop.alkalinity_target is not None:
-            notes.append(f"loops.{key}.alkalinity_target is read but not used yet: buffering is not modelled.")
-    started = [f"loops.{k}" for k, t in file.loops.items() if t.biofilter_started]
-    started += [f"beds.{k}" for k, t in file.beds.items() if t.biofilter_started]
-    started += [f"biofilters.{k}" for k, t in file.biofilters.items() if t.biofilter_started]
-    if started:
-        notes.append(
-            f"biofilter_started ({', '.join(started)}) is read but not used yet: every surface counts as mature, so a "
-            "system younger than some months holds less than shown."
-        )
+            notes.append(f"loops.{key}.ph is not given: pH is computed from alkalinity and carbon dioxide; test it.")
+        else:
+            notes.append(f"loops.{key}.ph is given: {loop.ph:g} holds all season, whatever alkalinity does.")
+        if loop.source_water is None:
+            notes.append(
+                f"loops.{key}.source_water is not given: moderately hard tap water is assumed, alkalinity 100 mg/L."
+            )
+        if loop.alkalinity_target is None:
+            notes.append(
+                f"loops.{key}.alkalinity_target is not given: nobody doses, and alkalinity goes where it goes."
+            )
+        if loop.evaporation is None:
+            notes.append(
+                f"loops.{key}.evaporation is not given: 1 % of the loop's water a day is assumed lost and replaced."
+            )
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:

@@ -24,9 +24,10 @@ _NEEDED = {
     "tanks": ("loop", "volume", "flow"),
     "beds": ("loop", "kind", "area"),
     "biofilters": ("loop", "kind", "media_volume", "specific_surface", "flow"),
+    "settlers": ("loop", "kind"),
     "cohorts": ("species", "tank", "count", "mean_weight", "feed"),
 }
-_KINDS = {"beds": "media", "biofilters": "trickling"}
+_KINDS = {"beds": "media", "biofilters": "trickling", "settlers": "swirl"}
 _SITE = {"name": "?"}
 _SEASON = {"start": dt.date(1900, 1, 1), "end": dt.date(2199, 12, 31)}
 

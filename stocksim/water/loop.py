@@ -138,6 +138,35 @@ def balance_demand(
     return Star(levels, sump, used), np.where(sump > 0.0, sump_demand, np.minimum(sump_demand, reaching))
 
 
+def balance_linear(
+    leaf_gain: FloatArray,
+    leaf_load: FloatArray,
+    flow: FloatArray,
+    returned: FloatArray,
+    sump_gain: FloatArray,
+    sump_load: FloatArray,
+    members: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Balance of solutes whose removal is in proportion to their level; any leading axes, as one of solutes.
+
+    Parameters
+    ----------
+    leaf_gain, leaf_load, flow, sump_gain, sump_load, members
+        As in `balance_removal`.
+    returned : ndarray, shape (..., leaf)
+        Part of the flow whose load comes back to the sump; less than ``flow`` where a settler or bed keeps some.
+        [m3/day]
+
+    Returns
+    -------
+    tuple of ndarray
+        Leaf and sump levels. [mg/L]
+    """
+    passed, rest = flow / leaf_gain, leaf_load / leaf_gain
+    sump = (sump_load + (returned * rest) @ members) / (sump_gain - (returned * passed) @ members)
+    return rest + passed * (sump @ members.T), sump
+
+
 def _greatest(array: FloatArray) -> float:
     """Largest element; the bare reduction is several times quicker than the method on small arrays."""
     return float(np.maximum.reduce(array, axis=None))

@@ -1,0 +1,310 @@
+"""A loop's slower water through a day: nitrite, nitrate, alkalinity, carbon dioxide, pH, salts, solids and the film."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.film import Film, FilmDay
+from stocksim.engine.layout import Layout
+from stocksim.engine.waterworks import SOLUTES
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.buffering import SALTS, buffer_dose
+from stocksim.water.carbonate import Dissociation, dissociation, ph_from_alkalinity
+from stocksim.water.loop import Star, balance_linear
+from stocksim.water.solids import (
+    ALKALINITY_PER_NITRATE_NITROGEN,
+    ANOXIC_SHARE,
+    HALF_SATURATION_NITRATE_MG_L,
+    LABILE_SHARE,
+    OXYGEN_PER_NITRATE_NITROGEN,
+    mineralized_share,
+)
+
+FloatArray = NDArray[np.float64]
+
+ALK, CO2, CA, CL, NA, K, P, SOLIDS, SOLIDS_N, SOLIDS_P, SOLIDS_O = range(len(SOLUTES))
+POOLS = slice(SOLIDS, SOLIDS_O + 1)  # suspended solids and what they carry
+FROM_FEED = slice(K, SOLIDS_O + 1)  # what fish give to the water of their tank, in the order of `FishDay.waste`
+
+# g CaCO3 per g nitrogen: nitrification takes 7.14; ammonia set free from organic nitrogen gives 3.57 (NH3 takes up a
+# proton), and so do nitrate uptake and denitrification (charge balance, molar masses).
+ALKALINITY_PER_NITRIFIED, ALKALINITY_PER_FREED = 2 * ALKALINITY_PER_NITRATE_NITROGEN, ALKALINITY_PER_NITRATE_NITROGEN
+CO2_PER_ALKALINITY = 44.01 / 50.04
+CO2_PER_OXYGEN = 1.375
+# Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
+# abstract read), so uptake falls off below a few mg/L.
+HALF_SATURATION_UPTAKE_MG_L = 5.0
+# Share of the suspended solids passing the sump that settles there (assumption, no source).
+SUMP_TRAPPED_SHARE = 0.2
+LEAST_CO2_MG_L = 0.05  # a floor for pH only: a large dose of hydroxide may use up all carbon dioxide for a day
+
+
+class Morning(NamedTuple):
+    """What the night left for the day: loads and capacities known before fish eat."""
+
+    film: FilmDay
+    toxic_share: FloatArray
+    sump_tan_g: FloatArray
+    sump_oxygen_g: FloatArray
+    outflow_m3: FloatArray
+
+
+class Waste(NamedTuple):
+    """What the fish of a day give to the water: nitrogen, oxygen used and other solutes by tank, urea by loop."""
+
+    ammonia_n: FloatArray
+    urea_n: FloatArray
+    oxygen: FloatArray
+    solutes: FloatArray
+
+
+class Evening(NamedTuple):
+    """What the day did to each loop, shape (scenario, loop): [g N], [g N], [g salt], [m3], [g N]."""
+
+    uptake_n: FloatArray
+    denitrified_n: FloatArray
+    buffer_g: FloatArray
+    top_up_m3: FloatArray
+    sludge_n: FloatArray
+
+
+class WaterDay:
+    """States of the slower water: arrays (scenario, ..., leaf) and (scenario, ..., loop)."""
+
+    def __init__(self, layout: Layout, scenarios: int, exchange: tuple[FloatArray, FloatArray, FloatArray]):
+        self.layout, works = layout, layout.water
+        self.works = works
+        self.tanks, self.units, self.loops = len(layout.tanks), len(layout.units), len(layout.loops)
+        members = layout.leaf_loop
+        self.leaf_co2_exchange, self.sump_co2_exchange, self.co2_saturation = exchange
+        at_leaf = members.T
+
+        def spread(levels: FloatArray) -> tuple[FloatArray, FloatArray]:
+            sump = np.broadcast_to(levels, (scenarios, *levels.shape)).copy()
+            return sump @ at_leaf, sump
+
+        self.level, self.sump = spread(works.start_level)
+        co2 = self.co2_saturation[0]
+        self.sump[:, CO2], self.level[:, CO2] = co2, co2 @ at_leaf
+        self.nitrate, self.nitrate_sump = spread(works.start_nitrate)
+        self.pool = np.zeros((scenarios, SOLIDS_O + 1 - SOLIDS, self.loops))
+        self.settled = np.zeros_like(self.pool)
+        self.film = Film(layout, scenarios)
+        self.volume = layout.volume_m3 @ members + layout.sump_volume_m3
+        self.flow = layout.flow_m3_day
+        self.returned = self.flow @ members
+        self.unit_loop = members[self.tanks :].T
+        self.loop_limit = self._loop_ammonia_limit()
+        salts = [SALTS[name] for name in works.salts]
+        self.dose_per_alkalinity = np.zeros((len(SOLUTES), self.loops))
+        self.dose_per_alkalinity[ALK] = 1.0
+        self.dose_per_alkalinity[CO2] = [-salt.carbon_dioxide_g_per_alkalinity_g for salt in salts]
+        for row, key in ((K, "potassium_share"), (CA, "calcium_share"), (NA, "sodium_share")):
+            self.dose_per_alkalinity[row] = [getattr(salt, key) * salt.salt_g_per_alkalinity_g for salt in salts]
+        self.salt_per_alkalinity = np.array([salt.salt_g_per_alkalinity_g for salt in salts])
+        self.sump_trapping = SUMP_TRAPPED_SHARE * self.returned[..., None, :]
+        rows = (len(SOLUTES), self.tanks + self.units)
+        self.plain_gain = layout.volume_m3 + self.flow
+        self.leaf_gain = np.broadcast_to(self.plain_gain[..., None, :], (scenarios, *rows)).copy()
+        self.coming_back = np.broadcast_to(self.flow[..., None, :], (scenarios, *rows)).copy()
+        self.nitrate_gain = self.leaf_gain[:, ALK].copy()
+        self.sump_gain = np.zeros((scenarios, len(SOLUTES), self.loops))
+        self.unit_temperature = layout.temperature_c @ members[self.tanks :].T
+        tank_loop = members[: self.tanks].T
+        self.tank_temperature = layout.temperature_c @ tank_loop
+        self.constants = dissociation(self.tank_temperature)
+        self.is_ph_given = (~np.isnan(works.ph_given)).astype(float) @ tank_loop > 0.0
+        self.ph_given = np.nan_to_num(works.ph_given) @ tank_loop
+        self.ph = np.broadcast_to(self._ph(0), (scenarios, self.tanks)).copy()
+
+    def _loop_ammonia_limit(self) -> FloatArray:
+        """Lowest un-ionized ammonia limit of the fish of each loop, infinite without fish. [mg/L]"""
+        inside = self.layout.cohort_loop > 0.0
+        limit = self.layout.species["unionized_ammonia_design"]
+        return np.where(inside, limit[:, None], np.inf).min(axis=0, initial=np.inf)
+
+    def _ph(self, day: int) -> FloatArray:
+        """pH of the tanks: the keeper's where given, else from alkalinity and carbon dioxide."""
+        computed = ph_from_alkalinity(
+            self.level[:, ALK, : self.tanks], np.maximum(self.level[:, CO2, : self.tanks], LEAST_CO2_MG_L),
+            self.tank_temperature[..., day, :], Dissociation(*(part[..., day, :] for part in self.constants)),
+        )  # fmt: skip
+        return np.where(self.is_ph_given, self.ph_given, computed)
+
+    def reset_to_tests(self, day: int, tan: FloatArray, tan_sump: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Set a loop's water to a test measured that morning; returns TAN of leaves and sumps."""
+        for when, loop, levels in self.works.tests:
+            if when != day:
+                continue
+            leaves = self.layout.leaf_loop[:, loop] > 0.0
+            for key, value in levels.items():
+                if key == "tan":
+                    tan, tan_sump = tan.copy(), tan_sump.copy()
+                    tan[:, leaves], tan_sump[:, loop] = value, value
+                elif key in ("nitrate_n", "nitrite_n"):
+                    self._states[key][0][:, leaves], self._states[key][1][:, loop] = value, value
+                else:
+                    row = SOLUTES.index(key)
+                    self.level[:, row][:, leaves], self.sump[:, row, loop] = value, value
+        return tan, tan_sump
+
+    @property
+    def _states(self) -> dict[str, tuple[FloatArray, FloatArray]]:
+        return {
+            "nitrate_n": (self.nitrate, self.nitrate_sump),
+            "nitrite_n": (self.film.nitrite, self.film.nitrite_sump),
+        }
+
+    def morning(self, day: int, capacity: FloatArray, tan: FloatArray, oxygen: FloatArray) -> Morning:
+        """Loads, capacities and doses that follow from what the night left."""
+        works, tanks = self.works, self.tanks
+        temperature = self.layout.temperature_c[..., day, :]
+        film = self.film.morning(day, capacity, tan, oxygen, self.level[:, ALK, tanks:])
+        share = mineralized_share(temperature, 1.0)[..., None, :]
+        self.freed_pool, self.freed_settled = share * self.pool, share * self.settled
+        freed = self.freed_pool + self.freed_settled
+        self.freed_n, self.freed_p, demand = (freed[:, row - SOLIDS] for row in (SOLIDS_N, SOLIDS_P, SOLIDS_O))
+        no_oxygen = self.nitrate_sump / (HALF_SATURATION_NITRATE_MG_L + self.nitrate_sump)
+        self.nitrate_wanted = ANOXIC_SHARE * demand / OXYGEN_PER_NITRATE_NITROGEN
+        self.dose = self._dose(day, tan, temperature)
+        outflow = works.drawn_off_m3 + works.exchanged_m3[day]
+        self.top_up = works.loss_m3_day + outflow
+        return Morning(
+            film, unionized_fraction(self.ph, self.tank_temperature[..., day, :]),
+            self.freed_n + works.ammonia_dose_g[day], demand * (1.0 - ANOXIC_SHARE * no_oxygen), outflow,
+        )  # fmt: skip
+
+    def _dose(self, day: int, tan: FloatArray, temperature: FloatArray) -> FloatArray:
+        """Alkalinity dosed into each loop today. [g CaCO3]"""
+        target = self.works.target_alkalinity
+        if np.isnan(target).all():
+            return np.zeros((tan.shape[0], self.loops))
+        layout, members = self.layout, self.layout.leaf_loop
+        held = (self.level[:, ALK] * layout.volume_m3) @ members + self.sump[:, ALK] * layout.sump_volume_m3
+        mean = held / self.volume
+        worst_ph, worst_tan = self._loop_greatest(self.ph), self._loop_greatest(tan[:, : self.tanks])
+        wished = np.where(np.isnan(target), 0.0, target)
+        dose = buffer_dose(mean, wished, self.volume, worst_ph, worst_tan, temperature, self.loop_limit)
+        return np.where(np.isnan(target), 0.0, dose)
+
+    def _loop_greatest(self, of_tanks: FloatArray) -> FloatArray:
+        columns = [
+            of_tanks[:, self.layout.leaf_loop[: self.tanks, loop] > 0.0].max(axis=1, initial=0.0)
+            for loop in range(self.loops)
+        ]
+        return np.stack(columns, axis=-1)
+
+    def evening(
+        self, day: int, morning: Morning, waste: Waste, tan: Star, nitrite: Star, sump_oxygen_g: FloatArray
+    ) -> Evening:
+        """Balance the slower solutes, let the film grow, and tell what the day did."""
+        layout, works, tanks = self.layout, self.works, self.tanks
+        members, outflow = layout.leaf_loop, morning.outflow_m3
+        nitrified, oxidized = tan.removed_g[:, tanks:], nitrite.removed_g[:, tanks:]
+        uptake, denitrified = self._nitrate(day, oxidized, outflow)
+        freed_by_loop = waste.urea_n + self.freed_n
+        # alkalinity made (+) or used (-) by living things; all of it moves carbon dioxide the other way
+        tank_alkalinity = ALKALINITY_PER_FREED * waste.ammonia_n
+        unit_alkalinity = ALKALINITY_PER_FREED * uptake - ALKALINITY_PER_NITRIFIED * nitrified
+        sump_alkalinity = ALKALINITY_PER_FREED * (freed_by_loop + denitrified)
+        load = layout.volume_m3[..., None, :] * self.level
+        load[:, ALK, :tanks] += tank_alkalinity
+        load[:, ALK, tanks:] += unit_alkalinity
+        load[:, CO2, :tanks] += CO2_PER_OXYGEN * waste.oxygen - CO2_PER_ALKALINITY * tank_alkalinity
+        load[:, CO2, tanks:] -= CO2_PER_ALKALINITY * unit_alkalinity
+        load[:, FROM_FEED, :tanks] += waste.solutes
+        exchange = self.leaf_co2_exchange[day]
+        load[:, CO2] += exchange * (self.co2_saturation[day] @ members.T)
+        self.leaf_gain[:, CO2] = self.plain_gain + exchange
+        sump_load = layout.sump_volume_m3 * self.sump + self.top_up * works.source_level
+        sump_load += self.dose[:, None] * self.dose_per_alkalinity
+        sump_load[:, ALK] += sump_alkalinity
+        sump_exchange = self.sump_co2_exchange[day]
+        sump_load[:, CO2] += (
+            CO2_PER_OXYGEN * (sump_oxygen_g + OXYGEN_PER_NITRATE_NITROGEN * denitrified)
+            - CO2_PER_ALKALINITY * sump_alkalinity
+            + sump_exchange * self.co2_saturation[day]
+        )
+        sump_load[:, P] += self.freed_p
+        sump_gain = self.sump_gain
+        sump_gain[:] = (layout.sump_volume_m3 + self.returned)[..., None, :] + outflow
+        sump_gain[:, CO2] += sump_exchange
+        sump_gain[:, POOLS] += self.sump_trapping
+        self.coming_back[..., POOLS, :] = self.flow[..., None, :] * works.passing[day]
+        self.level, self.sump = balance_linear(
+            self.leaf_gain, load, self.flow[..., None, :], self.coming_back, sump_gain, sump_load, members
+        )
+        lost = self._keep_solids(day)
+        self.ph = self._ph(day)
+        self.film.night(morning.film, nitrite)
+        return Evening(uptake @ self.unit_loop.T, denitrified, self.dose * self.salt_per_alkalinity, self.top_up, lost)
+
+    def _nitrate(self, day: int, oxidized: FloatArray, outflow: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Balance nitrate; crops and denitrification take it by a rate that falls with it, implicit in the day."""
+        layout, works, tanks = self.layout, self.works, self.tanks
+        per_level = works.uptake_g[day] / (HALF_SATURATION_UPTAKE_MG_L + self.nitrate[:, tanks:])
+        gain = self.nitrate_gain
+        gain[:, tanks:] = self.plain_gain[..., tanks:] + per_level
+        load = layout.volume_m3 * self.nitrate
+        load[:, tanks:] += oxidized
+        taken = self.nitrate_wanted / (HALF_SATURATION_NITRATE_MG_L + self.nitrate_sump)
+        sump_load = layout.sump_volume_m3 * self.nitrate_sump + self.top_up * works.source_nitrate
+        sump_gain = layout.sump_volume_m3 + self.returned + outflow + taken
+        self.nitrate, self.nitrate_sump = balance_linear(
+            gain, load, self.flow, self.flow, sump_gain, sump_load, layout.leaf_loop
+        )
+        return per_level * self.nitrate[:, tanks:], taken * self.nitrate_sump
+
+    def _keep_solids(self, day: int) -> FloatArray:
+        """Move trapped solids into sediment and settlers, less what broke down; returns nitrogen lost with sludge."""
+        tanks, members = self.tanks, self.layout.leaf_loop
+        trapped = (self.flow * (1.0 - self.works.passing[day]))[..., None, :] * self.level[:, POOLS]
+        in_settlers = trapped[..., :tanks] @ members[:tanks]
+        in_beds = trapped[..., tanks:] @ members[tanks:] + self.sump_trapping * self.sump[:, POOLS]
+        emptied = self.works.emptied[day]
+        self.pool = self.pool - self.freed_pool + LABILE_SHARE * in_beds
+        settled = self.settled - self.freed_settled + LABILE_SHARE * in_settlers
+        self.settled = settled * (1.0 - emptied)
+        lost = settled * emptied + (1.0 - LABILE_SHARE) * (in_settlers + in_beds)
+        return lost[:, SOLIDS_N - SOLIDS]
+
+    def day_levels(self, morning: Morning, waste: Waste, nitrite: Star, evening: Evening) -> dict[str, FloatArray]:
+        """The day's amounts and levels, by their name in the course."""
+        layout, members, tanks = self.layout, self.layout.leaf_loop, self.tanks
+
+        def held(leaf: FloatArray, sump: FloatArray) -> FloatArray:
+            return (leaf * layout.volume_m3) @ members + sump * layout.sump_volume_m3
+
+        solids = SOLIDS_N - SOLIDS
+        of_loop = members[:tanks]
+        return {
+            "nitrite_mg_l": self.film.nitrite,
+            "sump_nitrite_mg_l": self.film.nitrite_sump,
+            "nitrite_oxidized_g": nitrite.removed_g,
+            "ph": self.ph,
+            "co2_mg_l": self.level[:, CO2, :tanks],
+            "film_capacity_g": morning.film.capacity[:, tanks:],
+            "ammonia_maturity": self.film.maturity[0],
+            "nitrite_maturity": self.film.maturity[1],
+            "nitrate_mg_l": self.nitrate_sump,
+            "nitrate_held_g": held(self.nitrate, self.nitrate_sump),
+            "alkalinity_mg_l": held(self.level[:, ALK], self.sump[:, ALK]) / self.volume,
+            "potassium_mg_l": self.sump[:, K],
+            "phosphorus_mg_l": self.sump[:, P],
+            "solids_mg_l": self.sump[:, SOLIDS],
+            "chloride_mg_l": self.sump[:, CL],
+            "uptake_n_g": evening.uptake_n,
+            "denitrified_n_g": evening.denitrified_n,
+            "buffer_g": evening.buffer_g,
+            "top_up_m3": np.broadcast_to(evening.top_up_m3, self.nitrate_sump.shape),
+            "outflow_m3": np.broadcast_to(morning.outflow_m3, self.nitrate_sump.shape),
+            "solids_n_made_g": waste.solutes[:, 3] @ of_loop,
+            "solids_n_freed_g": self.freed_n,
+            "solids_n_held_g": held(self.level[:, SOLIDS_N], self.sump[:, SOLIDS_N])
+            + self.pool[:, solids]
+            + self.settled[:, solids],
+            "sludge_n_g": evening.sludge_n + morning.outflow_m3 * self.sump[:, SOLIDS_N],
+        }

@@ -1,0 +1,247 @@
+"""A feeding ramp as an answer: plain data, and text with one table a loop."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import textwrap
+from typing import Any
+
+from stocksim.engine.findings import Finding
+from stocksim.faces.tables import text_table
+from stocksim.faces.words import day_words
+from stocksim.planning.climb import MOST_RISE_SHARE, RESERVE_PERCENT
+from stocksim.planning.ramp import LoopRamp, Ramp, RampWeek
+from stocksim.units import parse_quantity
+
+_NAMES = {"unionized_ammonia": "un-ionized ammonia", "nitrite": "nitrite"}
+_BOUND = _NAMES | {"rise": "usual weekly rise", "ration": "full ration"}
+_OUNCE_G = parse_quantity("1 oz", "weight")
+CAUTIONS = (
+    "Film growth is known to a factor of 2. Test ammonia and nitrite before each day's first feed while the ramp "
+    "lasts, and put off the next rise while a test stands above the table or feed is left uneaten.",
+    "If a test passes a limit, stop feeding, change water and add air. Sick or gasping fish: ask a fish health "
+    "professional.",
+    "Young and thin fish bear only a short fast; where the table asks for weeks with no feed, have fewer fish there "
+    "or seed the filter from a healthy running one.",
+)
+
+
+def _feed_words(grams: float, units: str) -> str:
+    """Feed of a day for the kitchen scale, rounded down. Metric in g, US customary in oz."""
+    if units == "us":
+        return f"{math.floor(10.0 * grams / _OUNCE_G) / 10.0:.1f} oz/day"
+    return f"{math.floor(grams)} g/day"
+
+
+def _held(loop: LoopRamp) -> tuple[list[RampWeek], dt.date | None]:
+    """Weeks before the first change of the share, and the day of that change."""
+    changes = [number for number, week in enumerate(loop.weeks) if week.share != loop.weeks[0].share]
+    if not changes:
+        return list(loop.weeks), None
+    return list(loop.weeks[: changes[0]]), loop.weeks[changes[0]].start
+
+
+def loop_sentence(loop: LoopRamp, units: str) -> str:
+    """What to do in a loop, in a few words.
+
+    Parameters
+    ----------
+    loop : LoopRamp
+        Of `stocksim.planning.ramp`.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        As ``Loop main: hold feed at 210 g/day until 14 Nov 2026, then ...``.
+    """
+    name = f"Loop {loop.loop}"
+    if not loop.has_fish:
+        return f"{name}: no fish are fed here."
+    if not loop.weeks:
+        sentence = (
+            f"{name}: no ramp needed; the file's full ration is safe from {day_words(loop.full_from or dt.date.min)}."
+        )
+    else:
+        held, change = _held(loop)
+        feed = min(week.feed_g_day for week in held)
+        what = f"hold feed at {_feed_words(feed, units)}" if held[0].share > 0.0 else "feed nothing"
+        until = "for the weeks of the table" if change is None else f"until {day_words(change - dt.timedelta(days=1))}"
+        sentence = f"{name}: {what} {until}"
+        if loop.full_from is None:
+            sentence += (
+                "; the film does not come to carry the file's full ration in this season: fewer fish, or more surface."
+            )
+        else:
+            sentence += f", then follow the table; the file's full ration is safe from {day_words(loop.full_from)}."
+    if loop.still_broken:
+        first = loop.still_broken[0]
+        sentence += f" But even so, {_broken_words(first)}: too many fish for this film" + (
+            f". What helps: {first.lever}." if first.lever else "."
+        )
+    return sentence
+
+
+def _broken_words(finding: Finding) -> str:
+    tank, first = finding.where.split(".")[1], finding.first_date or finding.worst_date
+    return (
+        f"{_NAMES[finding.limit]} passes its limit in tank {tank} from {day_words(first)} (up to "
+        f"{_level(finding.worst_value)} on {day_words(finding.worst_date)}, "
+        f"keep below {_level(finding.threshold)} mg/L)"
+    )
+
+
+def as_fed_sentence(loop: LoopRamp) -> str:
+    """What today's fish do to the loop if fed as the file says."""
+    broken = [finding for finding in loop.as_fed if finding.is_broken]
+    if not broken:
+        near = f", but by less than the ramp's reserve of {RESERVE_PERCENT:.0f} %" if loop.needs_ramp else ""
+        return f"Fed as the file says, ammonia and nitrite stay under every limit{near}."
+    # one sentence for each limit: the tank where it is passed worst
+    worst = [
+        min(of_limit, key=lambda f: f.margin_percent or 0.0)
+        for limit in _NAMES
+        if (of_limit := [f for f in broken if f.limit == limit])
+    ]
+    return f"Fed as the file says, {'; '.join(_broken_words(finding) for finding in worst)}."
+
+
+def _level(value: float) -> str:
+    if math.isnan(value):
+        return "-"
+    return f"{value:.4f}" if value < 0.1 else f"{value:.2f}"
+
+
+def _percent(share: float) -> str:
+    return "-" if math.isnan(share) else f"{100.0 * share:.0f} %"
+
+
+def _rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
+    return [
+        {
+            "week from": day_words(week.start),
+            "feed": _feed_words(week.feed_g_day, units),
+            "of ration": f"{100.0 * week.share:g} %",
+            "of appetite": _percent(week.appetite_fraction),
+            "un-ionized mg/L": f"{_level(week.unionized_max_mg_l)} / {_level(week.unionized_limit_mg_l)}",
+            "nitrite-N mg/L": f"{_level(week.nitrite_max_mg_l)} / {_level(week.nitrite_limit_mg_l)}",
+            "ammonia film": _percent(week.ammonia_maturity),
+            "nitrite film": _percent(week.nitrite_maturity),
+            "held by": _BOUND[week.bound_by],
+        }
+        for week in loop.weeks
+    ]
+
+
+def site_lines(ramp: Ramp) -> list[str]:
+    """The schedule as lines of a site file."""
+    lines = []
+    for dotted, steps in ramp.changes.items():
+        table, key = dotted.rsplit(".", 1)
+        written = ", ".join(f"{{ from = {step['from']}, share = {step['share']:g} }}" for step in steps)
+        lines += [f"[{table}]", f"{key} = [{written}]"]
+    return lines
+
+
+def ramp_text(ramp: Ramp, units: str) -> str:
+    """The printed answer.
+
+    Parameters
+    ----------
+    ramp : Ramp
+        Of `stocksim.planning.ramp.feeding_ramp`.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        Lines of at most 110 characters, save for tables and the lines to copy into the site file.
+    """
+    lines = [f"{ramp.proof.site.file.site.name}: feeding from {day_words(ramp.start)}", ""]
+    for loop in ramp.loops:
+        lines += textwrap.wrap(loop_sentence(loop, units), 110)
+        if loop.has_fish:
+            lines += textwrap.wrap(as_fed_sentence(loop), 110)
+        if loop.weeks:
+            lines += ["", text_table(_rows(loop, units))]
+        lines.append("")
+    if any(loop.weeks for loop in ramp.loops):
+        lines += textwrap.wrap(
+            "Feed is the week's mean, for all cohorts of the loop at one share of their ration. Levels are the day's "
+            "worst, in the tank nearest to its limit, from a run of the season with this schedule; it keeps "
+            f"{RESERVE_PERCENT:.0f} % under every limit and rises by {100 * MOST_RISE_SHARE:.0f} % of the full ration "
+            "a week at most (common practice).",
+            110,
+        )
+    if ramp.changes:
+        lines += ["", "To run the season with it, write into the site file:", *site_lines(ramp)]
+    lines += ["", "Cautions:"]
+    for caution in CAUTIONS:
+        lines += textwrap.wrap(f"- {caution}", 110, subsequent_indent="  ")
+    return "\n".join(lines)
+
+
+def ramp_answer(ramp: Ramp, units: str) -> dict[str, Any]:
+    """The answer as plain data, keys carry units; numbers are metric, sentences in the keeper's units."""
+    return {
+        "site": ramp.proof.site.file.site.name,
+        "start": ramp.start.isoformat(),
+        "reserve_percent": RESERVE_PERCENT,
+        "loops": [_loop_answer(loop, units) for loop in ramp.loops],
+        "site_changes": {
+            dotted: [{"from": step["from"].isoformat(), "share": step["share"]} for step in steps]
+            for dotted, steps in ramp.changes.items()
+        },
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _loop_answer(loop: LoopRamp, units: str) -> dict[str, Any]:
+    return {
+        "loop": loop.loop,
+        "answer": loop_sentence(loop, units),
+        "as_fed_answer": as_fed_sentence(loop) if loop.has_fish else None,
+        "needs_ramp": loop.needs_ramp,
+        "full_ration_from": loop.full_from.isoformat() if loop.full_from and loop.has_fish else None,
+        "lookahead_days": loop.lookahead_days,
+        "weeks": [
+            {
+                "week_from": week.start.isoformat(),
+                "feed_g_day": round(week.feed_g_day, 2),
+                "share_of_ration": week.share,
+                "fraction_of_appetite": round(week.appetite_fraction, 4),
+                "unionized_ammonia_max_mg_l": _number(week.unionized_max_mg_l),
+                "unionized_ammonia_limit_mg_l": _number(week.unionized_limit_mg_l),
+                "nitrite_n_max_mg_l": _number(week.nitrite_max_mg_l),
+                "nitrite_n_limit_mg_l": _number(week.nitrite_limit_mg_l),
+                "ammonia_oxidizer_maturity": _number(week.ammonia_maturity),
+                "nitrite_oxidizer_maturity": _number(week.nitrite_maturity),
+                "held_by": week.bound_by,
+            }
+            for week in loop.weeks
+        ],
+        "as_fed": [_finding_answer(finding) for finding in loop.as_fed],
+        "still_broken": [_finding_answer(finding) for finding in loop.still_broken],
+    }
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else round(value, 6)
+
+
+def _finding_answer(finding: Finding) -> dict[str, Any]:
+    return {
+        "limit": finding.limit,
+        "where": finding.where,
+        "first_date": finding.first_date.isoformat() if finding.first_date else None,
+        "worst_date": finding.worst_date.isoformat(),
+        "worst_value": round(finding.worst_value, 6),
+        "threshold": round(finding.threshold, 6),
+        "unit": finding.unit,
+        "margin_percent": None if finding.margin_percent is None else round(finding.margin_percent, 2),
+        "days_broken": finding.days_broken,
+        "lever": finding.lever or None,
+    }

@@ -1,0 +1,276 @@
+"""How fast feeding may rise on a young biofilter, or on one that a hungry winter shrank, week by week and proved."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.findings import Finding, LimitSeries, findings
+from stocksim.engine.layout import Layout, build_layout
+from stocksim.engine.results import Season
+from stocksim.engine.running import run_season
+from stocksim.engine.season import simulate
+from stocksim.errors import InputError
+from stocksim.planning.climb import (
+    LOOKAHEADS_DAYS,
+    WEEK_DAYS,
+    Climb,
+    Progress,
+    is_safe,
+    judged,
+    judged_limits,
+    margins_of,
+    schedule,
+)
+from stocksim.planning.levers import prove_lever
+from stocksim.site.reading import Site
+
+
+@dataclass(frozen=True)
+class RampWeek:
+    """A week of the schedule, as the proving run gives it.
+
+    Parameters
+    ----------
+    start : date
+        First day.
+    share : float
+        Share of the file's ration, the same for every cohort of the loop. [-]
+    appetite_fraction : float
+        Feed of the week as share of what the fed cohorts would eat in good water. [-]
+    feed_g_day : float
+        Feed offered, mean of the week's days. [g/day]
+    unionized_max_mg_l, unionized_limit_mg_l, nitrite_max_mg_l, nitrite_limit_mg_l : float
+        Daily worst in the tank and on the day nearest to its limit. [mg/L] NaN on days without fish.
+    ammonia_maturity, nitrite_maturity : float
+        Of the loop's film on the week's last day. [-] NaN where the loop has no film.
+    bound_by : str
+        What kept the share from being higher: ``unionized_ammonia``, ``nitrite``, ``rise`` or ``ration``.
+    """
+
+    start: dt.date
+    share: float
+    appetite_fraction: float
+    feed_g_day: float
+    unionized_max_mg_l: float
+    unionized_limit_mg_l: float
+    nitrite_max_mg_l: float
+    nitrite_limit_mg_l: float
+    ammonia_maturity: float
+    nitrite_maturity: float
+    bound_by: str
+
+
+@dataclass(frozen=True)
+class LoopRamp:
+    """The schedule of a loop.
+
+    Parameters
+    ----------
+    loop : str
+        Name of the loop.
+    weeks : tuple of RampWeek
+        Up to the week of the full ration; empty where the full ration is safe from the first day.
+    full_from : date or None
+        From when the file's full ration is safe; None if it was not reached.
+    lookahead_days : int
+        Days beyond each week that its share was tried for.
+    as_fed : tuple of Finding
+        Un-ionized ammonia and nitrite of the loop's tanks if today's fish are fed as the file says.
+    still_broken : tuple of Finding
+        The same limits where the proving run breaks them all the same; the first of them with a lever.
+    has_fish : bool
+        Whether there are fish to feed from the first day on.
+    """
+
+    loop: str
+    weeks: tuple[RampWeek, ...]
+    full_from: dt.date | None
+    lookahead_days: int
+    as_fed: tuple[Finding, ...]
+    still_broken: tuple[Finding, ...]
+    has_fish: bool
+
+    @property
+    def needs_ramp(self) -> bool:
+        """Whether the full ration is too much on the first day."""
+        return bool(self.weeks)
+
+
+@dataclass(frozen=True)
+class Ramp:
+    """Schedules of all loops, the changes that write them into a site file, and the season that proves them."""
+
+    start: dt.date
+    loops: tuple[LoopRamp, ...]
+    changes: Mapping[str, Any]
+    proof: Season
+
+
+def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | None = None) -> Ramp:
+    """Fastest feeding schedule that keeps un-ionized ammonia and nitrite under every cohort's limit.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    start : date, optional
+        First day of the schedule; before it the fish are fed as the file says. By default the season's first day.
+    progress : callable, optional
+        Called with (weeks tried, weeks at most).
+
+    Returns
+    -------
+    Ramp
+        A schedule for each loop, proved by a run of the season with it.
+
+    Raises
+    ------
+    InputError
+        If the date lies outside the season.
+
+    Notes
+    -----
+    Week by week the largest share of the ration, in fortieths, whose daily worst stays 10 % under both limits in
+    that week and, held, in the 10 days after it. A share rises by at most 0.2 a week, and never falls; where that
+    leads into a dead end (the share cannot even be held) the days looked ahead become 28, then 56. Only if 56 do not
+    help may a share fall. The first week is free of the 0.2 where no fish were there before it. Film growth is known
+    to a factor of 2, so a test kit, not this schedule, decides each rise.
+    """
+    season = site.file.season
+    start = start or season.start
+    if not season.start <= start <= season.end:
+        raise InputError(f"{start} is outside the season {season.start} to {season.end}; give a day in it.")
+    layout = build_layout(site)
+    day = (start - season.start).days
+    full = layout.ration_by_day.copy()
+    full[day:] = 1.0
+    both = replace(layout, ration_by_day=np.stack([layout.ration_by_day, full]))
+    course = simulate(both)
+    series = judged(both, course)
+    margins = margins_of(both, series)
+    as_fed = findings(both, [_from_day(one, day) for one in series])
+    soon = min(day + WEEK_DAYS + LOOKAHEADS_DAYS[-1], layout.days)
+    safe = is_safe(margins[:, 1:, day:soon])[0]
+    fed = _fed_weeks(layout, day)
+    pending = [c for c in range(len(layout.loops)) if fed[c] is not None and not safe[c]]
+    climbs = schedule(replace(layout, ration_by_day=full), day, {c: fed[c] or 0 for c in pending}, progress)
+    changes = _changes(site, start, climbs)
+    proof = run_season(site, **changes)
+    broken = [
+        f for f in findings(proof.layout, [_from_day(one, day) for one in judged_limits(proof.limits)]) if f.is_broken
+    ]
+    loops = []
+    for column, name in enumerate(layout.loops):
+        tanks = {f"tanks.{key}" for key, tank in site.file.tanks.items() if tank.loop == name}
+        still = [f for f in broken if f.where in tanks]
+        if still:
+            still[0] = replace(still[0], lever=prove_lever(proof, still[0])[1])
+        climb = climbs.get(column)
+        weeks = _weeks(proof, column, day, climb) if climb else ()
+        reached = weeks[-1].start if weeks and weeks[-1].share >= 1.0 else None
+        loops.append(
+            LoopRamp(
+                name, weeks, reached if climb else start, climb.lookahead_days if climb else LOOKAHEADS_DAYS[-1],
+                tuple(f for f in as_fed if f.where in tanks), tuple(still), fed[column] is not None,
+            )
+        )  # fmt: skip
+    return Ramp(start, tuple(loops), changes, proof)
+
+
+def _from_day(series: LimitSeries, day: int) -> LimitSeries:
+    """The series without what lies before the day."""
+    margin = np.array(series.margin_percent)
+    margin[..., :day, :] = np.nan
+    return series._replace(margin_percent=margin)
+
+
+def _fed_weeks(layout: Layout, day: int) -> list[int | None]:
+    """First week after the day in which a loop has fish that are fed, None without such."""
+    fed = (layout.count > 0.0) & (layout.ration_fraction > 0.0)
+    weeks: list[int | None] = []
+    for column in range(len(layout.loops)):
+        inside = fed & (layout.cohort_loop[:, column] > 0.0)
+        first = layout.stocked_day[inside].min() if inside.any() else None
+        weeks.append(None if first is None else max(int(first) - day, 0) // WEEK_DAYS)
+    return weeks
+
+
+def _changes(site: Site, start: dt.date, climbs: dict[int, Climb]) -> dict[str, Any]:
+    """The schedules as `feeding_ramp` of the site file, equal weeks put together; what the file says before stays."""
+    changes = {}
+    for column, (name, loop) in enumerate(site.file.loops.items()):
+        kept = [{"from": step.start, "share": step.share} for step in loop.feeding_ramp if step.start < start]
+        climb = climbs.get(column)
+        steps = list(kept)
+        if climb:
+            for number, share in enumerate(climb.shares):
+                if number == 0 or share != climb.shares[number - 1]:
+                    begin = start + dt.timedelta(days=WEEK_DAYS * (climb.first_week + number))
+                    steps.append({"from": begin, "share": share})
+        elif kept:
+            steps.append({"from": start, "share": 1.0})
+        if steps != [{"from": step.start, "share": step.share} for step in loop.feeding_ramp]:
+            changes[f"loops.{name}.feeding_ramp"] = steps
+    return changes
+
+
+def _weeks(proof: Season, column: int, day: int, climb: Climb) -> tuple[RampWeek, ...]:
+    """The table of a loop from the proving run."""
+    layout, course = proof.layout, proof.course
+    members = layout.cohort_loop[:, column]
+    tanks = layout.leaf_loop[: len(layout.tanks), column] > 0.0
+    fed, eaten = course.fed_g[0] @ members, course.eaten_g[0]
+    by_day = layout.ration_fraction * layout.ration_by_day[:, [column]] * course.appetite_share[0]
+    wanted = np.divide(eaten, by_day, out=np.zeros_like(eaten), where=by_day > 0.0) @ members
+    units = layout.leaf_loop[len(layout.tanks) :, column]
+    weight = course.capacity_g[0, :, len(layout.tanks) :] * units
+    whole = weight.sum(axis=-1)
+    ammonia, nitrite = (
+        np.divide((of[0] * weight).sum(axis=-1), whole, out=np.full(whole.shape, np.nan), where=whole > 0.0)
+        for of in (course.ammonia_maturity, course.nitrite_maturity)
+    )
+    unionized_series, nitrite_series = judged_limits(proof.limits)
+    present = (course.count[0] @ members) > 0.0
+    weeks = []
+    for number, (share, bound_by) in enumerate(zip(climb.shares, climb.bound_by, strict=True)):
+        begin = day + WEEK_DAYS * (climb.first_week + number)
+        days = slice(begin, min(begin + WEEK_DAYS, layout.days))
+        fish_days = int(present[days].sum())
+        unionized_worst, unionized_limit = _nearest(unionized_series, days, tanks)
+        nitrite_worst, nitrite_limit = _nearest(nitrite_series, days, tanks)
+        whole_appetite = wanted[days].sum()
+        weeks.append(
+            RampWeek(
+                start=layout.start + dt.timedelta(days=begin),
+                share=share,
+                appetite_fraction=float((eaten @ members)[days].sum() / whole_appetite)
+                if whole_appetite > 0.0
+                else 0.0,
+                feed_g_day=float(fed[days].sum() / fish_days) if fish_days else 0.0,
+                unionized_max_mg_l=unionized_worst,
+                unionized_limit_mg_l=unionized_limit,
+                nitrite_max_mg_l=nitrite_worst,
+                nitrite_limit_mg_l=nitrite_limit,
+                ammonia_maturity=float(ammonia[days][-1]),
+                nitrite_maturity=float(nitrite[days][-1]),
+                bound_by=bound_by,
+            )
+        )
+    return tuple(weeks)
+
+
+def _nearest(series: LimitSeries, days: slice, tanks: NDArray[np.bool_]) -> tuple[float, float]:
+    """Value and threshold on the day and in the tank nearest to the limit."""
+    margin = np.broadcast_to(series.margin_percent, series.value.shape)[0, days][:, tanks]
+    if np.isnan(margin).all():
+        return np.nan, np.nan
+    place = np.unravel_index(np.nanargmin(margin), margin.shape)
+    value = np.broadcast_to(series.value, series.value.shape)[0, days][:, tanks]
+    threshold = np.broadcast_to(series.threshold, series.value.shape)[0, days][:, tanks]
+    return float(value[place]), float(threshold[place])

@@ -1,0 +1,131 @@
+"""Quantities of a site file: each kind with its unit, its bounds and the sentence for what is not allowed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import numbers
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator
+from pydantic_core import PydanticCustomError
+
+from stocksim.errors import InputError
+from stocksim.units import parse_quantity, spellings
+
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
+_LONGEST_SHOWN = 60
+_FIRST_DAY, _LAST_DAY = dt.date(1900, 1, 1), dt.date(2199, 12, 31)
+_LARGEST = 10.0**15  # beyond any number of a site; keeps numbers of hundreds of digits away from float and str
+
+
+def shown(value: Any) -> str:
+    """A value of a TOML file as a keeper would write it, short enough for a sentence."""
+    if isinstance(value, str):
+        text = value if len(value) <= _LONGEST_SHOWN else value[: _LONGEST_SHOWN - 3] + "..."
+        return f'"{text}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, int) and abs(value) > _LARGEST:
+        return "a number of very many digits"
+    if isinstance(value, (dt.datetime, dt.date, dt.time)):
+        return value.isoformat()
+    return f"{value}"
+
+
+def _refuse(sentence: str) -> PydanticCustomError:
+    return PydanticCustomError("stocksim", "{sentence}", {"sentence": sentence})
+
+
+def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allowed: bool = False) -> BeforeValidator:
+    """Validator of a text with a unit; ``low`` and ``high`` in the inside unit."""
+
+    def read(value: Any) -> float:
+        is_number = isinstance(value, numbers.Real) and not isinstance(value, bool)
+        if not isinstance(value, str) and not is_number:
+            noun = dimension.replace("_", " ")
+            raise _refuse(
+                f"{shown(value)} is not a {noun}; write a number with its unit in quotes, in {spellings(dimension)}."
+            )
+        if len(shown(value)) > _LONGEST_SHOWN or (is_number and abs(value) > _LARGEST):
+            raise _refuse(f"{shown(value)} is not allowed; {allowed}.")
+        try:
+            number = parse_quantity(value, dimension)
+        except InputError as error:
+            raise _refuse(str(error)) from None
+        if number < low or number > high or (number == low and not low_is_allowed):
+            raise _refuse(f"{shown(value)} is not allowed; {allowed}.")
+        return number
+
+    return BeforeValidator(read)
+
+
+def _number(low: float, high: float, allowed: str, whole: bool = False) -> BeforeValidator:
+    """Validator of a bare number without a unit."""
+
+    def read(value: Any) -> float | int:
+        # compared before anything is converted: a whole number of TOML may have any number of digits
+        is_number = isinstance(value, numbers.Real) and not isinstance(value, bool)
+        if not is_number or not low <= value <= high or (whole and value != math.floor(value)):
+            raise _refuse(f"{shown(value)} is not allowed; {allowed}.")
+        return int(value) if whole else float(value)
+
+    return BeforeValidator(read)
+
+
+def _date(value: Any) -> dt.date:
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        if not _FIRST_DAY <= value <= _LAST_DAY:
+            raise _refuse(f"{value} is not allowed; a date must lie between {_FIRST_DAY} and {_LAST_DAY}.")
+        return value
+    raise _refuse(f"{shown(value)} is not a date; write it as 2026-10-01, without quotes and without a time.")
+
+
+# the lower bounds lie below any real unit and keep the water balance clear of rounding
+Volume = Annotated[float, _quantity("volume", 1e-3, 1e5, "a volume must lie between 1 L and 100,000 m3", True)]
+Flow = Annotated[float, _quantity("flow", 1e-3, 1e6, "a flow must lie between 1 L/day and 1,000,000 m3/day", True)]
+Area = Annotated[float, _quantity("area", 0.0, 1e6, "an area must be above 0 and at most 1,000,000 m2")]
+BedArea = Annotated[float, _quantity("area", 0.01, 1e6, "a bed must cover between 0.01 and 1,000,000 m2", True)]
+Depth = Annotated[float, _quantity("length", 1e-3, 10.0, "a depth must lie between 1 mm and 10 m", True)]
+GrainSize = Annotated[float, _quantity("length", 0.0005, 0.1, "a grain size must lie between 0.5 mm and 100 mm", True)]
+Elevation = Annotated[
+    float,
+    _quantity("length", -430.0, 4500.0, "an elevation must lie between -430 and 4500 m", low_is_allowed=True),
+]
+Weight = Annotated[
+    float, _quantity("weight", 0.05, 2e4, "a fish's mean weight must lie between 0.05 g and 20 kg", True)
+]
+WaterTemperature = Annotated[
+    float, _quantity("temperature", -0.01, 40.01, "fish water lies between 0 and 40 degC (32 and 104 degF)")
+]
+Power = Annotated[float, _quantity("power", 0.0, 1e6, "a power must be above 0 and at most 1,000 kW")]
+OxygenRate = Annotated[float, _quantity("oxygen_rate", 0.0, 1e8, "a transfer must be above 0 and at most 100 t/day")]
+Alkalinity = Annotated[
+    float, _quantity("concentration", 0.0, 1000.0, "alkalinity must be above 0 and at most 1000 mg/L")
+]
+SpecificSurface = Annotated[
+    float, _quantity("specific_surface", 0.0, 5000.0, "a specific surface must be above 0 and at most 5000 m2/m3")
+]
+Ph = Annotated[float, _number(5.0, 10.0, "pH must be a number between 5 and 10, without a unit")]
+Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
+Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
+SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
+Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]
+Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]
+Level = Annotated[
+    float, _quantity("concentration", 0.0, 5000.0, "a level must lie between 0 and 5000 mg/L", low_is_allowed=True)
+]
+Loss = Annotated[
+    float, _quantity("flow", 0.0, 1e4, 'a loss of water must be 0 or more, as "30 L/day"', low_is_allowed=True)
+]
+NitrogenRate = Annotated[float, _quantity("oxygen_rate", 0.0, 1e6, 'a dose must be above 0, as "5 g/day"')]
+BufferSalt = Literal[
+    "potassium_bicarbonate", "calcium_carbonate", "calcium_hydroxide", "potassium_hydroxide", "sodium_bicarbonate"
+]
+Date = Annotated[dt.date, BeforeValidator(_date)]

@@ -23,6 +23,7 @@ class Course:
 
     # by cohort
     count: FloatArray
+    deaths: FloatArray
     weight_g: FloatArray
     fed_g: FloatArray
     eaten_g: FloatArray

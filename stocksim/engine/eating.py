@@ -18,6 +18,8 @@ from stocksim.fish.energetics import (
     day_budget,
     day_needs,
 )
+from stocksim.fish.survival import death_hazard, nitrite_appetite
+from stocksim.water.nitrite import nitrite_limit
 
 FloatArray = NDArray[np.float64]
 
@@ -54,6 +56,8 @@ class FishDay:
         shape = (scenarios, len(layout.cohorts))
         self.weight = np.broadcast_to(layout.start_weight_g, shape).copy()
         self.greatest = self.weight.copy()
+        self.alive = np.broadcast_to(layout.count, shape).copy()
+        self.deaths = np.zeros(shape)
         self.spilled_per_eaten = layout.spilled_share / (1.0 - layout.spilled_share)
         species = layout.species
         self.oxygen_none, self.oxygen_full = species["oxygen_lethal"], species["oxygen_recommended"]
@@ -61,6 +65,7 @@ class FishDay:
             species["unionized_ammonia_design"],
             species["unionized_ammonia_acute"],
         )
+        self.is_protected = species["chloride_protects"] > 0.0
         self.ones, self.no_slope = np.ones(shape), (None, None)
         spilled = self.spilled_per_eaten
         undigested_kj = layout.feed_gross_kj_g - layout.feed_energy_kj_g
@@ -91,12 +96,26 @@ class FishDay:
         by_toxic, toxic_slope = ammonia_appetite(toxic_at_fish, self.toxic_full, self.toxic_none)
         return by_oxygen * by_toxic, (oxygen_slope * by_toxic, by_oxygen * toxic_slope)
 
-    def wake(self, day: int, appetite_at_1g: FloatArray, maintenance_per_kg: FloatArray, share: FloatArray) -> None:
-        """Set the day's appetite and maintenance, at the weight expected at mid-day."""
+    def wake(
+        self,
+        day: int,
+        appetite_at_1g: FloatArray,
+        maintenance_per_kg: FloatArray,
+        share: FloatArray,
+        nitrite: FloatArray,
+        chloride: FloatArray,
+    ) -> None:
+        """Set the day's appetite and maintenance, at the weight expected at mid-day.
+
+        Nitrite (scenario, tank) and chloride (scenario, loop) are those of the morning: they move slowly.
+        """
         lay = self.layout
         species = lay.species
-        self.here = np.where(day >= lay.stocked_day, lay.count, 0.0)
-        ration = lay.ration_fraction * self.ration_by_day[day]
+        self.here = np.where(day >= lay.stocked_day, self.alive, 0.0)
+        chloride_at_fish = chloride @ self.cohort_loop.T
+        self.nitrite_limit = nitrite_limit(species["nitrite_limit"], chloride_at_fish, self.is_protected)
+        self.nitrite_share = nitrite_appetite(nitrite @ self.tank_of, self.nitrite_limit)
+        ration = lay.ration_fraction * self.ration_by_day[day] * self.nitrite_share
         needs = day_needs(
             self.weight, appetite_at_1g, species["intake_exponent"], maintenance_per_kg,
             ration * share, lay.feed_energy_kj_g, species["growth_efficiency"],
@@ -146,15 +165,25 @@ class FishDay:
         self.weight = self.weight + np.divide(eating.gain_g, here, out=np.zeros_like(self.weight), where=here > 0.0)
         self.greatest = np.maximum(self.greatest, self.weight)
 
+    def die(self, oxygen: FloatArray, tan: FloatArray, toxic: FloatArray, nitrite: FloatArray) -> None:
+        """Take the day's deaths out of the fish that are there; levels by tank, at the day's end."""
+        hazard = death_hazard(
+            oxygen @ self.tank_of, self.oxygen_none, (tan * toxic) @ self.tank_of, self.toxic_none,
+            nitrite @ self.tank_of, self.nitrite_limit,
+        )  # fmt: skip
+        self.deaths = -np.expm1(-hazard) * self.here
+        self.alive = self.alive - self.deaths
+
     def day_levels(self, eating: Eating) -> dict[str, FloatArray]:
         """The day's amounts and levels, by their name in the course."""
         return {
-            "count": np.broadcast_to(self.here, self.weight.shape),
+            "count": self.here - self.deaths,
+            "deaths": self.deaths,
             "weight_g": self.weight,
             "fed_g": eating.eaten_g * (1.0 + self.spilled_per_eaten),
             "eaten_g": eating.eaten_g,
             "gain_g": eating.gain_g,
             "fish_oxygen_g": eating.oxygen_g,
             "excreted_nitrogen_g": eating.excreted_g,
-            "appetite_share": eating.share,
+            "appetite_share": eating.share * self.nitrite_share,
         }

@@ -83,9 +83,10 @@ class Season:
         """Columns of cohorts.csv, from the day each cohort is stocked."""
         layout, course, file = self.layout, self.course, self.site.file
         count, weight = course.count[0], course.weight_g[0]
-        per_fish = np.divide(1.0, count, out=np.zeros_like(count), where=count > 0.0)
+        fed = count + course.deaths[0]
+        per_fish = np.divide(1.0, fed, out=np.zeros_like(fed), where=fed > 0.0)
         biomass = count * weight
-        before = biomass - course.gain_g[0]
+        before = (count + course.deaths[0]) * weight - course.gain_g[0]
         frame = self._frame(
             layout.cohorts,
             "cohort",
@@ -101,6 +102,7 @@ class Season:
                 * np.divide(course.fed_g[0], before, out=np.zeros_like(before), where=before > 0.0),
                 "growth_g_per_day": course.gain_g[0] * per_fish,
                 "oxygen_use_g": course.fish_oxygen_g[0],
+                "deaths": course.deaths[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
             },
@@ -217,6 +219,7 @@ class Season:
             "feed_eaten_kg": eaten / 1000.0,
             "growth_kg": gain / 1000.0,
             "biomass_end_kg": end / 1000.0,
+            "deaths": float(course.deaths[0].sum()),
             "feed_conversion_offered": offered / gain if gain > 0.0 else None,
             "tan_produced_g": float(self.loops["tan_produced_g"].sum()),
             "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,

@@ -144,7 +144,10 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         tan_sump_guess = np.maximum(2.0 * tan_sump - tan_sump_before, 0.0)
         nitrite_guess = water.film.nitrite_sump
         share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
-        fish.wake(day, climate.appetite[day], climate.maintenance[day], settled_share)
+        fish.wake(
+            day, climate.appetite[day], climate.maintenance[day], settled_share, water.film.nitrite[:, :tanks],
+            water.chloride,
+        )  # fmt: skip
         oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
         oxygen_ahead, tan_ahead = Guess(), Guess()
         for round_number in range(1, _MOST_ROUNDS + 1):
@@ -209,6 +212,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         tan, tan_sump = found.tan.leaf_mg_l, found.tan.sump_mg_l
         settled_share = share
         fish.grow(eating)
+        fish.die(oxygen[:, :tanks], tan[:, :tanks], toxic, found.nitrite.leaf_mg_l[:, :tanks])
         waste = fish.waste(eating, used[:, :tanks])
         evening = water.evening(day, morning, waste, found.tan, found.nitrite, sump_used)
         record.note(

@@ -152,6 +152,11 @@ class WaterDay:
         return tan, tan_sump
 
     @property
+    def chloride(self) -> FloatArray:
+        """Chloride of the sumps, shape (scenario, loop). [mg/L]"""
+        return self.sump[:, CL]
+
+    @property
     def _states(self) -> dict[str, tuple[FloatArray, FloatArray]]:
         return {
             "nitrate_n": (self.nitrate, self.nitrate_sump),

@@ -11,7 +11,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.layout import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
-from stocksim.faces.tables import tank_rows, text_table
+from stocksim.faces.tables import tank_rows, text_table, water_rows
 from stocksim.faces.words import cautions, finding_sentence, verdict
 from stocksim.planning.levers import find_levers
 from stocksim.site.reading import Site
@@ -81,6 +81,11 @@ def season_text(season: Season, findings: list[Finding]) -> str:
         for number, finding in enumerate(broken, 1):
             lines += _wrapped(f"{number}. {finding_sentence(finding, units)}", "   ")
             lines += _wrapped(f"   What helps: {finding.lever}.", "     ") if finding.lever else []
+    for loop, table in file.loops.items():
+        given = f"pH {table.ph:g} as given" if table.ph is not None else "pH computed"
+        dosed = table.buffer.replace("_", " ") if table.alkalinity_target is not None else "nobody doses"
+        lines += ["", f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):"]
+        lines.append(text_table(water_rows(season, loop, units)))
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
     lines += [

@@ -73,6 +73,48 @@ def _against(finding: Finding, units: str) -> str:
     return f"{mark}{value.rsplit(' ', 1)[0]} / {level_words(finding.threshold, finding.unit, units)}"
 
 
+def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
+    """The course of a loop's water, a row a month: means of the month, pH from lowest to highest tank and day.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    loop : str
+        Name of the loop.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of dict of str to str
+        Ready to print; keys are the column heads.
+    """
+    loops, tanks = season.loops, season.tanks
+    mine, its_tanks = loops[loops["loop"] == loop], tanks[tanks["loop"] == loop]
+    rows = []
+    for month, days in mine.groupby(mine["date"].dt.to_period("M"), sort=True):
+        inside = its_tanks[its_tanks["date"].dt.to_period("M") == month]
+        mean, maturity = days.mean(numeric_only=True), days.iloc[-1]
+        film = (maturity["ammonia_oxidizer_maturity"], maturity["nitrite_oxidizer_maturity"])
+        rows.append(
+            {
+                "month": f"{month.to_timestamp():%b %Y}",
+                "TAN": f"{inside['tan_mg_l'].mean():.2f}",
+                "nitrite-N": f"{inside['nitrite_n_mg_l'].mean():.2f}",
+                "nitrate-N": f"{mean['nitrate_n_mg_l']:.0f}",
+                "alkalinity": f"{mean['alkalinity_mg_l']:.0f}",
+                "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}",
+                "buffer g/week": f"{7.0 * mean['buffer_g']:.0f}",
+                "top-up a day": format_quantity(mean["top_up_l"] / 1000.0, "volume", units),
+                "film % (ammonia, nitrite)": "none"
+                if film[0] != film[0]
+                else f"{100 * film[0]:.0f}, {100 * film[1]:.0f}",
+            }
+        )
+    return rows
+
+
 def text_table(rows: list[dict[str, str]]) -> str:
     """Rows as an aligned text table."""
     if not rows:

@@ -19,6 +19,9 @@ from stocksim.water.nitrite import MOST_NITRITE_MG_L, chloride_needed, salt_for_
 _HELD_SHARES, _HELD_WEEKS = (0.8, 0.6, 0.4, 0.2, 0.0), range(1, 17)
 _FILM_FACTORS = np.arange(1.1, 4.01, 0.1)
 _CHLORIDE_STEP_MG_L = 10.0
+# Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
+# practice).
+_SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
 
 
 def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
@@ -64,6 +67,20 @@ def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Ite
         f"keep {target:.0f} mg/L of chloride in loop {loop}, top-up water too (about {salt} of plain salt to begin "
         "with, and sodium sets crops back: calcium or potassium chloride where they grow)",
         {f"loops.{loop}.source_water.chloride": f"{target:g} mg/L"},
+    )
+
+
+def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """Alkalinity held up by dosing, where nobody doses and nitrification runs out of it."""
+    if season.site.file.loops[loop].alkalinity_target is not None:
+        return
+    column = season.layout.loops.index(loop)
+    lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
+    if lowest >= _SCARCE_ALKALINITY_MG_L:
+        return
+    yield Lever(
+        f"dose loop {loop} to hold {_HELD_ALKALINITY_MG_L:.0f} mg/L of alkalinity: it falls to {max(lowest, 0.0):.0f}",
+        {f"loops.{loop}.alkalinity_target": f"{_HELD_ALKALINITY_MG_L:g} mg/L"},
     )
 
 

@@ -42,7 +42,7 @@ OXYGEN_PER_NITRATE_NITROGEN = 2.856
 ALKALINITY_PER_NITRATE_NITROGEN = 3.573
 # Share of the breakdown that nitrate serves instead of oxygen. Published nitrogen losses of such systems vary widely
 # (from memory: some percent to more than half of the feed's nitrogen); no measurement of this share was read.
-ANOXIC_SHARE, ANOXIC_SHARE_RANGE = 0.3, (0.05, 0.6)
+ANOXIC_SHARE, ANOXIC_SHARE_RANGE = 0.15, (0.05, 0.6)
 # Nitrate at half the rate [mg/L N]: 0.5, from memory of activated-sludge models.
 HALF_SATURATION_NITRATE_MG_L = 0.5
 

@@ -12,13 +12,9 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
-from stocksim.planning.levers import (
-    _DIFFUSER_STEP_W,
-    _LEAST_RATION_SHARE,
-    Lever,
-    find_lever,
-    find_levers,
-)
+from stocksim.planning.levers import find_lever, find_levers
+from stocksim.planning.stock_levers import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE
+from stocksim.planning.trying import Lever
 from stocksim.units import parse_quantity
 
 

@@ -14,8 +14,9 @@ from scipy.optimize import root
 from stocksim.engine.extremes import AMMONIA_PEAK_FACTOR, OXYGEN_PEAK_FACTOR, tank_extremes
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.loop import balance_demand, balance_removal, daily_swing
-from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
+from stocksim.water.loop import balance_demand, balance_linear, balance_removal, daily_swing
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
+from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, OXYGEN_TO_NITRATE, OXYGEN_TO_NITRITE
 
 K = HALF_SATURATION_TAN_MG_L
 # Mass closes to 1e-9 relative: the sump is iterated to 1e-13, the rest is rounding.
@@ -236,6 +237,61 @@ def test_demand_beyond_supply_empties_the_tank():
     assert_closed(water, star.leaf_mg_l, star.sump_mg_l, star.removed_g, 0.0)
 
 
+@stars
+def test_linear_equals_a_dense_solve(seed, loops, leaves):
+    water, returned = random_linear(seed, loops, leaves)
+    leaf, sump = balance_linear(*water[:3], returned, *water[3:])
+    matrix, load = dense(water)
+    matrix[leaves:, :leaves] = -(returned[0][:, None] * water.members).T
+    expected = np.linalg.solve(matrix, load)
+    # both to rounding, amplified by the matrix's condition
+    np.testing.assert_allclose(
+        np.concatenate([leaf[0], sump[0]]), expected, rtol=1e-9, atol=1e-9 * np.abs(expected).max()
+    )
+
+
+@stars
+def test_linear_closes_with_what_a_settler_keeps(seed, loops, leaves):
+    water, returned = random_linear(seed, loops, leaves, scenarios=3)
+    leaf, sump = balance_linear(*water[:3], returned, *water[3:])
+    assert (leaf >= 0.0).all()
+    assert (sump >= 0.0).all()
+    kept_back = (water.flow - returned) * leaf
+    held = (water.leaf_gain - water.flow) * leaf
+    left = (water.sump_gain - water.flow @ water.members) * sump
+    load = water.leaf_load @ water.members + water.sump_load
+    gross = load + (water.flow * leaf) @ water.members
+    assert (np.abs(load - (kept_back + held) @ water.members - left) <= CLOSED * gross).all()
+    # a settler that keeps some lowers every level
+    whole_leaf, whole_sump = balance_linear(*water[:3], water.flow, *water[3:])
+    assert (leaf <= whole_leaf * (1.0 + 1e-12) + 1e-300).all()
+    assert (sump <= whole_sump * (1.0 + 1e-12) + 1e-300).all()
+
+
+@stars
+def test_linear_scenario_and_solute_alone_are_the_same_among_many(seed, loops, leaves):
+    water, returned = random_linear(seed, loops, leaves, scenarios=6)
+    leaf, sump = balance_linear(*water[:3], returned, *water[3:])
+    # the same six rows as three solutes of two scenarios: no iteration, so equal to rounding of the sums
+    by_solute = [part.reshape(2, 3, -1) for part in (*water[:3], returned, *water[3:5])]
+    solute_leaf, solute_sump = balance_linear(*by_solute, water.members)
+    np.testing.assert_allclose(solute_leaf.reshape(6, -1), leaf, rtol=1e-13)
+    np.testing.assert_allclose(solute_sump.reshape(6, -1), sump, rtol=1e-13)
+    for row in range(6):
+        rows = [part[row : row + 1] for part in (*water[:3], returned, *water[3:5])]
+        alone_leaf, alone_sump = balance_linear(*rows, water.members)
+        np.testing.assert_allclose(alone_leaf[0], leaf[row], rtol=1e-13)
+        np.testing.assert_allclose(alone_sump[0], sump[row], rtol=1e-13)
+
+
+def random_linear(seed: int, loops: int, leaves: int, scenarios: int = 1) -> tuple[Water, np.ndarray]:
+    """A random star and the part of each flow whose load comes back; some leaves give all back."""
+    water, _, _ = random_star(seed, loops, leaves, scenarios)
+    rng = np.random.default_rng(seed + 1)
+    share = np.where(rng.random(water.flow.shape) < 0.3, 1.0, rng.random(water.flow.shape))
+    return water, share * water.flow
+
+
 def swing_rate(volume, exchange, flow, sump_volume, sump_exchange, members, amplitude):
     """Departure from the mean with a load of Re(amplitude exp(2 pi i t)), for an ordinary solver; t in days."""
     leaves = volume.size
@@ -287,44 +343,50 @@ def test_daily_swing_from_rest_settles_to_its_size():
 def hourly_day(layout, course, day: int, spin_up_days: int = 4) -> tuple[np.ndarray, np.ndarray]:
     """Lowest oxygen and highest TAN of each tank over one day, the loops' nonlinear equations integrated hour by hour.
 
-    The day's fish oxygen and excretion swing as one wave; nitrification follows the TAN of the moment with the day's
-    capacity; the day is repeated until start and end agree.
+    The day's fish oxygen and excretion swing as one wave; both oxidizers follow TAN and nitrite of the moment with the
+    day's capacity, and take oxygen; the day is repeated until start and end agree.
     """
     tanks, leaves = len(layout.tanks), layout.leaf_loop.shape[0]
     loops = len(layout.loops)
-    volume, flow, members = layout.volume_m3, layout.flow_m3_day, layout.leaf_loop
+    volume, sump_volume = layout.volume_m3, layout.sump_volume_m3
+    flow, members = layout.flow_m3_day, layout.leaf_loop
     returned = flow @ members
     exchange, exchange_load = course.leaf_exchange_m3_day[0, day], course.leaf_exchange_load_g[0, day]
     sump_exchange, sump_exchange_load = course.sump_exchange_m3_day[0, day], course.sump_exchange_load_g[0, day]
-    level = course.tan_mg_l[0, day]
-    capacity = course.nitrified_g[0, day] * (K + level) / np.maximum(level, 1e-12)  # the day's, oxygen share included
+    level, nitrite = course.tan_mg_l[0, day], course.nitrite_mg_l[0, day]
+    # the day's capacities, oxygen share and film included
+    capacity = course.nitrified_g[0, day] * (K + level) / np.maximum(level, 1e-12)
+    half = HALF_SATURATION_NITRITE_MG_L
+    second_capacity = course.nitrite_oxidized_g[0, day] * (half + nitrite) / np.maximum(nitrite, 1e-12)
     fish_oxygen = course.fish_oxygen_g[0, day] @ layout.cohort_tank
     excreted = AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g[0, day] @ layout.cohort_tank)
 
     def rate(time: float, state: np.ndarray) -> np.ndarray:
-        tan, tan_sump, oxygen, oxygen_sump = np.split(state, np.cumsum([leaves, loops, leaves]))
+        tan, no2, oxygen, tan_sump, no2_sump, oxygen_sump = np.split(
+            state, np.cumsum([leaves, leaves, leaves, loops, loops])
+        )
         wave = np.sin(2.0 * np.pi * time)
-        nitrified = capacity * tan / (K + tan)
+        nitrified, oxidized = capacity * tan / (K + tan), second_capacity * no2 / (half + no2)
         tan_rate = flow * (members @ tan_sump - tan) - nitrified
         tan_rate[:tanks] += excreted * (1.0 + (AMMONIA_PEAK_FACTOR - 1.0) * wave)
+        no2_rate = flow * (members @ no2_sump - no2) + nitrified - oxidized
         oxygen_rate = flow * (members @ oxygen_sump - oxygen) + exchange_load - exchange * oxygen
-        oxygen_rate -= OXYGEN_PER_NITROGEN * nitrified
+        oxygen_rate -= OXYGEN_TO_NITRITE * nitrified + OXYGEN_TO_NITRATE * oxidized
         oxygen_rate[:tanks] -= fish_oxygen * (1.0 + (OXYGEN_PEAK_FACTOR - 1.0) * wave)
         tan_sump_rate = (flow * tan) @ members - returned * tan_sump + course.sump_tan_load_g[0, day]
+        no2_sump_rate = (flow * no2) @ members - returned * no2_sump
         oxygen_sump_rate = (flow * oxygen) @ members - (returned + sump_exchange) * oxygen_sump + sump_exchange_load
         oxygen_sump_rate -= course.sump_oxygen_used_g[0, day]
-        return np.concatenate([
-            tan_rate / volume, tan_sump_rate / layout.sump_volume_m3,
-            oxygen_rate / volume, oxygen_sump_rate / layout.sump_volume_m3,
-        ])  # fmt: skip
+        leaf_rates, sump_rates = (tan_rate, no2_rate, oxygen_rate), (tan_sump_rate, no2_sump_rate, oxygen_sump_rate)
+        return np.concatenate([*(rate / volume for rate in leaf_rates), *(rate / sump_volume for rate in sump_rates)])
 
     start = np.concatenate([
-        level, course.sump_tan_mg_l[0, day], course.oxygen_mg_l[0, day], course.sump_oxygen_mg_l[0, day],
+        level, nitrite, course.oxygen_mg_l[0, day], course.sump_tan_mg_l[0, day], course.sump_nitrite_mg_l[0, day],
+        course.sump_oxygen_mg_l[0, day],
     ])  # fmt: skip
     times = spin_up_days + np.arange(0.0, 1.0, 1.0 / 96.0)
     run = solve_ivp(rate, (0.0, times[-1]), start, "LSODA", times, rtol=1e-6, atol=1e-7)
-    oxygen_at = leaves + loops
-    return run.y[oxygen_at : oxygen_at + tanks].min(axis=1), run.y[:tanks].max(axis=1)
+    return run.y[2 * leaves : 2 * leaves + tanks].min(axis=1), run.y[:tanks].max(axis=1)
 
 
 # Days of the demonstration season from its first weeks (little feed) to its last. Measured: oxygen within 0.0015 mg/L,
@@ -336,9 +398,7 @@ def test_worst_hour_against_an_hourly_run(demo_season, day):
     oxygen, tan = hourly_day(layout, course, day)
     worst = tank_extremes(layout, course)
     tanks = len(layout.tanks)
-    toxic = unionized_fraction(
-        layout.ph @ layout.leaf_loop[:tanks].T, layout.temperature_c[day] @ layout.leaf_loop[:tanks].T
-    )
+    toxic = unionized_fraction(course.ph[0, day], layout.temperature_c[day] @ layout.leaf_loop[:tanks].T)
     np.testing.assert_allclose(worst.oxygen_min_mg_l[0, day], oxygen, rtol=0.0, atol=0.005)
     off = np.abs(worst.unionized_max_mg_l[0, day] / toxic - tan)
     assert (off <= np.maximum(0.01 * tan, 0.005)).all()

@@ -9,9 +9,9 @@ from pydantic import BaseModel
 from site_faults import DEMO, GONE, STARTER, WATER, changed, faults_of, told
 
 from stocksim.site.examples import FOLDER
-from stocksim.site.faults import _WANTED, _inside
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import site_from_tables
+from stocksim.site.sentences import _WANTED, _inside
 
 OCTOBER = ("loops.main", "water_temperature.values.oct")
 PLANTING = {"crop": "kale", "from": dt.date(2026, 10, 1), "to": dt.date(2027, 4, 30)}

@@ -19,8 +19,8 @@ from stocksim.units import face_unit
 Panel = alt.LayerChart | alt.FacetChart
 
 _SHORT = {
-    "density": "too dense", "oxygen": "oxygen", "unionized_ammonia": "ammonia", "temperature_low": "too cold",
-    "temperature_high": "too warm",
+    "density": "too dense", "oxygen": "oxygen", "unionized_ammonia": "ammonia", "nitrite": "nitrite",
+    "biofilter": "film overloaded", "temperature_low": "too cold", "temperature_high": "too warm",
 }  # fmt: skip
 _DENSITY_PX, _AREA_PX, _TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 230, 120, 140, 150, 180
 

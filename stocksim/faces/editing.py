@@ -19,7 +19,11 @@ Step = str | int
 _NUMBER = re.compile(r"^[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?$")
 _WHOLE = re.compile(r"^[-+]?\d+$")
 # which tables name an entry of another table, and by which key
-_REFERENCES = {"tanks": (("cohorts", "tank"),), "loops": (("tanks", "loop"), ("beds", "loop"), ("biofilters", "loop"))}
+_REFERENCES = {
+    "tanks": (("cohorts", "tank"),),
+    "loops": (("tanks", "loop"), ("beds", "loop"), ("biofilters", "loop"), ("settlers", "loop")),
+    "beds": (("settlers", "feeds"),),
+}
 
 
 def tables(text: str) -> dict[str, Any] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
 import streamlit as st
 
@@ -13,7 +13,7 @@ from stocksim.faces import editing, markup, screen
 from stocksim.library.crops import crop_names
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
-from stocksim.site.quantities import MONTHS
+from stocksim.site.quantities import MONTHS, BufferSalt
 
 Path = tuple[editing.Step, ...]
 
@@ -79,11 +79,34 @@ FORMS: dict[str, list[Field]] = {
         Field(("depth",), "depth", width=100),
         Field(("flow",), "flow", width=110),
         Field(("media_size",), "media size", width=110),
+        Field(("biofilter_started",), "film started", "date"),
         _SUPPLY_KIND,
+    ],
+    "biofilters": [
+        Field(("loop",), "loop", "choice", "loops"),
+        Field(("kind",), "kind", "choice", ("trickling", "submerged")),
+        Field(("media_volume",), "media volume", width=120),
+        Field(("specific_surface",), "specific surface", width=140),
+        Field(("flow",), "flow", width=110),
+        Field(("biofilter_started",), "film started", "date"),
+        _SUPPLY_KIND,
+    ],
+    "settlers": [
+        Field(("loop",), "loop", "choice", "loops"),
+        Field(("kind",), "kind", "choice", ("swirl", "radial_flow", "settling_basin", "swirl_and_netting"), 180),
+        Field(("share_of_flow",), "share of flow", "number", width=110),
+        Field(("capture",), "capture", "number", width=100),
+        Field(("drawn_off",), "drawn off", width=110),
+        Field(("emptied_every_days",), "emptied every (days)", "whole"),
+        Field(("feeds",), "feeds", "choice", "beds"),
     ],
     "loops": [
         Field(("sump",), "sump", width=110),
         Field(("ph",), "pH", "number", width=90),
+        Field(("alkalinity_target",), "alkalinity target"),
+        Field(("buffer",), "buffer", "choice", ("", *get_args(BufferSalt)), 200),
+        Field(("source_water", "alkalinity"), "source alkalinity"),
+        Field(("evaporation",), "evaporation", width=110),
         Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
         Field(("water_temperature",), "temperature", "table", tuple(_TABLE_STARTS["water_temperature"])),
@@ -142,6 +165,14 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
         "loops": {"sump": "1000 L", "water_temperature": _TABLE_STARTS["water_temperature"]["constant"]},
         "tanks": {"loop": loop, "volume": "1000 L", "flow": "1500 L/h"},
         "beds": {"loop": loop, "kind": "raft", "area": "4 m2"},
+        "biofilters": {
+            "loop": loop,
+            "kind": "trickling",
+            "media_volume": "50 L",
+            "specific_surface": "200 m2/m3",
+            "flow": "500 L/h",
+        },
+        "settlers": {"loop": loop, "kind": "radial_flow"},
         "cohorts": {
             "species": "yellow_perch",
             "tank": next(iter(raw.get("tanks") or {"cedar": None})),
@@ -213,6 +244,11 @@ def _choices(choices: tuple[str, ...] | str, raw: dict[str, Any]) -> Iterable[st
         return choices
     if choices in ("loops", "tanks"):
         return list(raw.get(choices) or {})
+    if choices == "beds":
+        return [
+            "",
+            *(name for name, bed in (raw.get("beds") or {}).items() if editing.value_at(bed, ("kind",)) == "wicking"),
+        ]
     return {"species": species_names, "feeds": feed_names, "crops": crop_names}[choices]()
 
 

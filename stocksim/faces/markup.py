@@ -35,6 +35,7 @@ STYLE = f"""<style>
 .ss-do {{display: block; padding: .12rem .5rem; margin-top: .1rem; background: {SHADE};
   border-left: 4px solid {SOUND}}}
 .ss-do b {{color: {SOUND}}}
+.ss-say {{font-size: 1.05rem; font-weight: 600; padding: .4rem .7rem; line-height: 1.4}}
 .ss-table {{border-collapse: collapse; width: 100%; font-size: .95rem; font-variant-numeric: tabular-nums}}
 .ss-table th {{text-align: left; border-bottom: 2px solid {INK}; padding: .25rem .5rem; color: {FAINT};
   font-weight: 600; white-space: nowrap}}
@@ -97,6 +98,11 @@ def verdict_html(text: str, is_trouble: bool) -> str:
 def notice_html(text: str) -> str:
     """A notice that what is shown is not the newest text."""
     return f'<div class="ss-verdict ss-old" role="status"><span>{escape(text)}</span></div>'
+
+
+def answer_html(text: str) -> str:
+    """A sentence that says what to do."""
+    return f'<div class="ss-do ss-say">{escape(text)}</div>'
 
 
 def faults_html(faults: Iterable[str]) -> str:

@@ -32,6 +32,10 @@ CAUTIONS = (
     "Do not feed before an announced cut or during one; feed again, a little, when oxygen has been good for "
     "some hours.",
 )
+TABLE_WORDS = (
+    "0 = already below. never = in the model air, or a warm room, holds it: do not rely on that. Stress is the "
+    "husbandry limit, lethal kills. A battery pump helps only while its battery lasts."
+)
 CYLINDER_CAUTION = (
     "Oxygen feeds fire: no oil, grease, spark or flame near it; chain the cylinder upright, use an oxygen "
     "regulator and follow the supplier's and local rules."
@@ -119,21 +123,11 @@ def powercut_text(cut: PowerCut, units: str) -> str:
     """
     lines = [headline(cut), ""]
     if cut.reserves:
-        at = "the worst hour" if cut.hour == PEAK_HOUR else "an hour you gave"
-        chosen = f"{at} of {'the worst day' if cut.is_worst_day else 'a day you gave'}"
-        lines += [
-            f"{cut.site}, {day_words(cut.date)}, {_clock(cut.hour)} ({chosen}); pump, air and heat all stop.",
-            "",
-            text_table([_row(cut, reserve, units) for reserve in cut.reserves]),
-            "(0 = already below. never = in the model air, or a warm room, holds it: do not rely on that. Stress is",
-            "the husbandry limit, lethal kills. A battery pump helps only while its battery lasts.)",
-            "",
-        ]
+        lines += [occasion(cut), "", text_table(reserve_rows(cut, units)), *_wrapped(f"({TABLE_WORDS})"), ""]
         lines += _wrapped(UNSURE)
         lines += _wrapped(_room_words(cut, units))
         if cut.cylinder_g > 0.0:
-            held = "is not needed" if math.isinf(cut.cylinder_hours) else f"lasts {_hours(cut.cylinder_hours)} hours"
-            lines += _wrapped(f"The cylinder, opened at once and shared out to hold every tank where it is, {held}.")
+            lines += _wrapped(cylinder_words(cut))
     lines += _wrapped(_generator_words(cut, units))
     lines += ["", "Cautions:"]
     for caution in _cautions(cut):
@@ -161,6 +155,19 @@ def headline(cut: PowerCut) -> str:
     return f"You have about {_time_words(first.alone.to_lethal)} in {place} from {when}, until its oxygen kills."
 
 
+def occasion(cut: PowerCut) -> str:
+    """Site, day and hour of the cut, and who chose them."""
+    at = "the worst hour" if cut.hour == PEAK_HOUR else "an hour you gave"
+    chosen = f"{at} of {'the worst day' if cut.is_worst_day else 'a day you gave'}"
+    return f"{cut.site}, {day_words(cut.date)}, {_clock(cut.hour)} ({chosen}); pump, air and heat all stop."
+
+
+def cylinder_words(cut: PowerCut) -> str:
+    """How long the oxygen cylinder lasts."""
+    held = "is not needed" if math.isinf(cut.cylinder_hours) else f"lasts {_hours(cut.cylinder_hours)} hours"
+    return f"The cylinder, opened at once and shared out to hold every tank where it is, {held}."
+
+
 def _time_words(minutes: float) -> str:
     """Minutes rounded down, hours beyond three hours."""
     if minutes < 1.0:
@@ -184,6 +191,11 @@ def _cell(minutes: float) -> str:
     if math.isinf(minutes):
         return "never"
     return f"{math.floor(minutes)} min" if minutes < 180.0 else f"{math.floor(minutes / 60.0)} h"
+
+
+def reserve_rows(cut: PowerCut, units: str) -> list[dict[str, str]]:
+    """A row for each cohort, the shortest time first; keys are the column heads."""
+    return [_row(cut, reserve, units) for reserve in cut.reserves]
 
 
 def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:

@@ -26,6 +26,13 @@ CAUTIONS = (
     "or seed the filter from a healthy running one.",
 )
 
+TABLE_WORDS = (
+    "Feed is the week's mean, for all cohorts of the loop at one share of their ration. Levels are the day's "
+    "worst, in the tank nearest to its limit, from a run of the season with this schedule; it keeps "
+    f"{RESERVE_PERCENT:.0f} % under every limit and rises by {100 * MOST_RISE_SHARE:.0f} % of the full ration "
+    "a week at most (common practice)."
+)
+
 
 def _feed_words(grams: float, units: str) -> str:
     """Feed of a day for the kitchen scale, rounded down. Metric in g, US customary in oz."""
@@ -118,7 +125,8 @@ def _percent(share: float) -> str:
     return "-" if math.isnan(share) else f"{100.0 * share:.0f} %"
 
 
-def _rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
+def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
+    """A row for each week of the schedule; keys are the column heads."""
     return [
         {
             "week from": day_words(week.start),
@@ -166,16 +174,10 @@ def ramp_text(ramp: Ramp, units: str) -> str:
         if loop.has_fish:
             lines += textwrap.wrap(as_fed_sentence(loop), 110)
         if loop.weeks:
-            lines += ["", text_table(_rows(loop, units))]
+            lines += ["", text_table(week_rows(loop, units))]
         lines.append("")
     if any(loop.weeks for loop in ramp.loops):
-        lines += textwrap.wrap(
-            "Feed is the week's mean, for all cohorts of the loop at one share of their ration. Levels are the day's "
-            "worst, in the tank nearest to its limit, from a run of the season with this schedule; it keeps "
-            f"{RESERVE_PERCENT:.0f} % under every limit and rises by {100 * MOST_RISE_SHARE:.0f} % of the full ration "
-            "a week at most (common practice).",
-            110,
-        )
+        lines += textwrap.wrap(TABLE_WORDS, 110)
     if ramp.changes:
         lines += ["", "To run the season with it, write into the site file:", *site_lines(ramp)]
     lines += ["", "Cautions:"]

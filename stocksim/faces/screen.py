@@ -17,14 +17,16 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import Fault, StocksimError
-from stocksim.faces import charts
+from stocksim.faces import charts, water_charts
 from stocksim.faces.words import summary
 from stocksim.planning.levers import find_levers
+from stocksim.planning.ramp import Ramp, feeding_ramp
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.reading import site_from_text
 
 _MOST_UNDO = 50
 STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth": charts.growth_stack}
+WATER_STACKS = {"course": water_charts.course_stack, "week": water_charts.week_stack}
 
 
 class Source(NamedTuple):
@@ -75,6 +77,18 @@ def seek_levers(source: Source) -> list[Finding]:
 def chart_spec(source: Source, name: str) -> dict[str, Any]:
     """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
     return STACKS[name](solve(source)).to_dict(validate=False)
+
+
+@st.cache_data(max_entries=96, show_spinner=False)
+def water_spec(source: Source, name: str, loop: str) -> dict[str, Any]:
+    """A stack of a loop's water charts (``course``, ``week``) of a sound site as a Vega-Lite specification."""
+    return WATER_STACKS[name](solve(source), loop).to_dict(validate=False)
+
+
+@st.cache_data(max_entries=8, show_spinner="Trying week after week")
+def seek_ramp(source: Source) -> Ramp:
+    """Feeding ramp of a sound site from its first day; takes some seconds."""
+    return feeding_ramp(solve(source).site)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

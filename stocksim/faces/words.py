@@ -67,7 +67,8 @@ def finding_sentence(finding: Finding, units: str) -> str:
     limit = level_words(finding.threshold, finding.unit, units)
     is_floor = finding.limit in ("oxygen", "temperature_low")
     where = place_words(finding)
-    worst = day_words(finding.worst_date)
+    worst_day = finding.worst_date
+    worst = day_words(worst_day)
     if finding.limit == "planting_ratio":
         if finding.first_date is None:
             return f"Feed and planted area of {where} stay within the handbook band."
@@ -76,6 +77,12 @@ def finding_sentence(finding: Finding, units: str) -> str:
         return (
             f"Advice: in {where} feed per planted area is outside the handbook band on {days}, "
             f"furthest on {worst} at {value}, {side} {limit}."
+        )
+    if finding.limit == "biofilter" and finding.threshold <= 0.0:
+        # on every day alike, so that no day is the worst
+        return (
+            f"From {day_words(finding.first_date or worst_day)}: nothing in {where} takes the ammonia that its fish make "
+            f"({value} on the first day); it stays in the water and rises."
         )
     keep = f"keep above {limit}" if is_floor else f"keep below {limit}"
     joint = "for" if finding.where.startswith("cohorts.") else "in"

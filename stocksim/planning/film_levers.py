@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import replace
@@ -19,6 +20,10 @@ from stocksim.water.nitrite import MOST_NITRITE_MG_L, chloride_needed, salt_for_
 _HELD_SHARES, _HELD_WEEKS = (0.8, 0.6, 0.4, 0.2, 0.0), range(1, 17)
 _FILM_FACTORS = np.arange(1.1, 4.01, 0.1)
 _CHLORIDE_STEP_MG_L = 10.0
+# Media tried where a loop has no film, each size twice the one before; plastic media of 100-300 m2/m3 is common (common
+# practice, no source).
+_NEW_MEDIA_L = tuple(10 * 2**step for step in range(11))
+_NEW_MEDIA_SURFACE_M2_M3 = 200.0
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
 _SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
@@ -82,6 +87,26 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
         f"dose loop {loop} to hold {_HELD_ALKALINITY_MG_L:.0f} mg/L of alkalinity: it falls to {max(lowest, 0.0):.0f}",
         {f"loops.{loop}.alkalinity_target": f"{_HELD_ALKALINITY_MG_L:g} mg/L"},
     )
+
+
+def new_film(season: Season, loop: str) -> Iterator[Lever]:
+    """A biofilter for a loop that has no film at all, the smallest first."""
+    layout, file = season.layout, season.site.file
+    if layout.film_m2[layout.leaf_loop[:, layout.loops.index(loop)] > 0.0].any():
+        return
+    name = next(name for name in map("new_{}".format, itertools.count(1)) if name not in file.biofilters)
+    flow = sum(tank.flow for tank in file.tanks.values() if tank.loop == loop)
+    for litres in _NEW_MEDIA_L:
+        table = {
+            "loop": loop, "kind": "trickling", "media_volume": f"{litres} L",
+            "specific_surface": f"{_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3", "flow": f"{flow:.6g} m3/day",
+        }  # fmt: skip
+        media = format_quantity(litres / 1000.0, "volume", file.site.units)
+        yield Lever(
+            f"give loop {loop} a trickling biofilter with {media} of {_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3 media, its film "
+            "grown before it must carry these fish",
+            {f"biofilters.{name}": table},
+        )
 
 
 def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:

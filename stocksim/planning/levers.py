@@ -10,7 +10,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.planning.film_levers import held_feed, is_early, more_buffer, more_chloride, more_film
+from stocksim.planning.film_levers import held_feed, is_early, more_buffer, more_chloride, more_film, new_film
 from stocksim.planning.stock_levers import (
     fewer_fish,
     less_feed,
@@ -142,6 +142,7 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Leve
     """What lowers ammonia and nitrite: all of it concerns the whole loop, whose tanks share the water."""
     loop = loop_of(season, finding)
     inside = [key for key, tank in season.site.file.tanks.items() if tank.loop == loop]
+    yield from new_film(season, loop)
     yield from more_buffer(season, finding, loop)
     yield from held_feed(season, finding, loop)
     if finding.limit == "nitrite":

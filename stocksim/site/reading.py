@@ -19,9 +19,9 @@ from stocksim.climate.temperature import logged_temperature, monthly_temperature
 from stocksim.errors import Fault, InputError, ParameterError
 from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
-from stocksim.library.sources import Entry, library_folder
+from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
-from stocksim.site.faults import cross_faults, season_is_sound, sentences
+from stocksim.site.faults import cross_faults, season_is_sound
 from stocksim.site.model import (
     ConstantTemperature,
     LoggedTemperature,
@@ -29,13 +29,15 @@ from stocksim.site.model import (
     MonthlyTemperature,
     SiteFile,
 )
+from stocksim.site.notes import assumptions
 from stocksim.site.quantities import MONTHS
+from stocksim.site.sentences import sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 # a log's own fault may go on from its file name ("log.csv was not found") or stand for itself ("line 3: ...")
 _LOG_VERBS = ("is ", "was ", "has ", "cannot ", "needs ")
-_NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "cohorts")
+_NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts")
 
 
 @dataclass(frozen=True)
@@ -174,7 +176,7 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         raise InputError(_placed(faults, name))
     return Site(
         file, entries["species"], entries["feeds"], entries["crops"], temperatures,
-        tuple(_assumptions(file, entries["species"]) + notes), raw, folder, name,
+        tuple(assumptions(file, entries["species"]) + notes), raw, folder, name,
     )  # fmt: skip
 
 
@@ -287,36 +289,3 @@ def _loop_temperature(
 def _read_log(loop: LoopTable, folder: Path) -> tuple[list[dt.date], NDArray[np.float64]] | None:
     water = loop.water_temperature
     return read_temperature_log(folder / water.file) if isinstance(water, LoggedTemperature) else None
-
-
-def _assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:
-    notes = []
-    if file.site.elevation is None:
-        notes.append("site.elevation is not given: sea level is assumed for oxygen; at 500 m there is 6 % less of it.")
-    for key, loop in file.loops.items():
-        if loop.ph is None:
-            notes.append(f"loops.{key}.ph is not given: pH is computed from alkalinity and carbon dioxide; test it.")
-        else:
-            notes.append(f"loops.{key}.ph is given: {loop.ph:g} holds all season, whatever alkalinity does.")
-        if loop.source_water is None:
-            notes.append(
-                f"loops.{key}.source_water is not given: moderately hard tap water is assumed, alkalinity 100 mg/L."
-            )
-        if loop.alkalinity_target is None:
-            notes.append(
-                f"loops.{key}.alkalinity_target is not given: nobody doses, and alkalinity goes where it goes."
-            )
-        if loop.evaporation is None:
-            notes.append(
-                f"loops.{key}.evaporation is not given: 1 % of the loop's water a day is assumed lost and replaced."
-            )
-    for grade in ("weak", "fair"):
-        graded = [key for key, entry in species.items() if entry.evidence == grade]
-        if graded:
-            notes.append(
-                f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
-            )
-    for key, entry in species.items():
-        if library_folder() not in Path(entry.origin).parents:
-            notes.append(f"{key}: taken from the file beside the site, not from the library.")
-    return notes

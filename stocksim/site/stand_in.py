@@ -19,6 +19,10 @@ _FIELDS: dict[str, Any] = {
     "area": "1000000 m2", "media_volume": "1 m3", "specific_surface": "1 m2/m3", "count": 0, "mean_weight": "1 g",
     "water_temperature": {"kind": "constant", "value": "1 degC"},
 }  # fmt: skip
+# the same in the dated lists of a loop; the date written is kept where it is none of the faults
+_DATED: dict[str, dict[str, Any]] = {
+    "water_tests": {}, "water_changes": {"volume": "1 m3"}, "feeding_ramp": {"share": 1.0},
+}  # fmt: skip
 _NEEDED = {
     "loops": ("sump", "water_temperature"),
     "tanks": ("loop", "volume", "flow"),
@@ -62,6 +66,11 @@ def with_stand_ins(raw: Mapping[str, Any], error: ValidationError) -> tuple[Site
             places.add(table)
         else:
             places.add(_mend_entry(mended[table], table, inside))
+    _mend_dated_lists(mended.get("loops", {}), places)
+    # whether a bed that is at fault itself is a wicking bed is not known
+    for key, settler in mended.get("settlers", {}).items():
+        if {"beds", f"beds.{settler.get('feeds')}", f"beds.{settler.get('feeds')}.kind"} & places:
+            places.add(f"settlers.{key}.feeds")
     season = mended["season"]["start"]
     for bed in mended.get("beds", {}).values():
         for number, planting in enumerate(bed.get("plantings", [])):
@@ -85,11 +94,30 @@ def _mend_entry(entries: dict[str, Any], table: str, inside: list[Any]) -> str:
     if field == "plantings" and len(inside) > 2:
         entry["plantings"][inside[2]] = None  # the season's days are not known yet
         return f"{place}.plantings[{inside[2] + 1}]"
+    if field in _DATED and len(inside) > 3:
+        # the item is mended when all its faults are known
+        return f"{place}.{field}[{inside[2] + 1}].{inside[3]}"
     if field in _NEEDED[table]:
         entry[field] = _entry(table)[field]
     else:
         entry.pop(field, None)
     return f"{place}.{field}"
+
+
+def _mend_dated_lists(loops: dict[str, Any], places: set[str]) -> None:
+    """Leave of a faulty item of a loop's dated lists its date; without a sound date the whole list goes."""
+    for key, loop in loops.items():
+        for field, rest in _DATED.items():
+            date = "from" if field == "feeding_ramp" else "date"
+            for number, item in enumerate(loop.get(field, []), 1):
+                place = f"loops.{key}.{field}"
+                if not any(other.startswith(f"{place}[{number}].") for other in places):
+                    continue
+                if f"{place}[{number}].{date}" in places:
+                    loop.pop(field)
+                    places.add(place)
+                    break
+                loop[field][number - 1] = {date: item[date]} | rest
 
 
 def found_elsewhere(faults: Iterable[Fault], places: frozenset[str]) -> list[Fault]:

@@ -265,7 +265,7 @@ def denitrified(
     nitrate_mg_l : array_like, shape (...)
         Nitrate nitrogen. [mg/L]
     anoxic_share : array_like, shape (...)
-        Share of the breakdown that happens without oxygen. [-] 0.05 to 0.6; 0.3 is a guess.
+        Share of the breakdown that happens without oxygen. [-] 0.05 to 0.6; 0.15 is a guess.
 
     Returns
     -------

@@ -10,6 +10,8 @@ PARTS = {
     "Tanks": "tanks",
     "Beds": "beds",
     "Loops": "loops",
+    "Biofilters": "biofilters",
+    "Settlers": "settlers",
     "Season": "season",
     "Whole file": "",
 }

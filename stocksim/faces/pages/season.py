@@ -4,6 +4,7 @@ import streamlit as st
 
 from stocksim.faces import markup, screen
 from stocksim.faces.tables import tank_rows
+from stocksim.faces.water_words import nitrite_cells
 from stocksim.faces.words import cautions, day_words, verdict
 from stocksim.site.examples import example_names
 
@@ -44,9 +45,10 @@ answer.html(markup.findings_html([*broken, *advice], units, False))
 
 st.markdown("## Tank by tank")
 dense = {finding.where for finding in broken if finding.limit == "density"}
-rows = tank_rows(season, season.findings, units)
+nitrite = nitrite_cells(season.findings, units)
+rows = [row | {"nitrite": nitrite.get(row["tank"], "-")} for row in tank_rows(season, season.findings, units)]
 st.html(markup.table_html(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense]))
-st.caption("Oxygen low and ammonia: worst hour of the season / limit. ✗: limit broken.")
+st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit on that day. ✗: limit broken.")
 
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
 st.html(markup.species_key_html(season))

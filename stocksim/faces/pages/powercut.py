@@ -1,0 +1,45 @@
+"""When the power fails: how long each tank has, as a card that prints on half a sheet."""
+
+import streamlit as st
+
+from stocksim.errors import StocksimError
+from stocksim.faces import card, markup, screen
+from stocksim.faces.powercut import SOURCES
+
+screen.begin()
+shown = screen.shown()
+season = shown.season
+
+st.html(card.CARD_STYLE)
+st.html(markup.heading_html("When the power fails"))
+if season is None:
+    st.html(markup.faults_html(shown.faults))
+    st.stop()
+units = season.site.file.site.units
+typed = st.session_state.setdefault("cut_typed", {})
+
+result = st.empty()
+with st.container(key="cut_screen"):
+    if shown.is_last_sound:
+        st.html(markup.notice_html(f"Above: the last sound version, {shown.source.name} before the faults."))
+    st.markdown("## Your own case")
+    st.caption("An empty field takes the worst day, 18:00, no battery, no cylinder, a room at freezing, 2 m of head.")
+    with st.form("cut", border=False):
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            new = {
+                "day": st.text_input("Day", typed.get("day", ""), placeholder=str(season.dates[0]), width=130),
+                "hour": st.text_input("Hour, 0 to 24", typed.get("hour", ""), placeholder="18", width=110),
+            }
+            for key, (label, *_) in card.AMOUNTS.items():
+                place = card.example_of(key, units)
+                new[key] = st.text_input(label, typed.get(key, ""), placeholder=place, width=205)
+            is_sent = st.form_submit_button("Show this case", type="primary")
+    if is_sent:
+        typed = st.session_state.cut_typed = new
+    try:
+        result.html(card.card_html(card.cut_of_typed(season, typed), units))
+    except StocksimError as error:
+        result.html(markup.faults_html([str(fault) for fault in error.faults]))
+    st.caption("Print this page (Ctrl P): the card alone fills the upper half of an A4 sheet. Hang it by the tanks.")
+    with st.expander("What the minutes rest on"):
+        st.html(markup.bullets_html(SOURCES))

@@ -1,0 +1,80 @@
+"""The water: which limit it breaks, what to add each week, how fast feeding may rise, the course of every level."""
+
+import streamlit as st
+
+from stocksim.errors import StocksimError
+from stocksim.faces import editing, markup, ramp_words, screen, water_words
+from stocksim.faces.tables import water_rows
+
+screen.begin()
+shown = screen.shown()
+season, source = shown.season, shown.source
+
+st.html(markup.heading_html("Water"))
+if season is None:
+    st.html(markup.faults_html(shown.faults))
+    st.stop()
+if shown.is_last_sound:
+    st.html(markup.notice_html(f"Below: the last sound version, {source.name} before the faults."))
+if st.session_state.site_notes:
+    st.html(markup.faults_html(st.session_state.site_notes))
+units = season.site.file.site.units
+broken = water_words.water_findings(season.findings)
+st.html(markup.verdict_html(water_words.water_verdict(season), bool(broken)))
+if broken:
+    st.html(markup.findings_html(broken, units, True))
+    st.caption("What helps against each of them stands on the page Season.")
+
+loops = list(season.layout.loops)
+loop = loops[0]
+if len(loops) > 1:
+    kept = st.session_state.get("water_loop")
+    start = kept if kept in loops else loops[0]
+    loop = st.segmented_control("Loop", loops, default=start, key="loop_picked", format_func=lambda n: f"Loop {n}")
+    loop = st.session_state.water_loop = loop or start
+st.html(markup.bullets_html(water_words.loop_sentences(season, loop, units)))
+
+
+def write_ramp(changes: dict) -> None:
+    """Put the schedule into the text of the site, where it can be undone on the edit page."""
+    text = st.session_state.site_text
+    try:
+        for place, steps in changes.items():
+            name = place.removeprefix("loops.").removesuffix(".feeding_ramp")
+            text = editing.put(text, ("loops", name, "feeding_ramp"), steps or None)
+    except StocksimError as error:
+        st.session_state.site_notes = [str(fault) for fault in error.faults]
+        return
+    screen.change_text(text, is_new_form=True)
+
+
+st.markdown("## How fast may feeding rise?")
+if st.button("Work out the feeding ramp", help="takes some seconds"):
+    st.session_state.ramp_for = source
+if st.session_state.get("ramp_for") == source:
+    ramp = screen.seek_ramp(source)
+    for one in ramp.loops:
+        st.html(markup.answer_html(ramp_words.loop_sentence(one, units)))
+        if one.has_fish:
+            st.caption(ramp_words.as_fed_sentence(one))
+        st.html(markup.table_html(ramp_words.week_rows(one, units)))
+    if any(one.weeks for one in ramp.loops):
+        st.caption(ramp_words.TABLE_WORDS)
+    if ramp.changes:
+        st.code("\n".join(ramp_words.site_lines(ramp)), language="toml", wrap_lines=True)
+        if not shown.faults:
+            st.button("Write the ramp into the site", on_click=write_ramp, args=(ramp.changes,))
+    st.html(markup.bullets_html(ramp_words.CAUTIONS))
+else:
+    st.caption("On a young or winter-shrunken film: week by week, the most feed that keeps ammonia and nitrite safe.")
+
+st.markdown(f"## Course of the water, loop {loop}" if len(loops) > 1 else "## Course of the water")
+st.html(markup.species_key_html(season))
+for name in ("course", "week"):
+    spec = screen.water_spec(source, name, loop)
+    st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key=f"chart_{name}")
+with st.expander("The same in numbers, month by month"):
+    st.html(markup.table_html(water_rows(season, loop, units)))
+cautions = water_words.dosing_cautions(season, loop)
+if cautions:
+    st.html(markup.bullets_html(cautions))

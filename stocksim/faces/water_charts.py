@@ -1,0 +1,344 @@
+"""Charts of a loop's water: each level against the limits of its fish, then what the keeper adds by the week."""
+
+from __future__ import annotations
+
+import altair as alt
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from stocksim.engine.results import Season
+from stocksim.faces import chart_parts as parts
+from stocksim.faces.charts import Panel
+from stocksim.faces.palette import FEED, INK, LEAF, SOUND
+from stocksim.units import face_unit
+from stocksim.water.nitrite import nitrite_limit
+
+FloatArray = NDArray[np.float64]
+
+_PANEL_PX, _SMALL_PX = 150, 110
+_MOST_MARKS = 450  # of one panel; a stack has ten
+_LABEL_PX = 15.0
+_WEEK_DAYS = 7
+
+
+def course_stack(season: Season, loop: str) -> alt.VConcatChart:
+    """Ammonia, nitrite, nitrate, oxygen, pH, alkalinity and film of one loop on one time axis.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    loop : str
+        Name of the loop.
+
+    Returns
+    -------
+    alt.VConcatChart
+        Panels share the time axis; a loop without tanks has none of the tanks' panels, one without film no film panel.
+    """
+    panels: list[Panel | None] = []
+    if _tanks_of(season, loop):
+        panels += [
+            _tank_panel(season, loop, "tan_mg_l", "Total ammonia nitrogen (TAN), mg/L"),
+            _tank_panel(
+                season, loop, "unionized_ammonia_max_mg_l", "Un-ionized ammonia, mg/L, day's high", "unionized_ammonia"
+            ),
+            _tank_panel(season, loop, "nitrite_n_mg_l", "Nitrite nitrogen, mg/L", "nitrite"),
+        ]
+    panels.append(_loop_panel(season, loop, "nitrate_n_mg_l", "Nitrate nitrogen, mg/L"))
+    if _tanks_of(season, loop):
+        panels += [_oxygen_panel(season, loop), _ph_panel(season, loop)]
+    panels += [_alkalinity_panel(season, loop), _film_panel(season, loop)]
+    return parts.stack(
+        [panel for panel in panels if panel is not None],
+        f"Water of loop {loop}: ammonia, nitrite and oxygen of each tank with the limits of its fish; nitrate, pH, "
+        "alkalinity with its target, and how far the film has grown.",
+    )
+
+
+def week_stack(season: Season, loop: str) -> alt.VConcatChart:
+    """Buffer and top-up of one loop by the week; arguments as in `course_stack`."""
+    units = season.site.file.site.units
+    unit = face_unit("volume", units)
+    top_up = parts.in_face_unit(_of_loop(season, loop, "top_up_l") / 1000.0, "volume", units)
+    salt = season.site.file.loops[loop].buffer.replace("_", " ")
+    buffer = _of_loop(season, loop, "buffer_g")
+    panels = [_week_bars(season, top_up, f"Top-up water, {unit} a week", unit, SOUND)]
+    if buffer.any():
+        panels.insert(0, _week_bars(season, buffer, f"Buffer: {salt}, g a week", "g", FEED))
+    return parts.stack(panels, f"What loop {loop} needs by the week: buffer in g, top-up in {unit}.")
+
+
+def cohort_limits(season: Season, limit: str) -> FloatArray:
+    """Limit of every cohort, day by day.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    limit : str
+        ``oxygen``, ``unionized_ammonia`` or ``nitrite``.
+
+    Returns
+    -------
+    ndarray, shape (day, cohort)
+        The limit [mg/L]; NaN on days without fish of the cohort.
+    """
+    layout, species = season.layout, season.layout.species
+    if limit == "nitrite":
+        chloride = season.course.chloride_mg_l[0] @ layout.cohort_loop.T
+        bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+    else:
+        bearable = species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
+    return np.where(season.course.count[0] > 0.0, bearable, np.nan)
+
+
+def weekly(values: FloatArray) -> list[tuple[int, int, float]]:
+    """First day, days and sum of every week from the season's first day on; the last week may be short."""
+    starts = range(0, len(values), _WEEK_DAYS)
+    return [(s, len(values[s : s + _WEEK_DAYS]), float(values[s : s + _WEEK_DAYS].sum())) for s in starts]
+
+
+def _tanks_of(season: Season, loop: str) -> list[str]:
+    tanks = season.site.file.tanks
+    return [tank for tank in season.layout.tanks if tanks[tank].loop == loop]
+
+
+def _of_loop(season: Season, loop: str, column: str) -> FloatArray:
+    frame = season.loops
+    return frame.loc[frame["loop"] == loop, column].to_numpy(float)
+
+
+def _of_tank(season: Season, tank: str, column: str) -> FloatArray:
+    frame = season.tanks
+    return frame.loc[frame["tank"] == tank, column].to_numpy(float)
+
+
+def _date(season: Season, day: int) -> pd.Timestamp:
+    return pd.Timestamp(season.dates[day]) + parts.NOON
+
+
+def _spans(days: int, lines: int) -> list[tuple[int, int]]:
+    """First and last day of each mark: a day where there is room, else some days whose worst is drawn."""
+    step = max(1, -(-days * lines // _MOST_MARKS))
+    return [(start, min(start + step, days) - 1) for start in range(0, days, step)]
+
+
+def _tank_frame(season: Season, loop: str, columns: dict[str, str], is_floor: bool) -> parts.Frame:
+    """A row for each tank and span of days: the columns on the day on which the first of them is worst."""
+    tanks, species = _tanks_of(season, loop), parts.main_species(season)
+    rows = []
+    for tank in tanks:
+        found = {name: _of_tank(season, tank, column) for name, column in columns.items()}
+        judged = next(iter(found.values())) * (-1.0 if is_floor else 1.0)
+        for first, last in _spans(season.layout.days, len(tanks)):
+            day = first + int(np.argmax(judged[first : last + 1]))
+            row = {"date": _date(season, day), "tank": tank, "species": species[tank]}
+            rows.append(row | {name: float(values[day]) for name, values in found.items()})
+    return pd.DataFrame(rows)
+
+
+def _limit_groups(season: Season, loop: str, limit: str) -> list[tuple[str, FloatArray]]:
+    """Names and course of each different limit of the loop's cohorts, the lowest first."""
+    layout = season.layout
+    column = layout.loops.index(loop)
+    every = cohort_limits(season, limit)
+    groups: list[tuple[list[str], FloatArray]] = []
+    for number, cohort in enumerate(layout.cohorts):
+        course = every[:, number]
+        if layout.cohort_loop[number, column] <= 0.0 or np.isnan(course).all():
+            continue
+        for names, other in groups:
+            both = ~np.isnan(course) & ~np.isnan(other)
+            if both.any() and np.allclose(course[both], other[both], rtol=1e-6):
+                names.append(cohort)
+                other[np.isnan(other)] = course[np.isnan(other)]
+                break
+        else:
+            groups.append(([cohort], course.copy()))
+    groups.sort(key=lambda group: float(np.nanmin(group[1])))
+    return [
+        (", ".join(names[:2]) + (f" and {len(names) - 2} more" if len(names) > 2 else ""), course)
+        for names, course in groups
+    ]
+
+
+def _range(course: FloatArray) -> str:
+    low, high = float(np.nanmin(course)), float(np.nanmax(course))
+    return f"{low:.2g}" if high < 1.01 * low else f"{low:.2g} to {high:.2g}"
+
+
+def _limit_layers(
+    season: Season, groups: list[tuple[str, FloatArray]], scale: alt.Scale, height: int
+) -> list[alt.Chart]:
+    """Dashed limit lines with their words at the left; a limit above the scale is named at the panel's top."""
+    bottom, top = (float(v) for v in scale["domain"])
+    gap = (top - bottom) * _LABEL_PX / height
+    lines, words = [], []
+    for name, course in groups:
+        days = np.flatnonzero(~np.isnan(course) & (course <= top))
+        if not days.size:
+            words.append(
+                {"from": _date(season, 0), "place": top - 0.6 * gap, "label": f"↑ limit {_range(course)}: {name}"}
+            )
+            continue
+        runs = parts.runs(np.isin(np.arange(len(course)), days))
+        for first, last in runs:
+            for day in sorted({*range(first, last + 1, _WEEK_DAYS), last}):
+                lines.append({"from": _date(season, day), "threshold": float(course[day]), "group": f"{name} {first}"})
+        first = int(days[0])
+        words.append(
+            {
+                "from": _date(season, first),
+                "place": float(course[first]) + 0.5 * gap,
+                "label": f"limit {_range(course)}: {name}",
+            }
+        )
+    _push_apart(words, gap, top)
+    layers = []
+    if lines:
+        x, y = parts.time_axis(season, "from"), parts.level("threshold", scale)
+        marks = alt.Chart(pd.DataFrame(lines)).mark_line(color=INK, strokeDash=[6, 4], strokeWidth=1.4)
+        layers.append(marks.encode(x=x, y=y, detail="group:N"))
+    if words:
+        text = alt.Chart(pd.DataFrame(words)).mark_text(align="left", dx=4, color=INK, fontStyle="italic")
+        layers.append(text.encode(x=parts.time_axis(season, "from"), y=parts.level("place", scale), text="label:N"))
+    return layers
+
+
+def _push_apart(words: list[dict[str, object]], gap: float, top: float) -> None:
+    """Move words of limits apart, from the top down, so that none covers another."""
+    ceiling = top - 0.5 * gap
+    for word in sorted(words, key=lambda word: -float(word["place"])):  # type: ignore[arg-type]
+        word["place"] = min(float(word["place"]), ceiling)  # type: ignore[arg-type]
+        ceiling = float(word["place"]) - gap
+
+
+def _top(values: FloatArray, groups: list[tuple[str, FloatArray]]) -> float:
+    """Upper end that shows the data and at least the strictest limit."""
+    low = [float(np.nanmin(course)) for _, course in groups[:1]]
+    return parts.top_of(values, low)
+
+
+def _tips(entity: str, **columns: str) -> list[alt.Tooltip]:
+    numbers = [alt.Tooltip(f"{name}:Q", title=title, format=".3~r") for name, title in columns.items()]
+    return [alt.Tooltip(f"{entity}:N"), parts.date_tip("date"), *numbers]
+
+
+def _tank_panel(season: Season, loop: str, column: str, title: str, limit: str = "") -> Panel:
+    """A level of every tank of the loop, from 0 up, with the limits of its cohorts."""
+    data = _tank_frame(season, loop, {"value": column}, is_floor=False)
+    groups = _limit_groups(season, loop, limit) if limit else []
+    scale = alt.Scale(domain=[0.0, _top(data["value"].to_numpy(), groups)])
+    lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="mg/L"), _PANEL_PX)
+    return alt.layer(*_limit_layers(season, groups, scale, _PANEL_PX), *lines).properties(title=title, height=_PANEL_PX)
+
+
+def _oxygen_panel(season: Season, loop: str) -> Panel:
+    """Oxygen of every tank: a thin line for the day's mean, a thick one for its low, the limits of its cohorts."""
+    data = _tank_frame(season, loop, {"value": "oxygen_min_mg_l", "mean": "oxygen_mg_l"}, is_floor=True)
+    groups = _limit_groups(season, loop, "oxygen")
+    everything = np.concatenate([data["value"], data["mean"], *(course for _, course in groups)])
+    low, high = float(np.nanmin(everything)), float(np.nanmax(everything))
+    pad = max(0.12 * (high - low), 0.5)
+    scale = alt.Scale(domain=[max(low - pad, 0.0), high + pad], zero=False)
+    tip = _tips("tank", value="day's low, mg/L", mean="day's mean, mg/L")
+    lines = parts.lines_by_species(season, data, "tank", scale, tip, _PANEL_PX)
+    colour = lines[0].encoding.color
+    x = parts.time_axis(season, "date")
+    band = alt.Chart(data).encode(x=x, detail="tank:N", color=colour)
+    between = band.mark_area(opacity=0.16).encode(y=parts.level("value", scale), y2="mean:Q")
+    mean = band.mark_line(strokeWidth=1.0, opacity=0.8).encode(y=parts.level("mean", scale))
+    limits = _limit_layers(season, groups, scale, _PANEL_PX)
+    return alt.layer(*limits, between, mean, *lines).properties(
+        title="Oxygen, mg/L: thick the day's low, thin its mean", height=_PANEL_PX
+    )
+
+
+def _ph_panel(season: Season, loop: str) -> Panel:
+    """PH of every tank; the title says whether it is computed or stands in the file."""
+    given = season.site.file.loops[loop].ph
+    data = _tank_frame(season, loop, {"value": "ph"}, is_floor=True)
+    low, high = float(data["value"].min()), float(data["value"].max())
+    pad = max(0.5 * (1.0 - (high - low)), 0.15)
+    scale = alt.Scale(domain=[low - pad, high + pad], zero=False)
+    lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="pH"), _SMALL_PX)
+    title = "pH, computed from alkalinity and CO2" if given is None else f"pH, {given:g} as given in the site file"
+    return alt.layer(*lines).properties(title=title, height=_SMALL_PX)
+
+
+def _line_layers(season: Season, data: parts.Frame, scale: alt.Scale, tip: list[alt.Tooltip]) -> list[alt.Chart]:
+    x, y = parts.time_axis(season, "date"), parts.level("value", scale)
+    base = alt.Chart(data)
+    line = base.mark_line(color=INK, strokeWidth=2.4).encode(x=x, y=y)
+    return [line, base.mark_point(opacity=0, size=110).encode(x=x, y=y, tooltip=tip)]
+
+
+def _loop_frame(season: Season, loop: str, column: str) -> parts.Frame:
+    values = _of_loop(season, loop, column)
+    days = [last for _, last in _spans(len(values), 1)]
+    return pd.DataFrame({"date": [_date(season, day) for day in days], "value": values[days], "loop": loop})
+
+
+def _loop_panel(season: Season, loop: str, column: str, title: str) -> Panel:
+    """A level of the whole loop, from 0 up."""
+    data = _loop_frame(season, loop, column)
+    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"])])
+    return alt.layer(*_line_layers(season, data, scale, _tips("loop", value="mg/L"))).properties(
+        title=title, height=_SMALL_PX
+    )
+
+
+def _alkalinity_panel(season: Season, loop: str) -> Panel:
+    """Alkalinity of the loop with the target that the buffer keeps, where the file gives one."""
+    target = season.site.file.loops[loop].alkalinity_target
+    data = _loop_frame(season, loop, "alkalinity_mg_l")
+    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"], [] if target is None else [target])])
+    start, end = parts.ends(season)
+    span = [] if target is None else [{"from": start, "to": end, "threshold": target, "label": f"target {target:g}"}]
+    spans = pd.DataFrame(span) if span else parts.empty(["from", "to", "threshold", "label"])
+    lines = _line_layers(season, data, scale, _tips("loop", value="mg/L as CaCO3"))
+    return alt.layer(*parts.limit_lines(season, spans, scale), *lines).properties(
+        title="Alkalinity, mg/L as CaCO3", height=_SMALL_PX
+    )
+
+
+def _film_panel(season: Season, loop: str) -> Panel | None:
+    """How far both films have grown, in percent of what the surface can carry; None without film."""
+    found = []
+    for name, column in (("ammonia", "ammonia_oxidizer_maturity"), ("nitrite", "nitrite_oxidizer_maturity")):
+        frame = _loop_frame(season, loop, column)
+        found.append(frame.assign(value=100.0 * frame["value"], film=name))
+    data = pd.concat(found, ignore_index=True).dropna(subset=["value"])
+    if not len(data):
+        return None
+    scale = alt.Scale(domain=[0.0, 100.0])
+    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), alt.Chart(data)
+    colours = alt.Color("film:N", scale=alt.Scale(domain=["ammonia", "nitrite"], range=[FEED, LEAF]), legend=None)
+    dash = parts.dash_by_name(["ammonia", "nitrite"], "film", None)
+    lines = base.mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colours, strokeDash=dash)
+    dots = base.mark_point(opacity=0, size=110).encode(
+        x=x, y=y, detail="film:N", tooltip=_tips("film", value="% grown")
+    )
+    last = data.groupby("film", sort=False).tail(1).assign(name=lambda f: f["film"] + " film", colour=[FEED, LEAF])
+    labels = parts.end_labels(season, last, scale, _PANEL_PX, alt.Color("colour:N", scale=None))
+    return alt.layer(lines, dots, labels).properties(title="Film, % of fully grown", height=_PANEL_PX)
+
+
+def _week_bars(season: Season, values: FloatArray, title: str, unit: str, colour: str) -> Panel:
+    """A bar for each week's sum."""
+    rows = [
+        {"from": pd.Timestamp(season.dates[day]), "to": pd.Timestamp(season.dates[day]) + pd.Timedelta(days=count),
+         "value": total, "zero": 0.0}
+        for day, count, total in weekly(values)
+    ]  # fmt: skip
+    data = pd.DataFrame(rows)
+    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"])])
+    tip = [parts.date_tip("from"), alt.Tooltip("value:Q", title=f"{unit} a week", format=",.0f")]
+    bars = (
+        alt.Chart(data)
+        .mark_bar(color=colour, stroke="#fbf6ea", strokeWidth=1)
+        .encode(x=parts.time_axis(season, "from"), x2="to:T", y=parts.level("value", scale), y2="zero:Q", tooltip=tip)
+    )
+    return alt.layer(bars).properties(title=title, height=_SMALL_PX)

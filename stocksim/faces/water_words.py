@@ -1,0 +1,123 @@
+"""The water of a loop in sentences, and the water's limits told from all others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from stocksim.engine.findings import Finding
+from stocksim.engine.results import Season
+from stocksim.faces.water_charts import weekly
+from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words
+from stocksim.units import format_quantity
+
+WATER_LIMITS = ("biofilter", "nitrite", "unionized_ammonia", "oxygen")
+DOSING = (
+    "Dissolve each day's dose in a bucket of loop water and pour it into the sump slowly, away from the fish; test "
+    "alkalinity and pH each week and dose by the test, not by the chart (common practice).",
+)
+HYDROXIDE = (
+    "Hydroxides burn skin and eyes and can lift pH in minutes: gloves and goggles, the salt into the water and never "
+    "water onto the salt, small doses, pH tested between them; follow the label."
+)
+
+
+def water_findings(found: Sequence[Finding]) -> list[Finding]:
+    """Broken limits of the water itself."""
+    return [finding for finding in found if finding.is_broken and finding.limit in WATER_LIMITS]
+
+
+def water_verdict(season: Season) -> str:
+    """The water's answer in one sentence: what is broken first and where, or that all holds."""
+    broken = water_findings(season.findings)
+    if not season.site.file.cohorts:
+        return "No fish are stocked, so the water has no limit to keep."
+    if not broken:
+        return "Oxygen, ammonia and nitrite hold every fish's limit all season."
+    first = broken[0]
+    more = f", and {len(broken) - 1} more" if len(broken) > 1 else ""
+    day = day_words(first.first_date or first.worst_date)
+    return f"From {day}: {LIMIT_WORDS[first.limit]} in {place_words(first)}{more}."
+
+
+def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
+    """What the keeper adds to a loop, and how its pH and film stand.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    loop : str
+        Name of the loop.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of str
+        One sentence each on buffer, top-up, pH and film.
+    """
+    frame, table = season.loops[season.loops["loop"] == loop], season.site.file.loops[loop]
+    days = len(season.dates)
+    salt = table.buffer.replace("_", " ")
+    alkalinity = frame["alkalinity_mg_l"].to_numpy()
+    buffer = frame["buffer_g"].to_numpy()
+    if buffer.any():
+        first, _, most = max(weekly(buffer), key=lambda week: week[2])
+        dose = (
+            f"Buffer: {salt}, {buffer.sum():,.0f} g in {days} days, most in the week from "
+            f"{day_words(season.dates[first])}: {most:,.0f} g."
+        )
+    elif table.alkalinity_target is not None:
+        dose = f"Buffer: none is needed to keep alkalinity at {table.alkalinity_target:g} mg/L."
+    else:
+        dose = "Buffer: none is counted, because the site file gives no alkalinity target."
+    dose += f" Alkalinity {_from_to(alkalinity, 0)} mg/L as CaCO3."
+    if table.alkalinity_target is None and alkalinity.min() < 20.0:
+        dose += " Below about 20 the film starves of it and pH can crash: give a target (common practice)."
+    first, _, most = max(weekly(frame["top_up_l"].to_numpy()), key=lambda week: week[2])
+    week_mean = 7.0 * float(frame["top_up_l"].mean())
+    sentences = [
+        dose,
+        f"Top-up: about {format_quantity(week_mean / 1000.0, 'volume', units)} a week, at most "
+        f"{format_quantity(most / 1000.0, 'volume', units)} in the week from {day_words(season.dates[first])}.",
+    ]
+    ph = season.tanks.loc[season.tanks["loop"] == loop, "ph"].to_numpy()
+    if table.ph is not None:
+        sentences.append(f"pH: {table.ph:g} as given in the site file, whatever alkalinity does.")
+    elif ph.size:
+        sentences.append(f"pH: computed, {ph.min():.1f} to {ph.max():.1f}. Test it.")
+    films = [frame[column].to_numpy() for column in ("ammonia_oxidizer_maturity", "nitrite_oxidizer_maturity")]
+    if np.isnan(films[0]).all():
+        sentences.append("Film: this loop has none, so nothing turns its ammonia to nitrate.")
+    else:
+        sentences.append(
+            f"Film, ammonia / nitrite: {100 * films[0][0]:.0f} / {100 * films[1][0]:.0f} % grown at the start, "
+            f"{100 * films[0][-1]:.0f} / {100 * films[1][-1]:.0f} % at the end."
+        )
+    return sentences
+
+
+def dosing_cautions(season: Season, loop: str) -> list[str]:
+    """Cautions for the buffer of a loop; none where none is dosed."""
+    frame = season.loops[season.loops["loop"] == loop]
+    if not frame["buffer_g"].to_numpy().any():
+        return []
+    is_caustic = season.site.file.loops[loop].buffer.endswith("hydroxide")
+    return [*DOSING, *([HYDROXIDE] if is_caustic else [])]
+
+
+def nitrite_cells(found: Sequence[Finding], units: str) -> dict[str, str]:
+    """Worst nitrite of each tank against its limit, as the cells of the tank table; ``!`` marks a broken one."""
+    cells = {}
+    for finding in found:
+        if finding.limit == "nitrite":
+            level = level_words(finding.worst_value, finding.unit, units).rsplit(" ", 1)[0]
+            limit = level_words(finding.threshold, finding.unit, units)
+            cells[finding.where.split(".", 1)[1]] = f"{'!' if finding.is_broken else ''}{level} / {limit}"
+    return cells
+
+
+def _from_to(values: np.ndarray, decimals: int) -> str:
+    return f"{values.min():.{decimals}f} to {values.max():.{decimals}f}"

@@ -38,9 +38,10 @@ def one_tank(
     volume_l: float = 1000.0,
     flow_l_h: float = 1000.0,
     bed_m2: float = 10.0,
-    ph: float = 7.0,
+    ph: float | None = 7.0,
+    **loop: object,
 ) -> dict:
-    """Tables of a site with one loop, one tank and one media bed."""
+    """Tables of a site with one loop, one tank and one media bed; ``loop`` adds keys to the loop's table."""
     end = START + dt.timedelta(days=days - 1)
     tables = {
         "site": {"name": "one tank (invented)", "elevation": "100 m"},
@@ -60,6 +61,9 @@ def one_tank(
     }  # fmt: skip
     if power_w > 0:
         tables["tanks"]["one"]["oxygen_supply"] = {"kind": "diffuser", "power": f"{power_w} W"}
+    tables["loops"]["main"] |= loop
+    if ph is None:
+        del tables["loops"]["main"]["ph"]
     return tables
 
 
@@ -180,4 +184,55 @@ def any_site(draw: st.DrawFn) -> dict:
             "stocked": START + dt.timedelta(days=draw(st.integers(0, days - 1))),
             "ration": {"kind": "appetite", "fraction": fraction, "spilled_share": draw(spilled)},
         }  # fmt: skip
+    return tables
+
+
+SALTS = ("potassium_bicarbonate", "calcium_carbonate", "calcium_hydroxide", "potassium_hydroxide", "sodium_bicarbonate")
+LEVELS = ("alkalinity", "nitrate_n", "potassium", "phosphorus", "calcium", "chloride", "sodium")
+
+
+@st.composite
+def any_watered_site(draw: st.DrawFn) -> dict:
+    """A random site of `any_site` whose loops have source water, buffer, settlers, changes, tests, films of any age."""
+    tables = draw(any_site())
+    days = (tables["season"]["end"] - START).days + 1
+    dates = st.integers(0, days - 1).map(lambda day: START + dt.timedelta(days=day))
+    level = st.sampled_from([0.0, 0.5, 20.0, 150.0]).map(lambda value: f"{value} mg/L")
+
+    def perhaps(what: st.SearchStrategy) -> object:
+        return draw(st.one_of(st.none(), what))
+
+    for name, loop in tables["loops"].items():
+        extra = {
+            "alkalinity_target": perhaps(st.sampled_from(["30 mg/L", "90 mg/L", "200 mg/L"])),
+            "buffer": draw(st.sampled_from(SALTS)),
+            "evaporation": perhaps(st.sampled_from(["0 L/day", "5 L/day", "80 L/day"])),
+            "source_water": perhaps(st.dictionaries(st.sampled_from(LEVELS), level)),
+            "biofilter_start": perhaps(st.sampled_from(["new", "seeded", "mature"])),
+            "biofilter_started": perhaps(st.sampled_from([START, START - dt.timedelta(days=25)])),
+        }
+        loop |= {key: value for key, value in extra.items() if value is not None}
+        loop["water_changes"] = [
+            {"date": date, "volume": draw(st.sampled_from(["20 L", "400 L"]))}
+            for date in draw(st.lists(dates, max_size=2))
+        ]
+        loop["water_tests"] = [
+            {"date": date} | draw(st.dictionaries(st.sampled_from((*LEVELS, "tan", "nitrite_n")), level))
+            for date in draw(st.lists(dates, max_size=2))
+        ]
+        if draw(st.booleans()):
+            first, last = sorted([draw(dates), draw(dates)])
+            loop["fishless_cycling"] = {"from": first, "to": last, "ammonia_nitrogen": "3 g/day"}
+        if draw(st.booleans()):
+            del loop["ph"]
+        if draw(st.booleans()):
+            tables.setdefault("settlers", {})[f"s{name}"] = {
+                "loop": name, "kind": draw(st.sampled_from(["swirl", "radial_flow"])),
+                "share_of_flow": draw(st.sampled_from([0.3, 1.0])),
+                "drawn_off": draw(st.sampled_from(["0 L/day", "15 L/day"])),
+                "emptied_every_days": draw(st.integers(1, 20)),
+            }  # fmt: skip
+    for bed in tables["beds"].values():
+        if draw(st.booleans()):
+            bed["plantings"] = [{"crop": "lettuce", "from": START, "to": tables["season"]["end"]}]
     return tables

@@ -17,7 +17,10 @@ from stocksim.library.species import load_species
 from stocksim.site.reading import site_from_text
 
 ROOT = Path(__file__).parents[1]
-PAGES = {name: ROOT / "stocksim" / "faces" / "pages" / f"{name}.py" for name in ("season", "edit", "fish")}
+PAGES = {
+    name: ROOT / "stocksim" / "faces" / "pages" / f"{name}.py"
+    for name in ("season", "water", "powercut", "edit", "fish")
+}
 
 
 @pytest.fixture
@@ -148,7 +151,15 @@ def test_edit_changes_the_verdict_at_once(small_file):
 
 
 @pytest.mark.parametrize(
-    ("name", "table"), [("Fish", "cohorts"), ("Tanks", "tanks"), ("Beds", "beds"), ("Loops", "loops")]
+    ("name", "table"),
+    [
+        ("Fish", "cohorts"),
+        ("Tanks", "tanks"),
+        ("Beds", "beds"),
+        ("Loops", "loops"),
+        ("Biofilters", "biofilters"),
+        ("Settlers", "settlers"),
+    ],
 )
 def test_rows_are_added_and_removed(small_file, name, table):
     at = part(go(start(), "edit"), name)
@@ -271,10 +282,14 @@ def test_empty_sites_do_not_break(tmp_path, monkeypatch, lacking):
     path.write_text(tomlkit.dumps(raw), encoding="utf-8")
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     at = start()
-    for page in ("edit", "fish", "season"):
+    for page in ("edit", "fish", "water", "powercut", "season"):
         go(at, page)
     if "cohorts" in lacking:
         assert "nothing to judge" in words(at)
+        assert "no limit to keep" in words(go(at, "water"))
+        assert "No fish are in the tanks" in words(go(at, "powercut"))
+    if "beds" in lacking:
+        assert "this loop has none, so nothing turns its ammonia to nitrate" in words(go(at, "water"))
 
 
 def test_names_from_outside_cannot_bring_markup(tmp_path, monkeypatch):

@@ -183,10 +183,14 @@ def test_phone(visit):
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= 391
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
-    for name in ("Edit the site", "Fish"):
+    for name in ("Water", "Power cut", "Edit the site", "Fish"):
         page.get_by_role("link", name=name).click()
         settle(page)
         assert width_of(page) <= 390
+        if name == "Water":
+            box = page.locator(CHART).bounding_box()
+            assert box["x"] >= 0
+            assert box["x"] + box["width"] <= 391
 
 
 def test_prints_on_one_sheet(visit, tmp_path):
@@ -195,3 +199,58 @@ def test_prints_on_one_sheet(visit, tmp_path):
     settle(page)
     sheet = page.pdf(prefer_css_page_size=True, print_background=True)
     assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
+
+
+def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
+    page = visit(1440)
+    open_example(page, "heron_lane_young")
+    page.get_by_role("link", name="Water").click()
+    settle(page)
+    assert "nitrite too high" in page.locator(".ss-verdict").first.inner_text()
+    chart = page.locator(CHART)
+    chart.wait_for(timeout=60_000)
+    assert chart.count() == 1
+    for title in ("TAN", "Nitrite nitrogen", "Oxygen", "pH, computed", "Alkalinity", "Buffer", "Top-up", "Film"):
+        assert title in chart.text_content()
+    page.get_by_role("button", name="Work out the feeding ramp").click()
+    page.locator(".ss-say").first.wait_for(timeout=90_000)
+    assert "hold feed at" in page.locator(".ss-say").first.inner_text()
+    assert "feeding_ramp" in page.locator("code").inner_text()
+
+
+def test_power_cut_card_prints_on_half_a_sheet(visit):
+    page = visit(1200)
+    open_example(page, "heron_lane_young")
+    page.get_by_role("link", name="Power cut").click()
+    settle(page)
+    page.get_by_label("Battery air pump").fill("10 W")
+    page.get_by_label("Oxygen cylinder").fill("10 L")
+    page.get_by_label("Pressure").fill("150 bar")
+    page.get_by_role("button", name="Show this case").click()
+    page.get_by_text("Oxygen feeds fire").wait_for(timeout=60_000)
+    settle(page)
+    answer = page.locator(".ss-card-answer")
+    assert answer.bounding_box()["y"] < 250
+    assert "minutes in tank" in answer.inner_text()
+    sheet = page.pdf(prefer_css_page_size=True, print_background=True)
+    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
+    # as on paper: 96 px an inch, A4 less the margins of 9 mm is 192 mm wide; half of its 297 mm less one margin is 139
+    page.set_viewport_size({"width": round(192 / 25.4 * 96), "height": 900})
+    page.emulate_media(media="print")
+    card = page.locator(".ss-card").bounding_box()
+    assert card["y"] + card["height"] <= 139 / 25.4 * 96
+    assert card["width"] >= 185 / 25.4 * 96
+    assert page.locator(".ss-card li").count() == 7
+    assert not page.get_by_role("button", name="Show this case").is_visible()
+    assert (
+        page.evaluate("() => { const c = document.querySelector('.ss-card'); return c.scrollHeight - c.clientHeight }")
+        <= 2
+    )
+
+
+def open_example(page, name: str) -> None:
+    page.get_by_text("Change the site").click()
+    page.get_by_role("button", name=f"Open the example {name}", exact=True).click()
+    page.get_by_role("heading", name=re.compile("three months old")).wait_for(timeout=60_000)
+    page.keyboard.press("Escape")
+    settle(page)

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from small_sites import build, one_tank, two_loops
+from small_sites import START, build, one_tank, two_loops
 
 from stocksim.engine.running import run_season
-from stocksim.faces import chart_parts, charts, palette
+from stocksim.faces import chart_parts, charts, limit_lines, palette, water_charts
 from stocksim.library.species import species_names
 
 # Full-strength colour vision deficiency in linear sRGB: Machado, Oliveira and Fernandes 2009, A physiologically-based
@@ -224,3 +224,95 @@ def test_runs():
     assert chart_parts.runs(np.array([True, True, False, True])) == [(0, 1), (3, 3)]
     assert chart_parts.runs(np.array([], dtype=bool)) == []
     assert chart_parts.runs(np.zeros(3, dtype=bool)) == []
+
+
+@pytest.fixture(scope="module")
+def young_season():
+    from stocksim.site.examples import FOLDER
+    from stocksim.site.reading import load_site
+
+    return run_season(load_site(FOLDER / "heron_lane_young.toml"))
+
+
+@pytest.mark.parametrize("loop", ["main", "warm"])
+def test_water_panels_share_one_time_axis_and_have_one_scale_each(young_season, loop):
+    spec = water_charts.loop_stack(young_season, loop).to_dict()
+    assert len({domain for panel in panels_of(spec) for domain in x_domains(panel)}) == 1
+    for panel in panels_of(spec):
+        scales = {str(layer["encoding"]["y"].get("scale")) for layer in panel["layer"]}
+        assert len(scales) == 1, panel["title"]
+    assert sum(len(rows) for rows in spec["datasets"].values()) < 5000
+    # a canvas neither shrinks to a phone nor prints sharp
+    assert spec["usermeta"]["embedOptions"]["renderer"] == "svg"
+
+
+@pytest.mark.parametrize("limit", ["oxygen", "unionized_ammonia", "nitrite"])
+def test_limits_of_cohorts_are_those_that_tanks_are_judged_by(young_season, limit):
+    layout = young_season.layout
+    series = next(s for s in young_season.limits if s.limit == limit)
+    every = limit_lines.cohort_limits(young_season, limit)
+    pick = np.nanmax if limit == "oxygen" else np.nanmin
+    for column in range(len(layout.tanks)):
+        threshold = chart_parts.daily(series, series.threshold)[:, column]
+        mine = every[:, layout.cohort_tank[:, column] > 0.0]
+        there = ~np.isnan(threshold)
+        np.testing.assert_array_equal(there, ~np.isnan(mine).all(axis=1))
+        np.testing.assert_allclose(pick(mine[there], axis=1), threshold[there], rtol=1e-12)
+
+
+def test_water_is_drawn_on_its_worst_days(young_season):
+    spec = water_charts.loop_stack(young_season, "main").to_dict()
+    panel = next(panel for panel in panels_of(spec) if panel["title"].startswith("Nitrite"))
+    rows = [row for layer in panel["layer"] for row in spec["datasets"][layer["data"]["name"]] if "tank" in row]
+    for tank, days in young_season.tanks[young_season.tanks["loop"] == "main"].groupby("tank"):
+        drawn = max(row["value"] for row in rows if row["tank"] == tank)
+        assert drawn == pytest.approx(days["nitrite_n_mg_l"].max(), abs=0)
+
+
+def test_weeks_add_up_to_the_season(young_season):
+    spec = water_charts.loop_stack(young_season, "main").to_dict()
+    loops = young_season.loops[young_season.loops["loop"] == "main"]
+    for title, total in (("Buffer", loops["buffer_g"].sum()), ("Top-up", loops["top_up_l"].sum() / 3.785411784)):
+        panel = next(panel for panel in panels_of(spec) if panel["title"].startswith(title))
+        rows = spec["datasets"][panel["data"]["name"]]
+        assert sum(row["value"] for row in rows) == pytest.approx(total, rel=1e-9)
+        assert total > 0.0
+    assert water_charts.weekly(np.ones(15)) == [(0, 7, 7.0), (7, 7, 7.0), (14, 1, 1.0)]
+
+
+@pytest.mark.parametrize(
+    ("changes", "missing"),
+    [
+        ({"cohorts": {}}, "Buffer"),
+        ({"beds": {}}, "Film"),
+        ({"cohorts": {}, "beds": {}}, "Film"),
+        ({"season": {"start": START, "end": START}}, "Buffer"),
+    ],
+    ids=["no fish", "no film", "neither", "one day"],
+)
+def test_water_of_odd_sites_can_be_drawn(changes, missing):
+    season = run_season(build({**one_tank(days=30), **changes}))
+    titles = [panel["title"] for panel in panels_of(water_charts.loop_stack(season, "main").to_dict())]
+    assert not any(title.startswith(missing) for title in titles)
+    assert "Top-up water, L a week" in titles
+
+
+def test_loop_without_tanks_can_be_drawn():
+    tables = one_tank(days=5)
+    tables["loops"]["spare"] = {"sump": "500 L", "water_temperature": {"kind": "constant", "value": "15 degC"}}
+    titles = [p["title"] for p in panels_of(water_charts.loop_stack(run_season(build(tables)), "spare").to_dict())]
+    assert titles[0] == "Nitrate nitrogen, mg/L"
+    assert not any("Oxygen" in title or "pH" in title for title in titles)
+
+
+def test_words_of_limits_do_not_cover_each_other(young_season):
+    import altair as alt
+
+    groups = [("a", np.full(212, 1.0)), ("b", np.full(212, 1.01)), ("c", np.full(212, 9.0)), ("d", np.full(212, 99.0))]
+    for is_right in (False, True):
+        rules, words = limit_lines.limit_layers(young_season, groups, alt.Scale(domain=[0.0, 10.0]), 150, is_right)
+        rows = words[0].data
+        assert len(rules) == 1
+        assert set(rows["label"]) == {"limit 1: a", "limit 1: b", "limit 9: c", "limits above: d 99"}
+        assert np.diff(np.sort(rows["place"])).min() >= 1.0 - 1e-9  # 15 of 150 pixels on a scale of 10
+        assert rows["place"].max() <= 10.0

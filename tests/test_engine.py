@@ -48,7 +48,8 @@ def assert_near(ours: np.ndarray, other: np.ndarray, bound: float, what: str) ->
     assert worst <= bound, f"{what}: {worst:.2e}"
 
 
-CROWDED = one_tank(count=400, power_w=30.0, days=60)
+BUFFERED = {"alkalinity_target": "100 mg/L"}
+CROWDED = one_tank(count=400, power_w=30.0, days=60, **BUFFERED)
 STARVED = one_tank(days=160, mean_weight_g=20.0)
 STARVED["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
 
@@ -125,7 +126,7 @@ def test_other_fields_may_differ_by_scenario_too():
     tables["tanks"]["west"]["oxygen_supply"] = {"kind": "diffuser", "power": "80 W"}
     tables["cohorts"]["perch"]["ration"] = {"kind": "appetite", "fraction": 0.5}
     other = build_layout(build(tables))
-    changed = ("device_g_day", "ration_fraction", "spilled_share", "temperature_c", "appetite_at_1g", "ph")
+    changed = ("device_g_day", "ration_fraction", "spilled_share", "temperature_c", "appetite_at_1g")
     both = replace(layout, **{key: np.stack([getattr(layout, key), getattr(other, key)]) for key in changed})
     course = simulate(both)
     for row, alone in enumerate((layout, other)):
@@ -169,16 +170,20 @@ def alternations(course: np.ndarray) -> int:
 
 
 OVERSTOCKED = {
-    "no air": one_tank(count=900, mean_weight_g=200.0, power_w=0.0, flow_l_h=100.0, days=60),
-    "no air, strong flow": one_tank(count=900, mean_weight_g=200.0, power_w=0.0, flow_l_h=3000.0, days=60),
+    "no air": one_tank(count=20, mean_weight_g=200.0, power_w=0.0, flow_l_h=100.0, days=60, **BUFFERED),
+    "no air, strong flow": one_tank(count=200, mean_weight_g=200.0, power_w=0.0, flow_l_h=3000.0, days=60, **BUFFERED),
     "ammonia": one_tank(count=500, power_w=2000.0, ph=9.0, bed_m2=0.3, days=60),
-    "starved bed": one_tank(count=900, power_w=60.0, bed_m2=40.0, days=60),
+    "starved bed": one_tank(count=900, power_w=60.0, bed_m2=40.0, days=60, **BUFFERED),
     "two species": two_loops(),
-    "trout in a warm spell": one_tank("rainbow_trout", "trout_44", 17.0, 60, 500, 150.0, 20.0),
+    "trout in a warm spell": one_tank("rainbow_trout", "trout_44", 17.0, 60, 500, 150.0, 20.0, **BUFFERED),
+    "no buffer": one_tank(count=900, power_w=60.0, bed_m2=40.0, days=60),
+    "new film": one_tank(count=300, power_w=200.0, days=60, biofilter_start="new", **BUFFERED),
 }
+# where water turns deadly in a few days the course is a crash, not a crowd that lives on
+CRASHES = ("ammonia", "no buffer", "new film")
 
 
-@pytest.mark.parametrize("name", OVERSTOCKED)
+@pytest.mark.parametrize("name", [name for name in OVERSTOCKED if name not in CRASHES])
 def test_no_starve_and_gorge(name):
     course = run(OVERSTOCKED[name])
     assert course.appetite_share.min() < 0.7, "the tank is meant to be overstocked"
@@ -192,7 +197,17 @@ def test_no_starve_and_gorge(name):
         assert alternations(column) <= 1, column
 
 
-@pytest.mark.parametrize("name", [name for name in OVERSTOCKED if name != "two species"])
+@pytest.mark.parametrize("name", CRASHES)
+def test_a_crash_does_not_swing_either(name):
+    course = run(OVERSTOCKED[name])
+    assert course.deaths.sum() > 0.5 * course.count[0, 0].sum()
+    # feed may stop and come again as the few that are left find better water, but never by turns; oxygen settles
+    for columns in (course.fed_g[0, 3:], course.oxygen_mg_l[0, 3:], course.tan_mg_l[0, 3:]):
+        for column in columns.T:
+            assert alternations(column) <= 2, column
+
+
+@pytest.mark.parametrize("name", [name for name in OVERSTOCKED if name not in ("two species", *CRASHES)])
 def test_feed_in_a_crowded_tank_is_smooth(name):
     # 60 days at one temperature: no day's feed may differ from its neighbours' mean by more than 5 % of the largest
     feed = run(OVERSTOCKED[name]).fed_g[0, 5:, 0]
@@ -254,7 +269,8 @@ def test_more_air_never_means_less_oxygen_in_its_tank(tables, grams):
 def test_directions_over_a_season(demo_site, demo_season):
     base = demo_season.course
     tanks = len(demo_season.layout.tanks)
-    more = run_season(demo_site, **{"cohorts.winter_trout.count": 200}).course
+    # so few more that hardly any die of it: deaths would leave the other tanks better water
+    more = run_season(demo_site, **{"cohorts.winter_trout.count": 80}).course
     assert (more.oxygen_mg_l[..., :tanks] <= base.oxygen_mg_l[..., :tanks] + 1e-7).all()
     assert (more.tan_mg_l[..., :3] >= base.tan_mg_l[..., :3] - 1e-7)[:, 20:].all()
     aired = run_season(demo_site, **{"tanks.alder.oxygen_supply": {"kind": "diffuser", "power": "90 W"}}).course
@@ -344,7 +360,10 @@ def test_good_water_is_the_single_fish(species, feed, celsius):
     course = run(tables)
     single = grow(species, 60.0, celsius, days=30, ration_fraction=0.85, feed=feed)
     np.testing.assert_allclose(course.weight_g[0, :, 0], single.weight_g, rtol=1e-12)
-    np.testing.assert_allclose(course.fish_oxygen_g[0, :, 0], single.oxygen_g, rtol=1e-9)
+    # the expected number of a single fish falls by a few parts in a million
+    here = course.count[0, :, 0] + course.deaths[0, :, 0]
+    assert course.deaths.sum() < 1e-3
+    np.testing.assert_allclose(course.fish_oxygen_g[0, :, 0] / here, single.oxygen_g, rtol=1e-9)
 
 
 def test_progress_is_told_every_day():

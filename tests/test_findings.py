@@ -13,8 +13,11 @@ from small_sites import START, any_site, build, one_tank
 from stocksim import run_season
 from stocksim.engine.findings import Finding, findings, limit_series, planting_findings, worst_margin
 from stocksim.library.species import load_species
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 
-HARD_LIMITS = {"density", "oxygen", "unionized_ammonia", "temperature_low", "temperature_high"}
+HARD_LIMITS = {
+    "density", "oxygen", "unionized_ammonia", "nitrite", "biofilter", "temperature_low", "temperature_high",
+}  # fmt: skip
 
 
 def find(season, limit: str, where: str) -> Finding:
@@ -44,6 +47,71 @@ def test_the_most_delicate_species_sets_the_tanks_limits():
     # the three limits differ between the two, or this would prove nothing
     assert perch["oxygen_recommended"] != trout["oxygen_recommended"]
     assert perch["unionized_ammonia_design"] != trout["unionized_ammonia_design"]
+
+
+@pytest.mark.parametrize(
+    ("species", "chloride", "threshold"),
+    [
+        # ten parts of chloride to one of the nitrite ion (46.005 g of it hold 14.007 g of nitrogen): trout bear
+        # 100 / 10 * 14.007 / 46.005 = 3.045 mg/L; perch, whom chloride is not known to help, keep 0.55
+        (("rainbow_trout",), 100.0, 3.045),
+        (("rainbow_trout",), 0.0, 0.1),
+        (("rainbow_trout",), 1000.0, 5.0),
+        (("yellow_perch",), 100.0, 0.55),
+        (("yellow_perch", "rainbow_trout"), 100.0, 0.55),
+        (("yellow_perch", "rainbow_trout"), 0.0, 0.1),
+    ],
+)
+def test_nitrite_is_judged_by_the_strictest_fish_at_the_loops_chloride(species, chloride, threshold):
+    tables = shared_tank()
+    for key in ("fish", "trout"):
+        if tables["cohorts"][key]["species"] not in species:
+            tables["cohorts"][key]["count"] = 0
+    tables["loops"]["main"] |= {
+        "source_water": {"chloride": f"{chloride} mg/L"}, "evaporation": "0 L/day", "alkalinity_target": "100 mg/L",
+    }  # fmt: skip
+    season = run_season(build(tables))
+    nitrite = find(season, "nitrite", "tanks.one")
+    assert nitrite.threshold == pytest.approx(threshold, rel=1e-3)
+    assert nitrite.worst_value == pytest.approx(season.tanks["nitrite_n_mg_l"].max())
+    assert nitrite.margin_percent == pytest.approx(100.0 * (1.0 - nitrite.worst_value / nitrite.threshold))
+
+
+def test_the_biofilter_is_judged_by_what_it_takes_at_the_strictest_fishs_ammonia():
+    tables = shared_tank()
+    tables["loops"]["main"]["alkalinity_target"] = "100 mg/L"
+    season = run_season(build(tables))
+    trout = load_species("rainbow_trout")
+    (series,) = [series for series in season.limits if series.limit == "biofilter"]
+    assert series.entities == season.layout.loops
+    # TAN at which un-ionized ammonia reaches the trout's design level at pH 7 and 15 degC: 0.273 % (Emerson et al.
+    # 1975), and what the film takes there by its capacity (Monod)
+    tan = trout["unionized_ammonia_design"] / 0.00273
+    share = tan / (HALF_SATURATION_TAN_MG_L + tan)
+    takes = season.course.film_capacity_g[0].sum(axis=-1) * share
+    np.testing.assert_allclose(series.threshold[0, :, 0], takes, rtol=2e-3)
+    np.testing.assert_allclose(series.value[0, :, 0], season.loops["tan_produced_g"], rtol=1e-12)
+    found = find(season, "biofilter", "loops.main")
+    assert not found.is_broken
+    assert found.unit == "g/day"
+    assert found.margin_percent == pytest.approx(100.0 * (1.0 - found.worst_value / found.threshold))
+    assert found.margin_percent == pytest.approx(100.0 * (1.0 - (series.value / series.threshold).max()))
+
+
+def test_a_loop_without_film_breaks_its_biofilter_from_the_first_day_with_fish():
+    tables = shared_tank(fish=3, trout=5)
+    tables["loops"]["bare"] = dict(tables["loops"]["main"])
+    tables["tanks"]["empty"] = dict(tables["tanks"]["one"], loop="bare")
+    del tables["beds"]
+    season = run_season(build(tables))
+    biofilter = find(season, "biofilter", "loops.main")
+    assert biofilter.is_broken
+    assert biofilter.threshold == 0.0
+    assert biofilter.first_date == START + dt.timedelta(days=3)
+    assert biofilter.days_broken == 17
+    assert not [f for f in season.findings if f.where == "loops.bare"]  # no fish, nothing to judge
+    assert (season.course.nitrified_g == 0.0).all()
+    assert np.diff(season.course.tan_mg_l[0, 3:, 0]).min() > 0.0, "ammonia is meant to stay and rise"
 
 
 def test_the_keepers_density_level_is_used():
@@ -76,9 +144,15 @@ def test_a_tank_without_fish_has_no_limits():
     assert {finding.where for finding in season.findings} <= {"tanks.one", "cohorts.fish", "loops.main"}
 
 
+def crowded_tables() -> dict:
+    tables = one_tank(count=110, mean_weight_g=150.0, power_w=300.0, days=60)
+    tables["loops"]["main"]["alkalinity_target"] = "150 mg/L"  # or ammonia and nitrite kill them first
+    return tables
+
+
 def crowded():
-    # 100 tilapia grow from 150 g past 20 kg/m3 in a cubic metre
-    return run_season(build(one_tank(count=110, mean_weight_g=150.0, power_w=300.0, days=60)))
+    # 110 tilapia grow from 150 g past 20 kg/m3 in a cubic metre
+    return run_season(build(crowded_tables()))
 
 
 def test_dates_values_and_days_of_a_broken_limit():
@@ -192,7 +266,7 @@ def test_feed_within_the_band_is_said_to_be_so():
 
 
 def test_findings_of_a_scenario_are_those_of_its_own_run():
-    site = build(one_tank(count=110, mean_weight_g=150.0, power_w=300.0, days=60))
+    site = build(crowded_tables())
     from stocksim.engine.extremes import tank_extremes
     from stocksim.engine.layout import build_layout
     from stocksim.engine.season import simulate

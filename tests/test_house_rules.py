@@ -27,6 +27,8 @@ HELPERS = {
     "command_line.py",
     "conftest.py",
     "cycling.py",
+    "cycling_site.py",
+    "lever_checks.py",
     "oracle.py",
     "oracle_fish.py",
     "site_faults.py",

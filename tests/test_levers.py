@@ -7,41 +7,19 @@ import re
 
 import numpy as np
 import pytest
+from lever_checks import dosed, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.planning.levers import find_lever, find_levers
 from stocksim.planning.stock_levers import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE
-from stocksim.planning.trying import Lever
 from stocksim.units import parse_quantity
 
 
 def crowded(count: int = 300) -> dict:
     """Plenty of air and bed, too many fish."""
-    return one_tank(count=count, mean_weight_g=200, power_w=400, bed_m2=40)
-
-
-def finding_of(season: Season, limit: str, where: str = "tanks.one") -> Finding:
-    (found,) = [f for f in season.findings if (f.limit, f.where) == (limit, where)]
-    return found
-
-
-def sought(tables: dict, limit: str, where: str = "tanks.one") -> tuple[Season, Lever]:
-    """The season of tables in which a limit is broken, and the lever found for it."""
-    season = run_season(build(tables))
-    finding = finding_of(season, limit, where)
-    assert finding.is_broken
-    lever = find_lever(season, finding)
-    assert lever is not None
-    (told,) = [f.lever for f in find_levers(season) if (f.limit, f.where) == (limit, where)]
-    assert told == lever.words
-    return season, lever
-
-
-def is_broken(season: Season, changes: dict, limit: str, where: str = "tanks.one") -> bool:
-    return finding_of(run_season(season.site, **changes), limit, where).is_broken
+    return dosed(count=count, mean_weight_g=200, power_w=400, bed_m2=40)
 
 
 def test_too_many_fish_are_thinned_to_the_last_fish_that_fits():
@@ -85,7 +63,7 @@ def test_two_cohorts_of_a_tank_are_thinned_in_proportion_and_others_are_left_alo
 
 @pytest.mark.parametrize("power_w", [0, 10, 24])
 def test_too_little_oxygen_gets_the_next_size_of_air_pump_that_does(power_w):
-    season, lever = sought(one_tank(count=90, mean_weight_g=150, power_w=power_w, bed_m2=40), "oxygen")
+    season, lever = sought(dosed(count=90, mean_weight_g=150, power_w=power_w, bed_m2=40), "oxygen")
     supply = lever.changes["tanks.one.oxygen_supply"]
     watts = parse_quantity(supply["power"], "power")
     old = f" instead of {power_w} W" if power_w else ""
@@ -121,8 +99,8 @@ def test_where_nothing_helps_the_lever_says_so():
 AMMONIA = {"count": 100, "mean_weight_g": 100, "power_w": 200, "bed_m2": 6}
 
 
-def test_too_much_ammonia_is_met_with_less_feed_first():
-    season, lever = sought(one_tank(**AMMONIA, ph=8.2), "unionized_ammonia")
+def test_too_much_ammonia_is_met_with_less_feed_where_more_surface_would_not_do():
+    season, lever = sought(dosed(**AMMONIA, ph=8.2), "unionized_ammonia")
     ration = lever.changes["cohorts.fish.ration"]
     assert ration["kind"] == "appetite"
     assert lever.words == f"feed fish {100 * ration['fraction']:.0f} % of appetite instead of 85 %"
@@ -132,7 +110,7 @@ def test_too_much_ammonia_is_met_with_less_feed_first():
 
 
 def test_less_feed_is_asked_of_every_tank_of_the_loop_and_keeps_the_rest_of_the_ration():
-    tables = one_tank(**AMMONIA, ph=8.2)
+    tables = dosed(**AMMONIA, ph=8.2)
     tables["tanks"]["two"] = dict(tables["tanks"]["one"])
     tables["cohorts"]["cats"] = tables["cohorts"]["fish"] | {
         "tank": "two", "count": 10, "ration": {"kind": "appetite", "fraction": 0.6, "spilled_share": 0.1},
@@ -149,11 +127,11 @@ def test_less_feed_is_asked_of_every_tank_of_the_loop_and_keeps_the_rest_of_the_
 
 
 def test_fish_are_not_starved_for_the_water_but_thinned():
-    season, lever = sought(one_tank(**AMMONIA | {"count": 150}, ph=8.8), "unionized_ammonia")
+    season, lever = sought(dosed(**AMMONIA | {"count": 150}, ph=8.8), "unionized_ammonia")
     starved = {"cohorts.fish.ration": {"kind": "appetite", "fraction": _LEAST_RATION_SHARE * 0.85}}
     assert is_broken(season, starved, "unionized_ammonia")
     kept = lever.changes["cohorts.fish.count"]
-    assert lever.words.startswith(f"keep {kept} of the 150 fish in one")
+    assert lever.words == f"keep {kept} of the 150 fish in loop main"
     assert not is_broken(season, lever.changes, "unionized_ammonia")
     assert is_broken(season, {"cohorts.fish.count": kept + 1}, "unionized_ammonia")
 
@@ -198,7 +176,7 @@ def test_a_lever_that_cannot_be_written_is_passed_over_without_a_crash():
 
 def test_a_lever_that_breaks_another_limit_says_so():
     # starved of oxygen the fish eat little; given air they eat, and the small bed cannot keep up
-    season, lever = sought(one_tank(count=120, power_w=3, bed_m2=5, ph=8.2), "oxygen")
+    season, lever = sought(dosed(count=120, power_w=3, bed_m2=8, ph=8.2), "oxygen")
     assert not finding_of(season, "unionized_ammonia").is_broken
     assert lever.words.endswith("(but that breaks un-ionized ammonia of one)")
     after = run_season(season.site, **lever.changes)
@@ -263,7 +241,7 @@ def test_levers_do_not_change_the_season():
 
 def test_progress_is_told_for_every_limit_sought():
     told = []
-    season = run_season(build(one_tank(count=300, mean_weight_g=200, power_w=0)))
+    season = run_season(build(dosed(count=120, power_w=3, bed_m2=3, ph=8.2)))
     find_levers(season, lambda done, total: told.append((done, total)))
     broken = sum(f.is_broken for f in season.findings)
     assert broken >= 2

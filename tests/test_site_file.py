@@ -39,7 +39,8 @@ ONE_FAULT = [
     ({"cohorts.perch.count": GONE}, ("cohorts.perch", "count"), ["is missing", "whole number"]),
     ({"cohorts.perch.ration.fraction": GONE}, ("cohorts.perch", "ration.fraction"), ["is missing", "0 to 1"]),
     # keys nobody knows
-    ({"tanker": {"x": 1}}, ("tanker", ""), ["is not known here", "beds, biofilters, cohorts, loops, season, site"]),
+    ({"tanker": {"x": 1}}, ("tanker", ""),
+     ["is not known here", "beds, biofilters, cohorts, loops, season, settlers, site, tanks"]),
     ({"tank": 3}, ("tank", ""), ["is not known here", "tanks"]),
     ({"season.begin": 1}, ("season", "begin"), ["is not known here", "end, start"]),
     ({"tanks.first.volme": "3 L"}, ("tanks.first", "volme"), ["depth, flow, loop, oxygen_supply, volume"]),

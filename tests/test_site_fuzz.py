@@ -6,29 +6,31 @@ import copy
 import dataclasses
 import datetime as dt
 import json
+import tomllib
+import typing
 from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from site_faults import DEMO
-from small_sites import one_tank, two_loops
+from small_sites import START, one_tank, two_loops
 
 from stocksim import run_season
 from stocksim.errors import InputError
 from stocksim.faces.answers import season_text, understood
 from stocksim.faces.words import summary
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.model import LoopTable
 from stocksim.site.reading import Site, load_site, site_from_tables, site_from_text
 
 EXAMPLES = 120  # of each test here; raised by hand for a long run
 _MOST_DAYS = 60  # longer seasons are loaded but not run: the loop over days is the same
 
 
-def demo_cut_short(days: int = 25) -> dict:
-    """The demonstration site with only its first days, so that a run takes milliseconds."""
-    tables = copy.deepcopy(DEMO)
+def cut_short(example: str, days: int = 25) -> dict:
+    """A demonstration site with only its first days, so that a run takes milliseconds."""
+    tables = tomllib.loads(example_text(example))
     last = tables["season"]["start"] + dt.timedelta(days=days - 1)
     tables["season"]["end"] = last
     for bed in tables["beds"].values():
@@ -45,7 +47,39 @@ def planted_tank() -> dict:
     return tables
 
 
-BASES = (demo_cut_short(), two_loops(), planted_tank())
+def watered_tank() -> dict:
+    """A site with every key of a loop's water."""
+    tables = planted_tank()
+    season = tables["season"]
+    first, last = season["start"], season["end"]
+    tables["loops"]["main"] |= {
+        "alkalinity_target": "80 mg/L", "buffer": "calcium_hydroxide", "evaporation": "30 L/day",
+        "biofilter_start": "new",
+        "source_water": {
+            "alkalinity": "35 mg/L", "nitrate_n": "0.5 mg/L", "potassium": "1 mg/L", "phosphorus": "0.1 mg/L",
+            "calcium": "12 mg/L", "chloride": "20 mg/L", "sodium": "12 mg/L",
+        },
+        "water_tests": [
+            {"date": first, "tan": "0.5 mg/L", "nitrite_n": "0.1 mg/L", "nitrate_n": "9 mg/L"},
+            {"date": last, "alkalinity": "60 mg/L", "potassium": "9 mg/L", "phosphorus": "1 mg/L"},
+        ],
+        "water_changes": [{"date": first, "volume": "200 L"}],
+        "fishless_cycling": {"from": first, "to": last, "ammonia_nitrogen": "4 g/day"},
+        "feeding_ramp": [{"from": first, "share": 0.3}, {"from": last, "share": 1.0}],
+    }  # fmt: skip
+    del tables["loops"]["main"]["ph"]
+    tables["beds"]["tub"] = {"loop": "main", "kind": "wicking", "area": "1 m2"}
+    tables["settlers"] = {
+        "basin": {
+            "loop": "main", "kind": "settling_basin", "share_of_flow": 0.5, "capture": 0.6, "drawn_off": "20 L/day",
+            "emptied_every_days": 3, "feeds": "tub",
+        },
+        "pot": {"loop": "main", "kind": "swirl"},
+    }  # fmt: skip
+    return tables
+
+
+BASES = (cut_short("heron_lane"), cut_short("heron_lane_young"), two_loops(), planted_tank(), watered_tank())
 
 odd_text = st.one_of(
     st.text(max_size=12),
@@ -54,7 +88,28 @@ odd_text = st.one_of(
     ),
     st.sampled_from(["64 degF", "40 degC", "0 degC", "1e5 m3", "1e-9 m2", "20 kg", "1 kW", "10 m", "media", "raft"]),
     st.sampled_from(
-        ["tower", "wicking", "constant", "monthly", "log", "unfed", "appetite", "none", "measured", "main"]
+        [
+            "tower",
+            "wicking",
+            "constant",
+            "monthly",
+            "log",
+            "unfed",
+            "appetite",
+            "none",
+            "measured",
+            "main",
+            "swirl",
+            "settling_basin",
+            "new",
+            "seeded",
+            "mature",
+            "potassium_hydroxide",
+            "tub",
+            "tub_2",
+            "30 L/day",
+            "0 mg/L",
+        ]
     ),
     st.sampled_from(["nile_tilapia", "perch_45", "kale", "../x", "1 m3/day", "4500 m", "🐟", "ä" * 200, "us"]),
     st.builds(
@@ -249,6 +304,44 @@ EXTREMES = {
     "beds.gravel.nitrifying_surface": ["1e-9 m2", "1e6 m2"],
     "cohorts.fish.ration.fraction": [0, 1], "cohorts.fish.ration.spilled_share": [0, 0.9],
 }  # fmt: skip
+
+
+# the same of a loop's water, on a tank that has all its keys
+LEVELS = ["0 mg/L", "5000 mg/L"]
+WATER_EXTREMES = EXTREMES | {
+    "loops.main.ph": [5, 10, None], "loops.main.alkalinity_target": ["1e-9 mg/L", "1000 mg/L", None],
+    "loops.main.evaporation": ["0 L/day", "1e4 m3/day"],
+    "loops.main.buffer": typing.get_args(LoopTable.model_fields["buffer"].annotation),
+    **{
+        f"loops.main.source_water.{key}": LEVELS
+        for key in ("alkalinity", "nitrate_n", "potassium", "phosphorus", "calcium", "chloride", "sodium")
+    },
+    "loops.main.water_tests": [
+        [{"date": START, "tan": tan, "nitrite_n": nitrite, "alkalinity": alkalinity, "nitrate_n": nitrite}]
+        for tan in LEVELS for nitrite in LEVELS for alkalinity in LEVELS
+    ],
+    "loops.main.water_changes": [[{"date": START, "volume": "1 L"}], [{"date": START, "volume": "1e5 m3"}] * 2],
+    "loops.main.fishless_cycling.ammonia_nitrogen": ["1e-9 g/day", "1000 kg/day"],
+    "loops.main.feeding_ramp": [[], [{"from": START, "share": 0}], [{"from": START, "share": 1}]],
+    "loops.main.biofilter_start": ["new", "seeded", "mature", None],
+    "loops.main.biofilter_started": [dt.date(1900, 1, 1), dt.date(2199, 12, 31)],
+    "settlers.basin.capture": [0, 1], "settlers.basin.share_of_flow": [0, 1],
+    "settlers.basin.drawn_off": ["0 L/day", "1e4 m3/day"], "settlers.basin.emptied_every_days": [1, 365],
+    "settlers.pot.kind": ["swirl", "radial_flow"],
+}  # fmt: skip
+
+
+@given(
+    st.sampled_from([1, 9]).flatmap(
+        lambda most: st.dictionaries(
+            st.sampled_from(sorted(WATER_EXTREMES)), st.integers(0, 7), min_size=1, max_size=most
+        )
+    )
+)
+@settings(max_examples=EXAMPLES)
+def test_the_outermost_allowed_water_runs(picked):
+    changes = {key: WATER_EXTREMES[key][which % len(WATER_EXTREMES[key])] for key, which in picked.items()}
+    check_runs(site_from_tables(watered_tank(), FOLDER).with_changes(changes))
 
 
 @given(st.fixed_dictionaries({}, optional={key: st.sampled_from(values) for key, values in EXTREMES.items()}))

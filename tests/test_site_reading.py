@@ -192,7 +192,7 @@ def test_changes_of_changes_add_up():
     ("changes", "places"),
     [
         ({"tanks.first.volume": 3, "season.end": 4}, [("season", "end"), ("tanks.first", "volume")]),
-        ({"loops.main.ph.value": 7}, [("loops.main.ph", "value")]),
+        ({"loops.main.sump.value": 7}, [("loops.main.sump", "value")]),
         ({"tanks.frist.volume": "9 L"}, [("tanks.frist", "flow"), ("tanks.frist", "loop")]),
         ({"loops": None}, [("loops", "")]),
     ],
@@ -206,18 +206,83 @@ def test_with_changes_tells_every_fault_of_the_changed_site(changes, places):
     assert told(caught.value.faults) == places
 
 
+LOOP = STARTER["loops"]["main"]
+
 # ---- notes ----------------------------------------------------------------------------------------------------------
 
 
 def test_what_was_assumed_or_not_used_is_noted():
+    bare = {key: GONE for key in ("site.elevation", "loops.main.ph") if key.split(".")[1] in STARTER["site"] | LOOP}
+    water = ("alkalinity_target", "evaporation", "source_water", "biofilter_started", "biofilter_start")
+    bare |= {f"loops.main.{key}": GONE for key in water if key in LOOP}
+    notes = site_from_tables(changed(STARTER, bare), FOLDER).notes
+    begins = [
+        "site.elevation is not given", "loops.main.ph is not given: pH is computed",
+        "loops.main.source_water is not given: moderately hard tap water",
+        "loops.main.alkalinity_target is not given: nobody doses", "loops.main.evaporation is not given: 1 %",
+        "loops.main.biofilter_started is not given: the film of beds.gravel is taken as mature",
+        "Evidence is weak for yellow_perch",
+    ]  # fmt: skip
+    assert len(notes) == len(begins)
+    for note, words in zip(notes, begins, strict=True):
+        assert note.startswith(words)
+        assert note.endswith(".")
+
+
+def notes_of(changes: dict) -> list[str]:
+    """Notes about a loop whose water is all given."""
+    whole = {
+        "loops.main.ph": 7.0, "loops.main.source_water": {"alkalinity": "50 mg/L"}, "loops.main.evaporation": "9 L/day",
+        "loops.main.alkalinity_target": "80 mg/L", "loops.main.biofilter_started": dt.date(2026, 6, 1),
+    }  # fmt: skip
+    site = site_from_tables(changed(changed(STARTER, whole), changes), FOLDER)
+    return [note for note in site.notes if note.startswith("loops.main") and not note.startswith("loops.main.ph")]
+
+
+def test_a_loop_whose_water_is_given_has_no_note_but_its_ph():
+    assert notes_of({}) == []
+    site = site_from_tables(changed(STARTER, {"loops.main.ph": 7.4}), FOLDER)
+    assert "loops.main.ph is given: 7.4 holds all season, whatever alkalinity does." in site.notes
+
+
+def test_the_age_of_a_film_is_told_where_it_is_assumed_or_not_used():
+    june, november = dt.date(2026, 6, 1), dt.date(2026, 11, 1)
+    (mature,) = notes_of({"loops.main.biofilter_started": GONE})
+    assert mature.endswith("the film of beds.gravel is taken as mature on the first day.")
+    assert notes_of({"loops.main.biofilter_started": GONE, "beds.gravel.biofilter_started": june}) == []
+    (late,) = notes_of({"beds.gravel.biofilter_started": november})
+    assert late == (
+        "loops.main: biofilter_started of beds.gravel lies after the season's start; its film is taken as brand new on "
+        "the first day."
+    )
+    (unused,) = notes_of({"loops.main.biofilter_start": "seeded", "beds.gravel.biofilter_started": june})
+    assert unused == (
+        "loops.main.biofilter_start is given: biofilter_started (loops.main, beds.gravel) is read but not used."
+    )
+
+
+def test_that_sludge_does_not_feed_a_bed_yet_is_noted():
+    tub = {"loop": "main", "kind": "wicking", "area": "1 m2"}
     tables = changed(STARTER, {
-        "site.elevation": GONE, "loops.main.ph": GONE, "loops.main.alkalinity_target": "80 mg/L",
-        "beds.gravel.biofilter_started": dt.date(2026, 6, 1),
+        "beds.tub": tub, "settlers": {"pot": {"loop": "main", "kind": "swirl", "feeds": "tub"},
+                                      "other": {"loop": "main", "kind": "swirl"}},
     })  # fmt: skip
-    notes = " ".join(site_from_tables(tables, FOLDER).notes)
-    for words in ("site.elevation is not given", "loops.main.ph is not given: pH 7.2", "alkalinity_target is read but",
-                  "biofilter_started (beds.gravel)", "Evidence is weak for yellow_perch"):  # fmt: skip
-        assert words in notes
+    assert [note for note in site_from_tables(tables, FOLDER).notes if note.startswith("settlers")] == [
+        "settlers.pot.feeds is read but not used yet: what its sludge gives tub is not computed."
+    ]
+
+
+@pytest.mark.parametrize(
+    "beds",
+    [GONE, {"wall": {"loop": "main", "kind": "tower", "area": "1 m2", "flow": "50 L/h"}},
+     {"tub": {"loop": "main", "kind": "wicking", "area": "1 m2"}}],
+)  # fmt: skip
+def test_a_loop_without_any_film_is_allowed_and_told_plainly(beds):
+    (note,) = notes_of({"beds": beds})
+    assert note.startswith("loops.main has no biofilter and no bed whose film takes ammonia: it leaves only with water")
+    filters = {"f": {"loop": "main", "kind": "submerged", "media_volume": "40 L", "specific_surface": "200 m2/m3",
+                     "flow": "500 L/h"}}  # fmt: skip
+    assert notes_of({"beds": beds, "biofilters": filters}) == []
 
 
 def test_bounds_named_in_the_sentences_are_allowed_themselves():

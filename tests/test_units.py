@@ -78,6 +78,7 @@ EXPECTED: dict[str, dict[str, float]] = {
         **dict.fromkeys(("mg/L", "g/m3", "ppm"), 1.0),
         "ug/L": c.milli,
     },
+    "pressure": {"bar": 1.0, "kPa": c.kilo / c.bar, "MPa": c.mega / c.bar, "psi": c.psi / c.bar},
     "specific_surface": {"m2/m3": 1.0, "ft2/ft3": 1.0 / c.foot},
 }
 DIMENSIONS = sorted(EXPECTED)

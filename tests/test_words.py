@@ -31,6 +31,8 @@ BROKEN = {
     "density": Finding("density", "tanks.cedar", DAY, LATER, 22.3, 20.0, "kg/m3", -11.5, 39),
     "oxygen": Finding("oxygen", "tanks.maple", DAY, LATER, 3.557, 5.0, "mg/L", -28.9, 39),
     "unionized_ammonia": Finding("unionized_ammonia", "tanks.maple", DAY, LATER, 0.0414, 0.025, "mg/L", -65.6, 39),
+    "nitrite": Finding("nitrite", "tanks.maple", DAY, LATER, 1.234, 0.55, "mg/L", -124.4, 39),
+    "biofilter": Finding("biofilter", "loops.main", DAY, LATER, 31.26, 24.0, "g/day", -30.2, 39),
     "temperature_low": Finding("temperature_low", "cohorts.tilapia", DAY, LATER, 11.0, 13.0, "degC", -9.1, 39),
     "temperature_high": Finding("temperature_high", "cohorts.perch", DAY, LATER, 27.0, 26.0, "degC", -4.0, 39),
 }
@@ -44,6 +46,10 @@ SENTENCES = {
     "(keep above 5.00 mg/L).",
     ("unionized_ammonia", "us"): "From 4 Feb 2027: un-ionized ammonia too high in tank maple, up to 0.0414 mg/L on "
     "14 Mar 2027 (keep below 0.0250 mg/L).",
+    ("nitrite", "metric"): "From 4 Feb 2027: nitrite too high in tank maple, up to 1.23 mg/L on 14 Mar 2027 "
+    "(keep below 0.55 mg/L).",
+    ("biofilter", "us"): "From 4 Feb 2027: more ammonia than the biofilter can take in loop main, up to 31.3 g/day on "
+    "14 Mar 2027 (keep below 24.0 g/day).",
     ("temperature_low", "metric"): "From 4 Feb 2027: water too cold for tilapia, down to 11.0 degC on 14 Mar 2027 "
     "(keep above 13.0 degC).",
     ("temperature_low", "us"): "From 4 Feb 2027: water too cold for tilapia, down to 51.8 degF on 14 Mar 2027 "
@@ -65,10 +71,33 @@ def test_every_kind_of_broken_limit_has_words():
             assert LIMIT_WORDS[finding.limit] in finding_sentence(finding, units)
 
 
+def test_a_biofilter_that_takes_nothing_is_told_so_and_not_as_a_limit_of_zero():
+    none = replace(BROKEN["biofilter"], threshold=0.0, margin_percent=-9900.0)
+    for finding in (none, replace(none, threshold=0.04)):
+        assert finding_sentence(finding, "metric") == (
+            "From 4 Feb 2027: more ammonia than the biofilter can take in loop main: 31.3 g/day on 14 Mar 2027, when "
+            "no film there takes any, so it stays in the water."
+        )
+    assert "keep below 0.1 g/day" in finding_sentence(replace(none, threshold=0.051), "metric")
+    tables = one_tank(days=5)
+    del tables["beds"]
+    season = run_season(build(tables))
+    (finding,) = [f for f in season.findings if f.limit == "biofilter"]
+    assert finding.first_date == START
+    assert finding.threshold == 0.0
+    assert "when no film there takes any" in finding_sentence(finding, "metric")
+    assert any(words.startswith("loops.main has no biofilter") for words in cautions(season))
+    assert "more ammonia than the biofilter can take in loop main." in verdict(season, season.findings)
+
+
 def test_a_limit_that_holds_in_a_sentence():
     holds = replace(BROKEN["unionized_ammonia"], first_date=None, worst_value=0.0123, margin_percent=50.8)
     assert finding_sentence(holds, "metric") == (
         "Un-ionized ammonia holds in tank maple: 0.0123 mg/L at worst on 14 Mar 2027 (keep below 0.0250 mg/L)."
+    )
+    calm = replace(BROKEN["biofilter"], first_date=None, worst_value=12.0, margin_percent=50.0)
+    assert finding_sentence(calm, "metric") == (
+        "Biofilter holds in loop main: 12.0 g/day at worst on 14 Mar 2027 (keep below 24.0 g/day)."
     )
     warm = replace(BROKEN["temperature_low"], first_date=None, worst_value=15.0, margin_percent=9.1)
     assert finding_sentence(warm, "us") == (
@@ -103,14 +132,20 @@ def test_small_words():
 # ---- verdict and summary of real seasons ----------------------------------------------------------------------------
 
 
+def dosed(tables: dict) -> dict:
+    """The same with alkalinity kept up, without which a fed loop loses its nitrification within a week or two."""
+    tables["loops"]["main"]["alkalinity_target"] = "150 mg/L"
+    return tables
+
+
 @pytest.fixture(scope="module")
 def holding():
-    return run_season(build(one_tank()))
+    return run_season(build(dosed(one_tank())))
 
 
 @pytest.fixture(scope="module")
 def broken():
-    tables = one_tank(count=300, mean_weight_g=200, power_w=400, bed_m2=40)
+    tables = dosed(one_tank(count=300, mean_weight_g=200, power_w=400, bed_m2=40))
     tables["site"]["units"] = "us"
     tables["beds"]["gravel"]["plantings"] = [{"crop": "basil", "from": START, "to": START + dt.timedelta(days=20)}]
     return run_season(build(tables))
@@ -137,7 +172,7 @@ def test_the_verdict_where_a_limit_is_broken_tells_which_first_where_and_when(br
     )
     many = list(BROKEN.values())
     assert verdict(broken, many) == (
-        "Trouble ahead: 5 limits are broken. First, from 4 Feb 2027, fish too dense in tank cedar."
+        "Trouble ahead: 7 limits are broken. First, from 4 Feb 2027, fish too dense in tank cedar."
     )
     assert "water too cold for tilapia." in verdict(broken, [BROKEN["temperature_low"]])
 
@@ -172,8 +207,9 @@ def test_the_summary_is_json_with_the_keys_of_the_contract(broken):
     assert by_name["oxygen"]["lever"] is None
     assert by_name["planting_ratio"]["margin_percent"] is None
     assert by_name["planting_ratio"]["first_date"] == "2026-10-01"
-    for key in data["totals"]:
+    for key in set(data["totals"]) - {"deaths"}:
         assert re.search(r"_kg$|_g$|_offered$", key)
+    assert data["totals"]["deaths"] == pytest.approx(broken.cohorts["deaths"].sum(), abs=5e-5)
 
 
 def test_the_summary_agrees_with_the_frames(broken):

@@ -34,8 +34,13 @@ MATURE_FOOD_MG_L = 0.3
 MOVING_FILM, MOVING_MG_L = 0.004, 0.01
 
 
-# what the parts of a refined day are by column: TAN, its sump, nitrified; nitrite, its sump, oxidized; films
-_COLUMNS = ("leaf", "loop", "leaf", "leaf", "loop", "leaf", "unit")
+# g CaCO3 per g nitrogen that turns to nitrite, 2 equivalents a mole (charge balance, molar masses)
+ALKALINITY_PER_NITRIFIED = 7.146
+_TURNS = 3
+
+# what the parts of a refined day are by column: TAN, its sump, nitrified; nitrite, its sump, oxidized; what of both
+# left with the water; films
+_COLUMNS = ("leaf", "loop", "leaf", "leaf", "loop", "leaf", "loop", "loop", "unit")
 
 
 class FilmDay(NamedTuple):
@@ -47,10 +52,62 @@ class FilmDay(NamedTuple):
 
 
 class Nitrogen(NamedTuple):
-    """TAN and nitrite of a day with what the films removed."""
+    """TAN and nitrite of a day with what the films removed, and what left with water taken out, shape (..., loop)."""
 
     tan: Star
     nitrite: Star
+    tan_out_g: FloatArray
+    nitrite_out_g: FloatArray
+
+
+class Base(NamedTuple):
+    """Alkalinity that a day's nitrification may use, shape (scenario, loop), and ammonia that may ask for it."""
+
+    held_g: FloatArray
+    available_n_g: FloatArray
+    water_m3: FloatArray
+
+
+def alkalinity_left(
+    held_g: FloatArray, water_m3: FloatArray, capacity_g: FloatArray, available_n_g: FloatArray
+) -> FloatArray:
+    r"""Alkalinity at the day's end where nitrification slows down as it runs out.
+
+    Parameters
+    ----------
+    held_g, water_m3 : ndarray, shape (...)
+        Alkalinity as CaCO3 there is and comes [g], and the water it stands in or leaves with [m3], above 0.
+    capacity_g, available_n_g : ndarray, shape (...)
+        Greatest nitrification at plenty of alkalinity, and ammonia nitrogen there is and comes. [g/day]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Alkalinity A. [mg/L] 0 or more.
+
+    Notes
+    -----
+    .. math:: V A = H - 7.146 R, \quad V N = N_0 - R, \quad R = C \frac{A}{25 + A} \frac{N}{1.93 + N}
+
+    Implicit, so that a loop whose alkalinity runs out nitrifies what its supply allows instead of all of it on one day
+    and none on the next. Solved turn and turn about from the least N, which comes down on A from above.
+    """
+    held = np.maximum(held_g, 0.0)
+    tan = np.maximum(available_n_g - held / ALKALINITY_PER_NITRIFIED, 0.0) / water_m3
+    for _ in range(_TURNS):
+        share = tan / (HALF_SATURATION_TAN_MG_L + tan)
+        left = _level(held, water_m3, ALKALINITY_PER_NITRIFIED * capacity_g * share, HALF_ALKALINITY_MG_L)
+        share = left / (HALF_ALKALINITY_MG_L + left)
+        tan = _level(available_n_g, water_m3, capacity_g * share, HALF_SATURATION_TAN_MG_L)
+    return left
+
+
+def _level(load: FloatArray, water: FloatArray, capacity: FloatArray, half: float) -> FloatArray:
+    """Level c with water c + capacity c / (half + c) = load."""
+    b = 0.5 * (water * half + capacity - load)
+    content = water * half * load
+    root = np.sqrt(b * b + content)
+    return np.where(b > 0.0, half * load / np.maximum(b + root, 1e-300), (root - b) / water)
 
 
 class Film:
@@ -67,8 +124,21 @@ class Film:
         self.nitrite[:] = layout.water.start_nitrite @ layout.leaf_loop.T
         self.nitrite_sump[:] = layout.water.start_nitrite
 
+    def active(self, capacity: FloatArray) -> FloatArray:
+        """Capacity of the film that has grown, of the whole surfaces' capacity, both (scenario, leaf). [g/day]"""
+        grown = np.ones((self.maturity.shape[1], capacity.shape[-1]))
+        # a mature film whose share the first day's water will tell counts whole
+        grown[:, self.tanks :] = np.where(np.isnan(self.maturity[0]), 1.0, self.maturity[0])
+        return capacity * grown
+
     def morning(
-        self, day: int, capacity: FloatArray, tan: FloatArray, oxygen: FloatArray, alkalinity: FloatArray
+        self,
+        day: int,
+        capacity: FloatArray,
+        tan: tuple[FloatArray, FloatArray],
+        oxygen: FloatArray,
+        alkalinity: FloatArray,
+        base: Base,
     ) -> FilmDay:
         """What the films can do today, from the water the night left.
 
@@ -78,20 +148,34 @@ class Film:
             Day of the season.
         capacity : ndarray, shape (scenario, leaf)
             Of the whole surface at today's temperature and oxygen. [g/day]
-        tan, oxygen : ndarray, shape (scenario, leaf)
-            Levels of the morning. [mg/L]
+        tan : tuple of ndarray
+            Levels of leaves and sumps in the morning. [mg/L]
+        oxygen : ndarray, shape (scenario, leaf)
+            Level of the morning. [mg/L]
         alkalinity : ndarray, shape (scenario, unit)
             Of the morning, as CaCO3. [mg/L]
+        base : Base
+            What each loop has of alkalinity for the day.
         """
-        alkalinity = np.maximum(alkalinity, 0.0)
-        self.surface = capacity[:, self.tanks :] * alkalinity / (HALF_ALKALINITY_MG_L + alkalinity)
-        self.warmth, self.air, self.alkalinity = self.temperature[..., day, :], oxygen[:, self.tanks :], alkalinity
+        self.warmth, self.air = self.temperature[..., day, :], oxygen[:, self.tanks :]
         self.decay = oxidizer_decay(self.warmth)
+        self.alkalinity = self._alkalinity(self.active(capacity)[:, self.tanks :], tan, alkalinity, base)
+        self.surface = capacity[:, self.tanks :] * self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity)
         if day == 0 and np.isnan(self.maturity).any():
             food = np.full_like(self.air, MATURE_FOOD_MG_L)
             still = equilibrium_maturity(self._growth(food, food), self.decay)
             self.maturity = np.where(np.isnan(self.maturity), still, self.maturity)
-        return self._film_day(self.maturity, tan, self.nitrite, 1.0)
+        return self._film_day(self.maturity, tan[0], self.nitrite, 1.0)
+
+    def _alkalinity(
+        self, active: FloatArray, tan: tuple[FloatArray, FloatArray], alkalinity: FloatArray, base: Base
+    ) -> FloatArray:
+        """Alkalinity in each unit at the day's end: the loop's first, then what the flow brings of it."""
+        of_loop = alkalinity_left(base.held_g, base.water_m3, active @ self.unit_loop, base.available_n_g)
+        store, flow = self.layout.volume_m3[..., self.tanks :], self.layout.flow_m3_day[..., self.tanks :]
+        arriving = store * alkalinity + flow * (of_loop @ self.unit_loop.T)
+        ammonia = store * tan[0][:, self.tanks :] + flow * (tan[1] @ self.unit_loop.T)
+        return alkalinity_left(arriving, store + flow, active, ammonia)
 
     def _growth(self, tan: FloatArray, nitrite: FloatArray) -> FloatArray:
         return np.stack(
@@ -164,7 +248,7 @@ class Film:
         tuple of FilmDay and Nitrogen
             Where a level would come out below zero the day in three steps stands instead.
         """
-        whole = [*_parts(found.tan), *_parts(found.nitrite), film.next_maturity]
+        whole = [*_parts(found.tan), *_parts(found.nitrite), found.tan_out_g, found.nitrite_out_g, film.next_maturity]
         halves, thirds = (self._steps(number, before, load, outflow, found) for number in (2, 3))
         better = [extrapolated(*three) for three in zip(whole, halves, thirds, strict=True)]
         members = self.layout.leaf_loop
@@ -176,8 +260,8 @@ class Film:
             np.where(moving @ spread[c] > 0.0, np.where(negative @ spread[c] > 0.0, three, best), one)
             for c, one, three, best in zip(_COLUMNS, whole, thirds, better, strict=True)
         ]
-        maturity = np.clip(chosen[6], SEED, 1.0)
-        return film._replace(next_maturity=maturity), Nitrogen(Star(*chosen[:3]), Star(*chosen[3:6]))
+        maturity = np.clip(chosen[8], SEED, 1.0)
+        return film._replace(next_maturity=maturity), Nitrogen(Star(*chosen[:3]), Star(*chosen[3:6]), *chosen[6:8])
 
     def _steps(
         self,
@@ -192,6 +276,7 @@ class Film:
         store, sump_store = layout.volume_m3 / days, layout.sump_volume_m3 / days
         (tan, sump), (nitrite, nitrite_sump), maturity = before, (self.nitrite, self.nitrite_sump), self.maturity
         nitrified, oxidized = np.zeros_like(tan), np.zeros_like(tan)
+        tan_out, nitrite_out = np.zeros_like(sump), np.zeros_like(sump)
         for _ in range(number):
             film = self._film_day(maturity, tan, nitrite, days)
             star = balance_removal(
@@ -202,8 +287,9 @@ class Film:
             tan, sump, nitrite, nitrite_sump = star.leaf_mg_l, star.sump_mg_l, second.leaf_mg_l, second.sump_mg_l
             nitrified = nitrified + days * star.removed_g
             oxidized = oxidized + days * second.removed_g
+            tan_out, nitrite_out = tan_out + days * outflow * sump, nitrite_out + days * outflow * nitrite_sump
             maturity = film.next_maturity
-        return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, maturity]
+        return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, tan_out, nitrite_out, maturity]
 
     def night(self, film: FilmDay, nitrite: Star) -> None:
         """Keep what the day left."""

@@ -133,9 +133,12 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         exchange, exchange_load = climate.leaf_exchange[day], climate.leaf_exchange_load[day]
         oxygen_gain = leaf_store + flow + exchange
         air = oxygen_share(
-            climate.capacity[day], tan, flow + exchange, exchange_load + flow * (oxygen_sump @ members.T)
+            water.film.active(climate.capacity[day]),
+            tan,
+            flow + exchange,
+            exchange_load + flow * (oxygen_sump @ members.T),
         )
-        morning = water.morning(day, climate.capacity[day] * air, tan, oxygen)
+        morning = water.morning(day, climate.capacity[day] * air, tan, tan_sump, oxygen)
         toxic = morning.toxic_share
         oxygen_sump_gain = sump_store + returned + climate.sump_exchange[day]
         tan_sump_gain = sump_store + returned + morning.outflow_m3
@@ -187,17 +190,18 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             oxygen_guess = oxygen_ahead.following(oxygen_guess, oxygen_star.leaf_mg_l)
             tan_guess = tan_ahead.following(tan_guess, tan_star.leaf_mg_l)
             share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
-        found = Nitrogen(tan_star, nitrite_star)
+        outflow = morning.outflow_m3
+        found = Nitrogen(tan_star, nitrite_star, outflow * tan_star.sump_mg_l, outflow * nitrite_star.sump_mg_l)
         moving = water.film.is_moving(morning.film, tan_before, found)
         if moving.any():
             tan_load[:] = 0.0
             tan_load[:, :tanks] = eating.tank_tan
             film, found = water.film.refine(
                 morning.film, found, moving, (tan_before, tan_sump_before),
-                (tan_load, eating.urea_n + morning.sump_tan_g), morning.outflow_m3,
+                (tan_load, eating.urea_n + morning.sump_tan_g), outflow,
             )  # fmt: skip
             morning = morning._replace(film=film)
-            oxygen_demand[:, :tanks] = used[:, :tanks]
+            oxygen_demand[:, :tanks] = eating.tank_oxygen
             oxygen_demand[:, tanks:] = (
                 OXYGEN_TO_NITRITE * found.tan.removed_g[:, tanks:]
                 + OXYGEN_TO_NITRATE * found.nitrite.removed_g[:, tanks:]

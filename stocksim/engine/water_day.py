@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.film import Film, FilmDay
+from stocksim.engine.film import Base, Film, FilmDay
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.water.ammonia import unionized_fraction
@@ -92,6 +92,9 @@ class WaterDay:
         self.nitrate, self.nitrate_sump = spread(works.start_nitrate)
         self.pool = np.zeros((scenarios, SOLIDS_O + 1 - SOLIDS, self.loops))
         self.settled = np.zeros_like(self.pool)
+        # of yesterday: nitrogen that fish excreted, and nitrate that crops and sediment took [g/day]
+        self.excreted_n = np.zeros((scenarios, self.loops))
+        self.nitrate_taken = np.zeros((scenarios, self.loops))
         self.film = Film(layout, scenarios)
         self.volume = layout.volume_m3 @ members + layout.sump_volume_m3
         self.flow = layout.flow_m3_day
@@ -163,11 +166,12 @@ class WaterDay:
             "nitrite_n": (self.film.nitrite, self.film.nitrite_sump),
         }
 
-    def morning(self, day: int, capacity: FloatArray, tan: FloatArray, oxygen: FloatArray) -> Morning:
+    def morning(
+        self, day: int, capacity: FloatArray, tan: FloatArray, tan_sump: FloatArray, oxygen: FloatArray
+    ) -> Morning:
         """Loads, capacities and doses that follow from what the night left."""
         works, tanks = self.works, self.tanks
         temperature = self.layout.temperature_c[..., day, :]
-        film = self.film.morning(day, capacity, tan, oxygen, self.level[:, ALK, tanks:])
         share = mineralized_share(temperature, 1.0)[..., None, :]
         self.freed_pool, self.freed_settled = share * self.pool, share * self.settled
         freed = self.freed_pool + self.freed_settled
@@ -177,19 +181,32 @@ class WaterDay:
         self.dose = self._dose(day, tan, temperature)
         outflow = works.drawn_off_m3 + works.exchanged_m3[day]
         self.top_up = works.loss_m3_day + outflow
+        base = self._base(day, tan, tan_sump, outflow)
+        film = self.film.morning(day, capacity, (tan, tan_sump), oxygen, self.level[:, ALK, tanks:], base)
         return Morning(
             film, unionized_fraction(self.ph, self.tank_temperature[..., day, :]),
             self.freed_n + works.ammonia_dose_g[day], demand * (1.0 - ANOXIC_SHARE * no_oxygen), outflow,
         )  # fmt: skip
+
+    def _held(self, leaf: FloatArray, sump: FloatArray) -> FloatArray:
+        """Amount in the water of each loop. [g]"""
+        return (leaf * self.layout.volume_m3) @ self.layout.leaf_loop + sump * self.layout.sump_volume_m3
+
+    def _base(self, day: int, tan: FloatArray, tan_sump: FloatArray, outflow: FloatArray) -> Base:
+        """What nitrification may use today; fish, crops and sediment as yesterday."""
+        works = self.works
+        freed = self.excreted_n + self.freed_n
+        held = self._held(self.level[:, ALK], self.sump[:, ALK]) + self.dose + ALKALINITY_PER_FREED * freed
+        held = held + ALKALINITY_PER_FREED * self.nitrate_taken + self.top_up * works.source_level[ALK]
+        available = self._held(tan, tan_sump) + freed + works.ammonia_dose_g[day]
+        return Base(held, available, self.volume + outflow)
 
     def _dose(self, day: int, tan: FloatArray, temperature: FloatArray) -> FloatArray:
         """Alkalinity dosed into each loop today. [g CaCO3]"""
         target = self.works.target_alkalinity
         if np.isnan(target).all():
             return np.zeros((tan.shape[0], self.loops))
-        layout, members = self.layout, self.layout.leaf_loop
-        held = (self.level[:, ALK] * layout.volume_m3) @ members + self.sump[:, ALK] * layout.sump_volume_m3
-        mean = held / self.volume
+        mean = self._held(self.level[:, ALK], self.sump[:, ALK]) / self.volume
         worst_ph, worst_tan = self._loop_greatest(self.ph), self._loop_greatest(tan[:, : self.tanks])
         wished = np.where(np.isnan(target), 0.0, target)
         dose = buffer_dose(mean, wished, self.volume, worst_ph, worst_tan, temperature, self.loop_limit)
@@ -211,6 +228,8 @@ class WaterDay:
         nitrified, oxidized = tan.removed_g[:, tanks:], nitrite.removed_g[:, tanks:]
         uptake, denitrified = self._nitrate(day, oxidized, outflow)
         freed_by_loop = waste.urea_n + self.freed_n
+        self.excreted_n = waste.ammonia_n @ members[:tanks] + waste.urea_n
+        self.nitrate_taken = uptake @ self.unit_loop.T + denitrified
         # alkalinity made (+) or used (-) by living things; all of it moves carbon dioxide the other way
         tank_alkalinity = ALKALINITY_PER_FREED * waste.ammonia_n
         unit_alkalinity = ALKALINITY_PER_FREED * uptake - ALKALINITY_PER_NITRIFIED * nitrified
@@ -278,11 +297,7 @@ class WaterDay:
 
     def day_levels(self, morning: Morning, waste: Waste, nitrite: Star, evening: Evening) -> dict[str, FloatArray]:
         """The day's amounts and levels, by their name in the course."""
-        layout, members, tanks = self.layout, self.layout.leaf_loop, self.tanks
-
-        def held(leaf: FloatArray, sump: FloatArray) -> FloatArray:
-            return (leaf * layout.volume_m3) @ members + sump * layout.sump_volume_m3
-
+        members, tanks, held = self.layout.leaf_loop, self.tanks, self._held
         solids = SOLIDS_N - SOLIDS
         of_loop = members[:tanks]
         return {
@@ -290,7 +305,8 @@ class WaterDay:
             "sump_nitrite_mg_l": self.film.nitrite_sump,
             "nitrite_oxidized_g": nitrite.removed_g,
             "ph": self.ph,
-            "co2_mg_l": self.level[:, CO2, :tanks],
+            # below 0 the bases of a large dose have taken it from bicarbonate, which is carried as owed carbon dioxide
+            "co2_mg_l": np.maximum(self.level[:, CO2, :tanks], 0.0),
             "film_capacity_g": morning.film.capacity[:, tanks:],
             "ammonia_maturity": self.film.maturity[0],
             "nitrite_maturity": self.film.maturity[1],

@@ -177,6 +177,11 @@ def understood(site: Site) -> dict[str, Any]:
         "tanks": [f"{key}: {text}" for key, text in tanks.items()],
         "beds": [f"{key}: {text}" for key, text in beds.items()],
         "biofilters": [f"{key}: {b.kind} in loop {b.loop}" for key, b in file.biofilters.items()],
+        "settlers": [
+            f"{key}: {s.kind.replace('_', ' ')} in loop {s.loop}, reached by {100 * s.share_of_flow:.0f} % of the "
+            f"return, {show(s.drawn_off, 'volume')} drawn off a day"
+            for key, s in file.settlers.items()
+        ],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "notes": list(site.notes),
     }

@@ -232,5 +232,6 @@ def stack(panels: list[Any], description: str) -> alt.VConcatChart:
     """Panels above each other whose days stand above each other."""
     chart = alt.vconcat(*panels, spacing=68, bounds="flush", padding={"left": 2, "right": 2, "top": 4, "bottom": 4})
     return chart.resolve_scale(color="independent", strokeDash="independent", y="independent").properties(
-        description=description, background=PAPER
-    )
+        # the pages else draw many marks on a canvas, which neither shrinks on a phone nor prints sharp
+        description=description, background=PAPER, usermeta={"embedOptions": {"renderer": "svg"}},
+    )  # fmt: skip

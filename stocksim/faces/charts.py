@@ -86,7 +86,12 @@ def trouble_panel(season: Season) -> Panel | None:
         name = finding.where.split(".")[1]
         series = next(s for s in season.limits if s.limit == finding.limit)
         margin = parts.daily(series, series.margin_percent)[:, series.entities.index(name)]
-        for start, end in parts.runs(margin < 0.0):
+        runs = parts.runs(margin < 0.0)
+        # the words stand after the bars that follow closely, not across them
+        words_end = runs[0][1]
+        for start, end in runs[1:]:
+            words_end = end if start - words_end < 0.25 * days and end < 0.7 * days else words_end
+        for start, end in runs:
             when = day_words(season.dates[start]) if days > 366 else day_words(season.dates[start])[:-5]
             is_first = season.dates[start] == finding.first_date
             rows.append(
@@ -94,6 +99,7 @@ def trouble_panel(season: Season) -> Panel | None:
                     "row": number,
                     "from": pd.Timestamp(season.dates[start]),
                     "to": pd.Timestamp(season.dates[end]) + dt.timedelta(days=1),
+                    "words": pd.Timestamp(season.dates[words_end]) + dt.timedelta(days=1),
                     "label": f"{name}: {_SHORT[finding.limit]}, {when}" if is_first else "",
                     "side": "before" if start >= 0.5 * days else "inside" if end - start > 0.45 * days else "after",
                     "what": LIMIT_WORDS[finding.limit],
@@ -108,7 +114,7 @@ def trouble_panel(season: Season) -> Panel | None:
     for side, words, place in (
         ("before", base.mark_text(align="right", dx=-5, color=INK, fontWeight="bold"), x),
         ("inside", base.mark_text(align="left", dx=5, color=PAPER, fontWeight="bold"), x),
-        ("after", base.mark_text(align="left", dx=5, color=INK, fontWeight="bold"), parts.time_axis(season, "to")),
+        ("after", base.mark_text(align="left", dx=5, color=INK, fontWeight="bold"), parts.time_axis(season, "words")),
     ):
         here = words.transform_filter(f"datum.side == '{side}'")
         layers.append(here.encode(x=place, y=y, text="label:N", tooltip=tip))

@@ -6,6 +6,9 @@ import datetime as dt
 import io
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -134,8 +137,6 @@ def grow(
     from_weight_g, temperature_c, to_weight_g = _options(
         ("--from", start, "weight"), ("--at", at, "temperature"), ("--to", to, "weight")
     )
-    assert from_weight_g is not None
-    assert temperature_c is not None
     answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed)
     if out is not None:
         write_rows(out, answer["daily"])
@@ -182,8 +183,6 @@ def water(
         ("--elevation", elevation, "length"),
         ("--alkalinity", alkalinity, "concentration"),
     )
-    assert temperature_c is not None
-    assert elevation_m is not None
     answer = water_answer(temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l)
     if as_json:
         _print_json(answer)
@@ -225,17 +224,16 @@ def powercut(
     from stocksim.planning.outage import power_cut
     from stocksim.site.reading import load_site
 
-    amounts = {
-        "battery_w": _amount("--battery", battery, "power"),
-        "cylinder_l": 1000.0 * _amount("--cylinder", cylinder, "volume"),
-        "cylinder_bar": _amount("--pressure", pressure, "pressure"),
-        "room_c": _amount("--room", room, "temperature"),
-        "heater_w": _amount("--heater", heater, "power"),
-        "head_m": _amount("--head", head, "length"),
-    }
-    day = _day("--on", on)
+    day, *amounts = _options(
+        ("--on", on, "date"), ("--battery", battery, "power"), ("--cylinder", cylinder, "volume"),
+        ("--pressure", pressure, "pressure"), ("--room", room, "temperature"), ("--heater", heater, "power"),
+        ("--head", head, "length"),
+    )  # fmt: skip
+    battery_w, cylinder_m3, cylinder_bar, room_c, heater_w, head_m = (amount or 0.0 for amount in amounts)
     loaded = load_site(site)
-    cut = power_cut(run_season(loaded), day, hour, **amounts)
+    run = run_season(loaded)
+    with _options_named():
+        cut = power_cut(run, day, hour, battery_w, 1000.0 * cylinder_m3, cylinder_bar, room_c, heater_w, head_m)
     units = loaded.file.site.units
     if as_json:
         _print_json(powercut_answer(cut, units))
@@ -258,10 +256,11 @@ def ramp(
     from stocksim.planning.ramp import feeding_ramp
     from stocksim.site.reading import load_site
 
-    day = _day("--from", start)
+    (day,) = _options(("--from", start, "date"))
     loaded = load_site(site)
     bar = Bar("weeks")
-    found = feeding_ramp(loaded, day, bar)
+    with _options_named("--from"):
+        found = feeding_ramp(loaded, day, bar)
     bar.close()
     units = loaded.file.site.units
     if as_json:
@@ -293,15 +292,18 @@ def open_pages(
     raise typer.Exit(serve(path, port, open_browser=not no_browser, network=network))
 
 
-def _options(*wanted: tuple[str, str | None, str]) -> list[float | None]:
-    """Quantities of options given as (name, text, dimension), None for one not given; all faults at once."""
+def _options(*wanted: tuple[str, str | None, str]) -> list[Any]:
+    """Values of options given as (name, text, dimension or date), None for one not given; all faults at once."""
     from stocksim.units import parse_quantity
 
-    values: list[float | None] = []
+    values: list[Any] = []
     faults = []
     for name, text, dimension in wanted:
         try:
-            values.append(None if text is None else parse_quantity(text, dimension))
+            if text is None:
+                values.append(None)
+            else:
+                values.append(_date(text) if dimension == "date" else parse_quantity(text, dimension))
         except InputError as error:
             faults.append(Fault("", "", f"{name}: {error}"))
     if faults:
@@ -309,22 +311,22 @@ def _options(*wanted: tuple[str, str | None, str]) -> list[float | None]:
     return values
 
 
-def _amount(name: str, text: str | None, dimension: str) -> float:
-    from stocksim.units import parse_quantity
-
-    if text is None:
-        return 0.0
+def _date(text: str) -> dt.date:
     try:
-        return parse_quantity(text, dimension)
-    except InputError as error:
-        raise InputError(f"{name}: {error}") from None
-
-
-def _day(name: str, text: str | None) -> dt.date | None:
-    try:
-        return None if text is None else dt.date.fromisoformat(text)
+        return dt.date.fromisoformat(text)
     except ValueError:
-        raise InputError(f'{name}: "{text}" is not a date; write it as 2027-01-20.') from None
+        raise InputError(f'"{text}" is not a date; write it as 2027-01-20.') from None
+
+
+@contextmanager
+def _options_named(only: str = "") -> Iterator[None]:
+    """Faults of what a plan was asked, told with the option as the keeper wrote it."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            [f if f.table else replace(f, field=f"--{f.field}" if f.field else only) for f in error.faults]
+        ) from None
 
 
 def main() -> None:

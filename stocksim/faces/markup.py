@@ -57,6 +57,8 @@ STYLE = f"""<style>
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
   .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
+  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .3rem}}
+  .st-key-menu p {{font-size: .95rem}}
   .ss-table thead {{display: none}}
   .ss-table tr {{display: grid; grid-template-columns: 1fr 1fr 1fr; padding: .35rem 0;
     border-bottom: 1px solid {FAINT}}}
@@ -188,6 +190,7 @@ def species_key_html(season: Season) -> str:
     return f'<div class="ss-key">{"".join(items)}</div>'
 
 
-def bullets_html(sentences: Iterable[str]) -> str:
-    """Sentences as a small list."""
-    return f'<ul class="ss-list ss-small">{"".join(f"<li>{escape(s)}</li>" for s in sentences)}</ul>'
+def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:
+    """Sentences as a list, small where they are background."""
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
+    return f'<ul class="ss-list{" ss-small" if is_small else ""}">{items}</ul>'

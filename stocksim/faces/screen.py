@@ -26,7 +26,6 @@ from stocksim.site.reading import site_from_text
 
 _MOST_UNDO = 50
 STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth": charts.growth_stack}
-WATER_STACKS = {"course": water_charts.course_stack, "week": water_charts.week_stack}
 
 
 class Source(NamedTuple):
@@ -80,9 +79,9 @@ def chart_spec(source: Source, name: str) -> dict[str, Any]:
 
 
 @st.cache_data(max_entries=96, show_spinner=False)
-def water_spec(source: Source, name: str, loop: str) -> dict[str, Any]:
-    """A stack of a loop's water charts (``course``, ``week``) of a sound site as a Vega-Lite specification."""
-    return WATER_STACKS[name](solve(source), loop).to_dict(validate=False)
+def water_spec(source: Source, loop: str) -> dict[str, Any]:
+    """The water charts of a loop of a sound site as a Vega-Lite specification."""
+    return water_charts.loop_stack(solve(source), loop).to_dict(validate=False)
 
 
 @st.cache_data(max_entries=8, show_spinner="Trying week after week")

@@ -10,20 +10,19 @@ from numpy.typing import NDArray
 from stocksim.engine.results import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
-from stocksim.faces.palette import FEED, INK, LEAF, SOUND
+from stocksim.faces.limit_lines import limit_groups, limit_layers
+from stocksim.faces.palette import FEED, INK, LEAF, PAPER, SOUND
 from stocksim.units import face_unit
-from stocksim.water.nitrite import nitrite_limit
 
 FloatArray = NDArray[np.float64]
 
 _PANEL_PX, _SMALL_PX = 150, 110
-_MOST_MARKS = 450  # of one panel; a stack has ten
-_LABEL_PX = 15.0
+_MOST_MARKS = 330  # of one panel; a stack has ten
 _WEEK_DAYS = 7
 
 
-def course_stack(season: Season, loop: str) -> alt.VConcatChart:
-    """Ammonia, nitrite, nitrate, oxygen, pH, alkalinity and film of one loop on one time axis.
+def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
+    """Every level of one loop's water, and what the keeper adds by the week, on one time axis.
 
     Parameters
     ----------
@@ -35,63 +34,36 @@ def course_stack(season: Season, loop: str) -> alt.VConcatChart:
     Returns
     -------
     alt.VConcatChart
-        Panels share the time axis; a loop without tanks has none of the tanks' panels, one without film no film panel.
+        Panels of ammonia, nitrite, nitrate, oxygen, pH, alkalinity, buffer, top-up and film. A loop without tanks has
+        none of the tanks' panels, one without film no film panel, one that needs no buffer no bars for it.
     """
+    units = season.site.file.site.units
+    unit = face_unit("volume", units)
+    has_tanks = bool(_tanks_of(season, loop))
+    high, buffer = "Un-ionized ammonia, mg/L, day's high", _of_loop(season, loop, "buffer_g")
+    top_up = parts.in_face_unit(_of_loop(season, loop, "top_up_l") / 1000.0, "volume", units)
+    salt = season.site.file.loops[loop].buffer.replace("_", " ")
     panels: list[Panel | None] = []
-    if _tanks_of(season, loop):
+    if has_tanks:
         panels += [
             _tank_panel(season, loop, "tan_mg_l", "Total ammonia nitrogen (TAN), mg/L"),
-            _tank_panel(
-                season, loop, "unionized_ammonia_max_mg_l", "Un-ionized ammonia, mg/L, day's high", "unionized_ammonia"
-            ),
+            _tank_panel(season, loop, "unionized_ammonia_max_mg_l", high, "unionized_ammonia"),
             _tank_panel(season, loop, "nitrite_n_mg_l", "Nitrite nitrogen, mg/L", "nitrite"),
         ]
     panels.append(_loop_panel(season, loop, "nitrate_n_mg_l", "Nitrate nitrogen, mg/L"))
-    if _tanks_of(season, loop):
+    if has_tanks:
         panels += [_oxygen_panel(season, loop), _ph_panel(season, loop)]
-    panels += [_alkalinity_panel(season, loop), _film_panel(season, loop)]
+    panels += [
+        _alkalinity_panel(season, loop),
+        _week_bars(season, buffer, f"Buffer: {salt}, g a week", "g", FEED) if buffer.any() else None,
+        _week_bars(season, top_up, f"Top-up water, {unit} a week", unit, SOUND),
+        _film_panel(season, loop),
+    ]
     return parts.stack(
         [panel for panel in panels if panel is not None],
         f"Water of loop {loop}: ammonia, nitrite and oxygen of each tank with the limits of its fish; nitrate, pH, "
-        "alkalinity with its target, and how far the film has grown.",
+        "alkalinity with its target; buffer and top-up by the week; how far the film has grown.",
     )
-
-
-def week_stack(season: Season, loop: str) -> alt.VConcatChart:
-    """Buffer and top-up of one loop by the week; arguments as in `course_stack`."""
-    units = season.site.file.site.units
-    unit = face_unit("volume", units)
-    top_up = parts.in_face_unit(_of_loop(season, loop, "top_up_l") / 1000.0, "volume", units)
-    salt = season.site.file.loops[loop].buffer.replace("_", " ")
-    buffer = _of_loop(season, loop, "buffer_g")
-    panels = [_week_bars(season, top_up, f"Top-up water, {unit} a week", unit, SOUND)]
-    if buffer.any():
-        panels.insert(0, _week_bars(season, buffer, f"Buffer: {salt}, g a week", "g", FEED))
-    return parts.stack(panels, f"What loop {loop} needs by the week: buffer in g, top-up in {unit}.")
-
-
-def cohort_limits(season: Season, limit: str) -> FloatArray:
-    """Limit of every cohort, day by day.
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-    limit : str
-        ``oxygen``, ``unionized_ammonia`` or ``nitrite``.
-
-    Returns
-    -------
-    ndarray, shape (day, cohort)
-        The limit [mg/L]; NaN on days without fish of the cohort.
-    """
-    layout, species = season.layout, season.layout.species
-    if limit == "nitrite":
-        chloride = season.course.chloride_mg_l[0] @ layout.cohort_loop.T
-        bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
-    else:
-        bearable = species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
-    return np.where(season.course.count[0] > 0.0, bearable, np.nan)
 
 
 def weekly(values: FloatArray) -> list[tuple[int, int, float]]:
@@ -139,86 +111,20 @@ def _tank_frame(season: Season, loop: str, columns: dict[str, str], is_floor: bo
     return pd.DataFrame(rows)
 
 
-def _limit_groups(season: Season, loop: str, limit: str) -> list[tuple[str, FloatArray]]:
-    """Names and course of each different limit of the loop's cohorts, the lowest first."""
-    layout = season.layout
-    column = layout.loops.index(loop)
-    every = cohort_limits(season, limit)
-    groups: list[tuple[list[str], FloatArray]] = []
-    for number, cohort in enumerate(layout.cohorts):
-        course = every[:, number]
-        if layout.cohort_loop[number, column] <= 0.0 or np.isnan(course).all():
-            continue
-        for names, other in groups:
-            both = ~np.isnan(course) & ~np.isnan(other)
-            if both.any() and np.allclose(course[both], other[both], rtol=1e-6):
-                names.append(cohort)
-                other[np.isnan(other)] = course[np.isnan(other)]
-                break
-        else:
-            groups.append(([cohort], course.copy()))
-    groups.sort(key=lambda group: float(np.nanmin(group[1])))
-    return [
-        (", ".join(names[:2]) + (f" and {len(names) - 2} more" if len(names) > 2 else ""), course)
-        for names, course in groups
-    ]
-
-
-def _range(course: FloatArray) -> str:
-    low, high = float(np.nanmin(course)), float(np.nanmax(course))
-    return f"{low:.2g}" if high < 1.01 * low else f"{low:.2g} to {high:.2g}"
-
-
-def _limit_layers(
-    season: Season, groups: list[tuple[str, FloatArray]], scale: alt.Scale, height: int
-) -> list[alt.Chart]:
-    """Dashed limit lines with their words at the left; a limit above the scale is named at the panel's top."""
-    bottom, top = (float(v) for v in scale["domain"])
-    gap = (top - bottom) * _LABEL_PX / height
-    lines, words = [], []
-    for name, course in groups:
-        days = np.flatnonzero(~np.isnan(course) & (course <= top))
-        if not days.size:
-            words.append(
-                {"from": _date(season, 0), "place": top - 0.6 * gap, "label": f"↑ limit {_range(course)}: {name}"}
-            )
-            continue
-        runs = parts.runs(np.isin(np.arange(len(course)), days))
-        for first, last in runs:
-            for day in sorted({*range(first, last + 1, _WEEK_DAYS), last}):
-                lines.append({"from": _date(season, day), "threshold": float(course[day]), "group": f"{name} {first}"})
-        first = int(days[0])
-        words.append(
-            {
-                "from": _date(season, first),
-                "place": float(course[first]) + 0.5 * gap,
-                "label": f"limit {_range(course)}: {name}",
-            }
-        )
-    _push_apart(words, gap, top)
-    layers = []
-    if lines:
-        x, y = parts.time_axis(season, "from"), parts.level("threshold", scale)
-        marks = alt.Chart(pd.DataFrame(lines)).mark_line(color=INK, strokeDash=[6, 4], strokeWidth=1.4)
-        layers.append(marks.encode(x=x, y=y, detail="group:N"))
-    if words:
-        text = alt.Chart(pd.DataFrame(words)).mark_text(align="left", dx=4, color=INK, fontStyle="italic")
-        layers.append(text.encode(x=parts.time_axis(season, "from"), y=parts.level("place", scale), text="label:N"))
-    return layers
-
-
-def _push_apart(words: list[dict[str, object]], gap: float, top: float) -> None:
-    """Move words of limits apart, from the top down, so that none covers another."""
-    ceiling = top - 0.5 * gap
-    for word in sorted(words, key=lambda word: -float(word["place"])):  # type: ignore[arg-type]
-        word["place"] = min(float(word["place"]), ceiling)  # type: ignore[arg-type]
-        ceiling = float(word["place"]) - gap
-
-
 def _top(values: FloatArray, groups: list[tuple[str, FloatArray]]) -> float:
-    """Upper end that shows the data and at least the strictest limit."""
-    low = [float(np.nanmin(course)) for _, course in groups[:1]]
-    return parts.top_of(values, low)
+    """Upper end that shows the data, the strictest limit, and others that lie near."""
+    lows = [float(np.nanmin(course)) for _, course in groups]
+    top = parts.top_of(values, lows[:1])
+    return parts.top_of([top / 1.12], [low for low in lows if low < 1.6 * top])
+
+
+def _is_right_free(data: parts.Frame, is_floor: bool) -> bool:
+    """Whether the lines keep farther from their limits in the last third of the season than in the first."""
+    worst = data["value"] * (-1.0 if is_floor else 1.0)
+    span = data["date"].max() - data["date"].min()
+    early = worst[data["date"] <= data["date"].min() + span / 3]
+    late = worst[data["date"] >= data["date"].max() - span / 3]
+    return bool(late.max() < early.max())
 
 
 def _tips(entity: str, **columns: str) -> list[alt.Tooltip]:
@@ -229,16 +135,17 @@ def _tips(entity: str, **columns: str) -> list[alt.Tooltip]:
 def _tank_panel(season: Season, loop: str, column: str, title: str, limit: str = "") -> Panel:
     """A level of every tank of the loop, from 0 up, with the limits of its cohorts."""
     data = _tank_frame(season, loop, {"value": column}, is_floor=False)
-    groups = _limit_groups(season, loop, limit) if limit else []
+    groups = limit_groups(season, loop, limit) if limit else []
     scale = alt.Scale(domain=[0.0, _top(data["value"].to_numpy(), groups)])
     lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="mg/L"), _PANEL_PX)
-    return alt.layer(*_limit_layers(season, groups, scale, _PANEL_PX), *lines).properties(title=title, height=_PANEL_PX)
+    rules, words = limit_layers(season, groups, scale, _PANEL_PX, _is_right_free(data, is_floor=False))
+    return alt.layer(*rules, *lines, *words).properties(title=title, height=_PANEL_PX)
 
 
 def _oxygen_panel(season: Season, loop: str) -> Panel:
     """Oxygen of every tank: a thin line for the day's mean, a thick one for its low, the limits of its cohorts."""
     data = _tank_frame(season, loop, {"value": "oxygen_min_mg_l", "mean": "oxygen_mg_l"}, is_floor=True)
-    groups = _limit_groups(season, loop, "oxygen")
+    groups = limit_groups(season, loop, "oxygen")
     everything = np.concatenate([data["value"], data["mean"], *(course for _, course in groups)])
     low, high = float(np.nanmin(everything)), float(np.nanmax(everything))
     pad = max(0.12 * (high - low), 0.5)
@@ -250,8 +157,8 @@ def _oxygen_panel(season: Season, loop: str) -> Panel:
     band = alt.Chart(data).encode(x=x, detail="tank:N", color=colour)
     between = band.mark_area(opacity=0.16).encode(y=parts.level("value", scale), y2="mean:Q")
     mean = band.mark_line(strokeWidth=1.0, opacity=0.8).encode(y=parts.level("mean", scale))
-    limits = _limit_layers(season, groups, scale, _PANEL_PX)
-    return alt.layer(*limits, between, mean, *lines).properties(
+    rules, words = limit_layers(season, groups, scale, _PANEL_PX, _is_right_free(data, is_floor=True))
+    return alt.layer(*rules, between, mean, *lines, *words).properties(
         title="Oxygen, mg/L: thick the day's low, thin its mean", height=_PANEL_PX
     )
 
@@ -338,7 +245,7 @@ def _week_bars(season: Season, values: FloatArray, title: str, unit: str, colour
     tip = [parts.date_tip("from"), alt.Tooltip("value:Q", title=f"{unit} a week", format=",.0f")]
     bars = (
         alt.Chart(data)
-        .mark_bar(color=colour, stroke="#fbf6ea", strokeWidth=1)
+        .mark_bar(color=colour, stroke=PAPER, strokeWidth=1)
         .encode(x=parts.time_axis(season, "from"), x2="to:T", y=parts.level("value", scale), y2="zero:Q", tooltip=tip)
     )
     return alt.layer(bars).properties(title=title, height=_SMALL_PX)

@@ -8,6 +8,7 @@ import numpy as np
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
+from stocksim.faces.tables import tank_rows
 from stocksim.faces.water_charts import weekly
 from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words
 from stocksim.units import format_quantity
@@ -108,15 +109,37 @@ def dosing_cautions(season: Season, loop: str) -> list[str]:
     return [*DOSING, *([HYDROXIDE] if is_caustic else [])]
 
 
-def nitrite_cells(found: Sequence[Finding], units: str) -> dict[str, str]:
-    """Worst nitrite of each tank against its limit, as the cells of the tank table; ``!`` marks a broken one."""
-    cells = {}
-    for finding in found:
-        if finding.limit == "nitrite":
-            level = level_words(finding.worst_value, finding.unit, units).rsplit(" ", 1)[0]
-            limit = level_words(finding.threshold, finding.unit, units)
-            cells[finding.where.split(".", 1)[1]] = f"{'!' if finding.is_broken else ''}{level} / {limit}"
-    return cells
+def tank_water_rows(season: Season, found: Sequence[Finding], units: str) -> list[dict[str, str]]:
+    """Rows of `stocksim.faces.tables.tank_rows` with nitrite beside oxygen and ammonia, those three in mg/L.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    found : sequence of Finding
+        Its findings.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of dict of str to str
+        Worst level / limit of that day; ``!`` before a broken one.
+    """
+    nitrite = {finding.where: finding for finding in found if finding.limit == "nitrite"}
+    rows = []
+    for row in tank_rows(season, list(found), units):
+        cell, finding = "-", nitrite.get(f"tanks.{row['tank']}")
+        if finding is not None:
+            value, limit = (level_words(v, "mg/L", units) for v in (finding.worst_value, finding.threshold))
+            cell = f"{'!' if finding.is_broken else ''}{value} / {limit}"
+        rows.append({head: _unbroken(head, text) for head, text in (row | {"nitrite": cell}).items()})
+    return rows
+
+
+def _unbroken(head: str, text: str) -> str:
+    """A cell without its mg/L, kept on one line."""
+    return text if head == "fish" else text.replace(" mg/L", "").replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _from_to(values: np.ndarray, decimals: int) -> str:

@@ -20,6 +20,7 @@ LIMIT_WORDS = {
     "temperature_high": "water too warm",
     "planting_ratio": "feed and planted area out of step",
 }
+_NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
 _DIMENSIONS = {"kg/m3": "density", "degC": "temperature", "g/m2/day": "planting_ratio"}
 _DECIMALS = {"mg/L": 2, "g/day": 1, "kg/m3": 1, "lb/gal": 2, "degC": 1, "degF": 1, "g/m2/day": 0, "oz/ft2/day": 2}
 
@@ -67,8 +68,7 @@ def finding_sentence(finding: Finding, units: str) -> str:
     limit = level_words(finding.threshold, finding.unit, units)
     is_floor = finding.limit in ("oxygen", "temperature_low")
     where = place_words(finding)
-    worst_day = finding.worst_date
-    worst = day_words(worst_day)
+    worst = day_words(finding.worst_date)
     if finding.limit == "planting_ratio":
         if finding.first_date is None:
             return f"Feed and planted area of {where} stay within the handbook band."
@@ -78,11 +78,10 @@ def finding_sentence(finding: Finding, units: str) -> str:
             f"Advice: in {where} feed per planted area is outside the handbook band on {days}, "
             f"furthest on {worst} at {value}, {side} {limit}."
         )
-    if finding.limit == "biofilter" and finding.threshold <= 0.0:
-        # on every day alike, so that no day is the worst
+    if finding.limit == "biofilter" and finding.first_date and finding.threshold < _NO_CAPACITY_G:
         return (
-            f"From {day_words(finding.first_date or worst_day)}: nothing in {where} takes the ammonia that its fish make "
-            f"({value} on the first day); it stays in the water and rises."
+            f"From {day_words(finding.first_date)}: {LIMIT_WORDS[finding.limit]} in {where}: {value} on {worst}, when "
+            "no film there takes any, so it stays in the water."
         )
     keep = f"keep above {limit}" if is_floor else f"keep below {limit}"
     joint = "for" if finding.where.startswith("cohorts.") else "in"
@@ -121,9 +120,9 @@ def cautions(season: Season) -> list[str]:
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), greenhouse heat. A "
-        "limit that holds here may still be broken by them. Nitrifiers in the cold and in young films are known to a "
-        "factor of two.",
+        "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), greenhouse heat. "
+        "A limit that holds here may still be broken by them. Nitrifiers in the cold and in young films are known to "
+        "a factor of two.",
     ]
     words += list(site.notes)
     unsettled = float(season.course.apart.max(initial=0.0))

@@ -22,7 +22,9 @@ _FILM_FACTORS = np.arange(1.1, 4.01, 0.1)
 _CHLORIDE_STEP_MG_L = 10.0
 # Media tried where a loop has no film, each size twice the one before; plastic media of 100-300 m2/m3 is common (common
 # practice, no source).
-_NEW_MEDIA_L = tuple(10 * 2**step for step in range(11))
+_NEW_MEDIA = {
+    "metric": [f"{10 * 2**step} L" for step in range(11)], "us": [f"{3 * 2**step} gal" for step in range(11)],
+}  # fmt: skip
 _NEW_MEDIA_SURFACE_M2_M3 = 200.0
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
@@ -63,16 +65,19 @@ def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Ite
     # chloride shields some species only, and no more than so much nitrite is counted on
     if not (layout.species["chloride_protects"][inside] > 0.0).all() or finding.worst_value > MOST_NITRITE_MG_L:
         return
-    target = math.ceil(float(chloride_needed(finding.worst_value)) / _CHLORIDE_STEP_MG_L) * _CHLORIDE_STEP_MG_L
+    least = math.ceil(float(chloride_needed(finding.worst_value)) / _CHLORIDE_STEP_MG_L) * _CHLORIDE_STEP_MG_L
     column = layout.loops.index(loop)
     now = float(season.course.chloride_mg_l[0, 0, column])
     volume = file.loops[loop].sump + sum(t.volume for t in file.tanks.values() if t.loop == loop)
-    salt = format_quantity(float(salt_for_chloride(volume, now, target)), "weight", file.site.units)
-    yield Lever(
-        f"keep {target:.0f} mg/L of chloride in loop {loop}, top-up water too (about {salt} of plain salt to begin "
-        "with, and sodium sets crops back: calcium or potassium chloride where they grow)",
-        {f"loops.{loop}.source_water.chloride": f"{target:g} mg/L"},
-    )
+    # shielded fish eat what nitrite kept them from, and nitrite rises: the first target may fall short
+    most = min(2.0 * least, float(chloride_needed(MOST_NITRITE_MG_L)) + _CHLORIDE_STEP_MG_L)
+    for target in np.arange(least, most + 1e-9, _CHLORIDE_STEP_MG_L):
+        salt = format_quantity(float(salt_for_chloride(volume, now, target)), "weight", file.site.units)
+        yield Lever(
+            f"keep {target:.0f} mg/L of chloride in loop {loop}, top-up water too (about {salt} of plain salt to begin "
+            "with, and sodium sets crops back: calcium or potassium chloride where they grow)",
+            {f"loops.{loop}.source_water.chloride": f"{target:g} mg/L"},
+        )
 
 
 def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
@@ -96,14 +101,13 @@ def new_film(season: Season, loop: str) -> Iterator[Lever]:
         return
     name = next(name for name in map("new_{}".format, itertools.count(1)) if name not in file.biofilters)
     flow = sum(tank.flow for tank in file.tanks.values() if tank.loop == loop)
-    for litres in _NEW_MEDIA_L:
+    for size in _NEW_MEDIA[file.site.units]:
         table = {
-            "loop": loop, "kind": "trickling", "media_volume": f"{litres} L",
+            "loop": loop, "kind": "trickling", "media_volume": size,
             "specific_surface": f"{_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3", "flow": f"{flow:.6g} m3/day",
         }  # fmt: skip
-        media = format_quantity(litres / 1000.0, "volume", file.site.units)
         yield Lever(
-            f"give loop {loop} a trickling biofilter with {media} of {_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3 media, its film "
+            f"give loop {loop} a trickling biofilter with {size} of {_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3 media, its film "
             "grown before it must carry these fish",
             {f"biofilters.{name}": table},
         )

@@ -30,6 +30,11 @@ def assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:
     for key, loop in file.loops.items():
         notes += _water_notes(f"loops.{key}", loop)
         notes += _film_notes(key, loop, file)
+    for key, settler in file.settlers.items():
+        if settler.feeds is not None:
+            notes.append(
+                f"settlers.{key}.feeds is read but not used yet: what its sludge gives {settler.feeds} is not computed."
+            )
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:

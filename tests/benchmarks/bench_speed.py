@@ -37,7 +37,10 @@ def eight_cohorts_three_loops(crowd: float) -> Site:
         "site": {"name": "benchmark (invented)"},
         "season": {"start": start, "end": end},
         "loops": {
-            f"loop{n}": {"sump": "2000 L", "ph": 7.0, "water_temperature": {"kind": "constant", "value": text}}
+            f"loop{n}": {
+                "sump": "2000 L", "alkalinity_target": "80 mg/L",
+                "water_temperature": {"kind": "constant", "value": text},
+            }
             for n, text in enumerate(water)
         },
         "tanks": {},

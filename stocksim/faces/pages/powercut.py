@@ -23,17 +23,16 @@ with st.container(key="cut_screen"):
     if shown.is_last_sound:
         st.html(markup.notice_html(f"Above: the last sound version, {shown.source.name} before the faults."))
     st.markdown("## Your own case")
-    st.caption("An empty field takes the worst day, 18:00, no battery, no cylinder, a room at freezing, 2 m of head.")
-    with st.form("cut", border=False):
-        with st.container(horizontal=True, vertical_alignment="bottom"):
-            new = {
-                "day": st.text_input("Day", typed.get("day", ""), placeholder=str(season.dates[0]), width=130),
-                "hour": st.text_input("Hour, 0 to 24", typed.get("hour", ""), placeholder="18", width=110),
-            }
-            for key, (label, *_) in card.AMOUNTS.items():
-                place = card.example_of(key, units)
-                new[key] = st.text_input(label, typed.get(key, ""), placeholder=place, width=205)
-            is_sent = st.form_submit_button("Show this case", type="primary")
+    st.caption("Empty: the worst day, 18:00, no battery, no cylinder, a room at freezing, a head of 2 m (6.6 ft).")
+    with st.form("cut", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
+        new = {
+            "day": st.text_input("Day", typed.get("day", ""), placeholder=str(season.dates[0]), width=130),
+            "hour": st.text_input("Hour, 0 to 24", typed.get("hour", ""), placeholder="18", width=110),
+        }
+        for key, (label, *_) in card.AMOUNTS.items():
+            place = card.example_of(key, units)
+            new[key] = st.text_input(label, typed.get(key, ""), placeholder=place, width=205)
+        is_sent = st.form_submit_button("Show this case", type="primary")
     if is_sent:
         typed = st.session_state.cut_typed = new
     try:

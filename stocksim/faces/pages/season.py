@@ -3,8 +3,7 @@
 import streamlit as st
 
 from stocksim.faces import markup, screen
-from stocksim.faces.tables import tank_rows
-from stocksim.faces.water_words import nitrite_cells
+from stocksim.faces.water_words import tank_water_rows
 from stocksim.faces.words import cautions, day_words, verdict
 from stocksim.site.examples import example_names
 
@@ -45,10 +44,9 @@ answer.html(markup.findings_html([*broken, *advice], units, False))
 
 st.markdown("## Tank by tank")
 dense = {finding.where for finding in broken if finding.limit == "density"}
-nitrite = nitrite_cells(season.findings, units)
-rows = [row | {"nitrite": nitrite.get(row["tank"], "-")} for row in tank_rows(season, season.findings, units)]
+rows = tank_water_rows(season, season.findings, units)
 st.html(markup.table_html(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense]))
-st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit on that day. ✗: limit broken.")
+st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit of that day, mg/L. ✗: limit broken.")
 
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
 st.html(markup.species_key_html(season))

@@ -26,13 +26,19 @@ if broken:
     st.caption("What helps against each of them stands on the page Season.")
 
 loops = list(season.layout.loops)
-loop = loops[0]
+kept = st.session_state.get("water_loop")
+loop = kept if kept in loops else loops[0]
 if len(loops) > 1:
-    kept = st.session_state.get("water_loop")
-    start = kept if kept in loops else loops[0]
-    loop = st.segmented_control("Loop", loops, default=start, key="loop_picked", format_func=lambda n: f"Loop {n}")
-    loop = st.session_state.water_loop = loop or start
-st.html(markup.bullets_html(water_words.loop_sentences(season, loop, units)))
+    names = {f"Loop {name}": name for name in loops}
+    picked = st.segmented_control(
+        "Loop", list(names), default=f"Loop {loop}", key="loop_picked", label_visibility="collapsed"
+    )
+    loop = names.get(picked or "", loop)
+st.session_state.water_loop = loop
+st.html(markup.bullets_html(water_words.loop_sentences(season, loop, units), is_small=False))
+cautions = water_words.dosing_cautions(season, loop)
+if cautions:
+    st.html(markup.bullets_html(cautions))
 
 
 def write_ramp(changes: dict) -> None:
@@ -49,7 +55,7 @@ def write_ramp(changes: dict) -> None:
 
 
 st.markdown("## How fast may feeding rise?")
-if st.button("Work out the feeding ramp", help="takes some seconds"):
+if st.button("Work out the feeding ramp"):
     st.session_state.ramp_for = source
 if st.session_state.get("ramp_for") == source:
     ramp = screen.seek_ramp(source)
@@ -57,7 +63,8 @@ if st.session_state.get("ramp_for") == source:
         st.html(markup.answer_html(ramp_words.loop_sentence(one, units)))
         if one.has_fish:
             st.caption(ramp_words.as_fed_sentence(one))
-        st.html(markup.table_html(ramp_words.week_rows(one, units)))
+        if one.weeks:
+            st.html(markup.table_html(ramp_words.week_rows(one, units)))
     if any(one.weeks for one in ramp.loops):
         st.caption(ramp_words.TABLE_WORDS)
     if ramp.changes:
@@ -66,15 +73,11 @@ if st.session_state.get("ramp_for") == source:
             st.button("Write the ramp into the site", on_click=write_ramp, args=(ramp.changes,))
     st.html(markup.bullets_html(ramp_words.CAUTIONS))
 else:
-    st.caption("On a young or winter-shrunken film: week by week, the most feed that keeps ammonia and nitrite safe.")
+    st.caption("Week by week, the most feed that a young or winter-shrunken film bears. Takes some seconds.")
 
 st.markdown(f"## Course of the water, loop {loop}" if len(loops) > 1 else "## Course of the water")
 st.html(markup.species_key_html(season))
-for name in ("course", "week"):
-    spec = screen.water_spec(source, name, loop)
-    st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key=f"chart_{name}")
+spec = screen.water_spec(source, loop)
+st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="chart_loop")
 with st.expander("The same in numbers, month by month"):
     st.html(markup.table_html(water_rows(season, loop, units)))
-cautions = water_words.dosing_cautions(season, loop)
-if cautions:
-    st.html(markup.bullets_html(cautions))

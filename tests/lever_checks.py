@@ -1,0 +1,39 @@
+"""What the tests of levers share: a site that is dosed, and a lever sought and told for a broken limit."""
+
+from __future__ import annotations
+
+from small_sites import build, one_tank
+
+from stocksim import run_season
+from stocksim.engine.findings import Finding
+from stocksim.engine.results import Season
+from stocksim.planning.levers import find_lever, find_levers
+from stocksim.planning.trying import Lever
+
+
+def dosed(**changes) -> dict:
+    """One tank whose alkalinity is kept up: nitrification does not run out of it."""
+    tables = one_tank(**changes)
+    tables["loops"]["main"]["alkalinity_target"] = "150 mg/L"
+    return tables
+
+
+def finding_of(season: Season, limit: str, where: str = "tanks.one") -> Finding:
+    (found,) = [f for f in season.findings if (f.limit, f.where) == (limit, where)]
+    return found
+
+
+def sought(tables: dict, limit: str, where: str = "tanks.one") -> tuple[Season, Lever]:
+    """The season of tables in which a limit is broken, and the lever found for it."""
+    season = run_season(build(tables))
+    finding = finding_of(season, limit, where)
+    assert finding.is_broken
+    lever = find_lever(season, finding)
+    assert lever is not None
+    (told,) = [f.lever for f in find_levers(season) if (f.limit, f.where) == (limit, where)]
+    assert told == lever.words
+    return season, lever
+
+
+def is_broken(season: Season, changes: dict, limit: str, where: str = "tanks.one") -> bool:
+    return finding_of(run_season(season.site, **changes), limit, where).is_broken

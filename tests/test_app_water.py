@@ -1,0 +1,224 @@
+"""The pages on water and on the power cut, driven without a browser."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+import tomlkit
+from small_sites import build, one_tank
+from streamlit.testing.v1 import AppTest
+
+from stocksim.engine.running import run_season
+from stocksim.faces.charts import trouble_panel
+from stocksim.faces.powercut import headline
+from stocksim.faces.ramp_words import loop_sentence, site_lines
+from stocksim.planning.outage import power_cut
+from stocksim.planning.ramp import feeding_ramp
+from stocksim.site.examples import FOLDER
+from stocksim.site.reading import load_site, site_from_text
+
+ROOT = Path(__file__).parents[1]
+YOUNG = FOLDER / "heron_lane_young.toml"
+
+
+@pytest.fixture(scope="module")
+def young():
+    """The example on a young film."""
+    return load_site(YOUNG)
+
+
+@pytest.fixture(scope="module")
+def young_season(young):
+    """Its season."""
+    return run_season(young)
+
+
+def page(monkeypatch: pytest.MonkeyPatch, name: str, path: Path = YOUNG) -> AppTest:
+    """A page of the app with a site given to it."""
+    monkeypatch.setenv("STOCKSIM_SITE", str(path))
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at.switch_page(f"stocksim/faces/pages/{name}.py").run()
+    assert not at.exception
+    return at
+
+
+def words(at: AppTest) -> str:
+    """All text of HTML blocks and captions."""
+    html = " ".join(element.proto.body for element in at.get("html"))
+    plain = re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.DOTALL))
+    return " ".join([plain.replace("&#x27;", "'").replace("&quot;", '"'), *(c.value for c in at.caption)])
+
+
+def titles(at: AppTest) -> list[str]:
+    specs = [json.loads(chart.proto.spec) for chart in at.get("vega_lite_chart")]
+    return [panel["title"] for spec in specs for panel in spec["vconcat"]]
+
+
+def bare(tmp_path: Path, **more) -> Path:
+    path = tmp_path / "mine.toml"
+    path.write_text(tomlkit.dumps({**one_tank(count=10), **more}), encoding="utf-8")
+    return path
+
+
+def test_water_page_answers_and_draws_every_level(monkeypatch, young_season):
+    at = page(monkeypatch, "water")
+    shown = words(at)
+    wet = ("nitrite", "unionized_ammonia", "oxygen", "biofilter")
+    first = next(f for f in young_season.findings if f.is_broken and f.limit in wet)
+    assert first.limit == "nitrite"
+    assert "nitrite too high in tank" in shown
+    assert "potassium bicarbonate" in shown
+    drawn = titles(at)
+    for wanted in (
+        "Total ammonia nitrogen (TAN), mg/L", "Nitrite nitrogen, mg/L", "Nitrate nitrogen, mg/L",
+        "Oxygen, mg/L: thick the day's low, thin its mean", "pH, computed from alkalinity and CO2",
+        "Alkalinity, mg/L as CaCO3", "Buffer: potassium bicarbonate, g a week", "Top-up water, gal a week",
+        "Film, % of fully grown",
+    ):  # fmt: skip
+        assert wanted in drawn
+    # the numbers of the sentence are those of the season
+    buffer = young_season.loops.loc[young_season.loops["loop"] == "main", "buffer_g"].sum()
+    assert f"{buffer:,.0f} g in {len(young_season.dates)} days" in shown
+
+
+def test_other_loop_is_kept_when_the_page_is_left(monkeypatch):
+    at = page(monkeypatch, "water")
+    at.segmented_control(key="loop_picked").set_value("Loop warm").run()
+    assert "pH, 7.1 as given in the site file" in titles(at)
+    at.switch_page("stocksim/faces/pages/fish.py").run()
+    at.switch_page("stocksim/faces/pages/water.py").run()
+    assert "pH, 7.1 as given in the site file" in titles(at)
+    assert not at.exception
+
+
+def test_ramp_on_demand_and_written_into_the_site(monkeypatch, young):
+    at = page(monkeypatch, "water")
+    assert "young or winter-shrunken" in words(at)
+    assert not at.code
+    next(b for b in at.button if b.label == "Work out the feeding ramp").click().run()
+    assert not at.exception
+    ramp = feeding_ramp(young)
+    for loop in ramp.loops:
+        assert loop_sentence(loop, "us") in words(at)
+    assert at.code[0].value == "\n".join(site_lines(ramp))
+    before = at.session_state["site_text"]
+    next(b for b in at.button if b.label == "Write the ramp into the site").click().run()
+    assert not at.exception
+    text = at.session_state["site_text"]
+    written = tomllib.loads(text)["loops"]["main"]["feeding_ramp"]
+    assert written == ramp.changes["loops.main.feeding_ramp"]
+    assert "# soft" in text  # the keeper's own comments stay
+    proved = run_season(site_from_text(text, FOLDER)).findings
+    assert [(f.limit, f.where, f.days_broken) for f in proved] == [
+        (f.limit, f.where, f.days_broken) for f in ramp.proof.findings
+    ]
+    # the site is another now, and the last change can be undone
+    assert not at.code
+    assert at.session_state["site_past"][-1][0] == before
+
+
+def test_power_cut_answers_for_the_worst_hour_first(monkeypatch, young_season):
+    at = page(monkeypatch, "powercut")
+    shown = words(at)
+    assert headline(power_cut(young_season)) in shown
+    for caution in ("outdoors", "arbon monoxide", "transfer switch", "ground-fault", "Do not feed"):
+        assert caution in shown
+    assert "cylinder upright" not in shown
+
+
+def fill(at: AppTest, **typed: str) -> AppTest:
+    for label, text in typed.items():
+        next(f for f in at.text_input if f.label.startswith(label)).set_value(text)
+    at.button[-1].click().run()
+    assert not at.exception
+    return at
+
+
+def test_power_cut_of_the_keeper(monkeypatch, young_season):
+    at = page(monkeypatch, "powercut")
+    fill(at, Day="2027-01-20", Hour="6.5", Battery="10 W", Oxygen="10 L", Pressure="2200 psi", Coldest="40 degF")
+    shown = words(at)
+    expected = power_cut(young_season, young_season.dates[111], 6.5, 10.0, 10.0, 2200 * 0.0689476, (40 - 32) * 5 / 9)
+    assert str(expected.date) == "2027-01-20"
+    assert headline(expected) in shown
+    assert "lethal, battery air" in shown
+    assert "lethal, cylinder" in shown
+    assert "a room that stands at 40.0 degF" in shown
+    assert "cylinder upright" in shown
+    # what was typed is still there after another page was looked at
+    at.switch_page("stocksim/faces/pages/fish.py").run()
+    at.switch_page("stocksim/faces/pages/powercut.py").run()
+    assert headline(expected) in words(at)
+    assert next(f for f in at.text_input if f.label == "Day").value == "2027-01-20"
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentences"),
+    [
+        ({"Day": "soon", "Hour": "noon"}, ['"soon" is not a date', '"noon" is not an hour']),
+        ({"Day": "2031-01-01"}, ["lies outside the season"]),
+        ({"Hour": "25"}, ["give an hour of the day from 0 to 24"]),
+        ({"Battery": "10", "Coldest": "5 apples"}, ["has no unit", "is not a unit of temperature"]),
+        ({"Oxygen": "10 L"}, ["give both"]),
+        ({"Hour": "nan"}, ["nan"]),
+    ],
+)
+def test_what_cannot_be_is_said(monkeypatch, tmp_path, typed, sentences):
+    at = fill(page(monkeypatch, "powercut", bare(tmp_path)), **typed)
+    for sentence in sentences:
+        assert sentence in words(at)
+    assert 'class="ss-card"' not in " ".join(element.proto.body for element in at.get("html"))
+
+
+def trouble_labels(season) -> list[str]:
+    data = trouble_panel(season).to_dict()["datasets"]
+    return [row["label"] for rows in data.values() for row in rows if row["label"]]
+
+
+def test_broken_nitrite_shows_on_the_season_page(monkeypatch, young_season):
+    at = page(monkeypatch, "season")
+    html = " ".join(element.proto.body for element in at.get("html"))
+    cells = re.findall(r'<td data-head="nitrite">(.*?)</td>', html)
+    assert len(cells) == 5
+    assert sum("ss-bad" in cell for cell in cells) == 2
+    assert any(label.startswith("birch: nitrite, ") for label in trouble_labels(young_season))
+
+
+def test_overloaded_film_shows_on_the_season_page(monkeypatch, tmp_path):
+    tables = one_tank(count=400, bed_m2=1.0, power_w=900.0)
+    path = tmp_path / "crowded.toml"
+    path.write_text(tomlkit.dumps(tables), encoding="utf-8")
+    at = page(monkeypatch, "season", path)
+    assert "more ammonia than the biofilter can take in loop main" in words(at)
+    assert "Where and when a limit is broken" in titles(at)
+    assert any(label.startswith("main: film overloaded, ") for label in trouble_labels(run_season(build(tables))))
+
+
+def test_loop_fields_of_the_water_are_edited(monkeypatch, tmp_path):
+    at = page(monkeypatch, "edit", bare(tmp_path))
+    at.segmented_control(key="part").set_value("Loops").run()
+    for label, text in (("alkalinity target", "80 mg/L"), ("source alkalinity", "40 mg/L"), ("evaporation", "9 L/day")):
+        next(f for f in at.text_input if f.label == label).set_value(text).run()
+    next(s for s in at.selectbox if s.label == "buffer").set_value("calcium_hydroxide").run()
+    assert not at.exception
+    loop = site_from_text(at.session_state["site_text"], tmp_path).file.loops["main"]
+    assert (loop.alkalinity_target, loop.buffer) == (80.0, "calcium_hydroxide")
+    assert loop.evaporation == pytest.approx(0.009, rel=1e-12)
+    assert loop.source_water is not None
+    assert loop.source_water.alkalinity == 40.0
+    at.switch_page("stocksim/faces/pages/water.py").run()
+    assert "Hydroxides burn skin and eyes" in words(at)
+
+
+def test_faulty_text_keeps_the_last_sound_water(monkeypatch, tmp_path):
+    at = page(monkeypatch, "edit", bare(tmp_path))
+    at.segmented_control(key="part").set_value("Loops").run()
+    next(f for f in at.text_input if f.label == "sump").set_value("much").run()
+    for name in ("water", "powercut"):
+        at.switch_page(f"stocksim/faces/pages/{name}.py").run()
+        assert not at.exception
+        assert "last sound version" in words(at)

@@ -1,0 +1,152 @@
+"""Levers on a loop's film and what it needs: surface, time, chloride, alkalinity, a first biofilter."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import pytest
+from lever_checks import dosed, finding_of, is_broken, sought
+from small_sites import START, build, one_tank
+
+from stocksim import run_season
+from stocksim.planning.levers import find_lever, find_levers
+from stocksim.units import parse_quantity
+
+
+def test_a_small_film_is_given_the_least_surface_that_does():
+    season, lever = sought(dosed(count=120, power_w=3, bed_m2=4, ph=8.2), "unionized_ammonia")
+    field = "beds.gravel.nitrifying_surface"
+    assert list(lever.changes) == [field]
+    before = season.layout.film_m2[-1]
+    surface = parse_quantity(lever.changes[field], "area")
+    assert lever.words == (
+        f"give bed gravel {surface:.1f} m2 of nitrifying surface instead of {before:.1f} m2, by more or finer media"
+    )
+    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    weaker = (surface / before - 0.1) * before - 1.0  # a step of a tenth, and the rounding up to whole m2
+    assert is_broken(season, {field: f"{weaker} m2"}, "unionized_ammonia")
+
+
+def test_a_biofilter_is_given_more_media():
+    tables = dosed(count=90, days=20, ph=8.0)
+    tables["beds"]["gravel"]["area"] = "0.1 m2"
+    tables["biofilters"] = {
+        "drip": {
+            "loop": "main", "kind": "trickling", "media_volume": "200 L", "specific_surface": "200 m2/m3",
+            "flow": "1000 L/h",
+        }
+    }  # fmt: skip
+    season, lever = sought(tables, "unionized_ammonia")
+    field = "biofilters.drip.media_volume"
+    assert list(lever.changes) == [field]
+    media = parse_quantity(lever.changes[field], "volume")
+    assert lever.words == f"give biofilter drip {1000 * media:.0f} L of media"
+    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    assert is_broken(season, {field: f"{media - 0.1 * 0.2} m3"}, "unionized_ammonia")
+
+
+def young(**loop_keys) -> dict:
+    """Tilapia on a small film that has hardly begun."""
+    tables = dosed(days=60, bed_m2=0.8, count=60, ph=7.2, power_w=200.0)
+    tables["loops"]["main"] |= {"biofilter_start": "seeded"} | loop_keys
+    return tables
+
+
+def test_a_young_film_is_given_time_and_the_least_feed_is_given_up():
+    season, lever = sought(young(), "nitrite")
+    field = "loops.main.feeding_ramp"
+    first, then = lever.changes[field]
+    assert (first["from"], then["share"]) == (START, 1.0)
+    weeks = (then["from"] - START).days // 7
+    feed = f"{100 * first['share']:.0f} % of its ration" if first["share"] else "nothing"
+    assert lever.words == (
+        f"feed loop main {feed} before {then['from']}, then all of it (`stocksim ramp` finds finer steps)"
+    )
+    assert not is_broken(season, lever.changes, "nitrite")
+    given_up = (1.0 - first["share"]) * weeks
+    for share in (0.8, 0.6, 0.4, 0.2, 0.0):
+        for week in range(1, 8):
+            if (1.0 - share) * week < given_up - 1e-9:
+                steps = [
+                    {"from": START, "share": share}, {"from": START + dt.timedelta(days=7 * week), "share": 1.0},
+                ]  # fmt: skip
+                assert is_broken(season, {field: steps}, "nitrite"), (share, week)
+
+
+def test_a_keepers_own_ramp_is_left_alone():
+    season = run_season(build(young(feeding_ramp=[{"from": START, "share": 1.0}])))
+    finding = finding_of(season, "nitrite")
+    assert finding.is_broken
+    lever = find_lever(season, finding)
+    assert lever is None or "loops.main.feeding_ramp" not in lever.changes
+
+
+def shielded(species: str, feed: str) -> dict:
+    tables = dosed(species=species, feed=feed, temperature_c=14.0, days=40, count=40, bed_m2=6.0, power_w=200.0)
+    tables["loops"]["main"] |= {
+        "biofilter_started": START - dt.timedelta(days=40), "feeding_ramp": [{"from": START, "share": 1.0}],
+        "source_water": {"chloride": "1 mg/L"},
+    }  # fmt: skip
+    return tables
+
+
+def test_chloride_is_named_where_it_protects_and_only_there():
+    season, lever = sought(shielded("rainbow_trout", "trout_44"), "nitrite")
+    field = "loops.main.source_water.chloride"
+    assert list(lever.changes) == [field]
+    chloride = parse_quantity(lever.changes[field], "concentration")
+    # 32.8 parts to one of nitrite nitrogen at least: shielded fish eat more, and nitrite rises
+    assert chloride % 10 == 0
+    assert 32.84 * finding_of(season, "nitrite").worst_value <= chloride <= 170
+    assert lever.words.startswith(f"keep {chloride:.0f} mg/L of chloride in loop main, top-up water too (about ")
+    # plain salt holds 0.6066 chloride; sump and tank are 1.8 m3
+    grams = 1.8 * (chloride - 1.0) / 0.6066
+    assert f"(about {grams:,.0f} g of plain salt" in lever.words
+    assert "sodium sets crops back" in lever.words
+    assert not is_broken(season, lever.changes, "nitrite")
+    assert is_broken(season, {field: f"{chloride - 10} mg/L"}, "nitrite")
+    unshielded = run_season(build(shielded("largemouth_bass", "bass_46")), **{"cohorts.fish.count": 300})
+    finding = finding_of(unshielded, "nitrite")
+    assert finding.is_broken
+    lever = find_lever(unshielded, finding)
+    assert lever is None or field not in lever.changes
+
+
+def test_a_loop_that_nobody_doses_is_dosed_first_when_its_alkalinity_runs_out():
+    tables = one_tank(count=110, mean_weight_g=150.0, power_w=300.0)
+    season, lever = sought(tables, "nitrite")
+    assert lever.changes == {"loops.main.alkalinity_target": "80 mg/L"}
+    assert re.fullmatch(r"dose loop main to hold 80 mg/L of alkalinity: it falls to \d+.*", lever.words)
+    assert season.course.alkalinity_mg_l.min() < 40.0
+    for limit, where in (("nitrite", "tanks.one"), ("biofilter", "loops.main")):
+        assert finding_of(season, limit, where).is_broken
+        assert not is_broken(season, lever.changes, limit, where)
+
+
+def test_one_lever_is_told_for_all_broken_limits_of_a_loops_water():
+    season = run_season(build(one_tank(count=110, mean_weight_g=150.0, power_w=300.0)))
+    water = [f for f in find_levers(season) if f.limit in ("nitrite", "biofilter") and f.is_broken]
+    assert len(water) == 2
+    assert len({finding.lever for finding in water}) == 1
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_a_loop_without_film_is_given_the_smallest_biofilter_that_does(units):
+    tables = dosed(days=20)
+    del tables["beds"]
+    tables["site"]["units"] = units
+    season, lever = sought(tables, "biofilter", "loops.main")
+    field = "biofilters.new_1"
+    assert list(lever.changes) == [field]
+    table = lever.changes[field]
+    media = table["media_volume"]
+    assert media.endswith(" L" if units == "metric" else " gal")
+    assert lever.words.startswith(
+        f"give loop main a trickling biofilter with {media} of 200 m2/m3 media, its film grown"
+    )
+    assert parse_quantity(table["flow"], "flow") == pytest.approx(24.0)  # that of the tank
+    number, unit = media.split()
+    assert not is_broken(season, lever.changes, "biofilter", "loops.main")
+    half = {field: table | {"media_volume": f"{int(number) / 2} {unit}"}}
+    assert is_broken(season, half, "biofilter", "loops.main")

@@ -1,123 +1,31 @@
 """A second season, in plain floats and loops, written from the equations and the site's own tables.
 
-Slow on purpose and without arrays, layout or Newton steps: every unknown is found between two bounds. It shares no code
-with the engine; its constants are typed again. Used by test_engine.py.
+Slow on purpose and without arrays, layout or Newton steps: unknowns are found between two bounds. It shares no code
+with the engine; its constants are typed again. The slower water is in oracle_water.py, which takes pH, dose and film
+growth from stocksim.water (they have tests of their own). Used by test_engine.py.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-
 from oracle_fish import Cohort, share_by_ammonia, share_by_oxygen
+from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, toxic_share
+from oracle_water import HALF_NITRITE, SlowWater
+
+# where the engine takes a day in steps: a choice of its own, no science
+from stocksim.engine.film import BEND_MG_L, BEND_SHARE
 
 AS_AMMONIA = 0.87
-OXYGEN_PER_N = 4.569
+OXYGEN_PER_N, TO_NITRITE, TO_NITRATE = 4.569, 3.427, 1.142
 HALF_TAN, HALF_OXYGEN = 1.93, 0.9
 
 
-def root_between(rising: Callable[[float], float], low: float, high: float) -> float:
-    """Where a rising function crosses zero: bisection, with a chord tried in between (Illinois rule)."""
-    below, above = rising(low), rising(high)
-    if below >= 0.0:
-        return low
-    if above <= 0.0:
-        return high
-    side = 0
-    for step in range(200):
-        middle = 0.5 * (low + high) if step % 4 == 3 else (low * above - high * below) / (above - below)
-        if not low < middle < high:
-            middle = 0.5 * (low + high)
-        if high - low <= 1e-15 * (1.0 + abs(high)) or not low < middle < high:
-            break
-        value = rising(middle)
-        if value == 0.0:
-            return middle
-        if value < 0.0:
-            low, below = middle, value
-            if side < 0:
-                above *= 0.5
-            side = -1
-        else:
-            high, above = middle, value
-            if side > 0:
-                below *= 0.5
-            side = 1
-    return 0.5 * (low + high)
-
-
-# --- water
-
-
-def saturation(t: float, elevation: float) -> float:
-    k = t + 273.15
-    at_sea = math.exp(-139.34411 + 1.575701e5 / k - 6.642308e7 / k**2 + 1.2438e10 / k**3 - 8.621949e11 / k**4)
-    p = (1.0 - 2.25577e-5 * elevation) ** 5.2559
-    u = math.exp(11.8571 - 3840.70 / k - 216961.0 / k**2)
-    th = 0.000975 - 1.426e-5 * t + 6.436e-8 * t * t
-    return at_sea * p * (1.0 - u / p) * (1.0 - th * p) / ((1.0 - u) * (1.0 - th))
-
-
-def still_velocity(t: float) -> float:
-    schmidt = 1800.6 - 120.10 * t + 3.7818 * t**2 - 0.047608 * t**3
-    return 0.0207 * 24.0 * math.sqrt(600.0 / schmidt)
-
-
-def film_rate(t: float) -> float:
-    if t >= 10.0:
-        return 0.837 * 1.06 ** (t - 20.0)
-    return 0.837 * 1.06**-10.0 * 1.10 ** (t - 10.0)
-
-
-def toxic_share(ph: float, t: float) -> float:
-    return 1.0 / (1.0 + 10.0 ** (0.09018 + 2729.92 / (t + 273.15) - ph))
-
-
-def rating(supply) -> float:
-    """Standard transfer, g/day: 0.7 kg per kWh of an air pump."""
-    if supply is None or supply.kind == "none":
-        return 0.0
-    return supply.power * 24.0 * 0.7 if supply.kind == "diffuser" else supply.transfer
-
-
-class Pool:
-    """One body of mixed water: tank, bed, biofilter or sump."""
-
-    def __init__(self, volume, flow=0.0, surface=0.0, supply=None, film=0.0, trickles=False):
-        self.volume, self.flow, self.surface, self.film = volume, flow, surface, film
-        self.rating, self.passing = rating(supply), flow if trickles else 0.0
-        self.oxygen = self.tan = 0.0
-        self.cohorts: list[Cohort] = []
-
-    def weather(self, t: float, elevation: float) -> None:
-        """The day's exchange with air: volume renewed and oxygen brought."""
-        full = saturation(t, elevation)
-        device = 0.9 * self.rating * 1.024 ** (t - 20.0) / 9.09
-        open_water = self.surface * still_velocity(t) + self.passing
-        self.exchange = device + open_water
-        self.brought = (0.95 * device + open_water) * full
-
-
-def bed_pool(bed) -> Pool:
-    depth = bed.depth or 0.3
-    bulk = bed.area * depth
-    if bed.kind == "raft":
-        film = bed.nitrifying_surface or 1.23 * bed.area
-        return Pool(bulk, bed.flow or bulk * 12.0, 0.0, bed.oxygen_supply, film)
-    if bed.kind == "media":
-        film = bed.nitrifying_surface or 0.4 * 6.0 * 0.6 / (bed.media_size or 0.0127) * bulk
-        return Pool(bulk * 0.4 * 0.5, bed.flow or bulk * 24.0, 0.0, bed.oxygen_supply, film, True)
-    return Pool(bed.area * 0.02, bed.flow, 0.0, bed.oxygen_supply, bed.nitrifying_surface or 0.0, True)
-
-
-class Loop:
+class Loop(SlowWater):
     """A sump, its tanks and its units, and one day of them."""
 
     def __init__(self, site, key: str, cohorts: dict[str, Cohort]):
         file = site.file
         table = file.loops[key]
         self.elevation = file.site.elevation or 0.0
-        self.ph = 7.2 if table.ph is None else table.ph
         self.temperature = [float(t) for t in site.temperature_c[key]]
         self.sump = Pool(table.sump, 0.0, table.sump / (table.depth or 0.8), table.oxygen_supply)
         self.tanks = {
@@ -143,22 +51,32 @@ class Loop:
         self.flow = sum(pool.flow for pool in self.pools)
         for pool in [*self.pools, self.sump]:
             pool.oxygen = saturation(self.temperature[0], self.elevation)
+        self.begin(site, key)
 
     def day(self, number: int, date) -> None:
         t = self.temperature[number]
-        self.toxic = toxic_share(self.ph, t)
+        self.reset(date)
         for pool in [*self.pools, self.sump]:
             pool.weather(t, self.elevation)
-        for pool in self.pools:
-            pool.capacity = self._film_capacity(pool, t)
+        self.weather_co2()
+        for pool in self.tanks.values():
+            pool.toxic = toxic_share(pool.ph, t)
+        for pool in self.units.values():
+            pool.full = self._film_capacity(pool, t)
+        self.morning(number, date)
+        grown = [getattr(pool, "grown", None) for pool in self.pools]
+        tan, nitrite = [pool.tan for pool in self.pools], [pool.nitrite for pool in self.pools]
+        capacities = self.films(t, grown, tan, nitrite, 1.0)
+        for pool, first, second in zip(self.pools, *capacities[:2], strict=True):
+            pool.capacity, pool.nitrite_capacity = first, second
             for cohort in pool.cohorts:
-                cohort.wake(t, date)
-            pool.tan_now, pool.oxygen_now = pool.tan, pool.oxygen
+                cohort.wake(t, date, pool.nitrite, self.sump.level["chloride"])
+            pool.tan_now, pool.oxygen_now, pool.nitrite_now = pool.tan, pool.oxygen, pool.nitrite
         # ammonia and oxygen hang together through appetite and film: turn and turn about, half steps in ammonia
         for turn in range(400):
             self._breathe()
             before = [pool.tan_now for pool in self.pools]
-            sump_tan = self._excrete()
+            found = self._excrete()
             steps = (abs(pool.tan_now - old) / (1.0 + old) for pool, old in zip(self.pools, before, strict=True))
             moved = max(steps, default=0.0)
             if moved < 1e-13:
@@ -168,22 +86,82 @@ class Loop:
                     pool.tan_now = 0.5 * (old + pool.tan_now)
         else:
             raise RuntimeError(f"the oracle did not settle on day {number}")
-        self.sump.oxygen, self.sump.tan = self.sump_oxygen, sump_tan
+        whole = [*found, [x for m in capacities[2] if m is not None for x in m]]
+        self._take(self._refined(number, whole) if self._bends(whole) else whole)
+        self.sump.oxygen = self.sump_oxygen
         for pool in self.pools:
-            pool.oxygen, pool.tan = pool.oxygen_now, pool.tan_now
+            pool.oxygen = pool.oxygen_now
             for cohort in pool.cohorts:
-                if cohort.here > 0.0:
-                    cohort.weight += cohort.gain_each
-                    cohort.greatest = max(cohort.greatest, cohort.weight)
+                cohort.grow_and_die(pool.oxygen, pool.toxic * pool.tan, pool.nitrite)
+        self.evening(number)
+
+    def _bends(self, whole: list[list[float]]) -> bool:
+        """Whether TAN or nitrite of any pool changed its pace against yesterday."""
+        for pool, tan, nitrite in zip(self.pools, whole[0], whole[3], strict=True):
+            for level, before, last in ((tan, pool.tan, pool.tan_moved), (nitrite, pool.nitrite, pool.nitrite_moved)):
+                if abs(level - before - last) > max(BEND_MG_L, BEND_SHARE * level):
+                    return True
+        return False
+
+    def _loads(self) -> tuple[list[float], float]:
+        fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
+        to_sump = (1.0 - AS_AMMONIA) * sum(cohort.excreted for cohort in fish)
+        loads = [AS_AMMONIA * sum(cohort.excreted for cohort in pool.cohorts) for pool in self.pools]
+        return loads, to_sump + self.freed["solids_n"] + self.ammonia_dosed
+
+    def _refined(self, number: int, whole: list[list[float]]) -> list[list[float]]:
+        """The day in one, two and three steps weighed together; oxygen follows what the films then do."""
+        halves, thirds = (self.nitrogen_in_steps(number, steps, *self._loads()) for steps in (2, 3))
+        best = [
+            [0.5 * a - 4.0 * b + 4.5 * c for a, b, c in zip(*three, strict=True)]
+            for three in zip(whole, halves, thirds, strict=True)
+        ]
+        if any(x < 0.0 for part in best[:6] for x in part):
+            best = thirds
+        best[6] = [min(max(x, 1e-5), 1.0) for x in best[6]]
+        wanted = {
+            pool: sum(cohort.oxygen for cohort in pool.cohorts) + TO_NITRITE * first + TO_NITRATE * second
+            for pool, first, second in zip(self.pools, best[2], best[5], strict=True)
+        }
+        sump = self.sump
+        gain = sump.volume + self.flow + sump.exchange
+        arriving = sump.volume * sump.oxygen + sump.brought - self.solids_oxygen
+
+        def missing(level: float) -> float:
+            back = 0.0
+            for pool, need in wanted.items():
+                left = pool.volume * pool.oxygen + pool.brought + pool.flow * level - need
+                pool.oxygen_now = max(left, 0.0) / (pool.volume + pool.flow + pool.exchange)
+                back += pool.flow * pool.oxygen_now
+            return gain * level - arriving - back
+
+        self.sump_oxygen = root_between(missing, 0.0, 30.0)
+        missing(self.sump_oxygen)
+        return best
+
+    def _take(self, found: list[list[float]]) -> None:
+        """Keep the day's nitrogen and films, and what oxygen was really used."""
+        tan, (self.sump.tan,), nitrified, nitrite, (self.sump.nitrite,), oxidized, films = found
+        for pool, *values in zip(self.pools, tan, nitrified, nitrite, oxidized, strict=True):
+            pool.tan_moved, pool.nitrite_moved = values[0] - pool.tan, values[2] - pool.nitrite
+            pool.tan, pool.nitrified, pool.nitrite, pool.oxidized = values
+            reaching = pool.volume * pool.oxygen + pool.brought + pool.flow * self.sump_oxygen
+            wanted = sum(c.oxygen for c in pool.cohorts) + TO_NITRITE * values[1] + TO_NITRATE * values[3]
+            pool.used = min(wanted, reaching)
+        for pool, pair in zip(self.units.values(), zip(films[::2], films[1::2], strict=True), strict=True):
+            pool.grown = list(pair)
+        back = sum(pool.flow * pool.oxygen_now for pool in self.pools)
+        self.sump_used = min(self.solids_oxygen, self.sump.volume * self.sump.oxygen + self.sump.brought + back)
 
     def _film_capacity(self, pool: Pool, t: float) -> float:
-        """Capacity that the oxygen reaching the film allows, with last evening's TAN and sump."""
+        """Capacity of the whole surface that the oxygen reaching the grown film allows, with last evening's TAN."""
         capacity = pool.film * film_rate(t)
         if capacity == 0.0:
             return 0.0
         through = pool.flow + pool.exchange
         arriving = pool.brought + pool.flow * self.sump.oxygen
-        full_use = OXYGEN_PER_N * capacity * pool.tan / (HALF_TAN + pool.tan)
+        grown = 1.0 if pool.grown[0] is None else pool.grown[0]
+        full_use = OXYGEN_PER_N * capacity * grown * pool.tan / (HALF_TAN + pool.tan)
         level = root_between(
             lambda o: through * o - arriving + full_use * o / (HALF_OXYGEN + o), 0.0, arriving / through
         )
@@ -192,7 +170,7 @@ class Loop:
     def _feed_tank(self, pool: Pool, oxygen: float) -> float:
         """Let the tank's fish eat in this oxygen; their use of it."""
         for cohort in pool.cohorts:
-            cohort.eat(share_by_oxygen(cohort.s, oxygen) * share_by_ammonia(cohort.s, self.toxic * pool.tan_now))
+            cohort.eat(share_by_oxygen(cohort.s, oxygen) * share_by_ammonia(cohort.s, pool.toxic * pool.tan_now))
         return sum(cohort.oxygen for cohort in pool.cohorts)
 
     def _tank_oxygen(self, pool: Pool, sump: float) -> float:
@@ -212,61 +190,37 @@ class Loop:
         arriving = sump.volume * sump.oxygen + sump.brought
 
         def missing(level: float) -> float:
-            back = solids = 0.0
+            back = 0.0
             for pool in self.tanks.values():
                 pool.oxygen_now = self._tank_oxygen(pool, level)
                 back += pool.flow * pool.oxygen_now
-                solids += sum(cohort.solids_oxygen for cohort in pool.cohorts)
             for pool in self.units.values():
-                left = pool.volume * pool.oxygen + pool.brought + pool.flow * level - OXYGEN_PER_N * nitrified(pool)
+                used = TO_NITRITE * pool.capacity * pool.tan_now / (HALF_TAN + pool.tan_now)
+                used += TO_NITRATE * pool.nitrite_capacity * pool.nitrite_now / (HALF_NITRITE + pool.nitrite_now)
+                left = pool.volume * pool.oxygen + pool.brought + pool.flow * level - used
                 pool.oxygen_now = max(left, 0.0) / (pool.volume + pool.flow + pool.exchange)
                 back += pool.flow * pool.oxygen_now
-            return gain * level - arriving - back + solids
+            return gain * level - arriving - back + self.solids_oxygen
 
         self.sump_oxygen = root_between(missing, 0.0, 30.0)
         missing(self.sump_oxygen)
 
-    def _excrete(self) -> float:
-        """TAN of tanks and units, and of the sump, with what the fish have eaten."""
-        sump = self.sump
-        fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
-        to_sump = sum((1.0 - AS_AMMONIA) * cohort.excreted + cohort.solids_nitrogen for cohort in fish)
-        load = sump.volume * sump.tan + to_sump
-        total = load + sum(
-            pool.volume * pool.tan + AS_AMMONIA * sum(c.excreted for c in pool.cohorts) for pool in self.pools
-        )
-
-        def missing(level: float) -> float:
-            back = 0.0
-            for pool in self.pools:
-                arriving = (
-                    pool.volume * pool.tan + AS_AMMONIA * sum(c.excreted for c in pool.cohorts) + pool.flow * level
-                )
-                gain = pool.volume + pool.flow
-                pool.tan_now = self._tan_in(pool, arriving, gain)
-                back += pool.flow * pool.tan_now
-            return (sump.volume + self.flow) * level - load - back
-
-        found = root_between(missing, 0.0, total / sump.volume)
-        missing(found)
-        return found
-
-    @staticmethod
-    def _tan_in(pool: Pool, arriving: float, gain: float) -> float:
-        if pool.capacity == 0.0:
-            return arriving / gain
-        return root_between(lambda c: gain * c + pool.capacity * c / (HALF_TAN + c) - arriving, 0.0, arriving / gain)
-
-
-def nitrified(pool: Pool) -> float:
-    return pool.capacity * pool.tan_now / (HALF_TAN + pool.tan_now)
+    def _excrete(self) -> list[list[float]]:
+        """TAN and nitrite of tanks, units and sump, with what the fish have eaten."""
+        loads, to_sump = self._loads()
+        capacity, second = [pool.capacity for pool in self.pools], [pool.nitrite_capacity for pool in self.pools]
+        old = [pool.tan for pool in self.pools], [pool.nitrite for pool in self.pools]
+        tan, sump, made = self.removal(old[0], self.sump.tan, loads, to_sump, capacity, HALF_TAN)
+        nitrite, nitrite_sump, used = self.removal(old[1], self.sump.nitrite, made, 0.0, second, HALF_NITRITE)
+        for pool, level, other in zip(self.pools, tan, nitrite, strict=True):
+            pool.tan_now, pool.nitrite_now = level, other
+        return [tan, [sump], made, nitrite, [nitrite_sump], used]
 
 
 def run(site) -> dict[str, list[list[float]]]:
     """The season: rows of days, columns in the order of the site file (leaves: tanks, then beds, then biofilters).
 
-    Keys weight_g, eaten_g, fed_g, fish_oxygen_g, excreted_nitrogen_g, oxygen_mg_l, tan_mg_l, nitrified_g,
-    sump_oxygen_mg_l, sump_tan_mg_l.
+    Keys are fields of the engine's course.
     """
     import datetime as dt
 
@@ -292,7 +246,21 @@ def run(site) -> dict[str, list[list[float]]]:
         note("excreted_nitrogen_g", (c.excreted for c in fish))
         note("oxygen_mg_l", (pool.oxygen for pool in leaves))
         note("tan_mg_l", (pool.tan for pool in leaves))
-        note("nitrified_g", (nitrified(pool) for pool in leaves))
-        note("sump_oxygen_mg_l", (loop.sump.oxygen for loop in loops.values()))
-        note("sump_tan_mg_l", (loop.sump.tan for loop in loops.values()))
+        note("nitrified_g", (pool.nitrified for pool in leaves))
+        note("nitrite_mg_l", (pool.nitrite for pool in leaves))
+        note("nitrite_oxidized_g", (pool.oxidized for pool in leaves))
+        note("count", (c.here - c.deaths for c in fish))
+        note("deaths", (c.deaths for c in fish))
+        note("ph", (pools[name].ph for name in site.file.tanks))
+        note("co2_mg_l", (max(pools[name].level["co2"], 0.0) for name in site.file.tanks))
+        note("ammonia_maturity", (pools[name].grown[0] for name in units))
+        note("nitrite_maturity", (pools[name].grown[1] for name in units))
+        sumps = [loop.sump for loop in loops.values()]
+        note("sump_oxygen_mg_l", (sump.oxygen for sump in sumps))
+        note("sump_tan_mg_l", (sump.tan for sump in sumps))
+        note("nitrate_mg_l", (sump.nitrate for sump in sumps))
+        note("alkalinity_mg_l", (loop.held("alkalinity") / loop.water for loop in loops.values()))
+        for name in ("potassium", "phosphorus", "solids", "chloride"):
+            note(f"{name}_mg_l", (sump.level[name] for sump in sumps))
+        note("solids_n_freed_g", (loop.freed["solids_n"] for loop in loops.values()))
     return told

@@ -16,6 +16,7 @@ from stocksim.engine.running import run_season
 from stocksim.faces.charts import trouble_panel
 from stocksim.faces.powercut import headline
 from stocksim.faces.ramp_words import loop_sentence, site_lines
+from stocksim.faces.water_words import loop_sentences
 from stocksim.planning.outage import power_cut
 from stocksim.planning.ramp import feeding_ramp
 from stocksim.site.examples import FOLDER
@@ -222,3 +223,23 @@ def test_faulty_text_keeps_the_last_sound_water(monkeypatch, tmp_path):
         at.switch_page(f"stocksim/faces/pages/{name}.py").run()
         assert not at.exception
         assert "last sound version" in words(at)
+
+
+def test_alkalinity_that_falls_short_is_said(young_season):
+    loops = young_season.loops[young_season.loops["loop"] == "main"]
+    short = loops[loops["alkalinity_mg_l"] < 0.9 * 70.0]
+    dose, *others = loop_sentences(young_season, "main", "us")
+    day = short["date"].iloc[0]
+    assert f"below the target of 70 from {day.day} {day:%b %Y}" in dose
+    assert [sentence.split(":")[0].split(",")[0] for sentence in others] == ["Top-up", "pH", "Film"]
+
+
+def test_alkalinity_that_runs_out_is_said():
+    # soft water, no target: the film eats the alkalinity
+    tables = one_tank(days=200, count=60)
+    tables["loops"]["main"]["source_water"] = {"alkalinity": "10 mg/L"}
+    season = run_season(build(tables))
+    assert season.loops["alkalinity_mg_l"].min() < 20.0
+    dose = loop_sentences(season, "main", "metric")[0]
+    assert "gives no alkalinity target" in dose
+    assert "pH can crash" in dose

@@ -75,10 +75,6 @@ def test_check_tells_what_it_understood(run):
     for note in understood["notes"]:
         assert note in run("check", "house.toml").out
     assert understood["settlers"] == []
-    with Path("house.toml").open("a", encoding="utf-8") as file:
-        file.write('[settlers.pot]\nloop = "main"\nkind = "radial_flow"\nshare_of_flow = 0.5\ndrawn_off = "20 L/day"\n')
-    (settler,) = run("check", "house.toml", "--json").data["understood"]["settlers"]
-    assert settler == "pot: radial flow in loop main, reached by 50 % of the return, 20 L drawn off a day"
 
 
 def test_check_json_gives_the_faults_on_stdout_and_the_sentences_on_stderr(run):

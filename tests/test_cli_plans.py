@@ -1,9 +1,10 @@
-"""The commands that plan, power cut and ramp: keys of the contract, defaults, refusals in a sentence each."""
+"""Power cut and ramp on the command line, and settlers: keys of the contract, defaults, refusals in a sentence each."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
+from pathlib import Path
 
 import pytest
 from command_line import refused, runner, spoil
@@ -15,6 +16,13 @@ from stocksim.planning.outage import PEAK_HOUR, power_cut
 @pytest.fixture
 def run(monkeypatch, capsys, tmp_path):
     return runner(monkeypatch, capsys, tmp_path)
+
+
+def test_check_tells_what_it_understood_of_a_settler(run):
+    with Path("house.toml").open("a", encoding="utf-8") as file:
+        file.write('[settlers.pot]\nloop = "main"\nkind = "radial_flow"\nshare_of_flow = 0.5\ndrawn_off = "20 L/day"\n')
+    (settler,) = run("check", "house.toml", "--json").data["understood"]["settlers"]
+    assert settler == "pot: radial flow in loop main, reached by 50 % of the return, 20 L drawn off a day"
 
 
 # ---- powercut -------------------------------------------------------------------------------------------------------

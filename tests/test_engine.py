@@ -10,7 +10,8 @@ import oracle
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from small_sites import FED_WELL, START, any_site, build, one_tank, two_loops
+from oracle_pools import saturation
+from small_sites import FED_WELL, START, any_site, any_watered_site, build, one_tank, two_loops
 
 from stocksim import run_season
 from stocksim.engine import season as engine
@@ -262,7 +263,7 @@ def test_more_air_never_means_less_oxygen_in_its_tank(tables, grams):
     aired = simulate(replace(layout, device_g_day=device)).oxygen_mg_l[0, 0, 0]
     # a device carries fish water to 0.95 of saturation only, and takes oxygen out of water above that
     first_loop = int(layout.leaf_loop[0].argmax())
-    top = 0.95 * oracle.saturation(float(layout.temperature_c[0, first_loop]), layout.elevation_m)
+    top = 0.95 * saturation(float(layout.temperature_c[0, first_loop]), layout.elevation_m)
     assert aired >= min(poorer, top) - 1e-7
 
 
@@ -285,7 +286,7 @@ def test_an_empty_site_runs():
     tables = one_tank(days=20)
     tables["beds"], tables["cohorts"] = {}, {}
     season = run_season(build(tables))
-    saturation = oracle.saturation(26.0, 100.0)
+    saturation = saturation(26.0, 100.0)
     # nothing but a diffuser and a surface: between 0.95 of saturation, where the device would stop, and saturation
     level = season.course.oxygen_mg_l[0, -1, 0]
     assert 0.95 * saturation < level < saturation

@@ -69,8 +69,7 @@ def assert_keeps_to_solver(tables: dict, within_share: float) -> None:
 def test_one_step_a_day_would_not_do(monkeypatch):
     from stocksim.engine import film
 
-    monkeypatch.setattr(film, "MOVING_FILM", np.inf)
-    monkeypatch.setattr(film, "MOVING_MG_L", np.inf)
+    monkeypatch.setattr(film, "BEND_MG_L", np.inf)
     layout, course = cycling_site.run(SITES["25 degC"])
     solved = cycling_site.by_solver(layout, course)
     off = np.abs(course.tan_mg_l[0] - solved["tan"][:, :2])

@@ -29,9 +29,10 @@ FloatArray = NDArray[np.float64]
 _KINDS: tuple[Oxidizer, Oxidizer] = ("ammonia", "nitrite")
 # Food that keeps a film which is mature on the first morning [mg/L N]: an ordinary loop's, assumed.
 MATURE_FOOD_MG_L = 0.3
-# A loop's nitrogen moves fast when in a day a film changes by this much, or TAN or nitrite by this much [mg/L]: then
-# one step a day is too coarse. Chosen so that the day keeps within 5 % or 0.02 mg/L of a stiff solver (the tests).
-MOVING_FILM, MOVING_MG_L = 0.004, 0.01
+# One step a day is too coarse for a loop's nitrogen where TAN or nitrite changes its pace: where the day's change
+# differs from yesterday's by this much [mg/L], and by this share of the level. Chosen so that the day keeps within
+# 5 % or 0.02 mg/L of a stiff solver (the tests).
+BEND_MG_L, BEND_SHARE = 0.0008, 0.0015
 
 
 # g CaCO3 per g nitrogen that turns to nitrite, 2 equivalents a mole (charge balance, molar masses)
@@ -123,6 +124,8 @@ class Film:
         self.nitrite_sump = np.zeros((scenarios, len(layout.loops)))
         self.nitrite[:] = layout.water.start_nitrite @ layout.leaf_loop.T
         self.nitrite_sump[:] = layout.water.start_nitrite
+        # nothing is known of the day before the first: it is looked at closely
+        self.last_change = (np.full_like(self.nitrite, np.inf), np.full_like(self.nitrite, np.inf))
 
     def active(self, capacity: FloatArray) -> FloatArray:
         """Capacity of the film that has grown, of the whole surfaces' capacity, both (scenario, leaf). [g/day]"""
@@ -215,17 +218,21 @@ class Film:
             sump_store * sump, layout.leaf_loop, film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, guess,
         )  # fmt: skip
 
-    def is_moving(self, film: FilmDay, tan_before: FloatArray, found: Nitrogen) -> FloatArray:
+    def is_moving(self, tan_before: FloatArray, found: Nitrogen) -> NDArray[np.bool_]:
         """Whether one step a day is too coarse for a loop's nitrogen, shape (scenario, loop)."""
-        grown = np.abs(film.next_maturity - self.maturity).max(axis=0) > MOVING_FILM
-        changed = np.maximum(np.abs(found.tan.leaf_mg_l - tan_before), np.abs(found.nitrite.leaf_mg_l - self.nitrite))
-        return (grown @ self.unit_loop > 0.0) | ((changed > MOVING_MG_L) @ self.layout.leaf_loop > 0.0)
+        bends = np.zeros(tan_before.shape, dtype=bool)
+        for level, before, last in (
+            (found.tan.leaf_mg_l, tan_before, self.last_change[0]),
+            (found.nitrite.leaf_mg_l, self.nitrite, self.last_change[1]),
+        ):
+            bends = bends | (np.abs(level - before - last) > np.maximum(BEND_MG_L, BEND_SHARE * level))
+        return (bends @ self.layout.leaf_loop) > 0.0
 
     def refine(
         self,
         film: FilmDay,
         found: Nitrogen,
-        moving: FloatArray,
+        moving: NDArray[np.bool_],
         before: tuple[FloatArray, FloatArray],
         load: tuple[FloatArray, FloatArray],
         outflow: FloatArray,
@@ -290,6 +297,10 @@ class Film:
             tan_out, nitrite_out = tan_out + days * outflow * sump, nitrite_out + days * outflow * nitrite_sump
             maturity = film.next_maturity
         return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, tan_out, nitrite_out, maturity]
+
+    def remember(self, tan_before: FloatArray, found: Nitrogen) -> None:
+        """Keep by how much the day moved TAN and nitrite."""
+        self.last_change = (found.tan.leaf_mg_l - tan_before, found.nitrite.leaf_mg_l - self.nitrite)
 
     def night(self, film: FilmDay, nitrite: Star) -> None:
         """Keep what the day left."""

@@ -192,7 +192,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
         outflow = morning.outflow_m3
         found = Nitrogen(tan_star, nitrite_star, outflow * tan_star.sump_mg_l, outflow * nitrite_star.sump_mg_l)
-        moving = water.film.is_moving(morning.film, tan_before, found)
+        moving = water.film.is_moving(tan_before, found)
         if moving.any():
             tan_load[:] = 0.0
             tan_load[:, :tanks] = eating.tank_tan
@@ -214,6 +214,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             used = oxygen_star.removed_g
         oxygen, oxygen_sump = oxygen_star.leaf_mg_l, oxygen_star.sump_mg_l
         tan, tan_sump = found.tan.leaf_mg_l, found.tan.sump_mg_l
+        water.film.remember(tan_before, found)
         settled_share = share
         fish.grow(eating)
         fish.die(oxygen[:, :tanks], tan[:, :tanks], toxic, found.nitrite.leaf_mg_l[:, :tanks])

@@ -10,7 +10,7 @@ from typing import Any
 from stocksim.engine.results import Season
 from stocksim.errors import Fault, InputError
 from stocksim.faces.markup import table_html
-from stocksim.faces.powercut import TABLE_WORDS, cylinder_words, occasion, powercut_answer, reserve_rows
+from stocksim.faces.powercut import TABLE_WORDS, UNSURE, cylinder_words, occasion, powercut_answer, reserve_rows
 from stocksim.planning.outage import PowerCut, power_cut
 from stocksim.units import parse_quantity
 
@@ -102,9 +102,9 @@ def card_html(cut: PowerCut, units: str) -> str:
             notes.insert(1, cylinder_words(cut))
     else:
         notes = notes[-1:]  # without fish only the generator's load is left to tell
-    first, *others = notes
-    parts.append(f'<p class="ss-card-note"><b>{escape(first)}</b></p>')
-    parts += [f'<p class="ss-card-note">{escape(note)}</p>' for note in others]
+    for note in notes:
+        words = f"<b>{escape(note)}</b>" if note == UNSURE else escape(note)
+        parts.append(f'<p class="ss-card-note">{words}</p>')
     items = "".join(f"<li>{escape(caution)}</li>" for caution in answer["cautions"])
     parts.append(f'<ol class="ss-card-cautions">{items}</ol>')
     return f'<section class="ss-card">{"".join(parts)}</section>'

@@ -59,6 +59,8 @@ STYLE = f"""<style>
   .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
   .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .3rem}}
   .st-key-menu p {{font-size: .95rem}}
+  [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
+    overflow: visible !important}}
   .ss-table thead {{display: none}}
   .ss-table tr {{display: grid; grid-template-columns: 1fr 1fr 1fr; padding: .35rem 0;
     border-bottom: 1px solid {FAINT}}}

@@ -77,13 +77,14 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
     dose += f" Alkalinity {_from_to(alkalinity, 0)} mg/L as CaCO3."
     if table.alkalinity_target is None and alkalinity.min() < 20.0:
         dose += " Below about 20 the film starves of it and pH can crash: give a target (common practice)."
-    first, _, most = max(weekly(frame["top_up_l"].to_numpy()), key=lambda week: week[2])
-    week_mean = 7.0 * float(frame["top_up_l"].mean())
-    sentences = [
-        dose,
-        f"Top-up: about {format_quantity(week_mean / 1000.0, 'volume', units)} a week, at most "
-        f"{format_quantity(most / 1000.0, 'volume', units)} in the week from {day_words(season.dates[first])}.",
-    ]
+    short = np.flatnonzero(alkalinity < 0.9 * (table.alkalinity_target or 0.0))
+    if short.size:
+        dose += (
+            f" More than a tenth below the target of {table.alkalinity_target:g} from "
+            f"{day_words(season.dates[int(short[0])])}: doses are held back while they would lift pH too fast or "
+            "un-ionized ammonia to a limit."
+        )
+    sentences = [dose, _top_up_words(season, frame["top_up_l"].to_numpy(), units)]
     ph = season.tanks.loc[season.tanks["loop"] == loop, "ph"].to_numpy()
     if table.ph is not None:
         sentences.append(f"pH: {table.ph:g} as given in the site file, whatever alkalinity does.")
@@ -98,6 +99,14 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
             f"{100 * films[0][-1]:.0f} / {100 * films[1][-1]:.0f} % at the end."
         )
     return sentences
+
+
+def _top_up_words(season: Season, top_up_l: np.ndarray, units: str) -> str:
+    first, _, most = max(weekly(top_up_l), key=lambda week: week[2])
+    usual, largest = (format_quantity(v / 1000.0, "volume", units) for v in (7.0 * float(top_up_l.mean()), most))
+    if usual == largest:
+        return f"Top-up: about {usual} a week."
+    return f"Top-up: about {usual} a week, most in the week from {day_words(season.dates[first])}: {largest}."
 
 
 def dosing_cautions(season: Season, loop: str) -> list[str]:

@@ -1,0 +1,318 @@
+"""The slower water of the second season (oracle.py): plain floats and loops, written from the equations.
+
+Pure science with tests of its own (pH, dose, growth of films) is imported; balances, steps, pools and sums are not.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from oracle_pools import root_between
+
+from stocksim.water.buffering import SALTS, buffer_dose
+from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity
+from stocksim.water.gas import carbon_dioxide_exchange
+from stocksim.water.maturity import (
+    ammonia_inhibition,
+    equilibrium_maturity,
+    maturity_after,
+    maturity_mean,
+    maturity_step,
+    oxidizer_decay,
+    oxidizer_growth,
+)
+from stocksim.water.solids import fouled_capture
+
+HALF_TAN, HALF_NITRITE, HALF_BASE = 1.93, 1.0, 25.0
+BASE_PER_N, CO2_PER_BASE, CO2_PER_OXYGEN, OXYGEN_PER_NITRATE = 3.573, 44.01 / 50.04, 1.375, 2.856
+SOURCE = {
+    "alkalinity": 100.0, "potassium": 2.0, "phosphorus": 0.05, "calcium": 40.0, "chloride": 15.0, "sodium": 10.0,
+    "nitrate": 2.0,
+}  # fmt: skip
+SOLIDS = ("solids", "solids_n", "solids_p", "solids_oxygen")
+CARRIED = ("alkalinity", "co2", "calcium", "chloride", "sodium", "potassium", "phosphorus", *SOLIDS)
+TRAPPED = {"media": 0.6, "raft": 0.2, "tower": 0.1, "trickling": 0.1, "submerged": 0.1}
+CAPTURE = {"swirl": 0.37, "radial_flow": 0.78}
+KINDS = ("ammonia", "nitrite")
+
+
+def with_uptake(gain: float, capacity: float, half: float, arriving: float) -> float:
+    """Level c with gain c + capacity c / (half + c) = arriving."""
+    b = gain * half + capacity - arriving
+    root = math.sqrt(b * b + 4.0 * gain * half * arriving)
+    if b > 0.0:
+        return 2.0 * half * arriving / (b + root) if arriving > 0.0 else 0.0
+    return (root - b) / (2.0 * gain)
+
+
+def base_left(held: float, water: float, capacity: float, ammonia: float) -> float:
+    """Alkalinity and ammonia at the day's end, turn about three times, as the engine says it does."""
+    held = max(held, 0.0)
+    tan = max(ammonia - held / (2.0 * BASE_PER_N), 0.0) / water
+    for _ in range(3):
+        level = with_uptake(water, 2.0 * BASE_PER_N * capacity * tan / (HALF_TAN + tan), HALF_BASE, held)
+        tan = with_uptake(water, capacity * level / (HALF_BASE + level), HALF_TAN, ammonia)
+    return level
+
+
+class SlowWater:
+    """The part of a loop that moves slowly; `oracle.Loop` has its pools, fish and temperature."""
+
+    def begin(self, site, key: str) -> None:
+        file, table = site.file, site.file.loops[key]
+        self.table, self.days, self.start = table, site.days, file.season.start
+        given = table.source_water
+        self.source = dict(SOURCE)
+        for name in SOURCE:
+            level = getattr(given, "nitrate_n" if name == "nitrate" else name) if given else None
+            self.source[name] = SOURCE[name] if level is None else level
+        first = {name: self.source.get(name, 0.0) for name in CARRIED}
+        first["co2"] = float(carbon_dioxide_saturation(self.temperature[0], self.elevation))
+        if table.alkalinity_target is not None:
+            first["alkalinity"] = table.alkalinity_target
+        for pool in [*self.pools, self.sump]:
+            pool.level, pool.nitrite, pool.nitrate, pool.grams = dict(first), 0.0, self.source["nitrate"], {}
+        self.sediment, self.settled = dict.fromkeys(SOLIDS, 0.0), dict.fromkeys(SOLIDS, 0.0)
+        self.salt = SALTS[table.buffer]
+        water = self.sump.volume + sum(pool.volume for pool in self.tanks.values())
+        self.loss = 0.01 * water if table.evaporation is None else table.evaporation
+        self.water = self.sump.volume + sum(pool.volume for pool in self.pools)
+        self.settlers = [s for s in file.settlers.values() if s.loop == key]
+        self.yesterday_n = self.yesterday_taken = 0.0
+        for name, pool in self.units.items():
+            kind, own = name.split(".")
+            bed = getattr(file, kind)[own]
+            pool.keeps, pool.film = TRAPPED[bed.kind], pool.film
+            pool.crops = getattr(bed, "plantings", [])
+            pool.bed_area = getattr(bed, "area", 0.0)
+            started = bed.biofilter_started or table.biofilter_started
+            if table.biofilter_start is not None:
+                share = {"new": 1e-3, "seeded": 0.1, "mature": None}[table.biofilter_start]
+                pool.grown = [share, share]
+            elif started is None:
+                pool.grown = [None, None]
+            else:
+                age = max((self.start - started).days, 0)
+                pool.grown = [float(maturity_after(age, self.temperature[0], kind)) for kind in KINDS]
+        self._find_ph(0)
+
+    def _find_ph(self, number: int) -> None:
+        for pool in self.tanks.values():
+            level = pool.level
+            computed = ph_from_alkalinity(level["alkalinity"], max(level["co2"], 0.05), self.temperature[number])
+            pool.ph = float(computed) if self.table.ph is None else self.table.ph
+
+    def reset(self, date) -> None:
+        """Take over a test of this morning."""
+        for test in self.table.water_tests:
+            if test.date != date:
+                continue
+            for pool in [*self.pools, self.sump]:
+                for name in ("tan", "nitrite_n", "nitrate_n"):
+                    if getattr(test, name) is not None:
+                        setattr(pool, name.removesuffix("_n"), getattr(test, name))
+                for name in SOURCE:
+                    if name != "nitrate" and getattr(test, name) is not None:
+                        pool.level[name] = getattr(test, name)
+
+    def held(self, name: str) -> float:
+        return sum(pool.level[name] * pool.volume for pool in [*self.pools, self.sump])
+
+    def morning(self, number: int, date) -> None:
+        """Breakdown, dose, water taken out, and what the films can do today."""
+        t = self.temperature[number]
+        share = 0.5 * (1.0 - math.exp(-0.15 * 1.07 ** (t - 20.0)))
+        self.freed_sediment = {name: share * self.sediment[name] for name in SOLIDS}
+        self.freed_settled = {name: share * self.settled[name] for name in SOLIDS}
+        self.freed = {name: self.freed_sediment[name] + self.freed_settled[name] for name in SOLIDS}
+        demand, nitrate = self.freed["solids_oxygen"], self.sump.nitrate
+        self.denitrifying = 0.15 * demand / OXYGEN_PER_NITRATE
+        self.solids_oxygen = demand * (1.0 - 0.15 * nitrate / (0.5 + nitrate))
+        changed = sum(change.volume for change in self.table.water_changes if change.date == date)
+        self.outflow = changed + sum(s.drawn_off for s in self.settlers)
+        self.top_up = self.loss + self.outflow
+        cycling = self.table.fishless_cycling
+        self.ammonia_dosed = 0.0
+        if cycling is not None and cycling.start <= date <= cycling.end:
+            self.ammonia_dosed = cycling.ammonia_nitrogen
+        self.dose = 0.0
+        if self.table.alkalinity_target is not None:
+            fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
+            limit = min((cohort.s["unionized_ammonia_design"] for cohort in fish), default=math.inf)
+            self.dose = float(buffer_dose(
+                self.held("alkalinity") / self.water, self.table.alkalinity_target, self.water,
+                max((pool.ph for pool in self.tanks.values()), default=0.0),
+                max((pool.tan for pool in self.tanks.values()), default=0.0), t, limit,
+            ))  # fmt: skip
+        self._base(t)
+
+    def _base(self, t: float) -> None:
+        freed = self.yesterday_n + self.freed["solids_n"]
+        held = self.held("alkalinity") + self.dose + self.top_up * self.source["alkalinity"]
+        held += BASE_PER_N * (freed + self.yesterday_taken)
+        ammonia = sum(pool.tan * pool.volume for pool in [*self.pools, self.sump]) + freed + self.ammonia_dosed
+        active = {name: pool.full * (pool.grown[0] or 1.0) for name, pool in self.units.items()}
+        of_loop = base_left(held, self.water + self.outflow, sum(active.values()), ammonia)
+        self.decay = float(oxidizer_decay(t))
+        for name, pool in self.units.items():
+            arriving = pool.volume * pool.level["alkalinity"] + pool.flow * of_loop
+            food = pool.volume * pool.tan + pool.flow * self.sump.tan
+            pool.base = base_left(arriving, pool.volume + pool.flow, active[name], food)
+            pool.working = pool.full * pool.base / (HALF_BASE + pool.base)
+            pool.air = pool.oxygen
+            if pool.grown[0] is None:
+                pool.grown = [float(equilibrium_maturity(g, self.decay)) for g in self._growth(pool, t, 0.3, 0.3)]
+
+    def _growth(self, pool, t: float, tan: float, nitrite: float) -> list[float]:
+        return [
+            float(oxidizer_growth(t, food, pool.air, pool.base, kind) * ammonia_inhibition(tan, kind))
+            for kind, food in zip(KINDS, (tan, nitrite), strict=True)
+        ]
+
+    def films(self, t: float, grown: list, tan: list, nitrite: list, days: float) -> tuple[list, list, list]:
+        """Capacities of every pool for ammonia and for nitrite, and the films after the step; tanks carry none."""
+        first, second, after = [], [], []
+        for pool, m, food, toxic in zip(self.pools, grown, tan, nitrite, strict=True):
+            if m is None:
+                first.append(0.0)
+                second.append(0.0)
+                after.append(None)
+                continue
+            growth = self._growth(pool, t, food, toxic)
+            mean = [float(maturity_mean(a, g, self.decay, days)) for a, g in zip(m, growth, strict=True)]
+            first.append(pool.working * mean[0])
+            second.append(0.62 / 0.56 * pool.working * mean[1])
+            after.append([float(maturity_step(a, g, self.decay, days)) for a, g in zip(m, growth, strict=True)])
+        return first, second, after
+
+    def removal(self, levels, sump, loads, sump_load, capacity, half, days=1.0) -> tuple[list, float, list]:
+        """One step of a solute that films take: levels, sump, and what was removed in a day at this rate."""
+
+        def leaves(x: float) -> list[float]:
+            return [
+                with_uptake(p.volume / days + p.flow, c, half, p.volume / days * level + load + p.flow * x)
+                for p, c, level, load in zip(self.pools, capacity, levels, loads, strict=True)
+            ]
+
+        store = self.sump.volume / days
+
+        def missing(x: float) -> float:
+            back = sum(p.flow * level for p, level in zip(self.pools, leaves(x), strict=True))
+            return (store + self.flow + self.outflow) * x - store * sump - sump_load - back
+
+        most = store * sump + sump_load
+        most += sum(p.volume / days * level + load for p, level, load in zip(self.pools, levels, loads, strict=True))
+        found = root_between(missing, 0.0, most / store)
+        after = leaves(found)
+        return after, found, [c * level / (half + level) for c, level in zip(capacity, after, strict=True)]
+
+    def nitrogen_in_steps(self, number: int, steps: int, loads: list, sump_load: float) -> list[list]:
+        """TAN, nitrite and films of the day in equal steps: flat lists that can be weighed against each other."""
+        t, days = self.temperature[number], 1.0 / steps
+        tan, nitrite = [p.tan for p in self.pools], [p.nitrite for p in self.pools]
+        tan_sump, nitrite_sump = self.sump.tan, self.sump.nitrite
+        grown = [getattr(p, "grown", None) for p in self.pools]
+        nitrified, oxidized = [0.0] * len(tan), [0.0] * len(tan)
+        for _ in range(steps):
+            first, second, after = self.films(t, grown, tan, nitrite, days)
+            tan, tan_sump, made = self.removal(tan, tan_sump, loads, sump_load, first, HALF_TAN, days)
+            nitrite, nitrite_sump, used = self.removal(nitrite, nitrite_sump, made, 0.0, second, HALF_NITRITE, days)
+            nitrified = [a + days * b for a, b in zip(nitrified, made, strict=True)]
+            oxidized = [a + days * b for a, b in zip(oxidized, used, strict=True)]
+            grown = after
+        flat = [x for m in grown if m is not None for x in m]
+        return [tan, [tan_sump], nitrified, nitrite, [nitrite_sump], oxidized, flat]
+
+    def evening(self, number: int) -> None:
+        """Nitrate, then every solute that is carried in proportion to its level, then sediment and pH."""
+        t, sump = self.temperature[number], self.sump
+        fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
+        urea = sum(0.13 * cohort.excreted for cohort in fish)
+        uptake = self._nitrate(number)
+        taken = self.denitrifying / (0.5 + sump.nitrate) * sump.nitrate
+        full = float(carbon_dioxide_saturation(t, self.elevation))
+        passed = 1.0
+        for settler in self.settlers:
+            device = CAPTURE[settler.kind] if settler.capture is None else settler.capture
+            passed *= 1.0 - float(fouled_capture(device * settler.share_of_flow, number % settler.emptied_every_days))
+        for pool in self.tanks.values():
+            base = BASE_PER_N * 0.87 * sum(c.excreted for c in pool.cohorts)
+            pool.grams = {"alkalinity": base, "co2": CO2_PER_OXYGEN * pool.used - CO2_PER_BASE * base}
+            for name in ("potassium", "phosphorus", *SOLIDS):
+                pool.grams[name] = sum(cohort.given[name] for cohort in pool.cohorts)
+            pool.passes = passed
+        for pool, took in zip(self.units.values(), uptake, strict=True):
+            base = BASE_PER_N * took - 2.0 * BASE_PER_N * pool.nitrified
+            pool.grams, pool.passes = {"alkalinity": base, "co2": -CO2_PER_BASE * base}, 1.0 - pool.keeps
+        base = BASE_PER_N * (urea + self.freed["solids_n"] + taken)
+        salt = self.dose * self.salt.salt_g_per_alkalinity_g
+        to_sump = {
+            "alkalinity": base + self.dose,
+            "co2": CO2_PER_OXYGEN * (self.sump_used + OXYGEN_PER_NITRATE * taken) - CO2_PER_BASE * base
+            - self.dose * self.salt.carbon_dioxide_g_per_alkalinity_g,
+            "phosphorus": self.freed["solids_p"], "potassium": salt * self.salt.potassium_share,
+            "calcium": salt * self.salt.calcium_share, "sodium": salt * self.salt.sodium_share,
+        }  # fmt: skip
+        for name in CARRIED:
+            airy, muddy = name == "co2", name in SOLIDS
+            gain = sump.volume + self.flow + self.outflow + (sump.co2_exchange if airy else 0.0)
+            gain += 0.2 * self.flow if muddy else 0.0
+            load = sump.volume * sump.level[name] + to_sump.get(name, 0.0) + self.top_up * self.source.get(name, 0.0)
+            load += sump.co2_exchange * full if airy else 0.0
+            lines = []
+            for pool in self.pools:
+                through = pool.volume + pool.flow + (pool.co2_exchange if airy else 0.0)
+                own = pool.volume * pool.level[name] + pool.grams.get(name, 0.0)
+                own += pool.co2_exchange * full if airy else 0.0
+                back = pool.flow * (pool.passes if muddy else 1.0)
+                gain -= back * pool.flow / through
+                load += back * own / through
+                lines.append((pool, own, through))
+            sump.level[name] = load / gain
+            for pool, own, through in lines:
+                pool.level[name] = (own + pool.flow * sump.level[name]) / through
+        self._keep_solids(number)
+        self._find_ph(number)
+        self.yesterday_n, self.yesterday_taken = urea + sum(0.87 * c.excreted for c in fish), sum(uptake) + taken
+
+    def _nitrate(self, number: int) -> list[float]:
+        date, sump = self.start + dt.timedelta(days=number), self.sump
+        gain = sump.volume + self.flow + self.outflow + self.denitrifying / (0.5 + sump.nitrate)
+        load = sump.volume * sump.nitrate + self.top_up * self.source["nitrate"]
+        lines = []
+        for pool in self.pools:
+            rate = 0.0
+            if pool in self.units.values():
+                area = sum(pool.bed_area if p.area is None else p.area for p in pool.crops if p.start <= date <= p.end)
+                rate = 0.2 * area / (5.0 + pool.nitrate)
+            through, own = pool.volume + pool.flow + rate, pool.volume * pool.nitrate + pool.oxidized
+            gain -= pool.flow * pool.flow / through
+            load += pool.flow * own / through
+            lines.append((pool, own, through, rate))
+        before = sump.nitrate
+        sump.nitrate = load / gain
+        self.denitrifying *= (0.5 + sump.nitrate) / (0.5 + before)  # so that the day's rate stays that of its morning
+        took = []
+        for pool, own, through, rate in lines:
+            pool.nitrate = (own + pool.flow * sump.nitrate) / through
+            if pool in self.units.values():
+                took.append(rate * pool.nitrate)
+        return took
+
+    def _keep_solids(self, number: int) -> None:
+        emptied = 0.0
+        if self.settlers:
+            emptied = float((number + 1) % max(s.emptied_every_days for s in self.settlers) == 0)
+        for name in SOLIDS:
+            in_settlers = sum(p.flow * (1.0 - p.passes) * p.level[name] for p in self.tanks.values())
+            in_beds = sum(p.flow * (1.0 - p.passes) * p.level[name] for p in self.units.values())
+            in_beds += 0.2 * self.flow * self.sump.level[name]
+            self.sediment[name] += 0.5 * in_beds - self.freed_sediment[name]
+            self.settled[name] += 0.5 * in_settlers - self.freed_settled[name]
+            self.settled[name] *= 1.0 - emptied
+
+    def weather_co2(self) -> None:
+        """Exchange of carbon dioxide by that of oxygen."""
+        for pool in [*self.pools, self.sump]:
+            pool.co2_exchange = float(carbon_dioxide_exchange(pool.open_water, pool.device))

@@ -76,9 +76,11 @@ class Loop(SlowWater):
         for turn in range(400):
             self._breathe()
             before = [pool.tan_now for pool in self.pools]
+            nitrite = [pool.nitrite_now for pool in self.pools]
             found = self._excrete()
-            steps = (abs(pool.tan_now - old) / (1.0 + old) for pool, old in zip(self.pools, before, strict=True))
-            moved = max(steps, default=0.0)
+            old_new = [(old, pool.tan_now) for pool, old in zip(self.pools, before, strict=True)]
+            old_new += [(old, pool.nitrite_now) for pool, old in zip(self.pools, nitrite, strict=True)]
+            moved = max((abs(new - old) / (1.0 + old) for old, new in old_new), default=0.0)
             if moved < 1e-13:
                 break
             if turn > 3:

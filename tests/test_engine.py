@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 from oracle_pools import saturation
 from small_sites import FED_WELL, START, any_site, any_watered_site, build, one_tank, two_loops
 
-from stocksim import run_season
+from stocksim import load_site, run_season
 from stocksim.engine import season as engine
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import Course, simulate
 from stocksim.engine.settling import AGREED as AGREED_SHARE
+from stocksim.site.examples import FOLDER
 
 PER_COHORT = (
     "count",
@@ -55,25 +56,27 @@ STARVED = one_tank(days=160, mean_weight_g=20.0)
 STARVED["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
 
 
-@pytest.mark.parametrize("name", ["demo", "two loops", "crowded", "starved"])
+@pytest.mark.parametrize("name", ["demo", "young", "two loops", "crowded", "starved"])
 def test_engine_equals_the_oracle(name, demo_site):
     tables = {"two loops": two_loops(), "crowded": CROWDED, "starved": STARVED}
-    site = demo_site if name == "demo" else build(tables[name])
+    if name == "young":
+        site = load_site(FOLDER / "heron_lane_young.toml")
+    else:
+        site = demo_site if name == "demo" else build(tables[name])
     told = oracle.run(site)
     course = simulate(build_layout(site))
     for key, rows in told.items():
         assert_near(getattr(course, key)[0], np.array(rows), AGREED, key)
 
 
-@settings(max_examples=30)
-@given(any_site())
+@settings(max_examples=40)
+@given(any_watered_site())
 def test_engine_equals_the_oracle_on_random_sites(tables):
-    # measured over 500 sites: 9e-10 at worst
     site = build(tables)
     try:
         told = oracle.run(site)
     except RuntimeError:
-        assume(False)  # the oracle's turn and turn about did not settle (2 of 500): it says nothing then
+        assume(False)  # the oracle's turn and turn about did not settle: it says nothing then
     course = simulate(build_layout(site))
     meal = float((course.eaten_g / np.maximum(course.appetite_share, 1e-12)).max(initial=0.0))
     for key, rows in told.items():
@@ -91,7 +94,7 @@ def test_the_oracle_sites_reach_every_branch(demo_season):
     assert (demo_season.course.appetite_share == 1.0).any()
     assert ((share > 0.0) & (share < 0.6)).any()
     assert ((share > 0.6) & (share < 1.0)).any()
-    assert (two.oxygen_mg_l[0, -1, 0] > 5.5) & (share[-1, 0] < 1.0), "curbed by ammonia alone"
+    assert ((two.oxygen_mg_l[0, :, 0] > 5.5) & (share[:, 0] < 1.0)).any(), "curbed by ammonia or nitrite alone"
     assert (two.gain_g[0] < 0.0).any(), "fish that live on their reserves"
     assert build(two_loops()).temperature_c["cool"].min() < 10.0, "the cold side of the film's rate"
 
@@ -286,10 +289,10 @@ def test_an_empty_site_runs():
     tables = one_tank(days=20)
     tables["beds"], tables["cohorts"] = {}, {}
     season = run_season(build(tables))
-    saturation = saturation(26.0, 100.0)
+    full = saturation(26.0, 100.0)
     # nothing but a diffuser and a surface: between 0.95 of saturation, where the device would stop, and saturation
     level = season.course.oxygen_mg_l[0, -1, 0]
-    assert 0.95 * saturation < level < saturation
+    assert 0.95 * full < level < full
     assert (season.course.tan_mg_l == 0.0).all()
     assert season.cohorts.empty
     assert season.beds.empty

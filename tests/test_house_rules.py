@@ -31,6 +31,7 @@ HELPERS = {
     "lever_checks.py",
     "oracle.py",
     "oracle_fish.py",
+    "oracle_pools.py",
     "oracle_water.py",
     "site_faults.py",
     "small_sites.py",

@@ -128,7 +128,7 @@ BESIDE = {
     "cohorts": set(), "tanks": set(), "beds": set(),
     "loops": {
         "handbook_area_low_m2", "handbook_area_high_m2", "temperature_c", "potassium_mg_l", "phosphorus_mg_l",
-        "suspended_solids_mg_l", "denitrified_n_g",
+        "suspended_solids_mg_l", "denitrified_n_g", "sludge_nitrogen_g",
     },
 }  # fmt: skip
 

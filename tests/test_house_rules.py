@@ -35,6 +35,7 @@ HELPERS = {
     "oracle_water.py",
     "site_faults.py",
     "small_sites.py",
+    "watched_season.py",
 }
 SCIENCE_LIBRARIES = {"numpy", "scipy"}
 

@@ -256,9 +256,7 @@ def test_the_age_of_a_film_is_told_where_it_is_assumed_or_not_used():
         "the first day."
     )
     (unused,) = notes_of({"loops.main.biofilter_start": "seeded", "beds.gravel.biofilter_started": june})
-    assert unused == (
-        "loops.main.biofilter_start is given: biofilter_started (loops.main, beds.gravel) is read but not used."
-    )
+    assert unused == ("loops.main.biofilter_start is given: the loop's biofilter_started is read but not used.")
 
 
 def test_that_sludge_does_not_feed_a_bed_yet_is_noted():

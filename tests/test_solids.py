@@ -160,4 +160,4 @@ def test_denitrification_range_is_declared():
     # memory)
     demand = 1000.0 * LABILE_SHARE * (0.95 * 3.9 + 0.05 * 19.9) / 13.6
     taken = denitrification_capacity(demand, [lowest, solids.ANOXIC_SHARE, highest]) / 64.0
-    np.testing.assert_allclose(taken, [0.047, 0.283, 0.567], atol=5e-3)
+    np.testing.assert_allclose(taken, [0.047, 0.142, 0.567], atol=5e-3)

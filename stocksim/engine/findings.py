@@ -97,7 +97,7 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     species = layout.species
     present = course.count > 0.0
     density = (
-        (course.weight_g * course.count / 1000.0)
+        (course.weight_g * (course.count + course.deaths) / 1000.0)
         @ layout.cohort_tank
         / layout.volume_m3[..., None, : len(layout.tanks)]
     )

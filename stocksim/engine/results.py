@@ -102,8 +102,8 @@ class Season:
                 * np.divide(course.fed_g[0], before, out=np.zeros_like(before), where=before > 0.0),
                 "growth_g_per_day": course.gain_g[0] * per_fish,
                 "oxygen_use_g": course.fish_oxygen_g[0],
-                "deaths": course.deaths[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
+                "deaths": course.deaths[0],
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
             },
         )
@@ -180,6 +180,7 @@ class Season:
                 "phosphorus_mg_l": course.phosphorus_mg_l[0],
                 "suspended_solids_mg_l": course.solids_mg_l[0],
                 "denitrified_n_g": course.denitrified_n_g[0],
+                "sludge_nitrogen_g": course.sludge_n_g[0],
             },
         )
 

@@ -212,7 +212,7 @@ def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
 def _maturity(site: Site, unit: BedTable | BiofilterTable) -> tuple[float, float]:
     """Ammonia and nitrite oxidizers of a unit on the first morning; NaN where it is mature and the load decides."""
     loop = site.file.loops[unit.loop]
-    if loop.biofilter_start is not None:
+    if unit.biofilter_started is None and loop.biofilter_start is not None:
         if loop.biofilter_start == "mature":
             return np.nan, np.nan
         share = start_maturity(loop.biofilter_start)

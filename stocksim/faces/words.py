@@ -120,9 +120,9 @@ def cautions(season: Season) -> list[str]:
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled yet: deaths by cold, disease and age; crops' own uptake (a flat rate stands in); greenhouse heat.",
-        "A limit that holds here may still be broken by what is not modelled. Nitrifiers in the cold and in young "
-        "films are known to a factor of two.",
+        "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), greenhouse "
+        "heat. A limit that holds here may still be broken by them. Nitrifiers in the cold and in young films are "
+        "known to a factor of two.",
     ]
     words += list(site.notes)
     unsettled = float(season.course.apart.max(initial=0.0))

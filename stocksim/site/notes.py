@@ -76,16 +76,11 @@ def _film_notes(key: str, loop: LoopTable, file: SiteFile) -> list[str]:
         ]
     notes = []
     dated = {name: unit.biofilter_started for name, unit in units.items() if unit.biofilter_started is not None}
-    if loop.biofilter_start is not None:
-        unused = [*([place] if loop.biofilter_started else []), *dated]
-        if unused:
-            notes.append(
-                f"{place}.biofilter_start is given: biofilter_started ({', '.join(unused)}) is read but not used."
-            )
-        return notes
+    if loop.biofilter_start is not None and loop.biofilter_started is not None:
+        notes.append(f"{place}.biofilter_start is given: the loop's biofilter_started is read but not used.")
     started = {name: dated.get(name, loop.biofilter_started) for name in units}
     mature = [name for name, day in started.items() if day is None]
-    if mature:
+    if mature and loop.biofilter_start is None:
         notes.append(
             f"{place}.biofilter_started is not given: the film of {', '.join(mature)} is taken as mature on the first "
             "day."

@@ -71,8 +71,8 @@ def nitrite_limit(base_limit_mg_l: ArrayLike, chloride_mg_l: ArrayLike, is_prote
     chloride_mg_l : array_like, shape (...)
         Chloride, not salt. [mg/L]
     is_protected : array_like of bool, shape (...)
-        Whether chloride keeps nitrite out of this species. Channel catfish, trout and tilapia: yes; striped bass:
-        yes; largemouth bass: no. Unknown: say no.
+        Whether chloride keeps nitrite out of this species. Channel catfish, trout and striped bass: yes;
+        largemouth bass: no. Unknown: say no.
 
     Returns
     -------

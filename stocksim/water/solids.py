@@ -282,7 +282,7 @@ def denitrified(
     --------
     >>> took = denitrified(100.0, [0.0, 0.5, 50.0])
     >>> took.nitrogen_g.round(1)
-    array([ 0. ,  5.3, 10.4])
+    array([0. , 2.6, 5.2])
     """
     nitrate = np.asarray(nitrate_mg_l, float)
     capacity = denitrification_capacity(oxygen_demand_g, anoxic_share)

@@ -1,0 +1,152 @@
+"""A season watched while it runs: levels the course does not carry, and the library values of its fish, for sums."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+from unittest.mock import patch
+
+import numpy as np
+from small_sites import build
+
+from stocksim import run_season
+from stocksim.engine import season as engine
+from stocksim.engine import water_day
+from stocksim.engine.film import Film
+from stocksim.engine.water_day import WaterDay
+from stocksim.engine.waterworks import SOLUTES
+from stocksim.water.buffering import SALTS
+
+CLOSED = 1e-9
+PROTEIN_PER_NITROGEN = 6.25
+
+
+class Day(NamedTuple):
+    """Water before and after, each by name: (leaf levels, sump levels), and the sediment and settlers of each loop."""
+
+    before: dict
+    after: dict
+    freed: np.ndarray
+    dose: np.ndarray
+    out: tuple[np.ndarray, np.ndarray]
+
+
+class WatchedFilm(Film):
+    """Film that remembers what of TAN and nitrite left with water on a day done in several steps."""
+
+    def morning(self, *arguments):
+        self.refined = None
+        return super().morning(*arguments)
+
+    def refine(self, *arguments):
+        film, self.refined = super().refine(*arguments)
+        return film, self.refined
+
+
+class WatchedWater(WaterDay):
+    """Water that remembers each day."""
+
+    last: WatchedWater
+
+    def __init__(self, *arguments):
+        super().__init__(*arguments)
+        self.told: list[Day] = []
+        WatchedWater.last = self
+
+    def reset_to_tests(self, day, tan, tan_sump):
+        tan, tan_sump = super().reset_to_tests(day, tan, tan_sump)
+        self.before = self.now(tan, tan_sump)
+        return tan, tan_sump
+
+    def now(self, tan, tan_sump) -> dict:
+        levels = {name: (self.level[0, row], self.sump[0, row]) for row, name in enumerate(SOLUTES)}
+        levels |= {
+            "tan": (tan[0], tan_sump[0]),
+            "nitrite": (self.film.nitrite[0], self.film.nitrite_sump[0]),
+            "nitrate": (self.nitrate[0], self.nitrate_sump[0]),
+            "sediment": (self.pool[0], self.settled[0]),
+        }
+        return {key: tuple(np.array(part) for part in pair) for key, pair in levels.items()}
+
+    def evening(self, day, morning, waste, tan, nitrite, sump_oxygen_g):
+        freed = (self.freed_pool + self.freed_settled)[0]
+        evening = super().evening(day, morning, waste, tan, nitrite, sump_oxygen_g)
+        after, found = self.now(tan.leaf_mg_l, tan.sump_mg_l), self.film.refined
+        outflow = morning.outflow_m3
+        out = (outflow * after["tan"][1], outflow * after["nitrite"][1])
+        if found is not None:
+            out = (found.tan_out_g[0], found.nitrite_out_g[0])
+        self.told.append(Day(self.before, after, freed, self.dose[0], out))
+        return evening
+
+
+class Told:
+    """A season with the library values of its cohorts, arrays (day, column) of the only scenario."""
+
+    def __init__(self, tables: dict):
+        with patch.object(engine, "WaterDay", WatchedWater), patch.object(water_day, "Film", WatchedFilm):
+            self.season = run_season(build(tables))
+        self.water = WatchedWater.last
+        layout, course, site = self.season.layout, self.season.course, self.season.site
+        self.layout, self.course = layout, course
+        fish = [site.file.cohorts[key] for key in layout.cohorts]
+
+        def of_feed(key: str) -> np.ndarray:
+            return np.array([site.feeds[cohort.feed][key] for cohort in fish], float)
+
+        def of_species(key: str) -> np.ndarray:
+            return np.array([site.species[cohort.species][key] for cohort in fish], float)
+
+        self.feed_nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
+        self.digested = of_feed("protein_digestibility")
+        self.feed_kj_g, self.feed_gross_kj_g = of_feed("digestible_energy"), of_feed("gross_energy")
+        self.body_nitrogen = of_species("body_protein") / PROTEIN_PER_NITROGEN
+        self.body_kj_g = of_species("body_energy")
+        self.fed, self.eaten, self.gain = course.fed_g[0], course.eaten_g[0], course.gain_g[0]
+        self.excreted = course.excreted_nitrogen_g[0]
+        self.faecal_nitrogen = self.eaten * self.feed_nitrogen * (1.0 - self.digested)
+        self.uneaten_nitrogen = (self.fed - self.eaten) * self.feed_nitrogen
+
+        self.feed_minerals = {key: of_feed(key) for key in ("potassium", "phosphorus")}
+        self.dry = of_feed("dry_matter")
+        self.top_up, self.outflow = course.top_up_m3[0], course.outflow_m3[0]
+        self.dose = np.array([day.dose for day in self.water.told])
+        self.salts = [SALTS[loop.buffer] for loop in site.file.loops.values()]
+
+    def per_loop(self, cohorts: np.ndarray) -> np.ndarray:
+        return cohorts @ self.layout.cohort_loop
+
+    def held(self, levels: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+        """Amount in the water of each loop. [g]"""
+        return (levels[0] * self.layout.volume_m3) @ self.layout.leaf_loop + levels[1] * self.layout.sump_volume_m3
+
+    def stored(self, name: str) -> tuple[np.ndarray, np.ndarray]:
+        """Amount of a solute in each loop's water before and after each day, each (day, loop). [g]"""
+        told = self.water.told
+        return np.array([self.held(day.before[name]) for day in told]), np.array(
+            [self.held(day.after[name]) for day in told]
+        )
+
+    def carried_out(self, name: str) -> np.ndarray:
+        """Amount that left with water taken out of the sump, (day, loop). [g]"""
+        return self.outflow * np.array([day.after[name][1] for day in self.water.told])
+
+    def source(self, name: str) -> np.ndarray:
+        """Level of the source water of each loop, given or usual. [mg/L]"""
+        usual = {"alkalinity": 100.0, "potassium": 2.0, "phosphorus": 0.05, "calcium": 40.0, "chloride": 15.0,
+                 "sodium": 10.0, "nitrate_n": 2.0}  # fmt: skip
+        tables = [loop.source_water for loop in self.season.site.file.loops.values()]
+        given = [None if table is None else getattr(table, name) for table in tables]
+        return np.array([usual[name] if level is None else level for level in given])
+
+    def solute_closes(self, name: str, gained: list[np.ndarray], lost: list[np.ndarray]) -> None:
+        """Held before plus all gained equals held after plus all lost."""
+        before, after = self.stored(name)
+        gross = before + after + sum(np.abs(part) for part in (*gained, *lost))
+        assert_same(before + sum(gained), after + sum(lost), np.abs(gross))
+
+
+def assert_same(left: np.ndarray, right: np.ndarray, gross: np.ndarray) -> None:
+    """Equal day by day and over the season, to 1e-9 of the gross amounts."""
+    for a, b, scale in ((left, right, gross), (left.sum(axis=0), right.sum(axis=0), gross.sum(axis=0))):
+        off = np.abs(a - b)
+        assert (off <= CLOSED * scale + 1e-12).all(), f"off by {np.max(off / np.maximum(scale, 1e-300)):.2e}"

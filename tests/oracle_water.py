@@ -144,6 +144,7 @@ class SlowWater:
                 self.held("alkalinity") / self.water, self.table.alkalinity_target, self.water,
                 max((pool.ph for pool in self.tanks.values()), default=0.0),
                 max((pool.tan for pool in self.tanks.values()), default=0.0), t, limit,
+                0.2 / (1.0 + 1.5 * SALTS[self.table.buffer].carbon_dioxide_g_per_alkalinity_g / (44.01 / 50.04)),
             ))  # fmt: skip
         self._base(t)
 

@@ -79,18 +79,15 @@ def test_dose_is_capped_by_the_rise_of_ph():
     assert level[-1] == pytest.approx(150.0, rel=1e-6)
 
 
-# Greatest rise of computed pH in a day. The dose is reckoned at unchanged carbon dioxide: right for bicarbonate, but
-# carbonate and hydroxide use carbon dioxide up before the air brings it back, so they pass 0.2 in bare water (measured
-# 0.198, 0.278, 0.502; with 40 fish that breathe 0.18, 0.20, 0.24).
-@pytest.mark.parametrize(
-    ("salt", "most"), [("potassium_bicarbonate", 0.2), ("calcium_carbonate", 0.3), ("potassium_hydroxide", 0.52)]
-)
-def test_computed_ph_rises_slowly(salt, most):
+# Greatest rise of computed pH in a day, 0.2 for every salt: carbonate and hydroxide use carbon dioxide up before the
+# air brings it back, so their doses are smaller (measured in bare water 0.198, 0.139, 0.114; uncut 0.278 and 0.502).
+@pytest.mark.parametrize("salt", ["potassium_bicarbonate", "calcium_carbonate", "potassium_hydroxide"])
+def test_computed_ph_rises_slowly(salt):
     told = season(
         ph=None, count=0, days=20, alkalinity_target="150 mg/L", buffer=salt, evaporation="0 L/day",
         water_tests=[{"date": START, "alkalinity": "20 mg/L"}],
     )  # fmt: skip
-    assert 0.15 < np.diff(told.course.ph[0, :, 0]).max() <= most
+    assert 0.1 < np.diff(told.course.ph[0, :, 0]).max() <= 0.2
 
 
 def test_no_base_where_it_would_turn_ammonia_toxic():

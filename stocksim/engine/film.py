@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 
 from stocksim.engine.layout import Layout
 from stocksim.water.extrapolation import extrapolated
+from stocksim.water.logistic import logistic_step
 from stocksim.water.loop import Star, balance_removal
 from stocksim.water.maturity import (
     HALF_ALKALINITY_MG_L,
+    INHIBITION_POWER,
+    OXIDIZERS,
     SEED,
     Oxidizer,
-    ammonia_inhibition,
     equilibrium_maturity,
-    maturity_mean,
-    maturity_step,
     oxidizer_decay,
     oxidizer_growth,
 )
@@ -27,12 +27,21 @@ from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMM
 FloatArray = NDArray[np.float64]
 
 _KINDS: tuple[Oxidizer, Oxidizer] = ("ammonia", "nitrite")
+_PLENTY = 1e15  # mg/L: the half-saturation factors of growth are then 1
+
+
+def _of_both(number: str) -> FloatArray:
+    return np.array([getattr(OXIDIZERS[kind], number) for kind in _KINDS])[:, None, None]
+
+
+_FOOD, _OXYGEN, _INHIBITION = _of_both("half_food_mg_l"), _of_both("half_oxygen_mg_l"), _of_both("inhibition_mg_l")
+_CAPACITY_RATIO = np.array([1.0, NITRITE_PER_AMMONIA_RATE])[:, None, None]
 # Food that keeps a film which is mature on the first morning [mg/L N]: an ordinary loop's, assumed.
 MATURE_FOOD_MG_L = 0.3
 # One step a day is too coarse for a loop's nitrogen where TAN or nitrite changes its pace: where the day's change
 # differs from yesterday's by this much [mg/L], and by this share of the level. Chosen so that the day keeps within
 # 5 % or 0.02 mg/L of a stiff solver (the tests).
-BEND_MG_L, BEND_SHARE = 0.0008, 0.0015
+BEND_MG_L, BEND_SHARE = 0.001, 0.002
 
 
 # g CaCO3 per g nitrogen that turns to nitrite, 2 equivalents a mole (charge balance, molar masses)
@@ -95,9 +104,11 @@ def alkalinity_left(
     """
     held = np.maximum(held_g, 0.0)
     tan = np.maximum(available_n_g - held / ALKALINITY_PER_NITRIFIED, 0.0) / water_m3
-    for _ in range(_TURNS):
+    for turn in range(_TURNS):
         share = tan / (HALF_SATURATION_TAN_MG_L + tan)
         left = _level(held, water_m3, ALKALINITY_PER_NITRIFIED * capacity_g * share, HALF_ALKALINITY_MG_L)
+        if turn == _TURNS - 1:
+            break
         share = left / (HALF_ALKALINITY_MG_L + left)
         tan = _level(available_n_g, water_m3, capacity_g * share, HALF_SATURATION_TAN_MG_L)
     return left
@@ -118,7 +129,12 @@ class Film:
         self.layout, self.tanks = layout, len(layout.tanks)
         units = len(layout.units)
         self.maturity = np.broadcast_to(layout.water.maturity[:, None], (2, scenarios, units)).copy()
-        self.temperature = layout.temperature_c @ layout.leaf_loop[self.tanks :].T
+        temperature = layout.temperature_c @ layout.leaf_loop[self.tanks :].T
+        self.decays = oxidizer_decay(temperature)
+        grown = [oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, kind) for kind in _KINDS]
+        if layout.temperature_c.ndim == 2:
+            grown = [growth[None] for growth in grown]
+        self.greatest = np.stack(grown)  # (2, scenario or 1, day, unit)
         self.unit_loop = layout.leaf_loop[self.tanks :]
         self.nitrite = np.zeros((scenarios, self.tanks + units))
         self.nitrite_sump = np.zeros((scenarios, len(layout.loops)))
@@ -160,10 +176,15 @@ class Film:
         base : Base
             What each loop has of alkalinity for the day.
         """
-        self.warmth, self.air = self.temperature[..., day, :], oxygen[:, self.tanks :]
-        self.decay = oxidizer_decay(self.warmth)
+        self.air, self.decay = oxygen[:, self.tanks :], self.decays[..., day, :]
         self.alkalinity = self._alkalinity(self.active(capacity)[:, self.tanks :], tan, alkalinity, base)
         self.surface = capacity[:, self.tanks :] * self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity)
+        # growth with plenty of food: the science's own function at today's temperature, times oxygen and alkalinity
+        self.well_fed = (
+            self.greatest[..., day, :]
+            * (self.air / (_OXYGEN + self.air))
+            * (self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity))
+        )
         if day == 0 and np.isnan(self.maturity).any():
             food = np.full_like(self.air, MATURE_FOOD_MG_L)
             still = equilibrium_maturity(self._growth(food, food), self.decay)
@@ -181,20 +202,16 @@ class Film:
         return alkalinity_left(arriving, store + flow, active, ammonia)
 
     def _growth(self, tan: FloatArray, nitrite: FloatArray) -> FloatArray:
-        return np.stack(
-            [
-                oxidizer_growth(self.warmth, food, self.air, self.alkalinity, kind) * ammonia_inhibition(tan, kind)
-                for kind, food in zip(_KINDS, (tan, nitrite), strict=True)
-            ]
-        )
+        """Growth of both oxidizers on their food in today's water, shape (2, scenario, unit)."""
+        food = np.stack((tan, nitrite))
+        return self.well_fed * (food / (_FOOD + food)) / (1.0 + (tan / _INHIBITION) ** INHIBITION_POWER)
 
     def _film_day(self, maturity: FloatArray, tan: FloatArray, nitrite: FloatArray, days: float) -> FilmDay:
         growth = self._growth(tan[:, self.tanks :], nitrite[:, self.tanks :])
-        mean = maturity_mean(maturity, growth, self.decay, days)
+        mean, end = logistic_step(maturity, growth, self.decay, days)
         sides = np.zeros((2, *tan.shape))
-        sides[0, :, self.tanks :] = self.surface * mean[0]
-        sides[1, :, self.tanks :] = NITRITE_PER_AMMONIA_RATE * self.surface * mean[1]
-        return FilmDay(sides[0], sides[1], maturity_step(maturity, growth, self.decay, days))
+        sides[:, :, self.tanks :] = _CAPACITY_RATIO * self.surface * mean
+        return FilmDay(sides[0], sides[1], np.minimum(np.maximum(end, SEED), 1.0))
 
     def nitrite_balance(self, nitrified_g: FloatArray, film: FilmDay, outflow: FloatArray, guess: FloatArray) -> Star:
         """Nitrite of the day when so much ammonia is nitrified. [mg/L]"""

@@ -124,6 +124,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     oxygen = oxygen_sump @ members.T
     tan, tan_sump = full(tanks + units), full(len(layout.loops))
     oxygen_before, tan_before, tan_sump_before = oxygen, tan, tan_sump
+    nitrite_sump_before = water.film.nitrite_sump
     tan_gain, tan_load, oxygen_demand = full(tanks + units), full(tanks + units), full(tanks + units)
     oxygen_slope = full(tanks + units)
     settled_share = np.ones((scenarios, len(layout.cohorts)))
@@ -145,7 +146,8 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         # start from where oxygen and TAN are heading: the rounds below then have little left to do
         oxygen_guess, tan_guess = 2.0 * oxygen - oxygen_before, 2.0 * tan - tan_before
         tan_sump_guess = np.maximum(2.0 * tan_sump - tan_sump_before, 0.0)
-        nitrite_guess = water.film.nitrite_sump
+        nitrite_guess = np.maximum(2.0 * water.film.nitrite_sump - nitrite_sump_before, 0.0)
+        nitrite_sump_before = water.film.nitrite_sump
         share, slopes = fish.appetite_share(oxygen_guess[:, :tanks], tan_guess[:, :tanks], toxic)
         fish.wake(
             day, climate.appetite[day], climate.maintenance[day], settled_share, water.film.nitrite[:, :tanks],

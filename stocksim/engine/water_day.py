@@ -11,7 +11,7 @@ from stocksim.engine.film import Base, Film, FilmDay
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.buffering import SALTS, buffer_dose
+from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose
 from stocksim.water.carbonate import Dissociation, dissociation, ph_from_alkalinity
 from stocksim.water.loop import Star, balance_linear
 from stocksim.water.solids import (
@@ -37,6 +37,9 @@ CO2_PER_OXYGEN = 1.375
 # Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
 # abstract read), so uptake falls off below a few mg/L.
 HALF_SATURATION_UPTAKE_MG_L = 5.0
+# Salts that take up carbon dioxide lift pH further than the dose's own rule reckons: in bare water 0.28 instead of 0.2
+# with carbonates and 0.50 with hydroxides (measured in this project), so their daily rise is cut by that much.
+SWING_BY_CARBON_DIOXIDE = 1.5
 # Share of the suspended solids passing the sump that settles there (assumption, no source).
 SUMP_TRAPPED_SHARE = 0.2
 LEAST_CO2_MG_L = 0.05  # a floor for pH only: a large dose of hydroxide may use up all carbon dioxide for a day
@@ -117,8 +120,11 @@ class WaterDay:
         self.sump_gain = np.zeros((scenarios, len(SOLUTES), self.loops))
         self.unit_temperature = layout.temperature_c @ members[self.tanks :].T
         tank_loop = members[: self.tanks].T
+        self.tank_in_loop = tank_loop.T > 0.0
+        taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
+        self.most_ph_rise = MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY)
         self.tank_temperature = layout.temperature_c @ tank_loop
-        self.constants = dissociation(self.tank_temperature)
+        self.constants, self.loop_constants = dissociation(self.tank_temperature), dissociation(layout.temperature_c)
         self.is_ph_given = (~np.isnan(works.ph_given)).astype(float) @ tank_loop > 0.0
         self.ph_given = np.nan_to_num(works.ph_given) @ tank_loop
         self.ph = np.broadcast_to(self._ph(0), (scenarios, self.tanks)).copy()
@@ -209,15 +215,14 @@ class WaterDay:
         mean = self._held(self.level[:, ALK], self.sump[:, ALK]) / self.volume
         worst_ph, worst_tan = self._loop_greatest(self.ph), self._loop_greatest(tan[:, : self.tanks])
         wished = np.where(np.isnan(target), 0.0, target)
-        dose = buffer_dose(mean, wished, self.volume, worst_ph, worst_tan, temperature, self.loop_limit)
+        constants = Dissociation(*(part[..., day, :] for part in self.loop_constants))
+        dose = buffer_dose(
+            mean, wished, self.volume, worst_ph, worst_tan, temperature, self.loop_limit, self.most_ph_rise, constants
+        )
         return np.where(np.isnan(target), 0.0, dose)
 
     def _loop_greatest(self, of_tanks: FloatArray) -> FloatArray:
-        columns = [
-            of_tanks[:, self.layout.leaf_loop[: self.tanks, loop] > 0.0].max(axis=1, initial=0.0)
-            for loop in range(self.loops)
-        ]
-        return np.stack(columns, axis=-1)
+        return np.where(self.tank_in_loop, of_tanks[:, :, None], 0.0).max(axis=1, initial=0.0)
 
     def evening(
         self, day: int, morning: Morning, waste: Waste, tan: Star, nitrite: Star, sump_oxygen_g: FloatArray

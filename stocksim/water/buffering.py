@@ -13,6 +13,7 @@ from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import (
     CALCIUM_CARBONATE_MG_MEQ,
     CARBON_DIOXIDE_G_MOL,
+    Dissociation,
     alkalinity_from_ph,
     carbon_dioxide,
     dissociation,
@@ -134,6 +135,7 @@ def buffer_dose(
     temperature_c: ArrayLike,
     unionized_limit_mg_l: ArrayLike,
     most_ph_rise: ArrayLike = MOST_PH_RISE,
+    constants: Dissociation | None = None,
 ) -> FloatArray:
     r"""Alkalinity to add today.
 
@@ -153,6 +155,8 @@ def buffer_dose(
         Un-ionized ammonia, as N, that must not be passed. [mg/L]
     most_ph_rise : array_like, shape (...)
         Greatest rise of pH in a day. [-]
+    constants : Dissociation, optional
+        From `dissociation` at the temperature, where it is at hand. [-]
 
     Returns
     -------
@@ -182,21 +186,26 @@ def buffer_dose(
     alkalinity = np.maximum(np.asarray(alkalinity_mg_l, float), 0.0)
     missing = np.asarray(target_mg_l, float) - alkalinity
     by_rise = np.maximum(alkalinity * (10.0 ** np.asarray(most_ph_rise, float) - 1.0), LEAST_STEP_MG_L)
-    by_ammonia = _room_under_ammonia_limit(alkalinity, ph, tan_mg_l, temperature_c, unionized_limit_mg_l)
+    by_ammonia = _room_under_ammonia_limit(alkalinity, ph, tan_mg_l, temperature_c, unionized_limit_mg_l, constants)
     dose_mg_l = np.minimum(np.minimum(missing, by_rise), by_ammonia)
     return np.maximum(dose_mg_l, 0.0) * np.asarray(volume_m3, float)
 
 
 def _room_under_ammonia_limit(
-    alkalinity_mg_l: FloatArray, ph: ArrayLike, tan_mg_l: ArrayLike, temperature_c: ArrayLike, limit_mg_l: ArrayLike
+    alkalinity_mg_l: FloatArray,
+    ph: ArrayLike,
+    tan_mg_l: ArrayLike,
+    temperature_c: ArrayLike,
+    limit_mg_l: ArrayLike,
+    constants: Dissociation | None,
 ) -> FloatArray:
     """Alkalinity that may be added until un-ionized ammonia meets its limit [mg/L]; infinite where it never does."""
     tan, limit = np.asarray(tan_mg_l, float), np.asarray(limit_mg_l, float)
     allowed = limit / np.maximum(tan, 1e-12)
-    within = np.clip(allowed, 1e-12, 1.0 - 1e-12)
+    within = np.minimum(np.maximum(allowed, 1e-12), 1.0 - 1e-12)
     share = unionized_fraction(ph, temperature_c)
     rise = np.log10(within / (1.0 - within)) - np.log10(share / (1.0 - share))
-    constants = dissociation(temperature_c)
+    constants = dissociation(temperature_c) if constants is None else constants
     gas = carbon_dioxide(ph, alkalinity_mg_l, temperature_c, constants)
     # a day's dose never reaches pH 12: the bound only keeps powers of ten small
     ph_at_limit = np.minimum(np.asarray(ph, float) + rise, 12.0)

@@ -11,6 +11,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.water.logistic import logistic_step
+
 FloatArray = NDArray[np.float64]
 Oxidizer = Literal["ammonia", "nitrite"]
 Start = Literal["new", "seeded", "mature"]
@@ -64,7 +66,6 @@ ORDINARY_FOOD_MG_L, START_FOOD_MG_L = 0.5, 2.0
 ORDINARY_OXYGEN_MG_L, ORDINARY_ALKALINITY_MG_L = 7.0, 100.0
 # Nitrite oxidizers find food once ammonia oxidizers hold this share (assumed; checked against the integrated loop).
 NITRITE_BEGINS_AT = 0.05
-_LARGEST_EXPONENT = 600.0
 
 
 def _warmth(temperature_c: ArrayLike, reference_c: float) -> FloatArray:
@@ -175,16 +176,6 @@ def oxidizer_decay(temperature_c: ArrayLike) -> FloatArray:
     return DECAY_AT_20_PER_DAY * _warmth(temperature_c, 20.0)
 
 
-def _course(growth: FloatArray, decay: FloatArray, days: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """r t, exp(-r t) and (1 - exp(-r t)) / r with r = g - b, the last also where r is 0."""
-    rate = growth - decay
-    passed = rate * days
-    kept = np.clip(passed, -_LARGEST_EXPONENT, _LARGEST_EXPONENT)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        reach = np.where(passed == 0.0, days, -np.expm1(-kept) / rate)
-    return passed, np.exp(-kept), reach
-
-
 def maturity_step(
     maturity: ArrayLike, growth_per_day: ArrayLike, decay_per_day: ArrayLike, days: ArrayLike = 1.0
 ) -> FloatArray:
@@ -216,9 +207,7 @@ def maturity_step(
     >>> maturity_step([1e-3, 0.8], 0.6, 0.05).round(4)
     array([0.0017, 0.8455])
     """
-    m, growth, decay, t = (np.asarray(x, float) for x in (maturity, growth_per_day, decay_per_day, days))
-    _, left, reach = _course(growth, decay, t)
-    return np.clip(m / (left + growth * m * reach), SEED, 1.0)
+    return np.minimum(np.maximum(logistic_step(maturity, growth_per_day, decay_per_day, days)[1], SEED), 1.0)
 
 
 def maturity_mean(
@@ -247,15 +236,7 @@ def maturity_mean(
     >>> maturity_mean([1e-3, 0.8], 0.6, 0.05).round(4)
     array([0.0013, 0.8244])
     """
-    m, growth, decay, t = (np.asarray(x, float) for x in (maturity, growth_per_day, decay_per_day, days))
-    passed, left, reach = _course(growth, decay, t)
-    eaten = growth * m * reach
-    # ln(1 + eaten e^(rt)) without the overflow; where nothing grows the mean of plain decay
-    log = np.where(passed > 1.0, passed + np.log(left + eaten), np.log1p(eaten * np.exp(np.minimum(passed, 1.0))))
-    lost = decay * t
-    with np.errstate(divide="ignore", invalid="ignore"):
-        plain = m * np.where(lost == 0.0, 1.0, -np.expm1(-lost) / lost)
-        return np.clip(np.where(growth * t < 1e-12, plain, log / (growth * t)), 0.0, 1.0)
+    return logistic_step(maturity, growth_per_day, decay_per_day, days)[0]
 
 
 def equilibrium_maturity(growth_per_day: ArrayLike, decay_per_day: ArrayLike) -> FloatArray:

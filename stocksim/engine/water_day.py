@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from stocksim.engine.film import Base, Film, FilmDay
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
+from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose
 from stocksim.water.carbonate import Dissociation, dissociation, ph_from_alkalinity
@@ -33,7 +34,6 @@ FROM_FEED = slice(K, SOLIDS_O + 1)  # what fish give to the water of their tank,
 # proton), and so do nitrate uptake and denitrification (charge balance, molar masses).
 ALKALINITY_PER_NITRIFIED, ALKALINITY_PER_FREED = 2 * ALKALINITY_PER_NITRATE_NITROGEN, ALKALINITY_PER_NITRATE_NITROGEN
 CO2_PER_ALKALINITY = 44.01 / 50.04
-CO2_PER_OXYGEN = 1.375
 # Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
 # abstract read), so uptake falls off below a few mg/L.
 HALF_SATURATION_UPTAKE_MG_L = 5.0
@@ -242,7 +242,7 @@ class WaterDay:
         load = layout.volume_m3[..., None, :] * self.level
         load[:, ALK, :tanks] += tank_alkalinity
         load[:, ALK, tanks:] += unit_alkalinity
-        load[:, CO2, :tanks] += CO2_PER_OXYGEN * waste.oxygen - CO2_PER_ALKALINITY * tank_alkalinity
+        load[:, CO2, :tanks] += CARBON_DIOXIDE_PER_OXYGEN * waste.oxygen - CO2_PER_ALKALINITY * tank_alkalinity
         load[:, CO2, tanks:] -= CO2_PER_ALKALINITY * unit_alkalinity
         load[:, FROM_FEED, :tanks] += waste.solutes
         exchange = self.leaf_co2_exchange[day]
@@ -253,7 +253,7 @@ class WaterDay:
         sump_load[:, ALK] += sump_alkalinity
         sump_exchange = self.sump_co2_exchange[day]
         sump_load[:, CO2] += (
-            CO2_PER_OXYGEN * (sump_oxygen_g + OXYGEN_PER_NITRATE_NITROGEN * denitrified)
+            CARBON_DIOXIDE_PER_OXYGEN * (sump_oxygen_g + OXYGEN_PER_NITRATE_NITROGEN * denitrified)
             - CO2_PER_ALKALINITY * sump_alkalinity
             + sump_exchange * self.co2_saturation[day]
         )

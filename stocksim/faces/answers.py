@@ -86,6 +86,9 @@ def season_text(season: Season, findings: list[Finding]) -> str:
         dosed = table.buffer.replace("_", " ") if table.alkalinity_target is not None else "nobody doses"
         lines += ["", f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):"]
         lines.append(text_table(water_rows(season, loop, units)))
+    lines.append(
+        "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)"
+    )
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
     lines += [

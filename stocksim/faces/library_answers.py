@@ -173,7 +173,8 @@ def fish_text(answer: Any) -> str:
             "number": f"{value['value']:g}",
             "unit": value["unit"],
             "read": value["read"],
-            "source": value["source"][:70],
+            "source": value["source"] if len(value["source"]) <= 70 else value["source"][:67] + "...",
+            "where": value["where"] if len(value["where"]) <= 60 else value["where"][:57] + "...",
         }
         for key, value in answer["values"].items()
     ]
@@ -272,8 +273,8 @@ def water_text(answer: dict[str, Any]) -> str:
         lines.append(f"At pH {answer['ph']:g} {100 * answer['unionized_fraction']:.3f} % of ammonia is un-ionized.")
     if answer["unionized_ammonia_mg_l"] is not None:
         lines.append(
-            f"{answer['tan_mg_l']:g} mg/L total ammonia nitrogen hold {answer['unionized_ammonia_mg_l']:.4f} mg/L "
-            "un-ionized ammonia (as N)."
+            f"{answer['tan_mg_l']:g} mg/L total ammonia nitrogen, of which {answer['unionized_ammonia_mg_l']:.4f} mg/L "
+            "is un-ionized (as N)."
         )
     if answer["co2_mg_l"] is not None:
         lines.append(f"Carbon dioxide {answer['co2_mg_l']:.1f} mg/L (an error of 0.1 in pH moves it by 26 %).")

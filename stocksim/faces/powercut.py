@@ -152,7 +152,10 @@ def headline(cut: PowerCut) -> str:
             f"In the model no tank falls to the oxygen that kills, from {when}: {place} comes closest, and "
             "only its still surface holds it. Do not rely on that."
         )
-    return f"You have about {_time_words(first.alone.to_lethal)} in {place} from {when}, until its oxygen kills."
+    return (
+        f"You have about {_time_words(first.alone.to_lethal)} in {place} from {when}, until its oxygen kills: be ready "
+        f"in {_time_words(0.5 * first.alone.to_lethal)}."
+    )
 
 
 def occasion(cut: PowerCut) -> str:

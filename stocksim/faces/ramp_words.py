@@ -68,9 +68,7 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
     if not loop.has_fish:
         return f"{name}: no fish are fed here."
     if not loop.weeks:
-        sentence = (
-            f"{name}: no ramp needed; the file's full ration is safe from {day_words(loop.full_from or dt.date.min)}."
-        )
+        sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {day_words(loop.full_from or dt.date.min)}."
     else:
         held, change = _held(loop)
         feed = min(week.feed_g_day for week in held)
@@ -82,7 +80,7 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
                 "; the film does not come to carry the file's full ration in this season: fewer fish, or more surface."
             )
         else:
-            sentence += f", then follow the table; the file's full ration is safe from {day_words(loop.full_from)}."
+            sentence += f", then follow the table; by the model the full ration holds from {day_words(loop.full_from)}."
     if loop.still_broken:
         first = loop.still_broken[0]
         sentence += f" But even so, {_broken_words(first)}: too many fish for this film" + (

@@ -5,10 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+import numpy as np
+
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.planning.levers import limit_name
 from stocksim.units import to_face
+from stocksim.water.buffering import SALTS
 
 LIMIT_WORDS = {
     "density": "fish too dense",
@@ -20,6 +23,8 @@ LIMIT_WORDS = {
     "temperature_high": "water too warm",
     "planting_ratio": "feed and planted area out of step",
 }
+_DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
+_CHALK_PH = 8.3  # docs/carbonate.md
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
 _DIMENSIONS = {"kg/m3": "density", "degC": "temperature", "g/m2/day": "planting_ratio"}
 _DECIMALS = {"mg/L": 2, "g/day": 1, "kg/m3": 1, "lb/gal": 2, "degC": 1, "degF": 1, "g/m2/day": 0, "oz/ft2/day": 2}
@@ -105,13 +110,53 @@ def verdict(season: Season, findings: list[Finding]) -> str:
             f"Every limit of the model holds all season. The closest is the {limit_name(close.limit)} "
             f"of {place_words(close)}, {close.margin_percent:.0f} % away on {day_words(close.worst_date)}."
         )
+    dying = death_words(season)
     first = broken[0]
     joint = "for" if first.where.startswith("cohorts.") else "in"
     number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"
     return (
         f"Trouble ahead: {number} broken. First, from {day_words(first.first_date or first.worst_date)}, "
-        f"{LIMIT_WORDS[first.limit]} {joint} {place_words(first)}."
+        f"{LIMIT_WORDS[first.limit]} {joint} {place_words(first)}.{' ' + dying if dying else ''}"
     )
+
+
+def death_words(season: Season) -> str:
+    """How many fish die of the water in the model, from when and where; empty where hardly any do."""
+    layout, deaths = season.layout, season.course.deaths[0]
+    stocked = float(layout.count.sum())
+    if deaths.sum() < _DEATHS_TOLD:
+        return ""
+    day = int(np.flatnonzero(deaths.sum(axis=1).cumsum() >= _DEATHS_TOLD)[0])
+    tanks = (deaths @ layout.cohort_tank).sum(axis=0)
+    where = ", ".join(tank for tank, dead in zip(layout.tanks, tanks, strict=True) if dead >= _DEATHS_TOLD)
+    return (
+        f"In the model {deaths.sum():.0f} of {stocked:.0f} fish die of the water, from {day_words(season.dates[day])}"
+        + (f", in {where}" if where else "")
+        + ": limits that hold after that hold for too few fish."
+    )
+
+
+def _water_cautions(season: Season) -> list[str]:
+    """Cautions about dosing and about water outside what the model knows."""
+    course, layout, file = season.course, season.layout, season.site.file
+    words = []
+    dosed = [loop for loop in file.loops.values() if loop.alkalinity_target is not None]
+    if dosed:
+        words.append(
+            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish; test "
+            "alkalinity and pH each week and dose by the test, not by the table."
+        )
+    words += [SALTS[salt].caution for salt in dict.fromkeys(loop.buffer for loop in dosed) if SALTS[salt].is_caustic]
+    for column, (key, loop) in enumerate(file.loops.items()):
+        inside = layout.leaf_loop[: len(layout.tanks), column] > 0.0
+        highest = float(course.ph[0][:, inside].max(initial=0.0))
+        if loop.ph is None and highest > _CHALK_PH:
+            words.append(
+                f"Computed pH of loop {key} reaches {highest:.1f}: above {_CHALK_PH} chalk settles out of hard water, "
+                "which the model leaves out, so alkalinity and pH come out too high. Test them, give your own source "
+                "water, or change water."
+            )
+    return words
 
 
 def cautions(season: Season) -> list[str]:
@@ -121,9 +166,12 @@ def cautions(season: Season) -> list[str]:
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
         "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), greenhouse "
-        "heat. A limit that holds here may still be broken by them. Nitrifiers in the cold and in young films are "
+        "heat, harvests and moves. A limit that holds here may still be broken by them. Nitrifiers in the cold and in young films are "
         "known to a factor of two.",
     ]
+    dying = death_words(season)
+    words += [dying] if dying else []
+    words += _water_cautions(season)
     words += list(site.notes)
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
@@ -144,11 +192,10 @@ def cautions(season: Season) -> list[str]:
         words.append(
             "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
         )
-    if any(tank.oxygen_supply for tank in site.file.tanks.values()):
-        words.append(
-            "Electricity beside water kills: ground-fault protection on every circuit, drip loops, work by a licensed "
-            "electrician under your local code."
-        )
+    words.append(
+        "Electricity beside water kills: ground-fault protection on every circuit, drip loops, work by a licensed "
+        "electrician under your local code."
+    )
     words.append(
         "Harvest hygiene: no tank water on leaves that are eaten raw; wash hands and produce; follow local food rules."
     )

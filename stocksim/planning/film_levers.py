@@ -68,7 +68,7 @@ def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Ite
     least = math.ceil(float(chloride_needed(finding.worst_value)) / _CHLORIDE_STEP_MG_L) * _CHLORIDE_STEP_MG_L
     column = layout.loops.index(loop)
     now = float(season.course.chloride_mg_l[0, 0, column])
-    volume = file.loops[loop].sump + sum(t.volume for t in file.tanks.values() if t.loop == loop)
+    volume = file.loops[loop].sump + float((layout.volume_m3 @ layout.leaf_loop)[column])
     # shielded fish eat what nitrite kept them from, and nitrite rises: the first target may fall short
     most = min(2.0 * least, float(chloride_needed(MOST_NITRITE_MG_L)) + _CHLORIDE_STEP_MG_L)
     for target in np.arange(least, most + 1e-9, _CHLORIDE_STEP_MG_L):

@@ -58,7 +58,9 @@ def _water_notes(place: str, loop: LoopTable) -> list[str]:
     if loop.alkalinity_target is None:
         notes.append(f"{place}.alkalinity_target is not given: nobody doses, and alkalinity goes where it goes.")
     if loop.evaporation is None:
-        notes.append(f"{place}.evaporation is not given: 1 % of the loop's water a day is assumed lost and replaced.")
+        notes.append(
+            f"{place}.evaporation is not given: 1 % of the water in sump and tanks a day is assumed lost and replaced."
+        )
     return notes
 
 

@@ -100,8 +100,10 @@ def test_chloride_is_named_where_it_protects_and_only_there():
     assert chloride % 10 == 0
     assert 32.84 * finding_of(season, "nitrite").worst_value <= chloride <= 170
     assert lever.words.startswith(f"keep {chloride:.0f} mg/L of chloride in loop main, top-up water too (about ")
-    # plain salt holds 0.6066 chloride; sump and tank are 1.8 m3
-    grams = 1.8 * (chloride - 1.0) / 0.6066
+    # plain salt holds 0.6066 chloride; sump, tank and bed hold this much
+    layout = season.layout
+    water = layout.sump_volume_m3.sum() + layout.volume_m3.sum()
+    grams = water * (chloride - 1.0) / 0.6066
     assert f"(about {grams:,.0f} g of plain salt" in lever.words
     assert "sodium sets crops back" in lever.words
     assert not is_broken(season, lever.changes, "nitrite")

@@ -68,7 +68,8 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
     if not loop.has_fish:
         return f"{name}: no fish are fed here."
     if not loop.weeks:
-        sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {day_words(loop.full_from or dt.date.min)}."
+        holds = day_words(loop.full_from or dt.date.min)
+        sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {holds}."
     else:
         held, change = _held(loop)
         feed = min(week.feed_g_day for week in held)

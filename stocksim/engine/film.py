@@ -23,6 +23,7 @@ from stocksim.water.maturity import (
 )
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
+from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
 
 FloatArray = NDArray[np.float64]
 
@@ -44,8 +45,8 @@ MATURE_FOOD_MG_L = 0.3
 BEND_MG_L, BEND_SHARE = 0.001, 0.002
 
 
-# g CaCO3 per g nitrogen that turns to nitrite, 2 equivalents a mole (charge balance, molar masses)
-ALKALINITY_PER_NITRIFIED = 7.146
+# g CaCO3 per g nitrogen that turns to nitrite: 2 equivalents a mole, nitrate giving one back
+ALKALINITY_PER_NITRIFIED = 2.0 * ALKALINITY_PER_NITRATE_NITROGEN
 _TURNS = 3
 
 # what the parts of a refined day are by column: TAN, its sump, nitrified; nitrite, its sump, oxidized; what of both

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.film import Base, Film, FilmDay
+from stocksim.engine.film import ALKALINITY_PER_NITRIFIED, Base, Film, FilmDay
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
@@ -32,7 +32,7 @@ FROM_FEED = slice(K, SOLIDS_O + 1)  # what fish give to the water of their tank,
 
 # g CaCO3 per g nitrogen: nitrification takes 7.14; ammonia set free from organic nitrogen gives 3.57 (NH3 takes up a
 # proton), and so do nitrate uptake and denitrification (charge balance, molar masses).
-ALKALINITY_PER_NITRIFIED, ALKALINITY_PER_FREED = 2 * ALKALINITY_PER_NITRATE_NITROGEN, ALKALINITY_PER_NITRATE_NITROGEN
+ALKALINITY_PER_FREED = ALKALINITY_PER_NITRATE_NITROGEN
 CO2_PER_ALKALINITY = 44.01 / 50.04
 # Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
 # abstract read), so uptake falls off below a few mg/L.

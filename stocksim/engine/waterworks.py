@@ -45,7 +45,7 @@ class Waterworks:
     ----------
     start_level, source_level : ndarray, shape (solute, loop)
         First morning's water and source water. [mg/L]
-    start_nitrate, source_nitrate, start_tan, start_nitrite : ndarray, shape (loop,)
+    start_nitrate, source_nitrate, start_nitrite : ndarray, shape (loop,)
         As N. [mg/L]
     ph_given : ndarray, shape (loop,)
         The keeper's measured pH that overrides the computed one; NaN where none. [-]
@@ -77,7 +77,6 @@ class Waterworks:
     source_level: FloatArray
     start_nitrate: FloatArray
     source_nitrate: FloatArray
-    start_tan: FloatArray
     start_nitrite: FloatArray
     ph_given: FloatArray
     target_alkalinity: FloatArray
@@ -167,7 +166,6 @@ def build_waterworks(site: Site, units: list[tuple[str, BedTable | BiofilterTabl
         source_level=source,
         start_nitrate=_of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()}),
         source_nitrate=_of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()}),
-        start_tan=np.zeros(len(loops)),
         start_nitrite=np.zeros(len(loops)),
         ph_given=_of_loops(site, {k: np.nan if t.ph is None else t.ph for k, t in file.loops.items()}),
         target_alkalinity=_of_loops(

@@ -12,6 +12,7 @@ from stocksim.faces.tables import tank_rows
 from stocksim.faces.water_charts import weekly
 from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words
 from stocksim.units import format_quantity
+from stocksim.water.buffering import SALTS
 
 WATER_LIMITS = ("biofilter", "nitrite", "unionized_ammonia", "oxygen")
 DOSING = (
@@ -114,7 +115,7 @@ def dosing_cautions(season: Season, loop: str) -> list[str]:
     frame = season.loops[season.loops["loop"] == loop]
     if not frame["buffer_g"].to_numpy().any():
         return []
-    is_caustic = season.site.file.loops[loop].buffer.endswith("hydroxide")
+    is_caustic = SALTS[season.site.file.loops[loop].buffer].is_caustic
     return [*DOSING, *([HYDROXIDE] if is_caustic else [])]
 
 

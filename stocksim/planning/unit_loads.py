@@ -1,0 +1,204 @@
+"""What one fish of a candidate asks of its place, day by day and week by week, from the engine itself."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.course import Course
+from stocksim.engine.layout import Layout, build_layout
+from stocksim.engine.season import simulate
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.library.feeds import load_feed
+from stocksim.library.species import load_species
+from stocksim.site.model import AppetiteRation, CohortTable, UnfedRation
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+
+# Fish run at once of each candidate: so few that no water limits them, whatever the tank; results are per fish.
+FEW_FISH = 1e-3
+DAYS_A_WEEK = 7
+
+
+class Candidate(NamedTuple):
+    """Fish that might be stocked: species, size, feed, ration and dates; ``leaves`` is the morning they go."""
+
+    name: str
+    species: str
+    mean_weight_g: float
+    feed: str
+    ration: AppetiteRation | UnfedRation | None = None
+    stocked: dt.date | None = None
+    leaves: dt.date | None = None
+
+
+class Option(NamedTuple):
+    """A loop in one state: its water temperature of each day, shape (day,). [degC]"""
+
+    name: str
+    loop: str
+    temperature_c: FloatArray
+
+
+class UnitLoads(NamedTuple):
+    """Per fish stocked, shape (option, candidate, day); 0 on days on which it is not there.
+
+    ``biomass_g`` counts the fish before the day's deaths; ``alive`` is the share of the stocked that lives,
+    ``weight_g`` the weight of those. ``feed_g`` is offered. ``oxygen_g`` is the fish's own use; ``sump_oxygen_g`` that
+    of its solids. ``tan_g`` is all ammonia nitrogen that reaches the loop: excreted, from urea, set free from solids.
+    """
+
+    weight_g: FloatArray
+    alive: FloatArray
+    biomass_g: FloatArray
+    feed_g: FloatArray
+    oxygen_g: FloatArray
+    sump_oxygen_g: FloatArray
+    tan_g: FloatArray
+
+
+def candidate_layout(site: Site, candidates: Sequence[Candidate], option: Option) -> Layout:
+    """Layout of a site whose only fish are one of each candidate, all in the first tank of the option's loop.
+
+    Parameters
+    ----------
+    site : Site
+        Gives loops, tanks, beds. Water tests, cycling and the age of films are left out: the water is good.
+    candidates : sequence of Candidate
+        Fish to follow.
+    option : Option
+        Loop and temperature.
+
+    Returns
+    -------
+    Layout
+        Without scenario axes.
+    """
+    tank = next(key for key, table in site.file.tanks.items() if table.loop == option.loop)
+    cohorts = {
+        c.name: CohortTable.model_construct(
+            species=c.species, tank=tank, count=1.0, mean_weight=c.mean_weight_g, stocked=c.stocked, feed=c.feed,
+            ration=c.ration,
+        )
+        for c in candidates
+    }  # fmt: skip
+    good = {"water_tests": [], "fishless_cycling": None, "biofilter_start": "mature"}
+    loops = {key: loop.model_copy(update=good) for key, loop in site.file.loops.items()}
+    with_them = replace(
+        site,
+        file=site.file.model_copy(update={"cohorts": cohorts, "loops": loops}),
+        species={c.species: site.species.get(c.species) or load_species(c.species, site.folder) for c in candidates},
+        feeds={c.feed: site.feeds.get(c.feed) or load_feed(c.feed, site.folder) for c in candidates},
+        temperature_c={**site.temperature_c, option.loop: option.temperature_c},
+    )
+    return build_layout(with_them)
+
+
+def unit_loads(site: Site, candidates: Sequence[Candidate], options: Sequence[Option]) -> UnitLoads:
+    """Course of one fish of each candidate in good water, under each option.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    candidates : sequence of Candidate
+        Fish to follow.
+    options : sequence of Option
+        Loops and their temperatures.
+
+    Returns
+    -------
+    UnitLoads
+        Arrays (option, candidate, day).
+
+    Notes
+    -----
+    The engine runs once an option, a scenario for each candidate alone and one without fish, whose load is taken off.
+    With so few fish neither oxygen, ammonia nor nitrite curbs appetite, so that loads are in proportion to numbers as
+    long as the full season's limits hold; the ration follows the site's feeding ramps.
+    """
+    runs = [_run(site, candidates, option) for option in options]
+    return UnitLoads(*(np.stack(part) for part in zip(*runs, strict=True)))
+
+
+def _run(site: Site, candidates: Sequence[Candidate], option: Option) -> UnitLoads:
+    layout = candidate_layout(site, candidates, option)
+    number = len(candidates)
+    alone = np.vstack([np.eye(number), np.zeros(number)]) * FEW_FISH
+    course = simulate(replace(layout, count=alone))
+    loop = layout.loops.index(option.loop)
+    own = np.arange(number)
+
+    def of_fish(name: str) -> FloatArray:
+        """(candidate, day) of each candidate's own scenario."""
+        return np.asarray(getattr(course, name)[own, :, own])
+
+    def of_loop(name: str) -> FloatArray:
+        table = getattr(course, name)[:, :, loop]
+        return np.asarray(table[:number] - table[number])
+
+    there = _days_there(site, candidates)
+    fish = of_fish("count") + of_fish("deaths")
+    made = of_loop("sump_tan_load_g") + AMMONIA_SHARE_OF_EXCRETION * of_fish("excreted_nitrogen_g")
+    amounts = (
+        of_fish("count"), fish * of_fish("weight_g"), of_fish("fed_g"), of_fish("fish_oxygen_g"),
+        of_loop("sump_oxygen_used_g"), made,
+    )  # fmt: skip
+    return UnitLoads(of_fish("weight_g") * there, *(there * amount / FEW_FISH for amount in amounts))
+
+
+def _days_there(site: Site, candidates: Sequence[Candidate]) -> FloatArray:
+    """1 on the days on which a candidate is in its tank, shape (candidate, day)."""
+    start, days = site.file.season.start, np.arange(site.days)
+    first = np.array([(c.stocked - start).days if c.stocked else 0 for c in candidates])
+    last = np.array([(c.leaves - start).days if c.leaves else site.days for c in candidates])
+    return ((days >= first[:, None]) & (days < last[:, None])).astype(float)
+
+
+def worst_of_weeks(daily: FloatArray) -> FloatArray:
+    """Greatest day of each week, shape (..., day) to (..., week); a last part of a week counts as one."""
+    return np.asarray(np.maximum.reduceat(daily, np.arange(0, daily.shape[-1], DAYS_A_WEEK), axis=-1))
+
+
+def least_of_weeks(daily: FloatArray) -> FloatArray:
+    """Smallest day of each week, as `worst_of_weeks`."""
+    return np.asarray(np.minimum.reduceat(daily, np.arange(0, daily.shape[-1], DAYS_A_WEEK), axis=-1))
+
+
+def mean_of_weeks(daily: FloatArray) -> FloatArray:
+    """Mean of each week, as `worst_of_weeks`."""
+    starts = np.arange(0, daily.shape[-1], DAYS_A_WEEK)
+    days = np.diff(np.append(starts, daily.shape[-1]))
+    return np.asarray(np.add.reduceat(daily, starts, axis=-1) / days)
+
+
+def loads_of_course(layout: Layout, course: Course, scenario: int = 0) -> dict[str, FloatArray]:
+    """What the fish of a run ask of their tanks and loops: biomass, feed, oxygen by tank and TAN by loop, per day.
+
+    Parameters
+    ----------
+    layout, course
+        A season's arrays.
+    scenario : int
+        Which one.
+
+    Returns
+    -------
+    dict of ndarray
+        ``biomass_g``, ``feed_g``, ``oxygen_g`` (day, tank); ``tan_g`` (day, loop): what `unit_loads` times the numbers
+        of fish should give.
+    """
+    in_tank = layout.cohort_tank
+    made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
+    return {
+        "biomass_g": ((course.weight_g * (course.count + course.deaths)) @ in_tank)[scenario],
+        "feed_g": (course.fed_g @ in_tank)[scenario],
+        "oxygen_g": (course.fish_oxygen_g @ in_tank)[scenario],
+        "tan_g": made[scenario],
+    }

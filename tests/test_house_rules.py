@@ -34,6 +34,7 @@ HELPERS = {
     "oracle_pools.py",
     "oracle_water.py",
     "site_faults.py",
+    "small_programs.py",
     "small_sites.py",
     "watched_season.py",
 }

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from small_programs import TIGHT, crowded, programs
 
-from stocksim.planning.program import Limit, Program, Wish, broken, limit_uses
+from stocksim.planning.program import Wish, broken, limit_uses
 from stocksim.planning.program_reasons import (
     binding_limits,
     contradiction,
@@ -21,30 +19,6 @@ from stocksim.planning.program_reasons import (
     worth_of_more,
 )
 from stocksim.planning.program_solve import solve
-
-
-def _other_tests():
-    spec = importlib.util.spec_from_file_location("program_tests", Path(__file__).with_name("test_program.py"))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["program_tests"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-_tests = _other_tests()
-small, programs, every_stocking, TIGHT = _tests.small, _tests.programs, _tests.every_stocking, _tests.TIGHT
-
-
-def crowded(room_kg: float = 10.0, **changes) -> Program:
-    """Perch (1 kg, worth 0.5), bass (2 kg, worth 1.4) and trout (no tank cool enough) for one tank."""
-    load = np.array([1.0, 2.0, 1.0])[None, :, None]
-    fields = {
-        "candidates": ("perch", "bass", "trout"), "species": ("perch", "bass", "trout"), "tanks": ("cedar",),
-        "limits": (Limit("density", "kg/m3", load, np.full((1, 3, 1, 1), room_kg)),),
-        "edible_kg": np.array([[0.5, 1.4, 0.9]]), "most": np.full(3, 50),
-        "allowed": np.array([True, True, False]).reshape(1, 3, 1), "price": np.array([1.0, 3.0, 1.0]),
-    }  # fmt: skip
-    return small(3, 1, **(fields | changes))
 
 
 def test_what_binds_and_what_more_of_it_is_worth():
@@ -100,8 +74,11 @@ def test_who_is_left_out_for_want_of_room():
         ({"least": np.array([14, 0, 0])}, ("limits",), ("density", "cedar", 14.0, 10.0), 0.4),
         ({"least": np.array([14, 0, 0])}, ("keep",), ("number", "perch", 10.0, 14.0), 4.0 / 14.0),
         # 9 kg wanted of room for 7: 5 bass give 7.0; of the wish 2/9 must go
-        ({"wishes": (Wish("supper", 9.0, np.array([[0.5, 1.4, 0.9]])),)}, ("wishes",), ("wish", "supper", 7.0, 9.0), 2 / 9),
-        # the same by more money: 9 kg take 7 bass at 3, the budget is 14; room given
+        (
+            {"wishes": (Wish("supper", 9.0, np.array([[0.5, 1.4, 0.9]])),)}, ("wishes",),
+            ("wish", "supper", 7.0, 9.0), 2.0 / 9.0,
+        ),
+        # 2.8 kg cost 6, as two bass or six perch
         (
             {"wishes": (Wish("supper", 2.8, np.array([[0.5, 1.4, 0.9]])),), "budget": 4.0}, ("budget",),
             ("budget", "", 6.0, 4.0), 2.0 / 4.0,

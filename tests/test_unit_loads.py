@@ -123,8 +123,8 @@ def disagreement(season: dict[str, np.ndarray], counts: dict[str, int], loads) -
 def test_loads_are_in_proportion_to_numbers_where_no_limit_bites(loads, tanks, tan_apart):
     """Uncrowded: the numbers of fish times the loads of one fish are the season's.
 
-    They differ by the hazard's tail, a few fish in a million. Ammonia differs by another ten-thousandth or two where the
-    fish live in a tank that lets its solids go at another pace than the one the loads were taken in.
+    They differ by the hazard's tail, a few fish in a million. Ammonia differs by another ten-thousandth or two where
+    the fish live in a tank that lets its solids go at another pace than the one the loads were taken in.
     """
     counts = {"cats": 12, "tilapia": 9, "unfed": 10}
     season = run_with(counts, tanks)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,7 +88,7 @@ def candidate_layout(site: Site, candidates: Sequence[Candidate], option: Option
         )
         for c in candidates
     }  # fmt: skip
-    good = {"water_tests": [], "fishless_cycling": None, "biofilter_start": "mature"}
+    good: dict[str, Any] = {"water_tests": [], "fishless_cycling": None, "biofilter_start": "mature"}
     loops = {key: loop.model_copy(update=good) for key, loop in site.file.loops.items()}
     with_them = replace(
         site,

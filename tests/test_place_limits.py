@@ -74,7 +74,7 @@ def test_density_is_that_of_the_season(season):
     layout, _, (density, _, _), fish, series = season
     in_warm = [layout.tanks.index(name) for name in ("east", "spare")]
     per_m3 = warm_use(density, fish)[in_warm] / layout.volume_m3[in_warm][:, None]
-    # the death hazard has a tail above the limits: more fish die in fuller tanks, 1 in 700 of them with the fullest here
+    # the death hazard has a tail: more fish die in fuller tanks, 1 in 700 of them in the fullest here
     actual = worst_of_weeks(series["density"].value[0].T)[in_warm]
     assert (per_m3 >= actual * (1.0 - 1e-9)).all()
     assert (per_m3 <= actual * (1.0 + 2e-3)).all()

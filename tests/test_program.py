@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_programs import TIGHT, every_stocking, programs, small
 
+from stocksim.planning import program_milp
 from stocksim.planning.program import (
     GOALS,
     Limit,
@@ -84,10 +85,12 @@ def holds_in_plain_words(program: Program, stocking: Stocking) -> bool:
 
 
 @settings(max_examples=250)
-@given(programs(), st.sampled_from(GOALS))
-def test_brute_force_finds_the_same_optimum(program, goal):
+@given(programs(), st.sampled_from(GOALS), st.booleans())
+def test_brute_force_finds_the_same_optimum(program, goal, leaves_rows_out):
     held = [s for s in every_stocking(program) if not broken(program, s)]
-    plan = solve(program, goal, gap=TIGHT)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(program_milp, "MANY_ROWS", 0 if leaves_rows_out else 200)
+        plan = solve(program, goal, gap=TIGHT)
     if not held:
         assert (plan.status, plan.stocking) == ("infeasible", None)
         return
@@ -245,11 +248,65 @@ def test_goals_in_order():
     assert solve_in_order(program, ["cost", "edible"], TIGHT)[-1].stocking.fish.sum() == 0
 
 
+def middling() -> Program:
+    """Five kinds, three tanks, thirty weeks: enough rows that some are left out at first."""
+    rng = np.random.default_rng(11)
+    shape = (1, 5, 3, 30)
+    load = rng.uniform(0.2, 1.0, (1, 5, 30))
+    apart = np.triu(rng.random((5, 5)) < 0.3, 1)
+    limits = tuple(
+        Limit(name, "kg", load * rng.uniform(0.5, 1.5, (1, 5, 30)), rng.uniform(8.0, 14.0, shape), influence=influence)
+        for name, influence in (
+            ("density", None),
+            ("oxygen", np.eye(3)[None, :, :, None] + rng.uniform(0.0, 0.2, (1, 3, 3, 30))),
+        )
+    )
+    return small(
+        5, 3, 30, most=np.full(5, 40), minimum_batch=np.full(5, 3), edible_kg=rng.uniform(0.3, 1.0, (1, 5)),
+        limits=limits, apart_in_tank=apart | apart.T,
+    )  # fmt: skip
+
+
+def test_rows_left_out_at_first_change_nothing(monkeypatch):
+    program = middling()
+    plan = solve(program, gap=0.005)
+    monkeypatch.setattr(program_milp, "MANY_ROWS", 10**9)
+    other = solve(program, gap=0.005)
+    assert max(plan.score, other.score) <= min(plan.bound, other.bound) + TIGHT
+    assert plan.score == pytest.approx(other.score, rel=0.005)
+    assert plan.status == "optimal"
+
+
 def test_no_time_is_told_as_no_time():
-    program = two_goals()
-    plan = solve(program, "steady", gap=TIGHT, time_limit_s=0.0)
-    print(plan)
+    plan = solve(middling(), time_limit_s=0.0)
+    assert (plan.status, plan.stocking, plan.gap) == ("time_limit", None, np.inf)
+    assert np.isnan(plan.value)
+
+
+def test_time_up_over_a_broken_row_still_gives_a_plan_that_holds(monkeypatch):
+    """The first whole solution is made to break a row left out, and no time is left: fewer fish in its tanks hold."""
+    program, highs, calls = middling(), program_milp._highs, []
+
+    def out_of_time(matrix, table, cost, whole, taken, gap, time_limit_s, keeping=None):
+        if not whole.any():
+            return highs(matrix, table, cost, whole, taken, gap, time_limit_s)
+        calls.append(keeping)
+        few = np.array(matrix.family) < 0 if len(calls) == 1 else taken
+        found = highs(matrix, table, cost, whole, few, gap, time_limit_s, keeping)
+        if len(calls) == 2:
+            found.x, found.status = None, 1
+        return found
+
+    monkeypatch.setattr(program_milp, "_highs", out_of_time)
+    monkeypatch.setattr(program_milp, "_take_in", lambda *arguments: len(calls) == 1)
+    plan = solve(program)
+    assert len(calls) == 3
     assert plan.status == "time_limit"
+    assert plan.stocking is not None
+    assert not broken(program, plan.stocking)
+    assert plan.gap == pytest.approx((plan.bound - plan.score) / plan.score)
+    monkeypatch.undo()
+    assert plan.bound >= solve(program, gap=0.005).score - TIGHT
 
 
 # --- parts

@@ -113,9 +113,10 @@ def add_limit(program: Program, limit: Limit, matrix: Matrix, most: FloatArray, 
                 tail.append(matrix.give_way(limit.name, place))
                 tail_values.append(-1.0)
             columns = np.concatenate([matrix.count[near], tail])
+            family = max(matrix.family, default=-1) + 1  # and one more for each candidate
             for row in undominated((load / bears)[:, asks].T):
                 if row @ most[near] > 1.0:
-                    matrix.add(columns, np.concatenate([row, tail_values]), -np.inf, 0.0)
+                    matrix.add(columns, np.concatenate([row, tail_values]), -np.inf, 0.0, family)
             for candidate in deciding:
                 bound = asks & (capacity[candidate] < greatest * (1.0 - 1e-9))
                 if not bound.any():
@@ -129,4 +130,4 @@ def add_limit(program: Program, limit: Limit, matrix: Matrix, most: FloatArray, 
                 for row in undominated(rows):
                     if row[:-1] @ most[near] + row[-1] > 1.0:
                         at = np.concatenate([matrix.count[near], [presence], tail])
-                        matrix.add(at, np.concatenate([row, tail_values]), -np.inf, 0.0)
+                        matrix.add(at, np.concatenate([row, tail_values]), -np.inf, 0.0, family + candidate + 1)

@@ -26,6 +26,7 @@ class Matrix:
     value: list[FloatArray] = field(default_factory=list)
     row_low: list[float] = field(default_factory=list)
     row_high: list[float] = field(default_factory=list)
+    family: list[int] = field(default_factory=list)
     count: IntArray = field(default_factory=lambda: np.zeros(0, int))
     present: IntArray = field(default_factory=lambda: np.zeros(0, int))
     chosen: IntArray = field(default_factory=lambda: np.zeros(0, int))
@@ -42,14 +43,22 @@ class Matrix:
         self.whole += [int(is_whole)] * number
         return np.arange(first, first + number)
 
-    def add(self, columns: IntArray | list[int], values: FloatArray | list[float], low: float, high: float) -> None:
-        """Add one row; zeros are left out."""
+    def add(
+        self,
+        columns: IntArray | list[int],
+        values: FloatArray | list[float],
+        low: float,
+        high: float,
+        family: int = -1,
+    ) -> None:
+        """Add one row; zeros are left out. Of a family of rows (weeks of one limit) the solver may take a few first."""
         at, what = np.asarray(columns, int), np.asarray(values, float)
         kept = what != 0.0
         self.row.append(at[kept])
         self.value.append(what[kept])
         self.row_low.append(low)
         self.row_high.append(high)
+        self.family.append(family)
 
     def give_way(self, kind: str, name: str, high: float = np.inf) -> int:
         """Column by which a condition gives way, one for all its rows."""

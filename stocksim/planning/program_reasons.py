@@ -19,8 +19,9 @@ from stocksim.planning.program import (
     limit_uses,
     spending,
 )
+from stocksim.planning.program_milp import run_milp
 from stocksim.planning.program_rows import GIVING, build_matrix
-from stocksim.planning.program_solve import Plan, run_milp, solve
+from stocksim.planning.program_solve import Plan, solve
 
 Progress = Callable[[int, int], None]
 

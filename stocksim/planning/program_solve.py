@@ -8,8 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from stocksim.planning.program import FloatArray, Program, Stocking, broken, goal_value, score
+from stocksim.planning.program import Program, Stocking, broken, goal_value, score
 from stocksim.planning.program_matrix import Matrix
+from stocksim.planning.program_milp import Answer, run_milp
 from stocksim.planning.program_rows import build_matrix, goal_row, needs_feed
 
 # A goal already reached may be given up by this share for the next one in order.
@@ -34,58 +35,6 @@ class Plan(NamedTuple):
     gap: float
     status: str
     seconds: float
-
-
-class Answer(NamedTuple):
-    """What `run_milp` found: columns or None, the least cost, its bound, and how it ended."""
-
-    solution: FloatArray | None
-    cost: float
-    bound: float
-    status: str
-    seconds: float
-
-
-def run_milp(matrix: Matrix, cost: FloatArray, gap: float, time_limit_s: float) -> Answer:
-    """Least cost over the columns of a matrix.
-
-    Parameters
-    ----------
-    matrix : Matrix
-        Columns and rows.
-    cost : ndarray, shape (column,)
-        What to make as small as can be.
-    gap : float
-        Share of the cost that may be left open.
-    time_limit_s : float
-        Most time for the solver. [s]
-
-    Returns
-    -------
-    Answer
-        ``optimal``, ``time_limit`` (solution None if none was met yet), ``infeasible`` or ``failed``.
-    """
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import csr_array
-
-    began = time.perf_counter()
-    ends = np.cumsum([0, *(len(row) for row in matrix.row)])
-    size = (len(matrix.row), len(matrix.low))
-    table = csr_array((np.concatenate(matrix.value), np.concatenate(matrix.row), ends), shape=size)
-    found = milp(
-        cost,
-        integrality=np.array(matrix.whole),
-        bounds=Bounds(np.array(matrix.low), np.array(matrix.high)),
-        constraints=LinearConstraint(table, np.array(matrix.row_low), np.array(matrix.row_high)),
-        options={"time_limit": time_limit_s, "mip_rel_gap": gap},
-    )
-    status = {0: "optimal", 1: "time_limit", 2: "infeasible"}.get(found.status, "failed")
-    bound = getattr(found, "mip_dual_bound", None)
-    reached = np.nan if found.x is None else float(cost @ found.x)
-    least = -np.inf if bound is None or not np.isfinite(bound) else float(bound)
-    if status == "optimal" and least == -np.inf:  # without whole columns there is no bound but the optimum itself
-        least = reached
-    return Answer(found.x, reached, least, status, time.perf_counter() - began)
 
 
 def solve(

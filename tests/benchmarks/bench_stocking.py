@@ -43,6 +43,9 @@ def random_program(
     volume = rng.uniform(0.5, 4.0, tanks)
     toxic = rng.choice([0.4, 0.6, 1.0], kinds.max() + 1)[kinds]
     supply = rng.uniform(60.0, 160.0, tanks)[None, None, :, None] * volume[None, None, :, None]
+    # water that a tank's neighbours have used comes back to it by the sump
+    same = (tank_loop[:, None] == tank_loop)[None, :, :, None]
+    influence = np.eye(tanks)[None, :, :, None] + same * rng.uniform(0.02, 0.15, (options, tanks, tanks, weeks))
     shape = (options, candidates, tanks, weeks)
     removal = rng.uniform(4.0, 9.0, loops)[option_loop][:, None] * 1.06 ** (temperature - 20.0)
     limits = (
@@ -53,6 +56,7 @@ def random_program(
         Limit(
             "oxygen", "g/day", 1.4 * oxygen,
             np.broadcast_to(supply * rng.uniform(0.7, 1.0, kinds.max() + 1)[kinds][None, :, None, None], shape).copy(),
+            influence=influence,
         ),
         Limit("biofilter", "g/day", 0.035 * feed, (removal[:, None] * toxic[None, :, None])[:, :, None], True),
     )  # fmt: skip
@@ -60,7 +64,7 @@ def random_program(
     apart = np.triu(rng.random((candidates, candidates)) < 0.3, 1)
     owned = np.where(rng.random(candidates) < 0.2, rng.integers(5, 40, candidates), 0)
     gain = (weight[:, :, -1] - start[None]) / 1000.0
-    band = rng.uniform(5.0, 40.0, loops)[:, None] * np.ones((1, weeks))
+    area = rng.uniform(0.5, 3.0, loops)[:, None] * np.ones((1, weeks))
     bought_kg = feed.sum(axis=2) * 7.0 / 1000.0
     return Program(
         candidates=tuple(f"candidate{n}" for n in range(candidates)), species=tuple(f"kind{k}" for k in kinds),
@@ -71,8 +75,8 @@ def random_program(
         most=np.where(owned > 0, owned, 400), owned=owned, minimum_batch=np.full(candidates, 5),
         thinned_kg=0.3 * start / 1000.0 * (owned > 0), price=rng.uniform(0.5, 3.0, candidates) * (owned == 0),
         budget=float(rng.uniform(300.0, 1200.0)), option_cost=np.tile(np.arange(options_a_loop) * 40.0, loops),
-        apart_in_tank=apart | apart.T, apart_in_loop=np.zeros_like(apart), feed_g_day=feed, feed_low=60.0 * band / 10.0,
-        feed_high=100.0 * band / 10.0, band_price={"edible": 0.01},
+        apart_in_tank=apart | apart.T, apart_in_loop=np.zeros_like(apart), feed_g_day=feed, feed_low=60.0 * area,
+        feed_high=100.0 * area, band_price={"edible": 0.01},
         wishes=(Wish("supper", float(rng.uniform(0.5, 2.0)), 0.5 * gain * (kinds == kinds[0])),)
         if far[:, 0].any() and rng.random() < 0.5 else (),
         species_most=5,

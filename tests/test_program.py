@@ -18,13 +18,12 @@ from stocksim.planning.program import (
     Program,
     Stocking,
     broken,
-    goal_value,
     limit_uses,
     score,
 )
 from stocksim.planning.program_limits import undominated
 from stocksim.planning.program_rows import cliques
-from stocksim.planning.program_solve import solve, solve_in_order, trade_off
+from stocksim.planning.program_solve import solve
 
 
 def holds_in_plain_words(program: Program, stocking: Stocking) -> bool:
@@ -209,106 +208,6 @@ def test_handbook_sizing(area_m2, ratio, feed_g, ration, density, biomass_kg, vo
     assert plan_in(0.5 * volume_m3) == pytest.approx(0.5 * biomass_kg, abs=one + 0.0005 * volume_m3 * density * 10)
 
 
-# --- several goals
-
-
-def two_goals() -> Program:
-    """Fish with more kilos cost more, and the beds like steady feed: the goals pull apart."""
-    rng = np.random.default_rng(4)
-    load = rng.uniform(0.5, 1.5, (1, 4, 3))
-    return small(
-        4, 2, 3, most=np.full(4, 12), edible_kg=np.array([[0.4, 0.7, 1.1, 1.6]]),
-        cost=np.array([[1.0, 2.2, 4.1, 7.3]]), feed_g_day=load * 3.0, feed_low=np.full((1, 3), 20.0),
-        feed_high=np.full((1, 3), 40.0),
-        limits=(Limit("density", "kg", load, np.full((1, 4, 2, 3), 9.0)),),
-    )  # fmt: skip
-
-
-@pytest.mark.parametrize(("first", "second"), [("edible", "cost"), ("edible", "steady"), ("steady", "cost")])
-def test_no_plan_of_a_trade_off_is_beaten(first, second):
-    program = two_goals()
-    points = trade_off(program, first, second, plans=5, gap=TIGHT)
-    assert len(points) >= 5
-    scores = [(score(program, first, p.stocking), score(program, second, p.stocking)) for p in points]
-    for a, b in itertools.permutations(scores, 2):
-        assert a[0] > b[0] or a[1] > b[1]
-    assert scores[0][0] == pytest.approx(solve(program, first, TIGHT).score, rel=1e-5, abs=1e-5)
-    assert scores[-1][1] == pytest.approx(solve(program, second, TIGHT).score, rel=1e-5, abs=1e-5)
-    assert all(not broken(program, p.stocking) for p in points)
-
-
-def test_goals_in_order():
-    program = two_goals()
-    alone = solve(program, "edible", TIGHT)
-    plans = solve_in_order(program, ["edible", "cost"], TIGHT, given_up=0.05)
-    last = plans[-1].stocking
-    assert goal_value(program, "edible", last) >= 0.95 * alone.value - 1e-5
-    assert goal_value(program, "cost", last) <= goal_value(program, "cost", alone.stocking)
-    # the other order gives the cheapest first: no fish at all
-    assert solve_in_order(program, ["cost", "edible"], TIGHT)[-1].stocking.fish.sum() == 0
-
-
-def middling() -> Program:
-    """Five kinds, three tanks, thirty weeks: enough rows that some are left out at first."""
-    rng = np.random.default_rng(11)
-    shape = (1, 5, 3, 30)
-    load = rng.uniform(0.2, 1.0, (1, 5, 30))
-    apart = np.triu(rng.random((5, 5)) < 0.3, 1)
-    limits = tuple(
-        Limit(name, "kg", load * rng.uniform(0.5, 1.5, (1, 5, 30)), rng.uniform(8.0, 14.0, shape), influence=influence)
-        for name, influence in (
-            ("density", None),
-            ("oxygen", np.eye(3)[None, :, :, None] + rng.uniform(0.0, 0.2, (1, 3, 3, 30))),
-        )
-    )
-    return small(
-        5, 3, 30, most=np.full(5, 40), minimum_batch=np.full(5, 3), edible_kg=rng.uniform(0.3, 1.0, (1, 5)),
-        limits=limits, apart_in_tank=apart | apart.T,
-    )  # fmt: skip
-
-
-def test_rows_left_out_at_first_change_nothing(monkeypatch):
-    program = middling()
-    plan = solve(program, gap=0.005)
-    monkeypatch.setattr(program_milp, "MANY_ROWS", 10**9)
-    other = solve(program, gap=0.005)
-    assert max(plan.score, other.score) <= min(plan.bound, other.bound) + TIGHT
-    assert plan.score == pytest.approx(other.score, rel=0.005)
-    assert plan.status == "optimal"
-
-
-def test_no_time_is_told_as_no_time():
-    plan = solve(middling(), time_limit_s=0.0)
-    assert (plan.status, plan.stocking, plan.gap) == ("time_limit", None, np.inf)
-    assert np.isnan(plan.value)
-
-
-def test_time_up_over_a_broken_row_still_gives_a_plan_that_holds(monkeypatch):
-    """The first whole solution is made to break a row left out, and no time is left: fewer fish in its tanks hold."""
-    program, highs, calls = middling(), program_milp._highs, []
-
-    def out_of_time(matrix, table, cost, whole, taken, gap, time_limit_s, keeping=None):
-        if not whole.any():
-            return highs(matrix, table, cost, whole, taken, gap, time_limit_s)
-        calls.append(keeping)
-        few = np.array(matrix.family) < 0 if len(calls) == 1 else taken
-        found = highs(matrix, table, cost, whole, few, gap, time_limit_s, keeping)
-        if len(calls) == 2:
-            found.x, found.status = None, 1
-        return found
-
-    monkeypatch.setattr(program_milp, "_highs", out_of_time)
-    monkeypatch.setattr(program_milp, "_take_in", lambda *arguments: len(calls) == 1)
-    plan = solve(program)
-    assert len(calls) == 3
-    assert plan.status == "time_limit"
-    assert plan.stocking is not None
-    assert not broken(program, plan.stocking)
-    assert plan.gap == pytest.approx((plan.bound - plan.score) / plan.score)
-    monkeypatch.undo()
-    assert plan.bound >= solve(program, gap=0.005).score - TIGHT
-
-
 # --- parts
 
 
@@ -344,7 +243,7 @@ def test_arrays_that_do_not_fit_are_refused():
 
 
 def test_an_empty_tank_uses_nothing():
-    program = two_goals()
-    used = limit_uses(program, Stocking(np.zeros((4, 2), int), np.zeros(1, int)))
+    limit = Limit("density", "kg", np.ones((1, 4, 3)), np.full((1, 4, 2, 3), 9.0))
+    used = limit_uses(small(4, 2, 3, limits=(limit,)), Stocking(np.zeros((4, 2), int), np.zeros(1, int)))
     assert used[0].use.sum() == 0.0
     assert np.isinf(used[0].capacity).all()

@@ -130,3 +130,5 @@ def test_a_mature_film_bears_more_than_one_few_fish_fed():
     grown, mature = (place_limits([layout], [course], loads, flag)[2].capacity for flag in (False, True))
     asked = np.isfinite(grown)
     assert (mature[asked] > grown[asked]).all()
+    careful = place_limits([layout], [course], loads, margin=0.2)[2].capacity
+    assert careful[asked] == pytest.approx(0.8 * grown[asked])

@@ -80,6 +80,7 @@ def place_limits(
     courses: Sequence[Course],
     loads: UnitLoads,
     is_film_mature: bool = False,
+    margin: float = 0.0,
 ) -> tuple[Limit, Limit, Limit]:
     """Density, oxygen and biofilter for the candidates.
 
@@ -94,6 +95,8 @@ def place_limits(
         Of the same options and candidates.
     is_film_mature : bool
         Take films as mature at each day's temperature, where no run has fed them yet.
+    margin : float
+        Share of every capacity kept in hand for what the model does not know. [-]
 
     Returns
     -------
@@ -132,7 +135,7 @@ def place_limits(
     present = there[:, :, None]
 
     def where_there(capacity: list[FloatArray]) -> FloatArray:
-        return np.where(present, np.stack(capacity), np.inf)
+        return np.where(present, (1.0 - margin) * np.stack(capacity), np.inf)
 
     return (
         Limit("density", "kg", worst_of_weeks(loads.biomass_g) / 1000.0, where_there(density)),

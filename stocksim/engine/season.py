@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,6 +86,27 @@ def scenario_count(layout: Layout) -> int:
     return max([array.shape[0] for array in arrays if array.ndim > 1], default=1)
 
 
+_BY_COLUMN = (
+    "count", "start_weight_g", "ration_fraction", "spilled_share", "stocked_day", "feed_energy_kj_g",
+    "feed_gross_kj_g", "feed_nitrogen", "feed_digested_nitrogen", "feed_potassium", "feed_phosphorus",
+    "feed_dry_matter", "feed_digested_dry_matter", "volume_m3", "flow_m3_day", "sump_volume_m3",
+)  # fmt: skip
+_WATER_BY_COLUMN = (
+    "source_nitrate", "start_nitrite", "ph_given", "target_alkalinity", "loss_m3_day", "drawn_off_m3",
+)  # fmt: skip
+_WATER_BY_DAY = ("exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g")
+
+
+def _with_scenario_axis(layout: Layout) -> Layout:
+    """The layout with a scenario axis on all that the days use: numpy adds arrays of one shape three times quicker."""
+    works = layout.water
+    water: dict[str, Any] = {name: np.atleast_2d(getattr(works, name)) for name in _WATER_BY_COLUMN}
+    water |= {name: getattr(works, name)[:, None] for name in _WATER_BY_DAY}
+    by_column: dict[str, Any] = {name: np.atleast_2d(getattr(layout, name)) for name in _BY_COLUMN}
+    species = {name: np.atleast_2d(values) for name, values in layout.species.items()}
+    return replace(layout, water=replace(works, **water), species=species, **by_column)
+
+
 def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     """Run the season of a layout.
 
@@ -108,6 +130,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     """
     scenarios, tanks = scenario_count(layout), len(layout.tanks)
     climate = _climate(layout)
+    layout = _with_scenario_axis(layout)
     fish = FishDay(layout, scenarios)
     water = WaterDay(layout, scenarios, (climate.leaf_co2_exchange, climate.sump_co2_exchange, climate.co2_saturation))
     members = layout.leaf_loop
@@ -137,7 +160,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             water.film.active(climate.capacity[day]),
             tan,
             flow + exchange,
-            exchange_load + flow * (oxygen_sump @ members.T),
+            exchange_load + flow * oxygen_sump.dot(members.T),
         )
         morning = water.morning(day, climate.capacity[day] * air, tan, tan_sump, oxygen)
         toxic = morning.toxic_share
@@ -213,7 +236,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
                 sump_store * oxygen_sump + climate.sump_exchange_load[day], members, oxygen_demand,
                 morning.sump_oxygen_g, oxygen_sump,
             )  # fmt: skip
-            used = oxygen_star.removed_g
+            used = oxygen_star.removed_g.copy()
         oxygen, oxygen_sump = oxygen_star.leaf_mg_l, oxygen_star.sump_mg_l
         tan, tan_sump = found.tan.leaf_mg_l, found.tan.sump_mg_l
         water.film.remember(tan_before, found)

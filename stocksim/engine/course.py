@@ -96,5 +96,6 @@ class Record:
         """The days joined and the climate's (day, scenario, column), scenario first."""
         arrays = {key: np.moveaxis(table, 0, 1) for key, table in climate.items()}
         for key in list(self.levels):
-            arrays[key] = np.moveaxis(np.array(self.levels.pop(key)), 0, 1)  # freed as it goes: two copies of one table
+            days = self.levels.pop(key)  # freed as it goes: only one table stands twice
+            arrays[key] = np.moveaxis(np.concatenate(days).reshape(len(days), *days[0].shape), 0, 1)
         return Course(**arrays, rounds=self.rounds, apart=self.apart)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.film import by_day
 from stocksim.engine.layout import Layout
 from stocksim.engine.water_day import Waste
 from stocksim.fish.appetite import ammonia_appetite, oxygen_appetite
@@ -52,7 +53,7 @@ class FishDay:
         self.tank_of = layout.cohort_tank.T
         self.cohort_loop = layout.cohort_loop
         # day first: the share of the ration rule that a cohort is fed, by its loop
-        self.ration_by_day = np.moveaxis(layout.ration_by_day @ self.cohort_loop.T, -2, 0)
+        self.ration_by_day = by_day(layout.ration_by_day @ self.cohort_loop.T)
         shape = (scenarios, len(layout.cohorts))
         self.weight = np.broadcast_to(layout.start_weight_g, shape).copy()
         self.greatest = self.weight.copy()

@@ -31,9 +31,10 @@ _KINDS: tuple[Oxidizer, Oxidizer] = ("ammonia", "nitrite")
 _PLENTY = 1e15  # mg/L: the half-saturation factors of growth are then 1
 
 
-def by_day(array: FloatArray) -> list[FloatArray]:
-    """(day, column) or (scenario, day, column) as one array (scenario or 1, column) a day."""
-    return [np.atleast_2d(array[..., day, :]) for day in range(array.shape[-2])]
+def by_day(array: FloatArray) -> FloatArray:
+    """(day, column) or (scenario, day, column) as (day, scenario or 1, column), copied."""
+    lead = array[None] if array.ndim == 2 else array
+    return np.ascontiguousarray(np.moveaxis(lead, -2, 0))
 
 
 def _of_both(number: str) -> FloatArray:
@@ -90,8 +91,7 @@ class Film:
         temperature = layout.temperature_c @ layout.leaf_loop[self.tanks :].T
         self.decays = by_day(oxidizer_decay(temperature))
         grown = [oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, kind) for kind in _KINDS]
-        # by day: (2, scenario or 1, unit)
-        self.greatest = [np.stack(pair) for pair in zip(*(by_day(growth) for growth in grown), strict=True)]
+        self.greatest = np.stack([by_day(growth) for growth in grown], axis=1)  # (day, 2, scenario or 1, unit)
         self.unit_loop = layout.leaf_loop[self.tanks :]
         self.nitrite = np.zeros((scenarios, self.tanks + units))
         # of every leaf; a mature film whose share the first day's water will tell counts whole

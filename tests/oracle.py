@@ -49,6 +49,7 @@ class Loop(SlowWater):
                 self.tanks[cohort.tank].cohorts.append(cohort)
         self.pools = [*self.tanks.values(), *self.units.values()]
         self.flow = sum(pool.flow for pool in self.pools)
+        self.sump.flow, self.sump.fall = self.flow, table.return_drop
         for pool in [*self.pools, self.sump]:
             pool.oxygen = saturation(self.temperature[0], self.elevation)
         self.begin(site, key)

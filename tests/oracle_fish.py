@@ -13,7 +13,10 @@ def appetite_of_1_g(s, t: float) -> float:
     span = s["appetite_upper_zero"] - s["appetite_optimum"]
     ln_q = math.log(s["appetite_q10"])
     x = (ln_q * span) ** 2 * (1.0 + math.sqrt(1.0 + 40.0 / (ln_q * (span + 2.0)))) ** 2 / 400.0
-    v = (s["appetite_upper_zero"] - t) / span
+    below = s["appetite_upper_zero"] - t
+    if below < 0.5:  # the hump fades out over a degree
+        below = max(below + 0.5, 0.0) ** 2 / 2.0
+    v = below / span
     hump = v**x * math.exp(x * (1.0 - v)) if v > 0.0 else 0.0
     ramp = min(max((t - s["no_feeding_below"]) / s["cold_ramp_width"], 0.0), 1.0)
     return s["intake_scale"] * hump * ramp

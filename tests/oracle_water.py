@@ -47,13 +47,15 @@ def with_uptake(gain: float, capacity: float, half: float, arriving: float) -> f
 
 
 def base_left(held: float, water: float, capacity: float, ammonia: float) -> float:
-    """Alkalinity and ammonia at the day's end, turn about three times, as the engine says it does."""
-    held = max(held, 0.0)
-    tan = max(ammonia - held / (2.0 * BASE_PER_N), 0.0) / water
-    for _ in range(3):
-        level = with_uptake(water, 2.0 * BASE_PER_N * capacity * tan / (HALF_TAN + tan), HALF_BASE, held)
-        tan = with_uptake(water, capacity * level / (HALF_BASE + level), HALF_TAN, ammonia)
-    return level
+    """Alkalinity at the day's end, by halving what is nitrified."""
+    held, ammonia = max(held, 0.0), max(ammonia, 0.0)
+    low, high = 0.0, min(held / (2.0 * BASE_PER_N), ammonia)
+    for _ in range(200):
+        used = 0.5 * (low + high)
+        level, tan = (held - 2.0 * BASE_PER_N * used) / water, (ammonia - used) / water
+        rate = capacity * level / (HALF_BASE + level) * tan / (HALF_TAN + tan)
+        low, high = (used, high) if used < rate else (low, used)
+    return max(held - 2.0 * BASE_PER_N * high, 0.0) / water
 
 
 class SlowWater:

@@ -206,6 +206,7 @@ def any_watered_site(draw: st.DrawFn) -> dict:
         extra = {
             "alkalinity_target": perhaps(st.sampled_from(["30 mg/L", "90 mg/L", "200 mg/L"])),
             "buffer": draw(st.sampled_from(SALTS)),
+            "return_drop": perhaps(st.sampled_from(["0 cm", "25 cm", "1 m"])),
             "evaporation": perhaps(st.sampled_from(["0 L/day", "5 L/day", "80 L/day"])),
             "source_water": perhaps(st.dictionaries(st.sampled_from(LEVELS), level)),
             "biofilter_start": perhaps(st.sampled_from(["new", "seeded", "mature"])),

@@ -78,23 +78,24 @@ class Course:
 
 
 class Record:
-    """Tables of the course, filled a day at a time; a table is made when its first day is written."""
+    """Arrays of the course, kept a day at a time and joined at the end; a day's arrays must not change afterwards."""
 
     def __init__(self, days: int):
-        self.days = days
-        self.tables: dict[str, FloatArray] = {}
+        self.levels: dict[str, list[FloatArray]] = {}
         self.rounds, self.apart = np.zeros(days, dtype=int), np.zeros(days)
 
     def note(self, day: int, rounds: int, apart: float, levels: Mapping[str, FloatArray]) -> None:
-        """Write one day of arrays (scenario, column)."""
+        """Keep one day of arrays (scenario, column)."""
+        if day == 0:
+            self.levels = {key: [] for key in levels}
         for key, value in levels.items():
-            table = self.tables.get(key)
-            if table is None:
-                table = self.tables[key] = np.zeros((self.days, *value.shape))
-            table[day] = value
+            self.levels[key].append(value)
         self.rounds[day], self.apart[day] = rounds, apart
 
     def course(self, climate: Mapping[str, FloatArray]) -> Course:
-        """The filled arrays and the climate's (day, scenario, column), scenario first."""
-        arrays = {key: np.moveaxis(table, 0, 1) for key, table in (self.tables | dict(climate)).items()}
+        """The days joined and the climate's (day, scenario, column), scenario first."""
+        arrays = {key: np.moveaxis(table, 0, 1) for key, table in climate.items()}
+        for key in list(self.levels):
+            days = self.levels.pop(key)  # freed as it goes: only one table stands twice
+            arrays[key] = np.moveaxis(np.concatenate(days).reshape(len(days), *days[0].shape), 0, 1)
         return Course(**arrays, rounds=self.rounds, apart=self.apart)

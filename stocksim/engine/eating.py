@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.film import by_day
 from stocksim.engine.layout import Layout
 from stocksim.engine.water_day import Waste
 from stocksim.fish.appetite import ammonia_appetite, oxygen_appetite
@@ -52,7 +53,7 @@ class FishDay:
         self.tank_of = layout.cohort_tank.T
         self.cohort_loop = layout.cohort_loop
         # day first: the share of the ration rule that a cohort is fed, by its loop
-        self.ration_by_day = np.moveaxis(layout.ration_by_day @ self.cohort_loop.T, -2, 0)
+        self.ration_by_day = by_day(layout.ration_by_day @ self.cohort_loop.T)
         shape = (scenarios, len(layout.cohorts))
         self.weight = np.broadcast_to(layout.start_weight_g, shape).copy()
         self.greatest = self.weight.copy()
@@ -88,9 +89,9 @@ class FishDay:
         self, oxygen: FloatArray, tan: FloatArray, toxic: FloatArray
     ) -> tuple[FloatArray, tuple[FloatArray | None, FloatArray | None]]:
         """Share of appetite that the water leaves, and its slopes by oxygen and by TAN (None where all are 0)."""
-        at_fish = oxygen @ self.tank_of
-        toxic_at_fish = (tan * toxic) @ self.tank_of
-        if (at_fish >= self.oxygen_full).all() and (toxic_at_fish <= self.toxic_full).all():
+        at_fish = oxygen.dot(self.tank_of)
+        toxic_at_fish = (tan * toxic).dot(self.tank_of)
+        if np.logical_and.reduce((at_fish >= self.oxygen_full) & (toxic_at_fish <= self.toxic_full), axis=None):
             return self.ones, self.no_slope
         by_oxygen, oxygen_slope = oxygen_appetite(at_fish, self.oxygen_none, self.oxygen_full)
         by_toxic, toxic_slope = ammonia_appetite(toxic_at_fish, self.toxic_full, self.toxic_none)
@@ -112,9 +113,9 @@ class FishDay:
         lay = self.layout
         species = lay.species
         self.here = np.where(day >= lay.stocked_day, self.alive, 0.0)
-        chloride_at_fish = chloride @ self.cohort_loop.T
+        chloride_at_fish = chloride.dot(self.cohort_loop.T)
         self.nitrite_limit = nitrite_limit(species["nitrite_limit"], chloride_at_fish, self.is_protected)
-        self.nitrite_share = nitrite_appetite(nitrite @ self.tank_of, self.nitrite_limit)
+        self.nitrite_share = nitrite_appetite(nitrite.dot(self.tank_of), self.nitrite_limit)
         ration = lay.ration_fraction * self.ration_by_day[day] * self.nitrite_share
         needs = day_needs(
             self.weight, appetite_at_1g, species["intake_exponent"], maintenance_per_kg,
@@ -144,13 +145,13 @@ class FishDay:
                 lay.feed_digested_nitrogen - kept * lay.feed_energy_kj_g * self.body_nitrogen_per_kj
             )
             fed = here * self.most
-            oxygen_slope = (fed * by_oxygen * oxygen_per_eaten) @ lay.cohort_tank
-            tan_slope = np.minimum((fed * by_tan * tan_per_eaten) @ lay.cohort_tank, 0.0) * toxic
+            oxygen_slope = (fed * by_oxygen * oxygen_per_eaten).dot(lay.cohort_tank)
+            tan_slope = np.minimum((fed * by_tan * tan_per_eaten).dot(lay.cohort_tank), 0.0) * toxic
         urea = (1.0 - AMMONIA_SHARE_OF_EXCRETION) * excreted
         return Eating(
             share, all_eaten, here * budget.gain_g, oxygen, excreted,
-            oxygen @ lay.cohort_tank, AMMONIA_SHARE_OF_EXCRETION * (excreted @ lay.cohort_tank),
-            oxygen_slope, tan_slope, urea @ self.cohort_loop,
+            oxygen.dot(lay.cohort_tank), AMMONIA_SHARE_OF_EXCRETION * excreted.dot(lay.cohort_tank),
+            oxygen_slope, tan_slope, urea.dot(self.cohort_loop),
         )  # fmt: skip
 
     def waste(self, eating: Eating, oxygen_used: FloatArray) -> Waste:
@@ -168,8 +169,8 @@ class FishDay:
     def die(self, oxygen: FloatArray, tan: FloatArray, toxic: FloatArray, nitrite: FloatArray) -> None:
         """Take the day's deaths out of the fish that are there; levels by tank, at the day's end."""
         hazard = death_hazard(
-            oxygen @ self.tank_of, self.oxygen_none, (tan * toxic) @ self.tank_of, self.toxic_none,
-            nitrite @ self.tank_of, self.nitrite_limit,
+            oxygen.dot(self.tank_of), self.oxygen_none, (tan * toxic).dot(self.tank_of), self.toxic_none,
+            nitrite.dot(self.tank_of), self.nitrite_limit,
         )  # fmt: skip
         self.deaths = -np.expm1(-hazard) * self.here
         self.alive = self.alive - self.deaths

@@ -16,6 +16,7 @@ from stocksim.fish.growth import appetite_rate
 from stocksim.library.sources import Entry
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.reading import Site
+from stocksim.water.gas import diffuser_fouling
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
@@ -84,6 +85,8 @@ class Layout:
         Water, flow from the sump, open surface, standard transfer of devices, exchange of trickling water, film.
     sump_volume_m3, sump_surface_m2, sump_device_g_day : ndarray, shape (loop,)
         Of each loop.
+    return_drop_m : ndarray, shape (loop,)
+        Height that water falls on its way back into the sump. [m]
     elevation_m : float
         Height above the sea. [m]
     density_limit : ndarray, shape (cohort,)
@@ -128,6 +131,7 @@ class Layout:
     sump_volume_m3: FloatArray
     sump_surface_m2: FloatArray
     sump_device_g_day: FloatArray
+    return_drop_m: FloatArray
     elevation_m: float
     water: Waterworks
     density_limit: FloatArray
@@ -150,7 +154,7 @@ def membership(rows: list[str], columns: tuple[str, ...]) -> FloatArray:
 def standard_transfer(supply: object) -> float:
     """Standard oxygen transfer of a supply table. [g/day]"""
     if isinstance(supply, Diffuser):
-        return float(diffuser_standard_transfer(supply.power))
+        return float(diffuser_standard_transfer(supply.power) * diffuser_fouling(supply.uncleaned_months))
     return supply.transfer if isinstance(supply, MeasuredTransfer) else 0.0
 
 
@@ -292,6 +296,7 @@ def build_layout(site: Site) -> Layout:
         sump_volume_m3=np.array([t.sump for t in file.loops.values()], float),
         sump_surface_m2=np.array([t.sump / (t.depth or DEFAULT_TANK_DEPTH_M) for t in file.loops.values()], float),
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
+        return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
         water=build_waterworks(site, tables),
         density_limit=np.array([entry[f"density_{file.site.density_level}"] for entry in entries], float),

@@ -107,6 +107,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("buffer",), "buffer", "choice", ("", *get_args(BufferSalt)), 200),
         Field(("source_water", "alkalinity"), "source alkalinity"),
         Field(("evaporation",), "evaporation", width=110),
+        Field(("return_drop",), "fall into sump", width=110),
         Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
         Field(("water_temperature",), "temperature", "table", tuple(_TABLE_STARTS["water_temperature"])),

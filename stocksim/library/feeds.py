@@ -18,7 +18,9 @@ FEED_RULES = Rules(
         "dry_matter": "-",
     },
     optional={"calcium": "-", "magnesium": "-", "iron": "-", "fat": "-", "dry_matter_digestibility": "-"},
-    facts={"caution": False},
+    # kind: natural for food that no mill made, given wet; all its values are per g as fed
+    facts={"caution": False, "kind": False},
+    choices={"kind": ("pellet", "natural")},
 )
 
 

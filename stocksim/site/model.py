@@ -16,12 +16,14 @@ from stocksim.site.quantities import (
     Date,
     Days,
     Depth,
+    Drop,
     Elevation,
     Flow,
     GrainSize,
     Latitude,
     Level,
     Loss,
+    Months,
     NitrogenRate,
     OxygenRate,
     Ph,
@@ -60,10 +62,11 @@ class SeasonTable(Table):
 
 
 class Diffuser(Table):
-    """Air pump with stones, known by its electric power."""
+    """Air pump with stones, known by its electric power; stones that nobody cleaned for months give less."""
 
     kind: Literal["diffuser"]
     power: Power
+    uncleaned_months: Months = 0.0
 
 
 class MeasuredTransfer(Table):
@@ -164,6 +167,7 @@ class LoopTable(Table):
     oxygen_supply: OxygenSupply | None = None
     buffer: BufferSalt = "potassium_bicarbonate"
     evaporation: Loss | None = None
+    return_drop: Drop = 0.0
     source_water: SourceWater | None = None
     water_tests: list[WaterTest] = []
     water_changes: list[WaterChange] = []

@@ -92,6 +92,7 @@ Volume = Annotated[float, _quantity("volume", 1e-3, 1e5, "a volume must lie betw
 Flow = Annotated[float, _quantity("flow", 1e-3, 1e6, "a flow must lie between 1 L/day and 1,000,000 m3/day", True)]
 Area = Annotated[float, _quantity("area", 0.0, 1e6, "an area must be above 0 and at most 1,000,000 m2")]
 BedArea = Annotated[float, _quantity("area", 0.01, 1e6, "a bed must cover between 0.01 and 1,000,000 m2", True)]
+Drop = Annotated[float, _quantity("length", 0.0, 3.0, "a fall must lie between 0 and 3 m", low_is_allowed=True)]
 Depth = Annotated[float, _quantity("length", 1e-3, 10.0, "a depth must lie between 1 mm and 10 m", True)]
 GrainSize = Annotated[float, _quantity("length", 0.0005, 0.1, "a grain size must lie between 0.5 mm and 100 mm", True)]
 Elevation = Annotated[
@@ -115,6 +116,7 @@ SpecificSurface = Annotated[
 Ph = Annotated[float, _number(5.0, 10.0, "pH must be a number between 5 and 10, without a unit")]
 Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
+Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]
 Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]

@@ -31,11 +31,12 @@ _HANGS_ON = {"nitrite": "biofilter", "unionized_ammonia": "biofilter"}
 
 
 class Proven(NamedTuple):
-    """The best plan that held in the full season, with that season; all None where none held.
+    """The best plan that held in the full season, with that season; None where none held.
 
     ``disagreement`` is by how much program and season differ in the use of each limit, as a share of what a place
     bears, at the worst place and week. ``broken`` are the hard limits that the last season broke, empty when a plan
-    held.
+    held. ``is_settled`` tells whether the rounds ended because the corrected program promised nothing better; where
+    they ran out instead, a better plan may be left.
     """
 
     program: Program | None
@@ -45,6 +46,7 @@ class Proven(NamedTuple):
     rounds: int
     disagreement: dict[str, float]
     broken: tuple[Finding, ...]
+    is_settled: bool = False
 
 
 def prove_plan(
@@ -90,9 +92,11 @@ def prove_plan(
         if progress is not None:
             progress(number, rounds)
         if plan.stocking is None:
-            return best._replace(program=best.program or program, plan=best.plan or plan, rounds=number)
+            # nothing more to try; without any plan that held, the program and its empty plan tell why
+            known = best._replace(rounds=number, is_settled=plan.status == "infeasible")
+            return known if best.plan is not None else known._replace(program=program, plan=plan)
         if best.plan is not None and plan.score <= best.plan.score + gap * abs(best.plan.score):
-            return best._replace(rounds=number)
+            return best._replace(rounds=number, is_settled=True)
         layout, course = run(plan.stocking)
         series = limit_series(layout, course, tank_extremes(layout, course))
         broken = tuple(item for item in findings(layout, series) if item.is_broken)

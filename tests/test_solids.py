@@ -19,30 +19,6 @@ from stocksim.water.solids import (
     mineralized_share,
 )
 
-ROW, COLUMN = np.array([0.0, 4.0, 30.0]), np.array([[0.2], [0.9]])
-FUNCTIONS = {
-    "rate": (lambda t, u: breakdown_rate(t * u), (ROW, COLUMN)),
-    "share": (mineralized_share, (ROW, 10.0 * COLUMN)),
-    "fouled": (fouled_capture, (COLUMN, ROW)),
-    "capacity": (denitrification_capacity, (ROW, COLUMN)),
-    "denitrified": (lambda o, n, s: denitrified(o, n, s).nitrogen_g, (ROW, COLUMN, np.array([0.05, 0.3, 0.6]))),
-}
-
-
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_broadcasts_keeps_inputs_and_passes_nan_on(name):
-    function, arguments = FUNCTIONS[name]
-    before = [np.copy(argument) for argument in arguments]
-    whole = function(*arguments)
-    assert whole.shape == (2, 3)
-    for row, column in np.ndindex(2, 3):
-        alone = function(*(float(np.broadcast_to(argument, (2, 3))[row, column]) for argument in arguments))
-        assert float(alone) == pytest.approx(whole[row, column], rel=1e-12)
-    for hit, (argument, kept) in enumerate(zip(arguments, before, strict=True)):
-        np.testing.assert_array_equal(argument, kept)
-        spoiled = [a if n != hit else np.full_like(a, np.nan) for n, a in enumerate(before)]
-        assert np.isnan(function(*spoiled)).all()
-
 
 def test_solids_of_the_perch_grower_against_the_handbook():
     # 0.25 kg suspended solids per kg feed (from memory of Timmons & Ebeling) with 2-5 % of the feed uneaten: we give

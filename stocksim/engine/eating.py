@@ -40,6 +40,7 @@ class Eating(NamedTuple):
     offered_g: FloatArray
     eaten_g: FloatArray
     gain_g: FloatArray
+    gain_per_fish_g: FloatArray
     oxygen_g: FloatArray
     excreted_g: FloatArray
     tank_oxygen: FloatArray
@@ -75,6 +76,8 @@ class FishDay:
         if self.rations.offers_amounts:
             tank, loop = layout.cohort_tank, self.cohort_loop
             self.groups = (tank @ tank.T, loop @ loop.T)
+        begun = np.arange(layout.days)[:, None, None] >= layout.stocked_day
+        self.is_stocked = begun.astype(float)
         self.is_bed_led = ~np.isnan(self.rations.bed_led_g).all(axis=0)
         self.training = np.asarray(self.rations.in_training.any(axis=-1))
         # what the rules offer a fish today, and the most it can eat of it; None where all go by appetite [g/day]
@@ -140,7 +143,7 @@ class FishDay:
         """
         lay, fish = self.layout, self.state
         species = lay.species
-        self.here = np.where(day >= lay.stocked_day, fish.alive, 0.0)
+        self.here = fish.alive * self.is_stocked[day]
         chloride_at_fish = chloride.dot(self.cohort_loop.T)
         self.nitrite_limit = nitrite_limit(species["nitrite_limit"], chloride_at_fish, self.is_protected)
         self.nitrite_share = nitrite_appetite(nitrite.dot(self.tank_of), self.nitrite_limit)
@@ -201,7 +204,7 @@ class FishDay:
             tan_slope = np.minimum((fed * by_tan * tan_per_eaten).dot(lay.cohort_tank), 0.0) * toxic
         urea = (1.0 - AMMONIA_SHARE_OF_EXCRETION) * excreted
         return Eating(
-            share, self._all_offered(all_eaten), all_eaten, here * budget.gain_g, oxygen, excreted,
+            share, self._all_offered(all_eaten), all_eaten, here * budget.gain_g, budget.gain_g, oxygen, excreted,
             oxygen.dot(lay.cohort_tank), AMMONIA_SHARE_OF_EXCRETION * excreted.dot(lay.cohort_tank),
             oxygen_slope, tan_slope, urea.dot(self.cohort_loop),
         )  # fmt: skip
@@ -225,10 +228,8 @@ class FishDay:
     def grow(self, eating: Eating) -> None:
         """Add the day's gain to the fish that are there."""
         here, fish = self.here, self.state
-        gain = np.divide(eating.gain_g, here, out=np.zeros_like(here), where=here > 0.0)
-        self.state = FishState(
-            fish.alive, fish.weight + gain, np.maximum(fish.greatest, fish.weight + gain), fish.spread
-        )
+        weight = fish.weight + eating.gain_per_fish_g * (here > 0.0)
+        self.state = FishState(fish.alive, weight, np.maximum(fish.greatest, weight), fish.spread)
 
     def die(self, day: int, oxygen: FloatArray, tan: FloatArray, toxic: FloatArray, nitrite: FloatArray) -> None:
         """Take the day's deaths out of the fish that are there; levels by tank, at the day's end."""

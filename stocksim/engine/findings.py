@@ -97,7 +97,6 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     -----
     A tank is judged by the most delicate species in it on that day: lowest density and ammonia limit, highest oxygen.
     """
-    species = layout.species
     present = course.count > 0.0
     density = (
         (course.weight_g * (course.count + course.deaths) / 1000.0)
@@ -107,25 +106,47 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     by_tank = {
         "density": (density, _strictest(layout, present, layout.density_limit, np.min), "kg/m3", False),
         "oxygen": (
-            extremes.oxygen_min_mg_l, _strictest(layout, present, species["oxygen_recommended"], np.max), "mg/L", True,
+            extremes.oxygen_min_mg_l,
+            _strictest(layout, present, cohort_limit(layout, course, "oxygen"), np.max), "mg/L", True,
         ),
         "unionized_ammonia": (
             extremes.unionized_max_mg_l,
-            _strictest(layout, present, species["unionized_ammonia_design"], np.min), "mg/L", False,
+            _strictest(layout, present, cohort_limit(layout, course, "unionized_ammonia"), np.min), "mg/L", False,
+        ),
+        "nitrite": (
+            course.nitrite_mg_l[..., : len(layout.tanks)],
+            _strictest(layout, present, cohort_limit(layout, course, "nitrite"), np.min), "mg/L", False,
         ),
     }  # fmt: skip
     loop_of = layout.leaf_loop[: len(layout.tanks)].T
-    chloride = course.chloride_mg_l @ layout.cohort_loop.T
-    bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
-    by_tank["nitrite"] = (
-        course.nitrite_mg_l[..., : len(layout.tanks)], _strictest(layout, present, bearable, np.min), "mg/L", False,
-    )  # fmt: skip
     series = [_biofilter(layout, course, present, loop_of)]
     for limit, (value, threshold, unit, is_floor) in by_tank.items():
         distance = value - threshold if is_floor else threshold - value
         series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
     series.append(_predation(layout, course))
     return series + _of_water_temperature(layout, present)
+
+
+def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
+    """Limit in the water that each cohort bears, present or not.
+
+    Parameters
+    ----------
+    layout, course
+        A season's arrays.
+    limit : str
+        ``oxygen``, ``unionized_ammonia`` or ``nitrite``, which alone moves: chloride lifts it where it protects.
+
+    Returns
+    -------
+    ndarray, shape broadcast to (scenario, day, cohort)
+        Limit. [mg/L]
+    """
+    species = layout.species
+    if limit == "nitrite":
+        chloride = course.chloride_mg_l @ layout.cohort_loop.T
+        return nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+    return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
 
 
 def _predation(layout: Layout, course: Course) -> LimitSeries:

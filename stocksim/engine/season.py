@@ -220,7 +220,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         outflow = morning.outflow_m3
         found = Nitrogen(tan_star, nitrite_star, outflow * tan_star.sump_mg_l, outflow * nitrite_star.sump_mg_l)
         moving = water.film.is_moving(tan_before, found)
-        if moving.any():
+        if moving is not water.film.calm:
             tan_load[:] = 0.0
             tan_load[:, :tanks] = eating.tank_tan
             film, found = water.film.refine(

@@ -21,6 +21,7 @@ Panel = alt.LayerChart | alt.FacetChart
 _SHORT = {
     "density": "too dense", "oxygen": "oxygen", "unionized_ammonia": "ammonia", "nitrite": "nitrite",
     "biofilter": "film overloaded", "temperature_low": "too cold", "temperature_high": "too warm",
+    "temperature_change": "changes too fast", "predation": "small enough to be eaten",
 }  # fmt: skip
 _DENSITY_PX, _AREA_PX, _TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 230, 120, 140, 150, 180
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from stocksim.faces import company_words as words
-from stocksim.faces.company_loop_words import RESIDENT_WORDS, loop_offers, loop_sentences, resident_rows
+from stocksim.faces.company_loop_words import RESIDENT_WORDS, loop_offers, loop_sentences, resident_rows, water_words
 from stocksim.faces.company_words import name_words
 from stocksim.faces.tables import text_table
 from stocksim.faces.words import day_words
@@ -19,7 +19,6 @@ from stocksim.library.species import never_with
 from stocksim.planning.company import Company, Pair
 from stocksim.planning.company_loops import LoopCompany
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
 
 WIDTH = 79
 _COLUMNS, _CELL, _LABEL = 5, 11, 22
@@ -117,6 +116,9 @@ def _matrix(company: Company) -> list[str]:
 
 def _pair_lines(pair: Pair, site: Site, units: str, most: int) -> list[str]:
     tanks = f" (tank {', '.join(pair.tanks)})" if pair.tanks else ""
+    loops = {site.file.tanks[tank].loop for cohort in (pair.a, pair.b) for tank in [site.cohorts[cohort].tank]}
+    if len(loops) > 1 and not pair.tanks:
+        tanks = f" (in the water of loop {pair.loop})"
     lines = _wrap(f"{words.pair_title(pair)}{tanks}: {pair.verdict.upper()}, {words.pair_when(pair)}")
     grounds = [ground for ground in pair.grounds if most > 2 or ground.verdict == pair.verdict][:most]
     said = [words.ground_sentence(ground, pair, site, units) for ground in grounds]
@@ -126,15 +128,14 @@ def _pair_lines(pair: Pair, site: Site, units: str, most: int) -> list[str]:
 
 
 def _loop_lines(loop: LoopCompany, site: Site, units: str) -> list[str]:
-    low, high = (format_quantity(end, "temperature", units) for end in (loop.lowest_c, loop.highest_c))
-    lines = [f"Loop {loop.loop}, water {low} to {high} over the season:", ""]
+    lines = [f"Loop {loop.loop}, {water_words(loop, units)} over the season:", ""]
     rows = [{key: text.lstrip("!") for key, text in row.items()} for row in resident_rows(loop, site, units)]
     lines += [text_table(rows), *_wrap(f"({RESIDENT_WORDS})")]
     for pair in loop.pairs:
         names = f"{name_words(pair.a)} + {name_words(pair.b)}"
         lines += _wrap(f"{names}: {pair.verdict.upper()}, from {day_words(pair.date)}")
         for sentence in loop_sentences(pair, site, units):
-            if "outside its growth window" not in sentence:  # the table tells the days
+            if "outside the growth window" not in sentence:  # the table tells the days
                 lines += _bullet(sentence, "  ")
     if loop.pairs:
         lines += ["What could be done:"] if loop.partitions else []

@@ -7,14 +7,15 @@ import math
 from stocksim.faces import company_words as words
 from stocksim.faces.company_words import name_words, window_words
 from stocksim.faces.words import day_words
-from stocksim.planning.company_loops import LoopCompany, LoopPair, Resident
+from stocksim.planning.company_loops import Fit, LoopCompany, LoopPair, Resident
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
 _MOST_FITTING = 6
 RESIDENT_WORDS = (
-    "Too cold, too warm: days outside the growth window. Growth: gain here at full appetite against the gain at the "
-    "species' own best temperature all the time; rough, and blind to crowding and poor water."
+    "Days here; cold, warm: days outside the growth window; limits: days outside what it bears. Growth: gain here at "
+    "full appetite against the gain at the species' own best temperature all the time; rough, and blind to crowding "
+    "and poor water."
 )
 
 
@@ -43,6 +44,12 @@ def loop_sentences(pair: LoopPair, site: Site, units: str) -> list[str]:
     return said
 
 
+def water_words(loop: LoopCompany, units: str) -> str:
+    """The water of a loop over the season, as ``water 53.9 degF to 64.9 degF``."""
+    low, high = (format_quantity(end, "temperature", units) for end in (loop.lowest_c, loop.highest_c))
+    return f"water {low}" if low == high else f"water {low} to {high}"
+
+
 def growth_words(resident: Resident) -> str:
     """Growth of a species in a loop's water against its own best, roughly."""
     if math.isnan(resident.growth_share):
@@ -55,19 +62,28 @@ def resident_rows(loop: LoopCompany, site: Site, units: str) -> list[dict[str, s
     return [
         {
             "species": name_words(resident.species),
-            "grows well at": window_words(
+            "grows at": window_words(
                 site.species[resident.species]["growth_temperature_low"],
                 site.species[resident.species]["growth_temperature_high"],
                 units,
             ),
-            "days here": str(resident.days),
-            "too cold": str(resident.days_cold),
-            "too warm": str(resident.days_warm),
-            "past limits": ("!" if resident.days_outside else "") + str(resident.days_outside),
+            "days": str(resident.days),
+            "cold": str(resident.days_cold),
+            "warm": str(resident.days_warm),
+            "limits": ("!" if resident.days_outside else "") + str(resident.days_outside),
             "growth": growth_words(resident),
         }
         for resident in loop.residents
     ]
+
+
+def _fits_words(fits: list[Fit]) -> str:
+    """Species by the share of days that suits them, as ``perch, bass (all days), trout (84 % of days)``."""
+    by_share: dict[str, list[str]] = {}
+    for fit in fits:
+        share = "all days" if fit.share > 0.995 else f"{100.0 * fit.share:.0f} % of days"
+        by_share.setdefault(share, []).append(name_words(fit.species))
+    return ", ".join(f"{', '.join(names)} ({share})" for share, names in by_share.items())
 
 
 def loop_offers(loop: LoopCompany, site: Site, units: str) -> list[str]:
@@ -93,16 +109,15 @@ def loop_offers(loop: LoopCompany, site: Site, units: str) -> list[str]:
             f"{' and '.join(name_words(s) for s in part.species)} at {window_words(part.low_c, part.high_c, units)}"
             for part in loop.partitions
         )
-        said.append(f"A second loop, so that each has its own water: {parts}.")
+        loops = "A second loop" if len(loop.partitions) == 2 else f"{len(loop.partitions)} loops"
+        said.append(f"{loops}, so that each has its own water: {parts}.")
     elif loop.partitions:
         part = loop.partitions[0]
         inside = window_words(part.low_c, part.high_c, units)
-        said.append(f"One loop can serve them all, kept at {inside}: warmth, not a second loop, is what lacks.")
-    for fit in loop.other_loops:
-        said.append(
-            f"The site's own loop {fit.loop}: its water is in the growth window of {name_words(fit.species)} on "
-            f"{100.0 * fit.share:.0f} % of the days."
-        )
+        said.append(f"One loop can serve them all, kept at {inside}: another temperature, not a second loop.")
+    for name in dict.fromkeys(fit.loop for fit in loop.other_loops):
+        fits = _fits_words([fit for fit in loop.other_loops if fit.loop == name])
+        said.append(f"The site's own loop {name}, whose water is in the growth window of {fits}.")
     spells = [spell for spell in loop.spells if spell.first is not None and spell.last is not None]
     without = [name_words(spell.species) for spell in loop.spells if spell.first is None]
     if spells:
@@ -113,15 +128,13 @@ def loop_offers(loop: LoopCompany, site: Site, units: str) -> list[str]:
         )
         said.append(
             f"A swap by season, each while this water suits it: {here}"
-            + (f"; for {', '.join(without)} this season has no such month." if without else ".")
+            + (f"; for {', '.join(without)} this season has no such four weeks." if without else ".")
         )
     elif loop.spells:
-        said.append("A swap by season does not help here: this season's water suits none of them for a month.")
+        said.append("A swap by season does not help here: this season's water suits none of them for four weeks.")
     if loop.fitting:
-        fits = ", ".join(
-            f"{name_words(fit.species)} ({100.0 * fit.share:.0f} % of days)" for fit in loop.fitting[:_MOST_FITTING]
-        )
-        said.append(f"Species whose growth window holds this water on half of the days or more: {fits}.")
+        fits = _fits_words(list(loop.fitting[:_MOST_FITTING]))
+        said.append(f"Species whose growth window holds this water: {fits}. Mouths and temper come on top.")
     else:
         said.append("No species of the library has this water in its growth window on half of the days.")
     return said

@@ -24,9 +24,9 @@ SHORT_KEY = (
 )
 _TEMPERS = {
     "hunters_together": "Both hunt: fish of one size only, fed well and often, graded early.",
-    "hunter_beside": "{hunter} hunts and may chase the other off its feed: give cover, feed at several places.",
+    "hunter_beside": "{hunter} hunt and may chase the others off their feed: give cover, feed at several places.",
     "territories_clash": "Both hold territories and bite: give much cover, more fish rather than few, and feed well.",
-    "territory_holder_beside": "{holder} holds territories and may bite: give cover and feed at several places.",
+    "territory_holder_beside": "{holder} hold territories and may bite: give cover and feed at several places.",
     "fins_nipped": "{nipper} may nip fins or bite when hungry: feed well and look at fins weekly.",
 }
 EVIDENCE = (
@@ -98,12 +98,18 @@ def outside_sentence(
 ) -> str:
     """That a species is outside its limits or its growth window on so many days."""
     entry = site.species[species]
+    most = (
+        "all days"
+        if share > 0.995
+        else f"{days} days{when}"
+        if days
+        else f"{max(100.0 * share, 1.0):.0f} % of days{when}"
+    )
     if key == "season_outside_limits":
         window = window_words(entry["temperature_low_limit"], entry["temperature_high_stress"], units)
-        count = f"{days} days" if days else f"{100.0 * share:.0f} % of the days"
-        return f"The water is outside what {name} bears ({window}) on {count}{when}."
+        return f"The water is outside what {name} can bear ({window}) on {most}."
     window = window_words(entry["growth_temperature_low"], entry["growth_temperature_high"], units)
-    return f"{name} is outside its growth window ({window}) on {100.0 * share:.0f} % of the days."
+    return f"The water is outside the growth window of {name} ({window}) on {most}."
 
 
 def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
@@ -141,7 +147,7 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
             return f"{who} can swallow {whom}{when}: {sizes}, {chance_words(ground.number)} fit."
         if pair.a == pair.b:
             return f"The larger {who} come near to swallowing the smaller{when}: grade by size, feed well."
-        return f"{whom} is hardly longer than what {who} swallow{when}: {sizes}. Check sizes monthly, grade."
+        return f"{whom} are hardly longer than what {who} swallow{when}: {sizes}. Check sizes monthly, grade."
     if ground.key == "never_by_rule":
         return rule_words(pair.species_a, pair.species_b, site)
     if ground.key == "no_common_water":
@@ -183,8 +189,7 @@ def _temper_sentence(ground: Ground, species: dict[str, str], site: Site) -> str
     temper = wanted.get(ground.key, "")
     doers = [name_words(c) for c in (ground.who, ground.whom) if site.species[species[c]].facts["temper"] == temper]
     doer = " and ".join(doers)
-    words = _TEMPERS[ground.key].format(hunter=doer, holder=doer, nipper=doer)
-    return words.replace(" hunts", " hunt", 1).replace(" holds", " hold", 1) if len(doers) == 2 else words
+    return _TEMPERS[ground.key].format(hunter=doer, holder=doer, nipper=doer)
 
 
 def pair_reason(pair: Pair, site: Site, units: str) -> str:
@@ -243,10 +248,14 @@ def headline(company: Company) -> tuple[str, bool]:
     else:
         words = "All fish that share a tank may do so." if mixed else "No tank holds two cohorts; none eats its own."
     if loops:
-        words += f" In loop {', '.join(loops)} are species that should not share its water."
+        words += f" Species that should not share their water: {_loop_words(loops)}."
     elif uneven:
-        words += f" In loop {', '.join(uneven)} species share water that does not suit them all."
+        words += f" Water that does not suit all of its species: {_loop_words(uneven)}."
     return words, bool(apart or loops)
+
+
+def _loop_words(loops: list[str]) -> str:
+    return f"loop {loops[0]}" if len(loops) == 1 else f"loops {', '.join(loops)}"
 
 
 def wild_sentence(wild: WildCohort, site: Site) -> str:

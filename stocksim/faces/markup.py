@@ -57,8 +57,8 @@ STYLE = f"""<style>
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
   .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
-  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .3rem}}
-  .st-key-menu p {{font-size: .95rem}}
+  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .12rem}}
+  .st-key-menu p {{font-size: .86rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}

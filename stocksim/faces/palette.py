@@ -43,6 +43,8 @@ SPECIES_DASHES = {
     "brown_bullhead": (1, 5),
     "walleye": (7, 7),
 }
+# fields of a verdict on company: pale, so that ink on them reads well, and never without a sign and a word
+VERDICT_FIELDS = {"together": "#d5e3cf", "with care": "#f3dda6", "apart": "#eab4a6"}
 LOOP_DASHES = ((1, 0), (7, 4), (2, 3), (9, 3, 2, 3))
 
 

@@ -30,6 +30,7 @@ LIMIT_WORDS = {
 _DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
 _CHALK_PH = 8.3  # docs/carbonate.md
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
+_FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
 _DIMENSIONS = {
     "kg/m3": "density",
     "degC": "temperature",

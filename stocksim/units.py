@@ -80,6 +80,9 @@ _UNITS: dict[str, dict[str, _Unit]] = {
         "bar": _Unit(1.0), "kpa": _Unit(0.01), "mpa": _Unit(10.0),
         "psi": _Unit(_POUND_KG * 9.80665 / _INCH_M**2 / 1e5),
     },
+    "planting_ratio": {  # g/m2/day
+        "g/m2/day": _Unit(1.0), "g/m2/d": _Unit(1.0), "oz/ft2/day": _Unit(_OUNCE_KG * 1e3 / _FOOT_M**2),
+    },
     "specific_surface": {  # m2/m3
         "m2/m3": _Unit(1.0), "ft2/ft3": _Unit(1.0 / _FOOT_M),
     },
@@ -98,6 +101,7 @@ _SHOWN: dict[str, tuple[str, ...]] = {
     "oxygen_rate": ("g/h", "g/day", "lb/h"),
     "concentration": ("mg/L", "ppm"),
     "pressure": ("bar", "psi", "kPa", "MPa"),
+    "planting_ratio": ("g/m2/day", "oz/ft2/day"),
     "specific_surface": ("m2/m3", "ft2/ft3"),
 }
 
@@ -118,7 +122,6 @@ _FACE_UNITS: dict[str, dict[str, tuple[str, str, int]]] = {
 _FACE_ONLY: dict[str, dict[str, _Unit]] = {
     "mass": {"kg": _Unit(1.0), "lb": _Unit(_POUND_KG)},  # kg inside
     "density": {"kg/m3": _Unit(1.0), "lb/gal": _Unit(_POUND_KG / _GALLON_M3)},
-    "planting_ratio": {"g/m2/day": _Unit(1.0), "oz/ft2/day": _Unit(_OUNCE_KG * 1e3 / _FOOT_M**2)},
 }
 
 _NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"

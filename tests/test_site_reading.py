@@ -135,7 +135,11 @@ def test_an_own_species_file_beside_the_site_wins_and_is_named(tmp_path):
     own_species(tmp_path, "yellow_perch", scale=("value = 0.04445", "value = 0.05"))
     site = site_from_tables(STARTER, tmp_path)
     assert site.species["yellow_perch"]["intake_scale"] == 0.05
-    assert "yellow_perch: taken from the file beside the site, not from the library." in site.notes
+    note = (
+        "yellow_perch: taken from your own file species_params/fish/yellow_perch.toml beside the site, not from the "
+        "library; its values are yours to vouch for."
+    )
+    assert note in site.notes
     shipped = site_from_tables(STARTER, FOLDER)
     assert shipped.species["yellow_perch"]["intake_scale"] == 0.04445
     assert not [note for note in shipped.notes if "beside the site" in note]

@@ -122,6 +122,9 @@ def test_small_words():
     assert day_words(DAY) == "4 Feb 2027"
     assert level_words(0.0999, "mg/L", "us") == "0.0999 mg/L"
     assert level_words(0.1, "mg/L", "us") == "0.10 mg/L"
+    # nothing at all is not told to four decimals, and not as less than nothing
+    assert [level_words(value, "mg/L", "us") for value in (0.0, 4e-5, -1e-9)] == ["0.00 mg/L"] * 3
+    assert level_words(6e-5, "mg/L", "us") == "0.0001 mg/L"
     assert level_words(1234.5, "kg/m3", "metric") == "1,234.5 kg/m3"
     assert [place_words(finding) for finding in (BROKEN["oxygen"], BROKEN["temperature_low"])] == [
         "tank maple",

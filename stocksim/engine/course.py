@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from stocksim.engine.happenings import Transfer
 
 FloatArray = NDArray[np.float64]
 
@@ -25,6 +27,7 @@ class Course:
     count: FloatArray
     deaths: FloatArray
     weight_g: FloatArray
+    size_spread: FloatArray
     fed_g: FloatArray
     eaten_g: FloatArray
     gain_g: FloatArray
@@ -75,6 +78,8 @@ class Course:
     sump_exchange_load_g: FloatArray
     rounds: NDArray[np.int64]
     apart: FloatArray
+    # stocking, moves, gradings and fish taken, in the order they happened
+    transfers: tuple[Transfer, ...]
 
 
 class Record:
@@ -92,10 +97,10 @@ class Record:
             self.levels[key].append(value)
         self.rounds[day], self.apart[day] = rounds, apart
 
-    def course(self, climate: Mapping[str, FloatArray]) -> Course:
+    def course(self, climate: Mapping[str, FloatArray], transfers: Sequence[Transfer]) -> Course:
         """The days joined and the climate's (day, scenario, column), scenario first."""
         arrays = {key: np.moveaxis(table, 0, 1) for key, table in climate.items()}
         for key in list(self.levels):
             days = self.levels.pop(key)  # freed as it goes: only one table stands twice
             arrays[key] = np.moveaxis(np.concatenate(days).reshape(len(days), *days[0].shape), 0, 1)
-        return Course(**arrays, rounds=self.rounds, apart=self.apart)
+        return Course(**arrays, rounds=self.rounds, apart=self.apart, transfers=tuple(transfers))

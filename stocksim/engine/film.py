@@ -102,6 +102,7 @@ class Film:
         self.nitrite_sump[:] = layout.water.start_nitrite
         self.unit_store, self.unit_flow = layout.volume_m3[..., self.tanks :], layout.flow_m3_day[..., self.tanks :]
         self.unit_water = self.unit_store + self.unit_flow
+        self.calm = np.zeros(self.nitrite_sump.shape, dtype=bool)
         self.gain = layout.volume_m3 + layout.flow_m3_day
         self.sump_gain = layout.sump_volume_m3 + layout.flow_m3_day @ layout.leaf_loop
         # nitrified yesterday and the day before, from where the search for today's alkalinity starts [g/day]
@@ -196,12 +197,12 @@ class Film:
 
     def is_moving(self, tan_before: FloatArray, found: Nitrogen) -> NDArray[np.bool_]:
         """Whether one step a day is too coarse for a loop's nitrogen, shape (scenario, loop)."""
-        bends = np.zeros(tan_before.shape, dtype=bool)
-        for level, before, last in (
-            (found.tan.leaf_mg_l, tan_before, self.last_change[0]),
-            (found.nitrite.leaf_mg_l, self.nitrite, self.last_change[1]),
-        ):
-            bends = bends | (np.abs(level - before - last) > np.maximum(BEND_MG_L, BEND_SHARE * level))
+        tan, nitrite = found.tan.leaf_mg_l, found.nitrite.leaf_mg_l
+        bends = (np.abs(tan - tan_before - self.last_change[0]) > np.maximum(BEND_MG_L, BEND_SHARE * tan)) | (
+            np.abs(nitrite - self.nitrite - self.last_change[1]) > np.maximum(BEND_MG_L, BEND_SHARE * nitrite)
+        )
+        if not np.logical_or.reduce(bends, axis=None):
+            return self.calm
         return (bends @ self.layout.leaf_loop) > 0.0
 
     def refine(

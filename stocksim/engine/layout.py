@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.fish_columns import fish_columns, membership
 from stocksim.engine.planting import build_planting
+from stocksim.engine.rations import Rations
+from stocksim.engine.stays import Happening, Stay
 from stocksim.engine.waterworks import Waterworks, build_waterworks
-from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
-from stocksim.fish.growth import appetite_rate
-from stocksim.library.sources import Entry
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.reading import Site
 from stocksim.water.gas import diffuser_fouling
@@ -21,11 +21,6 @@ from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
 
-# Practical over biological feed conversion 1.2 (range 1.0-1.4, engineering judgement of this project): the share of the
-# offered feed that nobody eats.
-DEFAULT_SPILLED_SHARE = 1.0 - 1.0 / 1.2
-DEFAULT_APPETITE_FRACTION = 0.85  # ordinary stock (engineering judgement of this project)
-USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 0.7-0.85)
 DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
 DEFAULT_BED_DEPTH_M = 0.3  # media beds are at least 30 cm deep (extension reprint, read); the same taken for rafts
 DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
@@ -44,12 +39,6 @@ TOWER_WATER_M = 0.02  # water held per m2 of tower footprint (assumption, no sou
 # (assumption, no source).
 TRICKLING_EXCHANGE_SHARE = 1.0
 
-SPECIES_KEYS = (
-    "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
-    "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
-    "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
-)  # fmt: skip
-
 
 @dataclass(frozen=True)
 class Layout:
@@ -61,14 +50,27 @@ class Layout:
         First day.
     days : int
         Number of days.
+    stays : tuple of Stay
+        What each fish column is: a cohort's stay in one tank on one feed by one rule.
+    happenings : tuple of Happening
+        Moves, gradings, harvests and the like between columns, in order.
     cohorts, tanks, units, loops : tuple of str
-        Column names; ``units`` are the beds and biofilters that loop water runs through. Leaves are tanks then units.
+        Column names, a cohort's once for each of its stays; ``units`` are the beds and biofilters that loop water runs
+        through. Leaves are tanks then units.
     cohort_tank, leaf_loop : ndarray, shape (cohort, tank), (leaf, loop)
         1 where the row belongs to the column.
     count, start_weight_g, ration_fraction, spilled_share : ndarray, shape (cohort,)
         Fish stocked, their weight [g], ration rule. [-]
-    stocked_day : ndarray of int, shape (cohort,)
-        Day of the season on whose morning they are stocked.
+    size_spread : ndarray, shape (cohort,)
+        Standard deviation over mean of the weights of fish as they come. [-]
+    stocked_day, until_day : ndarray of int, shape (cohort,)
+        Day of the season on whose morning the column begins, and from which its fish are in another column.
+    rations : Rations
+        Feeding rules by column.
+    daily_hazard : ndarray, shape (day, cohort)
+        Deaths to expect whatever the water's chemistry: of every day, of cold and heat, of feed training. [1/day]
+    temperature_change_c : ndarray, shape (day, cohort)
+        Change of the fish's water from the day before. [degC]
     species : mapping of str to ndarray, shape (cohort,)
         Species values by their library key.
     appetite_at_1g, maintenance_per_kg : ndarray, shape (day, cohort)
@@ -99,6 +101,8 @@ class Layout:
 
     start: dt.date
     days: int
+    stays: tuple[Stay, ...]
+    happenings: tuple[Happening, ...]
     cohorts: tuple[str, ...]
     tanks: tuple[str, ...]
     units: tuple[str, ...]
@@ -109,7 +113,12 @@ class Layout:
     start_weight_g: FloatArray
     ration_fraction: FloatArray
     spilled_share: FloatArray
+    size_spread: FloatArray
     stocked_day: NDArray[np.int64]
+    until_day: NDArray[np.int64]
+    rations: Rations
+    daily_hazard: FloatArray
+    temperature_change_c: FloatArray
     species: Mapping[str, FloatArray]
     appetite_at_1g: FloatArray
     maintenance_per_kg: FloatArray
@@ -140,15 +149,21 @@ class Layout:
     ratio_high: FloatArray
     ration_by_day: FloatArray
 
+    def stay_on(self, cohort: str, day: int) -> Stay:
+        """Where and how a cohort lives on a day of the season; its first stay before it is there."""
+        columns = [at for at, name in enumerate(self.cohorts) if name == cohort]
+        begun = [at for at in columns if self.stocked_day[at] <= day]
+        return self.stays[begun[-1] if begun else columns[0]]
+
+    @property
+    def roots(self) -> tuple[str, ...]:
+        """The file's cohort that each column's fish came from."""
+        return tuple(stay.root for stay in self.stays)
+
     @property
     def cohort_loop(self) -> FloatArray:
         """1 where the cohort's tank belongs to the loop, shape (cohort, loop)."""
         return self.cohort_tank @ self.leaf_loop[: len(self.tanks)]
-
-
-def membership(rows: list[str], columns: tuple[str, ...]) -> FloatArray:
-    """Matrix of 1 where the row's name is the column's, shape (rows, columns)."""
-    return np.array([[float(row == column) for column in columns] for row in rows]).reshape(len(rows), len(columns))
 
 
 def standard_transfer(supply: object) -> float:
@@ -215,7 +230,7 @@ def build_layout(site: Site) -> Layout:
         One scenario, without leading axes.
     """
     file = site.file
-    loops, tanks, cohorts = tuple(file.loops), tuple(file.tanks), tuple(file.cohorts)
+    loops, tanks = tuple(file.loops), tuple(file.tanks)
     leaves = {
         key: _Leaf(
             t.loop,
@@ -240,52 +255,20 @@ def build_layout(site: Site) -> Layout:
         for key, b in filters
     }  # fmt: skip
     every = [*leaves.values(), *units.values()]
-    fish = [file.cohorts[key] for key in cohorts]
-    entries = [site.species[c.species] for c in fish]
-    feeds = [site.feeds[c.feed] for c in fish]
-    rations = [c.ration for c in fish]
 
     def of_leaf(name: str) -> FloatArray:
         return np.array([getattr(leaf, name) for leaf in every], float)
 
-    def of_feed(key: str) -> FloatArray:
-        return np.array([feed[key] for feed in feeds], float)
-
     planting = build_planting(site)
-    nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
     temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
-    cohort_tank = membership([c.tank for c in fish], tanks)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
-    appetite, maintenance = _daily_rates(entries, temperature @ (cohort_tank @ leaf_loop[: len(tanks)]).T)
     return Layout(
         start=file.season.start,
         days=site.days,
-        cohorts=cohorts,
         tanks=tanks,
         units=tuple(units),
         loops=loops,
-        cohort_tank=cohort_tank,
         leaf_loop=leaf_loop,
-        count=np.array([c.count for c in fish], float),
-        start_weight_g=np.array([c.mean_weight for c in fish], float),
-        ration_fraction=np.array(
-            [DEFAULT_APPETITE_FRACTION if r is None else getattr(r, "fraction", 0.0) for r in rations], float
-        ),
-        spilled_share=np.array([_spilled(r) for r in rations], float),
-        stocked_day=np.array([(c.stocked - file.season.start).days if c.stocked else 0 for c in fish], dtype=int),
-        species={key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS},
-        appetite_at_1g=appetite,
-        maintenance_per_kg=maintenance,
-        feed_energy_kj_g=of_feed("digestible_energy"),
-        feed_gross_kj_g=of_feed("gross_energy"),
-        feed_nitrogen=nitrogen,
-        feed_digested_nitrogen=nitrogen * of_feed("protein_digestibility"),
-        feed_potassium=of_feed("potassium"),
-        feed_phosphorus=of_feed("phosphorus"),
-        feed_dry_matter=of_feed("dry_matter"),
-        feed_digested_dry_matter=np.array(
-            [feed.number("dry_matter_digestibility", USUAL_DRY_MATTER_DIGESTIBILITY) for feed in feeds], float
-        ),
         temperature_c=temperature,
         volume_m3=of_leaf("volume"),
         flow_m3_day=of_leaf("flow"),
@@ -299,25 +282,12 @@ def build_layout(site: Site) -> Layout:
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
         water=build_waterworks(site, tables),
-        density_limit=np.array([entry[f"density_{file.site.density_level}"] for entry in entries], float),
         planted_m2=planting.loop_area_m2,
         ratio_low=planting.ratio_low,
         ratio_high=planting.ratio_high,
         ration_by_day=_ration_by_day(site),
+        **fish_columns(site, temperature, leaf_loop[: len(tanks)], planting),
     )
-
-
-def _daily_rates(entries: list[Entry], temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (day, cohort)."""
-    appetite = np.zeros_like(temperature_c)
-    maintenance = np.zeros_like(temperature_c)
-    for column, entry in enumerate(entries):
-        daily = temperature_c[:, column]
-        appetite[:, column] = appetite_rate(entry.__getitem__, daily)
-        maintenance[:, column] = maintenance_rate(
-            daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
-        )
-    return appetite, maintenance
 
 
 def _ration_by_day(site: Site) -> FloatArray:
@@ -327,8 +297,3 @@ def _ration_by_day(site: Site) -> FloatArray:
         for step in loop.feeding_ramp:
             shares[(step.start - site.file.season.start).days :, column] = step.share
     return shares
-
-
-def _spilled(ration: object) -> float:
-    given = getattr(ration, "spilled_share", None)
-    return DEFAULT_SPILLED_SHARE if given is None else given

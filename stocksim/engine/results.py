@@ -13,6 +13,7 @@ from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes, tank_extremes
 from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
 from stocksim.engine.layout import Layout
+from stocksim.engine.ledger import ledger, taken_g
 from stocksim.engine.planting import Planting
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import handbook_area, planting_ratio
@@ -81,7 +82,7 @@ class Season:
     @cached_property
     def cohorts(self) -> Frame:
         """Columns of cohorts.csv, from the day each cohort is stocked."""
-        layout, course, file = self.layout, self.course, self.site.file
+        layout, course = self.layout, self.course
         count, weight = course.count[0], course.weight_g[0]
         fed = count + course.deaths[0]
         per_fish = np.divide(1.0, fed, out=np.zeros_like(fed), where=fed > 0.0)
@@ -91,8 +92,8 @@ class Season:
             layout.cohorts,
             "cohort",
             {
-                "species": [file.cohorts[key].species for key in layout.cohorts],
-                "tank": [file.cohorts[key].tank for key in layout.cohorts],
+                "species": [stay.table.species for stay in layout.stays],
+                "tank": [stay.table.tank for stay in layout.stays],
                 "count": count,
                 "mean_weight_g": weight,
                 "biomass_kg": biomass / 1000.0,
@@ -104,11 +105,27 @@ class Season:
                 "oxygen_use_g": course.fish_oxygen_g[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "deaths": course.deaths[0],
+                "harvested_kg": taken_g(layout, course, ("harvest",)) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
+                "size_spread": course.size_spread[0],
             },
         )
-        stocked = np.arange(layout.days)[:, None] >= layout.stocked_day
-        return frame[stocked.reshape(-1)].reset_index(drop=True)
+        day = np.arange(layout.days)[:, None]
+        there = (day >= layout.stocked_day) & (day < layout.until_day)
+        # a harvest is of the fish that were in the column that morning
+        return frame[there.reshape(-1)].reset_index(drop=True)
+
+    @cached_property
+    def ledger(self) -> Frame:
+        """What became of every cohort's fish: a row for each cohort and entry, in numbers and kg."""
+        import pandas as pd
+
+        rows = [
+            {"cohort": name, "entry": entry, "fish": fish, "kg": mass / 1000.0}
+            for name, entries in ledger(self.layout, self.course).items()
+            for entry, (fish, mass) in entries.items()
+        ]
+        return pd.DataFrame(rows, columns=["cohort", "entry", "fish", "kg"])
 
     @cached_property
     def tanks(self) -> Frame:
@@ -221,13 +238,15 @@ class Season:
             "growth_kg": gain / 1000.0,
             "biomass_end_kg": end / 1000.0,
             "deaths": float(course.deaths[0].sum()),
+            "harvested_kg": float(taken_g(self.layout, course, ("harvest",)).sum()) / 1000.0,
+            "otherwise_taken_kg": float(taken_g(self.layout, course, ("thin", "sell", "give")).sum()) / 1000.0,
             "feed_conversion_offered": offered / gain if gain > 0.0 else None,
             "tan_produced_g": float(self.loops["tan_produced_g"].sum()),
             "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,
         }
 
     def write(self, folder: Path, summary: dict[str, Any]) -> list[Path]:
-        """Write tanks.csv, cohorts.csv, beds.csv, loops.csv and summary.json.
+        """Write tanks.csv, cohorts.csv, beds.csv, loops.csv, ledger.csv and summary.json.
 
         Parameters
         ----------
@@ -245,7 +264,7 @@ class Season:
 
         folder.mkdir(parents=True, exist_ok=True)
         written = []
-        for name in ("tanks", "cohorts", "beds", "loops"):
+        for name in ("tanks", "cohorts", "beds", "loops", "ledger"):
             path = folder / f"{name}.csv"
             getattr(self, name).to_csv(path, index=False, date_format="%Y-%m-%d", float_format="%.6g")
             written.append(path)

@@ -84,7 +84,7 @@ def scenario_count(layout: Layout) -> int:
 
 
 _BY_COLUMN = (
-    "count", "start_weight_g", "ration_fraction", "spilled_share", "stocked_day", "feed_energy_kj_g",
+    "count", "start_weight_g", "size_spread", "ration_fraction", "spilled_share", "stocked_day", "feed_energy_kj_g",
     "feed_gross_kj_g", "feed_nitrogen", "feed_digested_nitrogen", "feed_potassium", "feed_phosphorus",
     "feed_dry_matter", "feed_digested_dry_matter", "volume_m3", "flow_m3_day", "sump_volume_m3",
 )  # fmt: skip
@@ -153,6 +153,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     record = Record(layout.days)
     for day in range(layout.days):
         tan, tan_sump = water.reset_to_tests(day, tan, tan_sump)
+        fish.happen(day)
         exchange, exchange_load = climate.leaf_exchange[day], climate.leaf_exchange_load[day]
         oxygen_gain = leaf_store + flow + exchange
         air = oxygen_share(
@@ -219,7 +220,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         outflow = morning.outflow_m3
         found = Nitrogen(tan_star, nitrite_star, outflow * tan_star.sump_mg_l, outflow * nitrite_star.sump_mg_l)
         moving = water.film.is_moving(tan_before, found)
-        if moving.any():
+        if moving is not water.film.calm:
             tan_load[:] = 0.0
             tan_load[:, :tanks] = eating.tank_tan
             film, found = water.film.refine(
@@ -243,7 +244,7 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
         water.film.remember(tan_before, found)
         settled_share = share
         fish.grow(eating)
-        fish.die(oxygen[:, :tanks], tan[:, :tanks], toxic, found.nitrite.leaf_mg_l[:, :tanks])
+        fish.die(day, oxygen[:, :tanks], tan[:, :tanks], toxic, found.nitrite.leaf_mg_l[:, :tanks])
         waste = fish.waste(eating, used[:, :tanks])
         evening = water.evening(day, morning, waste, found.tan, found.nitrite, sump_used)
         record.note(
@@ -263,5 +264,6 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
             "leaf_exchange_m3_day": climate.leaf_exchange, "leaf_exchange_load_g": climate.leaf_exchange_load,
             "capacity_g": climate.capacity, "sump_exchange_m3_day": climate.sump_exchange,
             "sump_exchange_load_g": climate.sump_exchange_load,
-        }
+        },
+        fish.transfers,
     )  # fmt: skip

@@ -57,8 +57,8 @@ STYLE = f"""<style>
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
   .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
-  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .3rem}}
-  .st-key-menu p {{font-size: .95rem}}
+  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .12rem}}
+  .st-key-menu p {{font-size: .86rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}
@@ -165,9 +165,9 @@ def table_html(rows: Sequence[dict[str, str]], bad: Iterable[tuple[int, str]] = 
     return f'<table class="ss-table"><thead><tr>{heads}</tr></thead><tbody>{"".join(lines)}</tbody></table>'
 
 
-def badge_html(evidence: str) -> str:
+def badge_html(evidence: str, of: str = "evidence") -> str:
     """Grade of evidence, told by words and border."""
-    return f'<span class="ss-badge ss-{escape(evidence)}">evidence {escape(evidence)}</span>'
+    return f'<span class="ss-badge ss-{escape(evidence)}">{escape(of)} {escape(evidence)}</span>'
 
 
 def swatch_html(species: str) -> str:
@@ -190,6 +190,11 @@ def species_key_html(season: Season) -> str:
         for key, entry in season.site.species.items()
     ]
     return f'<div class="ss-key">{"".join(items)}</div>'
+
+
+def paragraph_html(text: str, head: str = "") -> str:
+    """A paragraph of text as it is, not as Markdown, after a bold head."""
+    return f"<p>{f'<b>{escape(head)}</b> ' if head else ''}{escape(text)}</p>"
 
 
 def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:

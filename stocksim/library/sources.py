@@ -85,6 +85,15 @@ class Entry:
         """Number of a value by name, or the default where the file has none."""
         return self.values[key].value if key in self.values else default
 
+    def is_weak(self, key: str) -> bool:
+        """Whether a value rests on memory or common practice alone, a guess included."""
+        return self.sources[self.values[key].source].read in _CAPS_AT_WEAK
+
+    @property
+    def is_own(self) -> bool:
+        """Whether it was read from a keeper's file beside a site and not from the shipped library."""
+        return library_folder() not in Path(self.origin).resolve().parents
+
 
 @dataclass(frozen=True)
 class Rules:

@@ -8,6 +8,7 @@ from typing import Any
 
 from stocksim.errors import Fault
 from stocksim.library.sources import Entry
+from stocksim.site.fish_faults import fish_faults
 from stocksim.site.model import (
     BedTable,
     ConstantTemperature,
@@ -16,6 +17,7 @@ from stocksim.site.model import (
     SettlerTable,
     SiteFile,
 )
+from stocksim.site.names import known_name, within_season
 from stocksim.site.quantities import shown
 from stocksim.units import face_unit, to_face
 
@@ -61,11 +63,8 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
         ("settlers", file.settlers),
     ):
         for key, entry in entries.items():
-            faults += _known(f"{table}.{key}", "loop", entry.loop, file.loops)
-    for key, cohort in file.cohorts.items():
-        faults += _known(f"cohorts.{key}", "tank", cohort.tank, file.tanks)
-        if cohort.stocked is not None:
-            faults += _within(f"cohorts.{key}", "stocked", cohort.stocked, file)
+            faults += known_name(f"{table}.{key}", "loop", entry.loop, file.loops)
+    faults += fish_faults(file, species)
     for key, bed in file.beds.items():
         faults += _bed_faults(key, bed, file)
     for key, settler in file.settlers.items():
@@ -74,20 +73,6 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
         faults += _loop_date_faults(key, loop, file)
         faults += _temperature_faults(key, loop, file, species, raw)
     return faults
-
-
-def _known(table: str, field: str, name: str, among: Mapping[str, Any]) -> list[Fault]:
-    if name in among:
-        return []
-    noun = {"loop": "loops", "tank": "tanks"}[field]
-    return [Fault(table, field, f'"{name}" is not among the {noun}; known are {", ".join(among)}.')]
-
-
-def _within(table: str, field: str, day: dt.date, file: SiteFile) -> list[Fault]:
-    season = file.season
-    if season.end < season.start or season.start <= day <= season.end:
-        return []
-    return [Fault(table, field, f"{day} is outside the season {season.start} to {season.end}; give a day in it.")]
 
 
 def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
@@ -113,8 +98,8 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                 Fault(table, f"{place}.to", f"{planting.end} is before its from, {planting.start}; give a later day.")
             )
             continue
-        faults += _within(table, f"{place}.from", planting.start, file)
-        faults += _within(table, f"{place}.to", planting.end, file)
+        faults += within_season(table, f"{place}.from", planting.start, file)
+        faults += within_season(table, f"{place}.to", planting.end, file)
         area = bed.area if planting.area is None else planting.area
         events[planting.start] = events.get(planting.start, 0.0) + area
         after = planting.end + dt.timedelta(days=1)
@@ -139,20 +124,20 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
 def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
     table, faults = f"loops.{key}", []
     for number, test in enumerate(loop.water_tests, 1):
-        faults += _within(table, f"water_tests[{number}].date", test.date, file)
+        faults += within_season(table, f"water_tests[{number}].date", test.date, file)
     for number, change in enumerate(loop.water_changes, 1):
-        faults += _within(table, f"water_changes[{number}].date", change.date, file)
+        faults += within_season(table, f"water_changes[{number}].date", change.date, file)
     cycling = loop.fishless_cycling
     if cycling is not None:
-        faults += _within(table, "fishless_cycling.from", cycling.start, file)
-        faults += _within(table, "fishless_cycling.to", cycling.end, file)
+        faults += within_season(table, "fishless_cycling.from", cycling.start, file)
+        faults += within_season(table, "fishless_cycling.to", cycling.end, file)
         if cycling.end < cycling.start:
             message = f"{cycling.end} is before its from, {cycling.start}; give a later day."
             faults.append(Fault(table, "fishless_cycling.to", message))
     before = None
     for number, step in enumerate(loop.feeding_ramp, 1):
         place = f"feeding_ramp[{number}].from"
-        faults += _within(table, place, step.start, file)
+        faults += within_season(table, place, step.start, file)
         if before is not None and step.start <= before:
             message = f"{step.start} is not after the step before it, {before}; give the steps in date order."
             faults.append(Fault(table, place, message))

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from stocksim.site.fish_tables import CohortTable, Event
 from stocksim.site.quantities import (
     MONTHS,
     Alkalinity,
     Area,
     BedArea,
     BufferSalt,
-    Count,
     Date,
     Days,
     Depth,
@@ -30,17 +30,10 @@ from stocksim.site.quantities import (
     Power,
     Share,
     SpecificSurface,
-    SpilledShare,
     Volume,
     WaterTemperature,
-    Weight,
 )
-
-
-class Table(BaseModel):
-    """A table whose keys are all known; unknown ones are faults."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
+from stocksim.site.tables import Table
 
 
 class SiteTable(Table):
@@ -234,33 +227,6 @@ class SettlerTable(Table):
     feeds: str | None = None
 
 
-class AppetiteRation(Table):
-    """Feed by sight: a share of what the fish would eat today."""
-
-    kind: Literal["appetite"]
-    fraction: Share
-    spilled_share: SpilledShare | None = None
-
-
-class UnfedRation(Table):
-    """No feed at all."""
-
-    kind: Literal["unfed"]
-
-
-class CohortTable(Table):
-    """Fish of one species and size stocked together in one tank."""
-
-    species: str
-    tank: str
-    count: Count
-    mean_weight: Weight
-    stocked: Date | None = None
-    feed: str
-    ration: Annotated[AppetiteRation | UnfedRation, Field(discriminator="kind")] | None = None
-    wild: bool = False
-
-
 class SiteFile(Table):
     """A whole site file."""
 
@@ -272,3 +238,4 @@ class SiteFile(Table):
     biofilters: dict[str, BiofilterTable] = {}
     settlers: dict[str, SettlerTable] = {}
     cohorts: dict[str, CohortTable] = {}
+    events: list[Event] = []

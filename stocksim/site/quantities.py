@@ -119,6 +119,14 @@ Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 t
 Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]
+FishNumber = Annotated[int, _number(1, 10_000_000, "give a whole number of fish from 1 to 10,000,000", whole=True)]
+Percent = Annotated[float, _number(0.0, 40.0, "a ration must be a number of percent of body weight from 0 to 40")]
+Meals = Annotated[float, _number(1.0, 48.0, "give a number of meals a day from 1 to 48")]
+SizeSpread = Annotated[float, _number(0.0, 1.0, "a spread of sizes must be a number from 0 to 1, as 0.25")]
+FeedPerArea = Annotated[
+    float,
+    _quantity("planting_ratio", 0.0, 1000.0, "feed per planted area must lie above 0 and at 1000 g/m2/day or less"),
+]
 Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]
 Level = Annotated[
     float, _quantity("concentration", 0.0, 5000.0, "a level must lie between 0 and 5000 mg/L", low_is_allowed=True)

@@ -16,7 +16,7 @@ from stocksim.engine.season import simulate
 from stocksim.planning.place_limits import oxygen_response, place_limits
 from stocksim.planning.program import Limit
 from stocksim.planning.unit_loads import Candidate, Option, candidate_layout, least_of_weeks, unit_loads, worst_of_weeks
-from stocksim.site.model import AppetiteRation
+from stocksim.site.fish_tables import AppetiteRation
 
 FED = AppetiteRation(kind="appetite", fraction=0.85, spilled_share=0.1)
 CANDIDATES = [

@@ -18,7 +18,7 @@ from stocksim.planning.program import Limit, broken
 from stocksim.planning.program_solve import solve
 from stocksim.planning.stock_rounds import corrected, prove_plan
 from stocksim.planning.unit_loads import Candidate, Option, candidate_layout, mean_of_weeks, unit_loads
-from stocksim.site.model import AppetiteRation
+from stocksim.site.fish_tables import AppetiteRation
 
 FED = AppetiteRation(kind="appetite", fraction=0.85)
 CANDIDATES = [

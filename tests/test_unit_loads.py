@@ -22,7 +22,7 @@ from stocksim.planning.unit_loads import (
     unit_loads,
     worst_of_weeks,
 )
-from stocksim.site.model import AppetiteRation, UnfedRation
+from stocksim.site.fish_tables import AppetiteRation, UnfedRation
 
 FED = AppetiteRation(kind="appetite", fraction=0.85, spilled_share=0.1)
 CANDIDATES = [

@@ -16,7 +16,7 @@ from stocksim.engine.season import simulate
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.library.feeds import load_feed
 from stocksim.library.species import load_species
-from stocksim.site.model import AppetiteRation, CohortTable, UnfedRation
+from stocksim.site.fish_tables import AppetiteRation, CohortTable, UnfedRation
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]

@@ -33,6 +33,7 @@ from stocksim.site.quantities import (
     Volume,
     WaterTemperature,
 )
+from stocksim.site.stocking_tables import StockingTable
 from stocksim.site.tables import Table
 
 
@@ -239,3 +240,4 @@ class SiteFile(Table):
     settlers: dict[str, SettlerTable] = {}
     cohorts: dict[str, CohortTable] = {}
     events: list[Event] = []
+    stocking: StockingTable | None = None

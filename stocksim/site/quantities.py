@@ -102,6 +102,7 @@ Elevation = Annotated[
 Weight = Annotated[
     float, _quantity("weight", 0.05, 2e4, "a fish's mean weight must lie between 0.05 g and 20 kg", True)
 ]
+Portion = Annotated[float, _quantity("weight", 0.0, 1e7, "a weight of fish must be above 0 and at most 10 t")]
 WaterTemperature = Annotated[
     float, _quantity("temperature", -0.01, 40.01, "fish water lies between 0 and 40 degC (32 and 104 degF)")
 ]
@@ -127,6 +128,7 @@ FeedPerArea = Annotated[
     float,
     _quantity("planting_ratio", 0.0, 1000.0, "feed per planted area must lie above 0 and at 1000 g/m2/day or less"),
 ]
+Money = Annotated[float, _number(0.0, 1e9, "money must be a number of 0 or more, in your own currency, without a unit")]
 Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]
 Level = Annotated[
     float, _quantity("concentration", 0.0, 5000.0, "a level must lie between 0 and 5000 mg/L", low_is_allowed=True)

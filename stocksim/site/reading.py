@@ -36,6 +36,7 @@ from stocksim.site.notes import assumptions
 from stocksim.site.quantities import MONTHS
 from stocksim.site.sentences import sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
+from stocksim.site.stocking_faults import stocking_faults
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 # a log's own fault may go on from its file name ("log.csv was not found") or stand for itself ("line 3: ...")
@@ -179,7 +180,8 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         file, stand_ins = with_stand_ins(raw, error)
     entries, missing = _library_entries(file, folder)
     temperatures, notes, cold_faults = _temperatures(file, folder, season_is_sound(file) and "season" not in stand_ins)
-    faults += found_elsewhere(missing + cross_faults(file, entries["species"], raw) + cold_faults, stand_ins)
+    across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
+    faults += found_elsewhere(missing + across + cold_faults, stand_ins)
     if faults:
         raise InputError(_placed(faults, name))
     return Site(

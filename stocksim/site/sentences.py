@@ -15,6 +15,7 @@ from stocksim.site.quantities import MONTHS, shown
 
 _WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
 _ONE_NAME = ("loop", "tank", "species", "feed", "crop")
+_STOCKING_NAMED = ("candidates", "own", "options")
 _DATE = "write a date, as 2026-10-01"
 # what to write where a needed key is missing
 _WANTED = {
@@ -38,6 +39,8 @@ _WANTED = {
     "feed_every_days": "write a whole number of days, as 2", "per_day": 'write a weight of feed, as "150 g"',
     "percent": "write percent of body weight, as 1.5 (a table: a list of lists)",
     "temperatures": 'write a list, as ["10 degC", "15 degC"]', "weights": 'write a list, as ["20 g", "100 g"]',
+    "price": "write a number, what one fish costs, as 1.5", "at_most": "write a whole number, as 60",
+    "weight": 'write a weight, as "6 kg"', "by": _DATE,
     "feed": 'name one of the library, as "perch_45"', "crop": 'name one of the library, as "lettuce"',
 }  # fmt: skip
 
@@ -67,8 +70,9 @@ def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Faul
     # pydantic names the kind it chose; it is no key of the file
     if len(path) > 2 and path[0] == "events":
         del path[2]
-    if len(path) > 3 and path[2] in _WITH_KINDS:
-        del path[3]
+    depth = 3 if path[:1] == ["stocking"] else 2
+    if len(path) > depth + 1 and path[depth] in _WITH_KINDS:
+        del path[depth + 1]
     table, key = _place(path)
     kind, met = item["type"], item["input"]
     if kind == "stocksim":
@@ -115,6 +119,8 @@ def _choice(words: Sequence[str]) -> str:
 
 def _place(path: list[Any]) -> tuple[str, str]:
     depth = 1 if path and path[0] in ("site", "season") else 2
+    if path and path[0] == "stocking":
+        depth = 3 if len(path) > 2 and path[1] in _STOCKING_NAMED else 1
     table = ".".join(str(step) for step in path[:depth])
     if path and path[0] == "events" and len(path) > 1:
         table = f"events[{path[1] + 1}]"
@@ -122,6 +128,13 @@ def _place(path: list[Any]) -> tuple[str, str]:
     for step in path[depth:]:
         key += f"[{step + 1}]" if isinstance(step, int) else (f".{step}" if key else str(step))
     return table, key
+
+
+def _name_depth(path: list[Any]) -> int:
+    """Where a path holds a name that the keeper gave, -1 for nowhere."""
+    if path[0] == "stocking":
+        return 2 if len(path) > 1 and path[1] in _STOCKING_NAMED else -1
+    return -1 if path[0] in ("site", "season") else 1
 
 
 def _join(key: str, more: str) -> str:
@@ -134,7 +147,7 @@ def _models_at(model: type[BaseModel], path: list[Any], raw: Mapping[str, Any]) 
     for depth, step in enumerate(path):
         written = written[step]
         # the name in a named table and the number in a list are steps of the path, but none of the model
-        if isinstance(step, str) and (depth != 1 or path[0] in ("site", "season")):
+        if isinstance(step, str) and depth != _name_depth(path):
             fields = [i for m in here for n, i in m.model_fields.items() if (i.alias or n) == step]
             here = [found for info in fields for found in _inside(info.annotation)]
         if len(here) > 1 and isinstance(written, dict) and "kind" in written:

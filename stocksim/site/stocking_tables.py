@@ -1,0 +1,98 @@
+"""The stocking table of a site file: which fish could come, what the keeper's own may become, and what is wished."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator
+from pydantic_core import PydanticCustomError
+
+from stocksim.site.fish_tables import Ration
+from stocksim.site.quantities import Count, Date, FishNumber, Money, Portion, Share, SizeSpread, WaterTemperature, Weight, shown
+from stocksim.site.tables import Table
+
+GOALS = ("edible", "steady", "cost", "keep")
+
+
+def read_goals(value: Any) -> tuple[str, ...]:
+    """Goals of a text, as ``edible,cost``: the first weighs most.
+
+    Raises
+    ------
+    ValueError
+        With a sentence, where a goal is not known or said twice.
+    """
+    parts = [part.strip() for part in value.split(",")] if isinstance(value, str) else []
+    if not parts or not set(parts) <= set(GOALS) or len(set(parts)) < len(parts):
+        known = f"{', '.join(GOALS[:-1])} or {GOALS[-1]}"
+        raise ValueError(f'{shown(value)} is not a goal; use {known}, or several in their order, as "edible,cost".')
+    return tuple(parts)
+
+
+def _goals(value: Any) -> tuple[str, ...]:
+    try:
+        return read_goals(value)
+    except ValueError as error:
+        raise PydanticCustomError("stocksim", "{sentence}", {"sentence": str(error)}) from None
+
+
+class CandidateTable(Table):
+    """Fish that could be bought."""
+
+    species: str
+    mean_weight: Weight
+    price: Money
+    feed: str
+    at_least: Count = 0
+    at_most: FishNumber
+    minimum_batch: FishNumber = 1
+    stocked: Date | None = None
+    leaves: Date | None = None
+    ration: Ration | None = None
+    tanks: list[str] | None = None
+    wild: bool = False
+    trained: bool = False
+    sex: Literal["mixed", "males", "females"] = "mixed"
+    size_spread: SizeSpread | None = None
+
+
+class OwnTable(Table):
+    """What may become of a cohort that the keeper has; what is not placed is sold, given away or eaten."""
+
+    at_least: Count | None = None
+    minimum_batch: FishNumber = 1
+    leaves: Date | None = None
+    tanks: list[str] | None = None
+
+
+class OptionTable(Table):
+    """Another way to keep a loop's water, as with a heater at a set point, and what that costs over the season."""
+
+    loop: str
+    at_least: WaterTemperature | None = None
+    at_most: WaterTemperature | None = None
+    cost: Money = 0.0
+
+
+class HarvestWish(Table):
+    """Live weight of a species wanted by a date."""
+
+    species: str
+    weight: Portion
+    by: Date
+
+
+class StockingTable(Table):
+    """What the stocking planner may choose from, and what is wished."""
+
+    goal: Annotated[tuple[str, ...], BeforeValidator(_goals)] = ("edible",)
+    budget: Money | None = None
+    feed_price: Money | None = None
+    species_at_least: Count = 0
+    species_at_most: FishNumber | None = None
+    margin: Share | None = None
+    feed_band_weight: Money | None = None
+    harvest_wishes: list[HarvestWish] = []
+    candidates: dict[str, CandidateTable] = {}
+    own: dict[str, OwnTable] = {}
+    options: dict[str, OptionTable] = {}

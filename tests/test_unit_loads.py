@@ -11,6 +11,7 @@ from small_sites import START, build, two_loops
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import simulate
 from stocksim.fish.growth import grow_in_good_water
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.library.feeds import load_feed
 from stocksim.library.species import load_species
 from stocksim.planning.unit_loads import (
@@ -87,8 +88,9 @@ def test_a_fish_asks_nothing_on_days_it_is_not_there(loads):
         assert all((part[:, candidate, days] == 0.0).all() for part in loads)
     assert (loads.biomass_g[:, 0] > 0.0).all()
     assert (loads.feed_g[:, 2] == 0.0).all()
-    # the hazard of good water is not quite 0: its tail takes a few fish in a million
-    assert (loads.alive[:, 0] > 1.0 - 1e-5).all()
+    # those that die whatever the water, and a few in a million of the hazard's tail
+    expected = (1.0 - BACKGROUND_DEATHS_PER_DAY) ** np.arange(1, loads.alive.shape[-1] + 1)
+    assert loads.alive[:2, 0] == pytest.approx(np.broadcast_to(expected, loads.alive[:2, 0].shape), rel=1e-4)
     assert (loads.alive <= 1.0).all()
 
 

@@ -79,7 +79,7 @@ def place_limits(
     layouts: Sequence[Layout],
     courses: Sequence[Course],
     loads: UnitLoads,
-    is_film_mature: bool = False,
+    is_film_mature: bool | Sequence[bool] = False,
     margin: float = 0.0,
 ) -> tuple[Limit, Limit, Limit]:
     """Density, oxygen and biofilter for the candidates.
@@ -93,8 +93,8 @@ def place_limits(
         exchange with air, and the film.
     loads : UnitLoads
         Of the same options and candidates.
-    is_film_mature : bool
-        Take films as mature at each day's temperature, where no run has fed them yet.
+    is_film_mature : bool or sequence of bool
+        Take films as mature at each day's temperature, where no run has fed them yet; for all options or for each.
     margin : float
         Share of every capacity kept in hand for what the model does not know. [-]
 
@@ -113,6 +113,7 @@ def place_limits(
     load_by_week = worst_of_weeks(loads.oxygen_g)
     rest = loads.sump_oxygen_g + OXYGEN_PER_NITROGEN * loads.tan_g
     density, oxygen, biofilter, influence = [], [], [], []
+    mature = np.broadcast_to(np.asarray(is_film_mature), len(layouts))
     for option, (layout, course) in enumerate(zip(layouts, courses, strict=True)):
         tanks = len(layout.tanks)
         loop = int(np.argmax(layout.cohort_loop[0]))
@@ -128,7 +129,7 @@ def place_limits(
         influence.append(worst_of_weeks(response.by_tank) + by_loop[:, None])
         in_loop = layout.leaf_loop[:, loop] > 0.0
         toxic = unionized_fraction(course.ph[0], layout.temperature_c[:, [loop]])[:, in_loop[:tanks]].max(axis=1)
-        film = course.capacity_g[0][:, tanks:] if is_film_mature else course.film_capacity_g[0]
+        film = course.capacity_g[0][:, tanks:] if mature[option] else course.film_capacity_g[0]
         level = layout.species["unionized_ammonia_design"][:, None] / toxic
         removed = film[:, in_loop[tanks:]].sum(axis=1) * level / (HALF_SATURATION_TAN_MG_L + level)
         biofilter.append(least_of_weeks(removed)[:, None])

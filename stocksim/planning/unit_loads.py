@@ -16,7 +16,7 @@ from stocksim.engine.season import simulate
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.library.feeds import load_feed
 from stocksim.library.species import load_species
-from stocksim.site.fish_tables import AppetiteRation, CohortTable, UnfedRation
+from stocksim.site.fish_tables import AppetiteRation, CohortTable, PercentRation, TableRation, UnfedRation
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
@@ -27,15 +27,30 @@ DAYS_A_WEEK = 7
 
 
 class Candidate(NamedTuple):
-    """Fish that might be stocked: species, size, feed, ration and dates; ``leaves`` is the morning they go."""
+    """Fish that might be stocked: species, size, feed, ration and dates; ``leaves`` is the morning they go.
+
+    The ration must not depend on how many fish there are, so that loads are in proportion to numbers.
+    """
 
     name: str
     species: str
     mean_weight_g: float
     feed: str
-    ration: AppetiteRation | UnfedRation | None = None
+    ration: AppetiteRation | PercentRation | TableRation | UnfedRation | None = None
     stocked: dt.date | None = None
     leaves: dt.date | None = None
+    wild: bool = False
+    trained: bool = False
+    sex: str = "mixed"
+    size_spread: float | None = None
+
+    def table(self, tank: str, count: float) -> CohortTable:
+        """The candidate as a cohort of a site file."""
+        return CohortTable.model_construct(
+            species=self.species, tank=tank, count=count, mean_weight=self.mean_weight_g, stocked=self.stocked,
+            feed=self.feed, ration=self.ration, wild=self.wild, trained=self.trained, sex=self.sex,
+            size_spread=self.size_spread,
+        )  # fmt: skip
 
 
 class Option(NamedTuple):
@@ -52,6 +67,7 @@ class UnitLoads(NamedTuple):
     ``biomass_g`` counts the fish before the day's deaths; ``alive`` is the share of the stocked that lives,
     ``weight_g`` the weight of those. ``feed_g`` is offered. ``oxygen_g`` is the fish's own use; ``sump_oxygen_g`` that
     of its solids. ``tan_g`` is all ammonia nitrogen that reaches the loop: excreted, from urea, set free from solids.
+    ``size_spread`` is the spread of weights over their mean, for who could eat whom.
     """
 
     weight_g: FloatArray
@@ -61,6 +77,7 @@ class UnitLoads(NamedTuple):
     oxygen_g: FloatArray
     sump_oxygen_g: FloatArray
     tan_g: FloatArray
+    size_spread: FloatArray
 
 
 def candidate_layout(site: Site, candidates: Sequence[Candidate], option: Option) -> Layout:
@@ -81,18 +98,12 @@ def candidate_layout(site: Site, candidates: Sequence[Candidate], option: Option
         Without scenario axes.
     """
     tank = next(key for key, table in site.file.tanks.items() if table.loop == option.loop)
-    cohorts = {
-        c.name: CohortTable.model_construct(
-            species=c.species, tank=tank, count=1.0, mean_weight=c.mean_weight_g, stocked=c.stocked, feed=c.feed,
-            ration=c.ration,
-        )
-        for c in candidates
-    }  # fmt: skip
+    cohorts = {c.name: c.table(tank, 1.0) for c in candidates}
     good: dict[str, Any] = {"water_tests": [], "fishless_cycling": None, "biofilter_start": "mature"}
     loops = {key: loop.model_copy(update=good) for key, loop in site.file.loops.items()}
     with_them = replace(
         site,
-        file=site.file.model_copy(update={"cohorts": cohorts, "loops": loops}),
+        file=site.file.model_copy(update={"cohorts": cohorts, "events": [], "loops": loops}),
         species={c.species: site.species.get(c.species) or load_species(c.species, site.folder) for c in candidates},
         feeds={c.feed: site.feeds.get(c.feed) or load_feed(c.feed, site.folder) for c in candidates},
         temperature_c={**site.temperature_c, option.loop: option.temperature_c},
@@ -150,7 +161,8 @@ def _run(site: Site, candidates: Sequence[Candidate], option: Option) -> UnitLoa
         of_fish("count"), fish * of_fish("weight_g"), of_fish("fed_g"), of_fish("fish_oxygen_g"),
         of_loop("sump_oxygen_used_g"), made,
     )  # fmt: skip
-    return UnitLoads(of_fish("weight_g") * there, *(there * amount / FEW_FISH for amount in amounts))
+    spread = of_fish("size_spread") * there
+    return UnitLoads(of_fish("weight_g") * there, *(there * amount / FEW_FISH for amount in amounts), spread)
 
 
 def _days_there(site: Site, candidates: Sequence[Candidate]) -> FloatArray:

@@ -9,6 +9,7 @@ from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError, 
 if TYPE_CHECKING:
     from stocksim.engine.results import Season
     from stocksim.engine.running import grow, run_season
+    from stocksim.planning.stocking import plan_stocking
     from stocksim.site.reading import Site, load_site
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "StocksimError",
     "grow",
     "load_site",
+    "plan_stocking",
     "run_season",
 ]
 
@@ -29,6 +31,7 @@ _LAZY = {
     "Site": "stocksim.site.reading",
     "grow": "stocksim.engine.running",
     "load_site": "stocksim.site.reading",
+    "plan_stocking": "stocksim.planning.stocking",
     "run_season": "stocksim.engine.running",
 }
 

@@ -77,7 +77,7 @@ def _candidate_faults(
         faults.append(
             Fault(place, "at_least", f"{fish.at_least} contradicts at_most {fish.at_most}; one of the two must give.")
         )
-    if fish.minimum_batch > fish.at_most:
+    if fish.minimum_batch is not None and fish.minimum_batch > fish.at_most:
         message = f"{fish.minimum_batch} contradicts at_most {fish.at_most}: no batch could come; one of the two must give."
         faults.append(Fault(place, "minimum_batch", message))
     if fish.trained and not fish.wild:
@@ -146,7 +146,7 @@ def _budget_faults(wishes: StockingTable, budget: float, has_own: bool) -> list[
         message = f"{budget:g} contradicts at_least of {names}, which costs {total:g}; one of them must give."
         faults.append(Fault("stocking", "budget", message))
     elif wishes.candidates and not has_own:
-        cheapest = min(max(fish.minimum_batch, 1) * fish.price for fish in wishes.candidates.values())
+        cheapest = min((fish.minimum_batch or 1) * fish.price for fish in wishes.candidates.values())
         if cheapest > budget:
             message = (
                 f"{budget:g} contradicts the prices: the cheapest batch of fish costs {cheapest:g} and the site has no "

@@ -45,7 +45,7 @@ class CandidateTable(Table):
     feed: str
     at_least: Count = 0
     at_most: FishNumber
-    minimum_batch: FishNumber = 1
+    minimum_batch: FishNumber | None = None
     stocked: Date | None = None
     leaves: Date | None = None
     ration: Ration | None = None
@@ -60,7 +60,7 @@ class OwnTable(Table):
     """What may become of a cohort that the keeper has; what is not placed is sold, given away or eaten."""
 
     at_least: Count | None = None
-    minimum_batch: FishNumber = 1
+    minimum_batch: FishNumber | None = None
     leaves: Date | None = None
     tanks: list[str] | None = None
 

@@ -23,6 +23,9 @@ app = typer.Typer(
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
 
+GOAL_HELP = 'edible, steady, cost, keep, or some in their order, as "edible,cost"; by default the file\'s.'
+PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
+
 
 def _say(text: str) -> None:
     typer.echo(text, err=True)
@@ -266,6 +269,22 @@ def company(site: SiteArgument, as_json: JsonOption = False) -> None:
     from stocksim.faces.company_answers import company_output
 
     typer.echo(company_output(site, as_json))
+
+
+@app.command(epilog="Example: stocksim stock house.toml --goal edible,cost --out plan")
+def stock(
+    site: SiteArgument,
+    goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
+    pareto: Annotated[str | None, typer.Option(help=PARETO_HELP, show_default=False)] = None,
+    reasons: Annotated[bool, typer.Option("--reasons", help="Tell what more of each limit would bring; slow.")] = False,
+    seconds: Annotated[float, typer.Option(help="Most time for the plan.", min=1.0, max=86400.0)] = 60.0,
+    out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan which fish go into which tank, with reasons. Reads SITE; with --out writes the planned site file."""
+    from stocksim.faces.stock_answer import stock_output
+
+    typer.echo(stock_output(site, goal, pareto, reasons, seconds, out, as_json))
 
 
 @app.command("open", epilog="Example: stocksim open house.toml --no-browser")

@@ -32,7 +32,7 @@ class Placed(NamedTuple):
     cohort: str
     candidate: int
     tank: int
-    count: int
+    fish: int
 
 
 def placed(problem: Problem, fish: IntArray) -> list[Placed]:
@@ -70,7 +70,7 @@ def planned_site(problem: Problem, cohorts: Sequence[Placed], choice: IntArray) 
         Ready for `build_layout`; its ``raw`` is still that of the problem's site.
     """
     site = problem.site
-    tables = {p.cohort: problem.candidates[p.candidate].table(problem.tanks[p.tank], float(p.count)) for p in cohorts}
+    tables = {p.cohort: problem.candidates[p.candidate].table(problem.tanks[p.tank], float(p.fish)) for p in cohorts}
     leaving = [
         RemovalEvent.model_validate({"kind": "harvest", "date": day, "cohort": p.cohort, "all": True})
         for p in cohorts
@@ -114,7 +114,7 @@ def planned_tables(problem: Problem, cohorts: Sequence[Placed], choice: IntArray
             table = {key: offered[key] for key in _BOUGHT_KEYS if key in offered}
         else:
             table = dict(source)
-        table |= {"tank": problem.tanks[p.tank], "count": p.count}
+        table |= {"tank": problem.tanks[p.tank], "count": p.fish}
         if candidate.ration is INSTEAD_OF_AMOUNTS:
             table["ration"] = {"kind": "appetite", "fraction": INSTEAD_OF_AMOUNTS.fraction}
         raw["cohorts"][p.cohort] = table

@@ -70,7 +70,7 @@ def cannibals(candidates: Sequence[Candidate], entries: Sequence[Entry], loads: 
     dict of int to Cannibal
         Those that eat each other under any option.
     """
-    found = {}
+    found: dict[int, Cannibal] = {}
     for c in range(len(candidates)):
         for o in range(loads.weight_g.shape[0]):
             days = np.flatnonzero(loads.weight_g[o, c] > 0.0)

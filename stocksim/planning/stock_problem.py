@@ -152,6 +152,8 @@ def build_problem(site: Site) -> Problem:
     bought = list(wishes.candidates.values())
     owned = np.array([table.count for table in file.cohorts.values()] + [0] * len(bought), int)
     most = np.array([*owned[: len(own)], *(table.at_most for table in bought)], int)
+    given = [*(table.minimum_batch for table in own), *(table.minimum_batch for table in bought)]
+    batches = [min(USUAL_BATCH, int(top)) if least is None else least for least, top in zip(given, most, strict=True)]
     loads, layouts = _loads(site, candidates, options)
     misfits = {
         (o, c): misfit
@@ -162,10 +164,10 @@ def build_problem(site: Site) -> Problem:
     eaters = cannibals(candidates, entries, loads)
     allowed = np.zeros((len(options), number, len(file.tanks)), bool)
     for o, option in enumerate(options):
-        for c in range(number):
+        for c, tanks in enumerate(restricted):
             for t, (key, tank) in enumerate(file.tanks.items()):
                 fits = (o, c) not in misfits and c not in eaters
-                allowed[o, c, t] = fits and tank.loop == option.loop and (restricted[c] is None or key in restricted[c])
+                allowed[o, c, t] = fits and tank.loop == option.loop and (tanks is None or key in tanks)
     planting = build_planting(site)
     area = planting.loop_area_m2
     low, high = area * planting.ratio_low, np.where(area > 0.0, area * planting.ratio_high, np.inf)
@@ -176,13 +178,7 @@ def build_problem(site: Site) -> Problem:
         owned=owned,
         least=np.array([table.at_least or 0 for table in own] + [table.at_least for table in bought], int),
         most=most,
-        minimum_batch=np.array(
-            [
-                min(USUAL_BATCH, int(greatest)) if table.minimum_batch is None else table.minimum_batch
-                for table, greatest in zip([*own, *bought], most, strict=True)
-            ],
-            int,
-        ),
+        minimum_batch=np.array(batches, int),
         price=np.array([0.0] * len(own) + [table.price for table in bought], float),
         options=options,
         option_loop=option_loop,
@@ -240,10 +236,14 @@ def _options(site: Site, wishes: StockingTable) -> tuple[tuple[Option, ...], Int
     found = [Option(loop, loop, site.temperature_c[loop]) for loop in loops]
     cost = [0.0] * len(loops)
     for key, table in wishes.options.items():
-        water = site.temperature_c[table.loop]
-        low = -np.inf if table.at_least is None else table.at_least
-        high = np.inf if table.at_most is None else table.at_most
-        found.append(Option(key, table.loop, np.clip(water, low, high)))
+        written = site.raw["stocking"]["options"][key]
+        changes = {
+            f"loops.{table.loop}.water_temperature.{end}": written[end]
+            for end in ("at_least", "at_most")
+            if end in written
+        }
+        # read like a file, so that the planned file gives the same water
+        found.append(Option(key, table.loop, site.with_changes(changes).temperature_c[table.loop]))
         cost.append(table.cost)
     return tuple(found), np.array([loops.index(option.loop) for option in found], int), np.array(cost, float)
 

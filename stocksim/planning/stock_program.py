@@ -42,7 +42,7 @@ def first_courses(problem: Problem) -> list[Course]:
     turns = max(int((problem.option_loop == loop).sum()) for loop in range(loops))
     courses: list[Course | None] = [None] * len(problem.options)
     for turn in range(turns):
-        chosen = np.array([[o for o in np.flatnonzero(problem.option_loop == loop)] for loop in range(loops)], object)
+        chosen = [np.flatnonzero(problem.option_loop == loop) for loop in range(loops)]
         choice = np.array([options[min(turn, len(options) - 1)] for options in chosen], int)
         fish = _seed(problem, choice)
         course = simulate(build_layout(planned_site(problem, placed(problem, fish), choice)))

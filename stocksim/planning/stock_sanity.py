@@ -35,7 +35,9 @@ def impossible_wishes(problem: Problem, wishes: StockingTable, goals: Sequence[s
     if not problem.allowed.any():
         return [Fault("stocking", "", _nobody_fits(problem), name)]
     if "steady" in goals and not (np.isfinite(problem.feed_high).any() and problem.feed_low.max(initial=0.0) > 0.0):
-        message = '"steady" contradicts the beds: nothing planted wants feed, so the steadiest feed is none; plant a bed.'
+        message = (
+            '"steady" contradicts the beds: nothing planted wants feed, so the steadiest feed is none; plant a bed.'
+        )
         faults.append(Fault("stocking", "goal", message, name))
     demands = problem.least.any() or wishes.harvest_wishes or wishes.species_at_least or "keep" in goals
     if goals[0] == "cost" and not demands:
@@ -51,8 +53,8 @@ def impossible_wishes(problem: Problem, wishes: StockingTable, goals: Sequence[s
             wanted = format_quantity(wish.weight / 1000.0, "mass", units)
             most = format_quantity(float(possible), "mass", units)
             message = (
-                f"{wanted} of {wish.species} by {wish.by} contradicts the numbers offered: all of them that may be had, "
-                f"in the best water there is, weigh {most} by then; offer more or wish for less."
+                f"{wanted} of {wish.species} by {wish.by} contradicts the numbers offered: all that may be had, in the "
+                f"best water there is, weigh {most} by then; offer more or wish for less."
             )
             faults.append(Fault("stocking", f"harvest_wishes[{number}].weight", message, name))
     return faults
@@ -66,8 +68,8 @@ def _nobody_fits(problem: Problem) -> str:
         return "no tank may hold any candidate; give them other tanks, or grade fish that would eat each other."
     misfit, c = min(several, key=lambda pair: abs(pair[0].value - pair[0].bound))
     return (
-        f"the water contradicts the fish: no tank suits any candidate; the nearest is {problem.candidates[c].name}, for "
-        f"which {misfit_words(problem, misfit, units)}; heat the water or offer other fish."
+        f"the water contradicts the fish: no tank suits any candidate; the nearest is {problem.candidates[c].name}, "
+        f"for which {misfit_words(problem, misfit, units)}; heat the water or offer other fish."
     )
 
 

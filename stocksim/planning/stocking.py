@@ -274,7 +274,7 @@ def _without_plan(planner: _Planner, base: StockingPlan, began: float) -> Stocki
     program, last = base.program, base.proven.plan
     if last is not None and last.status == "infeasible":
         limit = max(_ONE_SOLVE * planner.left(), _LEAST_SOLVE_S)
-        giving = ("limits", "budget", "wishes", "keep", "species")
+        giving: tuple[str, ...] = ("limits", "budget", "wishes", "keep", "species")
         if planner.keep_all:
             giving = ("limits", "budget", "wishes", "species")
         relaxation = smallest_relaxation(program, giving, GAP, limit)

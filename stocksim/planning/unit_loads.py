@@ -162,7 +162,8 @@ def _run(site: Site, candidates: Sequence[Candidate], option: Option) -> UnitLoa
         of_loop("sump_oxygen_used_g"), made,
     )  # fmt: skip
     spread = of_fish("size_spread") * there
-    return UnitLoads(of_fish("weight_g") * there, *(there * amount / FEW_FISH for amount in amounts), spread)
+    alive, biomass, feed, oxygen, sump_oxygen, tan = (there * amount / FEW_FISH for amount in amounts)
+    return UnitLoads(of_fish("weight_g") * there, alive, biomass, feed, oxygen, sump_oxygen, tan, spread)
 
 
 def _days_there(site: Site, candidates: Sequence[Candidate]) -> FloatArray:

@@ -1,4 +1,4 @@
-"""What of the stocking table cannot be: names that dangle, wishes that contradict each other, each pair in a sentence."""
+"""What of the stocking table cannot be: names that dangle, and wishes that contradict each other, pair by pair."""
 
 from __future__ import annotations
 
@@ -55,7 +55,9 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
         if key in file.loops:
             faults.append(Fault("stocking.options", key, f'"{key}" is a loop already; give the option another name.'))
         if option.at_least is None and option.at_most is None:
-            faults.append(Fault(place, "at_least", "is missing; give at_least, at_most or both, as a heater's set point."))
+            faults.append(
+                Fault(place, "at_least", "is missing; give at_least, at_most or both, as a heater's set point.")
+            )
         elif None not in (option.at_least, option.at_most) and option.at_least > option.at_most:  # type: ignore[operator]
             faults.append(Fault(place, "at_least", "is above at_most of the same option; swap them."))
     return faults + _wish_faults(wishes, file)
@@ -78,7 +80,9 @@ def _candidate_faults(
             Fault(place, "at_least", f"{fish.at_least} contradicts at_most {fish.at_most}; one of the two must give.")
         )
     if fish.minimum_batch is not None and fish.minimum_batch > fish.at_most:
-        message = f"{fish.minimum_batch} contradicts at_most {fish.at_most}: no batch could come; one of the two must give."
+        message = (
+            f"{fish.minimum_batch} contradicts at_most {fish.at_most}: no batch could come; one of the two must give."
+        )
         faults.append(Fault(place, "minimum_batch", message))
     if fish.trained and not fish.wild:
         faults.append(Fault(place, "trained", "belongs to wild fish; take it out, or write wild = true too."))

@@ -8,7 +8,18 @@ from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
 from stocksim.site.fish_tables import Ration
-from stocksim.site.quantities import Count, Date, FishNumber, Money, Portion, Share, SizeSpread, WaterTemperature, Weight, shown
+from stocksim.site.quantities import (
+    Count,
+    Date,
+    FishNumber,
+    Money,
+    Portion,
+    Share,
+    SizeSpread,
+    WaterTemperature,
+    Weight,
+    shown,
+)
 from stocksim.site.tables import Table
 
 GOALS = ("edible", "steady", "cost", "keep")

@@ -263,7 +263,7 @@ def run(site) -> dict[str, list[list[float]]]:
         note("sump_tan_mg_l", (sump.tan for sump in sumps))
         note("nitrate_mg_l", (sump.nitrate for sump in sumps))
         note("alkalinity_mg_l", (loop.held("alkalinity") / loop.water for loop in loops.values()))
-        for name in ("potassium", "phosphorus", "solids", "chloride"):
+        for name in ("potassium", "phosphorus", "solids", "chloride", "calcium", "sodium"):
             note(f"{name}_mg_l", (sump.level[name] for sump in sumps))
         note("solids_n_freed_g", (loop.freed["solids_n"] for loop in loops.values()))
     return told

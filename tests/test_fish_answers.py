@@ -8,7 +8,7 @@ import pytest
 from command_line import runner
 
 from stocksim.faces.fish_answers import GROUPS, MEANINGS, facts, feed_rows, fish_answer, fish_text, value_rows
-from stocksim.library.feeds import feed_names
+from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.species import SPECIES_RULES, load_species, species_names
 
 
@@ -82,4 +82,7 @@ def test_feeds_are_marked_pellet_or_natural():
     }  # fmt: skip
     assert {row["kind"] for row in rows.values()} == {"natural", "pellet"}
     out = fish_text(fish_answer(None))
+    cautions = [load_feed(name).facts["caution"] for name, row in rows.items() if row["kind"] == "natural"]
+    assert len(cautions) == 4
+    assert all(caution in " ".join(out.split()) for caution in cautions)
     assert all(any(line.split()[:2] == [name, row["kind"]] for line in out.splitlines()) for name, row in rows.items())

@@ -264,3 +264,22 @@ def test_the_table_has_a_row_for_every_tank_also_an_empty_one(demo_season):
     lines = text_table(rows).splitlines()
     assert len(lines) == 4
     assert [row["tank"] for row in tank_rows(demo_season, demo_season.findings, "us")] == list(demo_season.layout.tanks)
+
+
+def test_sodium_that_crops_resent_is_told_where_beds_grow():
+    def salty(sodium: str, beds: bool = True) -> list[str]:
+        tables = one_tank(days=30)
+        tables["loops"]["main"]["source_water"] = {"sodium": sodium}
+        if not beds:
+            tables["beds"] = {}
+        season = run_season(build(tables))
+        return [words for words in cautions(season) if words.startswith("Sodium")]
+
+    assert salty("10 mg/L") == []
+    (words,) = salty("60 mg/L")
+    first = day_words(START)
+    assert words.startswith(f"Sodium of loop main passes 50 mg/L on {first} and reaches ")
+    assert salty("60 mg/L", beds=False) == []
+    # 49 mg/L passes 50 within days, as evaporated water leaves its salt behind
+    (later,) = salty("49 mg/L")
+    assert f" on {first} and" not in later

@@ -61,6 +61,8 @@ class Course:
     phosphorus_mg_l: FloatArray
     solids_mg_l: FloatArray
     chloride_mg_l: FloatArray
+    calcium_mg_l: FloatArray
+    sodium_mg_l: FloatArray
     uptake_n_g: FloatArray
     denitrified_n_g: FloatArray
     buffer_g: FloatArray

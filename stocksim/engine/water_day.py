@@ -304,6 +304,8 @@ class WaterDay:
             "phosphorus_mg_l": self.sump[:, P],
             "solids_mg_l": self.sump[:, SOLIDS],
             "chloride_mg_l": self.sump[:, CL],
+            "calcium_mg_l": self.sump[:, CA],
+            "sodium_mg_l": self.sump[:, NA],
             "uptake_n_g": evening.uptake_n,
             "denitrified_n_g": evening.denitrified_n,
             "buffer_g": evening.buffer_g,

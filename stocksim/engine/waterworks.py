@@ -31,7 +31,8 @@ DEFAULT_SOURCE = {
 # (Love et al. 2015, excerpt read).
 DEFAULT_LOSS_SHARE = 0.01
 # Nitrogen taken up by crops [g/m2/day], until crops are modelled: within 0.07-0.39 worked for lettuce from measured
-# tissue nitrogen (PMC4646504, read; arithmetic of this project).
+# head weight and tissue nitrogen (Becker et al. 2015, Nitrogen limited red and green leaf lettuce, PLoS ONE 10(11):
+# e0142867, PMC4646504, read; 25 plants a m2, 35 days and 5 % dry matter are assumed, the arithmetic is this project's).
 PROVISIONAL_UPTAKE_G_M2 = 0.2
 # Share of suspended solids that a pass through a bed leaves behind: media beds filter, rafts settle (assumptions).
 TRAPPED_SHARE = {"media": 0.6, "raft": 0.2, "tower": 0.1, "trickling": 0.1, "submerged": 0.1}

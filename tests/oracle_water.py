@@ -140,12 +140,10 @@ class SlowWater:
             self.ammonia_dosed = cycling.ammonia_nitrogen
         self.dose = 0.0
         if self.table.alkalinity_target is not None:
-            fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
-            limit = min((cohort.s["unionized_ammonia_design"] for cohort in fish), default=math.inf)
             self.dose = float(buffer_dose(
                 self.held("alkalinity") / self.water, self.table.alkalinity_target, self.water,
                 max((pool.ph for pool in self.tanks.values()), default=0.0),
-                max((pool.tan for pool in self.tanks.values()), default=0.0), t, limit,
+                max((pool.tan for pool in self.tanks.values()), default=0.0), t, self.ammonia_limit,
                 0.2 / (1.0 + 1.5 * SALTS[self.table.buffer].carbon_dioxide_g_per_alkalinity_g / (44.01 / 50.04)),
             ))  # fmt: skip
         self._base(t)

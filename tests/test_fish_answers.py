@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from command_line import runner
+from command_line import runner, spoil
 
 from stocksim.faces.fish_answers import GROUPS, MEANINGS, facts, feed_rows, fish_answer, fish_text, value_rows
 from stocksim.library.feeds import feed_names, load_feed
@@ -72,6 +72,19 @@ def test_whom_a_fish_must_never_join_is_told_with_the_reason(run):
     assert data["never_because"].startswith("No water suits both")
     assert f"Never with rainbow trout. {data['never_because']}" in data["facts"]
     assert run("fish", "bluegill", "--json").data["never_with"] == []
+
+
+def test_natural_food_is_named_where_it_is_given(run):
+    spoil('feed = "perch_45"', 'feed = "earthworms"')
+    (cohort,) = run("check", "house.toml", "--json").data["understood"]["cohorts"]
+    assert "fed earthworms (natural)" in cohort
+    grow = ("grow", "yellow_perch", "--from", "28 g", "--at", "20 degC", "--days", "9", "--json")
+    (note,) = run(*grow, "--feed", "earthworms").data["notes"]
+    assert (
+        note
+        == f"Earthworms, fresh: natural food, weighed wet as you give it. {load_feed('earthworms').facts['caution']}"
+    )
+    assert run(*grow).data["notes"] == []
 
 
 def test_feeds_are_marked_pellet_or_natural():

@@ -21,6 +21,7 @@ from stocksim.faces.fate_words import (
 )
 from stocksim.faces.tables import tank_rows, text_table, water_rows
 from stocksim.faces.words import cautions, finding_sentence, verdict
+from stocksim.library.feeds import feed_kind
 from stocksim.planning.levers import find_levers
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
@@ -161,6 +162,10 @@ def _more(cohort: CohortTable) -> str:
     return f" ({', '.join(words)})" if words else ""
 
 
+def _fed(site: Site, cohort: CohortTable) -> str:
+    return f"fed {cohort.feed}" + (" (natural)" if feed_kind(site.feeds[cohort.feed]) == "natural" else "")
+
+
 def understood(site: Site) -> dict[str, Any]:
     """What was understood of a sound site file: keeper's units, and every assumption made.
 
@@ -202,7 +207,7 @@ def understood(site: Site) -> dict[str, Any]:
         beds[key] = words
     cohorts = {
         key: f"{c.count} {c.species} (evidence {site.species[c.species].evidence}) of "
-        f"{show(c.mean_weight, 'weight')} in {c.tank}{_more(c)}, fed {c.feed} {ration_words(c.ration, units)}"
+        f"{show(c.mean_weight, 'weight')} in {c.tank}{_more(c)}, {_fed(site, c)} {ration_words(c.ration, units)}"
         for key, c in file.cohorts.items()
     }
     return {

@@ -13,7 +13,7 @@ from stocksim.engine.results import Season
 from stocksim.fish.spread import share_above
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import Event, GradeEvent, Ration, RemovalEvent, StockEvent
-from stocksim.units import face_unit, format_quantity
+from stocksim.units import format_quantity
 
 _TOLD = 0.5  # fish: fewer are the model's crumbs
 _OTHERWISE = tuple(entry for kind, entry in TAKEN.items() if kind != "harvest")
@@ -93,6 +93,16 @@ def _amount(event: RemovalEvent, units: str) -> str:
     return f"{event.count} of {event.cohort}{of_size}"
 
 
+def events_by_number(season: Season, units: str = "") -> dict[int, str]:
+    """Sentence of each event by its number in the file, in date order; as in `event_lines`."""
+    units = units or season.site.file.site.units
+    done = {transfer.happening.number: transfer for transfer in season.course.transfers}
+    return {
+        number: f"On {_day(event.date)}: {event_words(event, units)}{_outcome(done.get(number), units)}."
+        for number, event in events_in_order(season.site.file)
+    }
+
+
 def event_lines(season: Season, units: str, most: int | None = None) -> list[str]:
     """Events in date order with what they really moved, as ``On 10 Jan 2027: harvest 12 of big_perch ...``.
 
@@ -110,11 +120,7 @@ def event_lines(season: Season, units: str, most: int | None = None) -> list[str
     list of str
         Sentences; empty where the file has no events.
     """
-    done = {transfer.happening.number: transfer for transfer in season.course.transfers}
-    lines = [
-        f"On {_day(event.date)}: {event_words(event, units)}{_outcome(done.get(number), units)}."
-        for number, event in events_in_order(season.site.file)
-    ]
+    lines = list(events_by_number(season, units).values())
     if most is not None and len(lines) > most:
         lines = [*lines[: most - 1], f"And {len(lines) - most + 1} more, in the site file and in the JSON answer."]
     return lines
@@ -151,21 +157,21 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
     list of dict of str to str
         Ready to print; keys are the column heads. Numbers are rounded to whole fish: the exact ones are in ledger.csv.
     """
-    rows, unit = [], face_unit("mass", units)
+    rows = []
     for name, entries in ledger(season.layout, season.course).items():
         graded = np.subtract(entries["from_grading"], entries["to_grading"])
         taken = np.sum([entries[key] for key in _OTHERWISE], axis=0)
         rows.append(
             {
                 "cohort": name,
-                f"stocked, {unit}": _pair(entries["stocked"], units),
-                f"grown, {unit}": format_quantity(entries["growth"][1] / 1000.0, "mass", units).split(" ")[0],
+                "stocked": _pair(entries["stocked"], units),
+                "grown": format_quantity(entries["growth"][1] / 1000.0, "mass", units),
                 "graded in/out": _pair(graded, units, "+"),
                 "harvested": _pair(entries["harvested"], units),
                 "thinned, sold, given": _pair(taken, units),
                 "died": _pair(entries["deaths"], units),
                 "left": _pair(entries["at_end"], units),
-                "of market size": _market(season, name, units),
+                "market size": _market(season, name, units),
             }
         )
     often_idle = ("graded in/out", "harvested", "thinned, sold, given")
@@ -174,11 +180,11 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
 
 
 def _pair(amount: Any, units: str, sign: str = "") -> str:
-    """Number and mass of fish, as ``12, 3.4``."""
+    """Number and mass of fish, as ``12, 3.4 kg``."""
     fish, kg = float(amount[0]), float(amount[1]) / 1000.0
     if fish == 0.0 and abs(kg) < 5e-4:
         return "-"
-    mass = format_quantity(kg, "mass", units).split(" ")[0]
+    mass = format_quantity(kg, "mass", units)
     plus = sign if fish > 0.0 else ""
     return f"{'<1' if 0.0 < fish < _TOLD else f'{plus}{fish:z.0f}'}, {plus}{mass}"
 
@@ -212,20 +218,21 @@ def _market(season: Season, cohort: str, units: str) -> str:
         return "-"
     cut = format_quantity(found["market_weight_g"], "weight", units)
     percent = 100.0 * found["share_above_market"]
-    return f"{'<1' if 0.0 < percent < _TOLD else f'{percent:.0f}'} % over {cut}"
+    return f"{'<1' if 0.0 < percent < _TOLD else f'{percent:.0f}'} % reach {cut}"
 
 
 def fate_note(season: Season) -> str:
     """How to read the table, and what its shares of market size rest on."""
-    assumed = dict.fromkeys(stay.cohort for stay in season.layout.stays if stay.table.size_spread is None)
-    every = len(assumed) == len(set(season.layout.cohorts))
+    shown = [stay for stay in season.layout.stays if market(season, stay.cohort) is not None]
+    assumed = dict.fromkeys(stay.cohort for stay in shown if stay.table.size_spread is None)
+    every = len(assumed) == len({stay.cohort for stay in shown})
     names = "" if every else f" for {', '.join(assumed)}"
     rest = (
         f"an assumed spread of sizes{names}: weigh twenty fish one by one and write size_spread"
         if assumed
         else "the file's spread of sizes, which only grading and harvests change in the model"
     )
-    return f"Number of fish, mass. Market size: share of those left that weigh as much or more, by {rest}."
+    return f"Market size: share of the fish left that weigh as much or more, by {rest}."
 
 
 def fate_data(season: Season) -> dict[str, Any]:

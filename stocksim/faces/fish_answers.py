@@ -132,12 +132,12 @@ def facts(entry: Entry) -> list[str]:
         words.append(
             f"Likened to {base}: it takes {base}'s values, in a wider band, wherever nothing of its own was read."
         )
-    words.append(f"Temper: {_TEMPERS[entry.facts['temper']]}. Body: {entry.facts['body_form']}, as prey.")
+    words.append(f"Temper: {_TEMPERS[entry.facts['temper']]}. As prey its body is {entry.facts['body_form']}.")
     if never_with(entry):
         others = ", ".join(name.replace("_", " ") for name in never_with(entry))
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
-    words.append(f"Its appetite was fitted with the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
     return words
 
 

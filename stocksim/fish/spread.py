@@ -80,10 +80,8 @@ def mass_share_above(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) 
 
     Parameters
     ----------
-    mean_weight_g, cut_g : array_like, shape (...)
-        Mean weight, above 0, and the cut. [g]
-    cv : array_like, shape (...)
-        Standard deviation over mean weight. [-]
+    mean_weight_g, cv, cut_g : array_like, shape (...)
+        As in `share_above`. [g], [-], [g]
 
     Returns
     -------
@@ -186,10 +184,8 @@ def split(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> Parts:
 
     Parameters
     ----------
-    mean_weight_g, cut_g : array_like, shape (...)
-        Mean weight, above 0, and the cut. [g]
-    cv : array_like, shape (...)
-        Standard deviation over mean weight. [-]
+    mean_weight_g, cv, cut_g : array_like, shape (...)
+        As in `share_above`. [g], [-], [g]
 
     Returns
     -------

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.planting import build_planting
+from stocksim.engine.stands import build_stands
 from stocksim.engine.waterworks import Waterworks, build_waterworks
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
@@ -247,7 +248,8 @@ def build_layout(site: Site) -> Layout:
     def of_feed(key: str) -> FloatArray:
         return np.array([feed[key] for feed in feeds], float)
 
-    planting = build_planting(site)
+    stands = build_stands(site)
+    planting = build_planting(site, stands)
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
     temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
     cohort_tank = membership([c.tank for c in fish], tanks)
@@ -293,7 +295,7 @@ def build_layout(site: Site) -> Layout:
         sump_surface_m2=np.array([t.sump / (t.depth or DEFAULT_TANK_DEPTH_M) for t in file.loops.values()], float),
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
-        water=build_waterworks(site, tables),
+        water=build_waterworks(site, tables, stands),
         density_limit=np.array([entry[f"density_{file.site.density_level}"] for entry in entries], float),
         planted_m2=planting.loop_area_m2,
         ratio_low=planting.ratio_low,

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.crops_day import MineralUptake
 from stocksim.engine.film import ALKALINITY_PER_NITRIFIED, Base, Film, FilmDay
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
@@ -67,7 +68,7 @@ class Waste(NamedTuple):
 class Evening(NamedTuple):
     """What the day did to each loop, shape (scenario, loop): [g N], [g N], [g salt], [m3], [g N]."""
 
-    uptake_n: FloatArray
+    uptake_n: FloatArray  # by unit
     denitrified_n: FloatArray
     buffer_g: FloatArray
     top_up_m3: FloatArray
@@ -98,7 +99,7 @@ class WaterDay:
         # of yesterday: nitrogen that fish excreted, and nitrate that crops and sediment took [g/day]
         self.excreted_n = np.zeros((scenarios, self.loops))
         self.nitrate_taken = np.zeros((scenarios, self.loops))
-        self.film = Film(layout, scenarios)
+        self.film, self.crops = Film(layout, scenarios), MineralUptake(layout)
         self.volume = layout.volume_m3 @ members + layout.sump_volume_m3
         self.flow = layout.flow_m3_day
         self.returned = self.flow @ members
@@ -262,6 +263,7 @@ class WaterDay:
         sump_gain[:] = (layout.sump_volume_m3 + self.returned)[..., None, :] + outflow
         sump_gain[:, CO2] += sump_exchange
         sump_gain[:, POOLS] += self.sump_trapping
+        self.crops.want(day, uptake, self.level, self.leaf_gain)
         self.coming_back[..., POOLS, :] = self.flow[..., None, :] * works.passing[day]
         self.level, self.sump = balance_linear(
             self.leaf_gain, load, self.flow[..., None, :], self.coming_back, sump_gain, sump_load, members
@@ -269,7 +271,7 @@ class WaterDay:
         lost = self._keep_solids(day)
         self.ph = self._ph(day)
         self.film.night(morning.film, nitrite)
-        return Evening(uptake @ self.unit_loop.T, denitrified, self.dose * self.salt_per_alkalinity, self.top_up, lost)
+        return Evening(uptake, denitrified, self.dose * self.salt_per_alkalinity, self.top_up, lost)
 
     def _nitrate(self, day: int, oxidized: FloatArray, outflow: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Balance nitrate; crops and denitrification take it by a rate that falls with it, implicit in the day."""
@@ -297,7 +299,8 @@ class WaterDay:
         self.pool = self.pool - self.freed_pool + LABILE_SHARE * in_beds
         settled = self.settled - self.freed_settled + LABILE_SHARE * in_settlers
         self.settled = settled * (1.0 - emptied)
-        lost = settled * emptied + (1.0 - LABILE_SHARE) * (in_settlers + in_beds)
+        self.drawn = settled * emptied + (1.0 - LABILE_SHARE) * in_settlers
+        lost = self.drawn + (1.0 - LABILE_SHARE) * in_beds
         return lost[:, SOLIDS_N - SOLIDS]
 
     def day_levels(self, morning: Morning, waste: Waste, nitrite: Star, evening: Evening) -> dict[str, FloatArray]:
@@ -322,7 +325,10 @@ class WaterDay:
             "phosphorus_mg_l": self.sump[:, P],
             "solids_mg_l": self.sump[:, SOLIDS],
             "chloride_mg_l": self.sump[:, CL],
-            "uptake_n_g": evening.uptake_n,
+            "calcium_mg_l": self.sump[:, CA],
+            "uptake_nitrogen_g": evening.uptake_n,
+            **self.crops.taken(self.level),
+            "uptake_n_g": evening.uptake_n @ self.unit_loop.T,
             "denitrified_n_g": evening.denitrified_n,
             "buffer_g": evening.buffer_g,
             "top_up_m3": np.broadcast_to(evening.top_up_m3, self.nitrate_sump.shape),
@@ -332,5 +338,7 @@ class WaterDay:
             "solids_n_held_g": held(self.level[:, SOLIDS_N], self.sump[:, SOLIDS_N])
             + self.pool[:, solids]
             + self.settled[:, solids],
+            "settler_n_g": self.drawn[:, solids],
+            "settler_p_g": self.drawn[:, SOLIDS_P - SOLIDS],
             "sludge_n_g": evening.sludge_n + morning.outflow_m3 * self.sump[:, SOLIDS_N],
         }

@@ -99,7 +99,7 @@ def dissolved_nitrogen(layout: Layout, course: Course, produced_g: FloatArray) -
 
 
 def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
-    """Planted area that would take up a loop's dissolved nitrogen, its mix of crops at all ages, shape (day, loop). [m2]
+    """Planted area that would take up a loop's dissolved nitrogen, its mix of crops at all ages.
 
     Parameters
     ----------

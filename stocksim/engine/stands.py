@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -135,7 +136,7 @@ class Stands:
         return np.divide(drawn, area, out=bare, where=area > 0.0)
 
     def harvest_kg(self, met: FloatArray) -> FloatArray:
-        """Fresh harvest, shape (day, bed), where growth was the share ``met`` (day, bed) of what it could be. [kg/day]"""
+        """Fresh harvest [kg/day], shape (day, bed), where growth was a share ``met`` (day, bed) of what it could be."""
         picked = np.zeros((self.days, len(self.beds)))
         for stand in self.stands:
             column = self.beds.index(stand.bed)
@@ -268,7 +269,7 @@ class _Weather:
         before = ripe - first
         if self.harvest == "cut":
             out[before] = index * max(mass[before + 1] - self.goal, 0.0)
-        for start, stop in zip(cuts[:-1], cuts[1:], strict=True):
+        for start, stop in itertools.pairwise(cuts):
             out[stop] += index * growth[start + 1 : stop + 1].sum()
         if self.harvest == "cut":  # the last cut clears the bed
             out[-1] += index * self.goal

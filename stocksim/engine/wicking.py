@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.course import Course
 from stocksim.engine.layout import Layout
-from stocksim.engine.stands import Stands, planted
+from stocksim.engine.stands import Stands
 from stocksim.plants.uptake import evapotranspiration
 from stocksim.site.reading import Site
 from stocksim.water.solids import LABILE_SHARE, SETTLERS, breakdown_rate
@@ -116,7 +116,7 @@ def drinks(site: Site, stands: Stands) -> FloatArray:
     for column, bed in enumerate(site.file.beds.values()):
         if bed.kind != "wicking":
             continue
-        cover = sum((planted(stand, stands.days) for stand in stands.of_bed(stands.beds[column])), np.zeros(stands.days))
+        cover = stands.area_m2[:, column]
         open_soil = np.maximum(bed.area - cover, 0.0)
         loss[:, column] = most[:, column] * (cover + BARE_SOIL_SHARE * open_soil)
     return loss

@@ -7,8 +7,8 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
-# Weight of the root zone in the temperature that growth answers to; the rest is the air's. Assumed: in air of 13.7 degC,
-# warming the solution from 13.2 to 18.8 degC raised lettuce dry weight (excerpt read, no slope).
+# Weight of the root zone in the temperature that growth answers to; the rest is the air's. Assumed: in air of
+# 13.7 degC, warming the solution from 13.2 to 18.8 degC raised lettuce dry weight (excerpt read, no slope).
 ROOT_ZONE_WEIGHT = 0.5
 
 

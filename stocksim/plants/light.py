@@ -16,9 +16,7 @@ USUAL_COVER_TRANSMISSION = 0.60
 FACE_SHARE = 0.5
 
 
-def bed_light(
-    radiation_mj_m2_day: ArrayLike, cover_transmission: ArrayLike, face_share: ArrayLike = 1.0
-) -> FloatArray:
+def bed_light(radiation_mj_m2_day: ArrayLike, cover_transmission: ArrayLike, face_share: ArrayLike = 1.0) -> FloatArray:
     """Daily light integral on a bed under a cover.
 
     Parameters

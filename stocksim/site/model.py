@@ -28,6 +28,7 @@ from stocksim.site.quantities import (
     OxygenRate,
     Ph,
     Power,
+    SeedlingShare,
     Share,
     SpecificSurface,
     SpilledShare,
@@ -197,7 +198,7 @@ class PlantingTable(Table):
     area: Area | None = None
     every_days: Days | None = None
     empty_days: EmptyDays = 0
-    seedling_share: SpilledShare = 0.0
+    seedling_share: SeedlingShare = 0.0
 
 
 class BedTable(Table):

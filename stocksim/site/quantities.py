@@ -119,6 +119,7 @@ Ph = Annotated[float, _number(5.0, 10.0, "pH must be a number between 5 and 10, 
 Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
+SeedlingShare = Annotated[float, _number(0.0, 0.9, "a seedling share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]
 EmptyDays = Annotated[int, _number(0, 365, "give a whole number of days from 0 to 365", whole=True)]
 Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]

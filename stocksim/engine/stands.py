@@ -122,18 +122,28 @@ class Stands:
         On bare days the season's mix counts; NaN where loop water feeds no planting at all.
         """
         drawn, area = np.zeros((self.days, len(self.loops))), np.zeros((self.days, len(self.loops)))
-        usual, whole = np.zeros_like(drawn), np.zeros(len(self.loops))
-        for stand in self.stands:
-            bed = self.beds.index(stand.bed)
-            if not self.on_loop[bed]:
-                continue
-            loop, here = self.loop_of[bed], planted(stand, self.days)
+        for loop, here, stand in self._fed_by_water():
             drawn[:, loop] += here * stand.even_g_m2[0]
             area[:, loop] += here
-            usual[:, loop] += here.sum() * stand.even_g_m2[0]
+        return np.divide(drawn, area, out=self.mix_nitrogen_g_m2.copy(), where=area > 0.0)
+
+    @cached_property
+    def mix_nitrogen_g_m2(self) -> FloatArray:
+        """The same for the season's whole mix of crops, whatever stands on the day: light and warmth alone move it."""
+        drawn, whole = np.zeros((self.days, len(self.loops))), np.zeros(len(self.loops))
+        for loop, here, stand in self._fed_by_water():
+            drawn[:, loop] += here.sum() * stand.even_g_m2[0]
             whole[loop] += here.sum()
-        bare = np.divide(usual, whole, out=np.full(usual.shape, np.nan), where=whole > 0.0)
-        return np.divide(drawn, area, out=bare, where=area > 0.0)
+        return np.divide(drawn, whole, out=np.full(drawn.shape, np.nan), where=whole > 0.0)
+
+    def _fed_by_water(self) -> list[tuple[int, FloatArray, Stand]]:
+        """Loop, area by day and planting of all that loop water feeds."""
+        beds = [self.beds.index(stand.bed) for stand in self.stands]
+        return [
+            (self.loop_of[bed], planted(stand, self.days), stand)
+            for bed, stand in zip(beds, self.stands, strict=True)
+            if self.on_loop[bed]
+        ]
 
     def harvest_kg(self, met: FloatArray) -> FloatArray:
         """Fresh harvest [kg/day], shape (day, bed), where growth was a share ``met`` (day, bed) of what it could be."""

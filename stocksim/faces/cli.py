@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import Fault, InputError, StocksimError
+from stocksim.faces.bed_command import beds
 
 app = typer.Typer(
     name="stocksim",
@@ -26,6 +27,9 @@ app = typer.Typer(
 )
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
+
+
+app.command(epilog="Example: stocksim beds house.toml")(beds)
 
 
 def _say(text: str) -> None:

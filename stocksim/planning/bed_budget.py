@@ -147,7 +147,7 @@ def budgets(season: Season) -> list[Budget]:
 def _beside(
     key: str, fed_g: FloatArray, top_up_m3: FloatArray, outflow_m3: FloatArray, water_m3: float, wanted_g: FloatArray
 ) -> dict[str, FloatArray]:
-    """Terms by day of a nutrient that the water's balance does not follow: mixed through the loop, taken while there."""
+    """Daily terms of a nutrient that the water's balance does not follow: mixed, and taken while there."""
     usual = USUAL_SOURCE_MG_L[key]
     held = usual * water_m3
     dissolved, source = DISSOLVED_SHARE[key] * fed_g, usual * top_up_m3

@@ -89,9 +89,12 @@ class Fall:
     Parameters
     ----------
     reference, trough : date
-        That week, and the week of least draw after it.
-    feed_share, feed_per_kg_share, draw_share, area_draw_share : float
-        Of the reference, left at the trough: feed, feed a kilo of fish, draw, draw a planted square metre.
+        That week, and the week after it in which light and warmth let crops grow least.
+    feed_share, feed_per_kg_share : float
+        Of the reference, left at the trough: feed of all fish, and feed a kilo of fish. [-]
+    draw_share, area_draw_share : float
+        Likewise the draw of what is planted, and that of a square metre of the season's mix of crops at all ages, which
+        only light and warmth move. [-]
     back : date or None
         First week after the trough in which draw stands as high against its reference as feed does; None where it
         never does.
@@ -107,10 +110,10 @@ class Fall:
 
     @property
     def faster(self) -> str:
-        """Which fell faster: ``draw``, ``feed`` or ``even``."""
-        if abs(self.feed_share - self.draw_share) <= EVEN_SHARE:
+        """Which fell further, the draw of a square metre or the feed of a kilo: ``draw``, ``feed`` or ``even``."""
+        if abs(self.feed_per_kg_share - self.area_draw_share) <= EVEN_SHARE:
             return "even"
-        return "draw" if self.draw_share < self.feed_share else "feed"
+        return "draw" if self.area_draw_share < self.feed_per_kg_share else "feed"
 
 
 @dataclass(frozen=True)
@@ -185,7 +188,11 @@ def bed_balance(season: Season) -> list[LoopBalance]:
         series = {key: values[:, column] for key, values in frame.items()}
         series |= {"low": layout.ratio_low[:, column], "high": layout.ratio_high[:, column], "even": even[:, column]}
         weeks = tuple(_week(season, series, start) for start in range(0, layout.days, WEEK_DAYS))
-        found.append(LoopBalance(loop, weeks, tuple(_turns(weeks)), _fall(weeks)))
+        mix = stands.mix_nitrogen_g_m2[:, column]
+        weekly_mix = np.array(
+            [float(mix[start : start + WEEK_DAYS].mean()) for start in range(0, layout.days, WEEK_DAYS)]
+        )
+        found.append(LoopBalance(loop, weeks, tuple(_turns(weeks)), _fall(weeks, weekly_mix)))
     return found
 
 
@@ -219,22 +226,17 @@ def _turns(weeks: tuple[Week, ...]) -> list[tuple[dt.date, int]]:
     return turns
 
 
-def _fall(weeks: tuple[Week, ...]) -> Fall | None:
-    """Feed and draw from the autumn week of most draw to the week of least draw after it."""
+def _fall(weeks: tuple[Week, ...], mix: FloatArray) -> Fall | None:
+    """Feed and draw from the autumn week of most draw to the poorest week for growth after it."""
     draw = np.array([week.draw_g for week in weeks])
     feed = np.array([week.feed_g for week in weeks])
     if not draw[:_AUTUMN_WEEKS].any():
         return None
     top = int(np.argmax(draw[:_AUTUMN_WEEKS]))
-    # beds that are cleared at the season's end are no winter: least draw before the days lengthen again
-    light = np.array([week.light_mol_m2 for week in weeks])
-    darkest = int(np.nanargmin(light)) if not np.isnan(light).all() else top
-    last = min(max(darkest + 4, top + 1), len(weeks))
-    low = top + int(np.argmin(draw[top:last]))
+    low = top + int(np.argmin(mix[top:]))
     if low == top or feed[top] <= 0.0:
         return None
     per_kg = [week.feed_g / week.biomass_kg if week.biomass_kg > 0.0 else 0.0 for week in weeks]
-    per_m2 = [week.draw_g / week.planted_m2 if week.planted_m2 > 0.0 else 0.0 for week in weeks]
     back = None
     for number in range(low, len(weeks)):
         if draw[number] / draw[top] >= feed[number] / feed[top]:
@@ -242,5 +244,5 @@ def _fall(weeks: tuple[Week, ...]) -> Fall | None:
             break
     return Fall(
         weeks[top].first, weeks[low].first, float(feed[low] / feed[top]), per_kg[low] / per_kg[top],
-        float(draw[low] / draw[top]), per_m2[low] / per_m2[top], back,
+        float(draw[low] / draw[top]), float(mix[low] / mix[top]), back,
     )  # fmt: skip

@@ -50,7 +50,8 @@ class PlantSalt:
 PLANT_SALTS = MappingProxyType({
     "nitrogen": PlantSalt(
         "calcium nitrate, tetrahydrate", "Ca(NO3)2 4H2O", {"nitrogen": 28.014 / 236.15, "calcium": 40.078 / 236.15},
-        "An oxidizer: keep it dry and away from anything that burns; some places restrict its sale. Nitrate may also be "
+        "An oxidizer: keep it dry and away from anything that burns; some places restrict its sale. Nitrate may also "
+        "be "
         "short because plants are many: fewer plants, or more fish, come first.",
     ),
     "phosphorus": PlantSalt(
@@ -75,8 +76,10 @@ PLANT_SALTS = MappingProxyType({
     ),
 })  # fmt: skip
 SALT_CAUTION = (
-    "Buy salts sold for food plants (fertilizer or food grade), read the label, weigh them, dissolve them in a bucket of "
-    "loop water and pour it in slowly over the day, away from the fish; test the water first and a week after. Never use "
+    "Buy salts sold for food plants (fertilizer or food grade), read the label, weigh them, dissolve them in a "
+    "bucket of "
+    "loop water and pour it in slowly over the day, away from the fish; test the water first and a week after. Never "
+    "use "
     "sodium salts for this, nor copper or garden mixes with weed or pest killers. Follow your local rules."
 )
 

@@ -8,8 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 FloatArray = NDArray[np.float64]
 
 # Minerals that follow nitrogen into the plant, and the level at which roots take half of what they want [mg/L]:
-# assumed, no source; lettuce in solution did best from about 4 mg/L of phosphorus (thesis abstract read), and fed less it still
-# took some.
+# assumed, no source.
 MINERALS = ("calcium", "potassium", "phosphorus")
 HALF_SATURATION_MINERAL_MG_L = {"calcium": 5.0, "potassium": 2.0, "phosphorus": 0.2}
 # Makkink's formula as later used with a crop factor of 1, from memory of Makkink 1957: mm/day.

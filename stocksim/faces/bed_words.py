@@ -71,8 +71,10 @@ def _fall_sentences(balance: LoopBalance) -> list[str]:
     name = {"draw": "the beds' draw falls further", "feed": "the feed falls further", "even": "both fall alike"}
     text = (
         f"Into winter {name[fall.faster]}: from the week of {day_words(fall.reference)} to that of "
-        f"{day_words(fall.trough)} a square metre of these crops comes to draw {100 * fall.area_draw_share:.0f} %, with "
-        f"the light and the warmth, and a kilo of fish is fed {100 * fall.feed_per_kg_share:.0f} %, with the water. With "
+        f"{day_words(fall.trough)} a square metre of these crops comes to draw {100 * fall.area_draw_share:.0f} %, "
+        "with "
+        f"the light and the warmth, and a kilo of fish is fed {100 * fall.feed_per_kg_share:.0f} %, with the water. "
+        "With "
         f"what is planted and stocked by then, all beds draw {100 * fall.draw_share:.0f} % and all fish get "
         f"{100 * fall.feed_share:.0f} %."
     )
@@ -103,8 +105,8 @@ def _turn_sentence(balance: LoopBalance) -> str:
 def lever_sentence(lever: BedLever, units: str) -> str:
     """What a lever is and what its season shows."""
     text = (
-        f"{lever.words[0].upper()}{lever.words[1:]}: the gap goes from {lever.gap_before_g:+.1f} to "
-        f"{lever.gap_after_g:+.1f} g of nitrogen a day, nitrate at the end from {lever.nitrate_before_mg_l:.0f} to "
+        f"{lever.words[0].upper()}{lever.words[1:]}: the gap goes from {lever.gap_before_g:+z.1f} to "
+        f"{lever.gap_after_g:+z.1f} g of nitrogen a day, nitrate at the end from {lever.nitrate_before_mg_l:.0f} to "
         f"{lever.nitrate_after_mg_l:.0f} mg/L; fish growth {_more(lever.growth_kg, units)}, harvest "
         f"{_more(lever.harvest_kg, units)}."
     )
@@ -114,8 +116,9 @@ def lever_sentence(lever: BedLever, units: str) -> str:
 
 
 def _more(kilos: float, units: str) -> str:
-    """A weight with its sign."""
-    return f"{'-' if kilos < 0.0 else '+'}{format_quantity(abs(kilos), 'mass', units)}"
+    """A weight with its sign, none where it would be printed as nothing."""
+    sign = "" if abs(kilos) < 0.05 else "-" if kilos < 0.0 else "+"
+    return f"{sign}{format_quantity(abs(kilos), 'mass', units)}"
 
 
 def area_words(season: Season, loop: str) -> list[str]:
@@ -208,7 +211,7 @@ def nutrient_rows(budgets: tuple[Budget, ...], loop: str) -> list[dict[str, str]
                 "feed to solids": f"{total['solids']:,.0f}", "buffer": f"{total['buffer']:,.0f}",
                 "source water": f"{total['source']:,.0f}", "crops want": f"{float(budget.wanted_g.sum()):,.0f}",
                 "crops take": f"{total['taken']:,.0f}", "lost": f"{total['denitrified'] + total['carried_out']:,.0f}",
-                "left in water": f"{total['kept']:+,.0f}",
+                "left in water": f"{total['kept']:+z,.0f}",
                 "add, leanest week": f"{most:,.0f} g {PLANT_SALTS[budget.nutrient].name}" if most >= 0.5 else "nothing",
             }
         )  # fmt: skip
@@ -244,7 +247,12 @@ def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
 
 def excess_sentence(season: Season, balance: LoopBalance) -> str:
     """Area to add or fish to take out in the week of the widest gap above 0; empty where there is none."""
-    over = [week for week in balance.weeks if week.side > 0 and not math.isnan(week.balance_m2) and week.draw_g > 0.0]
+    over = [
+        week
+        for week in balance.weeks
+        # beds just planted draw little, and no area makes up for that
+        if week.side > 0 and week.draw_g > 0.0 and week.balance_m2 > week.planted_m2
+    ]
     if not over:
         return ""
     week = max(over, key=lambda w: w.gap_g)

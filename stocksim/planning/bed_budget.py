@@ -87,8 +87,7 @@ def budgets(season: Season) -> list[Budget]:
     fed, eaten, gain = course.fed_g[0], course.eaten_g[0], course.gain_g[0]
     spilled = fed - eaten
     of_loop = np.zeros((len(stands.beds), len(layout.loops)))
-    for bed, (loop, is_on) in enumerate(zip(stands.loop_of, stands.on_loop, strict=True)):
-        of_loop[bed, loop] = float(is_on)
+    of_loop[np.arange(len(stands.beds)), list(stands.loop_of)] = stands.on_loop
     wanted = {key: stands.demand_g[number] @ of_loop for number, key in enumerate(NUTRIENTS)}
     units = layout.leaf_loop[len(layout.tanks) :]
     taken = {"nitrogen": course.uptake_n_g[0]}

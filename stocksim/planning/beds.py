@@ -166,8 +166,7 @@ def bed_balance(season: Season) -> list[LoopBalance]:
     produced = season.loops["tan_produced_g"].to_numpy(float).reshape(layout.days, -1)
     supply = dissolved_nitrogen(layout, course, produced)
     of_loop = np.zeros((len(stands.beds), len(layout.loops)))
-    for bed, (loop, is_on) in enumerate(zip(stands.loop_of, stands.on_loop, strict=True)):
-        of_loop[bed, loop] = float(is_on)
+    of_loop[np.arange(len(stands.beds)), list(stands.loop_of)] = stands.on_loop
     light_of = of_loop / np.maximum(of_loop.sum(axis=0), 1.0)
     frame = {
         "feed_g": (course.fed_g @ layout.cohort_loop)[0],

@@ -146,7 +146,8 @@ def _air_faults(file: SiteFile) -> list[Fault]:
     given = file.site.air_temperature
     if given is None or not season_is_sound(file):
         return []
-    day, months = file.season.start, []
+    day = file.season.start
+    months: list[str] = []
     while day <= file.season.end and len(months) < len(MONTHS):
         months.append(MONTHS[day.month - 1])
         day = (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)

@@ -199,12 +199,13 @@ def _harvest_panel(season: Season, loop: str) -> Panel | None:
     data["bottom"] = data["top"] - data["value"]
     names = list(dict.fromkeys(data["bed"]))
     tones = [LEAF, "#a9741f", "#8fb17c", "#6d6a5c", "#d3ab62"]
-    legend = alt.Legend(title=None, orient="top") if len(names) > 1 else None
     shades = alt.Scale(domain=names, range=[tones[number % len(tones)] for number in range(len(names))])
-    colour = alt.Color("bed:N", legend=legend, scale=shades)
+    colour = alt.Color("bed:N", legend=None, scale=shades)
     scale = alt.Scale(domain=[0.0, parts.top_of(data["top"])])
     tip = [alt.Tooltip("bed:N"), parts.date_tip("from"), alt.Tooltip("value:Q", title=f"{unit} a week", format=".1f")]
     x, y = parts.time_axis(season, "from"), parts.level("bottom", scale)
     bars = alt.Chart(data).mark_bar(stroke=PAPER, strokeWidth=1)
     bars = bars.encode(x=x, x2="to:T", y=y, y2="top:Q", color=colour, tooltip=tip)
-    return alt.layer(bars).properties(title=f"Harvest, {unit} a week", height=_SMALL_PX)
+    ends = pd.DataFrame({"name": names, "value": [0.0] * len(names), "colour": shades["range"]})
+    labels = parts.end_labels(season, ends, scale, _SMALL_PX, alt.Color("colour:N", scale=None))
+    return alt.layer(bars, labels).properties(title=f"Harvest, {unit} a week", height=_SMALL_PX)

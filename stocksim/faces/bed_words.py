@@ -50,7 +50,7 @@ def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
             f"Nothing is planted on the water of loop {balance.loop}: its fish give {supply:.1f} g of nitrogen a day, "
             "and only denitrification and water changes take any of it."
         ]
-    nitrate = balance.weeks[-1].nitrate_n_mg_l
+    nitrate = float(season.course.nitrate_mg_l[0, -1, season.layout.loops.index(balance.loop)])
     say = [
         f"Fish of loop {balance.loop} put {supply:.1f} g of nitrogen a day at the plants' disposal, the beds would "
         "take "

@@ -58,7 +58,7 @@ def biomass_for_feed(feed_g_day: ArrayLike, ration_percent: ArrayLike) -> FloatA
     return np.asarray(feed_g_day, float) / (10.0 * np.asarray(ration_percent, float))
 
 
-def staggered_area(plants_per_week: ArrayLike, weeks: ArrayLike, plants_per_m2: ArrayLike) -> FloatArray:
+def staggered_area(plants_per_week: ArrayLike, weeks: ArrayLike, plants_per_area: ArrayLike) -> FloatArray:
     """Area of a crop planted and harvested every week.
 
     Parameters
@@ -67,7 +67,7 @@ def staggered_area(plants_per_week: ArrayLike, weeks: ArrayLike, plants_per_m2: 
         Heads harvested. [1/week]
     weeks : array_like, shape (...)
         Time from planting out to harvest. [week]
-    plants_per_m2 : array_like, shape (...)
+    plants_per_area : array_like, shape (...)
         Planting density. [1/m2]
 
     Returns
@@ -81,7 +81,7 @@ def staggered_area(plants_per_week: ArrayLike, weeks: ArrayLike, plants_per_m2: 
     np.float64(4.0)
     """
     plants = np.asarray(plants_per_week, float) * np.asarray(weeks, float)
-    return plants / np.asarray(plants_per_m2, float)
+    return plants / np.asarray(plants_per_area, float)
 
 
 def handbook_ammonia(feed_g_day: ArrayLike, protein: ArrayLike) -> FloatArray:

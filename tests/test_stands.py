@@ -152,7 +152,9 @@ def test_cover_and_clouds_count():
     open_sky = build_stands(sown({"crop": "lettuce"}, cover_transmission=1.0)).climate.light_mol_m2
     film = build_stands(sown({"crop": "lettuce"}, cover_transmission=0.5)).climate.light_mol_m2
     np.testing.assert_allclose(film, 0.5 * open_sky)
-    grey = build_stands(sown({"crop": "lettuce"}, cover_transmission=1.0, cloud_share={"dec": 1.0})).climate.light_mol_m2
+    grey = build_stands(
+        sown({"crop": "lettuce"}, cover_transmission=1.0, cloud_share={"dec": 1.0})
+    ).climate.light_mol_m2
     assert grey[70, 0] < open_sky[70, 0]
     assert grey[10, 0] == open_sky[10, 0]
 

@@ -77,7 +77,8 @@ def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> Be
     met = np.divide(uptake["nitrogen"], wanted, out=np.ones_like(wanted), where=wanted > 0.0)
     unknown = ~np.array(stands.on_loop, bool) & ~wicking.is_fed
     met = np.where(unknown, np.nan, met)
-    return BedCourse(demand, uptake, met, stands.harvest_kg(met), wicking)
+    harvest = np.where(np.isnan(met), np.nan, stands.harvest_kg(np.nan_to_num(met)))
+    return BedCourse(demand, uptake, met, harvest, wicking)
 
 
 def dissolved_nitrogen(layout: Layout, course: Course, produced_g: FloatArray) -> FloatArray:

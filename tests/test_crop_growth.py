@@ -154,22 +154,25 @@ def test_summer_lettuce_is_as_quick_as_in_the_field():
 
 # g of nutrient for a kg of fresh harvest. Lettuce and kale: New England Vegetable Management Guide, table 4, whole
 # crops (a web page was read): 75 lb N, 150 lb K2O, 13 lb Ca in 15 tons; 125 lb N, 110 lb K2O, 50 lb Ca in 10 tons.
-# Tomato and pepper: Hegde 1997 (abstract read): 2.5-3, 0.2-0.3, 3-3.5 and 3-3.5, 0.8-1, 5-6 kg N, P, K a tonne of fruit.
+# Tomato and pepper, kg a tonne of fruit: Hegde 1997 (abstract read), 2.5-3 N, 0.2-0.3 P, 3-3.5 K and 3-3.5 N, 0.8-1 P,
+# 5-6 K.
 K2O = 0.830
 PUBLISHED = [
-    ("lettuce", "nitrogen", 2.5, 0.20), ("lettuce", "potassium", 5.0 * K2O, 0.50), ("lettuce", "calcium", 0.43, 0.20),
-    ("kale", "nitrogen", 6.25, 0.60), ("kale", "potassium", 5.5 * K2O, 0.60), ("kale", "calcium", 2.5, 0.35),
-    ("tomato", "nitrogen", 2.75, 0.25), ("tomato", "potassium", 3.25, 0.25), ("tomato", "phosphorus", 0.25, 0.50),
-    ("pepper", "nitrogen", 3.25, 0.35),
+    ("lettuce", "nitrogen", 2.5), ("lettuce", "calcium", 0.43), ("kale", "nitrogen", 6.25),
+    ("kale", "potassium", 5.5 * K2O), ("kale", "calcium", 2.5), ("tomato", "nitrogen", 2.75),
+    ("tomato", "potassium", 3.25), ("tomato", "phosphorus", 0.25), ("pepper", "nitrogen", 3.25),
 ]  # fmt: skip
-# Told in docs/beds.md: Hegde's figures are for chili and bell peppers together, ours for bell peppers of 6 % dry matter
-MISSED = [("pepper", "potassium", 5.5, 0.65), ("pepper", "phosphorus", 0.9, 0.40)]
+# Told in docs/beds.md: field lettuce takes potassium in luxury; Hegde has chili and bell peppers together
+MISSED = [
+    ("lettuce", "potassium", 5.0 * K2O, 0.51), ("pepper", "potassium", 5.5, 0.65), ("pepper", "phosphorus", 0.9, 0.40),
+]  # fmt: skip
+# between a food table, sufficiency ranges and field crops: stated here for all of them
+HARVEST_TOLERANCE = 0.35
 
 
-@pytest.mark.parametrize(("name", "nutrient", "published", "tolerance"), PUBLISHED)
-def test_nutrients_of_a_harvest(name, nutrient, published, tolerance):
-    """Each with its own stated tolerance: field crops and fed crops differ, and so do the tables."""
-    assert held_per_kilo(load_crop(name), nutrient) == pytest.approx(published, rel=tolerance)
+@pytest.mark.parametrize(("name", "nutrient", "published"), PUBLISHED)
+def test_nutrients_of_a_harvest(name, nutrient, published):
+    assert held_per_kilo(load_crop(name), nutrient) == pytest.approx(published, rel=HARVEST_TOLERANCE)
 
 
 def held_per_kilo(crop, nutrient: str) -> float:

@@ -19,13 +19,15 @@ WALL = {"loop": "main", "kind": "tower", "area": "1 m2", "flow": "50 L/h", "plan
 @pytest.mark.parametrize(
     ("changes", "place", "words"),
     [
-        ({PLANTINGS: [KALE | {"crop": "kael"}]}, ("beds.gravel", "plantings[1].crop"), ['"kael" is not in the library']),
+        ({PLANTINGS: [KALE | {"crop": "kael"}]}, ("beds.gravel", "plantings[1].crop"),
+         ['"kael" is not in the library']),
         ({PLANTINGS: [KALE | {"to": END + dt.timedelta(days=30)}]}, ("beds.gravel", "plantings[1].to"),
          ["is outside the season"]),
         ({PLANTINGS: [KALE | {"area": "2 m2"}, KALE | {"area": "2 m2"}]}, ("beds.gravel", "plantings"),
          ["4 m2 are planted", "more than the bed's 3 m2"]),
         ({PLANTINGS: [KALE | {"every_days": 0}]}, ("beds.gravel", "plantings[1].every_days"), ["0 is not allowed"]),
-        ({PLANTINGS: [KALE | {"every_days": 7.5}]}, ("beds.gravel", "plantings[1].every_days"), ["whole number of days"]),
+        ({PLANTINGS: [KALE | {"every_days": 7.5}]}, ("beds.gravel", "plantings[1].every_days"),
+         ["whole number of days"]),
         ({PLANTINGS: [KALE | {"empty_days": -1}]}, ("beds.gravel", "plantings[1].empty_days"), ["from 0 to 365"]),
         ({PLANTINGS: [KALE | {"seedling_share": 0.95}]}, ("beds.gravel", "plantings[1].seedling_share"), ["0 to 0.9"]),
         ({"beds.gravel.planted_face": "9 m2"}, ("beds.gravel", "planted_face"), ["belongs to a tower"]),

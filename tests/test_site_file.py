@@ -46,7 +46,8 @@ ONE_FAULT = [
     ({"tanks.first.volme": "3 L"}, ("tanks.first", "volme"), ["depth, flow, loop, oxygen_supply, volume"]),
     ({f"{WATER}.valeus": 1}, ("loops.main", "water_temperature.valeus"), ["known are at_least, at_most, kind, values"]),
     ({"cohorts.perch.ration.part": 1}, ("cohorts.perch", "ration.part"), ["known are fraction, kind, spilled_share"]),
-    ({"beds.gravel.plantings.0.size": 1}, ("beds.gravel", "plantings[1].size"), ["known are area, crop, empty_days, every_days, from, seedling_share, to"]),
+    ({"beds.gravel.plantings.0.size": 1}, ("beds.gravel", "plantings[1].size"),
+     ["known are area, crop, empty_days, every_days, from, seedling_share, to"]),
     ({"tanks.first.oxygen_supply.watt": 1}, ("tanks.first", "oxygen_supply.watt"), ["known are kind, power"]),
     ({"beds.gravel.soil": 1}, ("beds.gravel", "soil"), ["plantings"]),
     # tables that are none

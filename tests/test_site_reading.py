@@ -221,8 +221,9 @@ def test_what_was_assumed_or_not_used_is_noted():
         "loops.main.source_water is not given: moderately hard tap water",
         "loops.main.alkalinity_target is not given: nobody doses", "loops.main.evaporation is not given: 1 %",
         "loops.main.biofilter_started is not given: the film of beds.gravel is taken as mature",
-        "site.latitude is not given: light is that of 45 degrees north", "site.cloud_share and cover_transmission not given",
-        "site.air_temperature is not given", "Evidence is weak for yellow_perch",
+        "site.latitude is not given: light is that of 45 degrees north",
+        "site.cloud_share and cover_transmission not given", "site.air_temperature is not given",
+        "Evidence is weak for yellow_perch",
     ]  # fmt: skip
     assert len(notes) == len(begins)
     for note, words in zip(notes, begins, strict=True):

@@ -80,7 +80,7 @@ def _fall_sentences(balance: LoopBalance) -> list[str]:
     )
     if fall.back is None:
         return [text + " Measured so, draw does not catch up with feed this season."]
-    return [text + f" Measured so they cross in the week of {day_words(fall.back)}: from then draw is ahead of feed."]
+    return [text + f" Measured so, draw overtakes feed in the week of {day_words(fall.back)}."]
 
 
 def _turn_sentence(balance: LoopBalance) -> str:

@@ -166,7 +166,8 @@ def cautions(season: Season) -> list[str]:
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
         "Not modelled yet: deaths by cold, disease and age, greenhouse heat, harvests and moves of fish. A limit that "
-        "holds here may still be broken by them. Nitrifiers in the cold and in young films are known to a factor of two.",
+        "holds here may still be broken by them. Nitrifiers in the cold and in young films are known to a factor of "
+        "two.",
     ]
     dying = death_words(season)
     words += [dying] if dying else []

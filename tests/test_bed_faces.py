@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import re
 from pathlib import Path
@@ -151,3 +152,11 @@ def test_page_without_anything_to_weigh(monkeypatch, tmp_path):
     path = tmp_path / "bare.toml"
     path.write_text(tomlkit.dumps(one_tank(days=10) | {"beds": {}, "cohorts": {}}), encoding="utf-8")
     assert "nothing to weigh" in words(page(monkeypatch, path))
+
+
+def test_the_page_of_the_docs_holds_the_numbers_of_today():
+    """docs/beds.md's table is written by docs/figures_beds.py."""
+    spec = importlib.util.spec_from_file_location("figures_beds", ROOT / "docs" / "figures_beds.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    assert module.months_table(module.demo_main()) in (ROOT / "docs" / "beds.md").read_text(encoding="utf-8")

@@ -121,7 +121,14 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
             f"{format_quantity(float(low), 'area', units)} on its leanest day and "
             f"{format_quantity(float(high), 'area', units)} on its fullest."
         )
-        lines += _wrapped(text + (f" {lever[0].upper()}{lever[1:]}." if lever else ""), "  ")
+        text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
+        balance = group["balance_area_m2"].dropna()
+        if len(balance):
+            text += (
+                f" By nitrogen, in each day's light and warmth, it carries {format_quantity(balance.min(), 'area', units)} "
+                f"to {format_quantity(balance.max(), 'area', units)}: `stocksim beds` tells why the two differ."
+            )
+        lines += _wrapped(text, "  ")
     return lines
 
 

@@ -124,10 +124,8 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
         text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
         balance = group["balance_area_m2"].dropna()
         if len(balance):
-            text += (
-                f" By nitrogen, in each day's light and warmth, it carries {format_quantity(balance.min(), 'area', units)} "
-                f"to {format_quantity(balance.max(), 'area', units)}: `stocksim beds` tells why the two differ."
-            )
+            low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
+            text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
         lines += _wrapped(text, "  ")
     return lines
 

@@ -29,9 +29,6 @@ SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_def
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
 
 
-app.command(epilog="Example: stocksim beds house.toml")(beds)
-
-
 def _say(text: str) -> None:
     typer.echo(text, err=True)
 
@@ -192,6 +189,9 @@ def water(
         _print_json(answer)
     else:
         typer.echo(water_text(answer))
+
+
+app.command(epilog="Example: stocksim beds house.toml")(beds)
 
 
 @app.command(epilog='Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"')

@@ -55,7 +55,8 @@ def notes(changes: dict) -> list[str]:
 
 def test_silence_about_light_and_air_is_told_and_ends_when_they_are_given():
     said = [note for note in notes({}) if note.startswith("site.")]
-    assert [note.split(" ")[0] for note in said] == ["site.latitude", "site.cloud_share", "site.air_temperature"]
+    assert [note.split(" ")[0] for note in said] == ["site.latitude", "site.cloud_share,"]
+    assert said[1].endswith("crops are taken to have usual clouds, a double film, air like the water.")
     months = ("oct", "nov", "dec", "jan", "feb", "mar", "apr")
     whole = {
         "site.latitude": 45.0, "site.cover_transmission": 0.6, "site.cloud_share": dict.fromkeys(months, 0.6),

@@ -222,7 +222,7 @@ def test_what_was_assumed_or_not_used_is_noted():
         "loops.main.alkalinity_target is not given: nobody doses", "loops.main.evaporation is not given: 1 %",
         "loops.main.biofilter_started is not given: the film of beds.gravel is taken as mature",
         "site.latitude is not given: light is that of 45 degrees north",
-        "site.cloud_share and cover_transmission not given", "site.air_temperature is not given",
+        "site.cloud_share, cover_transmission, air_temperature not given: crops are taken to have usual clouds",
         "Evidence is weak for yellow_perch",
     ]  # fmt: skip
     assert len(notes) == len(begins)
@@ -267,7 +267,7 @@ def test_a_wicking_bed_that_nothing_feeds_is_noted():
     tub = {"loop": "main", "kind": "wicking", "area": "1 m2", "plantings": [crop]}
     pot = {"loop": "main", "kind": "swirl"}
     unfed = [
-        "beds.tub: no settler feeds it, so its crops live on what its soil holds; no yield is told.",
+        "beds.tub: no settler feeds it; what its soil gives is not known, so no yield is told.",
     ]
     for settler, said in ((pot, unfed), (pot | {"feeds": "tub"}, [])):
         tables = changed(STARTER, {"beds.tub": tub, "settlers": {"pot": settler}})

@@ -28,14 +28,15 @@ def bed_notes(file: SiteFile) -> list[str]:
     site, notes = file.site, []
     if site.latitude is None:
         notes.append("site.latitude is not given: light is that of 45 degrees north; write yours, as 43.5.")
-    if site.cloud_share is None or site.cover_transmission is None:
-        missing = [key for key in ("cloud_share", "cover_transmission") if getattr(site, key) is None]
-        notes.append(
-            f"site.{' and '.join(missing)} not given: usual winter clouds and a double film (0.6 of the light) are "
-            "assumed; light on your beds may differ by a third."
-        )
-    if site.air_temperature is None:
-        notes.append("site.air_temperature is not given: crops are taken to grow in air as warm as their loop's water.")
+    usual = {
+        "cloud_share": "usual clouds",
+        "cover_transmission": "a double film",
+        "air_temperature": "air like the water",
+    }
+    missing = [key for key in usual if getattr(site, key) is None]
+    if missing:
+        taken = ", ".join(usual[key] for key in missing)
+        notes.append(f"site.{', '.join(missing)} not given: crops are taken to have {taken}.")
     dark = dark_days(file)
     if dark:
         notes.append(
@@ -49,9 +50,7 @@ def bed_notes(file: SiteFile) -> list[str]:
             notes.append(f"beds.{key}.planted_face is not given: its footprint counts as the planted face.")
         fed = [name for name, settler in file.settlers.items() if settler.feeds == key]
         if bed.kind == "wicking" and bed.plantings and not fed:
-            notes.append(
-                f"beds.{key}: no settler feeds it, so its crops live on what its soil holds; no yield is told."
-            )
+            notes.append(f"beds.{key}: no settler feeds it; what its soil gives is not known, so no yield is told.")
     return notes
 
 

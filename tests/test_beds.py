@@ -14,10 +14,10 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.engine.bed_results import balance_area
 from stocksim.library.crops import NUTRIENTS, load_crop
-from stocksim.planning.bed_budget import IRON_EVERY_DAYS, budgets, by_week, iron_dose_g
+from stocksim.planning.bed_budget import budgets, by_week, iron_dose_g
 from stocksim.planning.bed_levers import bed_levers
 from stocksim.planning.beds import bed_balance
-from stocksim.plants.nutrients import PLANT_SALTS, salt_g
+from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, salt_g
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, evapotranspiration
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site

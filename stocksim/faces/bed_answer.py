@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import Any
 
+from stocksim.engine.results import Season
 from stocksim.faces.bed_cautions import bed_cautions
 from stocksim.faces.bed_words import (
     TWO_AREAS,
@@ -21,7 +22,7 @@ from stocksim.faces.bed_words import (
     week_rows,
 )
 from stocksim.faces.tables import text_table
-from stocksim.planning.bed_budget import bed_shortfalls
+from stocksim.planning.bed_budget import by_week
 from stocksim.planning.bed_plan import BedPlan
 from stocksim.plants.nutrients import PLANT_SALTS
 
@@ -63,17 +64,13 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 def beds_answer(plan: BedPlan) -> dict[str, Any]:
     """The answer of ``stocksim beds --json``: keys carry units, null where nothing is known."""
     season = plan.season
-
-    def number(value: float) -> float | None:
-        return None if math.isnan(value) else round(value, 4)
-
     loops = []
     for balance in plan.loops:
         fall = balance.fall
         weeks = [
             {"week_of": week.first.isoformat(), "days": week.days}
             | {
-                name: number(getattr(week, name))
+                name: _number(getattr(week, name))
                 for name in (
                     "feed_g", "biomass_kg", "temperature_c", "light_mol_m2", "supply_g", "draw_g", "uptake_g", "gap_g",
                     "planted_m2", "handbook_low_m2", "handbook_high_m2", "balance_m2", "handbook_feed_g",
@@ -121,23 +118,53 @@ def beds_answer(plan: BedPlan) -> dict[str, Any]:
                 "no_published_ratio": area_words(season, balance.loop),
             }
         )  # fmt: skip
-    beds = season.bed_course
-    short = bed_shortfalls(season)
     return {
         "site": season.site.file.site.name,
         "two_areas": list(TWO_AREAS),
         "loops": loops,
-        "beds": [
-            {
-                "bed": key, "kind": season.site.file.beds[key].kind,
-                "harvest_kg": number(float(beds.harvest_kg[:, column].sum())),
-                "nutrients": {
-                    name: {"wanted_g": round(wanted, 3), "missing_g": round(missing, 3)}
-                    for name, (wanted, missing) in short[key].items()
-                },
-            }
-            for column, key in enumerate(season.planting.beds)
-        ],
+        "beds": [_bed(season, column, key) for column, key in enumerate(season.planting.beds)],
+        "sludge": _sludge(season),
         "solids": solids_sentences(season),
         "cautions": bed_cautions(plan),
     }  # fmt: skip
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else round(value, 4)
+
+
+def _bed(season: Season, column: int, key: str) -> dict[str, Any]:
+    """One bed: harvest, and by week what its crops wanted and missed."""
+    beds, table = season.bed_course, season.site.file.beds[key]
+    followed = [name for name in beds.demand_g if not (table.kind == "wicking" and name == "calcium")]
+    return {
+        "bed": key, "kind": table.kind, "area_m2": table.area, "planted_face_m2": table.planted_face,
+        "harvest_kg": _number(float(beds.harvest_kg[:, column].sum())),
+        "harvest_by_week_kg": [_number(float(kilos)) for kilos in by_week(beds.harvest_kg[:, column])],
+        "nutrients": {
+            name: {
+                "wanted_g": [_number(float(v)) for v in by_week(beds.demand_g[name][:, column])],
+                "missing_g": [_number(float(v)) for v in by_week(beds.shortfall_g(name)[:, column])],
+            }
+            for name in followed
+        },
+    }  # fmt: skip
+
+
+def _sludge(season: Season) -> list[dict[str, Any]]:
+    """What each fed wicking bed is sent and drinks, by week."""
+    wicking = season.bed_course.wicking
+    return [
+        {
+            "bed": bed,
+            **{
+                name: [_number(float(v)) for v in by_week(values[:, column])]
+                for name, values in (
+                    ("nitrogen_g", wicking.sent_n_g), ("phosphorus_g", wicking.sent_p_g),
+                    ("drawn_l", wicking.drawn_l), ("drunk_l", wicking.drunk_l),
+                )
+            },
+        }
+        for column, bed in enumerate(season.planting.stands.beds)
+        if wicking.is_fed[column]
+    ]  # fmt: skip

@@ -185,12 +185,11 @@ def _harvest_panel(season: Season, loop: str) -> Panel | None:
     rows = []
     for bed in _own_beds(season, loop):
         weekly = by_week(np.nan_to_num(beds[:, stands.beds.index(bed)]))
-        rows += [
-            {"from": pd.Timestamp(day), "to": pd.Timestamp(day) + pd.Timedelta(days=7), "bed": bed.replace("_", " "),
-             "value": float(to_face(kilos, "mass", units))}
-            for day, kilos in zip(season.dates[::7], weekly, strict=True)
-            if kilos > 0.0
-        ]  # fmt: skip
+        for day, kilos in zip(season.dates[::7], weekly, strict=True):
+            first, value = pd.Timestamp(day), float(to_face(kilos, "mass", units))
+            last = min(first + pd.Timedelta(days=7), parts.ends(season)[1])
+            if kilos > 0.0:
+                rows.append({"from": first, "to": last, "bed": bed.replace("_", " "), "value": value})
     if not rows:
         return None
     data = pd.DataFrame(rows)
@@ -206,6 +205,12 @@ def _harvest_panel(season: Season, loop: str) -> Panel | None:
     x, y = parts.time_axis(season, "from"), parts.level("bottom", scale)
     bars = alt.Chart(data).mark_bar(stroke=PAPER, strokeWidth=1)
     bars = bars.encode(x=x, x2="to:T", y=y, y2="top:Q", color=colour, tooltip=tip)
-    ends = pd.DataFrame({"name": names, "value": [0.0] * len(names), "colour": shades["range"]})
+    ends = pd.DataFrame(
+        {
+            "name": names,
+            "value": [(0.1 + 0.2 * number) * scale["domain"][1] for number in range(len(names))],
+            "colour": shades["range"],
+        }
+    )
     labels = parts.end_labels(season, ends, scale, _SMALL_PX, alt.Color("colour:N", scale=None))
     return alt.layer(bars, labels).properties(title=f"Harvest, {unit} a week", height=_SMALL_PX)

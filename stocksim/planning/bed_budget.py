@@ -15,7 +15,6 @@ from stocksim.library.crops import NUTRIENTS
 from stocksim.planning.beds import WEEK_DAYS
 from stocksim.plants.nutrients import (
     DISSOLVED_SHARE,
-    IRON_EVERY_DAYS,
     IRON_TARGET_MG_L,
     TOLD_SHORT_SHARE,
     USUAL_SOURCE_MG_L,
@@ -103,6 +102,9 @@ def budgets(season: Season) -> list[Budget]:
         "nitrogen": course.solids_n_made_g[0],
         "phosphorus": (phosphorus * (eaten * (1.0 - PHOSPHORUS_DIGESTIBILITY) + spilled)) @ members,
     }
+    in_feed = {key: np.array([feed.number(key, 0.0) for feed in feeds]) for key in ("calcium", "magnesium", "iron")}
+    # the water's balance lets none of the feed's calcium dissolve
+    solids["calcium"] = (fed * in_feed["calcium"]) @ members
     top_up, outflow = course.top_up_m3[0], course.outflow_m3[0]
     source = {"nitrogen": layout.water.source_nitrate}
     level = {"nitrogen": course.nitrate_mg_l[0]}
@@ -133,8 +135,7 @@ def budgets(season: Season) -> list[Budget]:
                     terms["denitrified"] = course.denitrified_n_g[0, :, column]
                 terms["short"] = np.maximum(wanted[key][:, column] - taken[key][:, column], 0.0)
             else:
-                content = np.array([feed.number(key, 0.0) for feed in feeds])
-                fed_here = ((fed * content) @ members)[:, column]
+                fed_here = ((fed * in_feed[key]) @ members)[:, column]
                 terms |= _beside(
                     key, fed_here, top_up[:, column], outflow[:, column], float(water[column]), wanted[key][:, column]
                 )
@@ -171,31 +172,3 @@ def iron_dose_g(season: Season, loop: str) -> float:
     column = season.layout.loops.index(loop)
     water = float(season.layout.volume_m3 @ season.layout.leaf_loop[:, column] + season.layout.sump_volume_m3[column])
     return float(salt_g("iron", IRON_TARGET_MG_L * water))
-
-
-def bed_shortfalls(season: Season) -> dict[str, dict[str, tuple[float, float]]]:
-    """Wanted and missing of the four followed nutrients of every bed over the season. [g]
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-
-    Returns
-    -------
-    dict
-        Bed to nutrient to (wanted, missing); calcium of wicking beds is left out.
-    """
-    beds = season.bed_course
-    found: dict[str, dict[str, tuple[float, float]]] = {}
-    for column, bed in enumerate(season.planting.stands.beds):
-        kind = season.site.file.beds[bed].kind
-        found[bed] = {
-            key: (float(beds.demand_g[key][:, column].sum()), float(beds.shortfall_g(key)[:, column].sum()))
-            for key in beds.demand_g
-            if not (kind == "wicking" and key == "calcium")
-        }
-    return found
-
-
-__all__ = ["IRON_EVERY_DAYS", "TERMS", "Budget", "bed_shortfalls", "budgets", "by_week", "iron_dose_g", "weeks_of"]

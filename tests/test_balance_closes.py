@@ -122,6 +122,8 @@ def check_minerals(told: Told) -> None:
         for key in ("potassium", "calcium", "sodium"):
             share = salt.salt_g_per_alkalinity_g * getattr(salt, f"{key}_share")
             dosed[key][:, loop] = told.dose[:, loop] * share
+    units = told.layout.leaf_loop[len(told.layout.tanks) :]
+    crops = {key: getattr(told.course, f"uptake_{key}_g")[0] @ units for key in ("calcium", "potassium", "phosphorus")}
     # all potassium of the feed comes to the water but what is kept in flesh; phosphorus also leaves in solids
     fish = {
         "potassium": [told.fed * told.feed_minerals["potassium"], -told.gain * BODY_POTASSIUM],
@@ -131,7 +133,8 @@ def check_minerals(told: Told) -> None:
         gained = [told.top_up * told.source(name), dose, *(told.per_loop(part) for part in fish.get(name, []))]
         if name == "phosphorus":
             gained.append(np.array([day.freed[2] for day in told.water.told]))
-        told.solute_closes(name, gained, [told.carried_out(name)])
+        taken = [crops[name]] if name in crops else []
+        told.solute_closes(name, gained, [told.carried_out(name), *taken])
 
 
 def check_alkalinity_and_carbon_dioxide(told: Told) -> None:
@@ -185,6 +188,33 @@ def check_all_nitrogen(told: Told) -> None:
     )
 
 
+def check_all_phosphorus(told: Told) -> None:
+    """From the feed sack to flesh, water, sediment, sludge, settlers and crops, over the season; tests excepted."""
+    if any(loop.water_tests for loop in told.season.site.file.loops.values()):
+        return
+    layout, course, water = told.layout, told.course, told.water
+    fed = told.per_loop(told.fed * told.feed_minerals["phosphorus"] - told.gain * BODY_PHOSPHORUS).sum(axis=0)
+    brought = fed + (told.top_up * told.source("phosphorus")).sum(axis=0)
+    first, last = water.told[0].before, water.told[-1].after
+
+    def inside(levels: dict) -> np.ndarray:
+        lying = levels["sediment"][0][2] + levels["sediment"][1][2]
+        return sum(told.held(levels[name]) for name in ("phosphorus", "solids_p")) + lying
+
+    units, tanks = layout.leaf_loop[len(layout.tanks) :], len(layout.tanks)
+    # the half of what beds and sump trap that never breaks down stays there for good
+    kept = np.zeros_like(told.top_up)
+    for day, after in enumerate(one.after for one in water.told):
+        leaf, sump = after["solids_p"]
+        trapped = layout.flow_m3_day * (1.0 - layout.water.passing[day]) * leaf
+        kept[day] = STAYS * (trapped[tanks:] @ units + 0.2 * (layout.flow_m3_day @ layout.leaf_loop) * sump)
+    gone = [course.uptake_phosphorus_g[0] @ units, course.settler_p_g[0], kept]
+    gone += [told.carried_out("phosphorus"), told.carried_out("solids_p")]
+    lost = sum(part.sum(axis=0) for part in gone)
+    gross = inside(first) + inside(last) + lost + told.per_loop(told.fed * told.feed_minerals["phosphorus"]).sum(axis=0)
+    assert_same((inside(first) + brought)[None], (inside(last) + lost)[None], gross[None])
+
+
 def check_oxygen(told: Told) -> None:
     layout, course = told.layout, told.course
     leaf, sump = course.oxygen_mg_l[0], course.sump_oxygen_mg_l[0]
@@ -224,7 +254,8 @@ def check_oxygen_users(told: Told) -> None:
 
 CHECKS = (
     check_fish_mass, check_feed_nitrogen, check_energy, check_nitrogen_in_water, check_solids, check_minerals,
-    check_alkalinity_and_carbon_dioxide, check_all_nitrogen, check_oxygen, check_oxygen_users,
+    check_alkalinity_and_carbon_dioxide, check_all_nitrogen,
+    check_all_phosphorus, check_oxygen, check_oxygen_users,
 )  # fmt: skip
 
 

@@ -275,7 +275,8 @@ def any_watered_site(draw: st.DrawFn) -> dict:
             }  # fmt: skip
     for bed in tables["beds"].values():
         if draw(st.booleans()):
-            bed["plantings"] = [{"crop": "lettuce", "from": START, "to": tables["season"]["end"]}]
+            crop = draw(st.sampled_from(["lettuce", "watercress", "tomato", "pea"]))
+            bed["plantings"] = [{"crop": crop, "from": START, "to": tables["season"]["end"]}]
     return tables
 
 

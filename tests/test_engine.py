@@ -130,7 +130,7 @@ def assert_same(ours: dict[str, np.ndarray], other: dict[str, np.ndarray], what:
 
 def scenarios_of(course: Course, row: int) -> dict[str, np.ndarray]:
     arrays = {
-        field.name: getattr(course, field.name) for field in fields(course) if field.name not in ("rounds", "apart")
+        field.name: getattr(course, field.name) for field in fields(course) if field.name not in ("rounds", "apart", "transfers")
     }
     return {key: array[min(row, array.shape[0] - 1)] for key, array in arrays.items()}
 
@@ -309,7 +309,7 @@ def test_good_water_is_the_single_fish(species, feed, celsius):
     np.testing.assert_allclose(course.weight_g[0, :, 0], single.weight_g, rtol=1e-12)
     # the expected number of a single fish falls by a few parts in a million
     here = course.count[0, :, 0] + course.deaths[0, :, 0]
-    assert course.deaths.sum() < 1e-3
+    assert course.deaths.sum() - 30 * 7.2e-5 < 1e-3, "no more than die every day"
     np.testing.assert_allclose(course.fish_oxygen_g[0, :, 0] / here, single.oxygen_g, rtol=1e-9)
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.crops_day import MineralUptake
 from stocksim.engine.dosing import CO2_PER_ALKALINITY, Dosing
 from stocksim.engine.film import Base, Film, FilmDay, by_day
 from stocksim.engine.layout import Layout
@@ -64,7 +65,7 @@ class Waste(NamedTuple):
 class Evening(NamedTuple):
     """What the day did to each loop, shape (scenario, loop): [g N], [g N], [g salt], [m3], [g N]."""
 
-    uptake_n: FloatArray
+    uptake_n: FloatArray  # by unit
     denitrified_n: FloatArray
     buffer_g: FloatArray
     top_up_m3: FloatArray
@@ -96,7 +97,7 @@ class WaterDay:
         self.no_loop = np.zeros((scenarios, self.loops))
         self.excreted_n = np.zeros((scenarios, self.loops))
         self.nitrate_taken = np.zeros((scenarios, self.loops))
-        self.film = Film(layout, scenarios)
+        self.film, self.crops = Film(layout, scenarios), MineralUptake(layout)
         self.volume = layout.volume_m3 @ members + layout.sump_volume_m3
         self.flow = layout.flow_m3_day
         self.returned = self.flow @ members
@@ -243,6 +244,7 @@ class WaterDay:
         sump_gain[:] = (layout.sump_volume_m3 + self.returned)[..., None, :] + outflow
         sump_gain[:, CO2] += sump_exchange
         sump_gain[:, POOLS] += self.sump_trapping
+        self.crops.want(day, uptake, self.level, self.leaf_gain)
         self.coming_back[..., POOLS, :] = self.flow_passing[day]
         self.level, self.sump = balance_linear(
             self.leaf_gain, load, self.flow[..., None, :], self.coming_back, sump_gain, sump_load, members
@@ -251,7 +253,7 @@ class WaterDay:
         self.ph = self._ph(day)
         self.film.night(morning.film, nitrite)
         buffer = self.dose * self.dosing.salt_per_alkalinity
-        return Evening(uptake.dot(self.unit_loop.T), denitrified, buffer, self.top_up, lost)
+        return Evening(uptake, denitrified, buffer, self.top_up, lost)
 
     def _nitrate(self, day: int, oxidized: FloatArray, outflow: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Balance nitrate; crops and denitrification take it by a rate that falls with it, implicit in the day."""
@@ -279,7 +281,8 @@ class WaterDay:
         self.pool = self.pool - self.freed_pool + LABILE_SHARE * in_beds
         settled = self.settled - self.freed_settled + LABILE_SHARE * in_settlers
         self.settled = settled * (1.0 - emptied)
-        lost = settled * emptied + (1.0 - LABILE_SHARE) * (in_settlers + in_beds)
+        self.drawn = settled * emptied + (1.0 - LABILE_SHARE) * in_settlers
+        lost = self.drawn + (1.0 - LABILE_SHARE) * in_beds
         return lost[:, SOLIDS_N - SOLIDS]
 
     def day_levels(self, morning: Morning, waste: Waste, nitrite: Star, evening: Evening) -> dict[str, FloatArray]:
@@ -306,7 +309,9 @@ class WaterDay:
             "chloride_mg_l": self.sump[:, CL],
             "calcium_mg_l": self.sump[:, CA],
             "sodium_mg_l": self.sump[:, NA],
-            "uptake_n_g": evening.uptake_n,
+            "uptake_nitrogen_g": evening.uptake_n,
+            **self.crops.taken(self.level),
+            "uptake_n_g": evening.uptake_n.dot(self.unit_loop.T),
             "denitrified_n_g": evening.denitrified_n,
             "buffer_g": evening.buffer_g,
             "top_up_m3": evening.top_up_m3 + self.no_loop,
@@ -316,5 +321,7 @@ class WaterDay:
             "solids_n_held_g": held(self.level[:, SOLIDS_N], self.sump[:, SOLIDS_N])
             + self.pool[:, solids]
             + self.settled[:, solids],
+            "settler_n_g": self.drawn[:, solids],
+            "settler_p_g": self.drawn[:, SOLIDS_P - SOLIDS],
             "sludge_n_g": evening.sludge_n + morning.outflow_m3 * self.sump[:, SOLIDS_N],
         }

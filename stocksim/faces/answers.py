@@ -145,7 +145,12 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
             f"{format_quantity(float(low), 'area', units)} on its leanest day and "
             f"{format_quantity(float(high), 'area', units)} on its fullest."
         )
-        lines += _wrapped(text + (f" {lever[0].upper()}{lever[1:]}." if lever else ""), "  ")
+        text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
+        balance = group["balance_area_m2"].dropna()
+        if len(balance):
+            low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
+            text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
+        lines += _wrapped(text, "  ")
     return lines
 
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import InputError, StocksimError
+from stocksim.faces.bed_command import beds
 
 app = typer.Typer(
     name="stocksim",
@@ -184,6 +185,9 @@ def water(
         _print_json(answer)
     else:
         typer.echo(water_text(answer))
+
+
+app.command(epilog="Example: stocksim beds house.toml")(beds)
 
 
 @app.command(epilog='Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"')

@@ -95,6 +95,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("depth",), "depth", width=100),
         Field(("flow",), "flow", width=110),
         Field(("media_size",), "media size", width=110),
+        Field(("planted_face",), "planted face", width=110),
         Field(("biofilter_started",), "film started", "date"),
         _SUPPLY_KIND,
     ],
@@ -134,6 +135,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("units",), "units shown", "choice", ("metric", "us")),
         Field(("elevation",), "elevation"),
         Field(("latitude",), "latitude", "number"),
+        Field(("cover_transmission",), "light through cover", "number"),
         Field(("density_level",), "density level", "choice", ("cautious", "experienced")),
     ],
 }
@@ -142,6 +144,8 @@ PLANTING = [
     Field(("from",), "from", "date"),
     Field(("to",), "to", "date"),
     Field(("area",), "area", width=110),
+    Field(("every_days",), "every (days)", "whole", width=110),
+    Field(("empty_days",), "bare between (days)", "whole", width=140),
 ]
 EXTRA = {"oxygen_supply": _SUPPLY, "water_temperature": _WATER}
 EXTRA["ration"] = {

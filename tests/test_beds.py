@@ -103,6 +103,9 @@ def test_weeks_are_the_seasons_own_sums(demo_season, demo_balance):
         mine = demo_season.loops[demo_season.loops["loop"] == loop]
         days = np.array([week.days for week in balance.weeks])
         assert days.sum() == len(mine)
+        # what fish put at the crops' disposal: ammonia made, less what sediment takes of the nitrate
+        given = (mine["tan_produced_g"] - mine["denitrified_n_g"]).clip(lower=0.0).sum()
+        assert sum(week.supply_g * week.days for week in balance.weeks) == pytest.approx(given)
         for name in ("feed_g", "biomass_kg"):
             total = sum(getattr(week, name) * week.days for week in balance.weeks)
             assert total == pytest.approx(mine[name].sum())

@@ -103,6 +103,9 @@ def test_weeks_are_the_seasons_own_sums(demo_season, demo_balance):
         mine = demo_season.loops[demo_season.loops["loop"] == loop]
         days = np.array([week.days for week in balance.weeks])
         assert days.sum() == len(mine)
+        # what fish put at the crops' disposal: ammonia made, less what sediment takes of the nitrate
+        given = (mine["tan_produced_g"] - mine["denitrified_n_g"]).clip(lower=0.0).sum()
+        assert sum(week.supply_g * week.days for week in balance.weeks) == pytest.approx(given)
         for name in ("feed_g", "biomass_kg"):
             total = sum(getattr(week, name) * week.days for week in balance.weeks)
             assert total == pytest.approx(mine[name].sum())
@@ -295,6 +298,33 @@ def test_sludge_feeds_the_wicking_bed_and_no_more(young):
     assert (taken.cumsum() <= brought.cumsum() + 1e-9).all()
     assert (taken <= young.bed_course.demand_g["nitrogen"][:, bed] + 1e-12).all()
     assert taken.sum() > 0.0
+
+
+def test_a_wicking_beds_pool_by_a_plain_loop():
+    """Half of the sludge breaks down at 0.15 a day at 20 degC, 7 % a degree; what is freed waits for the crop."""
+    tables = planted("kale", days=60, count=30, temperature_c=22.0)
+    end = START + dt.timedelta(days=59)
+    tables["beds"]["tub"] = {
+        "loop": "main", "kind": "wicking", "area": "30 m2",
+        "plantings": [{"crop": "chard", "from": START, "to": end}],
+    }  # fmt: skip
+    tables["settlers"] = {"pot": {"loop": "main", "kind": "swirl", "drawn_off": "4 L/day", "feeds": "tub"}}
+    season = run_season(build(tables))
+    course, stands = season.course, season.planting.stands
+    lying = ready = 0.0
+    for day in range(60):
+        lying += 0.5 * float(course.settler_n_g[0, day, 0])
+        freed = lying * (1.0 - math.exp(-0.15 * 1.07**2.0))
+        lying -= freed
+        ready += freed + 0.004 * float(course.nitrate_mg_l[0, day, 0])
+        wanted = float(stands.demand_g[0, day, 1])
+        took = min(wanted, ready)
+        ready -= took
+        assert season.bed_course.uptake_g["nitrogen"][day, 1] == pytest.approx(took, rel=1e-9)
+    assert took < wanted  # the crop outgrows what it is sent
+    tub = season.beds[season.beds["bed"] == "tub"]
+    assert tub["nitrogen_shortfall_g"].iloc[-1] == pytest.approx(wanted - took)
+    assert 0.0 < tub["yield_kg"].sum() < stands.harvest_kg(np.ones((60, 2)))[:, 1].sum()
 
 
 def test_an_unfed_wicking_bed_tells_no_yield(demo_season):

@@ -292,7 +292,7 @@ def any_eventful_site(draw: st.DrawFn) -> dict:
 def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
     """Sound events for a site's cohorts, in order of date: of all kinds, with amounts of all kinds."""
     days = (tables["season"]["end"] - tables["season"]["start"]).days
-    dates = [START + dt.timedelta(days=day) for day in sorted(draw(st.lists(st.integers(0, days), max_size=8)))]
+    dates = [START + dt.timedelta(days=day) for day in sorted(draw(st.lists(st.integers(0, days), min_size=1, max_size=8)))]
     since = {key: cohort.get("stocked", START) for key, cohort in tables["cohorts"].items()}
     most = {key: float(cohort["count"]) for key, cohort in tables["cohorts"].items()}
     emptied: set[str] = set()

@@ -17,6 +17,7 @@ from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 
 HARD_LIMITS = {
     "density", "oxygen", "unionized_ammonia", "nitrite", "biofilter", "temperature_low", "temperature_high",
+    "temperature_change", "predation",
 }  # fmt: skip
 
 

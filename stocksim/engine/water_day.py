@@ -229,6 +229,8 @@ class WaterDay:
         load[:, FROM_FEED, :tanks] += waste.solutes
         exchange = self.leaf_co2_exchange[day]
         load[:, CO2] += exchange * self.co2_saturation[day].dot(members.T)
+        # crops' share first: it is written over all solutes
+        self.crops.want(day, uptake, self.level, self.leaf_gain)
         self.leaf_gain[:, CO2] = self.plain_gain + exchange
         sump_load = layout.sump_volume_m3 * self.sump + self.top_up * works.source_level
         sump_load += self.dose[:, None] * self.dosing.per_alkalinity
@@ -244,7 +246,6 @@ class WaterDay:
         sump_gain[:] = (layout.sump_volume_m3 + self.returned)[..., None, :] + outflow
         sump_gain[:, CO2] += sump_exchange
         sump_gain[:, POOLS] += self.sump_trapping
-        self.crops.want(day, uptake, self.level, self.leaf_gain)
         self.coming_back[..., POOLS, :] = self.flow_passing[day]
         self.level, self.sump = balance_linear(
             self.leaf_gain, load, self.flow[..., None, :], self.coming_back, sump_gain, sump_load, members

@@ -91,7 +91,7 @@ def season(
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 when a limit is broken.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Run the season and print its answer. Reads SITE; with --out writes four CSV files and summary.json."""
+    """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.faces.answers import season_text, solve
     from stocksim.faces.words import summary
     from stocksim.site.reading import load_site

@@ -53,7 +53,8 @@ points were used for no number at all and are the nearest thing to a test. L poi
 to another: it takes the other's values with bands twice as wide, and its intake scale alone is moved to a point
 of its own where it has one. Optimum, upper zero and Q10
 describe a curve; do not quote them as physiology. Stock, strain, density, light and meals together move
-growth by 40 % either way.
+growth by 40 % either way: our reading of how far trials of one species lie apart, not a measured figure (no
+source; E8 below lies further off than that).
 
 Method: bounded least squares with scipy from four seeded starts. Each miss is counted in quarters of its
 tolerance; points that are only a range count when outside it. Tolerances were set before the fit and never

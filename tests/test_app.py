@@ -13,6 +13,7 @@ from small_sites import one_tank
 from streamlit.testing.v1 import AppTest
 
 from stocksim.errors import InputError
+from stocksim.library.sources import library_folder
 from stocksim.library.species import load_species
 from stocksim.site.reading import site_from_text
 
@@ -311,7 +312,9 @@ def test_names_from_outside_cannot_bring_markup(tmp_path, monkeypatch):
 
 def test_species_page_shows_every_value_with_its_source(small_file):
     at = start("fish")
-    at.selectbox[0].set_value("nile_tilapia").run()
+    for name in ("walleye", "nile_tilapia"):  # a second choice holds as the first does
+        at.selectbox[0].set_value(name).run()
+        assert load_species(name).facts["latin"] in words(at)
     assert not at.exception
     entry, shown = load_species("nile_tilapia"), words(at)
     for key, value in entry.values.items():
@@ -320,6 +323,25 @@ def test_species_page_shows_every_value_with_its_source(small_file):
     for source in entry.sources.values():
         assert source.read in shown
     assert f"evidence {entry.evidence}" in shown
+
+
+def test_species_page_shows_a_keepers_own_file_and_names_it(small_file):
+    folder = Path(small_file).parent / "species_params" / "fish"
+    folder.mkdir(parents=True)
+    text = (library_folder() / "fish" / "bluegill.toml").read_text(encoding="utf-8")
+    text = text.replace('title = "Bluegill"', 'title = "Pond <b>bluegill"')
+    (folder / "bluegill.toml").write_text(text, encoding="utf-8")
+    (folder / "pond_mix.toml").write_text("schema = 1", encoding="utf-8")
+    at = start("fish")
+    at.selectbox[0].set_value("bluegill").run()
+    assert not at.exception
+    assert "your own file species_params/fish/bluegill.toml beside the site" in words(at)
+    assert "Pond &lt;b&gt;bluegill" in words(at)
+    at.selectbox[0].set_value("walleye").run()
+    assert "beside the site" not in words(at)
+    at.selectbox[0].set_value("pond_mix").run()
+    assert not at.exception
+    assert "pond_mix.toml, title: is missing" in words(at)
 
 
 def test_species_page_says_what_is_wrong_with_a_field(small_file):

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from command_line import runner
+from command_line import runner, spoil
 
 from stocksim.faces.fish_answers import GROUPS, MEANINGS, facts, feed_rows, fish_answer, fish_text, value_rows
-from stocksim.library.feeds import feed_names
+from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.species import SPECIES_RULES, load_species, species_names
 
 
@@ -74,6 +74,19 @@ def test_whom_a_fish_must_never_join_is_told_with_the_reason(run):
     assert run("fish", "bluegill", "--json").data["never_with"] == []
 
 
+def test_natural_food_is_named_where_it_is_given(run):
+    spoil('feed = "perch_45"', 'feed = "earthworms"')
+    (cohort,) = run("check", "house.toml", "--json").data["understood"]["cohorts"]
+    assert "fed earthworms (natural)" in cohort
+    grow = ("grow", "yellow_perch", "--from", "28 g", "--at", "20 degC", "--days", "9", "--json")
+    (note,) = run(*grow, "--feed", "earthworms").data["notes"]
+    assert (
+        note
+        == f"Earthworms, fresh: natural food, weighed wet as you give it. {load_feed('earthworms').facts['caution']}"
+    )
+    assert run(*grow).data["notes"] == []
+
+
 def test_feeds_are_marked_pellet_or_natural():
     rows = {row["feed"]: row for row in feed_rows()}
     assert list(rows) == feed_names()
@@ -82,4 +95,7 @@ def test_feeds_are_marked_pellet_or_natural():
     }  # fmt: skip
     assert {row["kind"] for row in rows.values()} == {"natural", "pellet"}
     out = fish_text(fish_answer(None))
+    cautions = [load_feed(name).facts["caution"] for name, row in rows.items() if row["kind"] == "natural"]
+    assert len(cautions) == 4
+    assert all(caution in " ".join(out.split()) for caution in cautions)
     assert all(any(line.split()[:2] == [name, row["kind"]] for line in out.splitlines()) for name, row in rows.items())

@@ -104,17 +104,6 @@ def test_larvae_have_the_gross_energy_published_for_them():
     assert feed["gross_energy"] / feed["dry_matter"] == pytest.approx(22.1, rel=0.02)
 
 
-def test_a_feed_of_an_unknown_kind_is_refused(tmp_path):
-    text = (library_folder() / "feeds" / "duckweed.toml").read_text(encoding="utf-8")
-    broken = tmp_path / "broken.toml"
-    broken.write_text(text.replace('kind = "natural"', 'kind = "scraps"'), encoding="utf-8")
-    with pytest.raises(ParameterError) as caught:
-        read_entry(broken, FEED_RULES)
-    assert [str(fault) for fault in caught.value.faults] == [
-        'broken.toml, kind: "scraps" is not known here; use pellet, natural.'
-    ]
-
-
 @pytest.mark.parametrize("name", crop_names())
 def test_crop_bands_are_ordered(name: str):
     crop = load_crop(name)
@@ -156,15 +145,22 @@ def test_one_mistake_in_a_file_gives_one_fault(rules, tmp_path):
     ]
 
 
-def test_the_only_value_of_a_source_at_fault_does_not_blame_the_source(tmp_path):
-    text = (library_folder() / "feeds" / "cool_water_40.toml").read_text(encoding="utf-8")
+@pytest.mark.parametrize(
+    ("name", "old", "new", "fault"),
+    [
+        ("duckweed", 'kind = "natural"', 'kind = "scraps"', 'kind: "scraps" is not known here; use pellet, natural.'),
+        # the only value of a source at fault does not blame the source as well
+        ("cool_water_40", "value = 0.011", "value = inf", "values.phosphorus.value: inf is not a finite number."),
+    ],
+    ids=["unknown kind", "only value of a source"],
+)
+def test_one_mistake_in_a_feed_gives_one_fault(tmp_path, name, old, new, fault):
+    text = (library_folder() / "feeds" / f"{name}.toml").read_text(encoding="utf-8")
     broken = tmp_path / "broken.toml"
-    broken.write_text(text.replace("value = 0.011", "value = inf"), encoding="utf-8")
+    broken.write_text(text.replace(old, new), encoding="utf-8")
     with pytest.raises(ParameterError) as caught:
         read_entry(broken, FEED_RULES)
-    assert [str(fault) for fault in caught.value.faults] == [
-        "broken.toml, values.phosphorus.value: inf is not a finite number."
-    ]
+    assert [str(each) for each in caught.value.faults] == [f"broken.toml, {fault}"]
 
 
 def test_an_endless_range_is_refused(tmp_path):

@@ -88,7 +88,7 @@ class Told:
         self.water = WatchedWater.last
         layout, course, site = self.season.layout, self.season.course, self.season.site
         self.layout, self.course = layout, course
-        fish = [site.file.cohorts[key] for key in layout.cohorts]
+        fish = [stay.table for stay in layout.stays]
 
         def of_feed(key: str) -> np.ndarray:
             return np.array([site.feeds[cohort.feed][key] for cohort in fish], float)

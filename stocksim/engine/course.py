@@ -48,6 +48,10 @@ class Course:
     film_capacity_g: FloatArray
     ammonia_maturity: FloatArray
     nitrite_maturity: FloatArray
+    uptake_nitrogen_g: FloatArray
+    uptake_calcium_g: FloatArray
+    uptake_potassium_g: FloatArray
+    uptake_phosphorus_g: FloatArray
     # by loop
     sump_oxygen_mg_l: FloatArray
     sump_oxygen_used_g: FloatArray
@@ -59,8 +63,10 @@ class Course:
     alkalinity_mg_l: FloatArray
     potassium_mg_l: FloatArray
     phosphorus_mg_l: FloatArray
+    calcium_mg_l: FloatArray
     solids_mg_l: FloatArray
     chloride_mg_l: FloatArray
+    sodium_mg_l: FloatArray
     uptake_n_g: FloatArray
     denitrified_n_g: FloatArray
     buffer_g: FloatArray
@@ -70,6 +76,8 @@ class Course:
     solids_n_freed_g: FloatArray
     solids_n_held_g: FloatArray
     sludge_n_g: FloatArray
+    settler_n_g: FloatArray
+    settler_p_g: FloatArray
     # of the climate
     leaf_exchange_m3_day: FloatArray
     leaf_exchange_load_g: FloatArray

@@ -172,10 +172,13 @@ class FishDay:
     def _train(self, day: int) -> None:
         """Wild fish that learn to take feed keep their weight at best, and let much of it lie."""
         learns = self.rations.in_training[day] > 0.0
-        upkeep = np.where(learns, self.maintenance / self.layout.feed_energy_kj_g, np.inf)
-        self.cap = upkeep if self.cap is None else np.minimum(self.cap, upkeep)
         lies = TRAINING_SPILLED_SHARE / (1.0 - TRAINING_SPILLED_SHARE)
         self.spilled_today = np.where(learns, np.maximum(lies, self.spilled_per_eaten), self.spilled_per_eaten)
+        most = np.where(learns, self.maintenance / self.layout.feed_energy_kj_g, np.inf)
+        if self.offered is not None and self.cap is not None:
+            # no more lies there than the rule offers
+            most = np.minimum(most, np.minimum(self.cap, self.offered / (1.0 + self.spilled_today)))
+        self.cap = most
 
     def eat(self, share: FloatArray, slopes: tuple[FloatArray | None, FloatArray | None], toxic: FloatArray) -> Eating:
         """What the fish eat and excrete if the water leaves them this share of appetite."""

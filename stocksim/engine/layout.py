@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stocksim.engine.fish_columns import fish_columns, membership
 from stocksim.engine.planting import build_planting
 from stocksim.engine.rations import Rations
+from stocksim.engine.stands import build_stands
 from stocksim.engine.stays import Happening, Stay
 from stocksim.engine.waterworks import Waterworks, build_waterworks
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
@@ -259,7 +260,8 @@ def build_layout(site: Site) -> Layout:
     def of_leaf(name: str) -> FloatArray:
         return np.array([getattr(leaf, name) for leaf in every], float)
 
-    planting = build_planting(site)
+    stands = build_stands(site)
+    planting = build_planting(site, stands)
     temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
     return Layout(
@@ -281,7 +283,7 @@ def build_layout(site: Site) -> Layout:
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
-        water=build_waterworks(site, tables),
+        water=build_waterworks(site, tables, stands),
         planted_m2=planting.loop_area_m2,
         ratio_low=planting.ratio_low,
         ratio_high=planting.ratio_high,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +59,11 @@ class Rations:
         """Whether any rule offers an amount."""
         return not bool(self.by_appetite.all())
 
+    def first_days(self, days: int) -> Rations:
+        """The rules on the first days of the season."""
+        by_day = ("fed_today", "in_training", "bed_led_g")
+        return replace(self, **{key: getattr(self, key)[..., :days, :] for key in by_day})
+
     def offered_per_fish(
         self,
         day: int,
@@ -92,7 +97,8 @@ class Rations:
                 together = np.where(rule, wanted, 0.0) @ group
                 part = np.divide(hunger_g, together, out=np.zeros_like(wanted), where=together > 0.0)
                 offered = np.where(rule, np.nan_to_num(amount) * part, offered)
-        return np.where(self.by_appetite, np.inf, offered * self.fed_today[day])
+        amounts = np.where(self.by_appetite, 0.0, offered) * self.fed_today[day]
+        return np.where(self.by_appetite, np.inf, amounts)
 
 
 def build_rations(

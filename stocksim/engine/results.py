@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stocksim.engine.bed_results import BedCourse, balance_area, bed_course, dissolved_nitrogen
 from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes, tank_extremes
 from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
@@ -57,6 +58,11 @@ class Season:
     def findings(self) -> list[Finding]:
         """Every limit and advisory: broken first in date order, then by margin. Levers are not sought here."""
         return findings(self.layout, self.limits) + planting_findings(self.layout, self.course)
+
+    @cached_property
+    def bed_course(self) -> BedCourse:
+        """What every bed wanted, took and gave."""
+        return bed_course(self.site, self.layout, self.course, self.planting.stands)
 
     @cached_property
     def dates(self) -> list[dt.date]:
@@ -173,6 +179,7 @@ class Season:
         feed = (course.fed_g @ layout.cohort_loop)[0]
         tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
         ratio_mid = 0.5 * (layout.ratio_low + layout.ratio_high)
+        supply = dissolved_nitrogen(layout, course, tan + course.sump_tan_load_g[0])
         return self._frame(
             layout.loops,
             "loop",
@@ -184,6 +191,7 @@ class Season:
                 "planted_area_m2": layout.planted_m2,
                 "planting_ratio_g_m2_day": planting_ratio(feed, layout.planted_m2),
                 "handbook_area_m2": handbook_area(feed, ratio_mid),
+                "balance_area_m2": balance_area(supply, self.planting.stands),
                 "handbook_area_low_m2": handbook_area(feed, layout.ratio_high),
                 "handbook_area_high_m2": handbook_area(feed, layout.ratio_low),
                 "temperature_c": layout.temperature_c,
@@ -195,6 +203,9 @@ class Season:
                 "nitrite_oxidizer_maturity": self._loop_maturity(course.nitrite_maturity[0]),
                 "potassium_mg_l": course.potassium_mg_l[0],
                 "phosphorus_mg_l": course.phosphorus_mg_l[0],
+                "chloride_mg_l": course.chloride_mg_l[0],
+                "calcium_mg_l": course.calcium_mg_l[0],
+                "sodium_mg_l": course.sodium_mg_l[0],
                 "suspended_solids_mg_l": course.solids_mg_l[0],
                 "denitrified_n_g": course.denitrified_n_g[0],
                 "sludge_nitrogen_g": course.sludge_n_g[0],
@@ -220,6 +231,10 @@ class Season:
                 "loop": [file.beds[key].loop for key in planting.beds],
                 "kind": [file.beds[key].kind for key in planting.beds],
                 "planted_area_m2": planting.bed_area_m2,
+                "nitrogen_uptake_g": self.bed_course.uptake_g["nitrogen"],
+                "nitrogen_shortfall_g": self.bed_course.shortfall_g("nitrogen"),
+                "potassium_shortfall_g": self.bed_course.shortfall_g("potassium"),
+                "yield_kg": self.bed_course.harvest_kg,
             },
         )
         words = [planting.crops[key][day] for day in range(self.layout.days) for key in planting.beds]

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.crops_day import MineralUptake
 from stocksim.engine.dosing import CO2_PER_ALKALINITY, Dosing
 from stocksim.engine.film import Base, Film, FilmDay, by_day
 from stocksim.engine.layout import Layout
@@ -64,7 +65,7 @@ class Waste(NamedTuple):
 class Evening(NamedTuple):
     """What the day did to each loop, shape (scenario, loop): [g N], [g N], [g salt], [m3], [g N]."""
 
-    uptake_n: FloatArray
+    uptake_n: FloatArray  # by unit
     denitrified_n: FloatArray
     buffer_g: FloatArray
     top_up_m3: FloatArray
@@ -96,7 +97,7 @@ class WaterDay:
         self.no_loop = np.zeros((scenarios, self.loops))
         self.excreted_n = np.zeros((scenarios, self.loops))
         self.nitrate_taken = np.zeros((scenarios, self.loops))
-        self.film = Film(layout, scenarios)
+        self.film, self.crops = Film(layout, scenarios), MineralUptake(layout)
         self.volume = layout.volume_m3 @ members + layout.sump_volume_m3
         self.flow = layout.flow_m3_day
         self.returned = self.flow @ members
@@ -228,6 +229,8 @@ class WaterDay:
         load[:, FROM_FEED, :tanks] += waste.solutes
         exchange = self.leaf_co2_exchange[day]
         load[:, CO2] += exchange * self.co2_saturation[day].dot(members.T)
+        # crops' share first: it is written over all solutes
+        self.crops.want(day, uptake, self.level, self.leaf_gain)
         self.leaf_gain[:, CO2] = self.plain_gain + exchange
         sump_load = layout.sump_volume_m3 * self.sump + self.top_up * works.source_level
         sump_load += self.dose[:, None] * self.dosing.per_alkalinity
@@ -251,7 +254,7 @@ class WaterDay:
         self.ph = self._ph(day)
         self.film.night(morning.film, nitrite)
         buffer = self.dose * self.dosing.salt_per_alkalinity
-        return Evening(uptake.dot(self.unit_loop.T), denitrified, buffer, self.top_up, lost)
+        return Evening(uptake, denitrified, buffer, self.top_up, lost)
 
     def _nitrate(self, day: int, oxidized: FloatArray, outflow: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Balance nitrate; crops and denitrification take it by a rate that falls with it, implicit in the day."""
@@ -279,7 +282,8 @@ class WaterDay:
         self.pool = self.pool - self.freed_pool + LABILE_SHARE * in_beds
         settled = self.settled - self.freed_settled + LABILE_SHARE * in_settlers
         self.settled = settled * (1.0 - emptied)
-        lost = settled * emptied + (1.0 - LABILE_SHARE) * (in_settlers + in_beds)
+        self.drawn = settled * emptied + (1.0 - LABILE_SHARE) * in_settlers
+        lost = self.drawn + (1.0 - LABILE_SHARE) * in_beds
         return lost[:, SOLIDS_N - SOLIDS]
 
     def day_levels(self, morning: Morning, waste: Waste, nitrite: Star, evening: Evening) -> dict[str, FloatArray]:
@@ -304,7 +308,11 @@ class WaterDay:
             "phosphorus_mg_l": self.sump[:, P],
             "solids_mg_l": self.sump[:, SOLIDS],
             "chloride_mg_l": self.sump[:, CL],
-            "uptake_n_g": evening.uptake_n,
+            "calcium_mg_l": self.sump[:, CA],
+            "sodium_mg_l": self.sump[:, NA],
+            "uptake_nitrogen_g": evening.uptake_n,
+            **self.crops.taken(self.level),
+            "uptake_n_g": evening.uptake_n.dot(self.unit_loop.T),
             "denitrified_n_g": evening.denitrified_n,
             "buffer_g": evening.buffer_g,
             "top_up_m3": evening.top_up_m3 + self.no_loop,
@@ -314,5 +322,7 @@ class WaterDay:
             "solids_n_held_g": held(self.level[:, SOLIDS_N], self.sump[:, SOLIDS_N])
             + self.pool[:, solids]
             + self.settled[:, solids],
+            "settler_n_g": self.drawn[:, solids],
+            "settler_p_g": self.drawn[:, SOLIDS_P - SOLIDS],
             "sludge_n_g": evening.sludge_n + morning.outflow_m3 * self.sump[:, SOLIDS_N],
         }

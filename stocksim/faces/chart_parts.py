@@ -202,7 +202,7 @@ def near_limits(season: Season, system: str) -> Frame:
     start, end = ends(season)
     rows = []
     for series in season.limits:
-        if not series.limit.startswith("temperature_"):
+        if series.limit not in ("temperature_low", "temperature_high"):
             continue
         is_low = series.limit == "temperature_low"
         value, threshold = daily(series, series.value), daily(series, series.threshold)

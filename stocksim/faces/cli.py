@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import InputError, StocksimError
+from stocksim.faces.bed_command import beds
 
 app = typer.Typer(
     name="stocksim",
@@ -93,7 +94,7 @@ def season(
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 when a limit is broken.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Run the season and print its answer. Reads SITE; with --out writes four CSV files and summary.json."""
+    """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.faces.answers import season_text, solve
     from stocksim.faces.words import summary
     from stocksim.site.reading import load_site
@@ -187,6 +188,9 @@ def water(
         _print_json(answer)
     else:
         typer.echo(water_text(answer))
+
+
+app.command(epilog="Example: stocksim beds house.toml")(beds)
 
 
 @app.command(epilog='Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"')

@@ -6,6 +6,7 @@ from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
 from stocksim.library.species import never_with
 from stocksim.planning.company import Company, Ground, Pair, WildCohort
+from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_quantity, to_face
 
@@ -241,7 +242,7 @@ def headline(company: Company) -> tuple[str, bool]:
         who = "should be graded" if first.a == first.b else "should be apart"
         words = f"{pair_title(first)} {who}, {pair_when(first)} (tank {', '.join(first.tanks)})."
         words = words[0].upper() + words[1:]
-        words += f" {len(apart) - 1} more of that grade." if len(apart) > 1 else ""
+        words += f" {len(apart) - 1} more like it." if len(apart) > 1 else ""
     elif care:
         names = "; ".join(pair_title(pair) for pair in care[:3]) + ("; ..." if len(care) > 3 else "")
         words = f"No fish that share a tank must be parted; with care: {names}."
@@ -277,10 +278,10 @@ def wild_sentence(wild: WildCohort, site: Site) -> str:
     if wild.is_trained:
         training = "They are entered as trained to pellets."
     else:
-        lost = wild.count * wild.training_loss
+        lost = wild.fish * wild.training_loss
         training = (
             f"Learning pellets takes about {wild.training_days:.0f} days without growth, costs about "
-            f"{100.0 * wild.training_loss:.0f} % of them ({lost:.0f} of {wild.count:.0f}) and leaves feed uneaten "
+            f"{100.0 * wild.training_loss:.0f} % of them ({lost:.0f} of {wild.fish:.0f}) and leaves feed uneaten "
             "(roughly known)."
         )
     caution = site.species[wild.species].facts.get("wild_caution", _WILD)
@@ -305,7 +306,7 @@ def cautions(company: Company) -> list[str]:
     """
     site = company.season.site
     said = [EVIDENCE]
-    said += [note for note in site.notes if "beside the site" in note]
+    said += own_files(site.species, site.feeds)
     grown: dict[str, list[str]] = {}
     for key, entry in site.species.items():
         grown.setdefault(entry.evidence, []).append(name_words(key))

@@ -120,18 +120,8 @@ def _row(entry: Entry) -> dict[str, Any]:
 
 
 def facts(entry: Entry) -> list[str]:
-    """What a species file says in words beside its numbers, one sentence each; cautions stand apart.
-
-    Parameters
-    ----------
-    entry : Entry
-        A species.
-
-    Returns
-    -------
-    list of str
-        Evidence, likeness, body and temper, whom never to join it with, the feed it was fitted with.
-    """
+    """What a species file says in words beside its numbers, one sentence each: evidence, likeness, temper and body,
+    whom never to join it with, the feed it was fitted with. Cautions stand apart."""
     weak = sum(entry.is_weak(key) for key in entry.values)
     words = [
         f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
@@ -142,28 +132,18 @@ def facts(entry: Entry) -> list[str]:
         words.append(
             f"Likened to {base}: it takes {base}'s values, in a wider band, wherever nothing of its own was read."
         )
-    words.append(f"Temper: {_TEMPERS[entry.facts['temper']]}. Body: {entry.facts['body_form']}, as prey.")
+    words.append(f"Temper: {_TEMPERS[entry.facts['temper']]}. As prey its body is {entry.facts['body_form']}.")
     if never_with(entry):
         others = ", ".join(name.replace("_", " ") for name in never_with(entry))
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
-    words.append(f"Its appetite was fitted with the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
     return words
 
 
 def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
-    """Rows of a species' values by topic, each with its range, source and grade; a weak one says so.
-
-    Parameters
-    ----------
-    entry : Entry
-        A species.
-
-    Returns
-    -------
-    dict of str to list of dict of str to str
-        Topic to rows; a topic without values is left out.
-    """
+    """Rows of a species' values by topic, each with its range, source and grade; a weak one says so. A topic without
+    values is left out."""
     groups = {}
     for group, keys in GROUPS.items():
         rows = [_value_row(entry, key) for key in keys if key in entry.values]
@@ -200,6 +180,12 @@ def feed_rows() -> list[dict[str, str]]:
     ]
 
 
+def feed_cautions() -> list[str]:
+    """Cautions of the feeds that have one, one text each."""
+    entries = (load_feed(name) for name in feed_names())
+    return [f"{entry.title}: {entry.facts['caution']}" for entry in entries if "caution" in entry.facts]
+
+
 def fish_text(answer: Any) -> str:
     """Printed answer of `fish`."""
     if isinstance(answer, list):
@@ -222,7 +208,10 @@ def fish_text(answer: Any) -> str:
             "food is wet.)",
             _WIDTH,
         )
-        return "\n".join([table, *words, "", text_table(feed_rows())])
+        lines = [table, *words, "", text_table(feed_rows())]
+        for caution in feed_cautions():
+            lines += textwrap.wrap(f"- {caution}", _WIDTH, subsequent_indent="  ")
+        return "\n".join(lines)
     lines = [f"{answer['title']} ({answer['latin']}), evidence {answer['evidence']}", ""]
     lines += textwrap.wrap(answer["summary"], _WIDTH)
     lines += [line for fact in answer["facts"] for line in textwrap.wrap(f"- {fact}", _WIDTH, subsequent_indent="  ")]

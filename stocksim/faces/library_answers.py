@@ -12,6 +12,7 @@ import numpy as np
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import InputError, OutsideValidity
 from stocksim.faces.tables import text_table
+from stocksim.library.feeds import feed_kind, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
 from stocksim.water.ammonia import unionized_fraction
@@ -52,6 +53,11 @@ def growth_answer(
         day = int(wasted[0]) + 1
         notes.append(f"Half its weight is gone by day {day}: a real fish would have died of hunger by then.")
     entry = load_species(species)
+    meal = load_feed(feed or entry.facts["fitted_with_feed"])
+    if feed_kind(meal) == "natural":
+        notes.append(
+            f"{meal.title}: natural food, weighed wet as you give it. {meal.facts.get('caution', '')}".rstrip()
+        )
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
     starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])

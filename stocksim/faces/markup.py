@@ -50,8 +50,10 @@ STYLE = f"""<style>
 .st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
 .st-key-menu p {{font-size: 1.05rem}}
 .st-key-menu a[aria-current="page"] p {{font-weight: 700}}
+.ss-badge {{white-space: nowrap}}
 .ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
 .ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
+.ss-words {{margin: 0}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
@@ -68,6 +70,7 @@ STYLE = f"""<style>
   .ss-table td::before {{content: attr(data-head); display: block; font-size: .74rem; color: {FAINT};
     font-weight: 400}}
   .ss-table td:first-child {{grid-column: 1 / -1; font-size: 1.1rem}}
+  .ss-table td[data-head="source"], .ss-table td[data-head="where"] {{grid-column: 1 / -1}}
   .ss-table td:first-child::before {{content: none}}
 }}
 @media print {{
@@ -194,7 +197,8 @@ def species_key_html(season: Season) -> str:
 
 def paragraph_html(text: str, head: str = "") -> str:
     """A paragraph of text as it is, not as Markdown, after a bold head."""
-    return f"<p>{f'<b>{escape(head)}</b> ' if head else ''}{escape(text)}</p>"
+    bold = f"<b>{escape(head)}</b> " if head else ""
+    return f'<p class="ss-words">{bold}{escape(text)}</p>'
 
 
 def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:

@@ -10,10 +10,12 @@ import numpy as np
 from stocksim.engine.findings import Finding
 from stocksim.engine.ledger import deaths_of_water, ledger
 from stocksim.engine.results import Season
+from stocksim.faces.fate_words import event_data, fate_data
 from stocksim.faces.fish_words import fish_cautions
 from stocksim.planning.levers import limit_name
 from stocksim.units import to_face
 from stocksim.water.buffering import SALTS
+from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 LIMIT_WORDS = {
     "predation": "tankmates small enough to be eaten",
@@ -169,6 +171,7 @@ def _water_cautions(season: Season) -> list[str]:
             "alkalinity and pH each week and dose by the test, not by the table."
         )
     words += [SALTS[salt].caution for salt in dict.fromkeys(loop.buffer for loop in dosed) if SALTS[salt].is_caustic]
+    words += filter(None, (sodium_words(season, key) for key in file.loops))
     for column, (key, loop) in enumerate(file.loops.items()):
         inside = layout.leaf_loop[: len(layout.tanks), column] > 0.0
         highest = float(course.ph[0][:, inside].max(initial=0.0))
@@ -181,14 +184,29 @@ def _water_cautions(season: Season) -> list[str]:
     return words
 
 
+def sodium_words(season: Season, loop: str) -> str:
+    """From when a loop with beds holds more sodium than crops like; empty where it does not."""
+    if not any(bed.loop == loop for bed in season.site.file.beds.values()):
+        return ""
+    sodium = season.course.sodium_mg_l[0][:, season.layout.loops.index(loop)]
+    high = np.flatnonzero(sodium > SODIUM_CAUTION_MG_L)
+    if not high.size:
+        return ""
+    return (
+        f"Sodium of loop {loop} passes {SODIUM_CAUTION_MG_L:g} mg/L on {day_words(season.dates[int(high[0])])} and "
+        f"reaches {sodium.max():.0f}: it sets crops back from about there (from memory of Rakocy et al. 2006), and "
+        "only drawn-off water takes it away. Change water, and take buffer and salt without sodium."
+    )
+
+
 def cautions(season: Season) -> list[str]:
     """What the keeper must know beside the numbers, one sentence each."""
     site, layout = season.site, season.layout
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled yet: disease, crops' own uptake (a flat rate stands in) and greenhouse heat. A limit that holds "
-        "here may still be broken by them. Nitrifiers in the cold and in young films are known to a factor of two.",
+        "Not modelled: disease, and greenhouse heat in the season itself. A limit that holds here may still be broken "
+        "by them. Nitrifiers in the cold and in young films are known to a factor of two.",
     ]
     words += fish_cautions(season)
     dying = death_words(season)
@@ -240,6 +258,8 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
             for f in findings
         ],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
+        "fish": fate_data(season),
+        "events": event_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),
     }

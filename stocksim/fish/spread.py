@@ -80,10 +80,8 @@ def mass_share_above(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) 
 
     Parameters
     ----------
-    mean_weight_g, cut_g : array_like, shape (...)
-        Mean weight, above 0, and the cut. [g]
-    cv : array_like, shape (...)
-        Standard deviation over mean weight. [-]
+    mean_weight_g, cv, cut_g : array_like, shape (...)
+        As in `share_above`. [g], [-], [g]
 
     Returns
     -------
@@ -130,17 +128,15 @@ def weight_above_removing_mass(mean_weight_g: ArrayLike, cv: ArrayLike, mass_sha
 
     Parameters
     ----------
-    mean_weight_g : array_like, shape (...)
-        Mean weight. [g] Above 0.
-    cv : array_like, shape (...)
-        Standard deviation over mean weight. [-] For fish all alike the mean comes back.
+    mean_weight_g, cv : array_like, shape (...)
+        As in `weight_with_share_above`. [g], [-]
     mass_share : array_like, shape (...)
         Share of the biomass to lie above. [-] 1 gives the cut 0, 0 an infinite cut.
 
     Returns
     -------
     ndarray, shape (...)
-        Cut. [g]
+        As from `weight_with_share_above`. [g]
 
     Examples
     --------
@@ -188,10 +184,8 @@ def split(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> Parts:
 
     Parameters
     ----------
-    mean_weight_g, cut_g : array_like, shape (...)
-        Mean weight, above 0, and the cut. [g]
-    cv : array_like, shape (...)
-        Standard deviation over mean weight. [-]
+    mean_weight_g, cv, cut_g : array_like, shape (...)
+        As in `share_above`. [g], [-], [g]
 
     Returns
     -------
@@ -225,10 +219,8 @@ def split_share(mean_weight_g: ArrayLike, cv: ArrayLike, number_share: ArrayLike
 
     Parameters
     ----------
-    mean_weight_g : array_like, shape (...)
-        Mean weight. [g] Above 0.
-    cv : array_like, shape (...)
-        Standard deviation over mean weight. [-]
+    mean_weight_g, cv : array_like, shape (...)
+        As in `split`. [g], [-]
     number_share : array_like, shape (...)
         Share of the number in the upper part. [-]
 

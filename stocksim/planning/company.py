@@ -106,7 +106,7 @@ class WildCohort(NamedTuple):
     is_trained: bool
     training_days: float
     training_loss: float
-    count: float
+    fish: float
 
 
 class Company(NamedTuple):
@@ -212,7 +212,8 @@ def _pair(site: Site, one: Group, other: Group) -> Pair:
         names = dict.fromkeys([_loops_of(site, one)[0], _loops_of(site, other)[0]])
         waters = {name: site.temperature_c[name][days] if days.size else site.temperature_c[name] for name in names}
     judged = {loop: _grounds(site, one, other, at_one, at_other, days, water) for loop, water in waters.items()}
-    loop = min(judged, key=lambda name: (_grade(judged[name]), len(judged[name])))
+    order = list(site.file.loops)
+    loop = min(judged, key=lambda name: (_grade(judged[name]), len(judged[name]), order.index(name)))
     grounds = judged[loop]
     verdict = VERDICTS[_grade(grounds)]
     gravest = [ground for ground in grounds if ground.verdict == verdict]
@@ -242,7 +243,7 @@ def _grounds(
     is_itself, is_kin = one.cohort == other.cohort, one.species == other.species
     never = not is_kin and (other.species in never_with(entry) or one.species in never_with(beside))
     judged = judge_pair(*mates, is_kin, never, water)
-    whole = (_date(site, days[0]), _date(site, days[-1]), int(days.size)) if days.size else (None, None, 0)
+    whole = _span(site, days, np.arange(days.size))
     found = _mouth(site, one, other, mates, days)
     if not is_itself:
         found += _mouth(site, other, one, mates[::-1], days)
@@ -271,10 +272,18 @@ def _mouth(site: Site, hunter: Group, prey: Group, mates: tuple[Mate, Mate], day
     longest = share if worst == 2 else max(share, min(CARE_MARGIN * share, LONGEST_PREY_WATCHED))
     chance = float(np.max(fits_mouth_probability(*lengths, longest)))
     hits = np.flatnonzero(grade == worst)
-    dates = (_date(site, days[hits[0]]), _date(site, days[hits[-1]]), int(hits.size)) if days.size else (None, None, 0)
-    sizes = (float(np.atleast_1d(one.length_mm)[hits[0]]), float(np.atleast_1d(other.length_mm)[hits[0]]))
+    one_mm, other_mm = (float(np.atleast_1d(mate.length_mm)[hits[0]]) for mate in mates)
     key = "fits_mouth" if worst == 2 else "nearly_fits"
-    return [Ground(key, VERDICTS[worst], chance, hunter.cohort, prey.cohort, *dates, *sizes)]
+    first, last, number = _span(site, days, hits)
+    names = (hunter.cohort, prey.cohort)
+    return [Ground(key, VERDICTS[worst], chance, *names, first, last, number, one_mm, other_mm)]
+
+
+def _span(site: Site, days: IntArray, hits: NDArray[np.intp]) -> tuple[dt.date | None, dt.date | None, int]:
+    """First and last date of some of the days judged, and how many; none where there are no common days."""
+    if not days.size:
+        return None, None, 0
+    return _date(site, days[hits[0]]), _date(site, days[hits[-1]]), int(hits.size)
 
 
 def _outside(
@@ -291,8 +300,7 @@ def _outside(
         hits = np.flatnonzero((water < low) | (water > high))
         if hits.size <= (0 if is_limit else 0.5 * water.size):
             continue
-        dates = (_date(site, days[hits[0]]), _date(site, days[hits[-1]])) if days.size else (None, None)
-        found.append(Ground(key, verdict, hits.size / water.size, group.cohort, "", *dates, int(hits.size)))
+        found.append(Ground(key, verdict, hits.size / water.size, group.cohort, "", *_span(site, days, hits)))
     return found
 
 

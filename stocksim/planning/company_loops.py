@@ -165,7 +165,7 @@ def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> tuple[Flo
     cohort, species, _, weights = stay
     entry, meal = site.species[species], site.feeds[site.cohorts[cohort].feed]
     low, high = entry["temperature_low_limit"], entry["temperature_high_stress"]
-    water = np.arange(math.ceil(low / _STEP_C), math.floor(high / _STEP_C) + 1) * _STEP_C
+    water: FloatArray = _STEP_C * np.arange(math.ceil(low / _STEP_C), math.floor(high / _STEP_C) + 1, dtype=np.float64)
     weight = np.full(water.shape, float(np.exp(np.log(weights).mean())))
     energy = meal["digestible_energy"]
     efficiency, fasting, body = entry["growth_efficiency"], entry["fasting_loss_fraction"], entry["body_energy"]
@@ -180,9 +180,10 @@ def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> tuple[Flo
     budget = day_budget(
         needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, entry["body_protein"]
     )
-    gain = np.asarray(budget.gain_g, float)
+    gain: FloatArray = np.asarray(budget.gain_g, float)
     best = float(gain.max())
-    return water, gain / best if best > 0.0 else np.full(gain.shape, math.nan)
+    shares: FloatArray = gain / best if best > 0.0 else np.full(gain.shape, math.nan)
+    return water, shares
 
 
 def _resident(

@@ -130,11 +130,12 @@ def other_area(season: Season, loop: str) -> Iterator[Lever]:
             continue
         raw = season.site.raw["beds"][key]
         changes[f"beds.{key}.plantings"] = [
-            {**written, "area": f"{(planting.area or bed.area) * factor:.4f} m2"}
+            {**written, "area": f"{(planting.area or bed.planted_face or bed.area) * factor:.4f} m2"}
             for written, planting in zip(raw["plantings"], bed.plantings, strict=True)
         ]
         if factor > 1.0:
-            changes[f"beds.{key}.area"] = f"{bed.area * factor:.4f} m2"
+            field = "planted_face" if bed.planted_face else "area"
+            changes[f"beds.{key}.{field}"] = f"{(bed.planted_face or bed.area) * factor:.4f} m2"
     units = file.site.units
     carried = format_quantity(feed / middle, "area", units)
     have = format_quantity(now, "area", units)

@@ -18,7 +18,7 @@ from stocksim.site.model import (
     SiteFile,
 )
 from stocksim.site.names import known_name, within_season
-from stocksim.site.quantities import shown
+from stocksim.site.quantities import MONTHS, shown
 from stocksim.units import face_unit, to_face
 
 _LONGEST_SEASON_DAYS = 3660
@@ -67,6 +67,7 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
     faults += fish_faults(file, species)
     for key, bed in file.beds.items():
         faults += _bed_faults(key, bed, file)
+    faults += _air_faults(file)
     for key, settler in file.settlers.items():
         faults += _settler_faults(key, settler, file)
     for key, loop in file.loops.items():
@@ -88,6 +89,9 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                 )
     if bed.kind == "tower" and bed.flow is None:
         faults.append(Fault(table, "flow", 'is missing; a tower has no usual flow, so write one, as "100 L/h".'))
+    if bed.kind != "tower" and bed.planted_face is not None:
+        faults.append(Fault(table, "planted_face", f"belongs to a tower, not to a {bed.kind} bed; take it out."))
+    room = bed.planted_face or bed.area
     if bed.kind in ("raft", "tower") and bed.media_size is not None:
         faults.append(Fault(table, "media_size", f"belongs to a media bed, not to a {bed.kind}; take it out."))
     events: dict[dt.date, float] = {}
@@ -100,7 +104,7 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
             continue
         faults += within_season(table, f"{place}.from", planting.start, file)
         faults += within_season(table, f"{place}.to", planting.end, file)
-        area = bed.area if planting.area is None else planting.area
+        area = room if planting.area is None else planting.area
         events[planting.start] = events.get(planting.start, 0.0) + area
         after = planting.end + dt.timedelta(days=1)
         events[after] = events.get(after, 0.0) - area
@@ -108,17 +112,34 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
     units = file.site.units
     for day in sorted(events):
         planted += events[day]
-        if planted > bed.area * (1 + 1e-9):
+        if planted > room * (1 + 1e-9):
             faults.append(
                 Fault(
                     table, "plantings",
                     f"{to_face(planted, 'area', units):.4g} {face_unit('area', units)} are planted on {day}, more "
-                    f"than the bed's {to_face(bed.area, 'area', units):.4g} {face_unit('area', units)}; "
+                    f"than the {'planted face' if bed.planted_face else 'bed'}'s "
+                    f"{to_face(room, 'area', units):.4g} {face_unit('area', units)}; "
                     "give each planting its own area or move the dates apart.",
                 )
             )  # fmt: skip
             break
     return faults
+
+
+def _air_faults(file: SiteFile) -> list[Fault]:
+    """Months of the season for which no air temperature is given, where any is."""
+    given = file.site.air_temperature
+    if given is None or not season_is_sound(file):
+        return []
+    day = file.season.start
+    months: list[str] = []
+    while day <= file.season.end and len(months) < len(MONTHS):
+        months.append(MONTHS[day.month - 1])
+        day = (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+    missing = [month for month in dict.fromkeys(months) if month not in given]
+    if not missing:
+        return []
+    return [Fault("site", "air_temperature", f"has no value for {', '.join(missing)}; give every month of the season.")]
 
 
 def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:

@@ -9,6 +9,7 @@ from pydantic import Field
 from stocksim.site.fish_tables import CohortTable, Event
 from stocksim.site.quantities import (
     MONTHS,
+    AirTemperature,
     Alkalinity,
     Area,
     BedArea,
@@ -18,6 +19,7 @@ from stocksim.site.quantities import (
     Depth,
     Drop,
     Elevation,
+    EmptyDays,
     Flow,
     GrainSize,
     Latitude,
@@ -28,6 +30,7 @@ from stocksim.site.quantities import (
     OxygenRate,
     Ph,
     Power,
+    SeedlingShare,
     Share,
     SpecificSurface,
     Volume,
@@ -46,6 +49,10 @@ class SiteTable(Table):
     units: Literal["metric", "us"] = "metric"
     density_level: Literal["cautious", "experienced"] = "cautious"
     about: str = ""
+    # light and air of the beds; what is left out is assumed and said
+    cover_transmission: Share | None = None
+    cloud_share: dict[Literal[MONTHS], Share] | None = None  # type: ignore[valid-type]
+    air_temperature: dict[Literal[MONTHS], AirTemperature] | None = None  # type: ignore[valid-type]
 
 
 class SeasonTable(Table):
@@ -181,12 +188,15 @@ class TankTable(Table):
 
 
 class PlantingTable(Table):
-    """One crop on a bed, or on part of it, from a first to a last day."""
+    """One crop on a bed, or on part of it, from a first to a last day, all at once or a share every few days."""
 
     crop: str
     start: Date = Field(alias="from")
     end: Date = Field(alias="to")
     area: Area | None = None
+    every_days: Days | None = None
+    empty_days: EmptyDays = 0
+    seedling_share: SeedlingShare = 0.0
 
 
 class BedTable(Table):
@@ -201,6 +211,7 @@ class BedTable(Table):
     nitrifying_surface: Area | None = None
     biofilter_started: Date | None = None
     oxygen_supply: OxygenSupply | None = None
+    planted_face: Area | None = None
     plantings: list[PlantingTable] = []
 
 

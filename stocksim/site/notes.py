@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from stocksim.library.sources import Entry
+from stocksim.site.bed_notes import bed_notes
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 
 
@@ -32,11 +33,7 @@ def assumptions(
     for key, loop in file.loops.items():
         notes += _water_notes(f"loops.{key}", loop)
         notes += _film_notes(key, loop, file)
-    for key, settler in file.settlers.items():
-        if settler.feeds is not None:
-            notes.append(
-                f"settlers.{key}.feeds is read but not used yet: what its sludge gives {settler.feeds} is not computed."
-            )
+    notes += bed_notes(file)
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:

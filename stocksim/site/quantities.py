@@ -106,6 +106,9 @@ Portion = Annotated[float, _quantity("weight", 0.0, 1e7, "a weight of fish must 
 WaterTemperature = Annotated[
     float, _quantity("temperature", -0.01, 40.01, "fish water lies between 0 and 40 degC (32 and 104 degF)")
 ]
+AirTemperature = Annotated[
+    float, _quantity("temperature", -40.01, 60.01, "air in a growing house lies between -40 and 60 degC", True)
+]
 Power = Annotated[float, _quantity("power", 0.0, 1e6, "a power must be above 0 and at most 1,000 kW")]
 OxygenRate = Annotated[float, _quantity("oxygen_rate", 0.0, 1e8, "a transfer must be above 0 and at most 100 t/day")]
 Alkalinity = Annotated[
@@ -119,6 +122,7 @@ Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees betwe
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
 Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
+SeedlingShare = Annotated[float, _number(0.0, 0.9, "a seedling share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]
 FishNumber = Annotated[int, _number(1, 10_000_000, "give a whole number of fish from 1 to 10,000,000", whole=True)]
 Percent = Annotated[float, _number(0.0, 40.0, "a ration must be a number of percent of body weight from 0 to 40")]
@@ -129,6 +133,7 @@ FeedPerArea = Annotated[
     _quantity("planting_ratio", 0.0, 1000.0, "feed per planted area must lie above 0 and at 1000 g/m2/day or less"),
 ]
 Money = Annotated[float, _number(0.0, 1e9, "money must be a number of 0 or more, in your own currency, without a unit")]
+EmptyDays = Annotated[int, _number(0, 365, "give a whole number of days from 0 to 365", whole=True)]
 Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]
 Level = Annotated[
     float, _quantity("concentration", 0.0, 5000.0, "a level must lie between 0 and 5000 mg/L", low_is_allowed=True)

@@ -20,14 +20,11 @@ beside = Path(st.session_state.site_folder)
 
 st.markdown("# Fish")
 names = species_names(beside)
-if st.session_state.get("fish_name") not in names:
-    st.session_state.fish_name = names[0]
-name = st.selectbox(
-    "Species",
-    names,
-    index=names.index(st.session_state.fish_name),
-    format_func=lambda key: key.replace("_", " ").capitalize(),
-)
+# the key of a field is forgotten when its page is left, and a start that moves with the choice would undo the next one
+if st.session_state.get("fish_picked") not in names:
+    kept = st.session_state.get("fish_name")
+    st.session_state.fish_picked = kept if kept in names else names[0]
+name = st.selectbox("Species", names, key="fish_picked", format_func=lambda key: key.replace("_", " ").capitalize())
 st.session_state.fish_name = name
 try:
     entry = load_species(name, beside)
@@ -66,9 +63,11 @@ except StocksimError as error:
 
 st.markdown("## Values and sources")
 st.caption("Grade: how much of the source was read. Weak: memory, common practice or a guess; it bears little weight.")
-for topic, rows in fish_answers.value_rows(entry).items():
-    st.markdown(f"### {topic}")
-    st.html(markup.table_html(rows))
+for number, (topic, rows) in enumerate(fish_answers.value_rows(entry).items()):
+    with st.expander(f"{topic} ({len(rows)})", expanded=number == 0):
+        st.html(markup.table_html(rows))
 
+st.markdown("## Feeds")
 with st.expander("Feeds of the library, pellet or natural"):
     st.html(markup.table_html(fish_answers.feed_rows()))
+    st.html(markup.bullets_html(fish_answers.feed_cautions()))

@@ -18,6 +18,7 @@ pages = [
     st.Page(FOLDER / "beds.py", title="Beds"),
     st.Page(FOLDER / "powercut.py", title="Power cut"),
     st.Page(FOLDER / "company.py", title="Company"),
+    st.Page(FOLDER / "stock.py", title="Stocking"),
     st.Page(FOLDER / "edit.py", title="Edit the site"),
     st.Page(FOLDER / "fish.py", title="Fish"),
 ]

@@ -45,7 +45,8 @@ def random_tables(seed: int, days: int = 120) -> dict:
         }  # fmt: skip
         for tank in range(int(rng.integers(1, 4))):
             tables["tanks"][f"tank{loop}{tank}"] = {
-                "loop": name, "volume": f"{int(rng.integers(500, 2000))} L", "flow": f"{int(rng.integers(600, 2000))} L/h",
+                "loop": name, "volume": f"{int(rng.integers(500, 2000))} L",
+                "flow": f"{int(rng.integers(600, 2000))} L/h",
                 "oxygen_supply": {"kind": "diffuser", "power": f"{int(rng.integers(15, 60))} W"},
             }  # fmt: skip
         kinds += WARM if is_warm else COOL

@@ -103,7 +103,7 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
                     "most room used": "-",
                 }
             )
-        peak = _fullest(plan, t)
+        peak = room_percent(plan, t)
         for p in here:
             candidate = problem.candidates[p.candidate]
             column = season.layout.cohorts.index(p.cohort)
@@ -124,7 +124,7 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
     return rows
 
 
-def _fullest(plan: StockingPlan, tank: int) -> float:
+def room_percent(plan: StockingPlan, tank: int) -> float:
     """Density of a tank on its fullest day over its limit, in percent."""
     assert plan.season is not None
     name = f"tanks.{plan.problem.tanks[tank]}"

@@ -1,0 +1,96 @@
+"""What the stocking page remembers: problems, plans and reasons, by site and wishes."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import streamlit as st
+
+from stocksim.faces import screen
+from stocksim.faces.stock_words import GOAL_WORDS
+from stocksim.planning.program_reasons import Worth, worth_of_more
+from stocksim.planning.stock_pareto import Between, plans_between
+from stocksim.planning.stock_problem import Problem, build_problem
+from stocksim.planning.stock_program import USUAL_BAND_WEIGHT, margin_of
+from stocksim.planning.stocking import StockingPlan, plan_stocking
+from stocksim.site.reading import Site
+from stocksim.site.stocking_tables import StockingTable
+
+_PLAN_S, _REASONS_S, _BETWEEN_S = 20.0, 20.0, 40.0
+GOALS = {
+    **{goal: words.capitalize() for goal, words in GOAL_WORDS.items()},
+    "edible,steady": "Most edible kilos, then steady feed",
+    "edible,cost": "Most edible kilos, then least cost",
+}
+
+
+class Wished(NamedTuple):
+    """What the sliders say: goal, budget, number of species, margin [-], price of the feed band [kg/kg]."""
+
+    goal: str
+    budget: float | None
+    species_at_least: int
+    margin: float
+    band_weight: float
+
+
+class First(NamedTuple):
+    """Where the sliders stand at first, by the site file, and how far they reach."""
+
+    goal_place: int
+    budget: float | None
+    budget_top: int
+    has_prices: bool
+    species_at_least: int
+    most_species: int
+    margin_percent: int
+    band_g: int
+
+
+def first_wishes(site: Site) -> First:
+    """Sliders of a site."""
+    wishes = site.file.stocking or StockingTable()
+    worth = sum(fish.price * fish.at_most for fish in wishes.candidates.values())
+    worth += sum(option.cost for option in wishes.options.values())
+    species = {c.species for c in site.file.cohorts.values()} | {c.species for c in wishes.candidates.values()}
+    band = USUAL_BAND_WEIGHT if wishes.feed_band_weight is None else wishes.feed_band_weight
+    goal = ",".join(wishes.goal)
+    top = max(int(worth) + 1, int(wishes.budget or 0), 1)
+    return First(
+        list(GOALS).index(goal) if goal in GOALS else 0, wishes.budget, top, worth > 0.0, wishes.species_at_least,
+        max(len(species), wishes.species_at_least, 1), round(100.0 * margin_of(wishes)), round(1000.0 * band),
+    )  # fmt: skip
+
+
+@st.cache_resource(max_entries=6, show_spinner="Following one fish of each kind")
+def problem_of(source: screen.Source) -> Problem:
+    """Stocking problem of a sound site."""
+    return build_problem(screen.solve(source).site)
+
+
+@st.cache_resource(max_entries=40, show_spinner=False)
+def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
+    """Plan of a sound site under the sliders' wishes."""
+    problem = problem_of(source)
+    wishes = (problem.site.file.stocking or StockingTable()).model_copy(
+        update={
+            "budget": wished.budget, "species_at_least": wished.species_at_least, "margin": wished.margin,
+            "feed_band_weight": wished.band_weight,
+        }
+    )  # fmt: skip
+    return plan_stocking(problem.site, wished.goal, _PLAN_S, wishes=wishes, problem=problem)
+
+
+@st.cache_resource(max_entries=20, show_spinner="Solving again with a tenth more of each")
+def worths_of(source: screen.Source, wished: Wished) -> list[Worth]:
+    """What more of each binding limit would bring."""
+    plan = plan_of(source, wished)
+    if plan.plan is None or not plan.binding:
+        return []
+    return worth_of_more(plan.program, plan.plan, plan.binding, time_limit_s=_REASONS_S / len(plan.binding))
+
+
+@st.cache_resource(max_entries=20, show_spinner=False)
+def plans_of(source: screen.Source, wished: Wished, pair: tuple[str, str]) -> list[Between]:
+    """Plans between two goals."""
+    return plans_between(plan_of(source, wished), *pair, time_limit_s=_BETWEEN_S)

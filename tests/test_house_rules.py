@@ -33,6 +33,7 @@ HELPERS = {
     "oracle_fish.py",
     "oracle_pools.py",
     "oracle_water.py",
+    "random_sites.py",
     "site_faults.py",
     "small_programs.py",
     "small_sites.py",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 from html import escape
 
@@ -20,7 +21,7 @@ _EDGE = 10.0
 
 STYLE = f"""<style>
 .ss-tanks {{display: flex; flex-wrap: wrap; gap: 1rem 1.6rem; align-items: flex-end}}
-.ss-tank {{margin: 0; max-width: 100%}} .ss-tank svg {{display: block; max-width: 100%; height: auto}}
+.ss-tank {{margin: 0; max-width: 100%}} .ss-tank img {{display: block; max-width: 100%; height: auto}}
 .ss-tank figcaption {{font-size: .93rem; line-height: 1.35; max-width: 22rem; min-height: 4.6rem}}
 .ss-tank b {{font-size: 1.02rem}} .ss-tank .ss-faint {{color: {FAINT}}}
 </style>"""
@@ -58,10 +59,10 @@ def _tank(plan: StockingPlan, tank: int, width: float, each: int) -> str:
     edge = "" if here else ' stroke-dasharray="5 4"'
     told = ", ".join(f"{p.fish} {p.cohort}" for p in here) or "empty"
     drawing = (
-        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" width="{width:.0f}" height="{height:.0f}" role="img" '
-        f'aria-label="tank {escape(name)}: {escape(told)}">'
-        f'<rect x="1" y="1" width="{width - 2:.1f}" height="{height - 2:.1f}" rx="9" fill="{_WATER if here else PAPER}" '
-        f'stroke="{INK}" stroke-width="2"{edge}/>{"".join(shapes)}'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {height:.0f}" width="{width:.0f}" '
+        f'height="{height:.0f}">'
+        f'<rect x="1" y="1" width="{width - 2:.1f}" height="{height - 2:.1f}" rx="9" '
+        f'fill="{_WATER if here else PAPER}" stroke="{INK}" stroke-width="2"{edge}/>{"".join(shapes)}'
         f"{bar if here else ''}</svg>"
     )
     lines = [
@@ -71,8 +72,12 @@ def _tank(plan: StockingPlan, tank: int, width: float, each: int) -> str:
     ]
     used = f"{full:.0f} % of its room used at most" if here else "left empty"
     place = f"{format_quantity(table.volume, 'volume', units)}, loop {escape(table.loop)}"
+    # an image, because the pages let no drawing stand among other HTML
+    picture = base64.b64encode(drawing.encode()).decode()
+    alt = escape(f"tank {name}: {told}", quote=True)
     return (
-        f'<figure class="ss-tank">{drawing}<figcaption><b>{escape(name)}</b> <span class="ss-faint">{place}; {used}'
+        f'<figure class="ss-tank"><img alt="{alt}" src="data:image/svg+xml;base64,{picture}"><figcaption>'
+        f'<b>{escape(name)}</b> <span class="ss-faint">{place}; {used}'
         f"</span><br>{'<br>'.join(lines)}</figcaption></figure>"
     )
 

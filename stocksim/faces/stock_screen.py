@@ -16,8 +16,9 @@ from stocksim.planning.stocking import StockingPlan, plan_stocking
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import StockingTable
 
-_PLAN_S, _REASONS_S, _BETWEEN_S = 20.0, 20.0, 40.0
-GOALS = {
+# less exact than the command: sliders should answer soon
+_PLAN_S, _REASONS_S, _BETWEEN_S, _GAP = 15.0, 20.0, 40.0, 0.02
+GOALS: dict[str, str] = {
     **{goal: words.capitalize() for goal, words in GOAL_WORDS.items()},
     "edible,steady": "Most edible kilos, then steady feed",
     "edible,cost": "Most edible kilos, then least cost",
@@ -78,7 +79,7 @@ def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
             "feed_band_weight": wished.band_weight,
         }
     )  # fmt: skip
-    return plan_stocking(problem.site, wished.goal, _PLAN_S, wishes=wishes, problem=problem)
+    return plan_stocking(problem.site, wished.goal, _PLAN_S, wishes=wishes, problem=problem, gap=_GAP)
 
 
 @st.cache_resource(max_entries=20, show_spinner="Solving again with a tenth more of each")

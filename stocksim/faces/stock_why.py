@@ -53,19 +53,15 @@ def _no_place(problem: Problem, c: int, units: str) -> str:
 def _together(plan: StockingPlan, c: int) -> str:
     """Whom of the planned fish a candidate may not share a tank with."""
     problem, there = plan.problem, {p.candidate for p in plan.cohorts}
-    said = []
+    said: dict[str, list[str]] = {}
     for pair in problem.apart:
-        if c not in (pair.one, pair.other):
+        other = {pair.one: pair.other, pair.other: pair.one}.get(c, -1)
+        if c not in (pair.one, pair.other) or other not in there:
             continue
-        other = pair.other if pair.one == c else pair.one
-        if other not in there:
-            continue
-        name = problem.candidates[other].name
-        if pair.eater >= 0:
-            said.append(f"{name}, which {'it would eat' if pair.eater == c else 'would eat it'}")
-        else:
-            said.append(name)
-    return f"it may not share a tank with {' or '.join(said)}" if said else ""
+        why = "" if pair.eater < 0 else (" (it would eat them)" if pair.eater == c else " (they would eat it)")
+        said.setdefault(why, []).append(problem.candidates[other].name)
+    parts = [f"{' and '.join(names)}{why}" for why, names in said.items()]
+    return f"it may not share a tank with {', nor with '.join(parts)}" if parts else ""
 
 
 def giving_words(plan: StockingPlan, item: Broken) -> str:

@@ -29,6 +29,7 @@ from stocksim.planning.program_reasons import (
     worth_of_more,
 )
 from stocksim.planning.program_solve import Plan, solve_in_order
+from stocksim.planning.stock_fill import greedy_stocking
 from stocksim.planning.stock_problem import Problem, build_problem
 from stocksim.planning.stock_program import build_program, first_courses
 from stocksim.planning.stock_rounds import Corrections, Proven, prove_plan
@@ -42,7 +43,7 @@ Progress = Callable[[str, int, int], None]
 GAP = 0.01
 TIME_LIMIT_S = 60.0
 # Shares of the time left: what one solve, the reasons for refusals, and the worth of limits may take.
-_ONE_SOLVE, _REASONS = 0.4, 0.5
+_ONE_SOLVE, _REASONS = 0.5, 0.5
 _LEAST_SOLVE_S = 1.0
 # Where no round held, the last plan is thinned by these shares until a full season holds.
 _THINNED = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
@@ -114,9 +115,15 @@ class _Planner:
     """What the rounds need, with one clock over all of it."""
 
     def __init__(
-        self, problem: Problem, wishes: StockingTable, goals: Sequence[str], ends: float, progress: Progress | None
+        self,
+        problem: Problem,
+        wishes: StockingTable,
+        goals: Sequence[str],
+        ends: float,
+        gap: float,
+        progress: Progress | None,
     ):
-        self.problem, self.wishes, self.ends, self.progress = problem, wishes, ends, progress
+        self.problem, self.wishes, self.ends, self.gap, self.progress = problem, wishes, ends, gap, progress
         self.keep_all = "keep" in goals
         self.goals = tuple(goal for goal in goals if goal != "keep") or ("edible",)
         self.first: list[Course] = first_courses(problem)
@@ -140,10 +147,13 @@ class _Planner:
             nan = float("nan")
             return Plan(goal, None, nan, nan, nan, float("inf"), "time_limit", 0.0)
         allowed = max(_ONE_SOLVE * self.left() / len(self.goals), _LEAST_SOLVE_S)
-        plans = solve_in_order(program, self.goals, GAP, allowed)
+        plans = solve_in_order(program, self.goals, self.gap, allowed)
         first, found = plans[0], [plan for plan in plans if plan.stocking is not None]
         if not found:
-            return first
+            filled = greedy_stocking(program, goal) if first.status == "time_limit" else None
+            if filled is None or broken(program, filled):
+                return first
+            found = [first._replace(stocking=filled)]
         stocking = found[-1].stocking
         assert stocking is not None
         reached = score(program, goal, stocking)
@@ -177,6 +187,7 @@ def plan_stocking(
     wishes: StockingTable | None = None,
     problem: Problem | None = None,
     refused: bool = True,
+    gap: float = GAP,
 ) -> StockingPlan:
     """Best stocking of a site that holds every hard limit in its full season.
 
@@ -199,6 +210,8 @@ def plan_stocking(
         Of `build_problem` for the same site, to save its time.
     refused : bool
         Whether to solve again for the reason of each candidate left out.
+    gap : float
+        Share of the first goal that may be left open. [-]
 
     Returns
     -------
@@ -222,9 +235,9 @@ def plan_stocking(
     faults = impossible_wishes(problem, wishes, goals)
     if faults:
         raise InputError(faults)
-    planner = _Planner(problem, wishes, goals, began + time_limit_s, progress)
+    planner = _Planner(problem, wishes, goals, began + time_limit_s, gap, progress)
     proven = prove_plan(
-        planner.program, planner.solve, planner.run, len(problem.options), GAP, progress=planner.rounds_done
+        planner.program, planner.solve, planner.run, len(problem.options), gap, progress=planner.rounds_done
     )
     if proven.plan is None or proven.plan.stocking is None:
         proven = _thinned(planner, proven)
@@ -257,7 +270,7 @@ def _with_plan(
     if refused:
         waiting = int((stocking.fish.sum(axis=1) == 0).sum())
         each = max(_REASONS * planner.left() / max(waiting, 1), _LEAST_SOLVE_S)
-        left_out = tuple(refusals(program, plan, GAP, each, planner.counter("reasons for fish left out")))
+        left_out = tuple(refusals(program, plan, planner.gap, each, planner.counter("reasons for fish left out")))
     worths: tuple[Worth, ...] = ()
     if reasons and binding:
         each = max(planner.left() / len(binding), _LEAST_SOLVE_S)

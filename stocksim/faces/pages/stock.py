@@ -29,14 +29,14 @@ st.markdown("## Wishes")
 if site.file.stocking is None:
     st.caption("This site file has no [stocking] table, so only its own fish are placed anew: see docs/stocking.md.")
 with st.container(horizontal=True, vertical_alignment="bottom", key="stock_wishes"):
-    goal = st.selectbox("Goal", list(GOALS), index=start.goal_place, format_func=GOALS.get, width=290)
+    goal = st.selectbox("Goal", list(GOALS), index=start.goal_place, format_func=lambda key: GOALS[key], width=290)
     budget = start.budget
     if start.has_prices:
         top = start.budget_top
         budget = st.slider("Budget for fish and heat", 0, top, int(min(start.budget or top, top)), width=240)
     kinds = st.slider("Species at least", 0, start.most_species, start.species_at_least, width=200)
     margin = st.slider("Kept in hand of every limit, %", 0, 30, start.margin_percent, width=220)
-    band = st.slider("Weight of feed outside the beds' band, g fillet a kg", 0, 500, start.band_g, 10, width=260)
+    band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, start.band_g, 10, width=270)
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:
     with st.spinner("Solving, and running the season with it"):

@@ -1,0 +1,295 @@
+"""The stocking planner from a site file to a proved plan, its reasons, and the planned file."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import json
+import tomllib
+
+import numpy as np
+import pytest
+import tomlkit
+from random_sites import random_stockings, random_tables, thinned_until
+from small_sites import START, build, one_tank
+
+import stocksim
+from stocksim.engine.running import run_season
+from stocksim.faces.stock_answer import stock_answer, stock_text
+from stocksim.faces.stock_file import planned_text
+from stocksim.planning.planned_site import run_stocking, worst_margins
+from stocksim.planning.program import Stocking, broken, score
+from stocksim.planning.stock_fill import greedy_stocking
+from stocksim.planning.stock_pareto import plans_between
+from stocksim.planning.stock_program import build_program, first_courses
+from stocksim.planning.stocking import plan_stocking
+from stocksim.site.reading import site_from_text
+from stocksim.site.stocking_tables import StockingTable
+
+DAYS = 60
+LAST = START + dt.timedelta(days=DAYS - 1)
+
+
+def house() -> dict:
+    """A warm loop of two tanks and a cool one of one, the keeper's own tilapia, fish to buy, and a set point."""
+    tables = one_tank(days=DAYS, count=30, power_w=40.0, bed_m2=4.0, alkalinity_target="80 mg/L")
+    tables["loops"]["cool"] = {
+        "sump": "600 L", "ph": 7.0, "water_temperature": {"kind": "constant", "value": "14 degC"},
+    }  # fmt: skip
+    air = {"kind": "diffuser", "power": "30 W"}
+    tables["tanks"]["two"] = {"loop": "main", "volume": "500 L", "flow": "700 L/h", "oxygen_supply": air}
+    tables["tanks"]["chill"] = {"loop": "cool", "volume": "900 L", "flow": "900 L/h", "oxygen_supply": air}
+    tables["beds"]["raft"] = {"loop": "cool", "kind": "raft", "area": "4 m2"}
+    tables["beds"]["gravel"]["plantings"] = [{"crop": "lettuce", "from": START, "to": LAST, "area": "3 m2"}]
+    tables["stocking"] = {
+        "budget": 300,
+        "feed_price": 2.0,
+        "candidates": {
+            "trout": {
+                "species": "rainbow_trout", "mean_weight": "50 g", "price": 2.5, "feed": "trout_44", "at_most": 60,
+                "leaves": START + dt.timedelta(days=50),
+            },
+            "cats": {
+                "species": "channel_catfish", "mean_weight": "80 g", "price": 1.5, "feed": "catfish_32", "at_most": 80,
+            },
+            "pond_fish": {
+                "species": "goldfish", "mean_weight": "20 g", "price": 1.0, "feed": "koi_wheatgerm_32", "at_most": 50,
+                "tanks": ["two"],
+            },
+        },
+        "options": {"warmer": {"loop": "cool", "at_least": "16 degC", "cost": 10}},
+    }  # fmt: skip
+    return tables
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return stocksim.plan_stocking(build(house()), reasons=True)
+
+
+def test_the_plan_holds_in_the_season_of_its_own_file(plan):
+    assert plan.plan is not None
+    site = site_from_text(tomlkit.dumps(plan.tables), plan.problem.site.folder)
+    season = run_season(site)
+    assert [f.limit for f in season.findings if f.is_broken] == []
+    counts = {name: table.count for name, table in site.file.cohorts.items()}
+    assert counts == {p.cohort: p.fish for p in plan.cohorts}
+    # the season of the file is that of the rounds, day by day
+    layout, course = run_stocking(plan.problem, plan.plan.stocking)
+    order = [layout.cohorts.index(name) for name in season.layout.cohorts]
+    assert season.course.weight_g == pytest.approx(course.weight_g[:, :, order], rel=1e-12)
+    assert season.course.count == pytest.approx(course.count[:, :, order], rel=1e-12)
+    assert not broken(plan.program, plan.plan.stocking)
+
+
+def test_edible_kilos_are_those_of_the_season(plan):
+    """Fillet by the program, linear in numbers, against fish weighed in the season of the planned file."""
+    layout, course = plan.season.layout, plan.season.course
+    total = 0.0
+    for p in plan.cohorts:
+        column = layout.cohorts.index(p.cohort)
+        last = np.flatnonzero(course.count[0, :, column] > 0.0)[-1]
+        share = plan.problem.entries[p.candidate].number("fillet_yield", 0.0)
+        total += share * course.count[0, last, column] * course.weight_g[0, last, column] / 1000.0
+    sold = int(plan.problem.owned[0]) - sum(p.fish for p in plan.cohorts if p.candidate == 0)
+    total += sold * 0.1 * plan.problem.entries[0]["fillet_yield"]
+    assert plan.values["edible"] == pytest.approx(total, rel=0.01)
+
+
+def test_fish_that_leave_are_harvested_in_the_file(plan):
+    trout = [p.cohort for p in plan.cohorts if plan.problem.candidates[p.candidate].name == "trout"]
+    assert trout
+    events = plan.tables["events"]
+    assert {event["cohort"] for event in events} == set(trout)
+    assert all(event["all"] and event["date"] == START + dt.timedelta(days=50) for event in events)
+
+
+def test_many_seasons_at_once_are_as_one_by_one(plan):
+    stocking = plan.plan.stocking
+    fewer = stocking._replace(fish=stocking.fish // 2)
+    together = worst_margins(plan.problem, [stocking, fewer])
+    alone = [worst_margins(plan.problem, [s])[0] for s in (stocking, fewer)]
+    assert together == pytest.approx(alone, rel=1e-6)
+    assert together[0] == pytest.approx(
+        min(f.margin_percent for f in plan.season.findings if f.margin_percent is not None), rel=1e-6
+    )
+
+
+def test_the_answer_is_the_contracts_and_plain_json(plan):
+    answer = json.loads(json.dumps(stock_answer(plan), allow_nan=False))
+    assert {"plan", "goal_value", "gap", "binding", "refused", "relaxation"} <= set(answer)
+    assert {"species", "tank", "count"} <= set(answer["plan"][0])
+    assert sum(entry["count"] for entry in answer["plan"]) == sum(p.fish for p in plan.cohorts)
+    assert answer["season"]["holds"] is True
+    assert answer["relaxation"] == []
+    assert all(item["sentence"].endswith(".") and "worth" in item for item in answer["binding"])
+    assert all(item["reason"].endswith(".") for item in answer["refused"])
+    text = stock_text(plan)
+    for p in plan.cohorts:
+        assert p.cohort in text
+    assert "nan" not in text
+    assert "never release" in text or not answer["leaving"]
+
+
+def test_the_keepers_file_keeps_its_comments():
+    text = "# my own comment\n" + tomlkit.dumps(house()).replace("[tanks.one]", "[tanks.one] # by the door")
+    site = site_from_text(text, build(house()).folder)
+    plan = plan_stocking(site, refused=False)
+    new = planned_text(text, plan, "house.toml")
+    assert "# my own comment" in new
+    assert "# by the door" in new
+    assert tomllib.loads(new) == plan.tables
+    assert "stocking" not in plan.tables
+
+
+@pytest.mark.parametrize("seed", [2, 4])
+def test_a_plan_beats_a_greedy_fill_and_random_stockings(seed):
+    """As the benchmark of plan quality, with fewer random stockings."""
+    site = build(random_tables(seed, days=60))
+    plan = plan_stocking(site, refused=False)
+    problem, wishes = plan.problem, site.file.stocking
+    program = build_program(problem, wishes, first_courses(problem))
+    assert plan.plan is not None
+    assert all(not f.is_broken for f in plan.season.findings)
+    several = random_stockings(program, 60, seed)
+    assert len(several) == 60
+    held = [s for s, margin in zip(several, worst_margins(problem, several), strict=True) if margin >= 0.0]
+    assert held
+    filled = thinned_until(problem, program, greedy_stocking(program, "edible"), worst_margins)
+    for other in [*held, *([filled] if filled else [])]:
+        assert score(program, "edible", other) <= plan.plan.score * (1.0 + 1e-9)
+
+
+def test_a_plan_beaten_would_be_seen():
+    """The random stockings are good ones: the best of them comes near the plan, and half a plan loses to it."""
+    site = build(random_tables(4, days=60))
+    plan = plan_stocking(site, refused=False)
+    program = build_program(plan.problem, site.file.stocking, first_courses(plan.problem))
+    best = max(score(program, "edible", s) for s in random_stockings(program, 60, 4))
+    half = Stocking(plan.plan.stocking.fish // 2, plan.plan.stocking.choice)
+    assert score(program, "edible", half) < best < plan.plan.score
+
+
+def test_what_cannot_be_is_answered_with_the_smallest_change():
+    tables = house()
+    tables["stocking"]["candidates"]["cats"] |= {"at_least": 400, "at_most": 400, "price": 0}
+    plan = plan_stocking(build(tables))
+    assert plan.plan is None
+    assert "keep cats" in plan.contradiction
+    assert plan.relaxation.gives
+    answer = stock_answer(plan)
+    assert answer["plan"] is None
+    assert answer["goal_value"] is None
+    assert all(item["sentence"] for item in answer["relaxation"])
+    text = stock_text(plan)
+    assert "cannot all be met" in text
+    assert "at least 400 of cats" in text
+
+
+def test_keeping_all_places_every_own_fish_or_says_what_must_give():
+    tables = house() | {"stocking": {"goal": "keep"}}
+    plan = plan_stocking(build(tables))
+    assert sum(p.fish for p in plan.cohorts) == 30
+    crowded = copy.deepcopy(tables)
+    crowded["cohorts"]["fish"]["count"] = 3000
+    plan = plan_stocking(build(crowded))
+    assert plan.plan is None
+    assert {item.what for item in plan.relaxation.gives} & {"density", "oxygen", "biofilter"}
+
+
+def test_goals_in_order_and_goals_against_each_other():
+    site = build(house())
+    most = plan_stocking(site, "edible", refused=False)
+    cheaper = plan_stocking(site, ["edible", "cost"], refused=False)
+    assert cheaper.plan.score >= most.plan.score * 0.97
+    assert cheaper.values["cost"] <= most.values["cost"] + 1e-6
+    points = plans_between(most, "edible", "cost", 5)
+    assert len(points) >= 5
+    for better, worse in zip(points[:-1], points[1:], strict=True):
+        assert worse.values["cost"] < better.values["cost"]
+    for point in points:
+        assert point.margin_percent >= 0.0
+
+
+def test_a_harvest_wished_is_there_on_its_day():
+    tables = house()
+    by = START + dt.timedelta(days=40)
+    tables["stocking"] |= {
+        "goal": "cost", "harvest_wishes": [{"species": "channel_catfish", "weight": "3 kg", "by": by}],
+    }  # fmt: skip
+    plan = plan_stocking(build(tables), refused=False)
+    assert plan.plan.goal == "cost"
+    layout, course = plan.season.layout, plan.season.course
+    cats = [layout.cohorts.index(p.cohort) for p in plan.cohorts if plan.problem.candidates[p.candidate].name == "cats"]
+    kg = float((course.count * course.weight_g)[0, 40, cats].sum()) / 1000.0
+    # no more fish than the wish asks for, and the program's growth is the season's
+    assert 3.0 * 0.999 <= kg < 3.3
+    assert {plan.problem.candidates[p.candidate].name for p in plan.cohorts} == {"cats"}
+
+
+def test_two_wishes_for_one_species_need_other_fish():
+    tables = house()
+    wish = {"species": "channel_catfish", "weight": "2 kg", "by": START + dt.timedelta(days=40)}
+    tables["stocking"] |= {"goal": "cost", "harvest_wishes": [wish, wish | {"by": START + dt.timedelta(days=50)}]}
+    plan = plan_stocking(build(tables), refused=False)
+    fish = sum(p.fish for p in plan.cohorts)
+    alone = plan.problem.loads.weight_g[0, 2]
+    assert fish >= 2000.0 / alone[40] + 2000.0 / alone[50] - 1.0
+
+
+def test_a_heater_is_chosen_where_it_pays_and_not_where_it_does_not():
+    tables = house()
+    tables["stocking"]["candidates"]["trout"]["at_most"] = 200
+    tables["stocking"]["budget"] = 800
+    tables["stocking"]["options"]["warmer"]["cost"] = 0
+    plan = plan_stocking(build(tables), refused=False)
+    chosen = [plan.program.options[int(o)] for o in plan.plan.stocking.choice]
+    assert plan.tables["loops"]["cool"]["water_temperature"].get("at_least") == (
+        "16 degC" if "warmer" in chosen else None
+    )
+    tables["stocking"]["options"]["warmer"]["cost"] = 10_000
+    plan = plan_stocking(build(tables), refused=False)
+    assert "warmer" not in [plan.program.options[int(o)] for o in plan.plan.stocking.choice]
+
+
+def test_rations_that_depend_on_numbers_are_changed_and_said():
+    tables = house()
+    tables["cohorts"]["fish"]["ration"] = {"kind": "fixed", "per_day": "150 g"}
+    tables["events"] = [
+        {"kind": "move", "date": START + dt.timedelta(days=9), "cohort": "fish", "tank": "two"},
+        {"kind": "harvest", "date": START + dt.timedelta(days=30), "cohort": "fish", "all": True},
+    ]
+    plan = plan_stocking(build(tables), "keep", refused=False)
+    assert any("fixed weight of feed" in note for note in plan.notes)
+    assert any("events[1], a move of fish" in note for note in plan.notes)
+    assert plan.problem.candidates[0].leaves == START + dt.timedelta(days=30)
+    own = [table for name, table in plan.tables["cohorts"].items() if name.startswith("fish")]
+    assert own
+    assert all(table["ration"] == {"kind": "appetite", "fraction": 0.85} for table in own)
+
+
+def test_refusals_name_the_water_and_the_company():
+    tables = house()
+    tables["stocking"]["candidates"]["warm_trout"] = tables["stocking"]["candidates"]["trout"] | {"tanks": ["one"]}
+    plan = plan_stocking(build(tables))
+    answer = stock_answer(plan)
+    reasons = {item["candidate"]: item for item in answer["refused"]}
+    assert reasons["warm_trout"]["kind"] == "no_place"
+    assert "loop main is too warm, up to 26.0 degC" in reasons["warm_trout"]["reason"]
+    assert "pond_fish" not in reasons or "no fillet" in reasons["pond_fish"]["reason"]
+
+
+def test_time_that_is_short_still_gives_an_honest_answer():
+    plan = plan_stocking(build(house()), time_limit_s=0.01, refused=False)
+    assert plan.plan is not None
+    assert plan.plan.gap >= 0.0
+    assert all(not f.is_broken for f in plan.season.findings)
+
+
+def test_a_margin_is_kept_in_hand():
+    wide, none = (
+        plan_stocking(build(house()), wishes=StockingTable.model_validate(house()["stocking"] | {"margin": share}))
+        for share in (0.3, 0.0)
+    )
+    assert wide.plan.score < none.plan.score
+    assert worst_margins(wide.problem, [wide.plan.stocking])[0] > worst_margins(none.problem, [none.plan.stocking])[0]

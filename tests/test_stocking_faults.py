@@ -1,0 +1,107 @@
+"""Bad input to the stocking planner: each contradiction told in a sentence that names both sides."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from site_faults import good_english
+from small_sites import START, build, one_tank
+
+from stocksim.errors import InputError
+from stocksim.planning.stocking import plan_stocking
+
+OFFER = {"species": "nile_tilapia", "mean_weight": "60 g", "price": 2, "feed": "tilapia_34", "at_most": 30}
+BY = START + dt.timedelta(days=20)
+
+
+def tables(stocking: dict, **site: object) -> dict:
+    """One warm tank without fish of its own, unless ``cohorts`` are given."""
+    return one_tank(**site) | {"cohorts": {}, "stocking": {"candidates": {"offer": OFFER}} | stocking}
+
+
+@pytest.mark.parametrize(
+    ("stocking", "place", "words"),
+    [
+        ({"budget": 0}, "stocking.budget", "0 contradicts the prices: the cheapest batch of fish costs 2"),
+        (
+            {"budget": 10, "candidates": {"offer": OFFER | {"at_least": 6}}}, "stocking.budget",
+            "10 contradicts at_least of stocking.candidates.offer, which costs 12",
+        ),
+        (
+            {"candidates": {"offer": OFFER | {"at_least": 40}}}, "stocking.candidates.offer.at_least",
+            "40 contradicts at_most 30",
+        ),
+        (
+            {"candidates": {"offer": OFFER | {"minimum_batch": 40}}}, "stocking.candidates.offer.minimum_batch",
+            "40 contradicts at_most 30",
+        ),
+        (
+            {"candidates": {"offer": OFFER | {"stocked": BY, "leaves": BY}}}, "stocking.candidates.offer.leaves",
+            "contradicts the day the fish come",
+        ),
+        ({"species_at_least": 2}, "stocking.species_at_least", "2 contradicts the candidates, which are of 1 species"),
+        ({"species_at_least": 1, "species_at_most": 1, "goal": "most"}, "stocking.goal", '"most" is not a goal'),
+        (
+            {"harvest_wishes": [{"species": "walleye", "weight": "2 kg", "by": BY}]},
+            "stocking.harvest_wishes[1].species", '"walleye" contradicts the candidates',
+        ),
+        (
+            {"candidates": {"offer": OFFER | {"tanks": ["two"]}}}, "stocking.candidates.offer.tanks",
+            '"two" is not among the tanks; known are one',
+        ),
+        ({"own": {"perch": {}}}, "stocking.own.perch", "is not among the cohorts"),
+        ({"options": {"hot": {"loop": "main"}}}, "stocking.options.hot.at_least", "give at_least, at_most or both"),
+        (
+            {"options": {"hot": {"loop": "main", "at_least": "30 degC", "at_most": "20 degC"}}},
+            "stocking.options.hot.at_least", "is above at_most",
+        ),
+        ({"candidates": {"offer": OFFER | {"species": "dragon"}}}, "stocking.candidates.offer.species", "known are"),
+        ({"candidates": {"offer": OFFER | {"colour": "red"}}}, "stocking.candidates.offer.colour", "is not known here"),
+        ({"candidates": {"of fer": OFFER}}, "stocking.candidates.of fer", "is not a usable name"),
+    ],
+)  # fmt: skip
+def test_a_stocking_table_at_fault_is_told_where_and_why(stocking, place, words):
+    with pytest.raises(InputError) as caught:
+        build(tables(stocking))
+    told = {".".join(filter(None, (f.table, f.field))): f for f in caught.value.faults}
+    assert place in told, list(told)
+    assert words in told[place].message
+    good_english(told[place])
+
+
+def test_every_key_that_is_needed_has_words():
+    with pytest.raises(InputError) as caught:
+        build(tables({"candidates": {"offer": {}}, "harvest_wishes": [{}], "options": {"hot": {}}}))
+    assert len(caught.value.faults) == 9
+    for fault in caught.value.faults:
+        assert "is missing; " in fault.message
+        good_english(fault)
+
+
+@pytest.mark.parametrize(
+    ("stocking", "site", "words"),
+    [
+        ({}, {"temperature_c": 9.0, "days": 20}, "the water contradicts the fish: no tank suits any candidate"),
+        ({"goal": "cost"}, {"days": 20}, '"cost" as the first goal contradicts wishing for nothing'),
+        ({"goal": "steady"}, {"days": 20}, '"steady" contradicts the beds'),
+        (
+            {"harvest_wishes": [{"species": "nile_tilapia", "weight": "90 kg", "by": BY}]}, {"days": 30},
+            "90.0 kg of nile_tilapia by 2026-10-21 contradicts the numbers offered",
+        ),
+    ],
+)  # fmt: skip
+def test_wishes_that_the_water_or_the_numbers_forbid_are_refused(stocking, site, words):
+    with pytest.raises(InputError) as caught:
+        plan_stocking(build(tables(stocking, **site)))
+    (fault,) = caught.value.faults
+    assert words in fault.message
+    good_english(fault)
+
+
+def test_nothing_to_plan_is_said():
+    empty = one_tank(days=10) | {"cohorts": {}}
+    with pytest.raises(InputError, match="no fish and .* offers none"):
+        plan_stocking(build(empty))
+    with pytest.raises(InputError, match="is not a goal"):
+        plan_stocking(build(one_tank(days=10)), goal="fame")

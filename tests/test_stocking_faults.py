@@ -101,7 +101,7 @@ def test_wishes_that_the_water_or_the_numbers_forbid_are_refused(stocking, site,
 
 def test_nothing_to_plan_is_said():
     empty = one_tank(days=10) | {"cohorts": {}}
-    with pytest.raises(InputError, match="no fish and .* offers none"):
+    with pytest.raises(InputError, match=r"no fish and .* offers none"):
         plan_stocking(build(empty))
     with pytest.raises(InputError, match="is not a goal"):
         plan_stocking(build(one_tank(days=10)), goal="fame")

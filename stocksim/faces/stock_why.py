@@ -14,6 +14,10 @@ from stocksim.planning.stocking import StockingPlan
 from stocksim.units import format_quantity
 
 
+_HARDLY = 0.01  # a share this small comes of the solver's own gap
+_PLACES = {"density": "the room in tank", "oxygen": "the oxygen in tank", "biofilter": "the biofilter of loop"}
+
+
 def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
     """Why a candidate is left out."""
     problem = plan.problem
@@ -68,6 +72,8 @@ def giving_words(plan: StockingPlan, item: Broken) -> str:
     """What must give for a wish to be met, and by how much."""
     problem, units = plan.problem, plan.problem.site.file.site.units
     when = "" if item.week is None else f" in {week_words(problem, item.week)}"
+    if item.what in _PLACES and item.value < item.bound * (1.0 + _HARDLY):
+        return f"{_PLACES[item.what]} {item.where} would be over what the plan may use by less than 1 %{when}"
     if item.what == "density":
         volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
         larger = format_quantity(volume * item.value / max(item.bound, 1e-9), "volume", units)

@@ -13,7 +13,6 @@ from stocksim.planning.stock_sanity import misfit_words
 from stocksim.planning.stocking import StockingPlan
 from stocksim.units import format_quantity
 
-
 _HARDLY = 0.01  # a share this small comes of the solver's own gap
 _PLACES = {"density": "the room in tank", "oxygen": "the oxygen in tank", "biofilter": "the biofilter of loop"}
 

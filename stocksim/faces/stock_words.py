@@ -76,7 +76,12 @@ def gap_words(plan: StockingPlan) -> str:
     if plan.plan is None:
         return ""
     text = f"Within {100.0 * plan.plan.gap:.1f} % of the best that the planner's program allows"
-    if plan.plan.status == "thinned":
+    if plan.plan.status == "polished":
+        text = (
+            f"Within {100.0 * plan.plan.gap:.1f} % of what the planner's program promised before any season was run; "
+            "found by trying many stockings near the program's in full seasons, so a better one may be left"
+        )
+    elif plan.plan.status == "thinned":
         text += ", thinned until the season held: a better plan may be left"
     elif not plan.proven.is_settled:
         text += "; time or rounds ran out before plan and season agreed, so a better plan may be left"
@@ -251,7 +256,8 @@ def cautions(plan: StockingPlan) -> list[str]:
     """What a keeper should know before trusting a plan."""
     margin = margin_of(plan.wishes)
     held = (
-        f"{100.0 * margin:.0f} % of every limit is kept in hand instead (the key margin of [stocking]; assumed)"
+        f"{100.0 * margin:.0f} % of room, oxygen and biofilter is kept in hand instead (the key margin of [stocking]; "
+        "assumed)"
         if margin
         else "and no margin is kept in hand (the key margin of [stocking]), so the plan stands at its limits"
     )

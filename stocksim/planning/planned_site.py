@@ -140,7 +140,12 @@ def run_stocking(problem: Problem, stocking: Stocking) -> tuple[Layout, Course]:
 
 
 def worst_margins(problem: Problem, stockings: Sequence[Stocking]) -> NDArray[np.float64]:
-    """Smallest margin of any hard limit in the full season of each stocking.
+    """Smallest margin of any hard limit in the full season of each stocking, as `season_margins`."""
+    return np.min(list(season_margins(problem, stockings).values()), axis=0)
+
+
+def season_margins(problem: Problem, stockings: Sequence[Stocking]) -> dict[str, NDArray[np.float64]]:
+    """Smallest margin of each hard limit in the full season of each stocking.
 
     Parameters
     ----------
@@ -152,10 +157,10 @@ def worst_margins(problem: Problem, stockings: Sequence[Stocking]) -> NDArray[np
 
     Returns
     -------
-    ndarray, shape (stocking,)
-        In percent of the limit, below 0 broken; infinite for an empty house.
+    dict of str to ndarray, shape (stocking,)
+        By limit, in percent of it, below 0 broken; infinite where nothing asks.
     """
-    worst = np.full(len(stockings), np.inf)
+    worst = {"density": np.full(len(stockings), np.inf)}
     for choice in sorted({tuple(int(o) for o in s.choice) for s in stockings}):
         group = [n for n, s in enumerate(stockings) if tuple(int(o) for o in s.choice) == choice]
         for start in range(0, len(group), SEASONS_AT_ONCE):
@@ -168,7 +173,9 @@ def worst_margins(problem: Problem, stockings: Sequence[Stocking]) -> NDArray[np
             count = np.stack([together[:, p.candidate, p.tank] for p in cohorts], axis=-1).astype(float)
             layout = replace(layout, count=count)
             course = simulate(layout)
-            every = limit_series(layout, course, tank_extremes(layout, course))
-            margins = [np.broadcast_to(worst_margin(s), (len(part), len(set(s.entities)))) for s in every]
-            worst[part] = np.concatenate(margins, axis=1).min(axis=1)
+            for series in limit_series(layout, course, tank_extremes(layout, course)):
+                margin = worst_margin(series)
+                each = np.broadcast_to(margin, (len(part), margin.shape[-1])).min(axis=1)
+                known = worst.setdefault(series.limit, np.full(len(stockings), np.inf))
+                known[part] = np.minimum(known[part], each)
     return worst

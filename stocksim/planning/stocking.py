@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
-
-from stocksim.engine.course import Course
 from stocksim.engine.findings import Finding
-from stocksim.engine.layout import Layout
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.planning.planned_site import Placed, placed, planned_tables, run_stocking, worst_margins
-from stocksim.planning.program import Program, Stocking, broken, goal_value, score
+from stocksim.planning.planned_site import Placed, placed, planned_tables
+from stocksim.planning.program import Program, goal_value
 from stocksim.planning.program_reasons import (
     Binding,
     Refusal,
@@ -28,25 +24,19 @@ from stocksim.planning.program_reasons import (
     smallest_relaxation,
     worth_of_more,
 )
-from stocksim.planning.program_solve import Plan, solve_in_order
-from stocksim.planning.stock_fill import greedy_stocking
+from stocksim.planning.program_solve import Plan
+from stocksim.planning.stock_planner import LEAST_SOLVE_S, ONE_SOLVE, Planner, Progress, polished_plan, thinned_plan
 from stocksim.planning.stock_problem import Problem, build_problem
-from stocksim.planning.stock_program import build_program, first_courses
-from stocksim.planning.stock_rounds import Corrections, Proven, prove_plan
+from stocksim.planning.stock_rounds import Proven, prove_plan
 from stocksim.planning.stock_sanity import impossible_wishes
 from stocksim.site.reading import Site, site_from_tables
 from stocksim.site.stocking_tables import StockingTable
 
-# Called with what is being done, how much of it is done, and how much there is.
-Progress = Callable[[str, int, int], None]
-
 GAP = 0.01
+MOST_ROUNDS = 20
 TIME_LIMIT_S = 60.0
-# Shares of the time left: what one solve, the reasons for refusals, and the worth of limits may take.
-_ONE_SOLVE, _REASONS = 0.5, 0.5
-_LEAST_SOLVE_S = 1.0
-# Where no round held, the last plan is thinned by these shares until a full season holds.
-_THINNED = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
+# Share of the time left that the reasons for refusals may take.
+_REASONS = 0.5
 
 
 @dataclass(frozen=True)
@@ -111,73 +101,6 @@ class StockingPlan:
     notes: tuple[str, ...] = field(default=())
 
 
-class _Planner:
-    """What the rounds need, with one clock over all of it."""
-
-    def __init__(
-        self,
-        problem: Problem,
-        wishes: StockingTable,
-        goals: Sequence[str],
-        ends: float,
-        gap: float,
-        progress: Progress | None,
-    ):
-        self.problem, self.wishes, self.ends, self.gap, self.progress = problem, wishes, ends, gap, progress
-        self.keep_all = "keep" in goals
-        self.goals = tuple(goal for goal in goals if goal != "keep") or ("edible",)
-        self.first: list[Course] = first_courses(problem)
-        self.last: Stocking | None = None
-        self.latest: Program | None = None
-        self.tried: list[tuple[Program, Plan]] = []
-
-    def left(self) -> float:
-        """Time left. [s]"""
-        return self.ends - time.monotonic()
-
-    def program(self, courses: Sequence[Course | None], corrections: Corrections) -> Program:
-        self.latest = build_program(self.problem, self.wishes, self.first, courses, corrections, self.keep_all)
-        return self.latest
-
-    def solve(self, program: Program) -> Plan:
-        """The last goal's stocking, with the numbers of the first goal, by which rounds are compared."""
-        goal = self.goals[0]
-        # the first round gets its time whatever the clock says: an answer late is better than none
-        if self.left() < 0.0 and self.tried:
-            nan = float("nan")
-            return Plan(goal, None, nan, nan, nan, float("inf"), "time_limit", 0.0)
-        allowed = max(_ONE_SOLVE * self.left() / len(self.goals), _LEAST_SOLVE_S)
-        plans = solve_in_order(program, self.goals, self.gap, allowed)
-        first, found = plans[0], [plan for plan in plans if plan.stocking is not None]
-        if not found:
-            filled = greedy_stocking(program, goal) if first.status == "time_limit" else None
-            if filled is None or broken(program, filled):
-                return first
-            found = [first._replace(stocking=filled)]
-        stocking = found[-1].stocking
-        assert stocking is not None
-        reached = score(program, goal, stocking)
-        gap = max(first.bound - reached, 0.0) / max(abs(reached), 1e-6)
-        plan = first._replace(stocking=stocking, value=goal_value(program, goal, stocking), score=reached, gap=gap)
-        self.tried.append((program, plan))
-        return plan
-
-    def run(self, stocking: Stocking) -> tuple[Layout, Course]:
-        self.last = stocking
-        return run_stocking(self.problem, stocking)
-
-    def rounds_done(self, done: int, most: int) -> None:
-        if self.progress is not None:
-            self.progress("rounds of solving and running a season", done, most)
-
-    def counter(self, label: str) -> Callable[[int, int], None]:
-        def told(done: int, most: int) -> None:
-            if self.progress is not None:
-                self.progress(label, done, most)
-
-        return told
-
-
 def plan_stocking(
     site: Site,
     goal: str | Sequence[str] | None = None,
@@ -235,12 +158,14 @@ def plan_stocking(
     faults = impossible_wishes(problem, wishes, goals)
     if faults:
         raise InputError(faults)
-    planner = _Planner(problem, wishes, goals, began + time_limit_s, gap, progress)
+    planner = Planner(problem, wishes, goals, began + time_limit_s, gap, progress)
     proven = prove_plan(
-        planner.program, planner.solve, planner.run, len(problem.options), gap, progress=planner.rounds_done
+        planner.program, planner.solve, planner.run, len(problem.options), gap, MOST_ROUNDS, planner.rounds_done
     )
     if proven.plan is None or proven.plan.stocking is None:
-        proven = _thinned(planner, proven)
+        proven = thinned_plan(planner, proven)
+    if proven.plan is not None and proven.plan.stocking is not None:
+        proven = polished_plan(planner, proven, proven.plan)
     program = proven.program or planner.latest
     assert program is not None
     base = StockingPlan(
@@ -254,7 +179,7 @@ def plan_stocking(
 
 
 def _with_plan(
-    planner: _Planner, base: StockingPlan, plan: Plan, began: float, reasons: bool, refused: bool
+    planner: Planner, base: StockingPlan, plan: Plan, began: float, reasons: bool, refused: bool
 ) -> StockingPlan:
     """The answer for a plan that held: its file run as a keeper would run it, what binds, who is left out."""
     problem, program, stocking = base.problem, base.program, plan.stocking
@@ -269,11 +194,11 @@ def _with_plan(
     left_out: tuple[Refusal, ...] = ()
     if refused:
         waiting = int((stocking.fish.sum(axis=1) == 0).sum())
-        each = max(_REASONS * planner.left() / max(waiting, 1), _LEAST_SOLVE_S)
+        each = max(_REASONS * planner.left() / max(waiting, 1), LEAST_SOLVE_S)
         left_out = tuple(refusals(program, plan, planner.gap, each, planner.counter("reasons for fish left out")))
     worths: tuple[Worth, ...] = ()
     if reasons and binding:
-        each = max(planner.left() / len(binding), _LEAST_SOLVE_S)
+        each = max(planner.left() / len(binding), LEAST_SOLVE_S)
         worths = tuple(worth_of_more(program, plan, binding, 0.1, GAP, each, planner.counter("worth of more")))
     values = {goal: goal_value(program, goal, stocking) for goal in ("edible", "steady", "cost")}
     return replace(
@@ -282,45 +207,17 @@ def _with_plan(
     )  # fmt: skip
 
 
-def _without_plan(planner: _Planner, base: StockingPlan, began: float) -> StockingPlan:
+def _without_plan(planner: Planner, base: StockingPlan, began: float) -> StockingPlan:
     """The answer where no plan held: what must give, and which conditions cannot hold together."""
     program, last = base.program, base.proven.plan
     if last is not None and last.status == "infeasible":
-        limit = max(_ONE_SOLVE * planner.left(), _LEAST_SOLVE_S)
+        limit = max(ONE_SOLVE * planner.left(), LEAST_SOLVE_S)
         giving: tuple[str, ...] = ("limits", "budget", "wishes", "keep", "species")
         if planner.keep_all:
             giving = ("limits", "budget", "wishes", "species")
         relaxation = smallest_relaxation(program, giving, GAP, limit)
         named = relaxation.contradiction
         if not named:
-            named = contradiction(program, max(0.1 * planner.left(), _LEAST_SOLVE_S))
+            named = contradiction(program, max(0.1 * planner.left(), LEAST_SOLVE_S))
         base = replace(base, relaxation=relaxation, contradiction=named)
     return replace(base, seconds=time.monotonic() - began)
-
-
-def _thinned(planner: _Planner, proven: Proven) -> Proven:
-    """Where no round's plan held its season, the last one with fewer and fewer fish, the first that holds."""
-    if planner.last is None or not planner.tried:
-        return proven
-    program, plan = planner.tried[-1]
-    fish = planner.last.fish
-    several = [planner.last._replace(fish=_fewer(program, fish, share)) for share in _THINNED]
-    sound = [stocking for stocking in several if not broken(program, stocking)]
-    if not sound:
-        return proven
-    margins = worst_margins(planner.problem, sound)
-    for stocking, margin in zip(sound, margins, strict=True):
-        if margin >= 0.0:
-            reached = score(program, plan.goal, stocking)
-            gap = max(plan.bound - reached, 0.0) / max(abs(reached), 1e-6)
-            value = goal_value(program, plan.goal, stocking)
-            held = plan._replace(stocking=stocking, value=value, score=reached, gap=gap, status="thinned")
-            layout, course = planner.run(stocking)
-            return proven._replace(program=program, plan=held, layout=layout, course=course, broken=())
-    return proven
-
-
-def _fewer(program: Program, fish: np.ndarray, share: float) -> np.ndarray:
-    """Fish of a stocking times a share; batches that become too small go."""
-    fewer = np.floor(fish * share + 1e-9).astype(int)
-    return np.where(fewer < program.minimum_batch[:, None], 0, fewer)

@@ -72,7 +72,14 @@ def main() -> None:
         f"{'site':26} {'plan':>9} {'greedy':>9} {'random':>9} {'median':>9} {'held':>15} {'gap %':>6} {'rounds':>6} "
         f"{'s':>6} {'margin %':>8}"
     )
-    sites = {} if quick else {"demonstration": load_site(FOLDER / "heron_lane.toml")}
+    sites = (
+        {}
+        if quick
+        else {
+            "demonstration": load_site(FOLDER / "heron_lane.toml"),
+            "young demonstration": load_site(FOLDER / "heron_lane_young.toml"),
+        }
+    )
     sites |= {
         f"random {seed}": site_from_tables(random_tables(seed), Path()) for seed in list(SEEDS)[: 1 if quick else 5]
     }

@@ -20,7 +20,7 @@ from command_line import refused, rows_of, runner, spoil
 from stocksim.faces import cli
 from stocksim.site.examples import FOLDER, example_names, example_text
 
-COMMANDS = ["new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "open"]
+COMMANDS = ["new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "company", "open"]
 
 
 @pytest.fixture
@@ -59,7 +59,8 @@ def test_new_never_overwrites(run):
 
 
 def test_new_refuses_an_unknown_example_and_a_folder_that_is_not_there(run):
-    refused(run("new", "a.toml", "--example", "nope"), '--example "nope"', "heron_lane, heron_lane_year, heron_lane_young, starter")
+    known = "heron_lane, heron_lane_year, heron_lane_young, starter"
+    refused(run("new", "a.toml", "--example", "nope"), '--example "nope"', known)
     refused(run("new", "nowhere/a.toml"), "nowhere/a.toml: cannot be written")
     assert not Path("a.toml").exists()
 

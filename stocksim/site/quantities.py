@@ -102,6 +102,10 @@ Elevation = Annotated[
 Weight = Annotated[
     float, _quantity("weight", 0.05, 2e4, "a fish's mean weight must lie between 0.05 g and 20 kg", True)
 ]
+FeedWeight = Annotated[
+    float, _quantity("weight", 0.0, 1e8, "feed of a tank must lie between 0 and 100 t a day", low_is_allowed=True)
+]
+Biomass = Annotated[float, _quantity("weight", 0.0, 1e10, "a weight of fish must be above 0 and at most 10,000 t")]
 WaterTemperature = Annotated[
     float, _quantity("temperature", -0.01, 40.01, "fish water lies between 0 and 40 degC (32 and 104 degF)")
 ]

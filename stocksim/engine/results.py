@@ -14,6 +14,7 @@ from stocksim.engine.extremes import Extremes, tank_extremes
 from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
 from stocksim.engine.layout import Layout
 from stocksim.engine.planting import Planting
+from stocksim.engine.warmth import loop_heat_kwh
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
@@ -181,6 +182,7 @@ class Season:
                 "suspended_solids_mg_l": course.solids_mg_l[0],
                 "denitrified_n_g": course.denitrified_n_g[0],
                 "sludge_nitrogen_g": course.sludge_n_g[0],
+                "heat_kwh": loop_heat_kwh(self.site),
             },
         )
 

@@ -6,6 +6,15 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from stocksim.site.climate_tables import (
+    BedHeat,
+    ComputedTemperature,
+    FishRoomTable,
+    GreenhouseTable,
+    LoopHeat,
+    TankHeat,
+    WeatherTable,
+)
 from stocksim.site.quantities import (
     MONTHS,
     Alkalinity,
@@ -158,7 +167,8 @@ class LoopTable(Table):
     alkalinity_target: Alkalinity | None = None
     biofilter_started: Date | None = None
     water_temperature: Annotated[
-        ConstantTemperature | MonthlyTemperature | LoggedTemperature, Field(discriminator="kind")
+        ConstantTemperature | MonthlyTemperature | LoggedTemperature | ComputedTemperature,
+        Field(discriminator="kind"),
     ]
     depth: Depth | None = None
     oxygen_supply: OxygenSupply | None = None
@@ -170,6 +180,7 @@ class LoopTable(Table):
     biofilter_start: Literal["new", "seeded", "mature"] | None = None
     fishless_cycling: FishlessCycling | None = None
     feeding_ramp: list[FeedingStep] = []
+    heat: LoopHeat | None = None
 
 
 class TankTable(Table):
@@ -180,6 +191,7 @@ class TankTable(Table):
     flow: Flow
     depth: Depth | None = None
     oxygen_supply: OxygenSupply | None = None
+    heat: TankHeat | None = None
 
 
 class PlantingTable(Table):
@@ -204,6 +216,7 @@ class BedTable(Table):
     biofilter_started: Date | None = None
     oxygen_supply: OxygenSupply | None = None
     plantings: list[PlantingTable] = []
+    heat: BedHeat | None = None
 
 
 class BiofilterTable(Table):
@@ -268,3 +281,6 @@ class SiteFile(Table):
     biofilters: dict[str, BiofilterTable] = {}
     settlers: dict[str, SettlerTable] = {}
     cohorts: dict[str, CohortTable] = {}
+    weather: WeatherTable | None = None
+    greenhouse: GreenhouseTable | None = None
+    fish_room: FishRoomTable | None = None

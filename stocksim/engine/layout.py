@@ -254,7 +254,7 @@ def build_layout(site: Site) -> Layout:
     temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
     cohort_tank = membership([c.tank for c in fish], tanks)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
-    appetite, maintenance = _daily_rates(entries, temperature @ (cohort_tank @ leaf_loop[: len(tanks)]).T)
+    appetite, maintenance = daily_rates(entries, temperature @ (cohort_tank @ leaf_loop[: len(tanks)]).T)
     return Layout(
         start=file.season.start,
         days=site.days,
@@ -304,14 +304,14 @@ def build_layout(site: Site) -> Layout:
     )
 
 
-def _daily_rates(entries: list[Entry], temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (day, cohort)."""
+def daily_rates(entries: list[Entry], temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (..., day, cohort)."""
     appetite = np.zeros_like(temperature_c)
     maintenance = np.zeros_like(temperature_c)
     for column, entry in enumerate(entries):
-        daily = temperature_c[:, column]
-        appetite[:, column] = appetite_rate(entry.__getitem__, daily)
-        maintenance[:, column] = maintenance_rate(
+        daily = temperature_c[..., column]
+        appetite[..., column] = appetite_rate(entry.__getitem__, daily)
+        maintenance[..., column] = maintenance_rate(
             daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
         )
     return appetite, maintenance

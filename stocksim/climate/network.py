@@ -7,7 +7,7 @@ matrix is inverted once for day and once for night, and heaters and vents are fo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -21,6 +21,7 @@ Progress = Callable[[int, int], None]
 
 OUTDOORS = -1  # in air_of: the air over this node is the outdoor air
 _ROUNDS = 8
+DAILY = ("mean", "low", "high", "ice")  # tables of a day
 
 
 class Network(NamedTuple):
@@ -165,10 +166,13 @@ def evaporation_of(
         Heat. [W] Undisturbed water, 0.74 of Carrier's equation.
     """
     wet_area = network.wet_night_m2 if is_night else network.wet_m2
-    wet, air = network.can_freeze, network.air_of
+    wet = np.flatnonzero(network.can_freeze)
+    air = network.air_of[wet]
     water = _over_water_kpa(state_c[..., wet])
-    inside = _over_water_kpa(state_c[..., air[wet]]) * network.humidity[wet]
-    vapour = np.where(air[wet] == OUTDOORS, _over_water_kpa(dew_c)[..., None], inside)
+    rooms, which = np.unique(air, return_inverse=True)
+    over = _over_water_kpa(state_c[..., rooms])
+    over[..., rooms == OUTDOORS] = _over_water_kpa(dew_c)[..., None]
+    vapour = over[..., which] * network.humidity[wet]
     heat = np.zeros(np.broadcast_shapes(state_c.shape, wet_area.shape))
     heat[..., wet] = UNDISTURBED_SHARE * _CARRIER_W_M2_KPA * wet_area[..., wet] * (water - vapour)
     return heat
@@ -187,6 +191,7 @@ def run_network(
     start_c: FloatArray,
     ground_c: float,
     is_hourly: bool = False,
+    keep: Sequence[str] = DAILY,
     progress: Progress | None = None,
 ) -> HeatRun:
     r"""Temperatures and heat of a season.
@@ -205,6 +210,8 @@ def run_network(
         Deep ground. [degC]
     is_hourly : bool
         Whether to keep every hour.
+    keep : sequence of str
+        Daily tables to keep of ``mean``, ``low``, ``high`` and ``ice``; the others come out empty.
     progress : callable, optional
         Called with (days done, days in all).
 
@@ -236,7 +243,7 @@ def run_network(
     days = hours // HOURS
     lead = shape[:-1]
     heating, ice = np.zeros((*lead, controls)), np.zeros(shape)
-    tables = {key: np.zeros((days, *shape)) for key in ("mean", "low", "high", "ice")}
+    tables = {key: np.zeros((days if key in keep else 0, *shape)) for key in DAILY}
     heat_kwh = np.zeros((days, *lead, controls))
     peak, short = np.zeros((*lead, controls)), np.zeros((*lead, controls))
     kept: dict[str, FloatArray] = {}
@@ -277,12 +284,15 @@ def run_network(
             new, ice = _freeze(new, ice, network.capacity_j_k, freezes)
         state = new
         day = hour // HOURS
-        tables["mean"][day] += state / HOURS
         is_first = hour % HOURS == 0
-        tables["low"][day] = state if is_first else np.minimum(tables["low"][day], state)
-        tables["high"][day] = state if is_first else np.maximum(tables["high"][day], state)
+        if "mean" in keep:
+            tables["mean"][day] += state / HOURS
+        for key, pick in (("low", np.minimum), ("high", np.maximum)):
+            if key in keep:
+                tables[key][day] = state if is_first else pick(tables[key][day], state)
         if hour % HOURS == HOURS - 1:
-            tables["ice"][day] = ice / 3.6e6
+            if "ice" in keep:
+                tables["ice"][day] = ice / 3.6e6
             if progress is not None:
                 progress(day + 1, days)
         if is_hourly:
@@ -306,7 +316,8 @@ def _freeze(
     """Water below 0 degC turns its shortfall of heat to ice; ice melts before the water warms."""
     made = np.where(freezes, capacity_j_k * np.maximum(-state_c, 0.0), 0.0)
     melted = np.where(freezes, np.minimum(ice_j, capacity_j_k * np.maximum(state_c, 0.0)), 0.0)
-    return state_c + (made - melted) / capacity_j_k, ice_j + made - melted
+    warmed = np.where(made > 0.0, 0.0, state_c - melted / capacity_j_k)
+    return warmed, ice_j + made - melted
 
 
 def steady_state(

@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import Fault, InputError, StocksimError
+from stocksim.faces.cold_command import cold
 
 app = typer.Typer(
     name="stocksim",
@@ -267,6 +268,9 @@ def ramp(
         _print_json(ramp_answer(found, units))
     else:
         typer.echo(ramp_text(found, units))
+
+
+app.command(epilog="Example: stocksim cold house.toml --worth 9")(cold)
 
 
 @app.command("open", epilog="Example: stocksim open house.toml --no-browser")

@@ -21,6 +21,8 @@ from stocksim.planning.cold_options import (
     choices,
     computed_site,
     flow_factor,
+    measures,
+    measures_on,
     stacked_plan,
     warm_loop_changes,
 )
@@ -38,7 +40,7 @@ Progress = Callable[[int, int], None]
 DEFAULT_WORTH = 8.0  # of a kilo of fish, in the money of the fuel prices; assumed where the keeper gives none
 DEFAULT_YEARS, DEFAULT_SEED = 40, 1
 MOST_RISK = 0.05  # share of synthetic years in which a recommended option may cross a fish's cold limit (our choice)
-_HARD = ("temperature_low", "temperature_high")
+_TEMPERATURE = ("temperature_low", "temperature_high", "density")  # judged apart, or mended by harvest
 
 
 @dataclass(frozen=True)
@@ -112,9 +114,15 @@ class Option:
         return max(self.cold_share.values(), default=0.0)
 
     @property
-    def is_deadly(self) -> bool:
-        """Whether some fish meets a temperature limit in normal weather, or too often in synthetic years."""
-        return any(limit in _HARD for limit, _ in self.broken) or self.worst_cold_share > MOST_RISK
+    def too_cold(self) -> tuple[str, ...]:
+        """Cohorts below their cold limit in normal weather, or too often in synthetic years."""
+        normal = {where.split(".")[1] for limit, where in self.broken if limit == "temperature_low"}
+        return tuple(key for key, share in self.cold_share.items() if share > MOST_RISK or key in normal)
+
+    @property
+    def too_warm(self) -> frozenset[str]:
+        """Cohorts above their heat limit in normal weather."""
+        return frozenset(where.split(".")[1] for limit, where in self.broken if limit == "temperature_high")
 
 
 @dataclass(frozen=True)
@@ -155,6 +163,11 @@ class Cold:
     seed: int
     failed: FailedHeater
     notes: tuple[str, ...]
+
+    @property
+    def spared(self) -> list[Option]:
+        """Options that harm no fish by temperature more than another one would."""
+        return spares(list(self.options))
 
     def option(self, name: str) -> Option:
         """Option of a name."""
@@ -199,7 +212,13 @@ def compare_cold(
     warmth = site_warmth(computed.file, computed.folder, held)
     tell(6, 100)
     tried = choices(computed)
-    found = _options(computed, tried, weather, years, seed, lambda part: tell(6 + int(80 * part), 100))
+    found = _options(computed, tried, weather, years, seed, lambda part: tell(6 + int(60 * part), 100))
+    money = DEFAULT_WORTH if worth is None else worth
+    first_best, *_ = recommend(found, money)
+    base = next(choice for choice in tried if choice.name == first_best)
+    if base.heaters:
+        more = measures_on(base, measures(computed.file))
+        found += _options(computed, more, weather, years, seed, lambda part: tell(66 + int(20 * part), 100))
     split = warm_loop_changes(computed)
     if isinstance(split, str):
         notes.append(split)
@@ -209,10 +228,16 @@ def compare_cold(
         found += _options(parted, [Choice(name)], weather, years, seed, lambda part: tell(86 + int(8 * part), 100))
     failed = failed_heater(computed, warmth.plan, weather)
     tell(98, 100)
-    money = DEFAULT_WORTH if worth is None else worth
     options = on_frontier(found)
     best, reason, change = recommend(options, money)
     notes += [*weather.notes, *design_notes(computed.file, warmth)]
+    air = computed.file.greenhouse.heater if computed.file.greenhouse is not None else None
+    if air is not None:
+        notes.append(
+            "Lettuce, spinach and kale stand air a little above frost but hardly grow in it; basil, tomatoes and "
+            "cucumbers are harmed below about 10 degC (common practice). Weigh that by hand where an option cools "
+            "the air."
+        )
     notes.append(
         "Crop yield is left out: the model has no crop growth yet. Deaths by cold are not simulated either; the share "
         "of years below a cold limit stands for them."
@@ -262,8 +287,7 @@ def _options(
             Option(
                 choice.name, choice.place, choice.set_point_c, fuel, sum(use.heat_kwh for use in fuel),
                 None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced)),
-                _by_month(weather, run, row),
-                {key: float(run.peak_w[row, n]) / 1000.0 for n, key in enumerate(plan.controls) if run.peak_w[row, n] > 0.0},
+                _by_month(weather, run, row), _peaks(plan, run, row),
                 {key: table.power / 1000.0 for key, table in tables.items()},
                 float(run.short_hours[row].max(initial=0.0)),
                 float(course.gain_g[row].sum()) / 1000.0, float(course.fed_g[row].sum()) / 1000.0,
@@ -277,6 +301,11 @@ def _options(
         )  # fmt: skip
     tell(1.0)
     return found
+
+
+def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:
+    peaks = run.peak_w[row] / 1000.0
+    return {key: float(peaks[column]) for column, key in enumerate(plan.controls) if peaks[column] > 0.0}
 
 
 def _span(plan: HeatPlan, run: HeatRun, loop: str, row: int) -> tuple[float, float, float]:
@@ -311,6 +340,12 @@ def _fuel(file: SiteFile, tables: Mapping[str, HeaterTable], plan: HeatPlan, run
     return found
 
 
+def spares(options: list[Option]) -> list[Option]:
+    """Options that keep every fish clear of cold, and of heat that another option would have spared it."""
+    anyway = frozenset.intersection(*(o.too_warm for o in options)) if options else frozenset()
+    return [o for o in options if not o.too_cold and not o.too_warm - anyway]
+
+
 def on_frontier(options: list[Option]) -> list[Option]:
     """Mark the options that nobody beats in both cost and growth, with the cost of each one's extra kilo.
 
@@ -324,7 +359,8 @@ def on_frontier(options: list[Option]) -> list[Option]:
     list of Option
         In the same order.
     """
-    priced = sorted((o for o in options if o.cost is not None), key=lambda o: (o.cost or 0.0, -o.growth_kg))
+    spared = spares(options) or options
+    priced = sorted((o for o in spared if o.cost is not None), key=lambda o: (o.cost or 0.0, -o.growth_kg))
     marked: dict[str, float | None] = {}
     best: Option | None = None
     for option in priced:
@@ -357,13 +393,13 @@ def recommend(options: list[Option], worth: float) -> tuple[str, str, str]:
     plan = options[0]
     before = set(plan.broken)
     priced = [o for o in options if o.cost is not None]
-    safe = [o for o in priced if not o.is_deadly]
+    safe = [o for o in spares(options) if o.cost is not None]
     if not priced:
         return AS_PLANNED, "no heater has a price, so nothing can be weighed against the fish", (
             "give heaters price and price_per, as 2.4 and \"gal\""
         )  # fmt: skip
-    pool = safe or sorted(priced, key=lambda o: (o.worst_cold_share, len([b for b in o.broken if b[0] in _HARD])))[:1]
-    clean = [o for o in pool if not {b for b in o.broken if b[0] not in _HARD and b[0] != "density"} - before]
+    pool = safe or sorted(priced, key=lambda o: (o.worst_cold_share, len(o.too_cold) + len(o.too_warm)))[:1]
+    clean = [o for o in pool if not {b for b in o.broken if b[0] not in _TEMPERATURE} - before]
     pool = clean or pool
 
     def gain(option: Option) -> float:
@@ -371,10 +407,10 @@ def recommend(options: list[Option], worth: float) -> tuple[str, str, str]:
 
     best = max(pool, key=gain)
     reason = (
-        f"of the options that keep every fish clear of its limits it leaves most: {best.growth_kg:.1f} kg of growth at "
+        f"of the options that keep every fish out of deadly cold it leaves most: {best.growth_kg:.1f} kg of growth at "
         f"{worth:g} a kilo, less {best.cost or 0.0:,.0f} of fuel"
         if safe
-        else "no option keeps every fish clear of its limits; this one comes nearest"
+        else "no option keeps every fish out of deadly cold; this one comes nearest"
     )
     if best is not plan and plan.cost is not None:
         reason += (
@@ -387,17 +423,17 @@ def recommend(options: list[Option], worth: float) -> tuple[str, str, str]:
 def _what_changes(best: Option, pool: list[Option], options: list[Option], worth: float) -> str:
     """Prices of fish or fuel at which another option overtakes, and what bars the others."""
     words = []
-    dearer = [
-        ((o.cost or 0.0) - (best.cost or 0.0)) / (o.growth_kg - best.growth_kg)
+    above = {
+        o.name: ((o.cost or 0.0) - (best.cost or 0.0)) / (o.growth_kg - best.growth_kg)
         for o in pool if o.growth_kg > best.growth_kg + 1e-6
-    ]  # fmt: skip
-    dearer_at = [price for price in dearer if price > worth]
-    if dearer_at:
-        price = min(dearer_at)
-        name = next(o.name for o in pool if o.growth_kg > best.growth_kg + 1e-6
-                    and abs(((o.cost or 0.0) - (best.cost or 0.0)) / (o.growth_kg - best.growth_kg) - price) < 1e-9)  # fmt: skip
-        words.append(f'fish worth more than {price:,.2f} a kilo, or fuel at {100.0 * worth / price:.0f} % of its price, '
-                     f'would make it "{name}"')  # fmt: skip
+    }  # fmt: skip
+    dearer = {name: price for name, price in above.items() if price > worth}
+    if dearer:
+        name = min(dearer, key=lambda key: dearer[key])
+        words.append(
+            f"fish worth more than {dearer[name]:,.2f} a kilo, or fuel at {100.0 * worth / dearer[name]:.0f} % of its "
+            f'price, would make it "{name}"'
+        )
     cheaper = {
         o.name: ((best.cost or 0.0) - (o.cost or 0.0)) / (best.growth_kg - o.growth_kg)
         for o in pool if o.growth_kg < best.growth_kg - 1e-6

@@ -142,7 +142,7 @@ def choices(site: Site) -> list[Choice]:
                 heaters["greenhouse"] = (FROST_FREE_C, UNBOUNDED_W)
                 name += f", air only frost-free ({format_quantity(FROST_FREE_C, 'temperature', units)})"
             found.append(Choice(name, place, point, heaters=heaters))
-    return found + _measures(file)
+    return found + measures(file)
 
 
 def _steps(steps: Mapping[str, range], units: str) -> list[str]:
@@ -169,7 +169,19 @@ def _fish_span(site: Site, loop: str) -> tuple[float, float]:
     return low, min((entry["temperature_high_stress"] for entry in inside), default=30.0) - 1.0
 
 
-def _measures(file: SiteFile) -> list[Choice]:
+def measures_on(choice: Choice, found: list[Choice]) -> list[Choice]:
+    """Each measure, and all that cover or insulate at once, on top of a choice of set points."""
+    still = [one for one in found if not one.night_flow]
+    together = [Choice("all covers and foam", changes={k: v for one in still for k, v in one.changes.items()})]
+    return [
+        replace(one, name=f"{choice.name}; {one.name}", place=choice.place, set_point_c=choice.set_point_c,
+                heaters=choice.heaters)
+        for one in found + (together if len(still) > 1 else [])
+    ]  # fmt: skip
+
+
+def measures(file: SiteFile) -> list[Choice]:
+    """What can be built, covered or pumped otherwise, at the file's own set points."""
     found = []
     foam = {
         f"tanks.{key}.heat.foam": f"{FOAM_MM:g} mm" for key, t in file.tanks.items() if not (t.heat and t.heat.foam)

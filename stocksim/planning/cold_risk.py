@@ -18,6 +18,10 @@ from stocksim.site.warmth import SiteWeather, run_plan
 FloatArray = NDArray[np.float64]
 
 _YEARS_AT_ONCE = 20
+SPIN_UP_DAYS = 10
+# Normals above this share of the season's range are not run for the risk: no cold limit is met in its warmer days.
+COLD_RANGE_SHARE = 0.6
+_FREEZING_C = 0.05  # a limit of 0 degC counts as met here, where ice begins
 FAIL_HOUR = 18  # dusk, with the whole night ahead
 FAIL_DAYS, COLD_BEFORE_DAYS, NORMAL_BEFORE_DAYS = 5, 2, 14
 
@@ -93,26 +97,38 @@ def cold_years(
     limit = np.array([site.species[file.cohorts[key].species]["temperature_low_limit"] for key in cohorts])
     nodes = [plan.nodes.index(f"tanks.{file.cohorts[key].tank}") for key in cohorts]
     low, high, share = synthetic_days(weather.low_c, weather.high_c, weather.sun_share, weather.spread_c, years, seed)
-    widened = _with_year_axis(plan)
+    days = _cold_days(weather)
+    hours = slice(days.start * HOURS, days.stop * HOURS)
+    dark, clear = replace(weather, night=weather.night[hours]), weather.clear_w_m2[days]
+    widened = _with_year_axis(plan, hours)
     crossed = np.zeros((present.shape[0], len(cohorts)))
     for first in range(0, years, _YEARS_AT_ONCE):
-        part = slice(first, min(first + _YEARS_AT_ONCE, years))
-        hours = weather_of_days(low[part], high[part], share[part], weather.clear_w_m2)
-        run = run_plan(widened, weather, hours, is_hourly=False, spin_up_days=10)
+        part = slice(first, min(first + _YEARS_AT_ONCE, years)), days
+        outdoors = weather_of_days(low[part], high[part], share[part], clear)
+        run = run_plan(widened, dark, outdoors, is_hourly=False, spin_up_days=SPIN_UP_DAYS, keep=("low",))
         water = np.moveaxis(run.low_c[..., nodes], 0, 2)  # (choice, year, day, cohort)
-        is_cold = (water < limit) & present[:, None]
+        is_cold = ((water < limit) | (water <= 0.0)) & present[:, None, days]
         crossed += is_cold.any(axis=2).sum(axis=1)
-        tell((part.stop) / years)
+        tell((part[0].stop) / years)
     return crossed / years
 
 
-def _with_year_axis(plan: HeatPlan) -> HeatPlan:
-    """The plan with an axis for years after that of the choices."""
+def _cold_days(weather: SiteWeather) -> slice:
+    """Days that are run for the risk: from the first to the last whose normal lies in the colder 60 % of the range."""
+    mean = weather.mean_c
+    cold = np.flatnonzero(mean <= mean.min() + COLD_RANGE_SHARE * np.ptp(mean))
+    return slice(int(cold[0]), int(cold[-1]) + 1)
+
+
+def _with_year_axis(plan: HeatPlan, hours: slice) -> HeatPlan:
+    """The plan of some hours with an axis for years after that of the choices."""
     shared = {"air_of", "control", "can_freeze", "humidity"}
     inner = {"between_day_w_k": 2, "between_night_w_k": 2, "gain_w": 2, "set_c": 2}
     arrays = {}
     for name in Network._fields:
         array = getattr(plan.network, name)
+        if name == "set_c" and array.shape[-2] != HOURS:
+            array = array[..., hours, :]
         arrays[name] = array if name in shared else np.expand_dims(array, -1 - inner.get(name, 1))
     return replace(plan, network=Network(**arrays))
 
@@ -150,20 +166,16 @@ def failed_heater(site: Site, plan: HeatPlan, weather: SiteWeather) -> FailedHea
     normal = net._replace(set_c=sets)
     begin = np.full(len(plan.nodes), float(np.where(np.isfinite(sets[0]), sets[0], 5.0).max(initial=5.0)))
     fail = (NORMAL_BEFORE_DAYS + COLD_BEFORE_DAYS) * HOURS + FAIL_HOUR
-    # the failure lies inside a day: run both ways over the same hours and join them
     whole = run_network(normal, hours, night, begin, weather.ground_c, is_hourly=True)
     assert whole.hourly_c is not None
-    shift = FAIL_HOUR
-    rest = Weather(np.roll(hours.air_c, -shift), np.zeros_like(hours.sun_w_m2), hours.dew_c)
-    rest = Weather(rest.air_c[-(FAIL_DAYS + 2) * HOURS : -2 * HOURS], rest.sun_w_m2[: FAIL_DAYS * HOURS],
-                   hours.dew_c[-FAIL_DAYS:])  # fmt: skip
+    later = slice(fail, fail + FAIL_DAYS * HOURS)
+    rest = Weather(hours.air_c[later], np.zeros(FAIL_DAYS * HOURS), hours.dew_c[-FAIL_DAYS:])
     off = normal._replace(
-        set_c=np.full_like(np.roll(sets, -shift, axis=-2), -np.inf), power_w=np.zeros_like(net.power_w),
-        cool_w=np.zeros_like(net.cool_w), vent_c=np.full_like(net.vent_c, 1e6), gain_w=np.roll(net.gain_w, -shift, axis=-2),
+        set_c=np.full_like(sets, -np.inf), power_w=np.zeros_like(net.power_w), cool_w=np.zeros_like(net.cool_w),
+        vent_c=np.full_like(net.vent_c, 1e6), gain_w=np.roll(net.gain_w, -FAIL_HOUR, axis=-2),
     )  # fmt: skip
-    dark = np.roll(night, -shift)[: FAIL_DAYS * HOURS]
     start = whole.hourly_c[fail - 1]
-    after = run_network(off, rest, dark, start, weather.ground_c, is_hourly=True)
+    after = run_network(off, rest, night[later], start, weather.ground_c, is_hourly=True)
     assert after.hourly_c is not None
     course = np.concatenate([start[None], after.hourly_c])
     times = []
@@ -191,11 +203,12 @@ def _stocked(file: SiteFile) -> list[str]:
 
 def hours_to(course_c: FloatArray, limit_c: float) -> float:
     """Hours until an hourly course crosses a limit, along straight lines; infinite where it never does."""
-    below = np.flatnonzero(course_c < limit_c)
+    limit = max(limit_c, _FREEZING_C)
+    below = np.flatnonzero(course_c < limit)
     if not below.size:
         return float("inf")
     first = int(below[0])
     if first == 0:
         return 0.0
     before, after = float(course_c[first - 1]), float(course_c[first])
-    return first - 1 + (before - limit_c) / (before - after)
+    return first - 1 + (before - limit) / (before - after)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from calendar import monthrange
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.network import HeatRun, run_network
+from stocksim.climate.network import DAILY, HeatRun, run_network
 from stocksim.climate.sun import clear_share_of_cloud, sun_by_temperature_range
 from stocksim.climate.temperature import monthly_temperature
 from stocksim.climate.weather import (
@@ -234,6 +234,7 @@ def run_plan(
     hours: Weather | None = None,
     is_hourly: bool = True,
     spin_up_days: int = SPIN_UP_DAYS,
+    keep: Sequence[str] = DAILY,
 ) -> HeatRun:
     """Season of a plan, after some days of its first weather.
 
@@ -249,6 +250,8 @@ def run_plan(
         Whether to keep every hour.
     spin_up_days : int
         Days of the first day's weather before the season.
+    keep : sequence of str
+        Daily tables to keep.
 
     Returns
     -------
@@ -266,10 +269,10 @@ def run_plan(
     begin[..., plan.network.control] = np.maximum(begin[..., plan.network.control], finite)
     before = run_network(
         plan.network._replace(set_c=start_set), Weather(first, sun, dew),
-        np.tile(weather.night[:HOURS], spin_up_days), begin, weather.ground_c,
+        np.tile(weather.night[:HOURS], spin_up_days), begin, weather.ground_c, keep=("mean",),
     )  # fmt: skip
     start = before.mean_c[-1]
-    return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly)
+    return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep)
 
 
 _KEPT: dict[tuple[object, ...], Warmth] = {}

@@ -7,19 +7,22 @@ from typing import Any
 import altair as alt
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from stocksim.engine.results import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
+from stocksim.faces.cold_words import frontier_names
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, species_colour, species_dash
 from stocksim.planning.cold import Cold, Option
 from stocksim.site.warmth import Warmth
 from stocksim.units import face_unit, to_face
 
+FloatArray = NDArray[np.float64]
+
 _AIR_PX, _WATER_PX, _FUEL_PX, _FRONTIER_PX, _NIGHT_PX = 170, 210, 190, 330, 260
 _WIDTH_PX = 640
 _SPAN = {"value": "week's mean", "low": "lowest hour", "high": "highest hour"}
-_MOST_NAMED = 6  # points of the frontier chart with their name beside them
 
 
 def temperature_stack(season: Season, warmth: Warmth) -> alt.VConcatChart:
@@ -94,8 +97,9 @@ def _air_panel(season: Season, warmth: Warmth) -> Panel:
     for room, colour, dash in (("greenhouse", LEAF, [1, 0]), ("fish_room", FEED, [8, 3])):
         if room in warmth.plan.nodes:
             node = warmth.plan.nodes.index(room)
-            run = (table[:, node] for table in (warmth.run.low_c, warmth.run.mean_c, warmth.run.high_c))
-            frames.append((_weeks(season, *run, room.replace("_", " ")), colour, dash))
+            run, name = warmth.run, room.replace("_", " ")
+            frame = _weeks(season, run.low_c[:, node], run.mean_c[:, node], run.high_c[:, node], name)
+            frames.append((frame, colour, dash))
     scale = _scale([frame for frame, *_ in frames], [])
     title = f"Air, {unit}: line the week's mean, shade from lowest to highest hour"
     return alt.layer(*_lines(season, frames, scale, _AIR_PX)).properties(title=title, height=_AIR_PX)
@@ -106,7 +110,7 @@ def _water_panel(season: Season, warmth: Warmth, loop: str) -> Panel:
     nodes = warmth.plan.tanks_of(loop)
     run = warmth.run
     water = _weeks(
-        season, run.low_c[:, nodes].min(1), warmth.loop_mean_c(loop), run.high_c[:, nodes].max(1), f"{loop}, computed"
+        season, run.low_c[:, nodes].min(1), warmth.loop_mean_c(loop), run.high_c[:, nodes].max(1), "computed"
     )
     frames: list[tuple[pd.DataFrame, str, list[int]]] = [(water, INK, [1, 0])]
     used = season.site.temperature_c[loop]
@@ -133,11 +137,12 @@ def _water_panel(season: Season, warmth: Warmth, loop: str) -> Panel:
                     x=x, x2="to:T", y=parts.level("cold", scale)
                 )
             )
-        layers += _window_names(season, shown, scale)
     title = (
         f"Water of loop {loop}, {face_unit('temperature', units)}: shade where a fish grows well, rule its cold limit"
     )
-    return alt.layer(*layers, *_lines(season, frames, scale, _WATER_PX)).properties(title=title, height=_WATER_PX)
+    names = _window_names(season, windows.assign(**{"from": start}), scale) if len(windows) else []
+    lines = _lines(season, frames, scale, _WATER_PX)
+    return alt.layer(*layers, *lines, *names).properties(title=title, height=_WATER_PX)
 
 
 def _windows(season: Season, loop: str, units: str) -> pd.DataFrame:
@@ -164,10 +169,11 @@ def _window_names(season: Season, windows: pd.DataFrame, scale: alt.Scale) -> li
         for row in ordered.to_dict("records"):
             place = max(float(row[column]) - (gap * 0.55 if column == "top" else -gap * 0.55), place + gap)
             data = pd.DataFrame([{"from": row["from"], "place": place, "label": words.format(row["label"])}])
-            mark = alt.Chart(data).mark_text(
-                align="left", dx=5, color=species_colour(row["species"]), fontStyle="italic"
-            )
-            layers.append(mark.encode(x=parts.time_axis(season, "from"), y=parts.level("place", scale), text="label:N"))
+            x, y = parts.time_axis(season, "from"), parts.level("place", scale)
+            style: dict[str, Any] = {"align": "left", "dx": 5, "fontStyle": "italic"}
+            base = alt.Chart(data).encode(x=x, y=y, text="label:N")
+            layers.append(base.mark_text(**style, stroke=PAPER, strokeWidth=4, strokeOpacity=0.8))
+            layers.append(base.mark_text(**style, color=species_colour(row["species"])))
     return layers
 
 
@@ -213,17 +219,11 @@ def _point(option: Option, cold: Cold, units: str, spared: set[str]) -> dict[str
     return {
         "option": option.name, "cost": option.cost, "kind": kind,
         "growth": float(to_face(option.growth_kg, "mass", units)),
-        "heat": option.heat_kwh, "short": _short(option.name),
+        "heat": option.heat_kwh,
     }  # fmt: skip
 
 
-def _short(name: str) -> str:
-    head, _, more = name.partition("; ")
-    head = head.split(", air only")[0].replace("a separate, insulated warm loop", "separate warm loop")
-    return f"{head}, {more}" if more else head
-
-
-def frontier_chart(cold: Cold) -> alt.LayerChart | None:
+def frontier_chart(cold: Cold) -> Any:
     """Growth against cost of every option; None where no heater has a price."""
     units = cold.site.file.site.units
     spared = {option.name for option in cold.spared}
@@ -236,11 +236,12 @@ def frontier_chart(cold: Cold) -> alt.LayerChart | None:
     }  # fmt: skip
     present = [kind for kind in kinds if (points["kind"] == kind).any()]
     colour = alt.Color("kind:N", scale=alt.Scale(domain=present, range=[kinds[k][0] for k in present]),
-                       legend=alt.Legend(orient="top", title=None, columns=3))  # fmt: skip
+                       legend=alt.Legend(orient="top", title=None, columns=2))  # fmt: skip
     shape = alt.Shape("kind:N", scale=alt.Scale(domain=present, range=[kinds[k][1] for k in present]))
     unit = face_unit("mass", units)
-    top, right = 1.08 * float(points["growth"].max()), 1.28 * float(points["cost"].max()) + 1.0
-    x = alt.X("cost:Q", title="fuel of the season, your money", scale=alt.Scale(domain=[0.0, right], nice=False))
+    top, right = 1.08 * float(points["growth"].max()), 1.08 * float(points["cost"].max()) + 1.0
+    axis = alt.Axis(tickCount=6, labelOverlap=True)
+    x = alt.X("cost:Q", title="fuel, your money", scale=alt.Scale(domain=[0.0, right], nice=False), axis=axis)
     y = alt.Y("growth:Q", title=None, scale=alt.Scale(domain=[0.0, top], nice=False), axis=alt.Axis(tickCount=5))
     tip = [alt.Tooltip("option:N"), alt.Tooltip("cost:Q", format=",.0f"), alt.Tooltip("growth:Q", format=".1f"),
            alt.Tooltip("heat:Q", title="heat, kWh", format=",.0f")]  # fmt: skip
@@ -251,85 +252,76 @@ def frontier_chart(cold: Cold) -> alt.LayerChart | None:
     line = alt.Chart(on_line).mark_line(color=SOUND, strokeWidth=2, strokeDash=[6, 3]).encode(
         x=x, y=y, order=alt.Order("cost:Q")
     )  # fmt: skip
-    named = points[points["kind"].isin(["recommended", "as the file says", "best for its cost", "too cold for a fish"])]
-    named = _apart(named.head(_MOST_NAMED + 2), top)
-    words = alt.Chart(named).mark_text(align="left", dx=10, limit=230).encode(
-        x=x, y=alt.Y("place:Q", scale=alt.Scale(domain=[0.0, top], nice=False), title=None), text="short:N"
-    )  # fmt: skip
-    return alt.layer(line, marks, words).properties(
-        title=f"Growth of the fish, {unit}, against fuel", width=_WIDTH_PX, height=_FRONTIER_PX, background=PAPER,
-        description="Each point is an option; the dashed line joins those that give most growth for their cost.",
-        usermeta={"embedOptions": {"renderer": "svg"}},
+    numbers = {name: str(number) for number, name in enumerate(frontier_names(cold), 1)}
+    named = points[points["option"].isin(numbers)].assign(number=lambda frame: frame["option"].map(numbers))
+    words = alt.Chart(named).mark_text(align="right", dx=-9, dy=-9, fontWeight="bold").encode(x=x, y=y, text="number:N")
+    return _finished(
+        alt.layer(line, marks, words), f"Growth of the fish, {unit}, against fuel", _FRONTIER_PX,
+        "Each point is an option; the dashed line joins those that give most growth for their cost.",
     )  # fmt: skip
 
 
-def _apart(named: pd.DataFrame, top: float) -> pd.DataFrame:
-    """Places of the names, pushed apart upward where they would overlap."""
-    ordered = named.sort_values("growth").reset_index(drop=True)
-    gap, places = top * 16.0 / _FRONTIER_PX, []
-    for value in ordered["growth"]:
-        places.append(max(float(value), places[-1] + gap) if places else float(value))
-    ceiling = top - gap / 2.0
-    for here in range(len(places) - 1, -1, -1):
-        places[here] = min(places[here], ceiling)
-        ceiling = places[here] - gap
-    return ordered.assign(place=places)
-
-
-def night_chart(cold: Cold) -> alt.LayerChart | None:
+def night_chart(cold: Cold) -> Any:
     """Water of every tank after all heaters fail at dusk of the design night; None without fish."""
     units = cold.site.file.site.units
     if not cold.failed.times:
         return None
-    rows, limits = [], []
+    layout = cold.site.file
+    rows: list[dict[str, Any]] = []
+    seen: dict[str, str] = {}
     for time in cold.failed.times:
-        course = cold.failed.tank_c[time.tank]
-        for hour in range(0, len(course), 2):
-            rows.append({"hour": hour, "cohort": time.cohort, "species": time.species,
-                         "value": float(to_face(float(course[hour]), "temperature", units))})  # fmt: skip
-        if np.isfinite(time.hours):
-            limits.append({"hour": time.hours, "cohort": time.cohort, "species": time.species,
-                           "value": float(to_face(max(time.limit_c, 0.0), "temperature", units)),
-                           "label": f"{time.cohort}: cold limit after {time.hours:.0f} h"})  # fmt: skip
+        loop = layout.tanks[time.tank].loop
+        if loop in seen:
+            continue
+        seen[loop] = time.tank
+        course = to_face_array(cold.failed.tank_c[time.tank], units)
+        rows += [{"hour": hour, "line": f"loop {loop}", "value": course[hour]} for hour in range(0, len(course), 2)]
+    air = to_face_array(cold.failed.air_c, units)
+    rows += [{"hour": hour, "line": "air inside", "value": air[hour]} for hour in range(0, len(air), 2)]
     data = pd.DataFrame(rows)
-    air = pd.DataFrame({"hour": range(0, len(cold.failed.air_c), 2), "cohort": "air",
-                        "value": to_face(cold.failed.air_c[::2], "temperature", units)})  # fmt: skip
-    present = sorted(set(data["species"]))
-    colour = alt.Color(
-        "species:N", scale=alt.Scale(domain=present, range=[species_colour(s) for s in present]), legend=None
-    )
-    dash = alt.StrokeDash(
-        "species:N", scale=alt.Scale(domain=present, range=[list(species_dash(s)) for s in present]), legend=None
-    )
-    x = alt.X("hour:Q", title="hours since the heaters failed, at 18:00", scale=alt.Scale(nice=False),
-              axis=alt.Axis(values=list(range(0, len(cold.failed.air_c), 12))))  # fmt: skip
+    names = [*(f"loop {loop}" for loop in seen), "air inside"]
+    ink = [INK] * len(seen) + [FAINT]
+    colour = alt.Color("line:N", scale=alt.Scale(domain=names, range=ink), legend=None)
+    patterns = [[1, 0], [8, 3], [10, 3, 2, 3], [5, 4], [14, 4], [6, 2, 2, 2]]
+    dashes = [patterns[n % len(patterns)] for n in range(len(seen))] + [[3, 3]]
+    dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=names, range=dashes), legend=None)
+    axis = alt.Axis(values=list(range(0, len(air), 12)), labelOverlap=True)
+    x = alt.X("hour:Q", title="hours since the heaters failed, at 18:00", scale=alt.Scale(nice=False), axis=axis)
     y = alt.Y("value:Q", title=None, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
-    tip = [alt.Tooltip("cohort:N"), alt.Tooltip("hour:Q"), alt.Tooltip("value:Q", format=".1f")]
+    tip = ["line:N", "hour:Q", alt.Tooltip("value:Q", format=".1f")]
+    ends = data.groupby("line", sort=False).tail(1)
     layers: list[Any] = [
-        alt.Chart(air).mark_line(color=FAINT, strokeDash=[3, 3]).encode(x=x, y=y, tooltip=tip),
-        alt.Chart(air.tail(1).assign(label="air inside")).mark_text(align="right", dy=-9, color=FAINT).encode(
-            x=x, y=y, text="label:N"
-        ),
-        alt.Chart(data).mark_line(strokeWidth=2.6).encode(
-            x=x, y=y, color=colour, strokeDash=dash, detail="cohort:N", tooltip=tip
-        ),
+        alt.Chart(data).mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash, tooltip=tip),
+        alt.Chart(ends).mark_text(align="right", dy=-10).encode(x=x, y=y, text="line:N", color=colour),
     ]  # fmt: skip
-    if limits:
-        ordered = pd.DataFrame(limits).sort_values("value").reset_index(drop=True)
-        span = float(data["value"].max() - data["value"].min()) or 1.0
-        gap, places = 1.2 * span * 16.0 / _NIGHT_PX, []
-        for value in ordered["value"]:
-            places.append(max(float(value) + 0.6 * gap, places[-1] + gap) if places else float(value) + 0.6 * gap)
-        marks = alt.Chart(ordered.assign(place=places))
+    met = [
+        {"hour": t.hours, "cohort": t.cohort, "value": float(to_face(max(t.limit_c, 0.0), "temperature", units)),
+         "colour": species_colour(t.species)}
+        for t in cold.failed.times if np.isfinite(t.hours)
+    ]  # fmt: skip
+    if met:
+        crosses = alt.Chart(pd.DataFrame(met)).mark_point(filled=True, size=170, shape="cross", opacity=1.0)
+        paint = alt.Color("colour:N", scale=None)
+        tip = ["cohort:N", alt.Tooltip("hour:Q", title="hours to its cold limit", format=".0f")]
+        layers.append(crosses.encode(x=x, y=y, color=paint, tooltip=tip))
+        first = pd.DataFrame(met[:1]).assign(label=f"{met[0]['cohort']} at its limit: {met[0]['hour']:.0f} h")
         layers.append(
-            marks.mark_point(filled=True, size=120, shape="cross", opacity=1.0).encode(x=x, y=y, color=colour)
-        )
-        layers.append(
-            marks.mark_text(align="left", dx=10).encode(x=x, y=alt.Y("place:Q"), text="label:N", color=colour)
+            alt.Chart(first).mark_text(align="left", dx=4, dy=-16, fontWeight="bold").encode(x=x, y=y, text="label:N")
         )
     unit = face_unit("temperature", units)
-    return alt.layer(*layers).properties(
-        title=f"Water, {unit}, when every heater fails", width=_WIDTH_PX, height=_NIGHT_PX, background=PAPER,
-        description="Lines: water of each cohort's tank after the failure; crosses: where it meets its cold limit.",
+    return _finished(
+        alt.layer(*layers), f"Water, {unit}, when every heater fails; crosses: a fish's cold limit", _NIGHT_PX,
+        "Lines: water of each loop after the failure; crosses: where a cohort meets its cold limit.",
+    )  # fmt: skip
+
+
+def to_face_array(values_c: FloatArray, units: str) -> list[float]:
+    """Temperatures in the keeper's unit."""
+    return [float(to_face(float(value), "temperature", units)) for value in values_c]
+
+
+def _finished(chart: Any, title: str, height: int, description: str) -> Any:
+    return chart.properties(
+        title=title, width=_WIDTH_PX, height=height, background=PAPER, description=description,
         usermeta={"embedOptions": {"renderer": "svg"}},
     )  # fmt: skip

@@ -30,7 +30,11 @@ def _warmth(source: Source) -> Warmth:
 @st.cache_data(max_entries=8, show_spinner=False)
 def _compared(source: Source, worth: float) -> Cold:
     bar = st.progress(0.0, "Comparing set points and measures")
-    found = compare_cold(solve(source).site, worth, progress=lambda done, total: bar.progress(min(done / total, 1.0)))
+
+    def tell(done: int, total: int) -> None:
+        bar.progress(min(done / total, 1.0), "Comparing set points and measures")
+
+    found = compare_cold(solve(source).site, worth, progress=tell)
     bar.empty()
     return found
 
@@ -52,7 +56,7 @@ def spec_of(source: Source, worth: float, name: str) -> dict[str, Any] | None:
     charts = {
         "frontier": cold_charts.frontier_chart, "fuel": cold_charts.fuel_chart, "night": cold_charts.night_chart,
     }  # fmt: skip
-    chart = charts[name](compared(source, worth))  # type: ignore[operator]
+    chart = charts[name](compared(source, worth))
     return None if chart is None else chart.to_dict(validate=False)
 
 

@@ -22,7 +22,7 @@ CAUTIONS = (
     "monoxide, which kills without a smell, and with moisture and ethylene that harm crops. Hang a carbon monoxide "
     "alarm; never run a generator, grill or engine indoors.",
     "Fuel lines, tanks, flues and heaters are work for licensed trades under your local codes; so is any new "
-    "electrical load: water heaters near tanks need their own protected circuits with ground-fault protection, drip loops, and "
+    "electrical load: water heaters near tanks need their own circuits with ground-fault protection, drip loops, and "
     "wires sized for the load.",
     "Warming or cooling fish by more than a degree or two a day harms them; change set points step by step.",
 )
@@ -159,6 +159,27 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
     return rows
 
 
+def numbered(cold: Cold) -> list[str]:
+    """The options that the frontier chart numbers, with cost and growth."""
+    units = cold.site.file.site.units
+    sentences = []
+    for name in frontier_names(cold):
+        option = cold.option(name)
+        extra = option.cost_per_extra_kg
+        sentences.append(
+            f"{name}: {money(option.cost)} of fuel, {format_quantity(option.growth_kg, 'mass', units)} of growth"
+            + ("" if extra is None else f", {extra:,.0f} for each extra kg")
+            + (" (recommended)" if name == cold.recommended else "")
+        )
+    return sentences
+
+
+def frontier_names(cold: Cold) -> list[str]:
+    """Options numbered on the chart: the file's own way, then those that give most growth for their cost."""
+    line = sorted((o for o in cold.options if o.is_on_frontier and o.cost is not None), key=lambda o: o.cost or 0.0)
+    return list(dict.fromkeys([cold.options[0].name, cold.recommended, *(o.name for o in line)]))
+
+
 def verdict_sentence(cold: Cold) -> str:
     """The recommendation in one sentence."""
     name = cold.option(cold.recommended)
@@ -259,8 +280,8 @@ def cold_text(cold: Cold) -> str:
         text_table(option_rows(cold)),
         _wrapped(
             "(! too cold, or warmer than it need be, for some fish; an extra kg: fuel for each further kilo of growth "
-            f"over the next cheaper option of the frontier; {worth}; years too cold: synthetic years, seed {cold.seed}, "
-            "in which some fish crosses its cold limit; money is that of your fuel prices)", ""
+            f"over the next cheaper option of the frontier; {worth}; years too cold: synthetic years, seed "
+            f"{cold.seed}, in which some fish crosses its cold limit; money is that of your fuel prices)", ""
         ),
         "",
         _wrapped(f"Fuel as the file says: {fuel_sentence(plan)}.", "  "),

@@ -332,7 +332,7 @@ def _fuel(file: SiteFile, tables: Mapping[str, HeaterTable], plan: HeatPlan, run
             if heat > 0.0:
                 found.append(FuelUse(place, "unknown", "kWh", heat, heat, None))
             continue
-        unit = heater.price_per or next(iter(FUELS[heater.fuel].kwh_per))
+        unit: str = heater.price_per or next(iter(FUELS[heater.fuel].kwh_per))
         amount = float(fuel_units(heat, heater.fuel, unit, heater.efficiency))
         found.append(
             FuelUse(place, heater.fuel, unit, heat, amount, None if heater.price is None else amount * heater.price)

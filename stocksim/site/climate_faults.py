@@ -61,7 +61,7 @@ def climate_faults(file: SiteFile) -> list[Fault]:
         area = format_quantity(cover_area(house), "area", file.site.units)
         faults.append(Fault("greenhouse", "insulated_wall.area", f"is more than the whole cover, {area}; give less."))
     for table, entries in (("loops", file.loops), ("tanks", file.tanks), ("beds", file.beds)):
-        for key, entry in entries.items():  # type: ignore[attr-defined]
+        for key, entry in entries.items():
             room = entry.heat.room if entry.heat is not None else None
             if room in ROOMS and getattr(file, room) is None:
                 message = f'"{room}" has no table of its own; write [{room}] with its size, or name another room.'

@@ -6,7 +6,6 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from stocksim.climate.greenhouse import COVERS, FUELS
 from stocksim.site.quantities import MONTHS, Area, Power, Share, Volume, number, quantity
 
 OutdoorTemperature = Annotated[
@@ -28,9 +27,9 @@ Efficiency = Annotated[float, number(0.05, 6.0, "an efficiency must be a number 
 Price = Annotated[float, number(0.0, 1e6, "a price must be a number of your money, 0 or more, as 2.4")]
 Hour = Annotated[float, number(0.0, 24.0, "an hour of the day must be a number from 0 to 24, as 18 or 6.5")]
 Factor = Annotated[float, number(0.1, 10.0, "a fitted factor must be a number from 0.1 to 10, as 1.2")]
-FuelName = Literal[tuple(FUELS)]  # type: ignore[valid-type]
+FuelName = Literal["natural_gas", "propane", "heating_oil", "kerosene", "wood_pellets", "electricity"]
 UnitName = Literal["kWh", "therm", "m3", "gal", "L", "kg"]
-CoverName = Literal[tuple(COVERS)]  # type: ignore[valid-type]
+CoverName = Literal["single_film", "double_film", "twin_wall", "glass"]
 RoomName = Literal["greenhouse", "fish_room", "outdoors"]
 Month = Literal[MONTHS]  # type: ignore[valid-type]
 

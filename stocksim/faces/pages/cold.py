@@ -52,6 +52,8 @@ else:
             st.caption("No heater has a price: give price and price_per to see growth against cost.")
         else:
             st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key=f"cold_{name}")
+        if name == "frontier":
+            st.html(markup.numbered_html(cold_words.numbered(cold)))
     st.caption(f"As the file says: {cold_words.fuel_sentence(cold.options[0])}.")
     st.caption(f"As recommended: {cold_words.fuel_sentence(cold.option(cold.recommended))}.")
     with st.expander("Every option in numbers"):

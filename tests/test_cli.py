@@ -59,7 +59,11 @@ def test_new_never_overwrites(run):
 
 
 def test_new_refuses_an_unknown_example_and_a_folder_that_is_not_there(run):
-    refused(run("new", "a.toml", "--example", "nope"), '--example "nope"', "heron_lane, heron_lane_young, starter")
+    refused(
+        run("new", "a.toml", "--example", "nope"),
+        '--example "nope"',
+        "heron_lane, heron_lane_computed, heron_lane_young, starter",
+    )
     refused(run("new", "nowhere/a.toml"), "nowhere/a.toml: cannot be written")
     assert not Path("a.toml").exists()
 

@@ -79,6 +79,7 @@ EXPECTED: dict[str, dict[str, float]] = {
         "ug/L": c.milli,
     },
     "pressure": {"bar": 1.0, "kPa": c.kilo / c.bar, "MPa": c.mega / c.bar, "psi": c.psi / c.bar},
+    "speed": {"m/s": 1.0, "km/h": c.kmh, "mph": c.mph},
     "specific_surface": {"m2/m3": 1.0, "ft2/ft3": 1.0 / c.foot},
 }
 DIMENSIONS = sorted(EXPECTED)

@@ -95,8 +95,8 @@ class HeatRun(NamedTuple):
         Hours in which a heater at full power did not keep its set point. [h]
     ice_kwh : ndarray, shape (day, ..., node)
         Heat that ice still asks for to melt, at the end of the day. [kWh]
-    hourly_c, hourly_heat_w, hourly_vent_w, hourly_evaporation_w : ndarray or None
-        By the hour, (hour, ..., node or control), where asked for. [degC], [W]
+    hourly_c, hourly_heat_w, hourly_vent_w, hourly_evaporation_w, hourly_ice_kwh : ndarray or None
+        By the hour, (hour, ..., node or control), where asked for. [degC], [W], [kWh]
     """
 
     mean_c: FloatArray
@@ -110,6 +110,7 @@ class HeatRun(NamedTuple):
     hourly_heat_w: FloatArray | None
     hourly_vent_w: FloatArray | None
     hourly_evaporation_w: FloatArray | None
+    hourly_ice_kwh: FloatArray | None
 
 
 def step_matrix(network: Network, is_night: bool, step_s: float = 3600.0) -> FloatArray:
@@ -248,7 +249,7 @@ def run_network(
     peak, short = np.zeros((*lead, controls)), np.zeros((*lead, controls))
     kept: dict[str, FloatArray] = {}
     if is_hourly:
-        kept = {key: np.zeros((hours, *shape)) for key in ("c", "evaporation")}
+        kept = {key: np.zeros((hours, *shape)) for key in ("c", "evaporation", "ice")}
         kept |= {key: np.zeros((hours, *lead, controls)) for key in ("heat", "vent")}
     sets = network.set_c.shape[-2]
     freezes = network.can_freeze
@@ -297,11 +298,12 @@ def run_network(
                 progress(day + 1, days)
         if is_hourly:
             kept["c"][hour], kept["evaporation"][hour] = state, evaporation
+            kept["ice"][hour] = ice / 3.6e6
             kept["heat"][hour] = np.maximum(heating, 0.0)
             kept["vent"][hour] = np.maximum(-heating, 0.0)
     return HeatRun(
         tables["mean"], tables["low"], tables["high"], heat_kwh, peak, short, tables["ice"],
-        kept.get("c"), kept.get("heat"), kept.get("vent"), kept.get("evaporation"),
+        kept.get("c"), kept.get("heat"), kept.get("vent"), kept.get("evaporation"), kept.get("ice"),
     )  # fmt: skip
 
 
@@ -316,8 +318,8 @@ def _freeze(
     """Water below 0 degC turns its shortfall of heat to ice; ice melts before the water warms."""
     made = np.where(freezes, capacity_j_k * np.maximum(-state_c, 0.0), 0.0)
     melted = np.where(freezes, np.minimum(ice_j, capacity_j_k * np.maximum(state_c, 0.0)), 0.0)
-    warmed = np.where(made > 0.0, 0.0, state_c - melted / capacity_j_k)
-    return warmed, ice_j + made - melted
+    left = ice_j + made - melted
+    return np.where(freezes & (left > 0.0), 0.0, state_c - melted / capacity_j_k), left
 
 
 def steady_state(

@@ -14,7 +14,8 @@ from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.cold_words import frontier_names
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, species_colour, species_dash
-from stocksim.planning.cold import Cold, Option
+from stocksim.planning.cold import Cold
+from stocksim.planning.cold_choice import Option
 from stocksim.site.warmth import Warmth
 from stocksim.units import face_unit, to_face
 

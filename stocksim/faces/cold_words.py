@@ -9,7 +9,8 @@ from typing import Any
 from stocksim.climate.greenhouse import FUELS
 from stocksim.faces.tables import text_table
 from stocksim.faces.words import LIMIT_WORDS
-from stocksim.planning.cold import Cold, Option
+from stocksim.planning.cold import Cold
+from stocksim.planning.cold_choice import Option
 from stocksim.planning.cold_fit import HeatFit
 from stocksim.planning.cold_risk import FAIL_DAYS, FAIL_HOUR, CohortTime
 from stocksim.site.warmth import Warmth, days_of_month

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from stocksim.climate.greenhouse import degree_day_kwh
-from stocksim.climate.network import Network, evaporation_of, run_network, steady_state
+from stocksim.climate.network import run_network
+from stocksim.climate.nodes import Network, evaporation_of, steady_state
 from stocksim.climate.weather import HOURS, Weather
 from stocksim.site.warmth import run_plan, site_warmth
 from stocksim.water.loop import balance_linear
@@ -148,7 +149,7 @@ def test_energy_closes(links, outward, outdoor, sun, power, set_c, wet):
         # water that freezes gave off heat at the temperature it would have reached without ice
         reached = new - (frozen - ice) / net.capacity_j_k
         outer = net.outdoor_night_w_k if night[hour] else net.outdoor_day_w_k
-        evaporated = evaporation_of(net, state, weather.air_c[hour], weather.dew_c[hour // HOURS], bool(night[hour]))
+        evaporated = evaporation_of(net, state, weather.dew_c[hour // HOURS], bool(night[hour]))
         brought = outer * (weather.air_c[hour] - reached) + net.ground_w_k * (6.0 - reached) + net.sun_m2 * light[hour]
         brought = (brought + 40.0 - evaporated).sum() + (run.hourly_heat_w[hour] - run.hourly_vent_w[hour]).sum()
         gained += 3600.0 * brought
@@ -267,6 +268,15 @@ def test_fuel_against_the_degree_day_rule(computed_site):
     rule = float(degree_day_kwh(warmth.plan.loss_w_k["greenhouse"], 10.0, warmth.weather.mean_c[days]))
     ours = float(warmth.heat_kwh("greenhouse")[days].sum())
     assert 0.5 * rule < ours < 1.05 * rule
+
+
+def test_three_hour_steps_give_the_same_lows_of_the_water(computed_site):
+    # what the synthetic years are run with: within 0.2 degC of hourly steps
+    warmth = site_warmth(computed_site.file, computed_site.folder, {})
+    coarse = run_plan(warmth.plan, warmth.weather, is_hourly=False, step_h=3)
+    tanks = [n for n, key in enumerate(warmth.plan.nodes) if key.startswith("tanks.")]
+    assert np.abs(coarse.low_c[:, tanks] - warmth.run.low_c[:, tanks])[60:150].max() < 0.2
+    assert coarse.heat_kwh.sum() == pytest.approx(warmth.run.heat_kwh.sum(), rel=0.03)
 
 
 def test_one_season_asked_twice_is_computed_once(computed_site):

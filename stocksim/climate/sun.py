@@ -1,7 +1,7 @@
 """The sun: where it stands, what reaches the top of the air and, on clear days, the ground.
 
-FAO-56 equations in numpy, checked in the tests against its worked examples and against a solar library. They need no
-library at start-up, and the clear sky is known to 10 % at best, so a more exact position of the sun would add nothing.
+FAO-56 equations in numpy for the day, a better declination for the hours, checked in the tests against FAO-56's worked
+examples and against a solar library. So nothing heavy is loaded at start-up; the clear sky itself is known to 10 %.
 """
 
 from __future__ import annotations
@@ -87,6 +87,31 @@ def extraterrestrial_kwh_m2(latitude: ArrayLike, day_of_year: ArrayLike) -> Floa
     return np.asarray(24.0 / np.pi * SOLAR_CONSTANT_W_M2 / 1000.0 * nearness * level, dtype=float)
 
 
+def declination_rad(day_of_year: ArrayLike) -> FloatArray:
+    """Declination of the sun by the series of Spencer 1971 (from memory), within a twentieth of a degree.
+
+    Parameters
+    ----------
+    day_of_year : array_like, shape (...)
+        1 to 366. [day]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Declination. [rad] FAO-56's sine is up to 1.1 degrees off in autumn, which costs a low sun 5 to 12 %.
+
+    Examples
+    --------
+    >>> np.degrees(declination_rad([172, 355])).round(2)
+    array([ 23.45, -23.42])
+    """
+    turn = 2.0 * np.pi * (np.asarray(day_of_year, float) - 1.0) / 365.0
+    once = -0.399912 * np.cos(turn) + 0.070257 * np.sin(turn)
+    twice = -0.006758 * np.cos(2.0 * turn) + 0.000907 * np.sin(2.0 * turn)
+    thrice = -0.002697 * np.cos(3.0 * turn) + 0.00148 * np.sin(3.0 * turn)
+    return np.asarray(0.006918 + once + twice + thrice, dtype=float)
+
+
 def sun_height(latitude: ArrayLike, day_of_year: ArrayLike, solar_hour: ArrayLike) -> FloatArray:
     """Sine of the sun's height above the horizon, 0 at night.
 
@@ -107,7 +132,7 @@ def sun_height(latitude: ArrayLike, day_of_year: ArrayLike, solar_hour: ArrayLik
     >>> sun_height(45.0, 355, [6.0, 12.0]).round(3)
     array([0.   , 0.368])
     """
-    declination, _ = sun_angles(day_of_year)
+    declination = declination_rad(day_of_year)
     phi = np.radians(np.asarray(latitude, float))
     angle = np.pi / 12.0 * (np.asarray(solar_hour, float) - 12.0)
     sine = np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.cos(angle)

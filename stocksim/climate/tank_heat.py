@@ -24,7 +24,7 @@ RAFT_W_M2_K, RAFT_OPEN_SHARE = 0.85, 0.1
 GRAVEL_W_M2_K, GRAVEL_WET_SHARE = 6.0, 0.2
 TOWER_W_M2_K = 20.0  # of footprint: thin films on tall walls (assumed)
 # Carrier's equation as ASHRAE prints it (ASHRAE Transactions 1998, abstract read): W/m2 for each kPa.
-_CARRIER_W_M2_KPA, _CARRIER_WIND_W_M2_KPA = 89.0, 78.2
+CARRIER_W_M2_KPA, _CARRIER_WIND_W_M2_KPA = 89.0, 78.2
 UNDISTURBED_SHARE = 0.74  # measured over Carrier's on an undisturbed pool (same abstract, read)
 SUN_INTO_WATER = 0.9  # of sunlight on open water, what stays (from memory: albedo 0.05-0.1)
 
@@ -59,7 +59,7 @@ def evaporation_w_m2(
     157.0
     """
     gap = saturation_pressure_kpa(water_c) - np.asarray(humidity, float) * saturation_pressure_kpa(air_c)
-    return gap * (_CARRIER_W_M2_KPA + _CARRIER_WIND_W_M2_KPA * np.asarray(wind_m_s, float))
+    return gap * (CARRIER_W_M2_KPA + _CARRIER_WIND_W_M2_KPA * np.asarray(wind_m_s, float))
 
 
 def wall_w_m2_k(foam_m: ArrayLike, bare_w_m2_k: float = WALL_W_M2_K) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate.greenhouse import FUELS, fuel_units
-from stocksim.climate.network import HeatRun
+from stocksim.climate.nodes import HeatRun
 from stocksim.engine.extremes import tank_extremes
 from stocksim.engine.findings import findings
 from stocksim.engine.findings import limit_series as limits_of

@@ -85,7 +85,8 @@ class Option:
     def too_cold(self) -> tuple[str, ...]:
         """Cohorts below their cold limit in normal weather, or too often in synthetic years."""
         normal = {where.split(".")[1] for limit, where in self.broken if limit == "temperature_low"}
-        return tuple(key for key, share in self.cold_share.items() if share > MOST_RISK or key in normal)
+        often = {key for key, share in self.cold_share.items() if share > MOST_RISK}
+        return tuple(sorted(normal | often))
 
     @property
     def too_warm(self) -> frozenset[str]:

@@ -125,7 +125,7 @@ def fit_heat(site: Site, log: Path, loop: str | None = None, factors: tuple[str,
 
     bound = np.log(3.0)
     found = least_squares(
-        residual, np.zeros(len(factors)), jac=jacobian, bounds=(-bound, bound), max_nfev=10, ftol=1e-3, xtol=1e-3
+        residual, np.zeros(len(factors)), jac=jacobian, bounds=(-bound, bound), max_nfev=6, ftol=1e-3, xtol=1e-3
     )
     before, after = model(np.zeros((1, len(factors))))[0], model(found.x[None])[0]
     spread = np.sqrt(np.diag(np.linalg.inv(found.jac.T @ found.jac)))

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.network import Network
+from stocksim.climate.nodes import Network
 from stocksim.engine.layout import Layout
 from stocksim.errors import InputError
 from stocksim.site.climate_faults import NEEDED, has_climate

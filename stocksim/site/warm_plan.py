@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stocksim.climate import greenhouse as house
 from stocksim.climate import tank_heat
-from stocksim.climate.network import OUTDOORS, Network
+from stocksim.climate.nodes import OUTDOORS, Network
 from stocksim.climate.psychrometrics import air_heat_j_m3_k, pressure_at_kpa
 from stocksim.climate.weather import HOURS
 from stocksim.site.climate_tables import BedHeat, FishRoomTable, GreenhouseTable, HeaterTable, LoopHeat, TankHeat

@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.network import DAILY, HeatRun, run_network
+from stocksim.climate.network import DAILY, run_network
+from stocksim.climate.nodes import HeatRun
 from stocksim.climate.sun import clear_share_of_cloud, sun_by_temperature_range
 from stocksim.climate.temperature import monthly_temperature
 from stocksim.climate.weather import (
@@ -235,6 +236,7 @@ def run_plan(
     is_hourly: bool = True,
     spin_up_days: int = SPIN_UP_DAYS,
     keep: Sequence[str] = DAILY,
+    step_h: int = 1,
 ) -> HeatRun:
     """Season of a plan, after some days of its first weather.
 
@@ -252,6 +254,8 @@ def run_plan(
         Days of the first day's weather before the season.
     keep : sequence of str
         Daily tables to keep.
+    step_h : int
+        Length of the step. [h]
 
     Returns
     -------
@@ -270,9 +274,10 @@ def run_plan(
     before = run_network(
         plan.network._replace(set_c=start_set), Weather(first, sun, dew),
         np.tile(weather.night[:HOURS], spin_up_days), begin, weather.ground_c, keep=("mean",),
+        step_h=step_h,
     )  # fmt: skip
     start = before.mean_c[-1]
-    return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep)
+    return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep, step_h)
 
 
 _KEPT: dict[tuple[object, ...], Warmth] = {}

@@ -165,8 +165,8 @@ def cautions(season: Season) -> list[str]:
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), greenhouse "
-        "heat, harvests and moves. A limit that holds here may still be broken by them. Nitrifiers in the cold and in "
+        "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), harvests and "
+        "moves. A limit that holds here may still be broken by them. Nitrifiers in the cold and in "
         "young films are known to a factor of two.",
     ]
     dying = death_words(season)

@@ -73,7 +73,17 @@ def test_check_tells_what_it_understood(run):
     assert (ran.code, ran.err) == (0, "")
     assert ran.data["faults"] == []
     understood = ran.data["understood"]
-    assert list(understood) == ["season", "loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "notes"]
+    assert list(understood) == [
+        "season",
+        "loops",
+        "tanks",
+        "beds",
+        "biofilters",
+        "settlers",
+        "cohorts",
+        "heat",
+        "notes",
+    ]
     assert understood["season"] == "2026-10-01 to 2027-04-30, 212 days"
     assert understood["cohorts"] == ["perch: 60 yellow_perch (evidence weak) of 40 g in first, fed perch_45"]
     for note in understood["notes"]:

@@ -14,12 +14,14 @@ from site_faults import GONE, changed, faults_of, told
 from stocksim import run_season
 from stocksim.errors import InputError
 from stocksim.faces import cold_words
+from stocksim.faces.answers import understood
 from stocksim.planning.cold import compare_cold
 from stocksim.planning.cold_choice import Option, on_frontier, recommend
 from stocksim.planning.cold_fit import fit_heat
 from stocksim.planning.cold_options import AS_PLANNED, NO_HEAT, computed_site
 from stocksim.planning.cold_risk import hours_to
 from stocksim.planning.cold_split import warm_loop_changes
+from stocksim.planning.levers import find_lever
 from stocksim.site.climate_faults import hemisphere_notes
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import load_site, site_from_tables
@@ -52,6 +54,7 @@ ONE_FAULT = [
     ({"weather.low.dec": "-90 degC"}, ("weather", "low.dec"), "between -70 and 55 degC"),
     ({"weather.low.december": "-9 degC"}, ("weather", "low.december"), "is not a month"),
     ({"weather.kind": "forecast"}, ("weather", "kind"), '"normals" or "file"'),
+    ({"weather.low.dec": "60 degF"}, ("weather", "low.dec"), "above the high of that month, 28.0 degF"),
     ({"weather.rain": 3}, ("weather", "rain"), "is not known here"),
     ({"greenhouse.floor_area": GONE}, ("greenhouse", "floor_area"), "is missing"),
     ({"greenhouse.cover": "canvas"}, ("greenhouse", "cover"), '"double_film"'),
@@ -331,3 +334,22 @@ def test_a_fit_refuses_a_log_too_short_and_a_loop_unknown(short_site, tmp_path):
         fit_heat(short_site, log, "lake")
     with pytest.raises(InputError, match="is needed to fit"):
         fit_heat(short_site, log)
+
+
+def test_check_tells_what_it_understood_of_the_heat(short_site):
+    heat = understood(short_site)["heat"]
+    assert heat[0] == "weather: normals, design cold -20.0 degF"
+    assert "greenhouse: 20 kW of propane, set to 50.0 degF" in heat
+    assert understood(load_site(FOLDER / "starter.toml"))["heat"] == []
+
+
+def test_what_helps_against_cold_in_computed_water_is_a_heater_in_it():
+    # the warm loop's heater is out: tilapia meet their cold limit, and a heater is proved to mend it
+    site = site_from_tables(changed(SHORT, {"loops.warm.heat": {"room": "fish_room"}}), FOLDER)
+    season = run_season(site)
+    finding = next(f for f in season.findings if (f.limit, f.where) == ("temperature_low", "cohorts.tilapia"))
+    assert finding.is_broken
+    lever = find_lever(season, finding)
+    assert lever is not None
+    assert "heat the water of loop warm to at least" in lever.words
+    assert "loops.warm.heat.heater" in lever.changes

@@ -56,6 +56,14 @@ def climate_faults(file: SiteFile) -> list[Fault]:
                                 f"here; use one of {known}."))  # fmt: skip
         if (heater.price is None) != (heater.price_per is None):
             faults.append(Fault(place, f"{field}.price", 'needs price and price_per together, as 2.4 and "gal".'))
+    normals = file.weather
+    if isinstance(normals, NormalsWeather):
+        for month, low in normals.low.items():
+            high = normals.high.get(month)
+            if high is not None and low > high:
+                words = [format_quantity(value, "temperature", file.site.units) for value in (low, high)]
+                message = f"{words[0]} is above the high of that month, {words[1]}; check the two."
+                faults.append(Fault("weather", f"low.{month}", message))
     house = file.greenhouse
     if house is not None and house.insulated_wall is not None and house.insulated_wall.area > cover_area(house):
         area = format_quantity(cover_area(house), "area", file.site.units)

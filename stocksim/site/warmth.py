@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -281,6 +282,7 @@ def run_plan(
 
 
 _KEPT: dict[tuple[object, ...], Warmth] = {}
+_KEEPING = threading.Lock()  # the pages answer several people at once
 _MOST_KEPT = 24
 
 
@@ -302,13 +304,18 @@ def site_warmth(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) 
         With every hour.
     """
     key = _key(file, folder, held_c)
-    if key not in _KEPT:
-        weather = site_weather(file, folder)
-        plan = build_heat_plan(file, held_c, weather.wind_m_s)
+    with _KEEPING:
+        known = _KEPT.get(key)
+    if known is not None:
+        return known
+    weather = site_weather(file, folder)
+    plan = build_heat_plan(file, held_c, weather.wind_m_s)
+    found = Warmth(plan, weather, run_plan(plan, weather))
+    with _KEEPING:
         while len(_KEPT) >= _MOST_KEPT:
             _KEPT.pop(next(iter(_KEPT)))
-        _KEPT[key] = Warmth(plan, weather, run_plan(plan, weather))
-    return _KEPT[key]
+        _KEPT[key] = found
+    return found
 
 
 def _key(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) -> tuple[object, ...]:

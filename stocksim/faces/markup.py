@@ -168,6 +168,12 @@ def table_html(rows: Sequence[dict[str, str]], bad: Iterable[tuple[int, str]] = 
     return f'<table class="ss-table"><thead><tr>{heads}</tr></thead><tbody>{"".join(lines)}</tbody></table>'
 
 
+def numbered_html(sentences: Iterable[str]) -> str:
+    """Sentences as a numbered list, for points numbered on a chart."""
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
+    return f'<ol class="ss-list ss-small">{items}</ol>'
+
+
 def badge_html(evidence: str, of: str = "evidence") -> str:
     """Grade of evidence, told by words and border."""
     return f'<span class="ss-badge ss-{escape(evidence)}">{escape(of)} {escape(evidence)}</span>'

@@ -87,6 +87,8 @@ def _date(value: Any) -> dt.date:
     raise _refuse(f"{shown(value)} is not a date; write it as 2026-10-01, without quotes and without a time.")
 
 
+quantity, number = _quantity, _number  # for tables of other files
+
 # the lower bounds lie below any real unit and keep the water balance clear of rounding
 Volume = Annotated[float, _quantity("volume", 1e-3, 1e5, "a volume must lie between 1 L and 100,000 m3", True)]
 Flow = Annotated[float, _quantity("flow", 1e-3, 1e6, "a flow must lie between 1 L/day and 1,000,000 m3/day", True)]

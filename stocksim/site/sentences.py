@@ -14,6 +14,7 @@ from stocksim.errors import Fault
 from stocksim.site.quantities import MONTHS, shown
 
 _WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
+SINGLE_TABLES = ("site", "season", "weather", "greenhouse", "fish_room")  # tables without a name of their own
 _ONE_NAME = ("loop", "tank", "species", "feed", "crop")
 _DATE = "write a date, as 2026-10-01"
 # what to write where a needed key is missing
@@ -31,6 +32,13 @@ _WANTED = {
     "file": 'name a CSV file beside the site file, as "water.csv"', "power": 'write a power, as "35 W"',
     "transfer": 'write an oxygen transfer, as "20 g/h"', "fraction": "write a number from 0 to 1, as 0.85",
     "share": "write a number from 0 to 1, as 0.4", "date": _DATE, "ammonia_nitrogen": 'write a dose, as "5 g/day"',
+    "low": 'write monthly means, as { jan = "-12 degC", feb = "-10 degC" }',
+    "high": 'write monthly means, as { jan = "-3 degC", feb = "-1 degC" }',
+    "floor_area": 'write an area, as "60 m2"', "cover": 'name one, as "double_film"',
+    "foam": 'write a thickness, as "50 mm"', "set_point": 'write a temperature, as "8 degC"',
+    "fuel": 'name one, as "propane"', "hour": "write an hour of the day, as 18",
+    "from_hour": "write an hour of the day, as 5", "to_hour": "write an hour of the day, as 21",
+    "opens_at": 'write a temperature, as "25 degC"',
     "count": "write a whole number, as 60", "species": "name one; `stocksim fish` lists them",
     "cohort": "name one of the cohorts",
     "into": 'write a name for the cohort of the larger fish, as "big_perch"',
@@ -69,6 +77,8 @@ def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Faul
         del path[2]
     if len(path) > 3 and path[2] in _WITH_KINDS:
         del path[3]
+    if len(path) > 1 and path[0] == "weather":
+        del path[1]
     table, key = _place(path)
     kind, met = item["type"], item["input"]
     if kind == "stocksim":
@@ -114,7 +124,7 @@ def _choice(words: Sequence[str]) -> str:
 
 
 def _place(path: list[Any]) -> tuple[str, str]:
-    depth = 1 if path and path[0] in ("site", "season") else 2
+    depth = 1 if path and path[0] in SINGLE_TABLES else 2
     table = ".".join(str(step) for step in path[:depth])
     if path and path[0] == "events" and len(path) > 1:
         table = f"events[{path[1] + 1}]"
@@ -134,7 +144,7 @@ def _models_at(model: type[BaseModel], path: list[Any], raw: Mapping[str, Any]) 
     for depth, step in enumerate(path):
         written = written[step]
         # the name in a named table and the number in a list are steps of the path, but none of the model
-        if isinstance(step, str) and (depth != 1 or path[0] in ("site", "season")):
+        if isinstance(step, str) and (depth != 1 or path[0] in SINGLE_TABLES):
             fields = [i for m in here for n, i in m.model_fields.items() if (i.alias or n) == step]
             here = [found for info in fields for found in _inside(info.annotation)]
         if len(here) > 1 and isinstance(written, dict) and "kind" in written:

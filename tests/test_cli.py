@@ -71,21 +71,8 @@ def test_check_tells_what_it_understood(run):
     assert ran.data["faults"] == []
     understood = ran.data["understood"]
     assert list(understood) == [
-<<<<<<< HEAD
-        "season", "loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events", "notes",
+        "season", "loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events", "heat", "notes",
     ]  # fmt: skip
-=======
-        "season",
-        "loops",
-        "tanks",
-        "beds",
-        "biofilters",
-        "settlers",
-        "cohorts",
-        "heat",
-        "notes",
-    ]
->>>>>>> wip-cold
     assert understood["season"] == "2026-10-01 to 2027-04-30, 212 days"
     (cohort,) = understood["cohorts"]
     assert cohort.startswith("perch: 60 yellow_perch (evidence weak) of 40 g in first, fed perch_45 by sight, ")

@@ -11,7 +11,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.layout import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
-<<<<<<< HEAD
+from stocksim.engine.warmth import warmth_of_site
 from stocksim.faces.fate_words import (
     event_lines,
     event_words,
@@ -20,19 +20,13 @@ from stocksim.faces.fate_words import (
     is_worth_telling,
     ration_words,
 )
-=======
-from stocksim.engine.warmth import warmth_of_site
->>>>>>> wip-cold
 from stocksim.faces.tables import tank_rows, text_table, water_rows
 from stocksim.faces.words import cautions, finding_sentence, verdict
 from stocksim.library.feeds import feed_kind
 from stocksim.planning.levers import find_levers
-<<<<<<< HEAD
+from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
-=======
-from stocksim.site.climate_faults import heaters
->>>>>>> wip-cold
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -235,11 +229,8 @@ def understood(site: Site) -> dict[str, Any]:
             for key, s in file.settlers.items()
         ],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
-<<<<<<< HEAD
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
-=======
         "heat": _heat_words(site),
->>>>>>> wip-cold
         "notes": list(site.notes),
     }
 

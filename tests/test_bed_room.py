@@ -71,4 +71,4 @@ def test_without_weather_or_room_the_air_is_the_water(missing):
     tables.pop("fish_room", None)
     site = built(tables)
     climate = bed_climate(site)
-    np.testing.assert_array_equal(climate.air_c[:, 0], site.temperature_c[list(site.file.beds.values())[0].loop])
+    np.testing.assert_array_equal(climate.air_c[:, 0], site.temperature_c[next(iter(site.file.beds.values())).loop])

@@ -15,8 +15,10 @@ screen.begin()
 pages = [
     st.Page(FOLDER / "season.py", title="Season", default=True),
     st.Page(FOLDER / "water.py", title="Water"),
+    st.Page(FOLDER / "beds.py", title="Beds"),
     st.Page(FOLDER / "cold.py", title="Cold months"),
     st.Page(FOLDER / "powercut.py", title="Power cut"),
+    st.Page(FOLDER / "company.py", title="Company"),
     st.Page(FOLDER / "edit.py", title="Edit the site"),
     st.Page(FOLDER / "fish.py", title="Fish"),
 ]

@@ -13,10 +13,14 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
+from scipy.optimize import brentq
 
 from stocksim.fish import energetics as fish_energy
 from stocksim.fish.growth import appetite_rate
+from stocksim.library.species import load_species
 
+# Share of full appetite, or a function of the day, the weight [g] and the full appetite [g/day] that gives it.
+Ration = float | Callable[[int, Any, Any], Any]
 # Protein digested, used only for D25. Feed files carry their own value, also 0.88.
 PROTEIN_DIGESTED = 0.88
 _MAINTENANCE = ("maintenance_at_20", "maintenance_q10_cold", "maintenance_q10_warm")
@@ -62,7 +66,7 @@ class Fish:
         need = fish_energy.maintenance_energy(weight, temperature, *(self.number(key) for key in _MAINTENANCE))
         return 100.0 * need / self.feed / weight
 
-    def growth(self, start: float, temperatures: tuple[float, ...], days: int, ration: float = 1.0) -> Run:
+    def growth(self, start: float, temperatures: tuple[float, ...], days: int, ration: Ration = 1.0) -> Run:
         key = (start, temperatures, days, ration)
         if key not in self._runs:
             *_, self._runs[key] = self._days(start, temperatures, days, ration)
@@ -90,17 +94,26 @@ class Fish:
         efficiency, fasting = number("growth_efficiency"), number("fasting_loss_fraction")
         body, protein = number("body_energy"), number("body_protein")
         run = Run(np.full(rate.shape, float(start)), *(np.zeros(rate.shape) for _ in range(3)))
-        for _ in range(days):
+        for number_of_day in range(days):
+            appetite = rate * run.end ** number("intake_exponent")
+            share = ration(number_of_day, run.end, appetite) if callable(ration) else ration
             needs = fish_energy.day_needs(
-                run.end, rate, number("intake_exponent"), per_kg, ration, feed, efficiency, fasting, body
+                run.end, rate, number("intake_exponent"), per_kg, share, feed, efficiency, fasting, body
             )
-            eaten = ration * needs.appetite_g
+            eaten = share * needs.appetite_g
             day = fish_energy.day_budget(
                 eaten, needs.maintenance_kj, feed, self.nitrogen, efficiency, fasting, body, protein
             )
             ammonia = fish_energy.AMMONIA_SHARE_OF_EXCRETION * day.excreted_nitrogen_g
             run = Run(run.end + day.gain_g, run.eaten + eaten, run.oxygen + day.oxygen_g, run.tan + ammonia)
             yield run
+
+
+def percent_of_weight(percent: float, every: int) -> Ration:
+    """Ration of a percentage of body weight on every so many days, as far as appetite goes; nothing in between."""
+    return lambda day, weight, appetite: (
+        (day % every == 0) * np.minimum(appetite, 0.01 * percent * weight) / np.maximum(appetite, 1e-12)
+    )
 
 
 HICKS = "Hicks et al. 2009, N. Am. J. Aquac. [abstract]; rearing temperature not given, 26 degC assumed [ours]"
@@ -128,6 +141,11 @@ LINCOLN = "Lincoln University bluegill protein series, 44 % diet [abstract]; 26 
 CAGE = "catfish in cages, 27-42 % protein, 12 weeks [abstract]; 27 degC assumed; band +-20 % [ours]"
 SIZES = "largemouth bass of three sizes, 46-56 % protein, Aquac. Int. 2019 [abstract]; 28 degC assumed [ours]"
 
+RACEWAY = "Walleye in recirculating systems, 2010, doi 10.1080/10454431003736532 [abstract]"
+FISHMEAL = "Walleye with and without fishmeal, recirculating systems, 2016 [abstract]: 9 months; 22 degC assumed [ours]"
+MALES = "male bluegill and male hybrids indoors, 10 months, Hayward & Wang 2006 [abstract; authors from memory]"
+CUBIC = "series and cubic of D8 at temperatures the fit has not seen; below 12 degC the cubic turns up and is left out"
+
 TEMPERATURES_D8 = (15.0, 18.0, 21.0, 24.0, 26.8, 30.0, 33.0)
 GROWTH_D8 = (0.37, 0.61, 0.86, 1.05, 1.13, 1.02, 0.65)
 TEMPERATURES_D19 = (5.0, 8.0, 12.0, 15.0)
@@ -138,6 +156,99 @@ SPECIES = (
     "bluegill", "yellow_perch", "black_crappie", "largemouth_bass", "channel_catfish", "nile_tilapia",
     "rainbow_trout", "common_carp", "goldfish", "hybrid_striped_bass",
 )  # fmt: skip
+# species that are likened to a fitted one, as no growth series of their own was read
+LIKENED = {
+    "pumpkinseed": "bluegill", "hybrid_sunfish": "bluegill", "brown_bullhead": "channel_catfish",
+    "walleye": "yellow_perch",
+}  # fmt: skip
+EVERY_SPECIES = (*SPECIES, *LIKENED)
+ALTERNATE_DAYS = percent_of_weight(1.0, 2)
+
+
+class Phase(NamedTuple):
+    """A spell over which a mixed batch was weighed; ``days`` None: as many as full appetite needs."""
+
+    temperature: float
+    days: int | None
+    start: float
+    end: float
+
+
+class SexRun(NamedTuple):
+    """Start and end weight of each sex over some phases; its multiplier of appetite holds through all of them."""
+
+    phases: tuple[Phase, ...]
+    males: tuple[float, float]
+    females: tuple[float, float]
+
+
+class SexTrial(NamedTuple):
+    """The run to which the multipliers of a species are fitted, and others that give their span."""
+
+    run: SexRun
+    others: tuple[SexRun, ...]
+    source: str
+
+
+_TANK, _POND = Phase(26.0, 120, 28.0, 119.4), Phase(24.0, 129, 119.4, 228.3)
+SEX_TRIALS = {
+    "bluegill": SexTrial(
+        SexRun((_TANK, _POND), (28.0, 284.0), (28.0, 175.4)),
+        (
+            SexRun((_TANK,), (28.0, 158.6), (28.0, 82.1)),
+            SexRun((_POND,), (158.6, 284.0), (82.1, 175.4)),
+            *(SexRun((_TANK, Phase(t, *_POND[1:])), (28.0, 284.0), (28.0, 175.4)) for t in (20.0, 28.0)),
+        ),
+        "Hicks et al. 2009, N. Am. J. Aquac., doi 10.1577/a07-088.1 [abstract]: tanks 28.0 to 119.4 g in 120 days, "
+        "then ponds to 228.3 g in 129; males 158.6 g on moving, 284.0 at the end, females 82.1 and 175.4. Both sexes "
+        "taken to start at 28 g, tanks at 26, ponds at 24 degC [ours]. Span: tanks alone, ponds alone, ponds at 20-28",
+    ),
+    "yellow_perch": SexTrial(
+        SexRun((Phase(22.0, None, 10.0, 68.4),), (10.0, 59.5), (10.0, 77.3)),
+        tuple(
+            SexRun((Phase(t, None, start, 68.4),), (start, 59.5), (start, 77.3))
+            for start, t in ((3.0, 22.0), (20.0, 22.0), (10.0, 18.0), (10.0, 24.0))
+        ),
+        "Liang et al. 2018, doi 10.1002/9781119127291.ch22 [abstract]: males 50.9-68.1 g, females 65.4-89.1 g, the "
+        "middles taken [ours]; both sexes start at 10 g, 22 degC [ours]. Span over 3-20 g and 18-24 degC",
+    ),
+}  # fmt: skip
+
+
+def share_that_reaches(fish: Any, phase: Phase, start: float, end: float) -> float:
+    """Share of full appetite at which a fish goes from one weight to another in the days of a phase."""
+    days = phase_days(fish, phase)
+    return float(brentq(lambda share: fish.growth(start, (phase.temperature,), days, share).end.item() - end, 0.1, 5.0))
+
+
+def phase_days(fish: Any, phase: Phase) -> int:
+    """Days of a phase."""
+    return phase.days or round(float(np.squeeze(fish.days_to(phase.start, phase.end, phase.temperature, 2000))))
+
+
+def one_sex_weight(fish: Any, run: SexRun, start: float, multiplier: float) -> float:
+    """End weight of a sex whose appetite is a multiple of that of the mixed batch, through all phases of a run."""
+    weight = start
+    for phase in run.phases:
+        share = multiplier * share_that_reaches(fish, phase, phase.start, phase.end)
+        weight = fish.growth(weight, (phase.temperature,), phase_days(fish, phase), share).end.item()
+    return weight
+
+
+# Both kinds of male in one indoor trial of 10 months: what bluegill needs to meet its end weight stands for the
+# conditions of the trial, and the hybrid is run under the same.
+HYBRID_TRIAL = Phase(24.0, 304, 7.0, 152.0)
+
+
+def _hybrid_in_the_trial(fish: Any) -> Any:
+    bluegill = load_species("bluegill")
+    males = share_that_reaches(Fish(bluegill.__getitem__), HYBRID_TRIAL, HYBRID_TRIAL.start, HYBRID_TRIAL.end)
+    share = males / bluegill["appetite_males"]
+    return fish.growth(HYBRID_TRIAL.start, (HYBRID_TRIAL.temperature,), HYBRID_TRIAL.days, share).end[0]
+
+
+def _male_bluegill(fish: Any) -> Any:
+    return fish.growth(7.0, (24.0,), 304, fish.number("appetite_males")).end[0]
 
 
 def _weight(start: float, temperature: float, days: int) -> Callable[[Any], Any]:
@@ -283,9 +394,9 @@ CHECKS = (
     Check("D23 302", "hybrid_striped_bass", "47 g, 302 d: end weight, g",
           _weight(47, 25, 302), 835, 668, 1002, True, STRIPED),
     *(Check("D24", name, "oxygen per feed, kg/kg",
-          _per_feed("oxygen", 1.0), None, 0.35, 0.75, False, WASTE) for name in SPECIES),
+          _per_feed("oxygen", 1.0), None, 0.35, 0.75, False, WASTE) for name in EVERY_SPECIES),
     *(Check("D25", name, "ammonia nitrogen per feed, g/kg",
-          _per_feed("tan", 1000.0), None, 20.0, 40.0, False, WASTE) for name in SPECIES),
+          _per_feed("tan", 1000.0), None, 20.0, 40.0, False, WASTE) for name in EVERY_SPECIES),
     Check("A1", "goldfish", "2 g, 26 degC: growth rate, %/day",
           _sgr(2, (26.0,), 14), 2.2, 1.6, 2.8, True, GUESS),
     Check("A2", "goldfish", "20 g, 26 degC: growth rate, %/day",
@@ -298,4 +409,62 @@ CHECKS = (
           _weight(84, 27, 84), 312, 249.6, 374.4, False, CAGE),
     Check("E4", "largemouth_bass", "100 g, 56 d: end weight, g",
           _weight(100, 28, 56), 298, 276, 320, False, SIZES),
+    *(
+        Check(f"E5 {t:g}", "largemouth_bass", f"56 g, {t:g} degC: growth rate, %/day",
+              _sgr(56, (t,), 63), g, g - 0.15, g + 0.15, False, CUBIC)
+        for t, g in ((12.0, 0.22), (27.0, 1.13))
+    ),
+    Check("E6", "channel_catfish", "454 g at 1 % on alternate days, 9 degC, 100 d: gain, %",
+          lambda fish: 100.0 * (fish.growth(454.0, (9.0,), 100, ALTERNATE_DAYS).end[0] / 454.0 - 1.0),
+          23, 5, 30, False, LOVELL + "; the temperature of D13, tolerance of D14"),
+    *(
+        Check(f"E7 {t:g}", "common_carp", f"8 g, {t:g} degC: maintenance ration, %/day",
+              lambda fish, t=t: fish.maintenance_percent(8.0, t), m, 0.6 * m, 1.4 * m, False, GOOLISH)
+        for t, m in ((18.0, 0.75), (30.0, 1.90))
+    ),
+    Check("E8", "bluegill", "7 g males, 24 degC, 304 d: end weight, g",
+          _male_bluegill, 152, 121.6, 182.4, False, MALES + "; 24 degC assumed, band +-20 % [ours]"),
+    Check("L3", "hybrid_sunfish", "7 g males, 304 d, beside bluegill that reach 152 g: end weight, g",
+          _hybrid_in_the_trial, 54.5, 43.6, 65.4, True, MALES + "; band +-20 % [ours]"),
+    Check("L1", "walleye", "22 g, 22 degC, 241 d: end weight, g",
+          _weight(22, 22, 241), 180, 144, 216, True, RACEWAY),
+    Check("L2", "walleye", "85 g, 274 d: end weight, g",
+          _weight(85, 22, 274), 580, 464, 696, False, FISHMEAL),
 )  # fmt: skip
+
+
+class RationRow(NamedTuple):
+    """One entry of an old feeding table."""
+
+    species: str
+    weight: float
+    temperature: float
+    percent: float
+    source: str
+
+
+LEITRITZ = "Leitritz & Lewis 1980, trout feeding table, on an extension page [secondary]"
+WINTER = "Texas A&M winter rule for channel catfish [secondary]: 1 % every other day, or twice a week below 13 degC"
+HATCHERY = "catfish hatchery page [common practice]: 2-3 % above 21 degC, the middle"
+BASS_MEALS = "World Aquac. Soc. abstract 42495 [abstract]: 7 % grew heaviest, at 5 and 7 % much was left"
+_TROUT_COLUMNS = ((4.5, 16.6), (6.5, 49.0), (8.5, 110.0), (9.5, 153.0))  # length [in], middle weight of the class [g]
+_TROUT_ROWS = {
+    4.4: (1.3, 0.9, 0.7, 0.6), 7.2: (1.6, 1.1, 0.9, 0.8), 10.0: (2.0, 1.4, 1.1, 1.0), 12.8: (2.4, 1.6, 1.3, 1.1),
+    15.6: (3.0, 2.0, 1.5, 1.4), 18.3: (3.6, 2.2, 1.8, 1.6),
+}  # fmt: skip
+# 16 to 160 g in the months of D4, at weights spread evenly between
+_PERCH_MONTHS = zip((16, 25, 40, 60, 85, 110, 140), (5.0, 4.0, 3.0, 3.0, 2.5, 2.5, 1.5), strict=True)
+OLD_RATIONS = (
+    *(RationRow("rainbow_trout", weight, t, percent, LEITRITZ)
+      for t, row in _TROUT_ROWS.items() for (_, weight), percent in zip(_TROUT_COLUMNS, row, strict=True)),
+    RationRow("channel_catfish", 454.0, 9.5, 2.0 / 7.0, WINTER),
+    RationRow("channel_catfish", 454.0, 15.5, 0.5, WINTER),
+    RationRow("channel_catfish", 100.0, 25.0, 2.5, HATCHERY),
+    *(RationRow("yellow_perch", weight, 24.5, percent, JUG) for weight, percent in _PERCH_MONTHS),
+    RationRow("largemouth_bass", 12.7, 30.0, 5.0, BASS_MEALS),
+)  # fmt: skip
+
+
+def full_ration_percent(fish: Any, weight: float, temperature: float) -> Any:
+    """Feed eaten at full appetite, in % of body weight a day."""
+    return 100.0 * fish.appetite(temperature) * weight ** (fish.number("intake_exponent") - 1.0)

@@ -13,12 +13,12 @@ from pathlib import Path
 
 import numpy as np
 import tomlkit
-from scipy.optimize import least_squares
+from scipy.optimize import brentq, least_squares
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
-from check_points import CHECKS, SPECIES, Check, Fish  # noqa: E402
+from check_points import CHECKS, LIKENED, SEX_TRIALS, SPECIES, Check, Fish, one_sex_weight  # noqa: E402
 
 from stocksim.library.species import load_species  # noqa: E402
 
@@ -53,6 +53,9 @@ PRIOR = {
 PRIOR_WIDTH = np.array([0.25, 0.04, 1.5, 2.0, 0.35, 1.0, 2.5])  # natural logarithm for scale and hump exponent
 LOWEST = np.array([-5.0, 0.50, 12.0, 3.0, np.log(1.02), 0.5, 2.0])
 HIGHEST = np.array([-1.0, 0.85, 34.0, 14.0, np.log(6.0), 17.0, 20.0])
+# What a likened species does not simply copy: added to the value of the species it is likened to.
+LIKENED_SHIFT = {"walleye": {"appetite_optimum": -1.0}}
+LIKENED_SCALE = (0.6, 1.6)  # span of the intake scale of a likened species, over its value
 HELD = {"black_crappie": ("intake_scale", "intake_exponent")}  # nothing published to fit them to
 
 
@@ -141,6 +144,55 @@ def fit(name: str) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
     }
 
 
+def likened(
+    name: str, base: dict[str, float], spans: dict[str, tuple[float, float]]
+) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
+    """Values and spans of a species likened to a fitted one: its values, twice its spans, a wider span of scale.
+
+    The intake scale is moved to meet the points of the species that the fit may see, if it has any.
+    """
+    shift = LIKENED_SHIFT.get(name, {})
+    values = {key: rounded(base[key] + shift.get(key, 0.0)) for key in FITTED}
+    points = [check for check in CHECKS if check.species == name and check.used]
+    if points:
+        entry = load_species(name)
+
+        def misses(factor: float) -> float:
+            moved = values | {"intake_scale": factor * values["intake_scale"]}
+            fish = Fish(lambda key: np.array([moved[key]]) if key in moved else entry[key])
+            return float(sum(miss_in_widths(check, check.value(fish)).item() for check in points))
+
+        values["intake_scale"] = rounded(values["intake_scale"] * brentq(misses, 0.3, 3.0))
+    wide = {}
+    for key, (low, high) in spans.items():
+        wide[key] = values[key] - 2.0 * (base[key] - low), values[key] + 2.0 * (high - base[key])
+    wide["intake_scale"] = tuple(values["intake_scale"] * share for share in LIKENED_SCALE)
+    floors = {
+        "appetite_upper_zero": values["appetite_optimum"] + 3.0,
+        "appetite_q10": 1.1,
+        "no_feeding_below": 0.0,
+        "cold_ramp_width": 2.0,
+    }
+    return values, {
+        key: (rounded(min(max(low, floors.get(key, low)), values[key])), rounded(high))
+        for key, (low, high) in wide.items()
+    }
+
+
+def sex_multipliers(name: str) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
+    """Appetite of a batch of males and of females over that of a mixed batch, with their spans."""
+    trial, fish = SEX_TRIALS[name], Fish(load_species(name).__getitem__)
+    values, spans = {}, {}
+    for sex in ("males", "females"):
+        found = [
+            rounded(brentq(lambda m, run=run, at=at: one_sex_weight(fish, run, at[0], m) - at[1], 0.3, 3.0, xtol=1e-6))
+            for run in (trial.run, *trial.others)
+            for at in (getattr(run, sex),)
+        ]
+        values[f"appetite_{sex}"], spans[f"appetite_{sex}"] = found[0], (min(found), max(found))
+    return values, spans
+
+
 def rounded(number: float) -> float:
     """Four digits, as the species files hold them."""
     return float(f"{number:.4g}")
@@ -152,7 +204,8 @@ def write_species(name: str, values: dict[str, float], spans: dict[str, tuple[fl
     document = tomlkit.parse(path.read_text(encoding="utf-8"))
     for key, value in values.items():
         document["values"][key]["value"] = value
-        document["values"][key]["range"] = list(spans[key])
+        if key in spans:
+            document["values"][key]["range"] = list(spans[key])
     path.write_text(tomlkit.dumps(document), encoding="utf-8")
 
 
@@ -165,19 +218,28 @@ def main() -> int:
     arguments = parser.parse_args()
     import fits_page  # late: it needs altair, which the fit does not
 
-    stale = []
-    for name in SPECIES:
-        values, spans = fit(name)
+    stale: list[str] = []
+    fitted: dict[str, tuple[dict[str, float], dict[str, tuple[float, float]]]] = {}
+
+    def settle(name: str, values: dict[str, float], spans: dict[str, tuple[float, float]]) -> None:
         if arguments.write:
             write_species(name, values, spans)
         entry = load_species(name)
         print(name)
         for key, value in values.items():
             apart = abs(value / entry[key] - 1.0)
-            span = f"{spans[key][0]:.4g} to {spans[key][1]:.4g}"
+            span = f"{spans[key][0]:.4g} to {spans[key][1]:.4g}" if key in spans else ""
             print(f"  {key:20} {value:9.4g}   span {span:20}   file {entry[key]:.4g}")
             if apart > AGREEMENT:
                 stale.append(f"{name}.toml, values.{key}: {entry[key]:g} is {100 * apart:.1f} % from the fit.")
+
+    for name in SPECIES:
+        fitted[name] = fit(name)
+        settle(name, *fitted[name])
+    for name in SEX_TRIALS:
+        settle(name, *sex_multipliers(name))
+    for name, base in LIKENED.items():
+        settle(name, *likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base][1]))
     page = fits_page.text()
     if arguments.check:
         if not fits_page.PAGE.is_file() or fits_page.PAGE.read_text(encoding="utf-8") != page:

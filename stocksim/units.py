@@ -83,6 +83,9 @@ _UNITS: dict[str, dict[str, _Unit]] = {
     "speed": {  # m/s
         "m/s": _Unit(1.0), "km/h": _Unit(1.0 / 3.6), "mph": _Unit(5280 * _FOOT_M / 3600.0),
     },
+    "planting_ratio": {  # g/m2/day
+        "g/m2/day": _Unit(1.0), "g/m2/d": _Unit(1.0), "oz/ft2/day": _Unit(_OUNCE_KG * 1e3 / _FOOT_M**2),
+    },
     "specific_surface": {  # m2/m3
         "m2/m3": _Unit(1.0), "ft2/ft3": _Unit(1.0 / _FOOT_M),
     },
@@ -102,6 +105,7 @@ _SHOWN: dict[str, tuple[str, ...]] = {
     "concentration": ("mg/L", "ppm"),
     "pressure": ("bar", "psi", "kPa", "MPa"),
     "speed": ("m/s", "km/h", "mph"),
+    "planting_ratio": ("g/m2/day", "oz/ft2/day"),
     "specific_surface": ("m2/m3", "ft2/ft3"),
 }
 
@@ -122,7 +126,6 @@ _FACE_UNITS: dict[str, dict[str, tuple[str, str, int]]] = {
 _FACE_ONLY: dict[str, dict[str, _Unit]] = {
     "mass": {"kg": _Unit(1.0), "lb": _Unit(_POUND_KG)},  # kg inside
     "density": {"kg/m3": _Unit(1.0), "lb/gal": _Unit(_POUND_KG / _GALLON_M3)},
-    "planting_ratio": {"g/m2/day": _Unit(1.0), "oz/ft2/day": _Unit(_OUNCE_KG * 1e3 / _FOOT_M**2)},
 }
 
 _NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"

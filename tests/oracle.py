@@ -7,7 +7,10 @@ growth from stocksim.water (they have tests of their own). Used by test_engine.p
 
 from __future__ import annotations
 
-from oracle_fish import Cohort, share_by_ammonia, share_by_oxygen
+import math
+
+from oracle_events import happen, homes
+from oracle_fish import Cohort, beds_want, share_by_ammonia, share_by_oxygen
 from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, toxic_share
 from oracle_water import HALF_NITRITE, SlowWater
 
@@ -22,8 +25,9 @@ HALF_TAN, HALF_OXYGEN = 1.93, 0.9
 class Loop(SlowWater):
     """A sump, its tanks and its units, and one day of them."""
 
-    def __init__(self, site, key: str, cohorts: dict[str, Cohort]):
-        file = site.file
+    def __init__(self, site, key: str):
+        file = self.file = site.file
+        self.site, self.key = site, key
         table = file.loops[key]
         self.elevation = file.site.elevation or 0.0
         self.temperature = [float(t) for t in site.temperature_c[key]]
@@ -44,11 +48,9 @@ class Loop(SlowWater):
                 self.units[f"biofilters.{name}"] = Pool(
                     unit.media_volume, unit.flow, 0.0, unit.oxygen_supply, film, unit.kind == "trickling"
                 )
-        for cohort in cohorts.values():
-            if cohort.tank in self.tanks:
-                self.tanks[cohort.tank].cohorts.append(cohort)
         self.pools = [*self.tanks.values(), *self.units.values()]
         self.flow = sum(pool.flow for pool in self.pools)
+        self.sump.flow, self.sump.fall = self.flow, table.return_drop
         for pool in [*self.pools, self.sump]:
             pool.oxygen = saturation(self.temperature[0], self.elevation)
         self.begin(site, key)
@@ -69,9 +71,8 @@ class Loop(SlowWater):
         capacities = self.films(t, grown, tan, nitrite, 1.0)
         for pool, first, second in zip(self.pools, *capacities[:2], strict=True):
             pool.capacity, pool.nitrite_capacity = first, second
-            for cohort in pool.cohorts:
-                cohort.wake(t, date, pool.nitrite, self.sump.level["chloride"])
             pool.tan_now, pool.oxygen_now, pool.nitrite_now = pool.tan, pool.oxygen, pool.nitrite
+        self._wake_fish(number, date)
         # ammonia and oxygen hang together through appetite and film: turn and turn about, half steps in ammonia
         for turn in range(400):
             self._breathe()
@@ -88,14 +89,33 @@ class Loop(SlowWater):
                     pool.tan_now = 0.5 * (old + pool.tan_now)
         else:
             raise RuntimeError(f"the oracle did not settle on day {number}")
+        for pool in self.pools:
+            pool.settled = (pool.oxygen_now, pool.toxic * pool.tan_now) if pool in self.tanks.values() else None
         whole = [*found, [x for m in capacities[2] if m is not None for x in m]]
         self._take(self._refined(number, whole) if self._bends(whole) else whole)
         self.sump.oxygen = self.sump_oxygen
         for pool in self.pools:
             pool.oxygen = pool.oxygen_now
             for cohort in pool.cohorts:
-                cohort.grow_and_die(pool.oxygen, pool.toxic * pool.tan, pool.nitrite)
+                cohort.grow_and_die(number, pool.oxygen, pool.toxic * pool.tan, pool.nitrite)
         self.evening(number)
+
+    def _wake_fish(self, number: int, date) -> None:
+        """Feed in hand for every cohort, shared where a rule is for a whole tank or loop."""
+        fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
+        steps = [step.share for step in self.file.loops[self.key].feeding_ramp if step.start <= date]
+        for cohort in fish:
+            cohort.rise(number, date)
+        for pool in self.tanks.values():
+            for cohort in pool.cohorts:
+                share = 1.0  # of appetite, as yesterday's water of this tank would leave them
+                if number > 0:
+                    oxygen, toxic = pool.settled
+                    share = share_by_oxygen(cohort.s, oxygen) * share_by_ammonia(cohort.s, toxic)
+                asked = beds_want(self.site, self.key, cohort.ration.ratio, date) if cohort.kind == "beds" else 0.0
+                offered = cohort.offer(number, pool.cohorts, fish, asked)
+                ramp = steps[-1] if steps else 1.0
+                cohort.wake(number, offered, ramp, share, pool.nitrite, self.sump.level["chloride"])
 
     def _bends(self, whole: list[list[float]]) -> bool:
         """Whether TAN or nitrite of any pool changed its pace against yesterday."""
@@ -219,15 +239,36 @@ class Loop(SlowWater):
         return [tan, [sump], made, nitrite, [nitrite_sump], used]
 
 
+class Nobody:
+    """A cohort before it is graded out of another."""
+
+    weight = spread = eaten = fed = oxygen = excreted = here = deaths = gain_each = 0.0
+
+
+NOBODY = Nobody()
+
+
 def run(site) -> dict[str, list[list[float]]]:
     """The season: rows of days, columns in the order of the site file (leaves: tanks, then beds, then biofilters).
 
-    Keys are fields of the engine's course.
+    Keys are fields of the engine's course. Cohorts made by grading come after those of the file, empty until then.
     """
     import datetime as dt
 
-    cohorts = {key: Cohort(site, key) for key in site.file.cohorts}
-    loops = {key: Loop(site, key, cohorts) for key in site.file.loops}
+    cohorts = {key: Cohort(site, t, float(t.count), t.stocked or site.file.season.start)
+               for key, t in site.file.cohorts.items()}  # fmt: skip
+    loops = {key: Loop(site, key) for key in site.file.loops}
+    tanks = {name: pool for loop in loops.values() for name, pool in loop.tanks.items()}
+    lived_in = homes(site)
+    roots = {event.into: event.cohort for event in site.file.events if event.kind == "grade"}
+    for loop in loops.values():
+        species = []
+        for name, seen in lived_in.items():
+            root = name
+            while root in roots:
+                root = roots[root]
+            species += [cohorts[root].s] if seen & set(loop.tanks) else []
+        loop.ammonia_limit = min((s["unionized_ammonia_design"] for s in species), default=math.inf)
     units = [f"beds.{key}" for key, bed in site.file.beds.items() if bed.kind != "wicking"]
     units += [f"biofilters.{key}" for key in site.file.biofilters]
     pools = {name: pool for loop in loops.values() for name, pool in (*loop.tanks.items(), *loop.units.items())}
@@ -238,10 +279,18 @@ def run(site) -> dict[str, list[list[float]]]:
         told.setdefault(key, []).append([float(value) for value in values])
 
     for number in range(site.days):
+        date = site.file.season.start + dt.timedelta(days=number)
+        for event in site.file.events:
+            if event.date == date:
+                happen(event, cohorts, site)
+        for pool in tanks.values():
+            pool.cohorts = [cohort for cohort in cohorts.values() if tanks[cohort.tank] is pool]
         for loop in loops.values():
-            loop.day(number, site.file.season.start + dt.timedelta(days=number))
-        fish = list(cohorts.values())
+            loop.day(number, date)
+        fish = [cohorts.get(name, NOBODY) for name in lived_in]
         note("weight_g", (c.weight for c in fish))
+        note("size_spread", (c.spread for c in fish))
+        note("there", (c.here > 0.0 for c in fish))
         note("eaten_g", (c.eaten for c in fish))
         note("fed_g", (c.fed for c in fish))
         note("fish_oxygen_g", (c.oxygen for c in fish))
@@ -262,7 +311,7 @@ def run(site) -> dict[str, list[list[float]]]:
         note("sump_tan_mg_l", (sump.tan for sump in sumps))
         note("nitrate_mg_l", (sump.nitrate for sump in sumps))
         note("alkalinity_mg_l", (loop.held("alkalinity") / loop.water for loop in loops.values()))
-        for name in ("potassium", "phosphorus", "solids", "chloride"):
+        for name in ("potassium", "phosphorus", "solids", "chloride", "calcium", "sodium"):
             note(f"{name}_mg_l", (sump.level[name] for sump in sumps))
         note("solids_n_freed_g", (loop.freed["solids_n"] for loop in loops.values()))
     return told

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from stocksim.library.feeds import load_feed
+
 KJ_PER_G_OXYGEN = 13.6
 NON_FAECAL = 0.07
 
@@ -13,7 +15,10 @@ def appetite_of_1_g(s, t: float) -> float:
     span = s["appetite_upper_zero"] - s["appetite_optimum"]
     ln_q = math.log(s["appetite_q10"])
     x = (ln_q * span) ** 2 * (1.0 + math.sqrt(1.0 + 40.0 / (ln_q * (span + 2.0)))) ** 2 / 400.0
-    v = (s["appetite_upper_zero"] - t) / span
+    below = s["appetite_upper_zero"] - t
+    if below < 0.5:  # the hump fades out over a degree
+        below = max(below + 0.5, 0.0) ** 2 / 2.0
+    v = below / span
     hump = v**x * math.exp(x * (1.0 - v)) if v > 0.0 else 0.0
     ramp = min(max((t - s["no_feeding_below"]) / s["cold_ramp_width"], 0.0), 1.0)
     return s["intake_scale"] * hump * ramp
@@ -52,46 +57,92 @@ def nitrite_borne(s, chloride: float) -> float:
 
 
 class Cohort:
-    def __init__(self, site, key: str):
-        table = site.file.cohorts[key]
-        self.s, self.feed = site.species[table.species], site.feeds[table.feed]
-        self.tank, self.stocked, self.number = table.tank, table.stocked, float(table.count)
-        ration = table.ration
-        self.fraction = 0.85 if ration is None else 0.0 if ration.kind == "unfed" else ration.fraction
-        spilled = None if ration is None or ration.kind == "unfed" else ration.spilled_share
-        self.spilled = 1.0 - 1.0 / 1.2 if spilled is None else spilled
-        self.weight = self.greatest = table.mean_weight
-        self.share = 1.0  # of yesterday evening
+    """One cohort through the season; events change it where it stands."""
 
-    def wake(self, t: float, date, nitrite: float, chloride: float) -> None:
-        """Appetite and need of the day, at the weight expected at noon, in the morning's nitrite and chloride."""
+    def __init__(self, site, table, number: float, came):
+        self.site, self.s, self.table = site, site.species[table.species], table
+        self.number, self.came, self.stocked = number, came, table.stocked
+        self.weight = self.greatest = table.mean_weight
+        self.spread = self.s["size_spread"] if table.size_spread is None else table.size_spread
+        self.begin(table.tank, table.feed, table.ration)
+
+    def begin(self, tank: str, feed: str, ration) -> None:
+        """Live in a tank, on a feed, by a rule."""
+        self.tank, self.feed_name, self.feed, self.ration = tank, feed, self.site.feeds[feed], ration
+        kind = "default" if ration is None else ration.kind
+        self.kind = "appetite" if kind in ("default", "unfed") else kind
+        self.fraction = {"default": 0.85, "unfed": 0.0}.get(kind, getattr(ration, "fraction", 1.0))
+        spilled = getattr(ration, "spilled_share", None)
+        self.spilled = 1.0 - 1.0 / 1.2 if spilled is None else spilled
+        self.water = [float(t) for t in self.site.temperature_c[self.site.file.tanks[tank].loop]]
+        self.feeding_days = fed_days(ration, self.water, self.site.file.season.start.weekday())
+        self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
+        if self.feed.facts.get("kind") == "natural":
+            pellets = load_feed(self.s.facts["fitted_with_feed"])
+            self.rate *= min(max(pellets["gross_energy"] / self.feed["gross_energy"], 1.0), 5.0)
+
+    def rise(self, day: int, date) -> None:
+        """Who is there this morning, and what a fish would eat of it all."""
         self.here = self.number if self.stocked is None or date >= self.stocked else 0.0
-        s, energy = self.s, self.feed["digestible_energy"]
+        self.full = self.rate * appetite_of_1_g(self.s, self.water[day])
+        self.hunger = self.full * self.weight ** self.s["intake_exponent"]
+        wild = self.table.wild and not self.table.trained
+        self.learns = wild and 0 <= (date - self.came).days < int(self.s["feed_training_days"])
+        self.lies = max(self.spilled, 0.5) if self.learns else self.spilled
+
+    def offer(self, day: int, tank_mates: list, loop_mates: list, beds_want: float) -> float:
+        """Feed that the rule offers a fish of the cohort today, without end where it goes by appetite. [g]"""
+        rule = self.ration
+        if self.kind == "appetite":
+            return math.inf
+        if not self.feeding_days[day]:
+            return 0.0
+        if self.kind == "percent":
+            return rule.percent / 100.0 * self.weight
+        if self.kind == "table":
+            return table_percent(rule, self.weight, self.water[day]) / 100.0 * self.weight
+        amount = rule.per_day if self.kind == "fixed" else beds_want
+        mates = [mate for mate in (tank_mates if self.kind == "fixed" else loop_mates) if mate.kind == self.kind]
+        together = sum(mate.hunger * mate.here for mate in mates)
+        return amount * self.hunger / together if together > 0.0 else 0.0
+
+    def wake(self, day: int, offered: float, ramp: float, share: float, nitrite: float, chloride: float) -> None:
+        """Appetite and need of the day, at the weight expected at noon, in the morning's nitrite and chloride."""
+        s, energy, t = self.s, self.feed["digestible_energy"], self.water[day]
         self.borne = nitrite_borne(s, chloride)
         self.by_nitrite = 1.0 - min(max((nitrite / self.borne - 1.0) / 4.0, 0.0), 1.0)
-        fraction = self.fraction * self.by_nitrite
+        fraction = self.by_nitrite
+        if self.kind == "appetite":
+            fraction *= self.fraction * ramp * self.feeding_days[day]
+        self.offered = offered * ramp if self.kind != "appetite" else math.inf
+        self.cap = self.offered * (1.0 - self.spilled)
         # a starving fish burns less and less from half of its greatest weight, and nothing at 0.4 of it
         living = min(max((self.weight / self.greatest - 0.4) / 0.1, 0.0), 1.0)
-        rate, need = appetite_of_1_g(s, t), maintenance_of_1_kg(s, t) * living
-        eaten = rate * self.weight ** s["intake_exponent"] * fraction * self.share
+        need = maintenance_of_1_kg(s, t) * living
+        eaten = min(self.hunger * fraction * share, self.cap)
         kept = kept_energy(s, eaten * energy - need * (self.weight / 1000.0) ** 0.8)
         noon = max(self.weight + 0.5 * kept / s["body_energy"], 0.5 * self.weight)
-        self.most = rate * noon ** s["intake_exponent"] * fraction
+        self.most = self.full * noon ** s["intake_exponent"] * fraction
         self.need = need * (noon / 1000.0) ** 0.8
+        if self.learns:
+            # fish that learn keep their weight at best, and of what is offered no more lies there than there is
+            self.cap = min(self.need / energy, self.offered * (1.0 - self.lies))
 
     def eat(self, share: float) -> None:
         """Amounts of the whole cohort, per day."""
         s, feed = self.s, self.feed
-        eaten = self.most * share
+        eaten = min(self.most * share, self.cap)
         digestible = eaten * feed["digestible_energy"]
         kept = kept_energy(s, digestible - self.need)
-        self.share, self.eaten = share, self.here * eaten
+        self.eaten = self.here * eaten
         self.gain_each = kept / s["body_energy"]
         self.oxygen = self.here * ((1.0 - NON_FAECAL) * digestible - kept) / KJ_PER_G_OXYGEN
         nitrogen = feed["protein"] / 6.25
         absorbed = eaten * nitrogen * feed["protein_digestibility"]
         self.excreted = self.here * (absorbed - self.gain_each * s["body_protein"] / 6.25)
-        self.fed = self.eaten / (1.0 - self.spilled)
+        # who feeds by sight or for the beds stops when the fish do; a weighed amount goes in whole
+        by_sight = self.kind in ("appetite", "beds")
+        self.fed = self.eaten / (1.0 - self.lies) if by_sight else self.here * self.offered
         uneaten = self.fed - self.eaten
         # what the day gives to the tank's water: dissolved K and P, then solids with their N, P and oxygen demand
         gain = self.here * self.gain_each
@@ -106,7 +157,7 @@ class Cohort:
             "solids_oxygen": undigested / KJ_PER_G_OXYGEN,
         }
 
-    def grow_and_die(self, oxygen: float, toxic: float, nitrite: float) -> None:
+    def grow_and_die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
         """Add the day's gain, then take out the dead."""
         self.deaths = 0.0
         if self.here > 0.0:
@@ -116,5 +167,81 @@ class Cohort:
             poison = min(toxic / self.s["unionized_ammonia_acute"], 10.0) ** 4
             brown = min(nitrite / (5.0 * self.borne), 10.0) ** 4
             hazard = min(math.log(2.0) * (scarce + 0.25 * (poison + brown)), 10.0)
+            hazard += 7.2e-5 + self.of_temperature(day)
+            hazard += math.log(2.0) / 10.0 * (2.0 * max(1.0 - self.weight / self.greatest, 0.0)) ** 4
+            if self.learns:
+                hazard -= math.log(1.0 - self.s["feed_training_loss"]) / self.s["feed_training_days"]
             self.deaths = -self.here * math.expm1(-hazard)
             self.number -= self.deaths
+
+    def of_temperature(self, day: int) -> float:
+        """Hazard of cold, which works with the days of the spell, and of heat."""
+        s, t, spell = self.s, self.water[day], 0
+        while spell <= day and self.water[day - spell] < s["temperature_low_limit"]:
+            spell += 1
+        cold = 0.76 * (max(s["temperature_low_limit"] - t, 0.0) / 2.5) ** 2 * spell**2 / (spell**2 + 9.0)
+        width = max(s["temperature_high_lethal"] - s["temperature_high_stress"], 0.1)
+        heat = math.log(2.0) * min(max(t - s["temperature_high_stress"], 0.0) / width, 2.0) ** 12
+        return min(cold + heat, 10.0)
+
+
+# --- the keeper's rules
+
+
+def fed_days(rule, water: list[float], weekday: int) -> list[bool]:
+    """Days of the season on which a rule feeds, by its fasting days and the cold; weekday of the first day."""
+    if rule is None or rule.kind == "unfed":
+        return [True] * len(water)
+    names = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    told, last_fed, stopped, warm = [], -math.inf, False, 0
+    for day, t in enumerate(water):
+        gap = min(((cold.below, cold.feed_every_days) for cold in rule.cold_rules if t < cold.below), default=(0, 1))[1]
+        if rule.stop_below is not None:
+            if t < rule.stop_below:
+                stopped, warm = True, 0
+            else:
+                warm += 1
+                stopped = stopped and warm < rule.restart_after_days
+        feeds = not stopped and day - last_fed >= gap and names[(weekday + day) % 7] not in rule.fasting_days
+        last_fed = day if feeds else last_fed
+        told.append(feeds)
+    return told
+
+
+def between(value: float, grid: list[float]) -> list[tuple[int, float]]:
+    """Which entries of a rising grid a value lies between, with their weights; outside that of the edge."""
+    if value <= grid[0]:
+        return [(0, 1.0)]
+    for at in range(len(grid) - 1):
+        if value < grid[at + 1]:
+            part = (value - grid[at]) / (grid[at + 1] - grid[at])
+            return [(at, 1.0 - part), (at + 1, part)]
+    return [(len(grid) - 1, 1.0)]
+
+
+def table_percent(rule, weight: float, t: float) -> float:
+    rows, columns = between(t, rule.temperatures), between(weight, rule.weights)
+    return sum(down * along * rule.percent[row][column] for row, down in rows for column, along in columns)
+
+
+def beds_want(site, loop: str, ratio: float | None, date) -> float:
+    """Feed that the planted beds of a loop ask for on a day, by a ratio or the middle of the handbooks' band. [g]"""
+    rows = []
+    for bed in site.file.beds.values():
+        if bed.loop != loop or bed.kind == "wicking":
+            continue
+        for planting in bed.plantings:
+            crop = site.crops[planting.crop]
+            middle = None
+            if bed.kind == "raft" and crop.facts["kind"] == "leafy":
+                middle = 80.0
+            elif bed.kind != "tower" and "feed_ratio_low" in crop.values:
+                middle = 0.5 * (crop["feed_ratio_low"] + crop["feed_ratio_high"])
+            rows.append((planting.start, planting.end, planting.area or bed.area, middle))
+    area = sum(row[2] for row in rows if row[0] <= date <= row[1])
+    if ratio is not None or area == 0.0:
+        return area * (ratio or 0.0)
+    rated = [row for row in rows if row[3] is not None]
+    today = [(row[2], row[3]) for row in rated if row[0] <= date <= row[1]]
+    whole = today or [(row[2] * ((row[1] - row[0]).days + 1), row[3]) for row in rated] or [(1.0, 45.0)]
+    return area * sum(m2 * middle for m2, middle in whole) / sum(m2 for m2, _ in whole)

@@ -77,6 +77,7 @@ class Pool:
 
     def __init__(self, volume, flow=0.0, surface=0.0, supply=None, film=0.0, trickles=False):
         self.volume, self.flow, self.surface, self.film = volume, flow, surface, film
+        self.fall = 0.0
         self.rating, self.passing = rating(supply), flow if trickles else 0.0
         self.oxygen = self.tan = self.nitrified = self.oxidized = 0.0
         self.tan_moved = self.nitrite_moved = math.inf
@@ -86,7 +87,9 @@ class Pool:
         """The day's exchange with air: volume renewed and oxygen brought."""
         full = saturation(t, elevation)
         device = 0.9 * self.rating * 1.024 ** (t - 20.0) / 9.09
-        self.device, self.open_water = device, self.surface * still_velocity(t) + self.passing
+        gain = 0.38 * 1.0 * 0.8 * self.fall * (1.0 - 0.11 * self.fall) * (1.0 + 0.046 * t)
+        falling = self.flow * (1.0 - 1.0 / (1.0 + gain)) if self.fall > 0.0 else 0.0
+        self.device, self.open_water = device, self.surface * still_velocity(t) + self.passing + falling
         self.exchange = device + self.open_water
         self.brought = (0.95 * device + self.open_water) * full
 

@@ -5,11 +5,12 @@ Pure science with tests of its own (pH, dose, growth of films) is imported; bala
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 
 from oracle_pools import root_between
 
+from stocksim.engine.stands import build_stands
+from stocksim.library.crops import NUTRIENTS
 from stocksim.water.buffering import SALTS, buffer_dose
 from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity
 from stocksim.water.gas import carbon_dioxide_exchange
@@ -35,6 +36,7 @@ CARRIED = ("alkalinity", "co2", "calcium", "chloride", "sodium", "potassium", "p
 TRAPPED = {"media": 0.6, "raft": 0.2, "tower": 0.1, "trickling": 0.1, "submerged": 0.1}
 CAPTURE = {"swirl": 0.37, "radial_flow": 0.78}
 KINDS = ("ammonia", "nitrite")
+HALF_MINERAL = {"calcium": 5.0, "potassium": 2.0, "phosphorus": 0.2}  # mg/L at half of what roots want
 
 
 def with_uptake(gain: float, capacity: float, half: float, arriving: float) -> float:
@@ -47,13 +49,15 @@ def with_uptake(gain: float, capacity: float, half: float, arriving: float) -> f
 
 
 def base_left(held: float, water: float, capacity: float, ammonia: float) -> float:
-    """Alkalinity and ammonia at the day's end, turn about three times, as the engine says it does."""
-    held = max(held, 0.0)
-    tan = max(ammonia - held / (2.0 * BASE_PER_N), 0.0) / water
-    for _ in range(3):
-        level = with_uptake(water, 2.0 * BASE_PER_N * capacity * tan / (HALF_TAN + tan), HALF_BASE, held)
-        tan = with_uptake(water, capacity * level / (HALF_BASE + level), HALF_TAN, ammonia)
-    return level
+    """Alkalinity at the day's end, by halving what is nitrified."""
+    held, ammonia = max(held, 0.0), max(ammonia, 0.0)
+    low, high = 0.0, min(held / (2.0 * BASE_PER_N), ammonia)
+    for _ in range(200):
+        used = 0.5 * (low + high)
+        level, tan = (held - 2.0 * BASE_PER_N * used) / water, (ammonia - used) / water
+        rate = capacity * level / (HALF_BASE + level) * tan / (HALF_TAN + tan)
+        low, high = (used, high) if used < rate else (low, used)
+    return max(held - 2.0 * BASE_PER_N * high, 0.0) / water
 
 
 class SlowWater:
@@ -84,8 +88,14 @@ class SlowWater:
             kind, own = name.split(".")
             bed = getattr(file, kind)[own]
             pool.keeps, pool.film = TRAPPED[bed.kind], pool.film
-            pool.crops = getattr(bed, "plantings", [])
-            pool.bed_area = getattr(bed, "area", 0.0)
+            # what crops would take is known before the days; its own tests hold it (test_crop_growth.py)
+            stands = build_stands(site)
+            wants = dict(zip(NUTRIENTS, stands.demand_g, strict=True))
+            column = stands.beds.index(own) if own in stands.beds else None
+            pool.wants = {
+                key: [0.0] * site.days if column is None else [float(g) for g in of_beds[:, column]]
+                for key, of_beds in wants.items()
+            }
             started = bed.biofilter_started or table.biofilter_started
             if table.biofilter_start is not None:
                 share = {"new": 1e-3, "seeded": 0.1, "mature": None}[table.biofilter_start]
@@ -138,12 +148,10 @@ class SlowWater:
             self.ammonia_dosed = cycling.ammonia_nitrogen
         self.dose = 0.0
         if self.table.alkalinity_target is not None:
-            fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
-            limit = min((cohort.s["unionized_ammonia_design"] for cohort in fish), default=math.inf)
             self.dose = float(buffer_dose(
                 self.held("alkalinity") / self.water, self.table.alkalinity_target, self.water,
                 max((pool.ph for pool in self.tanks.values()), default=0.0),
-                max((pool.tan for pool in self.tanks.values()), default=0.0), t, limit,
+                max((pool.tan for pool in self.tanks.values()), default=0.0), t, self.ammonia_limit,
                 0.2 / (1.0 + 1.5 * SALTS[self.table.buffer].carbon_dioxide_g_per_alkalinity_g / (44.01 / 50.04)),
             ))  # fmt: skip
         self._base(t)
@@ -246,6 +254,11 @@ class SlowWater:
         for pool, took in zip(self.units.values(), uptake, strict=True):
             base = BASE_PER_N * took - 2.0 * BASE_PER_N * pool.nitrified
             pool.grams, pool.passes = {"alkalinity": base, "co2": -CO2_PER_BASE * base}, 1.0 - pool.keeps
+            wanted = pool.wants["nitrogen"][number]
+            pool.mineral = {
+                key: took * pool.wants[key][number] / wanted / (half + pool.level[key]) if wanted > 0.0 else 0.0
+                for key, half in HALF_MINERAL.items()
+            }
         base = BASE_PER_N * (urea + self.freed["solids_n"] + taken)
         salt = self.dose * self.salt.salt_g_per_alkalinity_g
         to_sump = {
@@ -264,6 +277,7 @@ class SlowWater:
             lines = []
             for pool in self.pools:
                 through = pool.volume + pool.flow + (pool.co2_exchange if airy else 0.0)
+                through += getattr(pool, "mineral", {}).get(name, 0.0)
                 own = pool.volume * pool.level[name] + pool.grams.get(name, 0.0)
                 own += pool.co2_exchange * full if airy else 0.0
                 back = pool.flow * (pool.passes if muddy else 1.0)
@@ -278,15 +292,14 @@ class SlowWater:
         self.yesterday_n, self.yesterday_taken = urea + sum(0.87 * c.excreted for c in fish), sum(uptake) + taken
 
     def _nitrate(self, number: int) -> list[float]:
-        date, sump = self.start + dt.timedelta(days=number), self.sump
+        sump = self.sump
         gain = sump.volume + self.flow + self.outflow + self.denitrifying / (0.5 + sump.nitrate)
         load = sump.volume * sump.nitrate + self.top_up * self.source["nitrate"]
         lines = []
         for pool in self.pools:
             rate = 0.0
             if pool in self.units.values():
-                area = sum(pool.bed_area if p.area is None else p.area for p in pool.crops if p.start <= date <= p.end)
-                rate = 0.2 * area / (5.0 + pool.nitrate)
+                rate = pool.wants["nitrogen"][number] / (5.0 + pool.nitrate)
             through, own = pool.volume + pool.flow + rate, pool.volume * pool.nitrate + pool.oxidized
             gain -= pool.flow * pool.flow / through
             load += pool.flow * own / through

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from hypothesis import strategies as st
 
+from stocksim.site.fish_tables import REMOVALS
 from stocksim.site.reading import Site, site_from_tables
 
 START = dt.date(2026, 10, 1)
@@ -133,6 +134,38 @@ def build(tables: dict) -> Site:
     return site_from_tables(copy.deepcopy(tables), Path())
 
 
+SEXED = ("bluegill", "nile_tilapia", "yellow_perch")  # appetite by sex is known
+FOODS = ("trout_44", "tilapia_34", "earthworms", "kitchen_greens")
+
+
+@st.composite
+def any_ration(draw: st.DrawFn, per_day: str) -> dict:
+    """A feeding rule of any kind; ``per_day`` is what a rule by weight gives, the same for all of a tank."""
+    kind = draw(st.sampled_from(["appetite", "appetite", "percent", "table", "fixed", "beds", "unfed"]))
+    if kind == "unfed":
+        return {"kind": kind}
+    rule = {"kind": kind, "spilled_share": draw(st.sampled_from([0.0, 0.17, 0.5]))}
+    rule |= {
+        "appetite": {"fraction": draw(st.sampled_from([0.0, 0.4, 0.85, 1.0]))},
+        "percent": {"percent": draw(st.sampled_from([0.0, 0.5, 2.0, 9.0]))},
+        "table": {
+            "temperatures": ["8 degC", "14 degC", "20 degC"], "weights": ["10 g", "90 g"],
+            "percent": [[1.0, 0.4], [3.0, 1.5], [4.5, 2.0]],
+        },
+        "fixed": {"per_day": per_day},
+        "beds": draw(st.sampled_from([{}, {"ratio": "30 g/m2/day"}])),
+    }[kind]  # fmt: skip
+    if draw(st.booleans()):
+        rule |= {
+            "fasting_days": draw(st.lists(st.sampled_from(["mon", "thu", "sun"]), unique=True, max_size=2)),
+            "cold_rules": draw(st.sampled_from([[], [{"below": "16 degC", "feed_every_days": 2}]])),
+            "meals_per_day": draw(st.sampled_from([1.0, 2.0, 6.0])),
+        }
+        if draw(st.booleans()):
+            rule["stop_below"] = draw(st.sampled_from(["5 degC", "10 degC"]))
+    return rule
+
+
 @st.composite
 def any_site(draw: st.DrawFn) -> dict:
     """Tables of a small random site: 1-2 loops, 1-3 tanks, 0-3 units, 0-4 cohorts, thin to badly overstocked."""
@@ -177,13 +210,20 @@ def any_site(draw: st.DrawFn) -> dict:
             tables["beds"][f"u{number}"] |= {"flow": "200 L/h", "nitrifying_surface": "2 m2"}
     for number in range(draw(st.integers(0, 4))):
         species, feed, _ = draw(st.sampled_from(FED_WELL))
-        fraction, spilled = draw(st.sampled_from([0.0, 0.4, 0.85, 1.0])), st.sampled_from([0.0, 0.17, 0.5])
-        tables["cohorts"][f"c{number}"] = {
-            "species": species, "tank": draw(st.sampled_from(sorted(tables["tanks"]))), "feed": feed,
+        tank = draw(st.sampled_from(sorted(tables["tanks"])))
+        cohort = {
+            "species": species, "tank": tank, "feed": feed,
             "count": draw(st.sampled_from([0, 1, 30, 200, 1500])), "mean_weight": f"{draw(st.integers(5, 400))} g",
             "stocked": START + dt.timedelta(days=draw(st.integers(0, days - 1))),
-            "ration": {"kind": "appetite", "fraction": fraction, "spilled_share": draw(spilled)},
+            "ration": draw(any_ration(f"{100 * len(tank) + 7 * int(tank[1:])} g")),
         }  # fmt: skip
+        if draw(st.booleans()):
+            cohort |= {"wild": True, "trained": draw(st.booleans())}
+        if draw(st.booleans()):
+            cohort["size_spread"] = draw(st.sampled_from([0.0, 0.1, 0.6]))
+        if species in SEXED and draw(st.booleans()):
+            cohort["sex"] = "males"
+        tables["cohorts"][f"c{number}"] = cohort
     return tables
 
 
@@ -206,6 +246,7 @@ def any_watered_site(draw: st.DrawFn) -> dict:
         extra = {
             "alkalinity_target": perhaps(st.sampled_from(["30 mg/L", "90 mg/L", "200 mg/L"])),
             "buffer": draw(st.sampled_from(SALTS)),
+            "return_drop": perhaps(st.sampled_from(["0 cm", "25 cm", "1 m"])),
             "evaporation": perhaps(st.sampled_from(["0 L/day", "5 L/day", "80 L/day"])),
             "source_water": perhaps(st.dictionaries(st.sampled_from(LEVELS), level)),
             "biofilter_start": perhaps(st.sampled_from(["new", "seeded", "mature"])),
@@ -234,5 +275,119 @@ def any_watered_site(draw: st.DrawFn) -> dict:
             }  # fmt: skip
     for bed in tables["beds"].values():
         if draw(st.booleans()):
-            bed["plantings"] = [{"crop": "lettuce", "from": START, "to": tables["season"]["end"]}]
+            crop = draw(st.sampled_from(["lettuce", "watercress", "tomato", "pea"]))
+            bed["plantings"] = [{"crop": crop, "from": START, "to": tables["season"]["end"]}]
+    return tables
+
+
+@st.composite
+def any_eventful_site(draw: st.DrawFn) -> dict:
+    """A random site of `any_watered_site` with up to eight sound events; a weight asked for may not be there."""
+    tables = draw(any_watered_site())
+    tables["events"] = draw(any_events(tables))
+    return tables
+
+
+@st.composite
+def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
+    """Sound events for a site's cohorts, in order of date: of all kinds, with amounts of all kinds."""
+    days = (tables["season"]["end"] - tables["season"]["start"]).days
+    dates = [
+        START + dt.timedelta(days=day) for day in sorted(draw(st.lists(st.integers(0, days), min_size=1, max_size=8)))
+    ]
+    since = {key: cohort.get("stocked", START) for key, cohort in tables["cohorts"].items()}
+    most = {key: float(cohort["count"]) for key, cohort in tables["cohorts"].items()}
+    emptied: set[str] = set()
+    events: list[dict] = []
+    tanks = st.sampled_from(sorted(tables["tanks"]))
+    for number, date in enumerate(dates):
+        there = sorted(key for key in since if since[key] <= date)
+        if not there:
+            continue
+        cohort = draw(st.sampled_from(there))
+        kinds = ["stock"] if cohort in emptied else ["stock", "move", "grade", "ration", "feed", *REMOVALS]
+        event: dict = {"kind": draw(st.sampled_from(kinds)), "date": date, "cohort": cohort}
+        kind = event["kind"]
+        if kind == "stock":
+            event |= {"count": draw(st.sampled_from([1, 60])), "mean_weight": f"{draw(st.integers(5, 300))} g"}
+            most[cohort] += event["count"]
+            emptied.discard(cohort)
+        elif kind == "move":
+            event["tank"] = draw(tanks)
+        elif kind == "feed":
+            event["feed"] = draw(st.sampled_from(FOODS))
+        elif kind == "ration":
+            event["ration"] = draw(any_ration("80 g"))
+        elif kind == "grade":
+            event |= {"into": f"g{number}", "tank": draw(tanks)}
+            event |= draw(st.sampled_from([{"above": "100 g"}, {"above": "9 g"}, {"largest_share": 0.3}]))
+            since[event["into"]], share = date, event.get("largest_share")
+            most[event["into"]] = most[cohort] * (share or 1.0)
+            most[cohort] *= 1.0 - (share or 0.0)
+        else:
+            amounts = [{"weight": "30 g"}, {"share": 0.25}, {"above": "120 g"}, {"all": True}]
+            amounts += [{"count": draw(st.integers(1, int(most[cohort])))}] if most[cohort] >= 1.0 else []
+            event |= draw(st.sampled_from(amounts))
+            if "above" not in event:
+                event |= draw(st.sampled_from([{}, {"which": "smallest"}, {"which": "any"}, {"which": "largest"}]))
+            most[cohort] = (most[cohort] - event.get("count", 0)) * (1.0 - event.get("share", 0.0))
+            if "all" in event:
+                most[cohort] = 0.0
+                emptied.add(cohort)
+        events.append(event)
+    return events
+
+
+def busy_season() -> dict:
+    """A site whose keeper does everything: every kind of rule and event over a cold spell, in two loops."""
+
+    def on(day: int) -> dt.date:
+        return START + dt.timedelta(days=day)
+
+    tables = two_loops()
+    tables["season"]["end"] = on(139)
+    tables["loops"]["cool"]["water_temperature"]["values"] |= {"dec": "4 degC", "jan": "9 degC", "feb": "14 degC"}
+    tables["loops"]["warm"]["feeding_ramp"] = [{"from": on(0), "share": 0.5}, {"from": on(14), "share": 1.0}]
+    tables["loops"]["warm"] |= {"ph": 7.2, "source_water": {"chloride": "300 mg/L"}}
+    tables["loops"]["cool"] |= {"alkalinity_target": "80 mg/L", "buffer": "potassium_bicarbonate"}
+    for tank in tables["tanks"].values():
+        tank |= {"flow": "900 L/h", "oxygen_supply": {"kind": "diffuser", "power": "60 W"}}
+    tables["beds"]["raft"] |= {"area": "20 m2", "plantings": [{"crop": "lettuce", "from": on(10), "to": on(90)}]}
+    tables["biofilters"]["trickle"]["media_volume"] = "300 L"
+    cold = {
+        "stop_below": "5 degC", "restart_after_days": 4, "fasting_days": ["sun"],
+        "cold_rules": [{"below": "12 degC", "feed_every_days": 2}, {"below": "8 degC", "feed_every_days": 4}],
+    }  # fmt: skip
+    fish = tables["cohorts"]
+    for name, count in (("tilapia", 24), ("cats", 14), ("perch", 40), ("trout", 40)):
+        fish[name]["count"] = count
+    fish["perch"] |= {"wild": True, "sex": "females", "ration": {"kind": "percent", "percent": 1.5, **cold}}
+    fish["trout"]["ration"] = {
+        "kind": "table", "temperatures": ["5 degC", "10 degC", "15 degC"], "weights": ["50 g", "200 g"],
+        "percent": [[0.6, 0.4], [1.4, 1.0], [2.1, 1.5]], **cold,
+    }  # fmt: skip
+    fish["cats"]["ration"] = {"kind": "fixed", "per_day": "35 g", "spilled_share": 0.1}
+    fish["carp"] = {
+        "species": "common_carp", "tank": "spare", "count": 12, "mean_weight": "80 g", "feed": "kitchen_greens",
+        "size_spread": 0.4,
+    }  # fmt: skip
+    tables["events"] = [
+        {"kind": "ration", "date": on(20), "cohort": "tilapia", "ration": {"kind": "fixed", "per_day": "35 g"}},
+        {"kind": "grade", "date": on(25), "cohort": "trout", "into": "big_trout", "tank": "west", "above": "150 g"},
+        {"kind": "move", "date": on(30), "cohort": "carp", "tank": "west"},
+        {"kind": "feed", "date": on(30), "cohort": "carp", "feed": "carp_35"},
+        {"kind": "ration", "date": on(32), "cohort": "perch", "ration": {"kind": "beds", "ratio": "20 g/m2/day"}},
+        {"kind": "ration", "date": on(40), "cohort": "carp", "ration": {"kind": "beds"}},
+        {"kind": "harvest", "date": on(45), "cohort": "tilapia", "weight": "1 kg"},
+        {"kind": "thin", "date": on(50), "cohort": "perch", "share": 0.2, "which": "smallest"},
+        {"kind": "sell", "date": on(60), "cohort": "big_trout", "above": "230 g"},
+        {"kind": "stock", "date": on(70), "cohort": "cats", "count": 10, "mean_weight": "50 g"},
+        {"kind": "give", "date": on(70), "cohort": "cats", "count": 9},
+        {"kind": "grade", "date": on(80), "cohort": "big_trout", "into": "table", "tank": "north",
+         "largest_share": 0.5},
+        {"kind": "harvest", "date": on(85), "cohort": "unfed", "all": True},
+        {"kind": "move", "date": on(100), "cohort": "tilapia", "tank": "spare"},
+        {"kind": "move", "date": on(105), "cohort": "table", "tank": "spare"},
+        {"kind": "harvest", "date": on(65), "cohort": "tilapia", "count": 5},
+    ]  # fmt: skip
     return tables

@@ -12,7 +12,7 @@ from small_sites import START, build, one_tank, two_loops
 
 from stocksim.engine.running import run_season
 from stocksim.faces import chart_parts, charts, limit_lines, palette, water_charts
-from stocksim.library.species import species_names
+from stocksim.library.species import load_species, species_names
 
 # Full-strength colour vision deficiency in linear sRGB: Machado, Oliveira and Fernandes 2009, A physiologically-based
 # model for simulation of color vision deficiency, IEEE Trans. Vis. Comput. Graph. 15, 1291-1298, severity 1.0 (the
@@ -60,15 +60,52 @@ def test_lab_of_known_colours():
     np.testing.assert_allclose(lab("#ff0000"), [53.2, 80.1, 67.2], atol=0.15)
 
 
+def family(species: str) -> str:
+    """The species it is likened to in its file, or itself."""
+    return load_species(species).facts.get("like", species)
+
+
+def pairs(is_likened: bool) -> list[tuple[str, str]]:
+    """Pairs of shipped species that are likened to one another, or that are not."""
+    every = itertools.combinations(palette.SPECIES_COLOURS, 2)
+    return [(a, b) for a, b in every if (family(a) == family(b)) == is_likened]
+
+
+def unlike_share(one: tuple[int, ...], other: tuple[int, ...]) -> float:
+    """Share of a line where one dash has ink and the other paper, laid so that they match best."""
+    length = 2520
+    inks = [
+        np.resize(np.repeat(np.arange(len(dash)) % 2 == 0, dash), length)  # ink first, then gap, as Vega-Lite draws
+        for dash in (one, other)
+    ]
+    return min(float(np.mean(inks[0] != np.roll(inks[1], shift))) for shift in range(60))
+
+
 @pytest.mark.parametrize("vision", VISIONS)
 def test_species_colours_differ_in_every_vision(vision):
-    # 20 is some nine just noticeable differences of 2.3 (Mahy et al. 1994, from memory); measured least: 23.0, protan
+    # 20 is some nine just noticeable differences of 2.3 (Mahy et al. 1994, from memory); measured least: 20.2, tritan
+    colours = palette.SPECIES_COLOURS
     least = min(
-        (float(np.linalg.norm(lab(a, vision) - lab(b, vision))), a, b)
-        for a, b in itertools.combinations(palette.SPECIES_COLOURS.values(), 2)
+        (float(np.linalg.norm(lab(colours[a], vision) - lab(colours[b], vision))), a, b) for a, b in pairs(False)
     )
     assert least[0] >= 20.0, least
     assert np.linalg.norm(lab(palette.LEAF, vision) - lab(palette.FEED, vision)) >= 20.0
+
+
+def test_likened_species_are_told_apart_by_their_dash():
+    # their colours may run together to some eyes, so a fifth of the line at least must differ; measured least: 0.25
+    assert set(pairs(True)) == {
+        ("bluegill", "hybrid_sunfish"),
+        ("bluegill", "pumpkinseed"),
+        ("hybrid_sunfish", "pumpkinseed"),
+        ("brown_bullhead", "channel_catfish"),
+        ("walleye", "yellow_perch"),
+    }
+    for a, b in pairs(True):
+        assert unlike_share(palette.SPECIES_DASHES[a], palette.SPECIES_DASHES[b]) >= 0.2, (a, b)
+        assert palette.SPECIES_COLOURS[a] != palette.SPECIES_COLOURS[b]
+    assert unlike_share((5, 4), (5, 4)) == 0.0
+    assert unlike_share((1, 0), (1, 1)) == 0.5
 
 
 def test_the_measure_catches_a_bad_pair():

@@ -32,6 +32,9 @@ PROTEIN_DIGESTED = 0.88  # the feed files' own value; the waste points were set 
 KNOWN_MISSES = {
     "D2 fcr": "feed per gain 1.23 with practical factor 1.2, published 1.39-1.65: 19 % low; 1.4 is needed",
     "E4": "166 g, published 276-320 g: 44 % low against its middle; D8 and D9 contradict this series",
+    "E6": "6 % lost, published 23 % gained: catfish hardly eat at 9 degC here; the same ponds unfed lost 9 % (D13)",
+    "E8": "282 g, published 152 g: 86 % high; temperature not given, 24 degC assumed, met between 21 and 22 degC",
+    "L2": "354 g, published 571-589 g: 39 % low; L1, to which the scale is set, contradicts this trial",
 }
 
 
@@ -71,7 +74,12 @@ class ShippedFish:
         need = maintenance_energy(weight, temperature, *(self.species[key] for key in keys))
         return 100.0 * need / self.feed["digestible_energy"] / weight
 
+    def number(self, key):
+        return self.species[key]
+
     def growth(self, start, temperatures, days, ration=1.0):
+        if callable(ration):
+            return POINTS.Run(*np.array([self._by_rule(start, t, days, ration) for t in temperatures]).T)
         courses = [self._course(start, temperature, days, ration) for temperature in temperatures]
         totals = [[c.weight_g[-1], c.eaten_g.sum(), c.oxygen_g.sum(), c.tan_g.sum()] for c in courses]
         return POINTS.Run(*np.array(totals).T)
@@ -82,6 +90,15 @@ class ShippedFish:
     def days_to(self, start, end, temperature, limit):
         weights = np.concatenate([[start], self._course(start, temperature, limit, 1.0).weight_g])
         return np.interp(end, weights, np.arange(limit + 1.0))
+
+    def _by_rule(self, start, temperature, days, ration):
+        weight, totals = start, np.zeros(3)
+        for day in range(days):
+            appetite = self.appetite(temperature) * weight ** self.species["intake_exponent"]
+            course = self._course(weight, temperature, 1, float(ration(day, weight, appetite)))
+            weight = course.weight_g[-1]
+            totals += [course.eaten_g[0], course.oxygen_g[0], course.tan_g[0]]
+        return [weight, *totals]
 
     def _course(self, start, temperature, days, ration):
         get = self.species.__getitem__
@@ -109,7 +126,8 @@ def test_point_is_inside_the_published_tolerance(check):
 def test_every_point_from_d1_to_d25_is_present():
     present = {check.id.split()[0] for check in POINTS.CHECKS}
     assert {f"D{number}" for number in range(1, 26)} <= present
-    assert set(POINTS.SPECIES) == set(species_names())
+    assert set(POINTS.EVERY_SPECIES) == set(species_names())
+    assert not set(POINTS.SPECIES) & set(POINTS.LIKENED)
 
 
 def test_small_bluegill_meet_their_feed_conversion_with_a_factor_of_1_4():
@@ -120,7 +138,7 @@ def test_small_bluegill_meet_their_feed_conversion_with_a_factor_of_1_4():
 
 @settings(max_examples=60, deadline=None)
 @given(
-    name=st.sampled_from(POINTS.SPECIES),
+    name=st.sampled_from(POINTS.EVERY_SPECIES),
     start=st.floats(2.0, 1000.0),
     temperatures=st.lists(st.floats(0.0, 36.0), min_size=1, max_size=30),
     ration=st.floats(0.0, 1.0),
@@ -148,12 +166,89 @@ def test_d26_energy_and_nitrogen_close_over_a_run(name, start, temperatures, rat
     assert abs(absorbed - excreted - kept) <= 1e-9 * largest + 1e-12 * start
 
 
-@pytest.mark.parametrize("name", POINTS.SPECIES)
+@pytest.mark.parametrize("name", POINTS.EVERY_SPECIES)
 def test_the_fit_runs_the_same_model_as_the_product(name):
     species = load_species(name)
     quick = POINTS.Fish(species.__getitem__).growth(20.0, (12.0, 24.0), 40)
     shipped = ShippedFish(name).growth(20.0, (12.0, 24.0), 40)
     np.testing.assert_allclose([np.squeeze(column) for column in quick], shipped, rtol=1e-10)
+    rule = POINTS.percent_of_weight(1.5, 2)
+    quick = POINTS.Fish(species.__getitem__).growth(20.0, (12.0, 24.0), 40, rule)
+    shipped = ShippedFish(name).growth(20.0, (12.0, 24.0), 40, rule)
+    np.testing.assert_allclose([np.squeeze(column) for column in quick], shipped, rtol=1e-10)
+
+
+def test_a_percent_ration_is_offered_on_its_days_and_never_above_appetite():
+    rule = POINTS.percent_of_weight(2.0, 3)
+    shares = [float(rule(day, 50.0, 4.0)) for day in range(6)]
+    assert shares == [0.25, 0.0, 0.0, 0.25, 0.0, 0.0]  # 2 % of 50 g is a quarter of an appetite of 4 g
+    assert float(rule(0, 50.0, 0.5)) == 1.0
+
+
+def _share_that_reaches(fish, start, temperature, days, end):
+    low, high = 0.3, 2.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        below = fish.growth(start, (temperature,), days, middle).end[0] < end
+        low, high = (middle, high) if below else (low, middle)
+    return low
+
+
+# Hicks et al. 2009 (abstract): tanks 28.0 to 119.4 g in 120 days, ponds on to 228.3 g in 129; males 158.6 and 284.0 g,
+# females 82.1 and 175.4 g. Tanks at 26 and ponds at 24 degC are assumed. Run with the shipped model.
+def test_bluegill_sexes_reach_their_pond_weights():
+    species, fish = load_species("bluegill"), ShippedFish("bluegill")
+    tank = _share_that_reaches(fish, 28.0, 26.0, 120, 119.4)
+    pond = _share_that_reaches(fish, 119.4, 24.0, 129, 228.3)
+    for sex, moved, end in (("males", 158.6, 284.0), ("females", 82.1, 175.4)):
+        share = species[f"appetite_{sex}"]
+        middle = fish.growth(28.0, (26.0,), 120, tank * share).end[0]
+        assert fish.growth(middle, (24.0,), 129, pond * share).end[0] == pytest.approx(end, rel=5e-3)
+        # known: one number a sex misses the weight on moving by 13 % for males and 21 % for females
+        assert middle == pytest.approx(moved, rel=0.22)
+    # a tank of half and half then gives the mean of the pond
+    assert 0.5 * (species["appetite_males"] + species["appetite_females"]) == pytest.approx(1.0, abs=0.03)
+
+
+# Liang et al. 2018 (abstract): perch females 65.4-89.1 g beside males 50.9-68.1 g, 1.3 to 1 at the middles
+def test_perch_females_outgrow_males_as_published():
+    species = load_species("yellow_perch")
+    fish, run = POINTS.Fish(species.__getitem__), POINTS.SEX_TRIALS["yellow_perch"].run
+    males, females = (
+        POINTS.one_sex_weight(fish, run, 10.0, species[f"appetite_{sex}"]) for sex in ("males", "females")
+    )
+    assert 50.9 < males < 68.1
+    assert 65.4 < females < 89.1
+    assert females / males == pytest.approx(1.30, abs=0.01)
+
+
+@pytest.mark.parametrize("name", POINTS.SEX_TRIALS)
+def test_multipliers_agree_with_a_fresh_fit(name):
+    refit = _docs_module("refit")
+    values, spans = refit.sex_multipliers(name)
+    species = load_species(name)
+    assert {key: species[key] for key in values} == pytest.approx(values, rel=refit.AGREEMENT)
+    assert all(spans[key][0] <= values[key] <= spans[key][1] for key in values)
+
+
+@pytest.mark.parametrize(("name", "base"), POINTS.LIKENED.items())
+def test_a_likened_species_has_the_values_of_the_other_with_wider_bands(name, base):
+    refit = _docs_module("refit")
+    species, other = load_species(name), load_species(base)
+    assert species.facts["like"] == base
+    assert species.evidence == "weak"
+    moved = {("walleye", "intake_scale"), ("walleye", "appetite_optimum"), ("hybrid_sunfish", "intake_scale")}
+    spans = {key: (other.values[key].low, other.values[key].high) for key in refit.FITTED}
+    values, wide = refit.likened(name, {key: other[key] for key in refit.FITTED}, spans)
+    for key in refit.FITTED:
+        shipped = species.values[key]
+        assert shipped.value == pytest.approx(values[key], rel=refit.AGREEMENT), key
+        assert (shipped.low, shipped.high) == pytest.approx(wide[key], rel=refit.AGREEMENT), key
+        if (name, key) not in moved:
+            assert shipped.value == other[key], key
+    share = species.values["intake_scale"]
+    assert share.low <= 0.61 * share.value
+    assert share.high >= 1.59 * share.value
 
 
 @pytest.mark.parametrize(
@@ -172,7 +267,7 @@ def test_fits_page_is_not_stale():
     assert page.FIGURE.is_file()
 
 
-@pytest.mark.parametrize("name", POINTS.SPECIES)
+@pytest.mark.parametrize("name", POINTS.EVERY_SPECIES)
 def test_hot_edge_is_smooth(name):
     # The hump falls off a cliff where its exponent is below 1: there a tenth of a degree decides.
     species = load_species(name)
@@ -182,3 +277,15 @@ def test_hot_edge_is_smooth(name):
     assert refit.hump_q10(span, refit.hump_exponent(span, species["appetite_q10"])) == pytest.approx(
         species["appetite_q10"], rel=1e-9
     )
+    # and it does not break off at its upper zero: there the slope would jump by 0.2 to 0.4 a degC, more than twice this
+    warm = np.arange(species["appetite_optimum"], species["appetite_upper_zero"] + 2.0, 0.1)
+    slope = np.diff(appetite_rate(species.__getitem__, warm) / species["intake_scale"]) / 0.1
+    assert np.abs(np.diff(slope)).max() < 0.08
+
+
+# A bass above the warmest point of D8 (33 degC) loses what growth it has left by degrees, not at once
+def test_bass_fade_above_34_degc():
+    rates = ShippedFish("largemouth_bass").sgr(100.0, tuple(np.arange(33.0, 38.1, 0.5)), 30)
+    assert np.all(np.diff(rates) < 0.0)
+    assert np.abs(np.diff(rates)).max() < 0.4  # %/day in half a degC
+    assert rates[4] > -0.3  # 35 degC: about maintenance

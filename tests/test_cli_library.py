@@ -100,6 +100,11 @@ def test_grow_takes_the_same_quantities_in_other_units(run):
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--ration", "nan"], ["from 0 to 1.5"], 1),
         (["sunfish", "--from", "28 g", "--at", "24 degC", "--days", "9"], ['"sunfish" is not in the library'], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--feed", "corn"], ['"corn"', "perch_45"], 1),
+        (["bluegil", "--from", "28", "--at", "64 degC", "--ration", "9", "--feed", "corn"],
+         ['--from: "28" has no unit', "water of 64 degC", '"bluegil"', '"corn"', "a ration of 9", "days or a weight"],
+         6),
+        (["bluegill", "--from", "90 kg", "--at", "38 degC", "--to", "9 g", "--days", "0"],
+         ["90000 g is not allowed", "9 g is not above", "38.0 degC kills", "0 days are not", "not both"], 5),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--out", "."], [".: cannot be written"], 1),
     ],
 )  # fmt: skip

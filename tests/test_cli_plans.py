@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 from command_line import refused, runner, spoil
 
 from stocksim import load_site, run_season
+from stocksim.library.sources import library_folder
 from stocksim.planning.outage import PEAK_HOUR, power_cut
 
 
@@ -127,6 +129,10 @@ def test_powercut_without_fish_has_an_answer(run):
         (["--head", "-1 m"], ["--head: -1 is not allowed"]),
         (["--on", "soon", "--room", "cold", "--heater", "9"],
          ['--on: "soon"', '--room: "cold"', '--heater: "9" has no']),
+        (["--battery", "10", "--hour", "30"],
+         ['--battery: "10" has no unit', "--hour: 30 is not allowed; give an hour of the day"]),
+        (["--cylinder", "10", "--pressure", "300 bar", "--on", "2030-01-01"],
+         ['--cylinder: "10" has no unit', "--on: 2030-01-01 lies outside", "--pressure: 300 is not allowed"]),
         (["--on", "2030-01-01", "--hour", "99"], ["--on: 2030-01-01 lies outside", "--hour: 99 is not allowed"]),
     ],
 )  # fmt: skip
@@ -144,6 +150,32 @@ def test_powercut_and_ramp_refuse_a_faulty_site(run):
     for command in ("powercut", "ramp"):
         refused(run(command, "house.toml", "--json"), "cohorts.perch.count")
         refused(run(command, "nowhere.toml"), "nowhere.toml: cannot be opened")
+
+
+def test_powercut_tells_the_faults_of_site_and_options_together(run):
+    spoil("count = 60", "count = 2.5")
+    refused(run("powercut", "house.toml", "--hour", "30"), "cohorts.perch.count", "--hour: 30", faults=2)
+
+
+def test_an_own_library_file_is_named_by_every_plan(run):
+    """It stands beside the site; the season's answer and the check name it as well."""
+    for kind, name in (("fish", "yellow_perch"), ("feeds", "perch_45")):
+        folder = Path("species_params") / kind
+        folder.mkdir(parents=True)
+        shutil.copy(library_folder() / kind / f"{name}.toml", folder)
+    notes = {
+        f"{name}: taken from your own file species_params/{kind}/{name}.toml beside the site, not from the library; "
+        "its values are yours to vouch for."
+        for kind, name in (("fish", "yellow_perch"), ("feeds", "perch_45"))
+    }
+    for command in ("season", "powercut", "ramp"):
+        assert notes <= set(run(command, "house.toml", "--json").data["cautions"]), command
+        said = " ".join(run(command, "house.toml").out.split())
+        assert all(note in said for note in notes), command
+    assert notes <= set(run("check", "house.toml", "--json").data["understood"]["notes"])
+    shutil.rmtree("species_params")
+    for command in ("season", "powercut", "ramp"):
+        assert "beside the site" not in run(command, "house.toml", "--json").out
 
 
 # ---- ramp -----------------------------------------------------------------------------------------------------------

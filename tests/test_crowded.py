@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from small_sites import any_watered_site, build, one_tank, two_loops
+from small_sites import any_eventful_site, build, one_tank, two_loops
 
 from stocksim.engine import season as engine
 from stocksim.engine.layout import build_layout
@@ -87,7 +87,7 @@ def test_rounds_stay_below_the_cap_on_the_demonstration_site(demo_season):
 
 
 @settings(max_examples=60)
-@given(any_watered_site())
+@given(any_eventful_site())
 def test_rounds_settle(tables):
     course = run(tables)
     assert course.rounds.max() < engine._MOST_ROUNDS

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_sites import build, one_tank
 
-from stocksim.engine.film import alkalinity_left
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import simulate
+from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED, alkalinity_limited
 
 # What a keeper's test kit can tell at best, and a share of what is there: the day must keep within one of them.
 # Measured at worst over the sites below: TAN 1.2 % where it falls by half in a day, nitrite 3.2 %.
@@ -140,24 +140,33 @@ def test_a_film_is_the_same_alone_or_among_loops_that_move():
 amounts = st.floats(0.0, 1e4)
 
 
-@given(amounts, st.floats(0.01, 100.0), amounts, amounts)
-def test_alkalinity_left_balances_and_never_runs_below_nothing(held, water, capacity, ammonia):
-    held, water, capacity, ammonia = (np.array([x]) for x in (held, water, capacity, ammonia))
-    left = float(alkalinity_left(held, water, capacity, ammonia)[0])
-    assert 0.0 <= left <= held[0] / water[0] * (1.0 + 1e-12) + 1e-12
-    # what was used is no more than ammonia or capacity ask for
-    used = held[0] - water[0] * left
-    assert used <= 7.146 * min(ammonia[0], capacity[0]) * (1.0 + 1e-9) + 1e-9 * held[0]
+@given(amounts, st.floats(0.01, 100.0), amounts, amounts, st.floats(0.0, 1e4))
+def test_nitrification_that_runs_out_of_alkalinity_balances(held, water, capacity, ammonia, guess):
+    held, water, capacity, ammonia, guess = (np.array([x]) for x in (held, water, capacity, ammonia, guess))
+    left, nitrified = (float(x[0]) for x in alkalinity_limited(held, water, capacity, ammonia, guess))
+    most = min(held[0] / ALKALINITY_PER_NITRIFIED, ammonia[0])
+    assert left >= 0.0
+    assert 0.0 <= nitrified <= most
+    assert water[0] * left == pytest.approx(held[0] - ALKALINITY_PER_NITRIFIED * nitrified, abs=1e-9 * (1.0 + held[0]))
+
+    def excess(used: float) -> float:
+        base, tan = (held[0] - ALKALINITY_PER_NITRIFIED * used) / water[0], (ammonia[0] - used) / water[0]
+        return used - capacity[0] * base / (25.0 + base) * tan / (1.93 + tan)
+
+    # the excess rises with what is used: its root lies within a hair of what was found
+    near = 1e-9 * most + 1e-12
+    assert excess(max(nitrified - near, 0.0)) <= 1e-12
+    assert excess(min(nitrified + near, most)) >= -1e-12
 
 
-def test_alkalinity_left_in_plenty_and_in_want():
+def test_alkalinity_in_plenty_and_in_want():
     one = np.ones(1)
     # 1 m3 with 200 g and 2 g ammonia, ample film: all is nitrified but the little that stays, so 200 - 7.146 * 2
-    assert alkalinity_left(200.0 * one, one, 1000.0 * one, 2.0 * one)[0] == pytest.approx(185.71, abs=0.1)
+    assert alkalinity_limited(200.0 * one, one, 1000.0 * one, 2.0 * one)[0] == pytest.approx(185.71, abs=0.1)
     # 20 g of ammonia would ask for 143 g of 50: an ample film uses nearly all of it
-    assert 0.0 < alkalinity_left(50.0 * one, one, 1000.0 * one, 20.0 * one)[0] < 1.0
-    assert alkalinity_left(50.0 * one, one, 0.0 * one, 20.0 * one)[0] == 50.0
-    assert alkalinity_left(0.0 * one, one, 10.0 * one, 20.0 * one)[0] == 0.0
+    assert 0.0 < alkalinity_limited(50.0 * one, one, 1000.0 * one, 20.0 * one)[0] < 1.0
+    assert alkalinity_limited(50.0 * one, one, 0.0 * one, 20.0 * one)[0] == 50.0
+    assert alkalinity_limited(0.0 * one, one, 10.0 * one, 20.0 * one)[0] == 0.0
 
 
 def test_a_loop_without_buffer_settles_where_its_supply_lets_it():

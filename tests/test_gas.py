@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from small_sites import build, one_tank
 
+from stocksim import run_season
 from stocksim.water.carbonate import CARBON_DIOXIDE_G_MOL, carbon_dioxide_saturation
 from stocksim.water.gas import (
     OXYGEN_TAKEN,
@@ -128,3 +130,12 @@ def test_arrays_broadcast_and_nan_stays():
         diffuser_fouling(np.nan),
     ):
         assert np.isnan(value)
+
+
+def test_a_fall_and_clean_stones_bring_a_site_more_oxygen():
+    def worst(months: float = 0.0, **loop: str) -> float:
+        tables = one_tank(count=60, power_w=20.0, days=20, **loop)
+        tables["tanks"]["one"]["oxygen_supply"]["uncleaned_months"] = months
+        return float(run_season(build(tables)).tanks["oxygen_mg_l"].min())
+
+    assert worst(return_drop="50 cm") > worst(return_drop="20 cm") > worst() > worst(months=12.0)

@@ -13,6 +13,7 @@ FEEDS = [
     "bass_46", "carp_35", "catfish_32", "cool_water_40", "hybrid_bass_42", "koi_wheatgerm_32", "perch_45",
     "sunfish_44", "tilapia_34", "trout_44",
 ]  # fmt: skip
+NATURAL = ["black_soldier_fly_larvae", "duckweed", "earthworms", "kitchen_greens"]
 CROPS = [
     "basil", "bean", "chard", "cucumber", "kale", "lettuce", "mint", "pak_choi", "pea", "pepper", "spinach",
     "strawberry", "tomato", "watercress",
@@ -28,7 +29,7 @@ WITHOUT_RATIO = {"strawberry", "bean", "pea"}
 
 
 def test_the_promised_feeds_and_crops_are_there():
-    assert set(FEEDS) <= set(feed_names())
+    assert {*FEEDS, *NATURAL} <= set(feed_names())
     assert set(CROPS) <= set(crop_names())
 
 
@@ -45,7 +46,10 @@ def test_feed_fits_together(name: str):
     # combustion values from memory of NRC 2011, ash of fish feeds commonly 5 to 13 % (common practice)
     carbohydrate = (feed["gross_energy"] - 23.6 * protein - 39.5 * fat) / 17.2
     ash = dry - protein - fat - carbohydrate
-    assert 0.05 < ash < 0.13
+    if feed.facts.get("kind") == "natural":  # wet; plants and larvae hold up to a fifth of their dry matter as ash
+        assert 0.08 * dry < ash < 0.22 * dry
+    else:
+        assert 0.05 < ash < 0.13
     assert sum(feed[key] for key in ("phosphorus", "potassium", "calcium", "magnesium", "iron")) < ash
     # protein and fat alone, at 0.88 and 0.90 digested, must not give more than the whole feed does
     digested = 23.6 * protein * feed["protein_digestibility"] + 39.5 * fat * 0.90
@@ -69,6 +73,35 @@ def test_generic_feed_says_so(name: str):
     feed = load_feed(name)
     assert "read your own bag's label" in feed.summary
     assert feed.evidence == "weak"  # composition is common practice, none was measured here
+
+
+@pytest.mark.parametrize("name", NATURAL)
+def test_natural_food_is_wet_weak_and_says_so(name: str):
+    feed = load_feed(name)
+    assert feed.facts["kind"] == "natural"
+    assert feed.evidence == "weak"
+    assert feed.summary.startswith("Natural food, wet, weakly known")
+    assert feed.facts["caution"]
+    assert feed["dry_matter"] < 0.5
+    # a gram of it, water and all, feeds a fish less than a gram of the poorest pellet
+    assert feed["digestible_energy"] < min(load_feed(pellet)["digestible_energy"] for pellet in FEEDS)
+    for key in FEED_RULES.required:
+        value = feed.values[key]
+        assert None not in (value.low, value.high), f"{key} of a natural food without a band"
+        assert value.low < value.value < value.high
+
+
+# El-Shafai et al., duckweed to Nile tilapia (abstract read): fresh, protein 75.9-77.6 %, energy 58.4-64.5 % digested
+def test_duckweed_is_digested_as_published():
+    feed = load_feed("duckweed")
+    assert 0.584 <= feed["digestible_energy"] / feed["gross_energy"] <= 0.645
+    assert 0.759 <= feed["protein_digestibility"] <= 0.776
+
+
+# Makkar et al. 2014 (from memory): gross energy of black soldier fly larvae 22.1 MJ per kg dry matter
+def test_larvae_have_the_gross_energy_published_for_them():
+    feed = load_feed("black_soldier_fly_larvae")
+    assert feed["gross_energy"] / feed["dry_matter"] == pytest.approx(22.1, rel=0.02)
 
 
 @pytest.mark.parametrize("name", crop_names())
@@ -112,15 +145,22 @@ def test_one_mistake_in_a_file_gives_one_fault(rules, tmp_path):
     ]
 
 
-def test_the_only_value_of_a_source_at_fault_does_not_blame_the_source(tmp_path):
-    text = (library_folder() / "feeds" / "cool_water_40.toml").read_text(encoding="utf-8")
+@pytest.mark.parametrize(
+    ("name", "old", "new", "fault"),
+    [
+        ("duckweed", 'kind = "natural"', 'kind = "scraps"', 'kind: "scraps" is not known here; use pellet, natural.'),
+        # the only value of a source at fault does not blame the source as well
+        ("cool_water_40", "value = 0.011", "value = inf", "values.phosphorus.value: inf is not a finite number."),
+    ],
+    ids=["unknown kind", "only value of a source"],
+)
+def test_one_mistake_in_a_feed_gives_one_fault(tmp_path, name, old, new, fault):
+    text = (library_folder() / "feeds" / f"{name}.toml").read_text(encoding="utf-8")
     broken = tmp_path / "broken.toml"
-    broken.write_text(text.replace("value = 0.011", "value = inf"), encoding="utf-8")
+    broken.write_text(text.replace(old, new), encoding="utf-8")
     with pytest.raises(ParameterError) as caught:
         read_entry(broken, FEED_RULES)
-    assert [str(fault) for fault in caught.value.faults] == [
-        "broken.toml, values.phosphorus.value: inf is not a finite number."
-    ]
+    assert [str(each) for each in caught.value.faults] == [f"broken.toml, {fault}"]
 
 
 def test_an_endless_range_is_refused(tmp_path):

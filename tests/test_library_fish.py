@@ -11,11 +11,16 @@ import pytest
 from stocksim.errors import ParameterError
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import EVIDENCE_GRADES, library_folder, read_entry
-from stocksim.library.species import SPECIES_RULES, load_species, species_names
+from stocksim.library.species import SPECIES_RULES, load_species, never_with, species_names
 
 SHIPPED = {
     "bluegill", "yellow_perch", "black_crappie", "largemouth_bass", "channel_catfish", "nile_tilapia",
-    "rainbow_trout", "common_carp", "goldfish", "hybrid_striped_bass",
+    "rainbow_trout", "common_carp", "goldfish", "hybrid_striped_bass", "pumpkinseed", "brown_bullhead",
+    "hybrid_sunfish", "walleye",
+}  # fmt: skip
+COMPANY = {
+    "prey_share_deep", "prey_share_slender", "size_spread", "temperature_change_per_day", "feed_training_days",
+    "feed_training_loss", "length_weight_intercept", "length_weight_slope", "farmed_condition",
 }  # fmt: skip
 BLUEGILL = library_folder() / "fish" / "bluegill.toml"
 
@@ -40,7 +45,7 @@ def _table(key: str) -> str:
     return found.group(0)
 
 
-def test_the_ten_species_are_shipped():
+def test_the_fourteen_species_are_shipped():
     assert set(species_names()) == SHIPPED
 
 
@@ -95,7 +100,7 @@ def test_chloride_protects_only_the_species_of_which_it_was_read():
     assert protected == {"channel_catfish", "rainbow_trout", "hybrid_striped_bass"}
     limits = {name: load_species(name)["nitrite_limit"] for name in SHIPPED}
     assert {name for name, limit in limits.items() if limit == min(limits.values())} == {
-        "channel_catfish", "rainbow_trout",
+        "channel_catfish", "rainbow_trout", "brown_bullhead",
     }  # fmt: skip
 
 
@@ -124,7 +129,117 @@ def test_grade_is_no_better_than_the_sources_allow(name):
     assert not remembered or species.evidence == "weak", remembered
 
 
-@pytest.mark.parametrize("name", ["yellow_perch", "black_crappie", "common_carp", "goldfish"])
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_every_species_says_what_company_and_handling_need(name):
+    species = load_species(name)
+    assert {key for key, value in species.values.items() if value.use == "company"} == COMPANY
+    # slender prey slip down where deep ones stick; Gaeta et al. 2018 (abstract) and the longest items told, 0.62
+    deep, slender = species["prey_share_deep"], species["prey_share_slender"]
+    assert 0.0 <= deep <= slender <= 0.65
+    assert (deep == 0.0) == (slender == 0.0)
+    assert 0.1 <= species["size_spread"] <= 0.5
+    assert 0.0 < species["temperature_change_per_day"] <= 1.7
+    assert 0.0 < species["feed_training_days"] <= 60.0
+    assert 0.0 < species["feed_training_loss"] <= 0.4
+    for key in ("size_spread", "feed_training_days", "feed_training_loss"):
+        value = species.values[key]
+        assert None not in (value.low, value.high), key
+        assert value.low < value.value < value.high, key
+    assert set(never_with(species)) <= SHIPPED - {name}
+
+
+# Largemouth bass swallow bluegill to 0.40 and shad to 0.50 of their own length (SEAFWA 1980, abstract read); a page
+# tells of 0.33-0.39 and, for bass eaten by bass, 0.54-0.62: the limits lie above what was measured.
+def test_bass_limits_lie_above_what_bass_were_seen_to_swallow():
+    bass = load_species("largemouth_bass")
+    assert bass["prey_share_deep"] > 0.40
+    assert bass["prey_share_slender"] > 0.62
+    assert (bass.facts["body_form"], bass.facts["temper"]) == ("slender", "hunts")
+    for form, names in {"deep": ("bluegill", "black_crappie"), "slender": ("yellow_perch", "rainbow_trout")}.items():
+        assert all(load_species(name).facts["body_form"] == form for name in names)
+
+
+@pytest.mark.parametrize("name", ["common_carp", "goldfish", "nile_tilapia"])
+def test_fish_that_take_no_fish_have_a_share_of_0(name):
+    assert load_species(name)["prey_share_deep"] == load_species(name)["prey_share_slender"] == 0.0
+
+
+# Listed carriers of VHS as told by a state bulletin of 2007 (excerpt read)
+@pytest.mark.parametrize(
+    "name",
+    ["bluegill", "black_crappie", "largemouth_bass", "yellow_perch", "channel_catfish", "rainbow_trout", "walleye",
+     "pumpkinseed"],
+)  # fmt: skip
+def test_fish_that_carry_vhs_say_so(name):
+    caution = load_species(name).facts["wild_caution"]
+    assert "is on the lists" in caution
+    for word in ("VHS", "parasites", "quarantine", "authority", "harmless to people"):
+        assert word in caution
+
+
+# Hicks et al. 2009 (abstract): bluegill 28 g at 106 mm and 119 g at 161 mm. Standard weight of a bass of 500 mm: about
+# 2 kg (abstract).
+@pytest.mark.parametrize(
+    ("name", "weight", "is_farmed", "length"),
+    [("bluegill", 28.0, True, 106.0), ("bluegill", 119.0, True, 161.0), ("largemouth_bass", 2000.0, False, 500.0)],
+)
+def test_length_follows_from_weight(name, weight, is_farmed, length):
+    species = load_species(name)
+    fatness = species["farmed_condition"] if is_farmed else 1.0
+    log_length = (math.log10(weight / fatness) - species["length_weight_intercept"]) / species["length_weight_slope"]
+    assert 10.0**log_length == pytest.approx(length, rel=0.02)
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_a_wild_fish_of_market_weight_has_a_believable_length(name):
+    species = load_species(name)
+    log_length = (math.log10(species["market_weight"]) - species["length_weight_intercept"]) / species[
+        "length_weight_slope"
+    ]
+    # Fulton's factor, 100 g/cm3: about 1 for perch, trout and catfish, over 2 for sunfish (common practice)
+    condition = 1e5 * species["market_weight"] / (10.0**log_length) ** 3
+    assert (1.4 if species.facts["body_form"] == "deep" else 0.8) < condition < 2.5
+    # farmed fish are 1.1 to 1.36 times that (bluegill, bass; abstracts)
+    assert 1.0 <= species["farmed_condition"] <= 1.36
+
+
+@pytest.mark.parametrize(
+    ("name", "sexes"),
+    [("bluegill", ("males", "females")), ("yellow_perch", ("females", "males")), ("nile_tilapia", ("males",))],
+)
+def test_sexes_with_evidence_have_a_multiplier(name, sexes):
+    species = load_species(name)
+    values = [species[f"appetite_{sex}"] for sex in sexes]
+    assert values == sorted(values, reverse=True)  # the faster sex comes first
+    assert all(0.5 < value < 1.5 for value in values)
+
+
+def test_no_other_species_claims_a_sex_multiplier():
+    keys = {"appetite_males", "appetite_females"}
+    assert {name for name in SHIPPED if keys & set(load_species(name).values)} == {
+        "bluegill", "yellow_perch", "nile_tilapia",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "base"),
+    [("pumpkinseed", "Bluegill"), ("hybrid_sunfish", "Bluegill"), ("brown_bullhead", "Channel catfish"),
+     ("walleye", "Yellow perch")],
+)  # fmt: skip
+def test_a_likened_species_says_so_first(name, base):
+    species = load_species(name)
+    assert species.summary.startswith(f"Like {base.lower()}, with a wide band:")
+    assert load_species(species.facts["like"]).title == base
+    assert species.evidence == species.facts["company_evidence"] == "weak"
+    copied = [value for value in species.values.values() if value.source == "like"]
+    assert len(copied) >= 10
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["yellow_perch", "black_crappie", "common_carp", "goldfish", "pumpkinseed", "brown_bullhead", "hybrid_sunfish",
+     "walleye"],
+)  # fmt: skip
 def test_species_without_good_growth_data_say_so(name):
     assert load_species(name).evidence == "weak"
 
@@ -183,7 +298,71 @@ def test_memory_behind_a_value_the_engine_never_reads_caps_nothing():
     species = load_species("bluegill")
     assert species.evidence == "fair"
     assert species.sources[species.values["length_weight_slope"].source].read == "from memory"
-    assert species.values["length_weight_slope"].use == "check"
+    assert species.values["length_weight_slope"].use == "company"
+    assert species.facts["company_evidence"] == "weak"  # but it caps the grade of company
+
+
+@pytest.mark.parametrize("grade", ["from memory", "common practice"])
+def test_memory_behind_a_company_value_caps_only_the_grade_of_company(tmp_path, grade):
+    # one source of memory left behind company values, all others read
+    text = BLUEGILL.read_text(encoding="utf-8")
+    text = re.sub(r'read = "(from memory|common practice)"', 'read = "abstract"', text)
+    text = text.replace('company_evidence = "weak"', 'company_evidence = "fair"', 1)
+    path = tmp_path / "bluegill.toml"
+    path.write_text(text, encoding="utf-8")
+    assert read_entry(path, SPECIES_RULES).facts["company_evidence"] == "fair"
+    handling = _table("sources.handling")
+    remembered = handling.replace('read = "common practice"', f'read = "{grade}"')
+    text = text.replace(handling.replace("common practice", "abstract"), remembered, 1)
+    assert _faults(text, tmp_path) == [
+        'bluegill.toml, company_evidence: must be "weak": temperature_change_per_day rests on memory or common '
+        "practice."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('body_form = "deep"', 'body_form = "round"', 'body_form: "round" is not known here; use deep, slender.'),
+        ('temper = "territorial"', 'temper = "shy"', '"shy" is not known here; use calm, nips, territorial, hunts.'),
+        ('company_evidence = "weak"', 'company_evidence = "best"', 'company_evidence: "best" is not a grade;'),
+        ('temper = "territorial"', 'temper = "territorial"\nnever_with = "goldfish"', "never_because: is missing;"),
+        ('temper = "territorial"', 'temper = "territorial"\nnever_because = "It bites."', "never_with: is missing;"),
+        ('use = "company"', 'use = "guess"', "use: must be one of model, company, check."),
+    ],
+)  # fmt: skip
+def test_a_word_that_is_not_known_is_refused_with_those_that_are(tmp_path, old, new, said):
+    faults = _faults(_changed(old, new), tmp_path)
+    assert any(said in fault for fault in faults), faults
+
+
+@pytest.mark.parametrize("key", sorted(COMPANY))
+def test_a_species_file_without_a_company_value_is_refused(tmp_path, key):
+    faults = _faults(_changed(_table(f"values.{key}"), ""), tmp_path)
+    assert any(fault.startswith(f"bluegill.toml, values.{key}: is missing") for fault in faults)
+
+
+def test_a_rule_against_an_unknown_species_is_refused(tmp_path):
+    folder = tmp_path / "species_params" / "fish"
+    folder.mkdir(parents=True)
+    text = _changed(
+        'temper = "territorial"', 'temper = "territorial"\nnever_with = "goldfish, pike"\nnever_because = "x"'
+    )
+    (folder / "bluegill.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(ParameterError) as caught:
+        load_species("bluegill", tmp_path)
+    assert [str(fault) for fault in caught.value.faults] == [
+        'bluegill.toml, never_with: "pike" is not in the library (fish); write keys as yellow_perch, with commas '
+        "between."
+    ]
+
+
+def test_never_with_lists_keys_and_is_mutual_in_the_library():
+    assert never_with(load_species("rainbow_trout")) == ("nile_tilapia",)
+    assert never_with(load_species("bluegill")) == ()
+    for name in SHIPPED:
+        for other in never_with(load_species(name)):
+            assert name in never_with(load_species(other))
 
 
 def test_range_must_enclose_the_value(tmp_path):

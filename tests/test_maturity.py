@@ -26,37 +26,6 @@ from stocksim.water.maturity import (
 
 KINDS = ("ammonia", "nitrite")
 SHARE, RATE, DAYS = st.floats(1e-3, 1.0), st.floats(0.0, 2.0), st.floats(0.0, 30.0)
-ROW, COLUMN = np.array([2.0, 15.0, 28.0]), np.array([[0.1], [5.0]])
-# function of arrays that broadcast to (2, 3)
-FUNCTIONS = {
-    "growth": (
-        lambda t, f, o, a: oxidizer_growth(t, f, o, a, "ammonia"),
-        (ROW, COLUMN, np.array([1.0, 8.0, 9.0]), 80.0),
-    ),
-    "inhibition": (lambda t, u: maturity.ammonia_inhibition(t * u, "nitrite"), (ROW, COLUMN)),
-    "decay": (lambda t, u: oxidizer_decay(t * u), (ROW, COLUMN)),
-    "step": (maturity_step, (np.array([1e-5, 0.3, 1.0]), np.array([[0.0], [0.5]]), 0.05, 1.0)),
-    "mean": (maturity_mean, (np.array([1e-5, 0.3, 1.0]), np.array([[0.0], [0.5]]), 0.05, 1.0)),
-    "equilibrium": (equilibrium_maturity, (np.array([0.0, 0.04, 1.0]), np.array([[0.04], [0.5]]))),
-    "after": (lambda d, t: maturity_after(d, t, "nitrite"), (np.array([0.0, 30.0, 200.0]), np.array([[8.0], [25.0]]))),
-    "extrapolated": (lambda a, b: extrapolated(a, b, a + b), (ROW, COLUMN)),
-}
-
-
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_broadcasts_keeps_inputs_and_passes_nan_on(name):
-    function, arguments = FUNCTIONS[name]
-    before = [np.copy(argument) for argument in arguments]
-    whole = function(*arguments)
-    assert whole.shape == (2, 3)
-    for row, column in np.ndindex(2, 3):
-        alone = function(*(float(np.broadcast_to(argument, (2, 3))[row, column]) for argument in arguments))
-        assert float(alone) == pytest.approx(whole[row, column], rel=1e-12)
-    for argument, kept in zip(arguments, before, strict=True):
-        np.testing.assert_array_equal(argument, kept)
-    for hit in range(len(arguments)):
-        spoiled = [argument if n != hit else np.full_like(argument, np.nan) for n, argument in enumerate(before)]
-        assert np.isnan(function(*spoiled)).all()
 
 
 @given(SHARE, RATE, RATE, DAYS, DAYS)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,32 +10,8 @@ from stocksim.water import nitrite
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN, nitrification_capacity
 from stocksim.water.nitrite import chloride_needed, nitrite_capacity, nitrite_limit, salt_for_chloride, sodium_added
 
-ROW, COLUMN = np.array([0.5, 20.0, 300.0]), np.array([[1.0], [4.0]])
-FUNCTIONS = {
-    "capacity": (nitrite_capacity, (ROW, 10.0 * COLUMN)),
-    "limit": (lambda base, chloride: nitrite_limit(base, chloride, True), (ROW, COLUMN)),
-    "limit_bare": (lambda base, chloride: nitrite_limit(base, chloride, False), (ROW, COLUMN)),
-    "chloride": (lambda level, other: chloride_needed(level * other), (ROW, COLUMN)),
-    "salt": (salt_for_chloride, (COLUMN, ROW, np.array([100.0, 100.0, 100.0]))),
-    "sodium": (sodium_added, (ROW, COLUMN)),
-}
 # molar masses, IUPAC abridged
 NITROGEN, OXYGEN, SODIUM, CHLORINE = 14.007, 15.999, 22.990, 35.453
-
-
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_broadcasts_keeps_inputs_and_passes_nan_on(name):
-    function, arguments = FUNCTIONS[name]
-    before = [np.copy(argument) for argument in arguments]
-    whole = function(*arguments)
-    assert whole.shape == (2, 3)
-    for row, column in np.ndindex(2, 3):
-        alone = function(*(float(np.broadcast_to(argument, (2, 3))[row, column]) for argument in arguments))
-        assert float(alone) == pytest.approx(whole[row, column], rel=1e-12)
-    for hit, (argument, kept) in enumerate(zip(arguments, before, strict=True)):
-        np.testing.assert_array_equal(argument, kept)
-        spoiled = [a if n != hit else np.full_like(a, np.nan) for n, a in enumerate(before)]
-        assert np.isnan(function(*spoiled)).all()
 
 
 def test_constants_follow_from_molar_masses():

@@ -168,9 +168,12 @@ def test_nitrite_of_the_young_demonstration_site_peaks_and_falls_while_nitrate_r
     assert "invented" in young_site.file.site.name
 
 
-def test_as_fed_the_young_loop_breaks_both_limits(young_ramp):
-    broken = {finding.limit for finding in loop_of(young_ramp).as_fed if finding.is_broken}
-    assert broken == {"unionized_ammonia", "nitrite"}
+def test_as_fed_the_young_loop_breaks_nitrite_and_uses_up_the_reserve_of_ammonia(young_ramp):
+    as_fed = loop_of(young_ramp).as_fed
+    assert {finding.limit for finding in as_fed if finding.is_broken} == {"nitrite"}
+    margins = [finding.margin_percent for finding in as_fed if finding.limit == "unionized_ammonia"]
+    # wild bluegill eat little while they learn to take feed, else this limit would break too
+    assert 0.0 < min(margins) < 1.0
 
 
 @pytest.mark.parametrize("which", ["young_ramp", "spring_ramp"])

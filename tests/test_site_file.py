@@ -45,8 +45,10 @@ ONE_FAULT = [
     ({"season.begin": 1}, ("season", "begin"), ["is not known here", "end, start"]),
     ({"tanks.first.volme": "3 L"}, ("tanks.first", "volme"), ["depth, flow, heat, loop, oxygen_supply, volume"]),
     ({f"{WATER}.valeus": 1}, ("loops.main", "water_temperature.valeus"), ["known are at_least, at_most, kind, values"]),
-    ({"cohorts.perch.ration.part": 1}, ("cohorts.perch", "ration.part"), ["known are fraction, kind, spilled_share"]),
-    ({"beds.gravel.plantings.0.size": 1}, ("beds.gravel", "plantings[1].size"), ["known are area, crop, from, to"]),
+    ({"cohorts.perch.ration.part": 1}, ("cohorts.perch", "ration.part"),
+     ["known are cold_rules, fasting_days, fraction, kind, meals_per_day"]),
+    ({"beds.gravel.plantings.0.size": 1}, ("beds.gravel", "plantings[1].size"),
+     ["known are area, crop, empty_days, every_days, from, seedling_share, to"]),
     ({"tanks.first.oxygen_supply.watt": 1}, ("tanks.first", "oxygen_supply.watt"), ["known are kind, power"]),
     ({"beds.gravel.soil": 1}, ("beds.gravel", "soil"), ["plantings"]),
     # tables that are none
@@ -76,7 +78,7 @@ ONE_FAULT = [
     ({"site.units": "imperial"}, ("site", "units"), ['"imperial"', '"metric" or "us"']),
     ({f"{WATER}.kind": "weekly"}, ("loops.main", "water_temperature.kind"), ['"weekly"', '"constant", "monthly"']),
     ({f"{WATER}.kind": ["log"]}, ("loops.main", "water_temperature.kind"), ["a list", '"constant", "monthly"']),
-    ({"cohorts.perch.ration.kind": "fixed"}, ("cohorts.perch", "ration.kind"), ['"fixed"', '"appetite" or "unfed"']),
+    ({"cohorts.perch.ration.kind": "by ear"}, ("cohorts.perch", "ration.kind"), ['"by ear"', '"beds" or "unfed"']),
     ({"cohorts.perch.wild": "yes"}, ("cohorts.perch", "wild"), ['"yes"', "true or false"]),
     ({"site.name": 3}, ("site", "name"), ["3", "text in quotes"]),
     # quantities

@@ -135,7 +135,11 @@ def test_an_own_species_file_beside_the_site_wins_and_is_named(tmp_path):
     own_species(tmp_path, "yellow_perch", scale=("value = 0.04445", "value = 0.05"))
     site = site_from_tables(STARTER, tmp_path)
     assert site.species["yellow_perch"]["intake_scale"] == 0.05
-    assert "yellow_perch: taken from the file beside the site, not from the library." in site.notes
+    note = (
+        "yellow_perch: taken from your own file species_params/fish/yellow_perch.toml beside the site, not from the "
+        "library; its values are yours to vouch for."
+    )
+    assert note in site.notes
     shipped = site_from_tables(STARTER, FOLDER)
     assert shipped.species["yellow_perch"]["intake_scale"] == 0.04445
     assert not [note for note in shipped.notes if "beside the site" in note]
@@ -221,6 +225,8 @@ def test_what_was_assumed_or_not_used_is_noted():
         "loops.main.source_water is not given: moderately hard tap water",
         "loops.main.alkalinity_target is not given: nobody doses", "loops.main.evaporation is not given: 1 %",
         "loops.main.biofilter_started is not given: the film of beds.gravel is taken as mature",
+        "site.latitude is not given: light is that of 45 degrees north",
+        "site.cloud_share, cover_transmission, air_temperature not given: crops are taken to have usual clouds",
         "Evidence is weak for yellow_perch",
     ]  # fmt: skip
     assert len(notes) == len(begins)
@@ -259,15 +265,17 @@ def test_the_age_of_a_film_is_told_where_it_is_assumed_or_not_used():
     assert unused == ("loops.main.biofilter_start is given: the loop's biofilter_started is read but not used.")
 
 
-def test_that_sludge_does_not_feed_a_bed_yet_is_noted():
-    tub = {"loop": "main", "kind": "wicking", "area": "1 m2"}
-    tables = changed(STARTER, {
-        "beds.tub": tub, "settlers": {"pot": {"loop": "main", "kind": "swirl", "feeds": "tub"},
-                                      "other": {"loop": "main", "kind": "swirl"}},
-    })  # fmt: skip
-    assert [note for note in site_from_tables(tables, FOLDER).notes if note.startswith("settlers")] == [
-        "settlers.pot.feeds is read but not used yet: what its sludge gives tub is not computed."
+def test_a_wicking_bed_that_nothing_feeds_is_noted():
+    season = STARTER["season"]
+    crop = {"crop": "tomato", "from": season["start"], "to": season["end"]}
+    tub = {"loop": "main", "kind": "wicking", "area": "1 m2", "plantings": [crop]}
+    pot = {"loop": "main", "kind": "swirl"}
+    unfed = [
+        "beds.tub: no settler feeds it; what its soil gives is not known, so no yield is told.",
     ]
+    for settler, said in ((pot, unfed), (pot | {"feeds": "tub"}, [])):
+        tables = changed(STARTER, {"beds.tub": tub, "settlers": {"pot": settler}})
+        assert [note for note in site_from_tables(tables, FOLDER).notes if "tub" in note] == said
 
 
 @pytest.mark.parametrize(

@@ -273,7 +273,7 @@ def test_nitrite_curbs_appetite_and_kills():
     course = season(days=6, water_tests=[{"date": on(2), "nitrite_n": "60 mg/L"}], bed_m2=0.3).course
     assert course.appetite_share[0, 1, 0] == 1.0
     assert course.appetite_share[0, 2, 0] < 0.9
-    assert course.deaths[0, :2].sum() < 1e-3
+    assert course.deaths[0, :2].sum() - 2 * 40 * 7.2e-5 < 1e-3, "no more than die every day"
     assert course.deaths[0, 2:].sum() > 1.0
 
 
@@ -283,7 +283,8 @@ def test_crops_take_nitrate_and_give_base_back():
     without, grown = run_season(build(bare)).course, run_season(build(planted)).course
     assert without.uptake_n_g.sum() == 0.0
     assert (grown.uptake_n_g > 0.0).all()
-    assert (grown.uptake_n_g <= 0.2 * 10.0).all(), "0.2 g/m2/day on 10 m2 at most"
+    assert (grown.uptake_n_g <= 0.5 * 10.0).all(), "0.5 g/m2/day on 10 m2 at most"
+    assert (grown.potassium_mg_l[0, 1:] < without.potassium_mg_l[0, 1:]).all()
     assert (grown.nitrate_mg_l < without.nitrate_mg_l).all()
     assert (grown.alkalinity_mg_l[0, 1:] > without.alkalinity_mg_l[0, 1:]).all()
 

@@ -35,6 +35,8 @@ BROKEN = {
     "biofilter": Finding("biofilter", "loops.main", DAY, LATER, 31.26, 24.0, "g/day", -30.2, 39),
     "temperature_low": Finding("temperature_low", "cohorts.tilapia", DAY, LATER, 11.0, 13.0, "degC", -9.1, 39),
     "temperature_high": Finding("temperature_high", "cohorts.perch", DAY, LATER, 27.0, 26.0, "degC", -4.0, 39),
+    "temperature_change": Finding("temperature_change", "cohorts.perch", DAY, LATER, 3.4, 1.7, "degC/day", -100.0, 2),
+    "predation": Finding("predation", "tanks.cedar", DAY, LATER, 12.3, 1.0, "% of pairs", -1130.0, 39),
 }
 SENTENCES = {
     ("density", "metric"): "From 4 Feb 2027: fish too dense in tank cedar, up to 22.3 kg/m3 on 14 Mar 2027 "
@@ -54,6 +56,11 @@ SENTENCES = {
     "(keep above 13.0 degC).",
     ("temperature_low", "us"): "From 4 Feb 2027: water too cold for tilapia, down to 51.8 degF on 14 Mar 2027 "
     "(keep above 55.4 degF).",
+    # 1 degC is 1.8 degF of difference, and no 32 are added
+    ("temperature_change", "us"): "From 4 Feb 2027: water that changes too fast in a day for perch, up to 6.1 degF on "
+    "14 Mar 2027 (keep below 3.1 degF).",
+    ("predation", "metric"): "From 4 Feb 2027: tankmates small enough to be eaten in tank cedar, up to 12.3 % of pairs "
+    "on 14 Mar 2027 (keep below 1.0 % of pairs).",
     ("temperature_high", "us"): "From 4 Feb 2027: water too warm for perch, up to 80.6 degF on 14 Mar 2027 "
     "(keep below 78.8 degF).",
 }
@@ -122,6 +129,9 @@ def test_small_words():
     assert day_words(DAY) == "4 Feb 2027"
     assert level_words(0.0999, "mg/L", "us") == "0.0999 mg/L"
     assert level_words(0.1, "mg/L", "us") == "0.10 mg/L"
+    # nothing at all is not told to four decimals, and not as less than nothing
+    assert [level_words(value, "mg/L", "us") for value in (0.0, 4e-5, -1e-9)] == ["0.00 mg/L"] * 3
+    assert level_words(6e-5, "mg/L", "us") == "0.0001 mg/L"
     assert level_words(1234.5, "kg/m3", "metric") == "1,234.5 kg/m3"
     assert [place_words(finding) for finding in (BROKEN["oxygen"], BROKEN["temperature_low"])] == [
         "tank maple",
@@ -172,7 +182,7 @@ def test_the_verdict_where_a_limit_is_broken_tells_which_first_where_and_when(br
     )
     many = list(BROKEN.values())
     assert verdict(broken, many) == (
-        "Trouble ahead: 7 limits are broken. First, from 4 Feb 2027, fish too dense in tank cedar."
+        "Trouble ahead: 9 limits are broken. First, from 4 Feb 2027, fish too dense in tank cedar."
     )
     assert "water too cold for tilapia." in verdict(broken, [BROKEN["temperature_low"]])
 
@@ -261,3 +271,22 @@ def test_the_table_has_a_row_for_every_tank_also_an_empty_one(demo_season):
     lines = text_table(rows).splitlines()
     assert len(lines) == 4
     assert [row["tank"] for row in tank_rows(demo_season, demo_season.findings, "us")] == list(demo_season.layout.tanks)
+
+
+def test_sodium_that_crops_resent_is_told_where_beds_grow():
+    def salty(sodium: str, beds: bool = True) -> list[str]:
+        tables = one_tank(days=30)
+        tables["loops"]["main"]["source_water"] = {"sodium": sodium}
+        if not beds:
+            tables["beds"] = {}
+        season = run_season(build(tables))
+        return [words for words in cautions(season) if words.startswith("Sodium")]
+
+    assert salty("10 mg/L") == []
+    (words,) = salty("60 mg/L")
+    first = day_words(START)
+    assert words.startswith(f"Sodium of loop main passes 50 mg/L on {first} and reaches ")
+    assert salty("60 mg/L", beds=False) == []
+    # 49 mg/L passes 50 within days, as evaporated water leaves its salt behind
+    (later,) = salty("49 mg/L")
+    assert f" on {first} and" not in later

@@ -71,7 +71,7 @@ class WatchedWater(WaterDay):
         freed = (self.freed_pool + self.freed_settled)[0]
         evening = super().evening(day, morning, waste, tan, nitrite, sump_oxygen_g)
         after, found = self.now(tan.leaf_mg_l, tan.sump_mg_l), self.film.refined
-        outflow = morning.outflow_m3
+        outflow = morning.outflow_m3[0]
         out = (outflow * after["tan"][1], outflow * after["nitrite"][1])
         if found is not None:
             out = (found.tan_out_g[0], found.nitrite_out_g[0])
@@ -88,7 +88,7 @@ class Told:
         self.water = WatchedWater.last
         layout, course, site = self.season.layout, self.season.course, self.season.site
         self.layout, self.course = layout, course
-        fish = [site.file.cohorts[key] for key in layout.cohorts]
+        fish = [stay.table for stay in layout.stays]
 
         def of_feed(key: str) -> np.ndarray:
             return np.array([site.feeds[cohort.feed][key] for cohort in fish], float)

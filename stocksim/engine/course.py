@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from stocksim.engine.happenings import Transfer
 
 FloatArray = NDArray[np.float64]
 
@@ -25,6 +27,7 @@ class Course:
     count: FloatArray
     deaths: FloatArray
     weight_g: FloatArray
+    size_spread: FloatArray
     fed_g: FloatArray
     eaten_g: FloatArray
     gain_g: FloatArray
@@ -45,6 +48,10 @@ class Course:
     film_capacity_g: FloatArray
     ammonia_maturity: FloatArray
     nitrite_maturity: FloatArray
+    uptake_nitrogen_g: FloatArray
+    uptake_calcium_g: FloatArray
+    uptake_potassium_g: FloatArray
+    uptake_phosphorus_g: FloatArray
     # by loop
     sump_oxygen_mg_l: FloatArray
     sump_oxygen_used_g: FloatArray
@@ -56,8 +63,10 @@ class Course:
     alkalinity_mg_l: FloatArray
     potassium_mg_l: FloatArray
     phosphorus_mg_l: FloatArray
+    calcium_mg_l: FloatArray
     solids_mg_l: FloatArray
     chloride_mg_l: FloatArray
+    sodium_mg_l: FloatArray
     uptake_n_g: FloatArray
     denitrified_n_g: FloatArray
     buffer_g: FloatArray
@@ -67,6 +76,8 @@ class Course:
     solids_n_freed_g: FloatArray
     solids_n_held_g: FloatArray
     sludge_n_g: FloatArray
+    settler_n_g: FloatArray
+    settler_p_g: FloatArray
     # of the climate
     leaf_exchange_m3_day: FloatArray
     leaf_exchange_load_g: FloatArray
@@ -75,26 +86,29 @@ class Course:
     sump_exchange_load_g: FloatArray
     rounds: NDArray[np.int64]
     apart: FloatArray
+    # stocking, moves, gradings and fish taken, in the order they happened
+    transfers: tuple[Transfer, ...]
 
 
 class Record:
-    """Tables of the course, filled a day at a time; a table is made when its first day is written."""
+    """Arrays of the course, kept a day at a time and joined at the end; a day's arrays must not change afterwards."""
 
     def __init__(self, days: int):
-        self.days = days
-        self.tables: dict[str, FloatArray] = {}
+        self.levels: dict[str, list[FloatArray]] = {}
         self.rounds, self.apart = np.zeros(days, dtype=int), np.zeros(days)
 
     def note(self, day: int, rounds: int, apart: float, levels: Mapping[str, FloatArray]) -> None:
-        """Write one day of arrays (scenario, column)."""
+        """Keep one day of arrays (scenario, column)."""
+        if day == 0:
+            self.levels = {key: [] for key in levels}
         for key, value in levels.items():
-            table = self.tables.get(key)
-            if table is None:
-                table = self.tables[key] = np.zeros((self.days, *value.shape))
-            table[day] = value
+            self.levels[key].append(value)
         self.rounds[day], self.apart[day] = rounds, apart
 
-    def course(self, climate: Mapping[str, FloatArray]) -> Course:
-        """The filled arrays and the climate's (day, scenario, column), scenario first."""
-        arrays = {key: np.moveaxis(table, 0, 1) for key, table in (self.tables | dict(climate)).items()}
-        return Course(**arrays, rounds=self.rounds, apart=self.apart)
+    def course(self, climate: Mapping[str, FloatArray], transfers: Sequence[Transfer]) -> Course:
+        """The days joined and the climate's (day, scenario, column), scenario first."""
+        arrays = {key: np.moveaxis(table, 0, 1) for key, table in climate.items()}
+        for key in list(self.levels):
+            days = self.levels.pop(key)  # freed as it goes: only one table stands twice
+            arrays[key] = np.moveaxis(np.concatenate(days).reshape(len(days), *days[0].shape), 0, 1)
+        return Course(**arrays, rounds=self.rounds, apart=self.apart, transfers=tuple(transfers))

@@ -49,8 +49,9 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     Notes
     -----
     The fish's use of oxygen and excretion are taken as a wave of one day about their mean, 1.4 and 1.5 times the mean
-    at its top; tanks, sump and beds damp it as their volumes and flows do. pH is held at its daily value; it falls
-    a little when fish breathe most, so the maximum is on the safe side.
+    at its top (less for more than two meals a day, more for one); tanks, sump and beds damp it as their volumes and
+    flows do. pH is held at its daily value; it falls a little when fish breathe most, so the maximum is on the safe
+    side.
     """
     tanks = len(layout.tanks)
     members, flow = layout.leaf_loop, layout.flow_m3_day[..., None, :]
@@ -59,11 +60,12 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     share_at_leaf = course.nitrified_g / np.maximum(course.tan_mg_l, 1e-12)  # m3/day cleaned of TAN
     slope = share_at_leaf * HALF_SATURATION_TAN_MG_L / (HALF_SATURATION_TAN_MG_L + course.tan_mg_l)
     load = np.zeros(course.tan_mg_l.shape, dtype=complex)
-    excreted = AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_tank)
+    swing = layout.rations.meal_swing
+    excreted = AMMONIA_SHARE_OF_EXCRETION * ((course.excreted_nitrogen_g * swing) @ layout.cohort_tank)
     load[..., :tanks] = (AMMONIA_PEAK_FACTOR - 1.0) * excreted
     tan_swing = daily_swing(volume, slope, flow, sump_volume, returned, members, load)
     load = -OXYGEN_PER_NITROGEN * slope * tan_swing
-    load[..., :tanks] -= (OXYGEN_PEAK_FACTOR - 1.0) * (course.fish_oxygen_g @ layout.cohort_tank)
+    load[..., :tanks] -= (OXYGEN_PEAK_FACTOR - 1.0) * ((course.fish_oxygen_g * swing) @ layout.cohort_tank)
     oxygen_swing = daily_swing(
         volume,
         course.leaf_exchange_m3_day,

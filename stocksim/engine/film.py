@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.layout import Layout
+from stocksim.water.alkalinity import alkalinity_limited
 from stocksim.water.extrapolation import extrapolated
 from stocksim.water.logistic import logistic_step
 from stocksim.water.loop import Star, balance_removal
@@ -23,12 +24,17 @@ from stocksim.water.maturity import (
 )
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
-from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
 
 FloatArray = NDArray[np.float64]
 
 _KINDS: tuple[Oxidizer, Oxidizer] = ("ammonia", "nitrite")
 _PLENTY = 1e15  # mg/L: the half-saturation factors of growth are then 1
+
+
+def by_day(array: FloatArray) -> FloatArray:
+    """(day, column) or (scenario, day, column) as (day, scenario or 1, column), copied."""
+    lead = array[None] if array.ndim == 2 else array
+    return np.ascontiguousarray(np.moveaxis(lead, -2, 0))
 
 
 def _of_both(number: str) -> FloatArray:
@@ -44,10 +50,6 @@ MATURE_FOOD_MG_L = 0.3
 # 5 % or 0.02 mg/L of a stiff solver (the tests).
 BEND_MG_L, BEND_SHARE = 0.001, 0.002
 
-
-# g CaCO3 per g nitrogen that turns to nitrite: 2 equivalents a mole, nitrate giving one back
-ALKALINITY_PER_NITRIFIED = 2.0 * ALKALINITY_PER_NITRATE_NITROGEN
-_TURNS = 3
 
 # what the parts of a refined day are by column: TAN, its sump, nitrified; nitrite, its sump, oxidized; what of both
 # left with the water; films
@@ -79,50 +81,6 @@ class Base(NamedTuple):
     water_m3: FloatArray
 
 
-def alkalinity_left(
-    held_g: FloatArray, water_m3: FloatArray, capacity_g: FloatArray, available_n_g: FloatArray
-) -> FloatArray:
-    r"""Alkalinity at the day's end where nitrification slows down as it runs out.
-
-    Parameters
-    ----------
-    held_g, water_m3 : ndarray, shape (...)
-        Alkalinity as CaCO3 there is and comes [g], and the water it stands in or leaves with [m3], above 0.
-    capacity_g, available_n_g : ndarray, shape (...)
-        Greatest nitrification at plenty of alkalinity, and ammonia nitrogen there is and comes. [g/day]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Alkalinity A. [mg/L] 0 or more.
-
-    Notes
-    -----
-    .. math:: V A = H - 7.146 R, \quad V N = N_0 - R, \quad R = C \frac{A}{25 + A} \frac{N}{1.93 + N}
-
-    Implicit, so that a loop whose alkalinity runs out nitrifies what its supply allows instead of all of it on one day
-    and none on the next. Solved turn and turn about from the least N, which comes down on A from above.
-    """
-    held = np.maximum(held_g, 0.0)
-    tan = np.maximum(available_n_g - held / ALKALINITY_PER_NITRIFIED, 0.0) / water_m3
-    for turn in range(_TURNS):
-        share = tan / (HALF_SATURATION_TAN_MG_L + tan)
-        left = _level(held, water_m3, ALKALINITY_PER_NITRIFIED * capacity_g * share, HALF_ALKALINITY_MG_L)
-        if turn == _TURNS - 1:
-            break
-        share = left / (HALF_ALKALINITY_MG_L + left)
-        tan = _level(available_n_g, water_m3, capacity_g * share, HALF_SATURATION_TAN_MG_L)
-    return left
-
-
-def _level(load: FloatArray, water: FloatArray, capacity: FloatArray, half: float) -> FloatArray:
-    """Level c with water c + capacity c / (half + c) = load."""
-    b = 0.5 * (water * half + capacity - load)
-    content = water * half * load
-    root = np.sqrt(b * b + content)
-    return np.where(b > 0.0, half * load / np.maximum(b + root, 1e-300), (root - b) / water)
-
-
 class Film:
     """Ammonia and nitrite oxidizers of every unit: ``maturity`` has shape (2, scenario, unit)."""
 
@@ -131,25 +89,31 @@ class Film:
         units = len(layout.units)
         self.maturity = np.broadcast_to(layout.water.maturity[:, None], (2, scenarios, units)).copy()
         temperature = layout.temperature_c @ layout.leaf_loop[self.tanks :].T
-        self.decays = oxidizer_decay(temperature)
+        self.decays = by_day(oxidizer_decay(temperature))
         grown = [oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, kind) for kind in _KINDS]
-        if layout.temperature_c.ndim == 2:
-            grown = [growth[None] for growth in grown]
-        self.greatest = np.stack(grown)  # (2, scenario or 1, day, unit)
+        self.greatest = np.stack([by_day(growth) for growth in grown], axis=1)  # (day, 2, scenario or 1, unit)
         self.unit_loop = layout.leaf_loop[self.tanks :]
         self.nitrite = np.zeros((scenarios, self.tanks + units))
+        # of every leaf; a mature film whose share the first day's water will tell counts whole
+        self.grown = np.ones((scenarios, self.tanks + units))
+        self.grown[:, self.tanks :] = np.where(np.isnan(self.maturity[0]), 1.0, self.maturity[0])
         self.nitrite_sump = np.zeros((scenarios, len(layout.loops)))
         self.nitrite[:] = layout.water.start_nitrite @ layout.leaf_loop.T
         self.nitrite_sump[:] = layout.water.start_nitrite
+        self.unit_store, self.unit_flow = layout.volume_m3[..., self.tanks :], layout.flow_m3_day[..., self.tanks :]
+        self.unit_water = self.unit_store + self.unit_flow
+        self.calm = np.zeros(self.nitrite_sump.shape, dtype=bool)
+        self.gain = layout.volume_m3 + layout.flow_m3_day
+        self.sump_gain = layout.sump_volume_m3 + layout.flow_m3_day @ layout.leaf_loop
+        # nitrified yesterday and the day before, from where the search for today's alkalinity starts [g/day]
+        self.by_loop = (np.zeros_like(self.nitrite_sump), np.zeros_like(self.nitrite_sump))
+        self.by_unit = (np.zeros((scenarios, units)), np.zeros((scenarios, units)))
         # nothing is known of the day before the first: it is looked at closely
         self.last_change = (np.full_like(self.nitrite, np.inf), np.full_like(self.nitrite, np.inf))
 
     def active(self, capacity: FloatArray) -> FloatArray:
         """Capacity of the film that has grown, of the whole surfaces' capacity, both (scenario, leaf). [g/day]"""
-        grown = np.ones((self.maturity.shape[1], capacity.shape[-1]))
-        # a mature film whose share the first day's water will tell counts whole
-        grown[:, self.tanks :] = np.where(np.isnan(self.maturity[0]), 1.0, self.maturity[0])
-        return capacity * grown
+        return capacity * self.grown
 
     def morning(
         self,
@@ -177,12 +141,12 @@ class Film:
         base : Base
             What each loop has of alkalinity for the day.
         """
-        self.air, self.decay = oxygen[:, self.tanks :], self.decays[..., day, :]
+        self.air, self.decay = oxygen[:, self.tanks :], self.decays[day]
         self.alkalinity = self._alkalinity(self.active(capacity)[:, self.tanks :], tan, alkalinity, base)
         self.surface = capacity[:, self.tanks :] * self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity)
         # growth with plenty of food: the science's own function at today's temperature, times oxygen and alkalinity
         self.well_fed = (
-            self.greatest[..., day, :]
+            self.greatest[day]
             * (self.air / (_OXYGEN + self.air))
             * (self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity))
         )
@@ -190,60 +154,55 @@ class Film:
             food = np.full_like(self.air, MATURE_FOOD_MG_L)
             still = equilibrium_maturity(self._growth(food, food), self.decay)
             self.maturity = np.where(np.isnan(self.maturity), still, self.maturity)
-        return self._film_day(self.maturity, tan[0], self.nitrite, 1.0)
+        return self._film_day(self.maturity, tan[0], self.nitrite)
 
     def _alkalinity(
         self, active: FloatArray, tan: tuple[FloatArray, FloatArray], alkalinity: FloatArray, base: Base
     ) -> FloatArray:
         """Alkalinity in each unit at the day's end: the loop's first, then what the flow brings of it."""
-        of_loop = alkalinity_left(base.held_g, base.water_m3, active @ self.unit_loop, base.available_n_g)
-        store, flow = self.layout.volume_m3[..., self.tanks :], self.layout.flow_m3_day[..., self.tanks :]
-        arriving = store * alkalinity + flow * (of_loop @ self.unit_loop.T)
-        ammonia = store * tan[0][:, self.tanks :] + flow * (tan[1] @ self.unit_loop.T)
-        return alkalinity_left(arriving, store + flow, active, ammonia)
+        loop_guess, unit_guess = (2.0 * last - before for last, before in (self.by_loop, self.by_unit))
+        of_loop, loop_used = alkalinity_limited(
+            base.held_g, base.water_m3, active.dot(self.unit_loop), base.available_n_g, loop_guess
+        )
+        arriving = self.unit_store * alkalinity + self.unit_flow * of_loop.dot(self.unit_loop.T)
+        ammonia = self.unit_store * tan[0][:, self.tanks :] + self.unit_flow * tan[1].dot(self.unit_loop.T)
+        left, unit_used = alkalinity_limited(arriving, self.unit_water, active, ammonia, unit_guess)
+        self.by_loop, self.by_unit = (loop_used, self.by_loop[0]), (unit_used, self.by_unit[0])
+        return left
 
     def _growth(self, tan: FloatArray, nitrite: FloatArray) -> FloatArray:
-        """Growth of both oxidizers on their food in today's water, shape (2, scenario, unit)."""
-        food = np.stack((tan, nitrite))
-        return self.well_fed * (food / (_FOOD + food)) / (1.0 + (tan / _INHIBITION) ** INHIBITION_POWER)
+        """Growth of both oxidizers on their food in today's water, shape (..., 2, scenario, unit)."""
+        food = np.empty((*tan.shape[:-2], 2, *tan.shape[-2:]))
+        food[..., 0, :, :], food[..., 1, :, :] = tan, nitrite
+        hindered = 1.0 + (food[..., :1, :, :] / _INHIBITION) ** INHIBITION_POWER
+        return self.well_fed * food / ((_FOOD + food) * hindered)
 
-    def _film_day(self, maturity: FloatArray, tan: FloatArray, nitrite: FloatArray, days: float) -> FilmDay:
-        growth = self._growth(tan[:, self.tanks :], nitrite[:, self.tanks :])
+    def _film_day(
+        self, maturity: FloatArray, tan: FloatArray, nitrite: FloatArray, days: FloatArray | float = 1.0
+    ) -> FilmDay:
+        growth = self._growth(tan[..., self.tanks :], nitrite[..., self.tanks :])
         mean, end = logistic_step(maturity, growth, self.decay, days)
-        sides = np.zeros((2, *tan.shape))
-        sides[:, :, self.tanks :] = _CAPACITY_RATIO * self.surface * mean
-        return FilmDay(sides[0], sides[1], np.minimum(np.maximum(end, SEED), 1.0))
+        sides = np.zeros((*mean.shape[:-1], tan.shape[-1]))
+        sides[..., self.tanks :] = _CAPACITY_RATIO * self.surface * mean
+        return FilmDay(sides[..., 0, :, :], sides[..., 1, :, :], np.minimum(np.maximum(end, SEED), 1.0))
 
     def nitrite_balance(self, nitrified_g: FloatArray, film: FilmDay, outflow: FloatArray, guess: FloatArray) -> Star:
         """Nitrite of the day when so much ammonia is nitrified. [mg/L]"""
-        return self._nitrite(self.nitrite, self.nitrite_sump, nitrified_g, film, outflow, guess, 1.0)
-
-    def _nitrite(
-        self,
-        level: FloatArray,
-        sump: FloatArray,
-        nitrified_g: FloatArray,
-        film: FilmDay,
-        outflow: FloatArray,
-        guess: FloatArray,
-        days: float,
-    ) -> Star:
         layout = self.layout
-        store, sump_store = layout.volume_m3 / days, layout.sump_volume_m3 / days
-        flow = layout.flow_m3_day
         return balance_removal(
-            store + flow, store * level + nitrified_g, flow, sump_store + flow @ layout.leaf_loop + outflow,
-            sump_store * sump, layout.leaf_loop, film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, guess,
+            self.gain, layout.volume_m3 * self.nitrite + nitrified_g, layout.flow_m3_day, self.sump_gain + outflow,
+            layout.sump_volume_m3 * self.nitrite_sump, layout.leaf_loop, film.nitrite_capacity,
+            HALF_SATURATION_NITRITE_MG_L, guess,
         )  # fmt: skip
 
     def is_moving(self, tan_before: FloatArray, found: Nitrogen) -> NDArray[np.bool_]:
         """Whether one step a day is too coarse for a loop's nitrogen, shape (scenario, loop)."""
-        bends = np.zeros(tan_before.shape, dtype=bool)
-        for level, before, last in (
-            (found.tan.leaf_mg_l, tan_before, self.last_change[0]),
-            (found.nitrite.leaf_mg_l, self.nitrite, self.last_change[1]),
-        ):
-            bends = bends | (np.abs(level - before - last) > np.maximum(BEND_MG_L, BEND_SHARE * level))
+        tan, nitrite = found.tan.leaf_mg_l, found.nitrite.leaf_mg_l
+        bends = (np.abs(tan - tan_before - self.last_change[0]) > np.maximum(BEND_MG_L, BEND_SHARE * tan)) | (
+            np.abs(nitrite - self.nitrite - self.last_change[1]) > np.maximum(BEND_MG_L, BEND_SHARE * nitrite)
+        )
+        if not np.logical_or.reduce(bends, axis=None):
+            return self.calm
         return (bends @ self.layout.leaf_loop) > 0.0
 
     def refine(
@@ -274,8 +233,9 @@ class Film:
             Where a level would come out below zero the day in three steps stands instead.
         """
         whole = [*_parts(found.tan), *_parts(found.nitrite), found.tan_out_g, found.nitrite_out_g, film.next_maturity]
-        halves, thirds = (self._steps(number, before, load, outflow, found) for number in (2, 3))
-        better = [extrapolated(*three) for three in zip(whole, halves, thirds, strict=True)]
+        stepped = self._steps(before, load, outflow)
+        thirds = [part[1] for part in stepped]
+        better = [extrapolated(one, part[0], part[1]) for one, part in zip(whole, stepped, strict=True)]
         members = self.layout.leaf_loop
         spread = {"leaf": members.T, "loop": np.eye(len(self.layout.loops)), "unit": self.unit_loop.T}
         negative = np.zeros(moving.shape, dtype=bool)
@@ -289,31 +249,34 @@ class Film:
         return film._replace(next_maturity=maturity), Nitrogen(Star(*chosen[:3]), Star(*chosen[3:6]), *chosen[6:8])
 
     def _steps(
-        self,
-        number: int,
-        before: tuple[FloatArray, FloatArray],
-        load: tuple[FloatArray, FloatArray],
-        outflow: FloatArray,
-        found: Nitrogen,
+        self, before: tuple[FloatArray, FloatArray], load: tuple[FloatArray, FloatArray], outflow: FloatArray
     ) -> list[FloatArray]:
-        layout, days = self.layout, 1.0 / number
-        flow, members = layout.flow_m3_day, layout.leaf_loop
+        """The day in two steps and in three, on a leading axis; the first rests while the second does its last."""
+        layout, members, flow = self.layout, self.layout.leaf_loop, self.layout.flow_m3_day
+        days = np.array([1.0 / 2.0, 1.0 / 3.0])[:, None, None]
         store, sump_store = layout.volume_m3 / days, layout.sump_volume_m3 / days
-        (tan, sump), (nitrite, nitrite_sump), maturity = before, (self.nitrite, self.nitrite_sump), self.maturity
-        nitrified, oxidized = np.zeros_like(tan), np.zeros_like(tan)
-        tan_out, nitrite_out = np.zeros_like(sump), np.zeros_like(sump)
-        for _ in range(number):
-            film = self._film_day(maturity, tan, nitrite, days)
+        gain, sump_gain = store + flow, sump_store + flow @ members + outflow
+        start = [*before, self.nitrite, self.nitrite_sump, self.maturity]
+        tan, sump, nitrite, nitrite_sump, maturity = (np.stack((level, level)) for level in start)
+        totals = [np.zeros_like(tan), np.zeros_like(tan), np.zeros_like(sump), np.zeros_like(sump)]
+        for step in range(3):
+            film = self._film_day(maturity, tan, nitrite, days[..., None])
             star = balance_removal(
-                store + flow, store * tan + load[0], flow, sump_store + flow @ members + outflow,
-                sump_store * sump + load[1], members, film.capacity, HALF_SATURATION_TAN_MG_L, sump,
+                gain, store * tan + load[0], flow, sump_gain, sump_store * sump + load[1], members, film.capacity,
+                HALF_SATURATION_TAN_MG_L, sump,
             )  # fmt: skip
-            second = self._nitrite(nitrite, nitrite_sump, star.removed_g, film, outflow, nitrite_sump, days)
-            tan, sump, nitrite, nitrite_sump = star.leaf_mg_l, star.sump_mg_l, second.leaf_mg_l, second.sump_mg_l
-            nitrified = nitrified + days * star.removed_g
-            oxidized = oxidized + days * second.removed_g
-            tan_out, nitrite_out = tan_out + days * outflow * sump, nitrite_out + days * outflow * nitrite_sump
-            maturity = film.next_maturity
+            second = balance_removal(
+                gain, store * nitrite + star.removed_g, flow, sump_gain, sump_store * nitrite_sump, members,
+                film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, nitrite_sump,
+            )  # fmt: skip
+            new = [star.leaf_mg_l, star.sump_mg_l, second.leaf_mg_l, second.sump_mg_l, film.next_maturity]
+            gone = [star.removed_g, second.removed_g, outflow * star.sump_mg_l, outflow * second.sump_mg_l]
+            going = slice(0 if step < 2 else 1, None)
+            for old, level in zip((tan, sump, nitrite, nitrite_sump, maturity), new, strict=True):
+                old[going] = level[going]
+            for total, part in zip(totals, gone, strict=True):
+                total[going] += days[going] * part[going]
+        nitrified, oxidized, tan_out, nitrite_out = totals
         return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, tan_out, nitrite_out, maturity]
 
     def remember(self, tan_before: FloatArray, found: Nitrogen) -> None:
@@ -323,6 +286,7 @@ class Film:
     def night(self, film: FilmDay, nitrite: Star) -> None:
         """Keep what the day left."""
         self.maturity, self.nitrite, self.nitrite_sump = film.next_maturity, nitrite.leaf_mg_l, nitrite.sump_mg_l
+        self.grown[:, self.tanks :] = self.maturity[0]
 
 
 def _parts(star: Star) -> tuple[FloatArray, FloatArray, FloatArray]:

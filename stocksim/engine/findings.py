@@ -9,9 +9,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.companions import predation_by_tank
 from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes
 from stocksim.engine.layout import Layout
+from stocksim.fish.company import TOLERATED_PAIRS
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import planting_ratio
 from stocksim.water.ammonia import unionized_fraction
@@ -88,13 +90,13 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     Returns
     -------
     list of LimitSeries
-        Biofilter by loop; density, oxygen, un-ionized ammonia, nitrite by tank; low and high temperature by cohort.
+        Biofilter by loop; density, oxygen, un-ionized ammonia, nitrite, predation by tank; low and high temperature and
+        its change by cohort, a column for each of its stays.
 
     Notes
     -----
     A tank is judged by the most delicate species in it on that day: lowest density and ammonia limit, highest oxygen.
     """
-    species = layout.species
     present = course.count > 0.0
     density = (
         (course.weight_g * (course.count + course.deaths) / 1000.0)
@@ -104,42 +106,73 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     by_tank = {
         "density": (density, _strictest(layout, present, layout.density_limit, np.min), "kg/m3", False),
         "oxygen": (
-            extremes.oxygen_min_mg_l, _strictest(layout, present, species["oxygen_recommended"], np.max), "mg/L", True,
+            extremes.oxygen_min_mg_l,
+            _strictest(layout, present, cohort_limit(layout, course, "oxygen"), np.max), "mg/L", True,
         ),
         "unionized_ammonia": (
             extremes.unionized_max_mg_l,
-            _strictest(layout, present, species["unionized_ammonia_design"], np.min), "mg/L", False,
+            _strictest(layout, present, cohort_limit(layout, course, "unionized_ammonia"), np.min), "mg/L", False,
+        ),
+        "nitrite": (
+            course.nitrite_mg_l[..., : len(layout.tanks)],
+            _strictest(layout, present, cohort_limit(layout, course, "nitrite"), np.min), "mg/L", False,
         ),
     }  # fmt: skip
     loop_of = layout.leaf_loop[: len(layout.tanks)].T
-    chloride = course.chloride_mg_l @ layout.cohort_loop.T
-    bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
-    by_tank["nitrite"] = (
-        course.nitrite_mg_l[..., : len(layout.tanks)], _strictest(layout, present, bearable, np.min), "mg/L", False,
-    )  # fmt: skip
     series = [_biofilter(layout, course, present, loop_of)]
     for limit, (value, threshold, unit, is_floor) in by_tank.items():
         distance = value - threshold if is_floor else threshold - value
         series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
+    series.append(_predation(layout, course))
+    return series + _of_water_temperature(layout, present)
+
+
+def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
+    """Limit in the water that each cohort bears, present or not.
+
+    Parameters
+    ----------
+    layout, course
+        A season's arrays.
+    limit : str
+        ``oxygen``, ``unionized_ammonia`` or ``nitrite``, which alone moves: chloride lifts it where it protects.
+
+    Returns
+    -------
+    ndarray, shape broadcast to (scenario, day, cohort)
+        Limit. [mg/L]
+    """
+    species = layout.species
+    if limit == "nitrite":
+        chloride = course.chloride_mg_l @ layout.cohort_loop.T
+        return nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+    return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
+
+
+def _predation(layout: Layout, course: Course) -> LimitSeries:
+    chance = predation_by_tank(layout, course)
+    margin = np.maximum(100.0 * (TOLERATED_PAIRS - chance) / TOLERATED_PAIRS, -9900.0)
+    allowed = np.full(chance.shape, 100.0 * TOLERATED_PAIRS)
+    return LimitSeries("predation", "tanks", layout.tanks, 100.0 * chance, allowed, margin, "% of pairs")
+
+
+def _of_water_temperature(layout: Layout, present: NDArray[np.bool_]) -> list[LimitSeries]:
+    """Water too cold or too warm for a cohort, or changing too fast."""
+    species = layout.species
     temperature = layout.temperature_c @ layout.cohort_loop.T
     low, high = species["temperature_low_limit"], species["temperature_high_stress"]
-    for limit, threshold, distance in (
-        ("temperature_low", low, temperature - low),
-        ("temperature_high", high, high - temperature),
+    most = species["temperature_change_per_day"]
+    found = []
+    change = layout.temperature_change_c
+    for limit, value, threshold, distance, span, unit in (
+        ("temperature_low", temperature, low, temperature - low, high - low, "degC"),
+        ("temperature_high", temperature, high, high - temperature, high - low, "degC"),
+        ("temperature_change", change, most, most - change, most, "degC/day"),
     ):
-        margin = np.where(present, 100.0 * distance / (high - low), np.nan)
-        series.append(
-            LimitSeries(
-                limit,
-                "cohorts",
-                layout.cohorts,
-                temperature,
-                np.broadcast_to(threshold, margin.shape),
-                margin,
-                "degC",
-            )
-        )
-    return series
+        margin = np.where(present, 100.0 * distance / span, np.nan)
+        wide = np.broadcast_to(threshold, margin.shape)
+        found.append(LimitSeries(limit, "cohorts", layout.cohorts, value, wide, margin, unit))
+    return found
 
 
 def _biofilter(layout: Layout, course: Course, present: NDArray[np.bool_], loop_of: FloatArray) -> LimitSeries:
@@ -175,9 +208,13 @@ def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pi
 
 
 def worst_margin(series: LimitSeries) -> FloatArray:
-    """Smallest margin of the season, shape (scenario, entity); infinite where the limit never applied."""
-    margin = np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent)
-    return margin.min(axis=-2)
+    """Smallest margin of the season by entity, in order of first columns; infinite where it never applied."""
+    margin = np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent).min(axis=-2)
+    names = list(dict.fromkeys(series.entities))
+    if len(names) == margin.shape[-1]:
+        return margin
+    columns = [[at for at, entity in enumerate(series.entities) if entity == name] for name in names]
+    return np.stack([margin[..., inside].min(axis=-1) for inside in columns], axis=-1)
 
 
 def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> list[Finding]:
@@ -187,11 +224,14 @@ def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> lis
         margin = np.broadcast_to(series.margin_percent, _full_shape(series))[scenario]
         value = np.broadcast_to(series.value, _full_shape(series))[scenario]
         threshold = np.broadcast_to(series.threshold, _full_shape(series))[scenario]
-        for column, entity in enumerate(series.entities):
-            course = margin[:, column]
-            if np.isnan(course).all():
+        for entity in dict.fromkeys(series.entities):
+            inside = [at for at, name in enumerate(series.entities) if name == entity]
+            whole = np.where(np.isnan(margin[:, inside]), np.inf, margin[:, inside])
+            course = whole.min(axis=-1)
+            if np.isinf(course).all():
                 continue
-            worst = int(np.nanargmin(course))
+            worst = int(course.argmin())
+            column = inside[int(whole[worst].argmin())]
             broken = np.flatnonzero(course < 0.0)
             found.append(
                 Finding(

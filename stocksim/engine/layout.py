@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.fish_columns import fish_columns, membership
 from stocksim.engine.planting import build_planting
+from stocksim.engine.rations import Rations
+from stocksim.engine.stands import build_stands
+from stocksim.engine.stays import Happening, Stay
 from stocksim.engine.waterworks import Waterworks, build_waterworks
-from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
-from stocksim.fish.growth import appetite_rate
-from stocksim.library.sources import Entry
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.reading import Site
 from stocksim.site.sizes import (
@@ -25,15 +26,11 @@ from stocksim.site.sizes import (
     RAFT_RESIDENCE_DAYS,
     TOWER_WATER_M,
 )
+from stocksim.water.gas import diffuser_fouling
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
 
-# Practical over biological feed conversion 1.2 (range 1.0-1.4, engineering judgement of this project): the share of the
-# offered feed that nobody eats.
-DEFAULT_SPILLED_SHARE = 1.0 - 1.0 / 1.2
-DEFAULT_APPETITE_FRACTION = 0.85  # ordinary stock (engineering judgement of this project)
-USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 0.7-0.85)
 DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
 # Share of the geometric surface 6 (1 - voids) / grain that works: FAO 589 makes filters 2-3 times larger than the
 # arithmetic asks (from memory), hence 0.4.
@@ -44,12 +41,6 @@ RAFT_SURFACE_PER_M2 = 1.23
 # Water that trickles or drains makes up half of its oxygen deficit in a pass: exchange volume equal to the flow
 # (assumption, no source).
 TRICKLING_EXCHANGE_SHARE = 1.0
-
-SPECIES_KEYS = (
-    "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
-    "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
-    "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -62,14 +53,27 @@ class Layout:
         First day.
     days : int
         Number of days.
+    stays : tuple of Stay
+        What each fish column is: a cohort's stay in one tank on one feed by one rule.
+    happenings : tuple of Happening
+        Moves, gradings, harvests and the like between columns, in order.
     cohorts, tanks, units, loops : tuple of str
-        Column names; ``units`` are the beds and biofilters that loop water runs through. Leaves are tanks then units.
+        Column names, a cohort's once for each of its stays; ``units`` are the beds and biofilters that loop water runs
+        through. Leaves are tanks then units.
     cohort_tank, leaf_loop : ndarray, shape (cohort, tank), (leaf, loop)
         1 where the row belongs to the column.
     count, start_weight_g, ration_fraction, spilled_share : ndarray, shape (cohort,)
         Fish stocked, their weight [g], ration rule. [-]
-    stocked_day : ndarray of int, shape (cohort,)
-        Day of the season on whose morning they are stocked.
+    size_spread : ndarray, shape (cohort,)
+        Standard deviation over mean of the weights of fish as they come. [-]
+    stocked_day, until_day : ndarray of int, shape (cohort,)
+        Day of the season on whose morning the column begins, and from which its fish are in another column.
+    rations : Rations
+        Feeding rules by column.
+    daily_hazard : ndarray, shape (day, cohort)
+        Deaths to expect whatever the water's chemistry: of every day, of cold and heat, of feed training. [1/day]
+    temperature_change_c : ndarray, shape (day, cohort)
+        Change of the fish's water from the day before. [degC]
     species : mapping of str to ndarray, shape (cohort,)
         Species values by their library key.
     appetite_at_1g, maintenance_per_kg : ndarray, shape (day, cohort)
@@ -86,6 +90,8 @@ class Layout:
         Water, flow from the sump, open surface, standard transfer of devices, exchange of trickling water, film.
     sump_volume_m3, sump_surface_m2, sump_device_g_day : ndarray, shape (loop,)
         Of each loop.
+    return_drop_m : ndarray, shape (loop,)
+        Height that water falls on its way back into the sump. [m]
     elevation_m : float
         Height above the sea. [m]
     density_limit : ndarray, shape (cohort,)
@@ -98,6 +104,8 @@ class Layout:
 
     start: dt.date
     days: int
+    stays: tuple[Stay, ...]
+    happenings: tuple[Happening, ...]
     cohorts: tuple[str, ...]
     tanks: tuple[str, ...]
     units: tuple[str, ...]
@@ -108,7 +116,12 @@ class Layout:
     start_weight_g: FloatArray
     ration_fraction: FloatArray
     spilled_share: FloatArray
+    size_spread: FloatArray
     stocked_day: NDArray[np.int64]
+    until_day: NDArray[np.int64]
+    rations: Rations
+    daily_hazard: FloatArray
+    temperature_change_c: FloatArray
     species: Mapping[str, FloatArray]
     appetite_at_1g: FloatArray
     maintenance_per_kg: FloatArray
@@ -130,6 +143,7 @@ class Layout:
     sump_volume_m3: FloatArray
     sump_surface_m2: FloatArray
     sump_device_g_day: FloatArray
+    return_drop_m: FloatArray
     elevation_m: float
     water: Waterworks
     density_limit: FloatArray
@@ -138,21 +152,27 @@ class Layout:
     ratio_high: FloatArray
     ration_by_day: FloatArray
 
+    def stay_on(self, cohort: str, day: int) -> Stay:
+        """Where and how a cohort lives on a day of the season; its first stay before it is there."""
+        columns = [at for at, name in enumerate(self.cohorts) if name == cohort]
+        begun = [at for at in columns if self.stocked_day[at] <= day]
+        return self.stays[begun[-1] if begun else columns[0]]
+
+    @property
+    def roots(self) -> tuple[str, ...]:
+        """The file's cohort that each column's fish came from."""
+        return tuple(stay.root for stay in self.stays)
+
     @property
     def cohort_loop(self) -> FloatArray:
         """1 where the cohort's tank belongs to the loop, shape (cohort, loop)."""
         return self.cohort_tank @ self.leaf_loop[: len(self.tanks)]
 
 
-def membership(rows: list[str], columns: tuple[str, ...]) -> FloatArray:
-    """Matrix of 1 where the row's name is the column's, shape (rows, columns)."""
-    return np.array([[float(row == column) for column in columns] for row in rows]).reshape(len(rows), len(columns))
-
-
 def standard_transfer(supply: object) -> float:
     """Standard oxygen transfer of a supply table. [g/day]"""
     if isinstance(supply, Diffuser):
-        return float(diffuser_standard_transfer(supply.power))
+        return float(diffuser_standard_transfer(supply.power) * diffuser_fouling(supply.uncleaned_months))
     return supply.transfer if isinstance(supply, MeasuredTransfer) else 0.0
 
 
@@ -213,7 +233,7 @@ def build_layout(site: Site) -> Layout:
         One scenario, without leading axes.
     """
     file = site.file
-    loops, tanks, cohorts = tuple(file.loops), tuple(file.tanks), tuple(file.cohorts)
+    loops, tanks = tuple(file.loops), tuple(file.tanks)
     leaves = {
         key: _Leaf(
             t.loop,
@@ -238,52 +258,21 @@ def build_layout(site: Site) -> Layout:
         for key, b in filters
     }  # fmt: skip
     every = [*leaves.values(), *units.values()]
-    fish = [file.cohorts[key] for key in cohorts]
-    entries = [site.species[c.species] for c in fish]
-    feeds = [site.feeds[c.feed] for c in fish]
-    rations = [c.ration for c in fish]
 
     def of_leaf(name: str) -> FloatArray:
         return np.array([getattr(leaf, name) for leaf in every], float)
 
-    def of_feed(key: str) -> FloatArray:
-        return np.array([feed[key] for feed in feeds], float)
-
-    planting = build_planting(site)
-    nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
+    stands = build_stands(site)
+    planting = build_planting(site, stands)
     temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
-    cohort_tank = membership([c.tank for c in fish], tanks)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
-    appetite, maintenance = daily_rates(entries, temperature @ (cohort_tank @ leaf_loop[: len(tanks)]).T)
     return Layout(
         start=file.season.start,
         days=site.days,
-        cohorts=cohorts,
         tanks=tanks,
         units=tuple(units),
         loops=loops,
-        cohort_tank=cohort_tank,
         leaf_loop=leaf_loop,
-        count=np.array([c.count for c in fish], float),
-        start_weight_g=np.array([c.mean_weight for c in fish], float),
-        ration_fraction=np.array(
-            [DEFAULT_APPETITE_FRACTION if r is None else getattr(r, "fraction", 0.0) for r in rations], float
-        ),
-        spilled_share=np.array([_spilled(r) for r in rations], float),
-        stocked_day=np.array([(c.stocked - file.season.start).days if c.stocked else 0 for c in fish], dtype=int),
-        species={key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS},
-        appetite_at_1g=appetite,
-        maintenance_per_kg=maintenance,
-        feed_energy_kj_g=of_feed("digestible_energy"),
-        feed_gross_kj_g=of_feed("gross_energy"),
-        feed_nitrogen=nitrogen,
-        feed_digested_nitrogen=nitrogen * of_feed("protein_digestibility"),
-        feed_potassium=of_feed("potassium"),
-        feed_phosphorus=of_feed("phosphorus"),
-        feed_dry_matter=of_feed("dry_matter"),
-        feed_digested_dry_matter=np.array(
-            [feed.number("dry_matter_digestibility", USUAL_DRY_MATTER_DIGESTIBILITY) for feed in feeds], float
-        ),
         temperature_c=temperature,
         volume_m3=of_leaf("volume"),
         flow_m3_day=of_leaf("flow"),
@@ -294,27 +283,15 @@ def build_layout(site: Site) -> Layout:
         sump_volume_m3=np.array([t.sump for t in file.loops.values()], float),
         sump_surface_m2=np.array([t.sump / (t.depth or DEFAULT_TANK_DEPTH_M) for t in file.loops.values()], float),
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
+        return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
-        water=build_waterworks(site, tables),
-        density_limit=np.array([entry[f"density_{file.site.density_level}"] for entry in entries], float),
+        water=build_waterworks(site, tables, stands),
         planted_m2=planting.loop_area_m2,
         ratio_low=planting.ratio_low,
         ratio_high=planting.ratio_high,
         ration_by_day=_ration_by_day(site),
+        **fish_columns(site, temperature, leaf_loop[: len(tanks)], planting),
     )
-
-
-def daily_rates(entries: list[Entry], temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (..., day, cohort)."""
-    appetite = np.zeros_like(temperature_c)
-    maintenance = np.zeros_like(temperature_c)
-    for column, entry in enumerate(entries):
-        daily = temperature_c[..., column]
-        appetite[..., column] = appetite_rate(entry.__getitem__, daily)
-        maintenance[..., column] = maintenance_rate(
-            daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
-        )
-    return appetite, maintenance
 
 
 def _ration_by_day(site: Site) -> FloatArray:
@@ -324,8 +301,3 @@ def _ration_by_day(site: Site) -> FloatArray:
         for step in loop.feeding_ramp:
             shares[(step.start - site.file.season.start).days :, column] = step.share
     return shares
-
-
-def _spilled(ration: object) -> float:
-    given = getattr(ration, "spilled_share", None)
-    return DEFAULT_SPILLED_SHARE if given is None else given

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.stands import Stands, build_stands, planted
 from stocksim.library.sources import Entry
 from stocksim.plants.area import RAFT_RATIO_HIGH, RAFT_RATIO_LOW
 from stocksim.site.model import BedTable
@@ -35,6 +36,8 @@ class Planting:
         Published band of feed ratio for what is planted, weighted by area. [g/m2/day]
     unrated : tuple of str
         What no published ratio covers, one phrase each.
+    stands : Stands
+        Batches of every planting.
     """
 
     beds: tuple[str, ...]
@@ -44,6 +47,7 @@ class Planting:
     ratio_low: FloatArray
     ratio_high: FloatArray
     unrated: tuple[str, ...]
+    stands: Stands
 
 
 def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
@@ -55,34 +59,30 @@ def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
     return crop["feed_ratio_low"], crop["feed_ratio_high"]
 
 
-def build_planting(site: Site) -> Planting:
-    """Planted area and feed ratio of each day of a site."""
+def build_planting(site: Site, stands: Stands | None = None) -> Planting:
+    """Planted area and feed ratio of each day of a site; its batches may be at hand already."""
     file, days = site.file, site.days
+    stands = stands or build_stands(site)
     beds, loops = tuple(file.beds), list(file.loops)
-    area = np.zeros((days, len(beds)))
     loop_area, rated = np.zeros((days, len(loops))), np.zeros((days, len(loops)))
     low, high = np.zeros_like(rated), np.zeros_like(rated)
     words: dict[str, list[list[str]]] = {key: [[] for _ in range(days)] for key in beds}
     unrated = []
-    for column, (key, bed) in enumerate(file.beds.items()):
+    for key, bed in file.beds.items():
         loop = loops.index(bed.loop)
-        for planting in bed.plantings:
-            first = (planting.start - file.season.start).days
-            last = (planting.end - file.season.start).days
-            when = slice(first, last + 1)
-            planted = bed.area if planting.area is None else planting.area
-            area[when, column] += planted
-            for day in range(first, last + 1):
+        for planting, stand in zip(bed.plantings, stands.of_bed(key), strict=True):
+            here = planted(stand, days)
+            for day in np.flatnonzero(here > 0.0):
                 words[key][day].append(planting.crop)
             if bed.kind != "wicking":
-                loop_area[when, loop] += planted
+                loop_area[:, loop] += here
             band = published_ratio(bed.kind, site.crops[planting.crop])
             if band is None:
                 unrated.append(_unrated_phrase(bed, key, planting.crop))
                 continue
-            rated[when, loop] += planted
-            low[when, loop] += planted * band[0]
-            high[when, loop] += planted * band[1]
+            rated[:, loop] += here
+            low[:, loop] += here * band[0]
+            high[:, loop] += here * band[1]
     season_low, season_high, season_rated = low.sum(0), high.sum(0), rated.sum(0)
     for loop in range(len(loops)):
         any_rated = season_rated[loop] > 0
@@ -92,7 +92,7 @@ def build_planting(site: Site) -> Planting:
         low[:, loop] = np.divide(low[:, loop], rated[:, loop], out=np.full(days, usual_low), where=has)
         high[:, loop] = np.divide(high[:, loop], rated[:, loop], out=np.full(days, usual_high), where=has)
     crops = {key: [" + ".join(dict.fromkeys(names)) for names in daily] for key, daily in words.items()}
-    return Planting(beds, area, crops, loop_area, low, high, tuple(dict.fromkeys(unrated)))
+    return Planting(beds, stands.area_m2, crops, loop_area, low, high, tuple(dict.fromkeys(unrated)), stands)
 
 
 def _unrated_phrase(bed: BedTable, key: str, crop: str) -> str:

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stocksim.engine.bed_results import BedCourse, balance_area, bed_course, dissolved_nitrogen
 from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes, tank_extremes
 from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
 from stocksim.engine.layout import Layout
+from stocksim.engine.ledger import ledger, taken_g
 from stocksim.engine.planting import Planting
 from stocksim.engine.warmth import loop_heat_kwh
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
@@ -59,6 +61,11 @@ class Season:
         return findings(self.layout, self.limits) + planting_findings(self.layout, self.course)
 
     @cached_property
+    def bed_course(self) -> BedCourse:
+        """What every bed wanted, took and gave."""
+        return bed_course(self.site, self.layout, self.course, self.planting.stands)
+
+    @cached_property
     def dates(self) -> list[dt.date]:
         """Days of the season."""
         return [self.layout.start + dt.timedelta(days=day) for day in range(self.layout.days)]
@@ -82,7 +89,7 @@ class Season:
     @cached_property
     def cohorts(self) -> Frame:
         """Columns of cohorts.csv, from the day each cohort is stocked."""
-        layout, course, file = self.layout, self.course, self.site.file
+        layout, course = self.layout, self.course
         count, weight = course.count[0], course.weight_g[0]
         fed = count + course.deaths[0]
         per_fish = np.divide(1.0, fed, out=np.zeros_like(fed), where=fed > 0.0)
@@ -92,8 +99,8 @@ class Season:
             layout.cohorts,
             "cohort",
             {
-                "species": [file.cohorts[key].species for key in layout.cohorts],
-                "tank": [file.cohorts[key].tank for key in layout.cohorts],
+                "species": [stay.table.species for stay in layout.stays],
+                "tank": [stay.table.tank for stay in layout.stays],
                 "count": count,
                 "mean_weight_g": weight,
                 "biomass_kg": biomass / 1000.0,
@@ -105,11 +112,27 @@ class Season:
                 "oxygen_use_g": course.fish_oxygen_g[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "deaths": course.deaths[0],
+                "harvested_kg": taken_g(layout, course, ("harvest",)) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
+                "size_spread": course.size_spread[0],
             },
         )
-        stocked = np.arange(layout.days)[:, None] >= layout.stocked_day
-        return frame[stocked.reshape(-1)].reset_index(drop=True)
+        day = np.arange(layout.days)[:, None]
+        there = (day >= layout.stocked_day) & (day < layout.until_day)
+        # a harvest is of the fish that were in the column that morning
+        return frame[there.reshape(-1)].reset_index(drop=True)
+
+    @cached_property
+    def ledger(self) -> Frame:
+        """What became of every cohort's fish: a row for each cohort and entry, in numbers and kg."""
+        import pandas as pd
+
+        rows = [
+            {"cohort": name, "entry": entry, "fish": fish, "kg": mass / 1000.0}
+            for name, entries in ledger(self.layout, self.course).items()
+            for entry, (fish, mass) in entries.items()
+        ]
+        return pd.DataFrame(rows, columns=["cohort", "entry", "fish", "kg"])
 
     @cached_property
     def tanks(self) -> Frame:
@@ -157,6 +180,7 @@ class Season:
         feed = (course.fed_g @ layout.cohort_loop)[0]
         tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
         ratio_mid = 0.5 * (layout.ratio_low + layout.ratio_high)
+        supply = dissolved_nitrogen(layout, course, tan + course.sump_tan_load_g[0])
         return self._frame(
             layout.loops,
             "loop",
@@ -168,6 +192,7 @@ class Season:
                 "planted_area_m2": layout.planted_m2,
                 "planting_ratio_g_m2_day": planting_ratio(feed, layout.planted_m2),
                 "handbook_area_m2": handbook_area(feed, ratio_mid),
+                "balance_area_m2": balance_area(supply, self.planting.stands),
                 "handbook_area_low_m2": handbook_area(feed, layout.ratio_high),
                 "handbook_area_high_m2": handbook_area(feed, layout.ratio_low),
                 "temperature_c": layout.temperature_c,
@@ -179,6 +204,9 @@ class Season:
                 "nitrite_oxidizer_maturity": self._loop_maturity(course.nitrite_maturity[0]),
                 "potassium_mg_l": course.potassium_mg_l[0],
                 "phosphorus_mg_l": course.phosphorus_mg_l[0],
+                "chloride_mg_l": course.chloride_mg_l[0],
+                "calcium_mg_l": course.calcium_mg_l[0],
+                "sodium_mg_l": course.sodium_mg_l[0],
                 "suspended_solids_mg_l": course.solids_mg_l[0],
                 "denitrified_n_g": course.denitrified_n_g[0],
                 "sludge_nitrogen_g": course.sludge_n_g[0],
@@ -205,6 +233,10 @@ class Season:
                 "loop": [file.beds[key].loop for key in planting.beds],
                 "kind": [file.beds[key].kind for key in planting.beds],
                 "planted_area_m2": planting.bed_area_m2,
+                "nitrogen_uptake_g": self.bed_course.uptake_g["nitrogen"],
+                "nitrogen_shortfall_g": self.bed_course.shortfall_g("nitrogen"),
+                "potassium_shortfall_g": self.bed_course.shortfall_g("potassium"),
+                "yield_kg": self.bed_course.harvest_kg,
             },
         )
         words = [planting.crops[key][day] for day in range(self.layout.days) for key in planting.beds]
@@ -223,13 +255,15 @@ class Season:
             "growth_kg": gain / 1000.0,
             "biomass_end_kg": end / 1000.0,
             "deaths": float(course.deaths[0].sum()),
+            "harvested_kg": float(taken_g(self.layout, course, ("harvest",)).sum()) / 1000.0,
+            "otherwise_taken_kg": float(taken_g(self.layout, course, ("thin", "sell", "give")).sum()) / 1000.0,
             "feed_conversion_offered": offered / gain if gain > 0.0 else None,
             "tan_produced_g": float(self.loops["tan_produced_g"].sum()),
             "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,
         }
 
     def write(self, folder: Path, summary: dict[str, Any]) -> list[Path]:
-        """Write tanks.csv, cohorts.csv, beds.csv, loops.csv and summary.json.
+        """Write tanks.csv, cohorts.csv, beds.csv, loops.csv, ledger.csv and summary.json.
 
         Parameters
         ----------
@@ -247,7 +281,7 @@ class Season:
 
         folder.mkdir(parents=True, exist_ok=True)
         written = []
-        for name in ("tanks", "cohorts", "beds", "loops"):
+        for name in ("tanks", "cohorts", "beds", "loops", "ledger"):
             path = folder / f"{name}.csv"
             getattr(self, name).to_csv(path, index=False, date_format="%Y-%m-%d", float_format="%.6g")
             written.append(path)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import warnings
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stocksim.engine.layout import build_layout
+from stocksim.engine.course import Course
+from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.planting import build_planting
 from stocksim.engine.results import Season
 from stocksim.engine.season import Progress, simulate
-from stocksim.errors import InputError, OutsideValidity
+from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError
 from stocksim.fish.growth import Growth, grow_in_good_water
 from stocksim.library.feeds import load_feed
 from stocksim.library.species import load_species
@@ -21,6 +24,7 @@ from stocksim.site.reading import Site
 # Weights that the growth points cover; see docs/fits.md.
 VALID_WEIGHT_G = (2.0, 1000.0)
 _LONGEST_DAYS = 3660
+_SHORT_BY_DEATHS = 1.25  # an event may ask for so many times what deaths left; it then takes all
 
 
 def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -> Season:
@@ -48,7 +52,28 @@ def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -
     """
     changed = site.with_changes(overrides) if overrides else site
     layout = build_layout(changed)
-    return Season(changed, layout, simulate(layout, progress), build_planting(changed))
+    course = simulate(layout, progress)
+    faults = _impossible_events(changed, layout, course)
+    if faults:
+        raise InputError(faults)
+    return Season(changed, layout, course, build_planting(changed))
+
+
+def _impossible_events(site: Site, layout: Layout, course: Course) -> list[Fault]:
+    """Events that take far more than there is; a few fish short because of deaths is no fault."""
+    faults = []
+    for transfer in course.transfers:
+        happening, had = transfer.happening, float(transfer.had[0])
+        if not transfer.wanted > had * _SHORT_BY_DEATHS + 1.0:
+            continue
+        cohort, when = layout.cohorts[happening.source], layout.start + dt.timedelta(days=happening.day)
+        field, unit = ("weight", "g") if not np.isnan(happening.weight_g) else ("count", "fish")
+        message = (
+            f"{transfer.wanted:.0f} {unit} are more than the {had:.0f} {unit} that {cohort} has on {when}; ask for "
+            "less, or write all = true."
+        )
+        faults.append(Fault(f"events[{happening.number}]", field, message, site.name))
+    return faults
 
 
 def grow(
@@ -59,6 +84,7 @@ def grow(
     to_weight_g: float | None = None,
     ration_fraction: float = 1.0,
     feed: str | None = None,
+    beside: Path | None = None,
 ) -> Growth:
     """Growth of one fish in good water, for a number of days or until it reaches a weight.
 
@@ -78,6 +104,8 @@ def grow(
         Share of full appetite eaten, 0 for an unfed fish. [-]
     feed : str, optional
         Key of the feed library; by default the feed that the species was fitted with.
+    beside : Path, optional
+        Folder of a site file, whose own species and feed files win over the library's.
 
     Returns
     -------
@@ -87,34 +115,26 @@ def grow(
     Raises
     ------
     InputError
-        If the wish is contradictory or never met within ten years.
+        If anything asked is impossible, all of it at once, or the weight is not reached within ten years.
 
     Warns
     -----
     OutsideValidity
         If the fish leaves the range of weights that the growth points cover.
     """
-    entry = load_species(species)
-    meal = load_feed(feed or entry.facts["fitted_with_feed"])
+    faults = growth_faults(species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed, beside)
     if (days is None) == (to_weight_g is None):
-        raise InputError("give either a number of days or a weight to reach, not both and not neither.")
-    if not 0.0 <= ration_fraction <= 1.5:
-        raise InputError(f"a ration of {ration_fraction:g} is not allowed; give a share of appetite from 0 to 1.5.")
-    if days is not None and not 1 <= days <= _LONGEST_DAYS:
-        raise InputError(f"{days} days are not allowed; give 1 to {_LONGEST_DAYS}.")
-    if not 0.05 <= from_weight_g <= 2e4:
-        raise InputError(f"a fish of {from_weight_g:g} g is not allowed; give 0.05 g to 20 kg.")
+        faults.append(Fault("", "", "give either a number of days or a weight to reach, not both and not neither."))
+    if faults:
+        raise InputError(faults)
+    entry = load_species(species, beside)
+    meal = load_feed(feed or entry.facts["fitted_with_feed"], beside)
     horizon = days if days is not None else _LONGEST_DAYS
     temperature = np.asarray(temperature_c, float)
     daily = np.full(horizon, float(temperature)) if temperature.ndim == 0 else temperature[:horizon]
-    deadly = entry["temperature_high_lethal"]
-    if daily.max(initial=-np.inf) > deadly:
-        raise InputError(f"{daily.max():.1f} degC kills {species} (deaths begin at {deadly:.1f} degC); check the unit.")
     course = grow_in_good_water(entry.__getitem__, meal.__getitem__, from_weight_g, daily, ration_fraction)
     if to_weight_g is not None:
         reached = np.flatnonzero(course.weight_g >= to_weight_g)
-        if to_weight_g <= from_weight_g:
-            raise InputError(f"{to_weight_g:g} g is not above the start of {from_weight_g:g} g.")
         if not reached.size:
             raise InputError(
                 f"{species} does not reach {to_weight_g:g} g at {daily.mean():.1f} degC within ten years; it stands at "
@@ -123,6 +143,55 @@ def grow(
         course = Growth(*(part[: int(reached[0]) + 1] for part in course))
     _warn_outside(species, from_weight_g, course)
     return course
+
+
+def growth_faults(
+    species: str,
+    from_weight_g: float | None,
+    temperature_c: ArrayLike | None,
+    days: int | None,
+    to_weight_g: float | None,
+    ration_fraction: float,
+    feed: str | None,
+    beside: Path | None = None,
+) -> list[Fault]:
+    """Everything impossible in what `grow` is asked; None is not looked at.
+
+    Parameters
+    ----------
+    species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed, beside
+        As in `grow`.
+
+    Returns
+    -------
+    list of Fault
+        One for each, without a place.
+    """
+    faults: list[Fault] = []
+    entry = None
+    try:
+        entry = load_species(species, beside)
+    except ParameterError as error:
+        faults += error.faults
+    try:
+        if feed is not None:
+            load_feed(feed, beside)
+    except ParameterError as error:
+        faults += error.faults
+    sentences = []
+    if from_weight_g is not None and not 0.05 <= from_weight_g <= 2e4:
+        sentences.append(f"a fish of {from_weight_g:g} g is not allowed; give 0.05 g to 20 kg.")
+    if from_weight_g is not None and to_weight_g is not None and not to_weight_g > from_weight_g:
+        sentences.append(f"{to_weight_g:g} g is not above the start of {from_weight_g:g} g.")
+    if temperature_c is not None and entry is not None:
+        warmest, deadly = np.asarray(temperature_c, float).max(initial=-np.inf), entry["temperature_high_lethal"]
+        if warmest > deadly:
+            sentences.append(f"{warmest:.1f} degC kills {species} (deaths begin at {deadly:.1f} degC); check the unit.")
+    if days is not None and not 1 <= days <= _LONGEST_DAYS:
+        sentences.append(f"{days} days are not allowed; give 1 to {_LONGEST_DAYS}.")
+    if not 0.0 <= ration_fraction <= 1.5:
+        sentences.append(f"a ration of {ration_fraction:g} is not allowed; give a share of appetite from 0 to 1.5.")
+    return faults + [Fault("", "", sentence) for sentence in sentences]
 
 
 def _warn_outside(species: str, start_g: float, course: Growth) -> None:

@@ -7,12 +7,14 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.film import ALKALINITY_PER_NITRIFIED, Base, Film, FilmDay
+from stocksim.engine.crops_day import MineralUptake
+from stocksim.engine.dosing import CO2_PER_ALKALINITY, Dosing
+from stocksim.engine.film import Base, Film, FilmDay, by_day
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
+from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose
 from stocksim.water.carbonate import Dissociation, dissociation, ph_from_alkalinity
 from stocksim.water.loop import Star, balance_linear
 from stocksim.water.solids import (
@@ -33,13 +35,9 @@ FROM_FEED = slice(K, SOLIDS_O + 1)  # what fish give to the water of their tank,
 # g CaCO3 per g nitrogen: nitrification takes 7.14; ammonia set free from organic nitrogen gives 3.57 (NH3 takes up a
 # proton), and so do nitrate uptake and denitrification (charge balance, molar masses).
 ALKALINITY_PER_FREED = ALKALINITY_PER_NITRATE_NITROGEN
-CO2_PER_ALKALINITY = 44.01 / 50.04
 # Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
 # abstract read), so uptake falls off below a few mg/L.
 HALF_SATURATION_UPTAKE_MG_L = 5.0
-# Salts that take up carbon dioxide lift pH further than the dose's own rule reckons: in bare water 0.28 instead of 0.2
-# with carbonates and 0.50 with hydroxides (measured in this project), so their daily rise is cut by that much.
-SWING_BY_CARBON_DIOXIDE = 1.5
 # Share of the suspended solids passing the sump that settles there (assumption, no source).
 SUMP_TRAPPED_SHARE = 0.2
 LEAST_CO2_MG_L = 0.05  # a floor for pH only: a large dose of hydroxide may use up all carbon dioxide for a day
@@ -67,7 +65,7 @@ class Waste(NamedTuple):
 class Evening(NamedTuple):
     """What the day did to each loop, shape (scenario, loop): [g N], [g N], [g salt], [m3], [g N]."""
 
-    uptake_n: FloatArray
+    uptake_n: FloatArray  # by unit
     denitrified_n: FloatArray
     buffer_g: FloatArray
     top_up_m3: FloatArray
@@ -96,21 +94,18 @@ class WaterDay:
         self.pool = np.zeros((scenarios, SOLIDS_O + 1 - SOLIDS, self.loops))
         self.settled = np.zeros_like(self.pool)
         # of yesterday: nitrogen that fish excreted, and nitrate that crops and sediment took [g/day]
+        self.no_loop = np.zeros((scenarios, self.loops))
         self.excreted_n = np.zeros((scenarios, self.loops))
         self.nitrate_taken = np.zeros((scenarios, self.loops))
-        self.film = Film(layout, scenarios)
+        self.film, self.crops = Film(layout, scenarios), MineralUptake(layout)
         self.volume = layout.volume_m3 @ members + layout.sump_volume_m3
         self.flow = layout.flow_m3_day
         self.returned = self.flow @ members
+        self.source_alkalinity = np.atleast_2d(works.source_level[ALK])
         self.unit_loop = members[self.tanks :].T
-        self.loop_limit = self._loop_ammonia_limit()
-        salts = [SALTS[name] for name in works.salts]
-        self.dose_per_alkalinity = np.zeros((len(SOLUTES), self.loops))
-        self.dose_per_alkalinity[ALK] = 1.0
-        self.dose_per_alkalinity[CO2] = [-salt.carbon_dioxide_g_per_alkalinity_g for salt in salts]
-        for row, key in ((K, "potassium_share"), (CA, "calcium_share"), (NA, "sodium_share")):
-            self.dose_per_alkalinity[row] = [getattr(salt, key) * salt.salt_g_per_alkalinity_g for salt in salts]
-        self.salt_per_alkalinity = np.array([salt.salt_g_per_alkalinity_g for salt in salts])
+        self.dosing = Dosing(layout)
+        # flow whose solids come back to the sump, by day, shape (..., 1, leaf) [m3/day]
+        self.flow_passing = [self.flow[..., None, :] * passing for passing in works.passing]
         self.sump_trapping = SUMP_TRAPPED_SHARE * self.returned[..., None, :]
         rows = (len(SOLUTES), self.tanks + self.units)
         self.plain_gain = layout.volume_m3 + self.flow
@@ -118,28 +113,26 @@ class WaterDay:
         self.coming_back = np.broadcast_to(self.flow[..., None, :], (scenarios, *rows)).copy()
         self.nitrate_gain = self.leaf_gain[:, ALK].copy()
         self.sump_gain = np.zeros((scenarios, len(SOLUTES), self.loops))
-        self.unit_temperature = layout.temperature_c @ members[self.tanks :].T
         tank_loop = members[: self.tanks].T
-        self.tank_in_loop = tank_loop.T > 0.0
-        taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
-        self.most_ph_rise = MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY)
-        self.tank_temperature = layout.temperature_c @ tank_loop
-        self.constants, self.loop_constants = dissociation(self.tank_temperature), dissociation(layout.temperature_c)
+        tank_temperature = layout.temperature_c @ tank_loop
+        self.tank_temperature = by_day(tank_temperature)
+        self.loop_temperature, self.broken_share = (
+            by_day(layout.temperature_c),
+            by_day(mineralized_share(layout.temperature_c, 1.0)),
+        )
+        self.constants, self.loop_constants = (
+            [Dissociation(*parts) for parts in zip(*(by_day(part) for part in dissociation(t)), strict=True)]
+            for t in (tank_temperature, layout.temperature_c)
+        )
         self.is_ph_given = (~np.isnan(works.ph_given)).astype(float) @ tank_loop > 0.0
         self.ph_given = np.nan_to_num(works.ph_given) @ tank_loop
         self.ph = np.broadcast_to(self._ph(0), (scenarios, self.tanks)).copy()
-
-    def _loop_ammonia_limit(self) -> FloatArray:
-        """Lowest un-ionized ammonia limit of the fish of each loop, infinite without fish. [mg/L]"""
-        inside = self.layout.cohort_loop > 0.0
-        limit = self.layout.species["unionized_ammonia_design"]
-        return np.where(inside, limit[:, None], np.inf).min(axis=0, initial=np.inf)
 
     def _ph(self, day: int) -> FloatArray:
         """pH of the tanks: the keeper's where given, else from alkalinity and carbon dioxide."""
         computed = ph_from_alkalinity(
             self.level[:, ALK, : self.tanks], np.maximum(self.level[:, CO2, : self.tanks], LEAST_CO2_MG_L),
-            self.tank_temperature[..., day, :], Dissociation(*(part[..., day, :] for part in self.constants)),
+            self.tank_temperature[day], self.constants[day],
         )  # fmt: skip
         return np.where(self.is_ph_given, self.ph_given, computed)
 
@@ -148,6 +141,10 @@ class WaterDay:
         for when, loop, levels in self.works.tests:
             if when != day:
                 continue
+            # yesterday's arrays are in the record: the test changes copies
+            self.level, self.sump = self.level.copy(), self.sump.copy()
+            self.nitrate, self.nitrate_sump = self.nitrate.copy(), self.nitrate_sump.copy()
+            self.film.nitrite, self.film.nitrite_sump = self.film.nitrite.copy(), self.film.nitrite_sump.copy()
             leaves = self.layout.leaf_loop[:, loop] > 0.0
             for key, value in levels.items():
                 if key == "tan":
@@ -177,52 +174,37 @@ class WaterDay:
     ) -> Morning:
         """Loads, capacities and doses that follow from what the night left."""
         works, tanks = self.works, self.tanks
-        temperature = self.layout.temperature_c[..., day, :]
-        share = mineralized_share(temperature, 1.0)[..., None, :]
+        share = self.broken_share[day][..., None, :]
         self.freed_pool, self.freed_settled = share * self.pool, share * self.settled
         freed = self.freed_pool + self.freed_settled
         self.freed_n, self.freed_p, demand = (freed[:, row - SOLIDS] for row in (SOLIDS_N, SOLIDS_P, SOLIDS_O))
         no_oxygen = self.nitrate_sump / (HALF_SATURATION_NITRATE_MG_L + self.nitrate_sump)
         self.nitrate_wanted = ANOXIC_SHARE * demand / OXYGEN_PER_NITRATE_NITROGEN
-        self.dose = self._dose(day, tan, temperature)
+        self.alkalinity_held = self._held(self.level[:, ALK], self.sump[:, ALK])
+        self.dose = self.dosing.dose(
+            self.alkalinity_held, self.ph, tan[:, :tanks], self.loop_temperature[day], self.loop_constants[day]
+        )
         outflow = works.drawn_off_m3 + works.exchanged_m3[day]
         self.top_up = works.loss_m3_day + outflow
         base = self._base(day, tan, tan_sump, outflow)
         film = self.film.morning(day, capacity, (tan, tan_sump), oxygen, self.level[:, ALK, tanks:], base)
         return Morning(
-            film, unionized_fraction(self.ph, self.tank_temperature[..., day, :]),
+            film, unionized_fraction(self.ph, self.tank_temperature[day]),
             self.freed_n + works.ammonia_dose_g[day], demand * (1.0 - ANOXIC_SHARE * no_oxygen), outflow,
         )  # fmt: skip
 
     def _held(self, leaf: FloatArray, sump: FloatArray) -> FloatArray:
         """Amount in the water of each loop. [g]"""
-        return (leaf * self.layout.volume_m3) @ self.layout.leaf_loop + sump * self.layout.sump_volume_m3
+        return (leaf * self.layout.volume_m3).dot(self.layout.leaf_loop) + sump * self.layout.sump_volume_m3
 
     def _base(self, day: int, tan: FloatArray, tan_sump: FloatArray, outflow: FloatArray) -> Base:
         """What nitrification may use today; fish, crops and sediment as yesterday."""
         works = self.works
         freed = self.excreted_n + self.freed_n
-        held = self._held(self.level[:, ALK], self.sump[:, ALK]) + self.dose + ALKALINITY_PER_FREED * freed
-        held = held + ALKALINITY_PER_FREED * self.nitrate_taken + self.top_up * works.source_level[ALK]
+        held = self.alkalinity_held + self.dose + ALKALINITY_PER_FREED * freed
+        held = held + ALKALINITY_PER_FREED * self.nitrate_taken + self.top_up * self.source_alkalinity
         available = self._held(tan, tan_sump) + freed + works.ammonia_dose_g[day]
         return Base(held, available, self.volume + outflow)
-
-    def _dose(self, day: int, tan: FloatArray, temperature: FloatArray) -> FloatArray:
-        """Alkalinity dosed into each loop today. [g CaCO3]"""
-        target = self.works.target_alkalinity
-        if np.isnan(target).all():
-            return np.zeros((tan.shape[0], self.loops))
-        mean = self._held(self.level[:, ALK], self.sump[:, ALK]) / self.volume
-        worst_ph, worst_tan = self._loop_greatest(self.ph), self._loop_greatest(tan[:, : self.tanks])
-        wished = np.where(np.isnan(target), 0.0, target)
-        constants = Dissociation(*(part[..., day, :] for part in self.loop_constants))
-        dose = buffer_dose(
-            mean, wished, self.volume, worst_ph, worst_tan, temperature, self.loop_limit, self.most_ph_rise, constants
-        )
-        return np.where(np.isnan(target), 0.0, dose)
-
-    def _loop_greatest(self, of_tanks: FloatArray) -> FloatArray:
-        return np.where(self.tank_in_loop, of_tanks[:, :, None], 0.0).max(axis=1, initial=0.0)
 
     def evening(
         self, day: int, morning: Morning, waste: Waste, tan: Star, nitrite: Star, sump_oxygen_g: FloatArray
@@ -233,8 +215,8 @@ class WaterDay:
         nitrified, oxidized = tan.removed_g[:, tanks:], nitrite.removed_g[:, tanks:]
         uptake, denitrified = self._nitrate(day, oxidized, outflow)
         freed_by_loop = waste.urea_n + self.freed_n
-        self.excreted_n = waste.ammonia_n @ members[:tanks] + waste.urea_n
-        self.nitrate_taken = uptake @ self.unit_loop.T + denitrified
+        self.excreted_n = waste.ammonia_n.dot(members[:tanks]) + waste.urea_n
+        self.nitrate_taken = uptake.dot(self.unit_loop.T) + denitrified
         # alkalinity made (+) or used (-) by living things; all of it moves carbon dioxide the other way
         tank_alkalinity = ALKALINITY_PER_FREED * waste.ammonia_n
         unit_alkalinity = ALKALINITY_PER_FREED * uptake - ALKALINITY_PER_NITRIFIED * nitrified
@@ -246,10 +228,12 @@ class WaterDay:
         load[:, CO2, tanks:] -= CO2_PER_ALKALINITY * unit_alkalinity
         load[:, FROM_FEED, :tanks] += waste.solutes
         exchange = self.leaf_co2_exchange[day]
-        load[:, CO2] += exchange * (self.co2_saturation[day] @ members.T)
+        load[:, CO2] += exchange * self.co2_saturation[day].dot(members.T)
+        # crops' share first: it is written over all solutes
+        self.crops.want(day, uptake, self.level, self.leaf_gain)
         self.leaf_gain[:, CO2] = self.plain_gain + exchange
         sump_load = layout.sump_volume_m3 * self.sump + self.top_up * works.source_level
-        sump_load += self.dose[:, None] * self.dose_per_alkalinity
+        sump_load += self.dose[:, None] * self.dosing.per_alkalinity
         sump_load[:, ALK] += sump_alkalinity
         sump_exchange = self.sump_co2_exchange[day]
         sump_load[:, CO2] += (
@@ -262,14 +246,15 @@ class WaterDay:
         sump_gain[:] = (layout.sump_volume_m3 + self.returned)[..., None, :] + outflow
         sump_gain[:, CO2] += sump_exchange
         sump_gain[:, POOLS] += self.sump_trapping
-        self.coming_back[..., POOLS, :] = self.flow[..., None, :] * works.passing[day]
+        self.coming_back[..., POOLS, :] = self.flow_passing[day]
         self.level, self.sump = balance_linear(
             self.leaf_gain, load, self.flow[..., None, :], self.coming_back, sump_gain, sump_load, members
         )
         lost = self._keep_solids(day)
         self.ph = self._ph(day)
         self.film.night(morning.film, nitrite)
-        return Evening(uptake @ self.unit_loop.T, denitrified, self.dose * self.salt_per_alkalinity, self.top_up, lost)
+        buffer = self.dose * self.dosing.salt_per_alkalinity
+        return Evening(uptake, denitrified, buffer, self.top_up, lost)
 
     def _nitrate(self, day: int, oxidized: FloatArray, outflow: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Balance nitrate; crops and denitrification take it by a rate that falls with it, implicit in the day."""
@@ -290,14 +275,15 @@ class WaterDay:
     def _keep_solids(self, day: int) -> FloatArray:
         """Move trapped solids into sediment and settlers, less what broke down; returns nitrogen lost with sludge."""
         tanks, members = self.tanks, self.layout.leaf_loop
-        trapped = (self.flow * (1.0 - self.works.passing[day]))[..., None, :] * self.level[:, POOLS]
+        trapped = (self.flow[..., None, :] - self.flow_passing[day]) * self.level[:, POOLS]
         in_settlers = trapped[..., :tanks] @ members[:tanks]
         in_beds = trapped[..., tanks:] @ members[tanks:] + self.sump_trapping * self.sump[:, POOLS]
         emptied = self.works.emptied[day]
         self.pool = self.pool - self.freed_pool + LABILE_SHARE * in_beds
         settled = self.settled - self.freed_settled + LABILE_SHARE * in_settlers
         self.settled = settled * (1.0 - emptied)
-        lost = settled * emptied + (1.0 - LABILE_SHARE) * (in_settlers + in_beds)
+        self.drawn = settled * emptied + (1.0 - LABILE_SHARE) * in_settlers
+        lost = self.drawn + (1.0 - LABILE_SHARE) * in_beds
         return lost[:, SOLIDS_N - SOLIDS]
 
     def day_levels(self, morning: Morning, waste: Waste, nitrite: Star, evening: Evening) -> dict[str, FloatArray]:
@@ -322,15 +308,21 @@ class WaterDay:
             "phosphorus_mg_l": self.sump[:, P],
             "solids_mg_l": self.sump[:, SOLIDS],
             "chloride_mg_l": self.sump[:, CL],
-            "uptake_n_g": evening.uptake_n,
+            "calcium_mg_l": self.sump[:, CA],
+            "sodium_mg_l": self.sump[:, NA],
+            "uptake_nitrogen_g": evening.uptake_n,
+            **self.crops.taken(self.level),
+            "uptake_n_g": evening.uptake_n.dot(self.unit_loop.T),
             "denitrified_n_g": evening.denitrified_n,
             "buffer_g": evening.buffer_g,
-            "top_up_m3": np.broadcast_to(evening.top_up_m3, self.nitrate_sump.shape),
-            "outflow_m3": np.broadcast_to(morning.outflow_m3, self.nitrate_sump.shape),
-            "solids_n_made_g": waste.solutes[:, 3] @ of_loop,
+            "top_up_m3": evening.top_up_m3 + self.no_loop,
+            "outflow_m3": morning.outflow_m3 + self.no_loop,
+            "solids_n_made_g": waste.solutes[:, 3].dot(of_loop),
             "solids_n_freed_g": self.freed_n,
             "solids_n_held_g": held(self.level[:, SOLIDS_N], self.sump[:, SOLIDS_N])
             + self.pool[:, solids]
             + self.settled[:, solids],
+            "settler_n_g": self.drawn[:, solids],
+            "settler_p_g": self.drawn[:, SOLIDS_P - SOLIDS],
             "sludge_n_g": evening.sludge_n + morning.outflow_m3 * self.sump[:, SOLIDS_N],
         }

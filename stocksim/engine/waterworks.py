@@ -8,6 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.stands import Stands, build_stands
+from stocksim.library.crops import NUTRIENTS
+from stocksim.plants.uptake import MINERALS
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SettlerTable
 from stocksim.site.reading import Site
 from stocksim.water.maturity import maturity_after, start_maturity
@@ -30,9 +33,6 @@ DEFAULT_SOURCE = {
 # Water lost to evaporation and crops, share of the loop's water a day: make-up of a raft greenhouse was 1 % a day
 # (Love et al. 2015, excerpt read).
 DEFAULT_LOSS_SHARE = 0.01
-# Nitrogen taken up by crops [g/m2/day], until crops are modelled: within 0.07-0.39 worked for lettuce from measured
-# tissue nitrogen (PMC4646504, read; arithmetic of this project).
-PROVISIONAL_UPTAKE_G_M2 = 0.2
 # Share of suspended solids that a pass through a bed leaves behind: media beds filter, rafts settle (assumptions).
 TRAPPED_SHARE = {"media": 0.6, "raft": 0.2, "tower": 0.1, "trickling": 0.1, "submerged": 0.1}
 
@@ -69,6 +69,8 @@ class Waterworks:
         Start of ammonia and nitrite oxidizers. [-] NaN asks for the film that the first day's load feeds.
     uptake_g : ndarray, shape (day, unit)
         Nitrogen that crops of a unit would take up. [g/day]
+    minerals_per_n : ndarray, shape (mineral, day, unit)
+        Calcium, potassium and phosphorus that they take with a gram of it. [g/g]
     tests : tuple of (int, int, dict)
         Day, loop and levels of measured tests that reset the loop's water.
     """
@@ -89,6 +91,7 @@ class Waterworks:
     drawn_off_m3: FloatArray
     maturity: FloatArray
     uptake_g: FloatArray
+    minerals_per_n: FloatArray
     tests: tuple[tuple[int, int, dict[str, float]], ...]
 
 
@@ -113,7 +116,9 @@ def loss_m3_day(site: Site, key: str) -> float:
     return DEFAULT_LOSS_SHARE * loop_water_m3(site, key) if given is None else given
 
 
-def build_waterworks(site: Site, units: list[tuple[str, BedTable | BiofilterTable]]) -> Waterworks:
+def build_waterworks(
+    site: Site, units: list[tuple[str, BedTable | BiofilterTable]], stands: Stands | None = None
+) -> Waterworks:
     """Water side of a site.
 
     Parameters
@@ -122,6 +127,8 @@ def build_waterworks(site: Site, units: list[tuple[str, BedTable | BiofilterTabl
         A checked site.
     units : list of (str, table)
         Beds and biofilters that loop water runs through, in the layout's order.
+    stands : Stands, optional
+        The site's plantings, where they are at hand.
 
     Returns
     -------
@@ -153,14 +160,7 @@ def build_waterworks(site: Site, units: list[tuple[str, BedTable | BiofilterTabl
     for column, tank in enumerate(file.tanks.values()):
         passing[:, column] -= caught[tank.loop]
     passing[:, len(file.tanks) :] -= np.array([TRAPPED_SHARE[unit.kind] for _, unit in units])
-    uptake = np.zeros((days, len(units)))
-    for column, (_, unit) in enumerate(units):
-        if not isinstance(unit, BedTable):
-            continue
-        for planting in unit.plantings:
-            area = unit.area if planting.area is None else planting.area
-            when = slice(_day(site, planting.start), _day(site, planting.end) + 1)
-            uptake[when, column] += PROVISIONAL_UPTAKE_G_M2 * area
+    uptake, minerals_per_n = _uptake(stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units])
     return Waterworks(
         start_level=start_level,
         source_level=source,
@@ -180,8 +180,20 @@ def build_waterworks(site: Site, units: list[tuple[str, BedTable | BiofilterTabl
         drawn_off_m3=_of_loops(site, {k: sum(s.drawn_off for s in settlers[k]) for k in loops}),
         maturity=np.array([_maturity(site, unit) for _, unit in units], float).reshape(-1, 2).T,
         uptake_g=uptake,
+        minerals_per_n=minerals_per_n,
         tests=tuple(_tests(site)),
     )
+
+
+def _uptake(stands: Stands, units: list[str]) -> tuple[FloatArray, FloatArray]:
+    """Nitrogen that crops of each unit would take up [g/day], and the minerals that go with a gram of it. [g/g]"""
+    demand = np.zeros((len(NUTRIENTS), stands.days, len(units)))
+    for column, name in enumerate(units):
+        if name in stands.beds:
+            demand[..., column] = stands.demand_g[..., stands.beds.index(name)]
+    nitrogen = demand[0]
+    minerals = demand[[NUTRIENTS.index(key) for key in MINERALS]]
+    return nitrogen, np.divide(minerals, nitrogen, out=np.zeros_like(minerals), where=nitrogen > 0.0)
 
 
 def _day(site: Site, day: dt.date) -> int:

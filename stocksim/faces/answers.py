@@ -12,15 +12,27 @@ from stocksim.engine.layout import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_fil
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.warmth import warmth_of_site
+from stocksim.faces.fate_words import (
+    event_lines,
+    event_words,
+    fate_note,
+    fate_rows,
+    is_worth_telling,
+    ration_words,
+)
 from stocksim.faces.tables import tank_rows, text_table, water_rows
 from stocksim.faces.words import cautions, finding_sentence, verdict
+from stocksim.library.feeds import feed_kind
 from stocksim.planning.levers import find_levers
 from stocksim.site.climate_faults import heaters
+from stocksim.site.cohorts import events_in_order
+from stocksim.site.fish_tables import CohortTable
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
 _BAR_AFTER_SECONDS = 1.0
 _BAR_WIDTH = 30
+_EVENTS_PRINTED = 12
 
 
 class Answer(NamedTuple):
@@ -83,6 +95,7 @@ def season_text(season: Season, findings: list[Finding]) -> str:
         for number, finding in enumerate(broken, 1):
             lines += _wrapped(f"{number}. {finding_sentence(finding, units)}", "   ")
             lines += _wrapped(f"   What helps: {finding.lever}.", "     ") if finding.lever else []
+    lines += _fate_lines(season, units)
     for loop, table in file.loops.items():
         given = f"pH {table.ph:g} as given" if table.ph is not None else "pH computed"
         dosed = table.buffer.replace("_", " ") if table.alkalinity_target is not None else "nobody doses"
@@ -105,6 +118,17 @@ def season_text(season: Season, findings: list[Finding]) -> str:
     return "\n".join(lines)
 
 
+def _fate_lines(season: Season, units: str) -> list[str]:
+    """What becomes of the fish, where there is something to tell: a row for each cohort, then the events."""
+    if not is_worth_telling(season):
+        return []
+    lines = ["", "What becomes of the fish:", text_table(fate_rows(season, units))]
+    lines += _wrapped(f"({fate_note(season)})", "  ")
+    for line in event_lines(season, units, _EVENTS_PRINTED):
+        lines += _wrapped(line, "  ")
+    return lines
+
+
 def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
     """Planted area against what the feed carries, a line for each loop with fish."""
     lines = []
@@ -123,13 +147,30 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
             f"{format_quantity(float(low), 'area', units)} on its leanest day and "
             f"{format_quantity(float(high), 'area', units)} on its fullest."
         )
-        lines += _wrapped(text + (f" {lever[0].upper()}{lever[1:]}." if lever else ""), "  ")
+        text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
+        balance = group["balance_area_m2"].dropna()
+        if len(balance):
+            low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
+            text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
+        lines += _wrapped(text, "  ")
     return lines
 
 
 def _wrapped(text: str, indent: str) -> list[str]:
     first = text[: len(text) - len(text.lstrip())]
     return textwrap.wrap(text.lstrip(), 110, initial_indent=first, subsequent_indent=indent) or [""]
+
+
+def _more(cohort: CohortTable) -> str:
+    """What sets a cohort apart."""
+    words: list[str] = [] if cohort.sex == "mixed" else [cohort.sex]
+    words += ["wild-caught" + (", trained" if cohort.trained else "")] if cohort.wild else []
+    words += [] if cohort.size_spread is None else [f"sizes spread by {100 * cohort.size_spread:.0f} %"]
+    return f" ({', '.join(words)})" if words else ""
+
+
+def _fed(site: Site, cohort: CohortTable) -> str:
+    return f"fed {cohort.feed}" + (" (natural)" if feed_kind(site.feeds[cohort.feed]) == "natural" else "")
 
 
 def understood(site: Site) -> dict[str, Any]:
@@ -173,7 +214,7 @@ def understood(site: Site) -> dict[str, Any]:
         beds[key] = words
     cohorts = {
         key: f"{c.count} {c.species} (evidence {site.species[c.species].evidence}) of "
-        f"{show(c.mean_weight, 'weight')} in {c.tank}, fed {c.feed}"
+        f"{show(c.mean_weight, 'weight')} in {c.tank}{_more(c)}, {_fed(site, c)} {ration_words(c.ration, units)}"
         for key, c in file.cohorts.items()
     }
     return {
@@ -189,6 +230,7 @@ def understood(site: Site) -> dict[str, Any]:
         ],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "heat": _heat_words(site),
+        "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "notes": list(site.notes),
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import replace
 from html import escape
 from typing import Any
 
@@ -11,6 +12,7 @@ from stocksim.engine.results import Season
 from stocksim.errors import Fault, InputError
 from stocksim.faces.markup import table_html
 from stocksim.faces.powercut import TABLE_WORDS, UNSURE, cylinder_words, occasion, powercut_answer, reserve_rows
+from stocksim.planning.cut_faults import cut_faults
 from stocksim.planning.outage import PowerCut, power_cut
 from stocksim.units import parse_quantity
 
@@ -52,6 +54,7 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
         With a sentence for every field that cannot be read.
     """
     given: dict[str, Any] = {}
+    looked: dict[str, float | None] = {}  # what could be read, for its bounds
     faults = []
     day, hour = typed.get("day", "").strip(), typed.get("hour", "").strip()
     if day:
@@ -61,16 +64,20 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
             faults.append(Fault("", "Day", f'"{day}" is not a date; write it as {season.dates[0]}.'))
     if hour:
         try:
-            given["hour"] = float(hour)
+            given["hour"] = looked["hour"] = float(hour)
         except ValueError:
             faults.append(Fault("", "Hour", f'"{hour}" is not an hour of the day; write it as 18 or 6.5.'))
     for key, (label, _, name, dimension, factor) in AMOUNTS.items():
         text = typed.get(key, "").strip()
-        if text:
-            try:
+        try:
+            if text:
                 given[name] = factor * parse_quantity(text, dimension)
-            except InputError as error:
-                faults += [Fault("", label, fault.message) for fault in error.faults]
+            looked[key] = given.get(name, 0.0)
+        except InputError as error:
+            faults += [Fault("", label, fault.message) for fault in error.faults]
+    labels = {"on": "Day", "hour": "Hour"} | {key: label for key, (label, *_) in AMOUNTS.items()}
+    bounds = cut_faults(season.dates[0], season.dates[-1], given.get("on"), looked)
+    faults += [replace(fault, field=labels[fault.field]) for fault in bounds]
     if faults:
         raise InputError(faults)
     return power_cut(season, **given)

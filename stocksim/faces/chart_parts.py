@@ -84,6 +84,14 @@ def daily(series: LimitSeries, values: Any) -> np.ndarray:
     return np.broadcast_to(values, shape)[0]
 
 
+def daily_margin(series: LimitSeries, entity: str) -> np.ndarray:
+    """Margin of one entity by day, the smallest of its columns; NaN where it has none."""
+    inside = [at for at, name in enumerate(series.entities) if name == entity]
+    margin = np.where(np.isnan(daily(series, series.margin_percent)), np.inf, daily(series, series.margin_percent))
+    least = margin[:, inside].min(axis=1)
+    return np.where(np.isinf(least), np.nan, least)
+
+
 def tank_frame(season: Season, series: LimitSeries, values: np.ndarray, pick: Callable[..., Any]) -> Frame:
     """A row for each tank and week with fish: the value that ``pick`` (min or max) takes of the week, and its limit."""
     layout, species = season.layout, main_species(season)
@@ -113,11 +121,11 @@ def empty(columns: Sequence[str]) -> Frame:
 
 def main_species(season: Season) -> dict[str, str]:
     """For each tank the species with most weight in it over the season; it gives the tank's line its colour."""
-    layout, file = season.layout, season.site.file
+    layout = season.layout
     weight = (season.course.count * season.course.weight_g)[0].sum(axis=0)
     best: dict[str, tuple[float, str]] = {}
-    for column, key in enumerate(layout.cohorts):
-        cohort = file.cohorts[key]
+    for column, stay in enumerate(layout.stays):
+        cohort = stay.table
         best[cohort.tank] = max(best.get(cohort.tank, (-1.0, "")), (float(weight[column]), cohort.species))
     return {tank: best.get(tank, (0.0, ""))[1] for tank in layout.tanks}
 
@@ -190,11 +198,11 @@ def limit_spans(season: Season, series: LimitSeries, system: str, dimension: str
 
 def near_limits(season: Season, system: str) -> Frame:
     """Temperature limits that some loop's water comes near to, the strictest species of the loop each."""
-    layout, file = season.layout, season.site.file
+    layout = season.layout
     start, end = ends(season)
     rows = []
     for series in season.limits:
-        if not series.limit.startswith("temperature_"):
+        if series.limit not in ("temperature_low", "temperature_high"):
             continue
         is_low = series.limit == "temperature_low"
         value, threshold = daily(series, series.value), daily(series, series.threshold)
@@ -209,7 +217,7 @@ def near_limits(season: Season, system: str) -> Frame:
                 continue
             word = "too cold below" if is_low else "too warm above"
             shown = float(to_face(limit, "temperature", system))
-            name = file.cohorts[layout.cohorts[strictest]].species.replace("_", " ")
+            name = layout.stays[strictest].table.species.replace("_", " ")
             rows.append(
                 {"from": start, "to": end, "threshold": shown, "label": f"{name}, loop {loop}: {word} {shown:.0f}"}
             )

@@ -21,6 +21,7 @@ Panel = alt.LayerChart | alt.FacetChart
 _SHORT = {
     "density": "too dense", "oxygen": "oxygen", "unionized_ammonia": "ammonia", "nitrite": "nitrite",
     "biofilter": "film overloaded", "temperature_low": "too cold", "temperature_high": "too warm",
+    "temperature_change": "changes too fast", "predation": "small enough to be eaten",
 }  # fmt: skip
 _DENSITY_PX, _AREA_PX, _TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 230, 120, 140, 150, 180
 
@@ -85,7 +86,7 @@ def trouble_panel(season: Season) -> Panel | None:
     for number, finding in enumerate(broken):
         name = finding.where.split(".")[1]
         series = next(s for s in season.limits if s.limit == finding.limit)
-        margin = parts.daily(series, series.margin_percent)[:, series.entities.index(name)]
+        margin = parts.daily_margin(series, name)
         runs = parts.runs(margin < 0.0)
         # the words stand after the bars that follow closely, not across them
         words_end = runs[0][1]
@@ -237,9 +238,10 @@ def cohort_panel(season: Season, column: str, title: str) -> Panel:
     """A weight column of cohorts.csv, a line for each cohort."""
     units = season.site.file.site.units
     found = []
-    for key in season.layout.cohorts:
+    cohorts = list(dict.fromkeys(season.layout.cohorts))
+    for key in cohorts:
         frame = season.cohorts[season.cohorts["cohort"] == key]
-        picked = frame.iloc[parts.picked_days(len(frame), len(season.layout.cohorts))]
+        picked = frame.iloc[parts.picked_days(len(frame), len(cohorts))]
         course = {"date": picked["date"] + parts.NOON, "cohort": key, "species": picked["species"]}
         found.append(pd.DataFrame({**course, "value": parts.in_face_unit(picked[column], "weight", units)}))
     data = pd.concat(found, ignore_index=True) if found else parts.empty(["date", "cohort", "species", "value"])

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 import json
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from stocksim.errors import Fault, InputError, StocksimError
+from stocksim.errors import InputError, StocksimError
+from stocksim.faces.bed_command import beds
 from stocksim.faces.cold_command import cold
 
 app = typer.Typer(
@@ -95,7 +92,7 @@ def season(
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 when a limit is broken.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Run the season and print its answer. Reads SITE; with --out writes four CSV files and summary.json."""
+    """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.faces.answers import season_text, solve
     from stocksim.faces.words import summary
     from stocksim.site.reading import load_site
@@ -134,10 +131,9 @@ def grow(
 ) -> None:
     """Grow one fish in good water. Reads the library; with --out writes a CSV file."""
     from stocksim.faces.library_answers import growth_answer, growth_text, write_rows
+    from stocksim.faces.options import growth_options
 
-    from_weight_g, temperature_c, to_weight_g = _options(
-        ("--from", start, "weight"), ("--at", at, "temperature"), ("--to", to, "weight")
-    )
+    from_weight_g, temperature_c, to_weight_g = growth_options(species, start, at, days, to, ration, feed)
     answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed)
     if out is not None:
         write_rows(out, answer["daily"])
@@ -154,7 +150,7 @@ def fish(
     as_json: JsonOption = False,
 ) -> None:
     """Show the species library: values, limits, sources, evidence. Reads the library; writes nothing."""
-    from stocksim.faces.library_answers import fish_answer, fish_text
+    from stocksim.faces.fish_answers import fish_answer, fish_text
 
     answer = fish_answer(species)
     if as_json:
@@ -177,8 +173,9 @@ def water(
 ) -> None:
     """Oxygen saturation, un-ionized ammonia, CO2 and each species' limits. Reads the library; writes nothing."""
     from stocksim.faces.library_answers import water_answer, water_text
+    from stocksim.faces.options import options
 
-    temperature_c, tan_mg_l, elevation_m, alkalinity_mg_l = _options(
+    temperature_c, tan_mg_l, elevation_m, alkalinity_mg_l = options(
         ("--at", at, "temperature"),
         ("--tan", tan, "concentration"),
         ("--elevation", elevation, "length"),
@@ -189,6 +186,9 @@ def water(
         _print_json(answer)
     else:
         typer.echo(water_text(answer))
+
+
+app.command(epilog="Example: stocksim beds house.toml")(beds)
 
 
 @app.command(epilog='Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"')
@@ -221,20 +221,14 @@ def powercut(
 ) -> None:
     """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
     from stocksim.engine.running import run_season
+    from stocksim.faces.options import powercut_options
     from stocksim.faces.powercut import powercut_answer, powercut_text
     from stocksim.planning.outage import power_cut
-    from stocksim.site.reading import load_site
 
-    day, *amounts = _options(
-        ("--on", on, "date"), ("--battery", battery, "power"), ("--cylinder", cylinder, "volume"),
-        ("--pressure", pressure, "pressure"), ("--room", room, "temperature"), ("--heater", heater, "power"),
-        ("--head", head, "length"),
-    )  # fmt: skip
-    battery_w, cylinder_m3, cylinder_bar, room_c, heater_w, head_m = (amount or 0.0 for amount in amounts)
-    loaded = load_site(site)
-    run = run_season(loaded)
-    with _options_named():
-        cut = power_cut(run, day, hour, battery_w, 1000.0 * cylinder_m3, cylinder_bar, room_c, heater_w, head_m)
+    loaded, asked = powercut_options(
+        site, on, hour, battery=battery, cylinder=cylinder, pressure=pressure, room=room, heater=heater, head=head
+    )
+    cut = power_cut(run_season(loaded), **asked)
     units = loaded.file.site.units
     if as_json:
         _print_json(powercut_answer(cut, units))
@@ -253,14 +247,15 @@ def ramp(
 ) -> None:
     """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
     from stocksim.faces.answers import Bar
+    from stocksim.faces.options import options, options_named
     from stocksim.faces.ramp_words import ramp_answer, ramp_text
     from stocksim.planning.ramp import feeding_ramp
     from stocksim.site.reading import load_site
 
-    (day,) = _options(("--from", start, "date"))
+    (day,) = options(("--from", start, "date"))
     loaded = load_site(site)
     bar = Bar("weeks")
-    with _options_named("--from"):
+    with options_named("--from"):
         found = feeding_ramp(loaded, day, bar)
     bar.close()
     units = loaded.file.site.units
@@ -271,6 +266,14 @@ def ramp(
 
 
 app.command(epilog="Example: stocksim cold house.toml --worth 9")(cold)
+
+
+@app.command(epilog="Example: stocksim company house.toml --json")
+def company(site: SiteArgument, as_json: JsonOption = False) -> None:
+    """Tell who may share a tank or a loop, with reasons. Reads SITE; writes nothing."""
+    from stocksim.faces.company_answers import company_output
+
+    typer.echo(company_output(site, as_json))
 
 
 @app.command("open", epilog="Example: stocksim open house.toml --no-browser")
@@ -294,43 +297,6 @@ def open_pages(
     typer.echo(season_text(answer.season, answer.findings))
     sys.stdout.flush()
     raise typer.Exit(serve(path, port, open_browser=not no_browser, network=network))
-
-
-def _options(*wanted: tuple[str, str | None, str]) -> list[Any]:
-    """Values of options given as (name, text, dimension or date), None for one not given; all faults at once."""
-    from stocksim.units import parse_quantity
-
-    values: list[Any] = []
-    faults = []
-    for name, text, dimension in wanted:
-        try:
-            if text is None:
-                values.append(None)
-            else:
-                values.append(_date(text) if dimension == "date" else parse_quantity(text, dimension))
-        except InputError as error:
-            faults.append(Fault("", "", f"{name}: {error}"))
-    if faults:
-        raise InputError(faults)
-    return values
-
-
-def _date(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f'"{text}" is not a date; write it as 2027-01-20.') from None
-
-
-@contextmanager
-def _options_named(only: str = "") -> Iterator[None]:
-    """Faults of what a plan was asked, told with the option as the keeper wrote it."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(
-            [f if f.table else replace(f, field=f"--{f.field}" if f.field else only) for f in error.faults]
-        ) from None
 
 
 def main() -> None:

@@ -6,21 +6,26 @@ import copy
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
 
 from stocksim.errors import InputError
 
 Step = str | int
 
+_UNREADABLE = "the text of the site file is not readable TOML; mend it in the whole file first."
+_UNWRITABLE = "this change cannot be written into the file; make it in the whole file."
+_HARMFUL = "this change cannot be written into the file without harm; make it in the whole file."
 _NUMBER = re.compile(r"^[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?$")
 _WHOLE = re.compile(r"^[-+]?\d+$")
 # which tables name an entry of another table, and by which key
 _REFERENCES = {
-    "tanks": (("cohorts", "tank"),),
+    "tanks": (("cohorts", "tank"), ("events", "tank")),
+    "cohorts": (("events", "cohort"),),
     "loops": (("tanks", "loop"), ("beds", "loop"), ("biofilters", "loop"), ("settlers", "loop")),
     "beds": (("settlers", "feeds"),),
 }
@@ -58,7 +63,7 @@ def from_typed(typed: str, kind: str) -> Any:
     typed : str
         Text of a field.
     kind : str
-        ``text``, ``number``, ``whole`` or ``date``.
+        ``text``, ``number``, ``whole``, ``date``; ``list`` of texts or ``numbers``, with commas between.
 
     Returns
     -------
@@ -69,10 +74,16 @@ def from_typed(typed: str, kind: str) -> Any:
     --------
     >>> from_typed("7.0", "number"), from_typed("seven", "number"), from_typed(" ", "text")
     (7.0, 'seven', None)
+    >>> from_typed("4 degC, 9 degC", "list"), from_typed("1.2, 0.9", "numbers")
+    (['4 degC', '9 degC'], [1.2, 0.9])
     """
     stripped = typed.strip()
     if not stripped:
         return None
+    if kind in ("list", "numbers"):
+        of_kind = "number" if kind == "numbers" else "text"
+        found = [from_typed(part, of_kind) for part in stripped.split(",")]
+        return [entry for entry in found if entry is not None]
     if kind == "date":
         try:
             return dt.date.fromisoformat(stripped)
@@ -91,6 +102,8 @@ def as_typed(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, (dt.date, dt.time)):
         return value.isoformat()
+    if isinstance(value, list):
+        return ", ".join(as_typed(entry) for entry in value)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
@@ -123,19 +136,109 @@ def put(text: str, path: Sequence[Step], value: Any) -> str:
                 here[step] = write({})
             here = here[step]
         last = path[-1]
-        if value is not None:
+        if value is None:
+            if isinstance(last, int) or last in here:
+                del here[last]
+        elif isinstance(last, int) and last == len(here):
+            here.append(write(value))
+        else:
             here[last] = write(value)
-        elif isinstance(last, int) or last in here:
-            del here[last]
 
     return _edited(text, edit)
 
 
 def append(text: str, path: Sequence[Step], value: dict[str, Any]) -> str:
-    """Text with an inline table added at the end of a list; arguments and errors as in `put`."""
-    raw = tables(text)
-    old = value_at(raw, path)
-    return put(text, path, [*(old if isinstance(old, list) else []), value])
+    """Text with a table added at the end of a list, as ``[[events]]`` where the list is at the top or is so written.
+
+    Arguments and errors as in `put`. What stands in the list stays as it is written.
+    """
+    if not isinstance(value_at(tables(text), path), list):
+        if len(path) > 1:
+            return put(text, path, [value])
+        heading = f"[[{path[0]}]]\n" + tomlkit.dumps(value)
+        return _joined(text, heading, lambda raw: raw.__setitem__(path[0], [copy.deepcopy(value)]))
+
+    def edit(here: Any, write: Any) -> None:
+        for step in path:
+            here = here[step]
+        if isinstance(here, AoT):
+            table = tomlkit.table()
+            for key, inner in value.items():
+                table[key] = write(inner)
+            table.add(tomlkit.nl())
+            here.append(table)
+        else:
+            here.append(write(value))
+
+    return _edited(text.rstrip("\n") + "\n\n" if len(path) == 1 else text, edit)
+
+
+def _joined(text: str, more: str, edit: Any) -> str:
+    """Text with lines added at its end, proved against an edit of the plain tables."""
+    expected = tables(text)
+    if expected is None:
+        raise InputError(_UNREADABLE)
+    edit(expected)
+    new = f"{text.rstrip()}\n\n{more}" if text.strip() else more
+    if tables(new) != expected:
+        raise InputError(_HARMFUL)
+    return new
+
+
+def remove_item(text: str, table: str, number: int) -> str:
+    """Text without the number-th table of a list at the top; comments that stand before the next table stay.
+
+    Raises
+    ------
+    InputError
+        If there is none, or the text is not readable.
+    """
+    expected = tables(text)
+    if expected is None or value_at(expected, (table, number)) is None:
+        raise InputError(_UNREADABLE if expected is None else _UNWRITABLE)
+    del expected[table][number]
+    if not expected[table]:
+        del expected[table]
+    lines = text.splitlines(keepends=True)
+    heads = [at for at, line in enumerate(lines) if re.match(rf"\s*\[\[\s*{table}\s*\]\]", line)]
+    if number < len(heads):
+        first = heads[number]
+        its_own = re.compile(rf"\s*\[\[?\s*{table}\s*\.")
+        rest = range(first + 1, len(lines))
+        end = next((at for at in rest if lines[at].lstrip().startswith("[") and not its_own.match(lines[at])), None)
+        last = len(lines) if end is None else end
+        # comments and empty lines before the next heading belong to it
+        while end is not None and last > first + 1 and lines[last - 1].strip()[:1] in ("", "#"):
+            last -= 1
+        new = "".join(lines[:first] + lines[last:])
+        if tables(new) == expected:
+            return new
+    return put(text, (table, number), None) if table in expected else put(text, (table,), None)
+
+
+def switch(text: str, path: Sequence[Step], values: dict[str, Any], keep: Collection[str] = ()) -> str:
+    """Text with a table turned into another kind: its keys become those of ``values``, but what it has of ``keep``
+    stays as it is written. Arguments and errors as in `put`.
+
+    Examples
+    --------
+    >>> text = 'feed = { kind = "percent", percent = 2, stop_below = "6 degC" }'
+    >>> switch(text, ("feed",), {"kind": "appetite", "fraction": 0.85}, ["stop_below"])
+    'feed = { kind = "appetite", stop_below = "6 degC", fraction = 0.85}'
+    """
+    if not isinstance(value_at(tables(text), path), dict):
+        return put(text, path, values)
+
+    def edit(here: Any, write: Any) -> None:
+        for step in path:
+            here = here[step]
+        for key in [key for key in here if key not in values and key not in keep]:
+            del here[key]
+        for key, value in values.items():
+            if key not in here or key not in keep:
+                here[key] = write(value)
+
+    return _edited(text, edit)
 
 
 def add_entry(text: str, table: str, name: str, values: dict[str, Any]) -> str:
@@ -191,7 +294,8 @@ def rename_entry(text: str, table: str, old: str, new: str) -> str:
         entry = value_at(raw, (table, old))
         renamed = add_entry(remove_entry(text, table, old), table, new, entry)
     for other, key in _REFERENCES.get(table, ()):
-        for name, entry in (value_at(raw, (other,)) or {}).items():
+        held = value_at(raw, (other,)) or {}
+        for name, entry in held.items() if isinstance(held, dict) else enumerate(held):
             if isinstance(entry, dict) and entry.get(key) == old:
                 renamed = put(renamed, (other, name, key), new)
     return renamed
@@ -213,7 +317,7 @@ def _written(value: Any) -> Any:
     if isinstance(value, list):
         array = tomlkit.array()
         array.extend([_written(inner) for inner in value])
-        return array.multiline(len(value) > 1)
+        return array.multiline(len(value) > 1 and any(isinstance(inner, dict) for inner in value))
     return value
 
 
@@ -221,14 +325,14 @@ def _edited(text: str, edit: Any) -> str:
     """Text after an edit, proved against the same edit of the plain tables."""
     expected = tables(text)
     if expected is None:
-        raise InputError("the text of the site file is not readable TOML; mend it in the whole file first.")
+        raise InputError(_UNREADABLE)
     try:
         edit(expected, copy.deepcopy)
         document = tomlkit.parse(text)
         edit(document, _written)
         new = tomlkit.dumps(document)
     except (TOMLKitError, KeyError, IndexError, TypeError, AttributeError, ValueError) as error:
-        raise InputError("this change cannot be written into the file; make it in the whole file.") from error
+        raise InputError(_UNWRITABLE) from error
     if tables(new) != expected:
-        raise InputError("this change cannot be written into the file without harm; make it in the whole file.")
+        raise InputError(_HARMFUL)
     return new

@@ -4,159 +4,161 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
-from typing import Any, NamedTuple, get_args
+from typing import Any
 
 import streamlit as st
 
+from stocksim.engine.results import Season
 from stocksim.errors import InputError
-from stocksim.faces import editing, markup, screen
+from stocksim.faces import editing, forms, markup, screen
+from stocksim.faces.fate_words import events_by_number
+from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
-from stocksim.site.quantities import MONTHS, BufferSalt
-
-Path = tuple[editing.Step, ...]
+from stocksim.site.fish_tables import REMOVALS
 
 
-class Field(NamedTuple):
-    """One field: keys below its row, label, kind (text, number, whole, date, yes, choice, table) and choices."""
-
-    path: Path
-    label: str
-    kind: str = "text"
-    choices: tuple[str, ...] | str = ()
-    width: int = 130
-
-
-# tables chosen by their ``kind``: what stands in the file when a kind is picked
-_TABLE_STARTS: dict[str, dict[str, dict[str, Any] | None]] = {
-    "oxygen_supply": {
-        "": None,
-        "diffuser": {"kind": "diffuser", "power": "30 W"},
-        "measured": {"kind": "measured", "transfer": "20 g/h"},
-        "none": {"kind": "none"},
-    },
-    "ration": {"": None, "appetite": {"kind": "appetite", "fraction": 0.85}, "unfed": {"kind": "unfed"}},
-    "water_temperature": {
-        "constant": {"kind": "constant", "value": "15 degC"},
-        "monthly": {"kind": "monthly", "values": dict.fromkeys(MONTHS, "15 degC")},
-        "log": {"kind": "log", "file": "temperature.csv"},
-        "computed": {"kind": "computed"},
-    },
-}
-_SUPPLY = {
-    "diffuser": [Field(("oxygen_supply", "power"), "air power")],
-    "measured": [Field(("oxygen_supply", "transfer"), "oxygen transfer")],
-}
-_WATER = {
-    "constant": [Field(("water_temperature", "value"), "water")],
-    "monthly": [Field(("water_temperature", "values", month), month, width=92) for month in MONTHS],
-    "log": [Field(("water_temperature", "file"), "log file", width=180)],
-    "computed": [],
-}
-_SUPPLY_KIND = Field(("oxygen_supply",), "oxygen supply", "table", tuple(_TABLE_STARTS["oxygen_supply"]))
-
-FORMS: dict[str, list[Field]] = {
-    "cohorts": [
-        Field(("species",), "species", "choice", "species", 190),
-        Field(("tank",), "tank", "choice", "tanks"),
-        Field(("count",), "number of fish", "whole"),
-        Field(("mean_weight",), "mean weight", width=110),
-        Field(("stocked",), "stocked on", "date"),
-        Field(("feed",), "feed", "choice", "feeds", 180),
-        Field(("ration",), "ration", "table", tuple(_TABLE_STARTS["ration"])),
-        Field(("wild",), "wild-caught", "yes"),
-    ],
-    "tanks": [
-        Field(("loop",), "loop", "choice", "loops"),
-        Field(("volume",), "volume", width=110),
-        Field(("flow",), "flow", width=110),
-        Field(("depth",), "depth", width=100),
-        _SUPPLY_KIND,
-    ],
-    "beds": [
-        Field(("loop",), "loop", "choice", "loops"),
-        Field(("kind",), "kind", "choice", ("raft", "media", "tower", "wicking")),
-        Field(("area",), "area", width=110),
-        Field(("depth",), "depth", width=100),
-        Field(("flow",), "flow", width=110),
-        Field(("media_size",), "media size", width=110),
-        Field(("biofilter_started",), "film started", "date"),
-        _SUPPLY_KIND,
-    ],
-    "biofilters": [
-        Field(("loop",), "loop", "choice", "loops"),
-        Field(("kind",), "kind", "choice", ("trickling", "submerged")),
-        Field(("media_volume",), "media volume", width=120),
-        Field(("specific_surface",), "specific surface", width=140),
-        Field(("flow",), "flow", width=110),
-        Field(("biofilter_started",), "film started", "date"),
-        _SUPPLY_KIND,
-    ],
-    "settlers": [
-        Field(("loop",), "loop", "choice", "loops"),
-        Field(("kind",), "kind", "choice", ("swirl", "radial_flow", "settling_basin", "swirl_and_netting"), 180),
-        Field(("share_of_flow",), "share of flow", "number", width=110),
-        Field(("capture",), "capture", "number", width=100),
-        Field(("drawn_off",), "drawn off", width=110),
-        Field(("emptied_every_days",), "emptied every (days)", "whole"),
-        Field(("feeds",), "feeds", "choice", "beds"),
-    ],
-    "loops": [
-        Field(("sump",), "sump", width=110),
-        Field(("ph",), "pH", "number", width=90),
-        Field(("alkalinity_target",), "alkalinity target"),
-        Field(("buffer",), "buffer", "choice", ("", *get_args(BufferSalt)), 200),
-        Field(("source_water", "alkalinity"), "source alkalinity"),
-        Field(("evaporation",), "evaporation", width=110),
-        Field(("biofilter_started",), "biofilter started", "date"),
-        _SUPPLY_KIND,
-        Field(("water_temperature",), "temperature", "table", tuple(_TABLE_STARTS["water_temperature"])),
-    ],
-    "season": [Field(("start",), "first day", "date"), Field(("end",), "last day", "date")],
-    "site": [
-        Field(("name",), "name", width=300),
-        Field(("units",), "units shown", "choice", ("metric", "us")),
-        Field(("elevation",), "elevation"),
-        Field(("latitude",), "latitude", "number"),
-        Field(("density_level",), "density level", "choice", ("cautious", "experienced")),
-    ],
-}
-_PLANTING = [
-    Field(("crop",), "crop", "choice", "crops"),
-    Field(("from",), "from", "date"),
-    Field(("to",), "to", "date"),
-    Field(("area",), "area", width=110),
-]
-_EXTRA = {"oxygen_supply": _SUPPLY, "water_temperature": _WATER}
-_EXTRA["ration"] = {"appetite": [Field(("ration", "fraction"), "of appetite", "number", width=100)]}
-
-
-def row(raw: dict[str, Any], path: Path, faults: Sequence[str]) -> None:
-    """One bordered row: all fields of a table of the file, its plantings, and the faults that name it."""
+def row(raw: dict[str, Any], path: Path, faults: Sequence[str], words: str = "") -> None:
+    """One bordered row: all fields of a table of the file, what belongs to it, and the faults that name it."""
     table = str(path[0])
     entry = editing.value_at(raw, path)
     entry = entry if isinstance(entry, dict) else {}
+    is_event = table == "events"
     with st.container(border=True):
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            if len(path) == 2:
+            if is_event:
+                _event(raw, path, entry)
+            elif len(path) == 2:
                 _name(table, str(path[1]))
-            for field in FORMS[table]:
-                _field(raw, (*path, *field.path), field)
-                kinds = _EXTRA.get(str(field.path[0]), {}) if field.kind == "table" else {}
-                for more in kinds.get(str(editing.value_at(entry, (*field.path, "kind"))), []):
-                    _field(raw, (*path, *more.path), more)
-            if len(path) == 2:
+            for field in [] if is_event else forms.FORMS[table]:
+                _with_kind(raw, path, entry, field)
+            if table == "cohorts":
+                _more(raw, path, entry)
+            if is_event:
+                _button("Remove", path, lambda text: editing.remove_item(text, table, int(path[1])), "remove event")
+            elif len(path) == 2:
                 act = editing.remove_entry
                 _button("Remove", path, lambda text: act(text, table, str(path[1])), f"remove {path[1]}")
+        if editing.value_at(entry, ("ration", "kind")) == "table":
+            _ration_table(raw, path, entry)
+        if words:
+            st.caption(words)
         if table == "cohorts":
             _evidence(entry.get("species"))
         if table == "beds":
             _plantings(raw, path, entry)
-        place = ".".join(str(step) for step in path)
+        place = f"events[{int(path[1]) + 1}]" if is_event else ".".join(str(step) for step in path)
         for fault in faults:
             if f"{place}." in fault or f"{place}:" in fault:
                 st.html(markup.fault_html(fault))
+
+
+def _with_kind(raw: dict[str, Any], path: Path, entry: dict[str, Any], field: Field) -> None:
+    """A field, and those that its table's kind brings."""
+    _field(raw, (*path, *field.path), field)
+    kinds = forms.EXTRA.get(str(field.path[0]), {}) if field.kind == "table" else {}
+    for more in kinds.get(str(editing.value_at(entry, (*field.path, "kind"))), []):
+        _field(raw, (*path, *more.path), more)
+
+
+def _more(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
+    """What few cohorts need, one step away."""
+    with st.popover("More"):
+        for field in forms.FORMS["cohorts, more"]:
+            _field(raw, (*path, *field.path), field)
+        _fed(raw, path, entry)
+
+
+def _fed(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
+    """When a rule feeds and when not."""
+    rule = entry.get("ration")
+    if not isinstance(rule, dict) or rule.get("kind") == "unfed":
+        return
+    for field in forms.FED:
+        _field(raw, (*path, *field.path), field)
+    here = (*path, "ration", "cold_rules")
+    _list(raw, here, forms.COLD_RULE, {"below": "12 degC", "feed_every_days": 2}, "cold rule")
+
+
+def _ration_table(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
+    """Rows of a ration table, one more than there are where a temperature lacks its own."""
+    here = (*path, "ration", "percent")
+    temperatures = editing.value_at(entry, ("ration", "temperatures"))
+    percent = editing.value_at(entry, ("ration", "percent"))
+    if not isinstance(temperatures, list) or not isinstance(percent, list):
+        return
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        for number in range(min(max(len(temperatures), len(percent)), len(percent) + 1)):
+            at = temperatures[number] if number < len(temperatures) else "no temperature"
+            _field(raw, (*here, number), Field((), f"% at {at}", "numbers", width=170))
+
+
+def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
+    kind = str(entry.get("kind"))
+    key = _key((*path, "kind"))
+    _seed(key, kind)
+
+    def change() -> None:
+        new = st.session_state[key]
+        keep = {"date", "cohort"} | ({*entry} - {"kind"} if {kind, new} <= set(REMOVALS) else set())
+        start = forms.event_start(new, raw)
+        is_same_form = {kind, new} <= set(REMOVALS)
+        values = {"kind": new} if is_same_form else start
+        _apply(lambda text: editing.switch(text, path, values, keep), is_new_form=True)
+
+    st.selectbox("what", list(dict.fromkeys([*forms.EVENTS, kind])), key=key, on_change=change, width=120)
+    _field(raw, (*path, "date"), Field((), "date", "date"))
+    _field(raw, (*path, "cohort"), Field((), "cohort", "choice", "cohorts", 160))
+    for field in forms.EVENTS.get(kind, []):
+        if field is not forms.WHICH:
+            _with_kind(raw, path, entry, field)
+    _event_amount(raw, path, entry, forms.AMOUNTS_OF.get(kind, ()))
+    if kind in REMOVALS and "above" not in entry and not entry.get("all"):
+        _field(raw, (*path, "which"), forms.WHICH)
+    if kind == "ration":
+        with st.popover("More"):
+            _fed(raw, path, entry)
+
+
+def _event_amount(raw: dict[str, Any], path: Path, entry: dict[str, Any], names: Sequence[str]) -> None:
+    """How much an event takes: the one key of several that says it, and its value."""
+    if not names:
+        return
+    given = [name for name in names if entry.get(name) not in (None, False)]
+    key = _key(path, "amount")
+    _seed(key, given[0] if given else "")
+
+    def change() -> None:
+        new = st.session_state[key]
+        dropped = {*names} - {new} | ({"which"} if new in ("above", "all") else set())
+        values = {new: forms.AMOUNTS[new][3]} if new else {}
+        _apply(lambda text: editing.switch(text, path, values, {*entry} - dropped), is_new_form=True)
+
+    options = list(dict.fromkeys(["", *names] if not given else names))
+    st.selectbox(
+        "how many", options, key=key, on_change=change, width=170,
+        format_func=lambda name: forms.AMOUNTS[name][0] if name else "(not given)",
+    )  # fmt: skip
+    for name in given:
+        _, label, kind, _ = forms.AMOUNTS[name]
+        if kind != "yes":
+            _field(raw, (*path, name), Field((), label, kind))
+
+
+def events(raw: dict[str, Any], faults: Sequence[str], season: Season | None) -> None:
+    """All events in date order, each with what it moved in the model, and a button that adds one."""
+    held = raw.get("events")
+    listed = held if isinstance(held, list) else []
+    dates = [str(editing.value_at(event, ("date",))) for event in listed]
+    outcomes = events_by_number(season) if season is not None else {}
+    if not listed:
+        st.markdown("Nothing happens to the fish yet but growing. Harvest, thin, grade, move or stock on a date:")
+    for number in sorted(range(len(listed)), key=lambda at: dates[at]):
+        row(raw, ("events", number), faults, outcomes.get(number + 1, ""))
+    cohort = next(iter(raw.get("cohorts") or {"fish": None}))
+    start = {"kind": "harvest", "date": editing.value_at(raw, ("season", "end")) or "", "cohort": cohort, "count": 1}
+    _button("Add an event", ("events",), lambda text: editing.append(text, ("events",), start), "add event")
 
 
 def add_button(table: str, raw: dict[str, Any]) -> None:
@@ -164,7 +166,7 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
     stem = table[:-1]
     loop = next(iter(raw.get("loops") or {"main": None}))
     starts: dict[str, dict[str, Any]] = {
-        "loops": {"sump": "1000 L", "water_temperature": _TABLE_STARTS["water_temperature"]["constant"]},
+        "loops": {"sump": "1000 L", "water_temperature": forms.TABLE_STARTS["water_temperature"]["constant"]},
         "tanks": {"loop": loop, "volume": "1000 L", "flow": "1500 L/h"},
         "beds": {"loop": loop, "kind": "raft", "area": "4 m2"},
         "biofilters": {
@@ -188,19 +190,22 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
 
 
 def _plantings(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
-    plantings = entry.get("plantings")
-    count = len(plantings) if isinstance(plantings, list) else 0
-    for number in range(count):
-        with st.container(horizontal=True, vertical_alignment="bottom"):
-            here: Path = (*path, "plantings", number)
-            for field in _PLANTING:
-                _field(raw, (*here, *field.path), field)
-            _button("Remove", here, partial(editing.put, path=here, value=None), f"remove planting {number}")
     found = raw.get("season")
     season = found if isinstance(found, dict) else {}
     start = {"crop": "lettuce", "from": season.get("start", ""), "to": season.get("end", "")}
-    add = (*path, "plantings")
-    _button("Add a planting", add, lambda text: editing.append(text, add, start), "add planting")
+    _list(raw, (*path, "plantings"), forms.PLANTING, start, "planting")
+
+
+def _list(raw: dict[str, Any], path: Path, form: Sequence[Field], start: dict[str, Any], what: str) -> None:
+    """Rows of a list of small tables, each with a button that removes it, and one that adds."""
+    held = editing.value_at(raw, path)
+    for number in range(len(held) if isinstance(held, list) else 0):
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            here: Path = (*path, number)
+            for field in form:
+                _field(raw, (*here, *field.path), field)
+            _button("Remove", here, partial(editing.put, path=here, value=None), f"remove {what} {number}")
+    _button(f"Add a {what}", path, lambda text: editing.append(text, path, start), f"add {what}")
 
 
 def _key(path: Path, more: str = "") -> str:
@@ -212,6 +217,13 @@ def _field(raw: dict[str, Any], path: Path, field: Field) -> None:
     if field.kind == "yes":
         _seed(key, value is True)
         st.checkbox(field.label, key=key, on_change=_change, args=(key, path, "yes"))
+        return
+    if field.kind == "several":
+        chosen = [entry for entry in value if entry in field.choices] if isinstance(value, list) else []
+        _seed(key, chosen)
+        st.multiselect(
+            field.label, field.choices, key=key, on_change=_change, args=(key, path, "several"), width=field.width
+        )
         return
     if field.kind in ("choice", "table"):
         now = editing.value_at(value, ("kind",)) if field.kind == "table" else value
@@ -246,6 +258,8 @@ def _choices(choices: tuple[str, ...] | str, raw: dict[str, Any]) -> Iterable[st
         return choices
     if choices in ("loops", "tanks"):
         return list(raw.get(choices) or {})
+    if choices == "cohorts":
+        return [*(raw.get(choices) or {}), *forms.graded_names(raw)]
     if choices == "beds":
         return [
             "",
@@ -258,7 +272,15 @@ def _change(key: str, path: Path, kind: str) -> None:
     """Write what a field holds into the text."""
     typed = st.session_state[key]
     if kind == "table":
-        value: Any = _TABLE_STARTS[str(path[-1])].get(typed)
+        start = forms.TABLE_STARTS[str(path[-1])].get(typed)
+        keep = forms.KEPT_BY_RULES if path[-1] == "ration" and typed != "unfed" else ()
+        if start is None:
+            _apply(lambda text: editing.put(text, path, None), is_new_form=False)
+        else:
+            _apply(lambda text: editing.switch(text, path, start, keep), is_new_form=False)
+        return
+    if kind == "several":
+        value: Any = list(typed) or None
     elif kind == "yes":
         value = True if typed else None
     elif kind in ("choice", "count"):

@@ -12,6 +12,7 @@ import numpy as np
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import InputError, OutsideValidity
 from stocksim.faces.tables import text_table
+from stocksim.library.feeds import feed_kind, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
 from stocksim.water.ammonia import unionized_fraction
@@ -43,8 +44,6 @@ def growth_answer(
     dict
         Keys of the contract, with notes on validity and evidence.
     """
-    if not 0.0 <= temperature_c <= 40.0:
-        raise InputError(f"water of {temperature_c:g} degC is not allowed; give 0 to 40 degC.")
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always", OutsideValidity)
         course = grow_fish(species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed)
@@ -54,6 +53,11 @@ def growth_answer(
         day = int(wasted[0]) + 1
         notes.append(f"Half its weight is gone by day {day}: a real fish would have died of hunger by then.")
     entry = load_species(species)
+    meal = load_feed(feed or entry.facts["fitted_with_feed"])
+    if feed_kind(meal) == "natural":
+        notes.append(
+            f"{meal.title}: natural food, weighed wet as you give it. {meal.facts.get('caution', '')}".rstrip()
+        )
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
     starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])
@@ -113,77 +117,6 @@ def write_rows(path: Path, rows: list[dict[str, Any]]) -> None:
             writer.writerows(rows)
     except OSError as error:
         raise InputError(f"{path}: cannot be written ({error.strerror}).") from None
-
-
-def fish_answer(species: str | None) -> Any:
-    """Answer of `fish`: a list of all, or one species with every value and its source."""
-    if species is None:
-        return [_fish_row(load_species(name)) for name in species_names()]
-    entry = load_species(species)
-    return _fish_row(entry) | {
-        "fitted_with_feed": entry.facts["fitted_with_feed"],
-        "caution": entry.facts.get("caution", ""),
-        "values": {
-            key: {
-                "value": value.value,
-                "unit": value.unit,
-                "range": None if value.low is None else [value.low, value.high],
-                "use": value.use,
-                "source": entry.sources[value.source].cite,
-                "read": entry.sources[value.source].read,
-                "where": value.where,
-            }
-            for key, value in entry.values.items()
-        },
-    }
-
-
-def _fish_row(entry: Entry) -> dict[str, Any]:
-    return {
-        "species": entry.name,
-        "title": entry.title,
-        "latin": entry.facts["latin"],
-        "evidence": entry.evidence,
-        "summary": entry.summary,
-        "growth_temperature_c": [entry["growth_temperature_low"], entry["growth_temperature_high"]],
-        "temperature_limits_c": [entry["temperature_low_limit"], entry["temperature_high_stress"]],
-        "density_kg_m3": [entry["density_cautious"], entry["density_experienced"]],
-    }
-
-
-def fish_text(answer: Any) -> str:
-    """Printed answer of `fish`."""
-    if isinstance(answer, list):
-        return text_table(
-            [
-                {
-                    "species": row["species"],
-                    "evidence": row["evidence"],
-                    "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
-                    "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
-                    "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
-                    "name": f"{row['title']} ({row['latin']})",
-                }
-                for row in answer
-            ]
-        )
-    rows = [
-        {
-            "value": key,
-            "number": f"{value['value']:g}",
-            "unit": value["unit"],
-            "read": value["read"],
-            "source": value["source"] if len(value["source"]) <= 70 else value["source"][:67] + "...",
-            "where": value["where"] if len(value["where"]) <= 60 else value["where"][:57] + "...",
-        }
-        for key, value in answer["values"].items()
-    ]
-    head = [
-        f"{answer['title']} ({answer['latin']}), evidence {answer['evidence']}",
-        answer["summary"],
-        answer["caution"],
-    ]
-    return "\n".join([*filter(None, head), "", text_table(rows)])
 
 
 def water_answer(

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stocksim.engine.findings import cohort_limit
 from stocksim.engine.results import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.palette import INK, PAPER
-from stocksim.water.nitrite import nitrite_limit
 
 FloatArray = NDArray[np.float64]
 
@@ -35,13 +35,8 @@ def cohort_limits(season: Season, limit: str) -> FloatArray:
     ndarray, shape (day, cohort)
         The limit [mg/L]; NaN on days without fish of the cohort.
     """
-    layout, species = season.layout, season.layout.species
-    if limit == "nitrite":
-        chloride = season.course.chloride_mg_l[0] @ layout.cohort_loop.T
-        bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
-    else:
-        bearable = species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
-    return np.where(season.course.count[0] > 0.0, bearable, np.nan)
+    bearable = np.broadcast_to(cohort_limit(season.layout, season.course, limit), season.course.count.shape)
+    return np.where(season.course.count[0] > 0.0, bearable[0], np.nan)
 
 
 def limit_groups(season: Season, loop: str, limit: str) -> list[tuple[str, FloatArray]]:

@@ -50,15 +50,17 @@ STYLE = f"""<style>
 .st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
 .st-key-menu p {{font-size: 1.05rem}}
 .st-key-menu a[aria-current="page"] p {{font-weight: 700}}
+.ss-badge {{white-space: nowrap}}
 .ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
 .ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
+.ss-words {{margin: 0}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
   .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
-  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .3rem}}
-  .st-key-menu p {{font-size: .95rem}}
+  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .12rem}}
+  .st-key-menu p {{font-size: .86rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}
@@ -68,6 +70,7 @@ STYLE = f"""<style>
   .ss-table td::before {{content: attr(data-head); display: block; font-size: .74rem; color: {FAINT};
     font-weight: 400}}
   .ss-table td:first-child {{grid-column: 1 / -1; font-size: 1.1rem}}
+  .ss-table td[data-head="source"], .ss-table td[data-head="where"] {{grid-column: 1 / -1}}
   .ss-table td:first-child::before {{content: none}}
 }}
 @media print {{
@@ -171,9 +174,9 @@ def numbered_html(sentences: Iterable[str]) -> str:
     return f'<ol class="ss-list ss-small">{items}</ol>'
 
 
-def badge_html(evidence: str) -> str:
+def badge_html(evidence: str, of: str = "evidence") -> str:
     """Grade of evidence, told by words and border."""
-    return f'<span class="ss-badge ss-{escape(evidence)}">evidence {escape(evidence)}</span>'
+    return f'<span class="ss-badge ss-{escape(evidence)}">{escape(of)} {escape(evidence)}</span>'
 
 
 def swatch_html(species: str) -> str:
@@ -196,6 +199,12 @@ def species_key_html(season: Season) -> str:
         for key, entry in season.site.species.items()
     ]
     return f'<div class="ss-key">{"".join(items)}</div>'
+
+
+def paragraph_html(text: str, head: str = "") -> str:
+    """A paragraph of text as it is, not as Markdown, after a bold head."""
+    bold = f"<b>{escape(head)}</b> " if head else ""
+    return f'<p class="ss-words">{bold}{escape(text)}</p>'
 
 
 def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:

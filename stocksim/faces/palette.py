@@ -10,16 +10,21 @@ TROUBLE, SOUND, LEAF, FEED = "#a8201a", "#2f5d50", "#3f6f3a", "#a9741f"
 
 # Chosen in this project by a search for the largest least difference (CIE 1976 Lab) between any two of them in normal,
 # protan, deutan and tritan vision, each kept near a colour that suits the fish; tests/test_charts.py holds the figure.
+# A species likened to another wears a shade of that one's colour, told apart by its dash.
 SPECIES_COLOURS = {
     "black_crappie": "#4f1a94",
     "bluegill": "#4066e6",
+    "brown_bullhead": "#cc6c90",
     "channel_catfish": "#b76c81",
     "common_carp": "#652920",
     "goldfish": "#a02700",
     "hybrid_striped_bass": "#9780d8",
+    "hybrid_sunfish": "#7848fc",
     "largemouth_bass": "#3c9e51",
     "nile_tilapia": "#0b434d",
+    "pumpkinseed": "#3c24cc",
     "rainbow_trout": "#bc1f91",
+    "walleye": "#6c9c0c",
     "yellow_perch": "#a08f07",
 }
 SPECIES_DASHES = {
@@ -33,7 +38,13 @@ SPECIES_DASHES = {
     "hybrid_striped_bass": (6, 2, 2, 2, 2, 2),
     "common_carp": (12, 3, 4, 3),
     "black_crappie": (1, 2),
+    "pumpkinseed": (3, 9),
+    "hybrid_sunfish": (3, 3, 3, 9),
+    "brown_bullhead": (1, 5),
+    "walleye": (7, 7),
 }
+# fields of a verdict on company: pale, so that ink on them reads well, and never without a sign and a word
+VERDICT_FIELDS = {"together": "#d5e3cf", "with care": "#f3dda6", "apart": "#eab4a6"}
 LOOP_DASHES = ((1, 0), (7, 4), (2, 3), (9, 3, 2, 3))
 
 

@@ -250,7 +250,7 @@ def _cautions(cut: PowerCut) -> list[str]:
     words = list(CAUTIONS)
     if cut.cylinder_g > 0.0:
         words.append(CYLINDER_CAUTION)
-    return words
+    return words + list(cut.own_files)
 
 
 def _wrapped(text: str) -> list[str]:

@@ -9,9 +9,10 @@ from typing import Any
 
 from stocksim.engine.findings import Finding
 from stocksim.faces.tables import text_table
-from stocksim.faces.words import day_words
+from stocksim.faces.words import day_words, level_words
 from stocksim.planning.climb import MOST_RISE_SHARE, RESERVE_PERCENT
 from stocksim.planning.ramp import LoopRamp, Ramp, RampWeek
+from stocksim.site.notes import own_files
 from stocksim.units import parse_quantity
 
 _NAMES = {"unionized_ammonia": "un-ionized ammonia", "nitrite": "nitrite"}
@@ -115,9 +116,7 @@ def as_fed_sentence(loop: LoopRamp) -> str:
 
 
 def _level(value: float) -> str:
-    if math.isnan(value):
-        return "-"
-    return f"{value:.4f}" if value < 0.1 else f"{value:.2f}"
+    return "-" if math.isnan(value) else level_words(value, "mg/L", "metric").removesuffix(" mg/L")
 
 
 def _percent(share: float) -> str:
@@ -180,9 +179,15 @@ def ramp_text(ramp: Ramp, units: str) -> str:
     if ramp.changes:
         lines += ["", "To run the season with it, write into the site file:", *site_lines(ramp)]
     lines += ["", "Cautions:"]
-    for caution in CAUTIONS:
+    for caution in cautions(ramp):
         lines += textwrap.wrap(f"- {caution}", 110, subsequent_indent="  ")
     return "\n".join(lines)
+
+
+def cautions(ramp: Ramp) -> list[str]:
+    """What to mind beside the schedule, library files of the keeper's own among it."""
+    site = ramp.proof.site
+    return [*CAUTIONS, *own_files(site.species, site.feeds, site.crops)]
 
 
 def ramp_answer(ramp: Ramp, units: str) -> dict[str, Any]:
@@ -196,7 +201,7 @@ def ramp_answer(ramp: Ramp, units: str) -> dict[str, Any]:
             dotted: [{"from": step["from"].isoformat(), "share": step["share"]} for step in steps]
             for dotted, steps in ramp.changes.items()
         },
-        "cautions": list(CAUTIONS),
+        "cautions": cautions(ramp),
     }
 
 

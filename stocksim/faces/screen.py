@@ -92,7 +92,7 @@ def seek_ramp(source: Source) -> Ramp:
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def bundle(source: Source) -> bytes:
-    """Zip of the four CSV files, summary.json and the site file of a sound site."""
+    """Zip of the five CSV files, summary.json and the site file of a sound site."""
     season = solve(source)
     buffer = io.BytesIO()
     with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:

@@ -39,7 +39,7 @@ def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[
         row = {
             "tank": tank,
             "loop": file.tanks[tank].loop,
-            "fish": ", ".join(key for key, c in file.cohorts.items() if c.tank == tank) or "none",
+            "fish": ", ".join(dict.fromkeys(s.cohort for s in layout.stays if s.table.tank == tank)) or "none",
         }
         if dense is None or air is None or toxic is None or not stocked.size:
             rows.append(

@@ -10,7 +10,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.faces.tables import tank_rows
 from stocksim.faces.water_charts import weekly
-from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words
+from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words, sodium_words
 from stocksim.units import format_quantity
 from stocksim.water.buffering import SALTS
 
@@ -58,7 +58,7 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
     Returns
     -------
     list of str
-        One sentence each on buffer, top-up, pH and film.
+        One sentence each on buffer, top-up, pH and film, and on sodium where it passes what crops like.
     """
     frame, table = season.loops[season.loops["loop"] == loop], season.site.file.loops[loop]
     days = len(season.dates)
@@ -99,7 +99,8 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
             f"Film, ammonia / nitrite: {100 * films[0][0]:.0f} / {100 * films[1][0]:.0f} % grown at the start, "
             f"{100 * films[0][-1]:.0f} / {100 * films[1][-1]:.0f} % at the end."
         )
-    return sentences
+    salty = sodium_words(season, loop)
+    return [*sentences, salty] if salty else sentences
 
 
 def _top_up_words(season: Season, top_up_l: np.ndarray, units: str) -> str:

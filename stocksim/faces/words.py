@@ -8,12 +8,18 @@ from typing import Any
 import numpy as np
 
 from stocksim.engine.findings import Finding
+from stocksim.engine.ledger import deaths_of_water, ledger
 from stocksim.engine.results import Season
+from stocksim.faces.fate_words import event_data, fate_data
+from stocksim.faces.fish_words import fish_cautions
 from stocksim.planning.levers import limit_name
 from stocksim.units import to_face
 from stocksim.water.buffering import SALTS
+from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 LIMIT_WORDS = {
+    "predation": "tankmates small enough to be eaten",
+    "temperature_change": "water that changes too fast in a day",
     "density": "fish too dense",
     "oxygen": "oxygen too low",
     "unionized_ammonia": "un-ionized ammonia too high",
@@ -26,8 +32,24 @@ LIMIT_WORDS = {
 _DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
 _CHALK_PH = 8.3  # docs/carbonate.md
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
-_DIMENSIONS = {"kg/m3": "density", "degC": "temperature", "g/m2/day": "planting_ratio"}
-_DECIMALS = {"mg/L": 2, "g/day": 1, "kg/m3": 1, "lb/gal": 2, "degC": 1, "degF": 1, "g/m2/day": 0, "oz/ft2/day": 2}
+_FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
+_DIMENSIONS = {
+    "kg/m3": "density",
+    "degC": "temperature",
+    "degC/day": "temperature_difference",
+    "g/m2/day": "planting_ratio",
+}
+_DECIMALS = {
+    "% of pairs": 1,
+    "mg/L": 2,
+    "g/day": 1,
+    "kg/m3": 1,
+    "lb/gal": 2,
+    "degC": 1,
+    "degF": 1,
+    "g/m2/day": 0,
+    "oz/ft2/day": 2,
+}
 
 
 def day_words(day: dt.date) -> str:
@@ -43,9 +65,9 @@ def level_words(value: float, unit: str, units: str) -> str:
 
         value, unit = to_face(value, dimension, units), face_unit(dimension, units)
     decimals = _DECIMALS[unit]
-    if unit == "mg/L" and abs(value) < 0.1:
-        decimals = 4
-    return f"{value:,.{decimals}f} {unit}"
+    if unit == "mg/L" and 0.0 < abs(round(value, _FINE)) < 0.1:
+        decimals = _FINE
+    return f"{round(value, decimals) + 0.0:,.{decimals}f} {unit}"  # + 0.0: nothing below zero is no "-0.00"
 
 
 def place_words(finding: Finding) -> str:
@@ -122,15 +144,17 @@ def verdict(season: Season, findings: list[Finding]) -> str:
 
 def death_words(season: Season) -> str:
     """How many fish die of the water in the model, from when and where; empty where hardly any do."""
-    layout, deaths = season.layout, season.course.deaths[0]
-    stocked = float(layout.count.sum())
-    if deaths.sum() < _DEATHS_TOLD:
+    layout, course = season.layout, season.course
+    stocked = sum(entries["stocked"][0] for entries in ledger(layout, course).values())
+    # deaths of every day, of cold and of feed training are told for themselves
+    of_water = deaths_of_water(layout, course)[0]
+    if of_water.sum() < _DEATHS_TOLD:
         return ""
-    day = int(np.flatnonzero(deaths.sum(axis=1).cumsum() >= _DEATHS_TOLD)[0])
-    tanks = (deaths @ layout.cohort_tank).sum(axis=0)
+    day = int(np.flatnonzero(of_water.sum(axis=1).cumsum() >= _DEATHS_TOLD)[0])
+    tanks = (of_water @ layout.cohort_tank).sum(axis=0)
     where = ", ".join(tank for tank, dead in zip(layout.tanks, tanks, strict=True) if dead >= _DEATHS_TOLD)
     return (
-        f"In the model {deaths.sum():.0f} of {stocked:.0f} fish die of the water, from {day_words(season.dates[day])}"
+        f"In the model {of_water.sum():.0f} of {stocked:.0f} fish die of the water, from {day_words(season.dates[day])}"
         + (f", in {where}" if where else "")
         + ": limits that hold after that hold for too few fish."
     )
@@ -147,6 +171,7 @@ def _water_cautions(season: Season) -> list[str]:
             "alkalinity and pH each week and dose by the test, not by the table."
         )
     words += [SALTS[salt].caution for salt in dict.fromkeys(loop.buffer for loop in dosed) if SALTS[salt].is_caustic]
+    words += filter(None, (sodium_words(season, key) for key in file.loops))
     for column, (key, loop) in enumerate(file.loops.items()):
         inside = layout.leaf_loop[: len(layout.tanks), column] > 0.0
         highest = float(course.ph[0][:, inside].max(initial=0.0))
@@ -159,16 +184,31 @@ def _water_cautions(season: Season) -> list[str]:
     return words
 
 
+def sodium_words(season: Season, loop: str) -> str:
+    """From when a loop with beds holds more sodium than crops like; empty where it does not."""
+    if not any(bed.loop == loop for bed in season.site.file.beds.values()):
+        return ""
+    sodium = season.course.sodium_mg_l[0][:, season.layout.loops.index(loop)]
+    high = np.flatnonzero(sodium > SODIUM_CAUTION_MG_L)
+    if not high.size:
+        return ""
+    return (
+        f"Sodium of loop {loop} passes {SODIUM_CAUTION_MG_L:g} mg/L on {day_words(season.dates[int(high[0])])} and "
+        f"reaches {sodium.max():.0f}: it sets crops back from about there (from memory of Rakocy et al. 2006), and "
+        "only drawn-off water takes it away. Change water, and take buffer and salt without sodium."
+    )
+
+
 def cautions(season: Season) -> list[str]:
     """What the keeper must know beside the numbers, one sentence each."""
     site, layout = season.site, season.layout
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled yet: deaths by cold, disease and age, crops' own uptake (a flat rate stands in), harvests and "
-        "moves. A limit that holds here may still be broken by them. Nitrifiers in the cold and in "
-        "young films are known to a factor of two.",
+        "Not modelled: disease, and greenhouse heat in the season itself. A limit that holds here may still be broken "
+        "by them. Nitrifiers in the cold and in young films are known to a factor of two.",
     ]
+    words += fish_cautions(season)
     dying = death_words(season)
     words += [dying] if dying else []
     words += _water_cautions(season)
@@ -182,12 +222,6 @@ def cautions(season: Season) -> list[str]:
             f"Too cold to feed on some days: {', '.join(unfed)}. Offer nothing then and watch their condition."
         )
     words += [f"{phrase}; it is left out of the ratio." for phrase in season.planting.unrated]
-    wild = [key for key, cohort in site.file.cohorts.items() if cohort.wild]
-    if wild:
-        words.append(
-            f"Wild-caught fish ({', '.join(wild)}) may carry parasites and disease and may not take pellets for weeks: "
-            "quarantine them off the loop; most places ask for a permit. The model assumes trained, healthy fish."
-        )
     if site.file.cohorts:
         words.append(
             "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
@@ -224,6 +258,8 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
             for f in findings
         ],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
+        "fish": fate_data(season),
+        "events": event_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),
     }

@@ -10,6 +10,9 @@ FloatArray = NDArray[np.float64]
 # Raible 1975 as read in the note of `oxygen_appetite`: 0.6 of full appetite at 3.0 mg/L, full at 5.5 mg/L.
 _KNEE_OF_FULL = 3.0 / 5.5
 _SHARE_AT_KNEE = 0.6
+# Half width over which appetite fades out at its upper zero [degC], and its greatest part of the hump's span: ours.
+# At 0.5 no published point lies inside it, so the fits are untouched.
+_FADE_C, _FADE_OF_SPAN = 0.5, 0.2
 
 
 def appetite_hump(
@@ -29,14 +32,19 @@ def appetite_hump(
     Returns
     -------
     ndarray, shape (...)
-        Share. [-] 1 at the optimum, 0 at and above the upper zero; NaN in gives NaN out.
+        Share. [-] 1 at the optimum, next to none at the upper zero and 0 from 0.5 degC above it; NaN in gives NaN out.
 
     Notes
     -----
-    .. math:: f = V^x e^{x(1-V)}, \quad V = (T_0 - T)/(T_0 - T_{opt})
+    .. math:: f = V^x e^{x(1-V)}, \quad V = u/(T_0 - T_{opt}), \quad u = T_0 - T
 
     with :math:`x = w^2 (1 + \sqrt{1 + 40/y})^2 / 400`, :math:`w = \ln Q (T_0 - T_{opt})`,
     :math:`y = \ln Q (T_0 - T_{opt} + 2)`. It never falls to zero in the cold; `cold_ramp` does that.
+
+    As published the hump breaks off at the upper zero: where x is near 1 a tenth of a degree decided there between
+    falling fast and not falling. So within 0.5 degC of it, both sides, u is replaced by
+    :math:`(u + 0.5)^2 / 2` (ours): the same value and slope at the edges, and appetite fades out over a degree. Most
+    species die of heat below their upper zero, which is a shape parameter and no physiology.
 
     References
     ----------
@@ -46,7 +54,7 @@ def appetite_hump(
     Examples
     --------
     >>> appetite_hump([20.0, 29.0, 36.0], 29.0, 36.0, 2.5).round(3)
-    array([0.576, 1.   , 0.   ])
+    array([0.576, 1.   , 0.026])
     """
     temperature, optimum, upper, slope = np.broadcast_arrays(
         np.asarray(temperature_c, float), np.asarray(optimum_c, float), np.asarray(upper_zero_c, float),
@@ -56,7 +64,9 @@ def appetite_hump(
     w = slope * span
     y = slope * (span + 2.0)
     x = w**2 * (1.0 + np.sqrt(1.0 + 40.0 / y)) ** 2 / 400.0
-    v = np.maximum((upper - temperature) / span, 0.0)
+    fade = np.minimum(_FADE_C, _FADE_OF_SPAN * span)
+    below = upper - temperature
+    v = np.where(below < fade, np.maximum(below + fade, 0.0) ** 2 / (4.0 * fade), below) / span
     return v**x * np.exp(x * (1.0 - v))
 
 

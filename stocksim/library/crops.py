@@ -6,6 +6,10 @@ from pathlib import Path
 
 from stocksim.library.sources import Entry, Rules, entry_names, find_entry
 
+NUTRIENTS = ("nitrogen", "phosphorus", "potassium", "calcium", "magnesium", "iron")
+# how a crop is harvested: whole, cut again and again, or picked fruit by fruit
+HARVESTS = ("once", "cut", "fruit")
+
 CROP_RULES = Rules(
     kind="crops",
     required={
@@ -15,10 +19,30 @@ CROP_RULES = Rules(
         "plants_per_area_high": "1/m2",
         "days_to_harvest_low": "day",
         "days_to_harvest_high": "day",
+        # growth
+        "dry_matter": "-",  # of the harvested part
+        "harvest_index": "-",  # of new dry growth
+        "stand_dry_mass": "g/m2",
+        "seedling_dry_mass": "g",
+        "cover_per_dry_mass": "m2/g",
+        "light_use": "g/mol",
+        "light_half_saturation": "mol/m2/day",
+        "temperature_base": "degC",
+        "temperature_optimum": "degC",
+        "temperature_max": "degC",
+        "thermal_time": "degC day",
+        # content of dry matter: of the whole plant, or of all but the fruit
+        **dict.fromkeys(NUTRIENTS, "-"),
     },
-    # absent where nobody ever published a feed ratio for the crop
-    optional={"feed_ratio_low": "g/m2/day", "feed_ratio_high": "g/m2/day"},
-    facts={"latin": True, "kind": True, "caution": False},
+    optional={
+        # absent where nobody ever published a feed ratio for the crop
+        "feed_ratio_low": "g/m2/day",
+        "feed_ratio_high": "g/m2/day",
+        "yield_per_area": "kg/m2",
+        **{f"fruit_{key}": "-" for key in NUTRIENTS},
+        "nitrogen_fixed": "-",
+    },
+    facts={"latin": True, "kind": True, "harvest": True, "caution": False},
 )
 
 

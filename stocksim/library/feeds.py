@@ -18,7 +18,9 @@ FEED_RULES = Rules(
         "dry_matter": "-",
     },
     optional={"calcium": "-", "magnesium": "-", "iron": "-", "fat": "-", "dry_matter_digestibility": "-"},
-    facts={"caution": False},
+    # kind: natural for food that no mill made, given wet; all its values are per g as fed
+    facts={"caution": False, "kind": False},
+    choices={"kind": ("pellet", "natural")},
 )
 
 
@@ -30,3 +32,8 @@ def load_feed(name: str, beside: Path | None = None) -> Entry:
 def feed_names(beside: Path | None = None) -> list[str]:
     """Sorted keys of all feeds, shipped and beside a site file."""
     return entry_names(FEED_RULES, beside)
+
+
+def feed_kind(entry: Entry) -> str:
+    """Kind of a feed, ``pellet`` (where its file is silent) or ``natural``."""
+    return entry.facts.get("kind", "pellet")

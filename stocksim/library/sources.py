@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,9 @@ from stocksim.errors import Fault, ParameterError
 
 READ_GRADES = ("full", "table", "abstract", "secondary", "from memory", "common practice", "derived here")
 EVIDENCE_GRADES = ("good", "fair", "weak")
-# a model value of such a source caps the whole file at weak
+# model: moves growth or water; company: sizes, handling and who may share a tank; check: only compared with
+USES = ("model", "company", "check")
+# a model value of such a source caps the file's evidence at weak, a company value its company_evidence
 _CAPS_AT_WEAK = ("from memory", "common practice")
 
 
@@ -83,6 +85,15 @@ class Entry:
         """Number of a value by name, or the default where the file has none."""
         return self.values[key].value if key in self.values else default
 
+    def is_weak(self, key: str) -> bool:
+        """Whether a value rests on memory or common practice alone, a guess included."""
+        return self.sources[self.values[key].source].read in _CAPS_AT_WEAK
+
+    @property
+    def is_own(self) -> bool:
+        """Whether it was read from a keeper's file beside a site and not from the shipped library."""
+        return library_folder() not in Path(self.origin).resolve().parents
+
 
 @dataclass(frozen=True)
 class Rules:
@@ -96,12 +107,18 @@ class Rules:
         Value key to the one unit allowed for it.
     facts : mapping of str to bool
         Word keys; True where required.
+    choices : mapping of str to tuple of str
+        Word keys that allow only certain words.
+    together : tuple of (str, str)
+        Pairs of word keys of which a file has both or none.
     """
 
     kind: str
     required: Mapping[str, str]
     optional: Mapping[str, str]
     facts: Mapping[str, bool]
+    choices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    together: tuple[tuple[str, str], ...] = ()
 
 
 def library_folder() -> Path:
@@ -141,8 +158,8 @@ def read_entry(path: Path, rules: Rules) -> Entry:
         raise ParameterError([Fault("", "", f"cannot be opened ({error.strerror}).", path.name)]) from error
     faults: list[Fault] = []
 
-    def fault(table: str, field: str, message: str) -> None:
-        faults.append(Fault(table, field, message, path.name))
+    def fault(table: str, key: str, message: str) -> None:
+        faults.append(Fault(table, key, message, path.name))
 
     sources = _sources(data, fault)
     values = _values(data, sources, rules, fault)
@@ -161,19 +178,34 @@ def read_entry(path: Path, rules: Rules) -> Entry:
             facts[key] = text
     if data.get("schema") != 1:
         fault("", "schema", "must be 1, the only form of file known.")
-    evidence = facts.get("evidence", "weak")
-    if evidence not in EVIDENCE_GRADES:
-        fault("", "evidence", f'"{evidence}" is not a grade; use {", ".join(EVIDENCE_GRADES)}.')
-    capped = sorted(
-        key for key, value in values.items()
-        if value.use == "model" and value.source in sources and sources[value.source].read in _CAPS_AT_WEAK
-    )  # fmt: skip
-    if capped and evidence != "weak":
-        fault("", "evidence", f'must be "weak": {", ".join(capped)} rests on memory or common practice.')
+    _facts_hold(facts, values, sources, rules, fault)
     if faults:
         raise ParameterError(faults)
     words = {key: text for key, text in facts.items() if key not in ("title", "summary", "evidence")}
-    return Entry(path.stem, facts["title"], facts["summary"], evidence, values, sources, words, str(path))
+    return Entry(path.stem, facts["title"], facts["summary"], facts["evidence"], values, sources, words, str(path))
+
+
+def _facts_hold(
+    facts: dict[str, str], values: dict[str, Value], sources: dict[str, Source], rules: Rules, fault: Any
+) -> None:
+    """Faults of words that must come from a list, come in pairs, or claim more than the sources bear."""
+    for grade_key, use in (("evidence", "model"), ("company_evidence", "company")):
+        grade = facts.get(grade_key, "weak")
+        if grade not in EVIDENCE_GRADES:
+            fault("", grade_key, f'"{grade}" is not a grade; use {", ".join(EVIDENCE_GRADES)}.')
+        capped = sorted(
+            key for key, value in values.items()
+            if value.use == use and value.source in sources and sources[value.source].read in _CAPS_AT_WEAK
+        )  # fmt: skip
+        if capped and grade != "weak":
+            fault("", grade_key, f'must be "weak": {", ".join(capped)} rests on memory or common practice.')
+    for key, words in rules.choices.items():
+        if key in facts and facts[key] not in words:
+            fault("", key, f'"{facts[key]}" is not known here; use {", ".join(words)}.')
+    for one, other in rules.together:
+        for given, missing in ((one, other), (other, one)):
+            if given in facts and missing not in facts:
+                fault("", missing, f"is missing; it belongs to {given}.")
 
 
 def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:
@@ -187,8 +219,8 @@ def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:
         if not isinstance(table, dict):
             fault(place, "", "must be a table with cite and read.")
             continue
-        for field in set(table) - {"cite", "read", "doi"}:
-            fault(place, field, "is not a key of a source; known are cite, doi, read.")
+        for extra in sorted(set(table) - {"cite", "read", "doi"}):
+            fault(place, extra, "is not a key of a source; known are cite, doi, read.")
         cite, read, doi = table.get("cite"), table.get("read"), table.get("doi", "")
         if not isinstance(cite, str) or not cite.strip():
             fault(place, "cite", "is missing; write author, year and title or table.")
@@ -217,8 +249,8 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
         if not isinstance(table, dict):
             fault(place, "", "must be a table with value, unit, source and where.")
             continue
-        for field in set(table) - {"value", "unit", "source", "where", "use", "range"}:
-            fault(place, field, "is not known here; known are range, source, unit, use, value, where.")
+        for extra in sorted(set(table) - {"value", "unit", "source", "where", "use", "range"}):
+            fault(place, extra, "is not known here; known are range, source, unit, use, value, where.")
         number, unit, source = table.get("value"), table.get("unit"), table.get("source")
         if isinstance(number, bool) or not isinstance(number, (int, float)) or not math.isfinite(number):
             fault(place, "value", f"{number!r} is not a finite number.")
@@ -234,8 +266,8 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
             fault(place, "where", "is missing; say where in the source the number stands.")
             where = ""
         use = table.get("use", "model")
-        if use not in ("model", "check"):
-            fault(place, "use", 'must be "model" or "check".')
+        if use not in USES:
+            fault(place, "use", f"must be one of {', '.join(USES)}.")
             use = "model"
         low, high = _range(table.get("range"), float(number), place, fault)
         values[key] = Value(float(number), units[key], source, where, use, low, high)

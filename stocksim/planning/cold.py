@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate.greenhouse import FUELS, fuel_units
 from stocksim.climate.nodes import HeatRun
+from stocksim.engine.bed_climate import months_of as bed_months
 from stocksim.engine.extremes import tank_extremes
 from stocksim.engine.findings import findings
 from stocksim.engine.findings import limit_series as limits_of
-from stocksim.engine.layout import build_layout, daily_rates
+from stocksim.engine.fish_columns import fish_columns
+from stocksim.engine.layout import Layout, build_layout
+from stocksim.engine.planting import build_planting
 from stocksim.engine.season import simulate
+from stocksim.engine.stands import build_stands
 from stocksim.planning.cold_choice import FuelUse, Option, on_frontier, recommend, spares
 from stocksim.planning.cold_options import (
     Choice,
@@ -30,6 +35,7 @@ from stocksim.planning.cold_split import warm_loop_changes
 from stocksim.site.climate_faults import design_notes, heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
+from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import HeatPlan
 from stocksim.site.warmth import SiteWeather, Warmth, days_of_month, run_plan, site_warmth, site_weather, tank_mean_c
@@ -39,6 +45,8 @@ Progress = Callable[[int, int], None]
 
 DEFAULT_WORTH = 8.0  # of a kilo of fish, in the money of the fuel prices; assumed where the keeper gives none
 DEFAULT_YEARS, DEFAULT_SEED = 40, 1
+# of a layout's fish, what depends on the water's temperature
+_BY_TEMPERATURE = ("appetite_at_1g", "maintenance_per_kg", "daily_hazard", "temperature_change_c")
 
 
 @dataclass(frozen=True)
@@ -147,16 +155,10 @@ def compare_cold(
     options = on_frontier(found)
     best, reason, change = recommend(options, money)
     notes += [*weather.notes, *design_notes(computed.file, warmth)]
-    air = computed.file.greenhouse.heater if computed.file.greenhouse is not None else None
-    if air is not None:
-        notes.append(
-            "Lettuce, spinach and kale stand air a little above frost but hardly grow in it; basil, tomatoes and "
-            "cucumbers are harmed below about 10 degC (common practice). Weigh that by hand where an option cools "
-            "the air."
-        )
     notes.append(
-        "Crop yield is left out: the model has no crop growth yet. Deaths by cold are not simulated either; the share "
-        "of years below a cold limit stands for them."
+        "Crops are what light, the greenhouse's air and the water allow if no nutrient is short; beds in a fish room "
+        "are taken to have the greenhouse's air. Below about 10 degC basil, tomatoes and cucumbers are harmed (common "
+        "practice), which the model does not know: weigh that by hand where an option cools the air."
     )
     tell(100, 100)
     return Cold(
@@ -180,20 +182,18 @@ def _options(
                       else np.broadcast_to(site.temperature_c[key][:, None], run.mean_c.shape[:2])
                       for key in layout.loops], axis=-1)  # fmt: skip
     temperature = np.moveaxis(daily, 0, 1)  # (choice, day, loop)
-    at_fish = temperature @ layout.cohort_loop.T
-    entries = [site.species[site.file.cohorts[key].species] for key in layout.cohorts]
-    appetite, maintenance = daily_rates(entries, at_fish)
-    many = replace(
-        layout, temperature_c=temperature, appetite_at_1g=appetite, maintenance_per_kg=maintenance,
-        flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night),
-    )  # fmt: skip
+    many, yields = _fish_and_crops(site, layout, temperature, _greenhouse_air(plan, run))
+    many = replace(many, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night))
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.count > 0.0
-    shares = cold_years(site, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
+    shares = cold_years(many, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
     has_fish = (present @ layout.cohort_tank) > 0.0
     tables = dict(heaters(site.file))
+    columns: dict[str, list[int]] = {}
+    for column, name in enumerate(layout.cohorts):
+        columns.setdefault(name, []).append(column)
     found = []
     for row, choice in enumerate(tried):
         broken = tuple((f.limit, f.where) for f in findings(many, series, row) if f.is_broken)
@@ -212,11 +212,40 @@ def _options(
                 broken,
                 float(np.where(has_fish[row], extremes.oxygen_min_mg_l[row], np.inf).min()),
                 float(np.where(has_fish[row], course.tan_mg_l[row, :, : len(layout.tanks)], 0.0).max()),
-                {key: float(shares[row, n]) for n, key in enumerate(layout.cohorts)},
+                {key: float(shares[row, n].max()) for key, n in columns.items()}, yields[row],
             )
         )  # fmt: skip
     tell(1.0)
     return found
+
+
+def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
+    """Daily mean air of the greenhouse, shape (choice, day); None without one. [degC]"""
+    return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
+
+
+def _fish_and_crops(
+    site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None
+) -> tuple[Layout, list[float]]:
+    """Layout with each choice's water as a scenario, and the harvest that its water and air allow [kg]."""
+    parts: list[dict[str, Any]] = []
+    yields = []
+    months = bed_months(site)
+    planting = build_planting(site, build_stands(site))
+    for row, water in enumerate(temperature_c):
+        own = replace(site, temperature_c={key: water[:, n] for n, key in enumerate(layout.loops)})
+        parts.append(fish_columns(own, water, layout.leaf_loop[: len(layout.tanks)], planting))
+        if air_c is not None:
+            by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
+            place = own.file.site.model_copy(update={"air_temperature": by_month})
+            own = replace(own, file=own.file.model_copy(update={"site": place}))
+        stands = build_stands(own)
+        yields.append(float(sum(batch.harvest_kg.sum() for stand in stands.stands for batch in stand.batches)))
+    stacked: dict[str, Any] = {key: np.stack([part[key] for part in parts]) for key in _BY_TEMPERATURE}
+    rations = layout.rations
+    if not rations.offers_amounts:  # rules with cold days and stops follow each choice's own water
+        rations = replace(rations, fed_today=np.stack([part["rations"].fed_today for part in parts]))
+    return replace(layout, temperature_c=temperature_c, rations=rations, **stacked), yields
 
 
 def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
+from stocksim.engine.layout import Layout
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import HeatPlan
@@ -64,7 +65,7 @@ class FailedHeater:
 
 
 def cold_years(
-    site: Site,
+    layout: Layout,
     plan: HeatPlan,
     weather: SiteWeather,
     present: NDArray[np.bool_],
@@ -76,8 +77,8 @@ def cold_years(
 
     Parameters
     ----------
-    site : Site
-        Its computed form.
+    layout : Layout
+        Its fish, a column for each stay of a cohort in a tank.
     plan : HeatPlan
         With a leading axis of choices.
     weather : SiteWeather
@@ -94,16 +95,14 @@ def cold_years(
     ndarray, shape (choice, cohort)
         Share of the years. [-]
     """
-    file = site.file
-    cohorts = list(file.cohorts)
-    limit = np.array([site.species[file.cohorts[key].species]["temperature_low_limit"] for key in cohorts])
-    nodes = [plan.nodes.index(f"tanks.{file.cohorts[key].tank}") for key in cohorts]
+    limit = layout.species["temperature_low_limit"]
+    nodes = [plan.nodes.index(f"tanks.{stay.table.tank}") for stay in layout.stays]
     low, high, share = synthetic_days(weather.low_c, weather.high_c, weather.sun_share, weather.spread_c, years, seed)
     days = _cold_days(weather)
     hours = slice(days.start * HOURS, days.stop * HOURS)
     dark, clear = replace(weather, night=weather.night[hours]), weather.clear_w_m2[days]
     widened = _with_year_axis(plan, hours)
-    crossed = np.zeros((present.shape[0], len(cohorts)))
+    crossed = np.zeros((present.shape[0], len(nodes)))
     for first in range(0, years, _YEARS_AT_ONCE):
         part = slice(first, min(first + _YEARS_AT_ONCE, years)), days
         outdoors = weather_of_days(low[part], high[part], share[part], clear)

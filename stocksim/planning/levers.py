@@ -105,6 +105,13 @@ def find_lever(season: Season, finding: Finding) -> Lever | None:
 
 
 def _no_lever_words(finding: Finding) -> str:
+    if finding.limit == "predation":
+        return (
+            "no number that we try mends this; grade the fish, or keep the smaller ones in another tank "
+            "(`stocksim company` tells which pairs)"
+        )
+    if finding.limit == "temperature_change":
+        return "let the water, or the fish in their new tank, change over several days"
     if finding.limit.startswith("temperature"):
         return f"no single change that we tried mends this; keep {finding.where.split('.')[1]} in another loop"
     if finding.limit == "planting_ratio":
@@ -117,7 +124,10 @@ def _no_lever_words(finding: Finding) -> str:
 
 def limit_name(limit: str) -> str:
     """A limit's name in words, as ``un-ionized ammonia``."""
-    named = {"temperature_low": "cold limit", "temperature_high": "heat limit"}
+    named = {
+        "temperature_low": "cold limit", "temperature_high": "heat limit",
+        "temperature_change": "change of temperature", "predation": "chance of being eaten",
+    }  # fmt: skip
     return named.get(limit, limit.replace("unionized", "un-ionized").replace("_", " "))
 
 

@@ -11,8 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from stocksim.engine.extremes import OXYGEN_PEAK_FACTOR
 from stocksim.engine.results import Season
-from stocksim.errors import Fault, InputError
+from stocksim.errors import InputError
+from stocksim.planning.cut_faults import cut_faults
 from stocksim.site.model import MeasuredTransfer
+from stocksim.site.notes import own_files
 from stocksim.water.oxygen import (
     BETA_FISH_WATER,
     device_exchange,
@@ -35,15 +37,6 @@ DEFAULT_HEAD_M = 2.0  # lift and pipe friction of a small house (assumption, no 
 # Fish crammed beyond all sense leave this share of the tank to the water; it only keeps the arithmetic above 0.
 LEAST_WATER_SHARE = 0.01
 _WEIGHT_OF_WATER_N_M3 = 9806.65
-_ALLOWED = {  # option -> least, greatest, in words; the bounds only catch slips
-    "hour": (0.0, 24.0, "give an hour of the day from 0 to 24, as 18 or 6.5"),
-    "battery": (0.0, 1e5, "a battery air pump has 0 to 100,000 W"),
-    "cylinder": (0.0, 1e5, "a cylinder holds 0 to 100,000 L of water"),
-    "pressure": (0.0, 200.0, "give 0 to 200 bar, and count a fuller cylinder as 200 bar, the safe side"),
-    "room": (-60.0, 60.0, "a room lies between -60 and 60 degC"),
-    "heater": (0.0, 1e6, "a heater has 0 to 1,000 kW"),
-    "head": (0.0, 100.0, "a head lies between 0 and 100 m"),
-}
 
 
 class Times(NamedTuple):
@@ -131,6 +124,8 @@ class PowerCut:
         How long the cylinder holds the oxygen of all tanks where it is [hours]; air around the tanks. [degC]
     generator : GeneratorLoad
         What a generator must carry.
+    own_files : tuple of str
+        Notes on library files of the keeper's own that the answer rests on.
     """
 
     site: str
@@ -143,6 +138,7 @@ class PowerCut:
     cylinder_hours: float
     room_c: float
     generator: GeneratorLoad
+    own_files: tuple[str, ...]
 
 
 def use_factor(hour: ArrayLike) -> FloatArray:
@@ -250,7 +246,9 @@ def power_cut(
         "hour": hour, "battery": battery_w, "cylinder": cylinder_l, "pressure": cylinder_bar, "room": room_c,
         "heater": heater_w, "head": head_m,
     }  # fmt: skip
-    _refuse_impossible(season, on, given)
+    dates = season.dates
+    if faults := cut_faults(dates[0], dates[-1], on, given):
+        raise InputError(faults)
     at = PEAK_HOUR if hour is None else hour
     layout, species = season.layout, season.layout.species
     tanks, biomass_kg = _tanks_alone(season, at, battery_w)
@@ -278,15 +276,16 @@ def power_cut(
     )  # fmt: skip
     that_day: list[Any] = np.stack([np.broadcast_to(n, present.shape)[day] for n in numbers], axis=-1).tolist()
     file, reserves = season.site.file, []
-    for key, row, is_there in zip(layout.cohorts, that_day, present[day], strict=True):
-        names: list[Any] = [file.cohorts[key].tank, key, file.cohorts[key].species]
+    for stay, row, is_there in zip(layout.stays, that_day, present[day], strict=True):
+        names: list[Any] = [stay.table.tank, stay.cohort, stay.table.species]
         if is_there:
             times = (Times(*row[first : first + 2]) for first in range(len(row) - 6, len(row), 2))
             reserves.append(Reserve(*names, *row[:-6], *times))
     reserves.sort(key=lambda reserve: (reserve.alone.to_lethal, reserve.alone.to_stress))
     return PowerCut(
         file.site.name, layout.start + dt.timedelta(days=day), at, on is None, tuple(reserves), battery_w, oxygen_g,
-        held_hours, room_c, _generator(season, heater_w, head_m)
+        held_hours, room_c, _generator(season, heater_w, head_m),
+        tuple(own_files(season.site.species, season.site.feeds, season.site.crops)),
     )  # fmt: skip
 
 
@@ -330,18 +329,3 @@ def _generator(season: Season, heater_w: float, head_m: float) -> GeneratorLoad:
         _WEIGHT_OF_WATER_N_M3 * flow / 86400.0 * head_m / PUMP_EFFICIENCY,
         heater_w, flow, head_m, tuple(guessed)
     )  # fmt: skip
-
-
-def _refuse_impossible(season: Season, on: dt.date | None, given: dict[str, float | None]) -> None:
-    first, last = season.layout.start, season.layout.start + dt.timedelta(days=season.layout.days - 1)
-    bad = []
-    if on is not None and not first <= on <= last:
-        bad.append(Fault("", "on", f"{on} lies outside the season; give a day from {first} to {last}."))
-    for name, value in given.items():
-        low, high, allowed = _ALLOWED[name]
-        if value is not None and not low <= value <= high:
-            bad.append(Fault("", name, f"{value:g} is not allowed; {allowed}."))
-    if bool(given["cylinder"]) != bool(given["pressure"]):
-        bad.append(Fault("", "cylinder", "give both, the water capacity stamped on it and the pressure on its gauge."))
-    if bad:
-        raise InputError(bad)

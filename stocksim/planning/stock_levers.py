@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 
 from stocksim.engine.findings import Finding
-from stocksim.engine.layout import DEFAULT_APPETITE_FRACTION, standard_transfer
+from stocksim.engine.layout import standard_transfer
+from stocksim.engine.rations import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.results import Season
-from stocksim.planning.trying import SHARES, Lever, inside_tanks, passes
+from stocksim.planning.trying import SHARES, Lever, inside_tanks, passes, stocked_for
 from stocksim.plants.area import planting_ratio
-from stocksim.site.model import AppetiteRation
+from stocksim.site.fish_tables import AppetiteRation
 from stocksim.units import face_unit, format_quantity, parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 
@@ -28,7 +29,9 @@ _DIFFUSER_STEP_W, _MOST_DIFFUSER_W = 5.0, 400.0
 def fewer_fish(season: Season, finding: Finding, tanks: list[str], place: str) -> Iterator[Lever]:
     """The most fish of some tanks, all cohorts in proportion, that keep a limit."""
     layout = season.layout
-    inside = inside_tanks(season, tanks)
+    inside = stocked_for(season, inside_tanks(season, tanks))
+    if not inside.any():
+        return
     counts = np.where(inside, layout.count * SHARES[:, None], layout.count)
     good = np.flatnonzero(passes(season, finding, replace(layout, count=counts)))
     if not good.size:
@@ -73,22 +76,21 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Lever]:
 def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Lever]:
     """The largest share of the ration of some tanks that keeps a limit."""
     layout, cohorts = season.layout, season.site.file.cohorts
-    inside = inside_tanks(season, tanks)
+    inside = inside_tanks(season, tanks) & layout.rations.by_appetite
     fraction = np.where(inside, layout.ration_fraction * SHARES[:, None], layout.ration_fraction)
     good = np.flatnonzero(passes(season, finding, replace(layout, ration_fraction=fraction)))
     if not good.size or SHARES[good[0]] < _LEAST_RATION_SHARE:
         return
     share = SHARES[good[0]]
     changes, words = {}, []
-    for key in (key for key, here in zip(layout.cohorts, inside, strict=True) if here):
+    for key in dict.fromkeys(root for root, here in zip(layout.roots, inside, strict=True) if here):
         ration = cohorts[key].ration
         if ration is not None and not isinstance(ration, AppetiteRation):
             continue
         old = ration.fraction if ration else DEFAULT_APPETITE_FRACTION
         new = math.floor(old * share * 1000.0) / 1000.0
-        table: dict[str, Any] = {"kind": "appetite", "fraction": new}
-        if ration is not None and ration.spilled_share is not None:
-            table["spilled_share"] = ration.spilled_share
+        written = season.site.raw["cohorts"][key].get("ration", {"kind": "appetite"})
+        table: dict[str, Any] = {**written, "fraction": new}
         changes[f"cohorts.{key}.ration"] = table
         words.append(f"{key} {100 * new:.0f} % of appetite instead of {100 * old:.0f} %")
     if changes:
@@ -98,7 +100,8 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
 def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Lever]:
     """A set point for heating or cooling the cohort's loop."""
     site = season.site
-    loop = site.file.tanks[site.file.cohorts[cohort].tank].loop
+    day = (finding.worst_date - season.layout.start).days
+    loop = site.file.tanks[season.layout.stay_on(cohort, day).table.tank].loop
     units = site.file.site.units
     is_low = finding.limit == "temperature_low"
     shown = to_face(finding.threshold, "temperature", units)
@@ -132,11 +135,12 @@ def other_area(season: Season, loop: str) -> Iterator[Lever]:
             continue
         raw = season.site.raw["beds"][key]
         changes[f"beds.{key}.plantings"] = [
-            {**written, "area": f"{(planting.area or bed.area) * factor:.4f} m2"}
+            {**written, "area": f"{(planting.area or bed.planted_face or bed.area) * factor:.4f} m2"}
             for written, planting in zip(raw["plantings"], bed.plantings, strict=True)
         ]
         if factor > 1.0:
-            changes[f"beds.{key}.area"] = f"{bed.area * factor:.4f} m2"
+            field = "planted_face" if bed.planted_face else "area"
+            changes[f"beds.{key}.{field}"] = f"{(bed.planted_face or bed.area) * factor:.4f} m2"
     units = file.site.units
     carried = format_quantity(feed / middle, "area", units)
     have = format_quantity(now, "area", units)

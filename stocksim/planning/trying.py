@@ -39,15 +39,20 @@ def passes(season: Season, finding: Finding, layout: Layout) -> NDArray[np.bool_
     course = simulate(layout)
     for series in limit_series(layout, course, tank_extremes(layout, course)):
         if series.limit == finding.limit:
-            column = series.entities.index(finding.where.split(".")[1])
+            column = list(dict.fromkeys(series.entities)).index(finding.where.split(".")[1])
             return worst_margin(series)[:, column] >= 0.0
     raise KeyError(finding.limit)
 
 
 def inside_tanks(season: Season, tanks: list[str]) -> NDArray[np.bool_]:
-    """Which cohorts live in some tanks, shape (cohort,)."""
-    file, layout = season.site.file, season.layout
-    return np.array([file.cohorts[key].tank in tanks for key in layout.cohorts])
+    """Which columns of fish live in some tanks, shape (cohort,)."""
+    return np.array([stay.table.tank in tanks for stay in season.layout.stays], bool)
+
+
+def stocked_for(season: Season, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Columns of the file's cohorts whose fish are, or come to be, in some columns; shape (cohort,)."""
+    roots = np.array(season.layout.roots)
+    return (season.layout.count > 0.0) & np.isin(roots, roots[inside])
 
 
 def loop_of(season: Season, finding: Finding) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from stocksim.errors import Fault
 from stocksim.library.sources import Entry
 from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.site.fish_faults import fish_faults
 from stocksim.site.model import (
     BedTable,
     ConstantTemperature,
@@ -17,7 +18,8 @@ from stocksim.site.model import (
     SettlerTable,
     SiteFile,
 )
-from stocksim.site.quantities import shown
+from stocksim.site.names import known_name, within_season
+from stocksim.site.quantities import MONTHS, shown
 from stocksim.units import face_unit, to_face
 
 _LONGEST_SEASON_DAYS = 3660
@@ -62,33 +64,17 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
         ("settlers", file.settlers),
     ):
         for key, entry in entries.items():
-            faults += _known(f"{table}.{key}", "loop", entry.loop, file.loops)
-    for key, cohort in file.cohorts.items():
-        faults += _known(f"cohorts.{key}", "tank", cohort.tank, file.tanks)
-        if cohort.stocked is not None:
-            faults += _within(f"cohorts.{key}", "stocked", cohort.stocked, file)
+            faults += known_name(f"{table}.{key}", "loop", entry.loop, file.loops)
+    faults += fish_faults(file, species)
     for key, bed in file.beds.items():
         faults += _bed_faults(key, bed, file)
+    faults += _air_faults(file)
     for key, settler in file.settlers.items():
         faults += _settler_faults(key, settler, file)
     for key, loop in file.loops.items():
         faults += _loop_date_faults(key, loop, file)
         faults += _temperature_faults(key, loop, file, species, raw)
     return faults
-
-
-def _known(table: str, field: str, name: str, among: Mapping[str, Any]) -> list[Fault]:
-    if name in among:
-        return []
-    noun = {"loop": "loops", "tank": "tanks"}[field]
-    return [Fault(table, field, f'"{name}" is not among the {noun}; known are {", ".join(among)}.')]
-
-
-def _within(table: str, field: str, day: dt.date, file: SiteFile) -> list[Fault]:
-    season = file.season
-    if season.end < season.start or season.start <= day <= season.end:
-        return []
-    return [Fault(table, field, f"{day} is outside the season {season.start} to {season.end}; give a day in it.")]
 
 
 def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
@@ -104,6 +90,9 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                 )
     if bed.kind == "tower" and bed.flow is None:
         faults.append(Fault(table, "flow", 'is missing; a tower has no usual flow, so write one, as "100 L/h".'))
+    if bed.kind != "tower" and bed.planted_face is not None:
+        faults.append(Fault(table, "planted_face", f"belongs to a tower, not to a {bed.kind} bed; take it out."))
+    room = bed.planted_face or bed.area
     if bed.kind in ("raft", "tower") and bed.media_size is not None:
         faults.append(Fault(table, "media_size", f"belongs to a media bed, not to a {bed.kind}; take it out."))
     events: dict[dt.date, float] = {}
@@ -114,9 +103,9 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                 Fault(table, f"{place}.to", f"{planting.end} is before its from, {planting.start}; give a later day.")
             )
             continue
-        faults += _within(table, f"{place}.from", planting.start, file)
-        faults += _within(table, f"{place}.to", planting.end, file)
-        area = bed.area if planting.area is None else planting.area
+        faults += within_season(table, f"{place}.from", planting.start, file)
+        faults += within_season(table, f"{place}.to", planting.end, file)
+        area = room if planting.area is None else planting.area
         events[planting.start] = events.get(planting.start, 0.0) + area
         after = planting.end + dt.timedelta(days=1)
         events[after] = events.get(after, 0.0) - area
@@ -124,12 +113,13 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
     units = file.site.units
     for day in sorted(events):
         planted += events[day]
-        if planted > bed.area * (1 + 1e-9):
+        if planted > room * (1 + 1e-9):
             faults.append(
                 Fault(
                     table, "plantings",
                     f"{to_face(planted, 'area', units):.4g} {face_unit('area', units)} are planted on {day}, more "
-                    f"than the bed's {to_face(bed.area, 'area', units):.4g} {face_unit('area', units)}; "
+                    f"than the {'planted face' if bed.planted_face else 'bed'}'s "
+                    f"{to_face(room, 'area', units):.4g} {face_unit('area', units)}; "
                     "give each planting its own area or move the dates apart.",
                 )
             )  # fmt: skip
@@ -137,23 +127,39 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
     return faults
 
 
+def _air_faults(file: SiteFile) -> list[Fault]:
+    """Months of the season for which no air temperature is given, where any is."""
+    given = file.site.air_temperature
+    if given is None or not season_is_sound(file):
+        return []
+    day = file.season.start
+    months: list[str] = []
+    while day <= file.season.end and len(months) < len(MONTHS):
+        months.append(MONTHS[day.month - 1])
+        day = (day.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+    missing = [month for month in dict.fromkeys(months) if month not in given]
+    if not missing:
+        return []
+    return [Fault("site", "air_temperature", f"has no value for {', '.join(missing)}; give every month of the season.")]
+
+
 def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
     table, faults = f"loops.{key}", []
     for number, test in enumerate(loop.water_tests, 1):
-        faults += _within(table, f"water_tests[{number}].date", test.date, file)
+        faults += within_season(table, f"water_tests[{number}].date", test.date, file)
     for number, change in enumerate(loop.water_changes, 1):
-        faults += _within(table, f"water_changes[{number}].date", change.date, file)
+        faults += within_season(table, f"water_changes[{number}].date", change.date, file)
     cycling = loop.fishless_cycling
     if cycling is not None:
-        faults += _within(table, "fishless_cycling.from", cycling.start, file)
-        faults += _within(table, "fishless_cycling.to", cycling.end, file)
+        faults += within_season(table, "fishless_cycling.from", cycling.start, file)
+        faults += within_season(table, "fishless_cycling.to", cycling.end, file)
         if cycling.end < cycling.start:
             message = f"{cycling.end} is before its from, {cycling.start}; give a later day."
             faults.append(Fault(table, "fishless_cycling.to", message))
     before = None
     for number, step in enumerate(loop.feeding_ramp, 1):
         place = f"feeding_ramp[{number}].from"
-        faults += _within(table, place, step.start, file)
+        faults += within_season(table, place, step.start, file)
         if before is not None and step.start <= before:
             message = f"{step.start} is not after the step before it, {before}; give the steps in date order."
             faults.append(Fault(table, place, message))

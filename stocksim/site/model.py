@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from stocksim.site.climate_tables import (
     BedHeat,
@@ -15,39 +15,37 @@ from stocksim.site.climate_tables import (
     TankHeat,
     WeatherTable,
 )
+from stocksim.site.fish_tables import CohortTable, Event
 from stocksim.site.quantities import (
     MONTHS,
+    AirTemperature,
     Alkalinity,
     Area,
     BedArea,
     BufferSalt,
-    Count,
     Date,
     Days,
     Depth,
+    Drop,
     Elevation,
+    EmptyDays,
     Flow,
     GrainSize,
     Latitude,
     Level,
     Loss,
+    Months,
     NitrogenRate,
     OxygenRate,
     Ph,
     Power,
+    SeedlingShare,
     Share,
     SpecificSurface,
-    SpilledShare,
     Volume,
     WaterTemperature,
-    Weight,
 )
-
-
-class Table(BaseModel):
-    """A table whose keys are all known; unknown ones are faults."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
+from stocksim.site.tables import Table
 
 
 class SiteTable(Table):
@@ -59,6 +57,10 @@ class SiteTable(Table):
     units: Literal["metric", "us"] = "metric"
     density_level: Literal["cautious", "experienced"] = "cautious"
     about: str = ""
+    # light and air of the beds; what is left out is assumed and said
+    cover_transmission: Share | None = None
+    cloud_share: dict[Literal[MONTHS], Share] | None = None  # type: ignore[valid-type]
+    air_temperature: dict[Literal[MONTHS], AirTemperature] | None = None  # type: ignore[valid-type]
 
 
 class SeasonTable(Table):
@@ -69,10 +71,11 @@ class SeasonTable(Table):
 
 
 class Diffuser(Table):
-    """Air pump with stones, known by its electric power."""
+    """Air pump with stones, known by its electric power; stones that nobody cleaned for months give less."""
 
     kind: Literal["diffuser"]
     power: Power
+    uncleaned_months: Months = 0.0
 
 
 class MeasuredTransfer(Table):
@@ -174,6 +177,7 @@ class LoopTable(Table):
     oxygen_supply: OxygenSupply | None = None
     buffer: BufferSalt = "potassium_bicarbonate"
     evaporation: Loss | None = None
+    return_drop: Drop = 0.0
     source_water: SourceWater | None = None
     water_tests: list[WaterTest] = []
     water_changes: list[WaterChange] = []
@@ -195,12 +199,15 @@ class TankTable(Table):
 
 
 class PlantingTable(Table):
-    """One crop on a bed, or on part of it, from a first to a last day."""
+    """One crop on a bed, or on part of it, from a first to a last day, all at once or a share every few days."""
 
     crop: str
     start: Date = Field(alias="from")
     end: Date = Field(alias="to")
     area: Area | None = None
+    every_days: Days | None = None
+    empty_days: EmptyDays = 0
+    seedling_share: SeedlingShare = 0.0
 
 
 class BedTable(Table):
@@ -215,6 +222,7 @@ class BedTable(Table):
     nitrifying_surface: Area | None = None
     biofilter_started: Date | None = None
     oxygen_supply: OxygenSupply | None = None
+    planted_face: Area | None = None
     plantings: list[PlantingTable] = []
     heat: BedHeat | None = None
 
@@ -243,33 +251,6 @@ class SettlerTable(Table):
     feeds: str | None = None
 
 
-class AppetiteRation(Table):
-    """Feed by sight: a share of what the fish would eat today."""
-
-    kind: Literal["appetite"]
-    fraction: Share
-    spilled_share: SpilledShare | None = None
-
-
-class UnfedRation(Table):
-    """No feed at all."""
-
-    kind: Literal["unfed"]
-
-
-class CohortTable(Table):
-    """Fish of one species and size stocked together in one tank."""
-
-    species: str
-    tank: str
-    count: Count
-    mean_weight: Weight
-    stocked: Date | None = None
-    feed: str
-    ration: Annotated[AppetiteRation | UnfedRation, Field(discriminator="kind")] | None = None
-    wild: bool = False
-
-
 class SiteFile(Table):
     """A whole site file."""
 
@@ -284,3 +265,4 @@ class SiteFile(Table):
     weather: WeatherTable | None = None
     greenhouse: GreenhouseTable | None = None
     fish_room: FishRoomTable | None = None
+    events: list[Event] = []

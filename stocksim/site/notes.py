@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from stocksim.library.sources import Entry, library_folder
+from stocksim.library.sources import Entry
+from stocksim.site.bed_notes import bed_notes
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 
 
-def assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:
+def assumptions(
+    file: SiteFile, species: Mapping[str, Entry], feeds: Mapping[str, Entry], crops: Mapping[str, Entry]
+) -> list[str]:
     """Notes on a site file without faults.
 
     Parameters
     ----------
     file : SiteFile
         The tables.
-    species : mapping of str to Entry
-        The species they name.
+    species, feeds, crops : mapping of str to Entry
+        What they name of the library.
 
     Returns
     -------
@@ -30,21 +33,26 @@ def assumptions(file: SiteFile, species: Mapping[str, Entry]) -> list[str]:
     for key, loop in file.loops.items():
         notes += _water_notes(f"loops.{key}", loop)
         notes += _film_notes(key, loop, file)
-    for key, settler in file.settlers.items():
-        if settler.feeds is not None:
-            notes.append(
-                f"settlers.{key}.feeds is read but not used yet: what its sludge gives {settler.feeds} is not computed."
-            )
+    notes += bed_notes(file)
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:
             notes.append(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
-    for key, entry in species.items():
-        if library_folder() not in Path(entry.origin).resolve().parents:
-            notes.append(f"{key}: taken from the file beside the site, not from the library.")
-    return notes
+    return notes + own_files(species, feeds, crops)
+
+
+def own_files(*named: Mapping[str, Entry]) -> list[str]:
+    """Notes on the entries that a keeper's own file beside the site gives, each with the file's name; every answer that
+    rests on them shows these."""
+    return [
+        f"{entry.name}: taken from your own file {'/'.join(Path(entry.origin).parts[-3:])} beside the site, not from "
+        "the library; its values are yours to vouch for."
+        for entries in named
+        for entry in entries.values()
+        if entry.is_own
+    ]
 
 
 def _water_notes(place: str, loop: LoopTable) -> list[str]:

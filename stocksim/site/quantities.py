@@ -94,6 +94,7 @@ Volume = Annotated[float, _quantity("volume", 1e-3, 1e5, "a volume must lie betw
 Flow = Annotated[float, _quantity("flow", 1e-3, 1e6, "a flow must lie between 1 L/day and 1,000,000 m3/day", True)]
 Area = Annotated[float, _quantity("area", 0.0, 1e6, "an area must be above 0 and at most 1,000,000 m2")]
 BedArea = Annotated[float, _quantity("area", 0.01, 1e6, "a bed must cover between 0.01 and 1,000,000 m2", True)]
+Drop = Annotated[float, _quantity("length", 0.0, 3.0, "a fall must lie between 0 and 3 m", low_is_allowed=True)]
 Depth = Annotated[float, _quantity("length", 1e-3, 10.0, "a depth must lie between 1 mm and 10 m", True)]
 GrainSize = Annotated[float, _quantity("length", 0.0005, 0.1, "a grain size must lie between 0.5 mm and 100 mm", True)]
 Elevation = Annotated[
@@ -103,8 +104,15 @@ Elevation = Annotated[
 Weight = Annotated[
     float, _quantity("weight", 0.05, 2e4, "a fish's mean weight must lie between 0.05 g and 20 kg", True)
 ]
+FeedWeight = Annotated[
+    float, _quantity("weight", 0.0, 1e8, "feed of a tank must lie between 0 and 100 t a day", low_is_allowed=True)
+]
+Biomass = Annotated[float, _quantity("weight", 0.0, 1e10, "a weight of fish must be above 0 and at most 10,000 t")]
 WaterTemperature = Annotated[
     float, _quantity("temperature", -0.01, 40.01, "fish water lies between 0 and 40 degC (32 and 104 degF)")
+]
+AirTemperature = Annotated[
+    float, _quantity("temperature", -40.01, 60.01, "air in a growing house lies between -40 and 60 degC", True)
 ]
 Power = Annotated[float, _quantity("power", 0.0, 1e6, "a power must be above 0 and at most 1,000 kW")]
 OxygenRate = Annotated[float, _quantity("oxygen_rate", 0.0, 1e8, "a transfer must be above 0 and at most 100 t/day")]
@@ -117,8 +125,19 @@ SpecificSurface = Annotated[
 Ph = Annotated[float, _number(5.0, 10.0, "pH must be a number between 5 and 10, without a unit")]
 Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
+Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
+SeedlingShare = Annotated[float, _number(0.0, 0.9, "a seedling share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]
+FishNumber = Annotated[int, _number(1, 10_000_000, "give a whole number of fish from 1 to 10,000,000", whole=True)]
+Percent = Annotated[float, _number(0.0, 40.0, "a ration must be a number of percent of body weight from 0 to 40")]
+Meals = Annotated[float, _number(1.0, 48.0, "give a number of meals a day from 1 to 48")]
+SizeSpread = Annotated[float, _number(0.0, 1.0, "a spread of sizes must be a number from 0 to 1, as 0.25")]
+FeedPerArea = Annotated[
+    float,
+    _quantity("planting_ratio", 0.0, 1000.0, "feed per planted area must lie above 0 and at 1000 g/m2/day or less"),
+]
+EmptyDays = Annotated[int, _number(0, 365, "give a whole number of days from 0 to 365", whole=True)]
 Days = Annotated[int, _number(1, 365, "give a whole number of days from 1 to 365", whole=True)]
 Level = Annotated[
     float, _quantity("concentration", 0.0, 5000.0, "a level must lie between 0 and 5000 mg/L", low_is_allowed=True)

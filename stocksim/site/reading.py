@@ -8,6 +8,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,9 @@ from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
 from stocksim.site.climate_faults import computed_temperatures
 from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.site.cohorts import all_cohorts
 from stocksim.site.faults import cross_faults, season_is_sound
+from stocksim.site.fish_tables import CohortTable, FeedEvent
 from stocksim.site.model import (
     ConstantTemperature,
     LoggedTemperature,
@@ -78,6 +81,11 @@ class Site:
     def days(self) -> int:
         """Number of days of the season, first and last included."""
         return (self.file.season.end - self.file.season.start).days + 1
+
+    @cached_property
+    def cohorts(self) -> dict[str, CohortTable]:
+        """Cohorts by name, those that grading makes included, each with the table it begins with."""
+        return all_cohorts(self.file)
 
     def with_changes(self, changes: Mapping[str, Any]) -> Site:
         """The same site with some fields changed, checked like a file.
@@ -184,7 +192,7 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         raise InputError(_placed(faults, name))
     return Site(
         file, entries["species"], entries["feeds"], entries["crops"], temperatures,
-        tuple(assumptions(file, entries["species"]) + notes), raw, folder, name,
+        tuple(assumptions(file, **entries) + notes), raw, folder, name,
     )  # fmt: skip
 
 
@@ -216,7 +224,11 @@ def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, 
             "species", load_species, species_names,
             [(f"cohorts.{k}", "species", c.species) for k, c in file.cohorts.items()],
         ),
-        ("feeds", load_feed, feed_names, [(f"cohorts.{k}", "feed", c.feed) for k, c in file.cohorts.items()]),
+        (
+            "feeds", load_feed, feed_names,
+            [(f"cohorts.{k}", "feed", c.feed) for k, c in file.cohorts.items()]
+            + [(f"events[{n}]", "feed", e.feed) for n, e in enumerate(file.events, 1) if isinstance(e, FeedEvent)],
+        ),
         (
             "crops", load_crop, crop_names,
             [

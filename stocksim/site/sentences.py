@@ -40,6 +40,12 @@ _WANTED = {
     "from_hour": "write an hour of the day, as 5", "to_hour": "write an hour of the day, as 21",
     "opens_at": 'write a temperature, as "25 degC"',
     "count": "write a whole number, as 60", "species": "name one; `stocksim fish` lists them",
+    "cohort": "name one of the cohorts",
+    "into": 'write a name for the cohort of the larger fish, as "big_perch"',
+    "ration": 'write a table, as { kind = "appetite", fraction = 0.85 }', "below": 'write a temperature, as "13 degC"',
+    "feed_every_days": "write a whole number of days, as 2", "per_day": 'write a weight of feed, as "150 g"',
+    "percent": "write percent of body weight, as 1.5 (a table: a list of lists)",
+    "temperatures": 'write a list, as ["10 degC", "15 degC"]', "weights": 'write a list, as ["20 g", "100 g"]',
     "feed": 'name one of the library, as "perch_45"', "crop": 'name one of the library, as "lettuce"',
 }  # fmt: skip
 
@@ -66,10 +72,13 @@ def sentences(error: ValidationError, raw: Mapping[str, Any], model: type[BaseMo
 
 def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Fault:
     path = [step for step in item["loc"] if step != "[key]"]
+    # pydantic names the kind it chose; it is no key of the file
+    if len(path) > 2 and path[0] == "events":
+        del path[2]
     if len(path) > 3 and path[2] in _WITH_KINDS:
-        del path[3]  # pydantic names the kind it chose; it is no key of the file
+        del path[3]
     if len(path) > 1 and path[0] == "weather":
-        del path[1]  # the same
+        del path[1]
     table, key = _place(path)
     kind, met = item["type"], item["input"]
     if kind == "stocksim":
@@ -117,6 +126,8 @@ def _choice(words: Sequence[str]) -> str:
 def _place(path: list[Any]) -> tuple[str, str]:
     depth = 1 if path and path[0] in SINGLE_TABLES else 2
     table = ".".join(str(step) for step in path[:depth])
+    if path and path[0] == "events" and len(path) > 1:
+        table = f"events[{path[1] + 1}]"
     key = ""
     for step in path[depth:]:
         key += f"[{step + 1}]" if isinstance(step, int) else (f".{step}" if key else str(step))
@@ -136,7 +147,7 @@ def _models_at(model: type[BaseModel], path: list[Any], raw: Mapping[str, Any]) 
         if isinstance(step, str) and (depth != 1 or path[0] in SINGLE_TABLES):
             fields = [i for m in here for n, i in m.model_fields.items() if (i.alias or n) == step]
             here = [found for info in fields for found in _inside(info.annotation)]
-        if len(here) > 1 and "kind" in written:
+        if len(here) > 1 and isinstance(written, dict) and "kind" in written:
             here = [m for m in here if written["kind"] in _kinds(m)]
     return here
 

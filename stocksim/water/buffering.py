@@ -186,24 +186,40 @@ def buffer_dose(
     alkalinity = np.maximum(np.asarray(alkalinity_mg_l, float), 0.0)
     missing = np.asarray(target_mg_l, float) - alkalinity
     by_rise = np.maximum(alkalinity * (10.0 ** np.asarray(most_ph_rise, float) - 1.0), LEAST_STEP_MG_L)
-    by_ammonia = _room_under_ammonia_limit(alkalinity, ph, tan_mg_l, temperature_c, unionized_limit_mg_l, constants)
-    dose_mg_l = np.minimum(np.minimum(missing, by_rise), by_ammonia)
-    return np.maximum(dose_mg_l, 0.0) * np.asarray(volume_m3, float)
+    dose_mg_l = np.maximum(np.minimum(missing, by_rise), 0.0)
+    share = unionized_fraction(ph, temperature_c)
+    tan, limit = np.asarray(tan_mg_l, float), np.asarray(unionized_limit_mg_l, float)
+    if not _is_surely_safe(alkalinity, dose_mg_l, share, tan, limit):
+        room = _room_under_ammonia_limit(alkalinity, ph, share, tan, temperature_c, limit, constants)
+        dose_mg_l = np.maximum(np.minimum(dose_mg_l, room), 0.0)
+    return dose_mg_l * np.asarray(volume_m3, float)
+
+
+def _is_surely_safe(
+    alkalinity_mg_l: FloatArray, dose_mg_l: FloatArray, share: FloatArray, tan_mg_l: FloatArray, limit_mg_l: FloatArray
+) -> bool:
+    """Whether no dose brings un-ionized ammonia near its limit, by a bound that is quick to reckon.
+
+    At unchanged carbon dioxide hydrogen falls by no more than alkalinity rises, in proportion: carbonate, hydroxide and
+    free acid all make alkalinity rise faster than 1/H.
+    """
+    odds = share * (alkalinity_mg_l + dose_mg_l)
+    ahead = odds / np.maximum(odds + (1.0 - share) * alkalinity_mg_l, 1e-300)
+    return bool(np.logical_and.reduce((tan_mg_l * ahead < limit_mg_l) | (dose_mg_l == 0.0), axis=None))
 
 
 def _room_under_ammonia_limit(
     alkalinity_mg_l: FloatArray,
     ph: ArrayLike,
-    tan_mg_l: ArrayLike,
+    share: FloatArray,
+    tan: FloatArray,
     temperature_c: ArrayLike,
-    limit_mg_l: ArrayLike,
+    limit: FloatArray,
     constants: Dissociation | None,
 ) -> FloatArray:
     """Alkalinity that may be added until un-ionized ammonia meets its limit [mg/L]; infinite where it never does."""
-    tan, limit = np.asarray(tan_mg_l, float), np.asarray(limit_mg_l, float)
     allowed = limit / np.maximum(tan, 1e-12)
     within = np.minimum(np.maximum(allowed, 1e-12), 1.0 - 1e-12)
-    share = unionized_fraction(ph, temperature_c)
     rise = np.log10(within / (1.0 - within)) - np.log10(share / (1.0 - share))
     constants = dissociation(temperature_c) if constants is None else constants
     gas = carbon_dioxide(ph, alkalinity_mg_l, temperature_c, constants)

@@ -167,7 +167,8 @@ def diffuser_fouling(months_unclean: ArrayLike = 0.0) -> FloatArray:
 
     Notes
     -----
-    An assumption without a source: 3 % lost in the first month, slowing towards a half. Not used unless asked for.
+    An assumption without a source: 3 % lost in the first month, slowing towards a half. Only
+    where the keeper says how long the stones were left.
 
     Examples
     --------

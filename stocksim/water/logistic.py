@@ -44,12 +44,16 @@ def logistic_step(
     rate = growth - decay
     passed = rate * t
     kept = np.minimum(np.maximum(passed, -_LARGEST_EXPONENT), _LARGEST_EXPONENT)
+    left = np.exp(-kept)
+    grown = growth * t
+    if np.logical_and.reduce((np.abs(passed) <= 1.0) & (rate != 0.0) & (grown >= 1e-12), axis=None):
+        # nearly always: no branch is needed
+        eaten = growth * m * (-np.expm1(-kept) / rate)
+        return np.minimum(np.maximum(np.log1p(eaten / left) / grown, 0.0), 1.0), m / (left + eaten)
     still = passed == 0.0
-    left, reach = np.exp(-kept), np.where(still, t, -np.expm1(-kept) / np.where(still, 1.0, rate))
-    eaten = growth * m * reach
+    eaten = growth * m * np.where(still, t, -np.expm1(-kept) / np.where(still, 1.0, rate))
     # ln(1 + eaten e^(rt)) without the overflow; where nothing grows the mean of plain decay
     log = np.where(passed > 1.0, passed + np.log(left + eaten), np.log1p(eaten * np.exp(np.minimum(passed, 1.0))))
-    grown = growth * t
     grows = ~(grown < 1e-12)  # NaN goes on
     mean = log / np.where(grows, grown, 1.0)
     if not grows.all():

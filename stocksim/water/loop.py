@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 _MOST_STEPS = 60
-# Newton's rule squares the error: a last step this small leaves one of rounding size
-_CLOSE = 1e-8
+# Newton's rule squares the error: a last step this small [mg/L] leaves one below 1e-9. Where slopes are broken (a leaf
+# that runs dry) it does not, and the step has to be smaller.
+_CLOSE, _CLOSE_AT_CORNERS = 3e-6, 1e-8
 
 
 class Star(NamedTuple):
@@ -82,14 +83,14 @@ def balance_removal(
         # nothing cancels where the capacity is far above the inflow
         half = passed * sump_at_leaf + offset
         content = product_passed * sump_at_leaf + product
-        reach = np.abs(half) + np.sqrt(half * half + content)
-        level = np.where(half > 0.0, reach, content / np.maximum(reach, 1e-300))
+        size = np.abs(half)
+        level = content / np.maximum(size + np.sqrt(half * half + content), 1e-300) + (half + size)
         return level, flow_out / (1.0 + removal_slope / (k + level) ** 2)
 
     levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load, members, start)
     # removal is what the balance leaves over, so that it closes however small the level
-    removed = np.maximum(leaf_load + flow * (sump @ members.T) - leaf_gain * levels, 0.0)
-    return Star(levels, sump, np.where(capacity > 0.0, removed, 0.0))
+    removed = np.maximum(leaf_load + flow * _times(sump, members.T) - leaf_gain * levels, 0.0)
+    return Star(levels, sump, removed * (capacity > 0.0))
 
 
 def balance_demand(
@@ -122,9 +123,9 @@ def balance_demand(
     flow_out = flow / leaf_gain
     rest = (leaf_load - demand) / leaf_gain
     # nearly always nothing runs dry: then the balance is linear and one division solves it
-    linear_load = sump_load - sump_demand + (flow * rest) @ members
-    sump = linear_load / (sump_gain - (flow * flow_out) @ members)
-    levels = rest + flow_out * (sump @ members.T)
+    linear_load = sump_load - sump_demand + _times(flow * rest, members)
+    sump = linear_load / (sump_gain - _times(flow * flow_out, members))
+    levels = rest + flow_out * _times(sump, members.T)
     if np.minimum.reduce(levels, axis=None) >= 0.0 and np.minimum.reduce(sump, axis=None) >= 0.0:
         return Star(levels, sump, demand), sump_demand
 
@@ -132,7 +133,7 @@ def balance_demand(
         level = rest + flow_out * sump_at_leaf
         return np.maximum(level, 0.0), np.where(level > 0.0, flow_out, 0.0)
 
-    levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load - sump_demand, members, start)
+    levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load - sump_demand, members, start, _CLOSE_AT_CORNERS)
     used = np.where(levels > 0.0, demand, np.minimum(demand, leaf_load + flow * (sump @ members.T)))
     reaching = sump_load + (flow * levels) @ members
     return Star(levels, sump, used), np.where(sump > 0.0, sump_demand, np.minimum(sump_demand, reaching))
@@ -163,8 +164,13 @@ def balance_linear(
         Leaf and sump levels. [mg/L]
     """
     passed, rest = flow / leaf_gain, leaf_load / leaf_gain
-    sump = (sump_load + (returned * rest) @ members) / (sump_gain - (returned * passed) @ members)
-    return rest + passed * (sump @ members.T), sump
+    sump = (sump_load + _times(returned * rest, members)) / (sump_gain - _times(returned * passed, members))
+    return rest + passed * _times(sump, members.T), sump
+
+
+def _times(array: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Matrix product; on small arrays of two axes `dot` takes a third of the time, on large ones of more the longer."""
+    return array.dot(matrix) if array.ndim == 2 else array @ matrix
 
 
 def _greatest(array: FloatArray) -> float:
@@ -179,17 +185,18 @@ def _solve_sump(
     sump_load: FloatArray,
     members: FloatArray,
     start: FloatArray,
+    close: float = _CLOSE,
 ) -> tuple[FloatArray, FloatArray]:
     sump = start
     spread = members.T
     for _ in range(_MOST_STEPS):
-        levels, slopes = leaf(sump @ spread)
-        excess = sump_gain * sump - sump_load - (flow * levels) @ members
-        new = np.maximum(sump - excess / (sump_gain - (flow * slopes) @ members), 0.0)
+        levels, slopes = leaf(_times(sump, spread))
+        excess = sump_gain * sump - sump_load - _times(flow * levels, members)
+        new = np.maximum(sump - excess / (sump_gain - _times(flow * slopes, members)), 0.0)
         change, sump = new - sump, new
-        if _greatest(np.abs(change) - _CLOSE * sump) <= _CLOSE:
+        if _greatest(np.abs(change) - close * sump) <= close:
             # so close that the leaves follow along their slopes
-            return levels + slopes * (change @ spread), sump
+            return levels + slopes * _times(change, spread), sump
     return leaf(sump @ spread)[0], sump
 
 

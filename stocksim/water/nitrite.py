@@ -105,9 +105,8 @@ def nitrite_limit(base_limit_mg_l: ArrayLike, chloride_mg_l: ArrayLike, is_prote
     """
     base = np.asarray(base_limit_mg_l, float)
     borne = np.asarray(chloride_mg_l, float) / (CHLORIDE_PER_NITRITE * NITRITE_PER_NITROGEN)
-    shielded = np.maximum(base, np.minimum(borne, MOST_NITRITE_MG_L))
     # 0 * chloride: an unknown chloride stays unknown for every species
-    return np.where(np.asarray(is_protected, bool), shielded, base + 0.0 * borne)
+    return np.maximum(base, np.minimum(borne, MOST_NITRITE_MG_L) * np.asarray(is_protected, float))
 
 
 def chloride_needed(nitrite_mg_l: ArrayLike) -> FloatArray:

@@ -1,4 +1,4 @@
-"""Solids: where they come from, what a settler catches, how they break down and what nitrate that takes."""
+"""Solids: what a settler catches, how they break down and what nitrate that takes."""
 
 from __future__ import annotations
 
@@ -33,9 +33,9 @@ LABILE_SHARE = 0.5
 # 0.05-0.4.
 BREAKDOWN_AT_20_PER_DAY = 0.15
 BREAKDOWN_THETA = 1.07
-# A settler keeps its capture for two days and loses half of it every two weeks when not emptied; up to a twentieth of
-# what lies in it is then stirred up a day. Assumed in this project; days to months are met.
-FOULING_BEGINS_DAYS, FOULING_HALF_DAYS, RESUSPENDED_AT_MOST_PER_DAY = 2.0, 14.0, 0.05
+# A settler keeps its capture for two days and loses half of it every two weeks when not emptied. Assumed in this
+# project; days to months are met.
+FOULING_BEGINS_DAYS, FOULING_HALF_DAYS = 2.0, 14.0
 # g oxygen that a g of nitrate nitrogen stands in for, 5/4 mol O2 per mol N; alkalinity given back, 1 eq per mol
 # (molar masses).
 OXYGEN_PER_NITRATE_NITROGEN = 2.856
@@ -45,39 +45,6 @@ ALKALINITY_PER_NITRATE_NITROGEN = 3.573
 ANOXIC_SHARE, ANOXIC_SHARE_RANGE = 0.15, (0.05, 0.6)
 # Nitrate at half the rate [mg/L N]: 0.5, from memory of activated-sludge models.
 HALF_SATURATION_NITRATE_MG_L = 0.5
-
-
-def solids_from_feed(
-    eaten_g: ArrayLike, uneaten_g: ArrayLike, dry_matter: ArrayLike, dry_matter_digestibility: ArrayLike
-) -> FloatArray:
-    """Dry solids that feeding leaves in the water.
-
-    Parameters
-    ----------
-    eaten_g, uneaten_g : array_like, shape (...)
-        Feed eaten, and feed offered but not eaten. [g/day]
-    dry_matter : array_like, shape (...)
-        Dry share of the feed. [-]
-    dry_matter_digestibility : array_like, shape (...)
-        Share of the eaten dry matter that is absorbed. [-]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Undigested plus uneaten dry matter. [g/day]
-
-    Notes
-    -----
-    A handbook says 0.25 kg suspended solids per kg feed (from memory of Timmons & Ebeling), for feed that is nearly
-    all eaten.
-
-    Examples
-    --------
-    >>> solids_from_feed([980.0, 833.0], [20.0, 167.0], 0.91, 0.76).round(0)
-    array([232., 334.])
-    """
-    undigested = np.asarray(eaten_g, float) * (1.0 - np.asarray(dry_matter_digestibility, float))
-    return np.asarray(dry_matter, float) * (undigested + np.asarray(uneaten_g, float))
 
 
 def breakdown_rate(temperature_c: ArrayLike) -> FloatArray:
@@ -125,59 +92,6 @@ def mineralized_share(temperature_c: ArrayLike, days: ArrayLike) -> FloatArray:
     return LABILE_SHARE * -np.expm1(-breakdown_rate(temperature_c) * np.asarray(days, float))
 
 
-class Labile(NamedTuple):
-    """What lies in a place at the end of a step, and what broke down in it."""
-
-    left_g: FloatArray
-    broken_g: FloatArray
-
-
-def labile_step(
-    labile_g: ArrayLike,
-    added_g_day: ArrayLike,
-    temperature_c: ArrayLike,
-    removed_per_day: ArrayLike = 0.0,
-    days: float = 1.0,
-) -> Labile:
-    r"""Labile matter lying in a place (settler, bed, tank floor) through a step, exactly.
-
-    Parameters
-    ----------
-    labile_g : array_like, shape (...)
-        Labile dry solids there, or their nitrogen, phosphorus or oxygen demand. [g]
-    added_g_day : array_like, shape (...)
-        What settles there, evenly through the step: the labile half of the solids. [g/day]
-    temperature_c : array_like, shape (...)
-        Water temperature. [degC]
-    removed_per_day : array_like, shape (...)
-        Share that leaves otherwise, as `resuspended_per_day`. [1/day]
-    days : float
-        Length of the step. [days]
-
-    Returns
-    -------
-    Labile
-        Left and broken down. [g] What left otherwise is the rest of start + added.
-
-    Notes
-    -----
-    .. math:: dL/dt = a - (k + s) L
-
-    Examples
-    --------
-    >>> step = labile_step([100.0], 20.0, 20.0)
-    >>> step.left_g.round(2), step.broken_g.round(2)
-    (array([104.64]), array([15.36]))
-    """
-    start, added = np.asarray(labile_g, float), np.asarray(added_g_day, float)
-    broken_rate = breakdown_rate(temperature_c)
-    rate = broken_rate + np.asarray(removed_per_day, float)
-    settled = added / rate
-    gone = -np.expm1(-rate * days)
-    left = start + (settled - start) * gone
-    return Labile(left, broken_rate / rate * (start + added * days - left))
-
-
 def fouled_capture(capture_share: ArrayLike, days_since_emptied: ArrayLike) -> FloatArray:
     """Capture of a settler that was last emptied some days ago.
 
@@ -200,28 +114,6 @@ def fouled_capture(capture_share: ArrayLike, days_since_emptied: ArrayLike) -> F
     """
     late = np.maximum(np.asarray(days_since_emptied, float) - FOULING_BEGINS_DAYS, 0.0)
     return np.asarray(capture_share, float) * 0.5 ** (late / FOULING_HALF_DAYS)
-
-
-def resuspended_per_day(days_since_emptied: ArrayLike) -> FloatArray:
-    """Share of what lies in a settler that leaks back into the water each day.
-
-    Parameters
-    ----------
-    days_since_emptied : array_like, shape (...)
-        Days since it was emptied. [days]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Share. [1/day] 0 for two days, then towards 0.05 as the capture falls (assumed). What dissolves comes on top:
-        `labile_step`.
-
-    Examples
-    --------
-    >>> resuspended_per_day([1.0, 16.0, 100.0]).round(3)
-    array([0.   , 0.025, 0.05 ])
-    """
-    return RESUSPENDED_AT_MOST_PER_DAY * (1.0 - fouled_capture(1.0, days_since_emptied))
 
 
 class Denitrified(NamedTuple):

@@ -7,6 +7,7 @@ from stocksim.faces.words import verdict
 
 PARTS = {
     "Fish": "cohorts",
+    "Events": "events",
     "Tanks": "tanks",
     "Beds": "beds",
     "Loops": "loops",
@@ -48,12 +49,15 @@ st.caption("A change counts when you leave the field. Quantities carry their uni
 if table and raw is None:
     st.markdown("The text cannot be read, so there are no fields to show. Mend it under **Whole file**.")
 elif table and raw is not None:
-    names = raw.get(table) if table != "season" else None
-    paths = [("site",), ("season",)] if table == "season" else [(table, str(name)) for name in names or {}]
-    for path in paths:
-        fields.row(raw, path, shown.faults)
-    if table != "season":
-        fields.add_button(table, raw)
+    if table == "events":
+        fields.events(raw, shown.faults, season if not shown.is_last_sound else None)
+    else:
+        names = raw.get(table) if table != "season" else None
+        paths = [("site",), ("season",)] if table == "season" else [(table, str(name)) for name in names or {}]
+        for path in paths:
+            fields.row(raw, path, shown.faults)
+        if table != "season":
+            fields.add_button(table, raw)
 else:
     key = f"whole {st.session_state.site_turn}"
     st.session_state.setdefault(key, text)

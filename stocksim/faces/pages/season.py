@@ -3,6 +3,7 @@
 import streamlit as st
 
 from stocksim.faces import markup, screen
+from stocksim.faces.fate_words import event_lines, fate_note, fate_rows, is_worth_telling
 from stocksim.faces.water_words import tank_water_rows
 from stocksim.faces.words import cautions, day_words, verdict
 from stocksim.site.examples import example_names
@@ -47,6 +48,12 @@ dense = {finding.where for finding in broken if finding.limit == "density"}
 rows = tank_water_rows(season, season.findings, units)
 st.html(markup.table_html(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense]))
 st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit of that day, mg/L. ✗: limit broken.")
+
+if is_worth_telling(season):
+    st.markdown("## What becomes of the fish")
+    st.html(markup.table_html(fate_rows(season, units)))
+    st.caption(fate_note(season))
+    st.html(markup.bullets_html(event_lines(season, units), False))
 
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
 st.html(markup.species_key_html(season))

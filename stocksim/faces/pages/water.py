@@ -71,7 +71,7 @@ if st.session_state.get("ramp_for") == source:
         st.code("\n".join(ramp_words.site_lines(ramp)), language="toml", wrap_lines=True)
         if not shown.faults:
             st.button("Write the ramp into the site", on_click=write_ramp, args=(ramp.changes,))
-    st.html(markup.bullets_html(ramp_words.CAUTIONS))
+    st.html(markup.bullets_html(ramp_words.cautions(ramp)))
 else:
     st.caption("Week by week, the most feed that a young or winter-shrunken film bears. Takes some seconds.")
 

@@ -1,0 +1,45 @@
+"""Which fish of a tank could eat which, day by day."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.course import Course
+from stocksim.engine.layout import Layout
+from stocksim.fish.body import total_length_mm
+from stocksim.fish.company import fits_mouth_probability, length_spread
+
+FloatArray = NDArray[np.float64]
+
+
+def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
+    """Chance that a tankmate drawn at random fits the mouth of another, for the worst pair of cohorts of a tank.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+
+    Returns
+    -------
+    ndarray, shape (scenario, day, tank)
+        Chance [-], fish of one cohort among themselves included; NaN where there is no fish.
+    """
+    species = layout.species
+    slope = species["length_weight_slope"]
+    length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
+    spread = length_spread(course.size_spread, slope)
+    there = course.count > 0.0
+    worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
+    for tank in range(len(layout.tanks)):
+        inside = np.flatnonzero(layout.cohort_tank[:, tank] > 0.0)
+        for predator in inside:
+            for prey in inside:
+                share = species["prey_share_deep" if species["is_deep"][prey] else "prey_share_slender"][predator]
+                chance = fits_mouth_probability(
+                    length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share
+                )
+                both = there[..., predator] & there[..., prey]
+                worst[..., tank] = np.fmax(worst[..., tank], np.where(both, chance, np.nan))
+    return worst

@@ -1,0 +1,92 @@
+"""Base that a keeper doses: how much each loop gets today, and what comes with it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.layout import Layout
+from stocksim.engine.waterworks import SOLUTES
+from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose
+from stocksim.water.carbonate import CALCIUM_CARBONATE_MG_MEQ, CARBON_DIOXIDE_G_MOL, Dissociation
+
+FloatArray = NDArray[np.float64]
+
+# Carbon dioxide that moves with alkalinity, one mole for each equivalent [g/g CaCO3]
+CO2_PER_ALKALINITY = CARBON_DIOXIDE_G_MOL / CALCIUM_CARBONATE_MG_MEQ
+# Salts that take up carbon dioxide lift pH further than the dose's own rule reckons: in bare water 0.28 instead of 0.2
+# with carbonates and 0.50 with hydroxides (measured in this project), so their daily rise is cut by that much.
+SWING_BY_CARBON_DIOXIDE = 1.5
+
+
+class Dosing:
+    """Doses of every loop toward its target of alkalinity.
+
+    ``per_alkalinity`` (solute, loop) is what a gram of alkalinity brings of each solute [g/g], ``salt_per_alkalinity``
+    (loop,) the salt itself. [g/g]
+    """
+
+    def __init__(self, layout: Layout):
+        works, members = layout.water, layout.leaf_loop
+        salts = [SALTS[name] for name in works.salts]
+        self.loops = len(layout.loops)
+        self.salt_per_alkalinity = np.array([salt.salt_g_per_alkalinity_g for salt in salts])
+        taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
+        self.most_ph_rise = MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY)
+        brings = {
+            "alkalinity": np.ones(self.loops),
+            "co2": -taken_up,
+            "potassium": [salt.potassium_share * salt.salt_g_per_alkalinity_g for salt in salts],
+            "calcium": [salt.calcium_share * salt.salt_g_per_alkalinity_g for salt in salts],
+            "sodium": [salt.sodium_share * salt.salt_g_per_alkalinity_g for salt in salts],
+        }
+        self.per_alkalinity = np.stack([np.asarray(brings.get(name, np.zeros(self.loops)), float) for name in SOLUTES])
+        target = works.target_alkalinity
+        self.has_target = not np.isnan(target).all()
+        # water without a target is never below it
+        self.wished = np.where(np.isnan(target), 0.0, target)
+        self.volume = layout.volume_m3.dot(members) + layout.sump_volume_m3
+        self.ammonia_limit = _ammonia_limit(layout)
+        loop_of_tank = members[: len(layout.tanks)].argmax(axis=1)
+        self.tank_order = np.argsort(loop_of_tank, kind="stable")
+        self.loops_with_tanks, self.first_of_loop = np.unique(loop_of_tank[self.tank_order], return_index=True)
+
+    def dose(
+        self,
+        held_g: FloatArray,
+        ph: FloatArray,
+        tan_mg_l: FloatArray,
+        temperature_c: FloatArray,
+        constants: Dissociation,
+    ) -> FloatArray:
+        """Alkalinity dosed today, shape (scenario, loop). [g CaCO3]
+
+        Parameters
+        ----------
+        held_g : ndarray, shape (scenario, loop)
+            Alkalinity as CaCO3 in each loop's water. [g]
+        ph, tan_mg_l : ndarray, shape (scenario, tank)
+            Of the morning. [-], [mg/L]
+        temperature_c, constants : ndarray, Dissociation, shape (..., loop)
+            Water temperature [degC] and its equilibria.
+        """
+        if not self.has_target:
+            return np.zeros(held_g.shape)
+        return buffer_dose(
+            held_g / self.volume, self.wished, self.volume, self._greatest(ph), self._greatest(tan_mg_l), temperature_c,
+            self.ammonia_limit, self.most_ph_rise, constants,
+        )  # fmt: skip
+
+    def _greatest(self, of_tanks: FloatArray) -> FloatArray:
+        """Greatest of each loop's tanks, 0 where a loop has none; shapes (scenario, tank) and (scenario, loop)."""
+        greatest = np.zeros((of_tanks.shape[0], self.loops))
+        greatest[:, self.loops_with_tanks] = np.maximum.reduceat(
+            of_tanks[:, self.tank_order], self.first_of_loop, axis=1
+        )
+        return greatest
+
+
+def _ammonia_limit(layout: Layout) -> FloatArray:
+    """Lowest un-ionized ammonia limit of the fish of each loop, infinite without fish. [mg/L]"""
+    limit = layout.species["unionized_ammonia_design"][..., None]
+    return np.where(layout.cohort_loop > 0.0, limit, np.inf).min(axis=-2, initial=np.inf)

@@ -1,0 +1,310 @@
+"""Every planting as batches that stand, grow and are harvested on dates: known before the daily loop."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.bed_climate import BedClimate, bed_climate
+from stocksim.library.crops import NUTRIENTS
+from stocksim.library.sources import Entry
+from stocksim.plants.growth import (
+    closed_cover_growth,
+    growth_sum_needed,
+    staggered_cover,
+    stand_mass,
+    temperature_response,
+    thermal_days,
+)
+from stocksim.site.model import PlantingTable
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+
+PICKED_EVERY_DAYS = 7  # cut and picked crops: once a week (common practice)
+
+
+class Batch(NamedTuple):
+    """Plants that go in and come out together; arrays (day,) from ``first`` to ``last``, both counted."""
+
+    first: int
+    last: int
+    area_m2: float
+    growth_g: FloatArray  # dry matter of the whole plants
+    nutrients_g: FloatArray  # (nutrient, day): what that growth takes up
+    harvest_kg: FloatArray  # fresh, if nothing was short
+    is_ripe: bool
+
+
+@dataclass(frozen=True)
+class Stand:
+    """One planting of a bed.
+
+    Parameters
+    ----------
+    bed : str
+        Name of the bed.
+    number : int
+        Place in the bed's list of plantings.
+    crop : str
+        Key of the crop.
+    area_m2 : float
+        Of the planting.
+    batches : tuple of Batch
+        In the order they are planted.
+    even_g_m2 : ndarray, shape (nutrient, day)
+        What a square metre of this crop, all ages side by side, takes up in the day's light and warmth. [g/m2/day]
+    """
+
+    bed: str
+    number: int
+    crop: str
+    area_m2: float
+    batches: tuple[Batch, ...]
+    even_g_m2: FloatArray
+
+
+@dataclass(frozen=True)
+class Stands:
+    """All plantings of a site.
+
+    Parameters
+    ----------
+    beds, loops : tuple of str
+        Names; ``loop_of`` gives each bed's loop, ``on_loop`` whether loop water runs through it.
+    climate : BedClimate
+        What they grow in.
+    stands : tuple of Stand
+        Every planting.
+    days : int
+        Days of the season.
+    """
+
+    beds: tuple[str, ...]
+    loops: tuple[str, ...]
+    loop_of: tuple[int, ...]
+    on_loop: tuple[bool, ...]
+    climate: BedClimate
+    stands: tuple[Stand, ...]
+    days: int
+
+    def of_bed(self, bed: str) -> list[Stand]:
+        """Plantings of one bed."""
+        return [stand for stand in self.stands if stand.bed == bed]
+
+    @cached_property
+    def area_m2(self) -> FloatArray:
+        """Planted area, shape (day, bed)."""
+        area = np.zeros((self.days, len(self.beds)))
+        for stand in self.stands:
+            area[:, self.beds.index(stand.bed)] += planted(stand, self.days)
+        return area
+
+    @cached_property
+    def demand_g(self) -> FloatArray:
+        """Uptake of every nutrient if nothing is short, shape (nutrient, day, bed). [g/day]"""
+        demand = np.zeros((len(NUTRIENTS), self.days, len(self.beds)))
+        for stand in self.stands:
+            column = self.beds.index(stand.bed)
+            for batch in stand.batches:
+                demand[:, batch.first : batch.last + 1, column] += batch.nutrients_g
+        return demand
+
+    @cached_property
+    def even_nitrogen_g_m2(self) -> FloatArray:
+        """Nitrogen that a square metre of each loop's mix of crops takes up, all ages, shape (day, loop). [g/m2/day]
+
+        On bare days the season's mix counts; NaN where loop water feeds no planting at all.
+        """
+        drawn, area = np.zeros((self.days, len(self.loops))), np.zeros((self.days, len(self.loops)))
+        for loop, here, stand in self._fed_by_water():
+            drawn[:, loop] += here * stand.even_g_m2[0]
+            area[:, loop] += here
+        return np.divide(drawn, area, out=self.mix_nitrogen_g_m2.copy(), where=area > 0.0)
+
+    @cached_property
+    def mix_nitrogen_g_m2(self) -> FloatArray:
+        """The same for the season's whole mix of crops, whatever stands on the day: light and warmth alone move it."""
+        drawn, whole = np.zeros((self.days, len(self.loops))), np.zeros(len(self.loops))
+        for loop, here, stand in self._fed_by_water():
+            drawn[:, loop] += here.sum() * stand.even_g_m2[0]
+            whole[loop] += here.sum()
+        return np.divide(drawn, whole, out=np.full(drawn.shape, np.nan), where=whole > 0.0)
+
+    def _fed_by_water(self) -> list[tuple[int, FloatArray, Stand]]:
+        """Loop, area by day and planting of all that loop water feeds."""
+        beds = [self.beds.index(stand.bed) for stand in self.stands]
+        return [
+            (self.loop_of[bed], planted(stand, self.days), stand)
+            for bed, stand in zip(beds, self.stands, strict=True)
+            if self.on_loop[bed]
+        ]
+
+    def harvest_kg(self, met: FloatArray) -> FloatArray:
+        """Fresh harvest [kg/day], shape (day, bed), where growth was a share ``met`` (day, bed) of what it could be."""
+        picked = np.zeros((self.days, len(self.beds)))
+        for stand in self.stands:
+            column = self.beds.index(stand.bed)
+            for batch in stand.batches:
+                picked[batch.first : batch.last + 1, column] += batch_harvest(batch, met[:, column])
+        return picked
+
+
+def planted(stand: Stand, days: int) -> FloatArray:
+    """Area that a planting really covers, shape (day,). [m2]"""
+    area = np.zeros(days)
+    for batch in stand.batches:
+        area[batch.first : batch.last + 1] += batch.area_m2
+    return area
+
+
+def batch_harvest(batch: Batch, met: FloatArray) -> FloatArray:
+    """Fresh harvest of a batch on each of its days, by the share of growth met since the last harvest. [kg/day]"""
+    here = met[batch.first : batch.last + 1]
+    picked = np.zeros_like(batch.harvest_kg)
+    since = 0
+    for day in np.flatnonzero(batch.harvest_kg > 0.0):
+        grown = batch.growth_g[since : day + 1]
+        whole = float(grown.sum())
+        share = float((grown * here[since : day + 1]).sum()) / whole if whole > 0.0 else 1.0
+        picked[day] = share * batch.harvest_kg[day]
+        since = int(day) + 1
+    return picked
+
+
+def build_stands(site: Site) -> Stands:
+    """Batches of every planting of a site.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    Stands
+        What stands where on each day, what it takes up and when it is harvested, if nothing is short.
+    """
+    file, climate = site.file, bed_climate(site)
+    loops = tuple(file.loops)
+    stands = []
+    for column, (key, bed) in enumerate(file.beds.items()):
+        for number, planting in enumerate(bed.plantings):
+            area = (bed.planted_face or bed.area) if planting.area is None else planting.area
+            weather = _Weather(site.crops[planting.crop], climate, column)
+            batches = tuple(_batches(site, planting, area, weather))
+            stands.append(Stand(key, number, planting.crop, area, batches, weather.even_nutrients()))
+    return Stands(
+        beds=tuple(file.beds), loops=loops, loop_of=tuple(loops.index(bed.loop) for bed in file.beds.values()),
+        on_loop=tuple(bed.kind != "wicking" for bed in file.beds.values()), climate=climate, stands=tuple(stands),
+        days=site.days,
+    )  # fmt: skip
+
+
+class _Weather:
+    """A crop in a bed's light and warmth: running sums over the season."""
+
+    def __init__(self, crop: Entry, climate: BedClimate, column: int):
+        self.crop = crop
+        warmth = climate.growth_c[:, column]
+        base, best, most = (crop[f"temperature_{end}"] for end in ("base", "optimum", "max"))
+        share = temperature_response(warmth, base, best, most)
+        light = climate.light_mol_m2[:, column]
+        self.growth = closed_cover_growth(light, share, crop["light_use"], crop["light_half_saturation"])
+        self.growth_sum = np.concatenate([[0.0], np.cumsum(self.growth)])
+        self.thermal_sum = np.concatenate([[0.0], np.cumsum(thermal_days(warmth, base, best))])
+        plants = 0.5 * (crop["plants_per_area_low"] + crop["plants_per_area_high"])
+        self.start, self.cover = plants * crop["seedling_dry_mass"], crop["cover_per_dry_mass"]
+        self.goal = max(crop["stand_dry_mass"], 1.0001 * self.start)
+        self.needed = float(growth_sum_needed(self.start, self.goal, self.cover))
+        self.harvest = crop.facts["harvest"]
+        self.leaf = np.array([crop[key] for key in NUTRIENTS])
+        self.fruit = np.array([crop.number(f"fruit_{key}", crop[key]) for key in NUTRIENTS])
+        for content in (self.leaf, self.fruit):  # beans and peas take part of their nitrogen from the air
+            content[0] *= 1.0 - crop.number("nitrogen_fixed", 0.0)
+
+    def even_nutrients(self) -> FloatArray:
+        """Uptake of a square metre of all ages, shape (nutrient, day). [g/m2/day]"""
+        cover = float(staggered_cover(self.start, self.goal, self.cover))
+        content = self.leaf
+        if self.harvest != "once":
+            cover = float(-np.expm1(-self.cover * self.goal))
+        if self.harvest == "fruit":
+            picked = self.crop["harvest_index"]
+            content = picked * self.fruit + (1.0 - picked) * self.leaf
+        return content[:, None] * (cover * self.growth)
+
+    def ripe_day(self, first: int) -> int:
+        """First day at whose end a batch planted on a day may be harvested; beyond the season where none."""
+        by_mass = self.growth_sum[first] + (0.0 if self.harvest == "fruit" else self.needed)
+        by_warmth = self.thermal_sum[first] + self.crop["thermal_time"]
+        return int(max(np.searchsorted(self.growth_sum, by_mass), np.searchsorted(self.thermal_sum, by_warmth))) - 1
+
+    def batch(self, first: int, end: int, area: float, growing: float) -> Batch:
+        """A batch planted on the morning of a day that must be out by the evening of another."""
+        ripe, crop = self.ripe_day(first), self.crop
+        is_ripe = ripe <= end
+        last = min(ripe, end) if self.harvest == "once" else end
+        mass = stand_mass(self.start, self.growth_sum[first : last + 2] - self.growth_sum[first], self.cover)
+        if self.harvest == "cut" and is_ripe:
+            # cut back to the stand when cutting begins, and held there
+            after = self.growth[ripe + 1 : last + 1] * -np.expm1(-self.cover * self.goal)
+            growth = np.concatenate([np.diff(mass)[: ripe + 1 - first], after])
+        else:
+            growth = np.diff(mass)
+        picking = np.arange(first, last + 1) > ripe  # growth that goes into fruit or later cuts
+        index = crop["harvest_index"]
+        share = index * picking if self.harvest == "fruit" else np.zeros(growth.size)
+        content = self.leaf[:, None] + (self.fruit - self.leaf)[:, None] * share
+        fresh = self._fresh(growth, mass, first, last, ripe) * growing / crop["dry_matter"] / 1000.0
+        return Batch(first, last, area, growing * growth, content * growing * growth, fresh, is_ripe)
+
+    def _fresh(self, growth: FloatArray, mass: FloatArray, first: int, last: int, ripe: int) -> FloatArray:
+        """Dry matter harvested on each day. [g/m2/day]"""
+        out, index = np.zeros(growth.size), self.crop["harvest_index"]
+        if self.harvest == "once":
+            out[-1] = index * mass[-1]
+            return out
+        if ripe > last:
+            if self.harvest == "cut":  # cleared young
+                out[-1] = index * mass[-1]
+            return out
+        days = np.arange(ripe, last + 1, PICKED_EVERY_DAYS)
+        cuts = np.unique(np.append(days, last)) - first
+        before = ripe - first
+        if self.harvest == "cut":
+            out[before] = index * max(mass[before + 1] - self.goal, 0.0)
+        for start, stop in itertools.pairwise(cuts):
+            out[stop] += index * growth[start + 1 : stop + 1].sum()
+        if self.harvest == "cut":  # the last cut clears the bed
+            out[-1] += index * self.goal
+        return out
+
+
+def _batches(site: Site, planting: PlantingTable, area: float, weather: _Weather) -> list[Batch]:
+    """Batches of a planting: shares planted every few days, each planted again when it is harvested and has rested."""
+    first = (planting.start - site.file.season.start).days
+    end = (planting.end - site.file.season.start).days
+    crop = weather.crop
+    usual_days = 0.5 * (crop["days_to_harvest_low"] + crop["days_to_harvest_high"]) + planting.empty_days
+    every = planting.every_days
+    shares = 1 if every is None else max(1, round(usual_days / every))
+    here = area / shares
+    batches = []
+    for share in range(shares):
+        day = first + share * (every or 0)
+        while day <= end:
+            batch = weather.batch(day, end, here, here * (1.0 - planting.seedling_share))
+            batches.append(batch)
+            if weather.harvest != "once":
+                break
+            day = batch.last + 1 + planting.empty_days
+            if every is not None:  # its next turn
+                turns = -(-(day - first - share * every) // (shares * every))
+                day = first + share * every + turns * shares * every
+    return sorted(batches, key=lambda batch: batch.first)

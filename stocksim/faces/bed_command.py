@@ -1,0 +1,32 @@
+"""The command that weighs fish against beds."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def beds(
+    site: Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)],
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")
+    ] = False,
+) -> None:
+    """Tell the area that the feed carries and the feed that the area needs, by week. Reads SITE; writes nothing."""
+    from stocksim.engine.running import run_season
+    from stocksim.faces.answers import Bar
+    from stocksim.faces.bed_answer import beds_answer, beds_text
+    from stocksim.planning.bed_plan import bed_plan
+    from stocksim.site.reading import load_site
+
+    loaded = load_site(site)
+    bar = Bar("loops")
+    plan = bed_plan(run_season(loaded), bar)
+    bar.close()
+    if as_json:
+        typer.echo(json.dumps(beds_answer(plan), indent=2, allow_nan=False))
+    else:
+        typer.echo(beds_text(plan))

@@ -1,0 +1,267 @@
+"""What becomes of the fish: rules and events in words, and a table of every cohort's ledger."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+
+from stocksim.engine.happenings import Transfer
+from stocksim.engine.ledger import TAKEN, ledger
+from stocksim.engine.results import Season
+from stocksim.fish.spread import share_above
+from stocksim.site.cohorts import events_in_order
+from stocksim.site.fish_tables import Event, GradeEvent, Ration, RemovalEvent, StockEvent
+from stocksim.units import format_quantity
+
+_TOLD = 0.5  # fish: fewer are the model's crumbs
+_OTHERWISE = tuple(entry for kind, entry in TAKEN.items() if kind != "harvest")
+
+
+def _day(day: dt.date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
+def ration_words(rule: Ration | None, units: str) -> str:
+    """A feeding rule in a few words, as ``by sight, 85 % of appetite, no feed on sun``."""
+    if rule is None:
+        return "by sight, as no rule is given"
+    if rule.kind == "unfed":
+        return "not fed"
+    match rule.kind:
+        case "appetite":
+            words = [f"by sight, {100 * rule.fraction:.0f} % of appetite"]
+        case "percent":
+            words = [f"{rule.percent:g} % of body weight a day"]
+        case "table":
+            words = ["by a table of temperature and weight"]
+        case "fixed":
+            words = [f"{format_quantity(rule.per_day, 'weight', units)} a day for the tank"]
+        case "beds":
+            ratio = "the handbook band's middle" if rule.ratio is None else _ratio(rule.ratio, units)
+            words = [f"what the planted beds need, by {ratio}"]
+    words += [
+        f"each {cold.feed_every_days}. day below {format_quantity(cold.below, 'temperature', units)}"
+        for cold in rule.cold_rules
+    ]
+    if rule.stop_below is not None:
+        words.append(f"none below {format_quantity(rule.stop_below, 'temperature', units)}")
+    if rule.fasting_days:
+        words.append(f"none on {' and '.join(rule.fasting_days)}")
+    return ", ".join(words)
+
+
+def _ratio(value: float, units: str) -> str:
+    return format_quantity(value, "planting_ratio", units)
+
+
+def event_words(event: Event, units: str) -> str:
+    """What an event asks for, as ``harvest 12 of big_perch, the largest``."""
+    if isinstance(event, StockEvent):
+        weight = format_quantity(event.mean_weight, "weight", units)
+        return f"stock {event.count} more of {weight} into {event.cohort}"
+    if isinstance(event, GradeEvent):
+        which = (
+            f"the largest {100 * event.largest_share:.0f} %"
+            if event.largest_share is not None
+            else f"those of {format_quantity(event.above or 0.0, 'weight', units)} or more"
+        )
+        return f"grade {event.cohort}: {which} become {event.into} in {event.tank}"
+    if isinstance(event, RemovalEvent):
+        return f"{event.kind} {_amount(event, units)}"
+    match event.kind:
+        case "move":
+            return f"move {event.cohort} to {event.tank}"
+        case "feed":
+            return f"feed {event.cohort} {event.feed}"
+        case _:
+            return f"feed {event.cohort} {ration_words(event.ration, units)}"
+
+
+def _amount(event: RemovalEvent, units: str) -> str:
+    which = event.which or ("largest" if event.kind == "harvest" else "any")
+    of_size = "" if which == "any" else f", the {which}"
+    if event.all:
+        return f"all of {event.cohort}"
+    if event.above is not None:
+        return f"those of {event.cohort} of {format_quantity(event.above, 'weight', units)} or more"
+    if event.weight is not None:
+        return f"{format_quantity(event.weight / 1000.0, 'mass', units)} of {event.cohort}{of_size}"
+    if event.share is not None:
+        return f"{100 * event.share:.0f} % of {event.cohort}{of_size}"
+    return f"{event.count} of {event.cohort}{of_size}"
+
+
+def events_by_number(season: Season, units: str = "") -> dict[int, str]:
+    """Sentence of each event by its number in the file, in date order; as in `event_lines`."""
+    units = units or season.site.file.site.units
+    done = {transfer.happening.number: transfer for transfer in season.course.transfers}
+    return {
+        number: f"On {_day(event.date)}: {event_words(event, units)}{_outcome(done.get(number), units)}."
+        for number, event in events_in_order(season.site.file)
+    }
+
+
+def event_lines(season: Season, units: str, most: int | None = None) -> list[str]:
+    """Events in date order with what they really moved, as ``On 10 Jan 2027: harvest 12 of big_perch ...``.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    units : str
+        ``metric`` or ``us``.
+    most : int, optional
+        Lines at most; the last then says how many more there are.
+
+    Returns
+    -------
+    list of str
+        Sentences; empty where the file has no events.
+    """
+    lines = list(events_by_number(season, units).values())
+    if most is not None and len(lines) > most:
+        lines = [*lines[: most - 1], f"And {len(lines) - most + 1} more, in the site file and in the JSON answer."]
+    return lines
+
+
+def _outcome(transfer: Transfer | None, units: str) -> str:
+    """What went in the model, where the event's own words do not say it."""
+    if transfer is None or transfer.happening.kind in ("ration", "feed", "stock"):
+        return ""
+    fish, mass = float(transfer.fish[0]), float(transfer.mass_g[0])
+    if fish < _TOLD:
+        return " (in the model there is hardly a fish of them)"
+    mean = format_quantity(mass / fish, "weight", units)
+    return f" ({fish:.0f} fish, {format_quantity(mass / 1000.0, 'mass', units)}, {mean} each)"
+
+
+def is_worth_telling(season: Season) -> bool:
+    """Whether the file has events, or at least half a fish dies."""
+    return bool(season.site.file.events) or float(season.course.deaths[0].sum()) >= _TOLD
+
+
+def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
+    """One row a cohort: numbers and masses of what became of its fish; columns with nothing to tell are left out.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of dict of str to str
+        Ready to print; keys are the column heads. Numbers are rounded to whole fish: the exact ones are in ledger.csv.
+    """
+    rows = []
+    for name, entries in ledger(season.layout, season.course).items():
+        graded = np.subtract(entries["from_grading"], entries["to_grading"])
+        taken = np.sum([entries[key] for key in _OTHERWISE], axis=0)
+        rows.append(
+            {
+                "cohort": name,
+                "stocked": _pair(entries["stocked"], units),
+                "grown": format_quantity(entries["growth"][1] / 1000.0, "mass", units),
+                "graded in/out": _pair(graded, units, "+"),
+                "harvested": _pair(entries["harvested"], units),
+                "thinned, sold, given": _pair(taken, units),
+                "died": _pair(entries["deaths"], units),
+                "left": _pair(entries["at_end"], units),
+                "market size": _market(season, name, units),
+            }
+        )
+    often_idle = ("graded in/out", "harvested", "thinned, sold, given")
+    idle = {head for head in often_idle if all(row[head] == "-" for row in rows)}
+    return [{head: text for head, text in row.items() if head not in idle} for row in rows]
+
+
+def _pair(amount: Any, units: str, sign: str = "") -> str:
+    """Number and mass of fish, as ``12, 3.4 kg``."""
+    fish, kg = float(amount[0]), float(amount[1]) / 1000.0
+    if fish == 0.0 and abs(kg) < 5e-4:
+        return "-"
+    mass = format_quantity(kg, "mass", units)
+    plus = sign if fish > 0.0 else ""
+    return f"{'<1' if 0.0 < fish < _TOLD else f'{plus}{fish:z.0f}'}, {plus}{mass}"
+
+
+def market(season: Season, cohort: str) -> dict[str, float] | None:
+    """Share of a cohort's fish left on the last day that weigh the species' market weight or more.
+
+    Returns
+    -------
+    dict or None
+        ``market_weight_g``, ``mean_weight_g``, ``size_spread``, ``share_above_market``; None where no fish are left.
+    """
+    layout, course = season.layout, season.course
+    columns = [at for at, name in enumerate(layout.cohorts) if name == cohort and course.count[0, -1, at] >= _TOLD]
+    if not columns:
+        return None
+    at = columns[-1]
+    weight, spread = float(course.weight_g[0, -1, at]), float(course.size_spread[0, -1, at])
+    cut = season.site.species[layout.stays[at].table.species]["market_weight"]
+    return {
+        "market_weight_g": cut,
+        "mean_weight_g": weight,
+        "size_spread": spread,
+        "share_above_market": float(share_above(weight, spread, cut)),
+    }
+
+
+def _market(season: Season, cohort: str, units: str) -> str:
+    found = market(season, cohort)
+    if found is None:
+        return "-"
+    cut = format_quantity(found["market_weight_g"], "weight", units)
+    percent = 100.0 * found["share_above_market"]
+    return f"{'<1' if 0.0 < percent < _TOLD else f'{percent:.0f}'} % reach {cut}"
+
+
+def fate_note(season: Season) -> str:
+    """How to read the table, and what its shares of market size rest on."""
+    shown = [stay for stay in season.layout.stays if market(season, stay.cohort) is not None]
+    assumed = dict.fromkeys(stay.cohort for stay in shown if stay.table.size_spread is None)
+    every = len(assumed) == len({stay.cohort for stay in shown})
+    names = "" if every else f" for {', '.join(assumed)}"
+    rest = (
+        f"an assumed spread of sizes{names}: weigh twenty fish one by one and write size_spread"
+        if assumed
+        else "the file's spread of sizes, which only grading and harvests change in the model"
+    )
+    return f"Market size: share of the fish left that weigh as much or more, by {rest}."
+
+
+def fate_data(season: Season) -> dict[str, Any]:
+    """Every cohort's ledger and its market share, keys carry units."""
+    data: dict[str, Any] = {}
+    for name, entries in ledger(season.layout, season.course).items():
+        sums = {key: {"fish": round(fish, 6), "kg": round(mass / 1000.0, 6)} for key, (fish, mass) in entries.items()}
+        found = market(season, name)
+        rounded = {key: round(value, 6) for key, value in found.items()} if found else None
+        data[name] = {"ledger": sums, "market_size_at_end": rounded}
+    return data
+
+
+def event_data(season: Season) -> list[dict[str, Any]]:
+    """Events in date order: what each asked for, in the site file's words, and what it moved."""
+    units = season.site.file.site.units
+    done = {transfer.happening.number: transfer for transfer in season.course.transfers}
+    found = []
+    for number, event in events_in_order(season.site.file):
+        transfer = done.get(number)
+        found.append(
+            {
+                "event": number,
+                "date": event.date.isoformat(),
+                "kind": event.kind,
+                "cohort": event.cohort,
+                "words": event_words(event, units),
+                "fish": None if transfer is None else round(float(transfer.fish[0]), 6),
+                "kg": None if transfer is None else round(float(transfer.mass_g[0]) / 1000.0, 6),
+            }
+        )
+    return found

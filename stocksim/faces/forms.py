@@ -1,0 +1,222 @@
+"""What the edit page shows of each table of a site file: its fields, and what stands there when a kind is picked."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple, get_args
+
+from stocksim.faces.editing import Step
+from stocksim.site.fish_tables import REMOVALS, WEEKDAYS
+from stocksim.site.quantities import MONTHS, BufferSalt
+
+Path = tuple[Step, ...]
+
+
+class Field(NamedTuple):
+    """One field: keys below its row, label, kind and choices.
+
+    Kinds are text, number, whole, date, list and numbers (with commas between), yes, choice, several (of the choices)
+    and table (chosen by its ``kind``).
+    """
+
+    path: Path
+    label: str
+    kind: str = "text"
+    choices: tuple[str, ...] | str = ()
+    width: int = 130
+
+
+# tables chosen by their ``kind``: what stands in the file when a kind is picked
+TABLE_STARTS: dict[str, dict[str, dict[str, Any] | None]] = {
+    "oxygen_supply": {
+        "": None,
+        "diffuser": {"kind": "diffuser", "power": "30 W"},
+        "measured": {"kind": "measured", "transfer": "20 g/h"},
+        "none": {"kind": "none"},
+    },
+    "ration": {
+        "": None,
+        "appetite": {"kind": "appetite", "fraction": 0.85},
+        "percent": {"kind": "percent", "percent": 2.0},
+        "table": {
+            "kind": "table",
+            "temperatures": ["10 degC", "20 degC"],
+            "weights": ["20 g", "100 g"],
+            "percent": [[2.0, 1.5], [3.0, 2.0]],
+        },
+        "fixed": {"kind": "fixed", "per_day": "50 g"},
+        "beds": {"kind": "beds"},
+        "unfed": {"kind": "unfed"},
+    },
+    "water_temperature": {
+        "constant": {"kind": "constant", "value": "15 degC"},
+        "monthly": {"kind": "monthly", "values": dict.fromkeys(MONTHS, "15 degC")},
+        "log": {"kind": "log", "file": "temperature.csv"},
+        "computed": {"kind": "computed"},
+    },
+}
+_SUPPLY = {
+    "diffuser": [Field(("oxygen_supply", "power"), "air power")],
+    "measured": [Field(("oxygen_supply", "transfer"), "oxygen transfer")],
+}
+_WATER = {
+    "constant": [Field(("water_temperature", "value"), "water")],
+    "monthly": [Field(("water_temperature", "values", month), month, width=92) for month in MONTHS],
+    "log": [Field(("water_temperature", "file"), "log file", width=180)],
+    "computed": [],
+}
+_SUPPLY_KIND = Field(("oxygen_supply",), "oxygen supply", "table", tuple(TABLE_STARTS["oxygen_supply"]))
+
+FORMS: dict[str, list[Field]] = {
+    "cohorts": [
+        Field(("species",), "species", "choice", "species", 190),
+        Field(("tank",), "tank", "choice", "tanks"),
+        Field(("count",), "number of fish", "whole"),
+        Field(("mean_weight",), "mean weight", width=110),
+        Field(("stocked",), "stocked on", "date"),
+        Field(("feed",), "feed", "choice", "feeds", 180),
+        Field(("ration",), "ration", "table", tuple(TABLE_STARTS["ration"])),
+        Field(("wild",), "wild-caught", "yes"),
+    ],
+    # shown one step away: what few cohorts need
+    "cohorts, more": [
+        Field(("trained",), "wild, but eats pellets already", "yes"),
+        Field(("sex",), "sex", "choice", ("", "mixed", "males", "females")),
+        Field(("size_spread",), "size spread, as 0.25", "number"),
+    ],
+    "tanks": [
+        Field(("loop",), "loop", "choice", "loops"),
+        Field(("volume",), "volume", width=110),
+        Field(("flow",), "flow", width=110),
+        Field(("depth",), "depth", width=100),
+        _SUPPLY_KIND,
+    ],
+    "beds": [
+        Field(("loop",), "loop", "choice", "loops"),
+        Field(("kind",), "kind", "choice", ("raft", "media", "tower", "wicking")),
+        Field(("area",), "area", width=110),
+        Field(("depth",), "depth", width=100),
+        Field(("flow",), "flow", width=110),
+        Field(("media_size",), "media size", width=110),
+        Field(("planted_face",), "planted face", width=110),
+        Field(("biofilter_started",), "film started", "date"),
+        _SUPPLY_KIND,
+    ],
+    "biofilters": [
+        Field(("loop",), "loop", "choice", "loops"),
+        Field(("kind",), "kind", "choice", ("trickling", "submerged")),
+        Field(("media_volume",), "media volume", width=120),
+        Field(("specific_surface",), "specific surface", width=140),
+        Field(("flow",), "flow", width=110),
+        Field(("biofilter_started",), "film started", "date"),
+        _SUPPLY_KIND,
+    ],
+    "settlers": [
+        Field(("loop",), "loop", "choice", "loops"),
+        Field(("kind",), "kind", "choice", ("swirl", "radial_flow", "settling_basin", "swirl_and_netting"), 180),
+        Field(("share_of_flow",), "share of flow", "number", width=110),
+        Field(("capture",), "capture", "number", width=100),
+        Field(("drawn_off",), "drawn off", width=110),
+        Field(("emptied_every_days",), "emptied every (days)", "whole"),
+        Field(("feeds",), "feeds", "choice", "beds"),
+    ],
+    "loops": [
+        Field(("sump",), "sump", width=110),
+        Field(("ph",), "pH", "number", width=90),
+        Field(("alkalinity_target",), "alkalinity target"),
+        Field(("buffer",), "buffer", "choice", ("", *get_args(BufferSalt)), 200),
+        Field(("source_water", "alkalinity"), "source alkalinity"),
+        Field(("evaporation",), "evaporation", width=110),
+        Field(("return_drop",), "fall into sump", width=110),
+        Field(("biofilter_started",), "biofilter started", "date"),
+        _SUPPLY_KIND,
+        Field(("water_temperature",), "temperature", "table", tuple(TABLE_STARTS["water_temperature"])),
+    ],
+    "season": [Field(("start",), "first day", "date"), Field(("end",), "last day", "date")],
+    "site": [
+        Field(("name",), "name", width=300),
+        Field(("units",), "units shown", "choice", ("metric", "us")),
+        Field(("elevation",), "elevation"),
+        Field(("latitude",), "latitude", "number"),
+        Field(("cover_transmission",), "light through cover", "number"),
+        Field(("density_level",), "density level", "choice", ("cautious", "experienced")),
+    ],
+}
+PLANTING = [
+    Field(("crop",), "crop", "choice", "crops"),
+    Field(("from",), "from", "date"),
+    Field(("to",), "to", "date"),
+    Field(("area",), "area", width=110),
+    Field(("every_days",), "every (days)", "whole", width=110),
+    Field(("empty_days",), "bare between (days)", "whole", width=140),
+]
+EXTRA = {"oxygen_supply": _SUPPLY, "water_temperature": _WATER}
+EXTRA["ration"] = {
+    "appetite": [Field(("ration", "fraction"), "of appetite (0 to 1)", "number")],
+    "percent": [Field(("ration", "percent"), "% of body weight", "number")],
+    "table": [
+        Field(("ration", "temperatures"), "rows: temperatures", "list", width=260),
+        Field(("ration", "weights"), "columns: mean weights", "list", width=220),
+    ],
+    "fixed": [Field(("ration", "per_day"), "a day, whole tank", width=120)],
+    "beds": [Field(("ration", "ratio"), "feed per planted area", width=150)],
+}
+# of every rule that offers feed
+FED = [
+    Field(("ration", "fasting_days"), "no feed on", "several", WEEKDAYS, 260),
+    Field(("ration", "stop_below"), "no feed below"),
+    Field(("ration", "restart_after_days"), "restart after days (3)", "whole"),
+    Field(("ration", "meals_per_day"), "meals a day (2)", "number"),
+    Field(("ration", "spilled_share"), "spilled share (0.17)", "number"),
+]
+COLD_RULE = [Field(("below",), "colder than"), Field(("feed_every_days",), "fed each n-th day", "whole")]
+# keys that a rule of another kind keeps
+KEPT_BY_RULES = ("fasting_days", "stop_below", "restart_after_days", "meals_per_day", "spilled_share", "cold_rules")
+
+WHICH = Field(("which",), "which", "choice", ("", "largest", "smallest", "any"))
+EVENTS: dict[str, list[Field]] = {
+    "stock": [Field(("count",), "number of fish", "whole"), Field(("mean_weight",), "mean weight", width=110)],
+    "move": [Field(("tank",), "to tank", "choice", "tanks")],
+    "grade": [Field(("into",), "larger fish become", width=150), Field(("tank",), "in tank", "choice", "tanks")],
+    "ration": [Field(("ration",), "ration", "table", tuple(TABLE_STARTS["ration"])[1:])],
+    "feed": [Field(("feed",), "feed", "choice", "feeds", 180)],
+    **{key: [WHICH] for key in REMOVALS},
+}
+# the one key of several that says how much: what it is, label and kind of its field, start
+AMOUNTS: dict[str, tuple[str, str, str, Any]] = {
+    "count": ("a number of fish", "number of fish", "whole", 1),
+    "weight": ("a weight of fish", "weight of fish", "text", "1 kg"),
+    "share": ("a share", "share, 0 to 1", "number", 0.1),
+    "above": ("all from a weight up", "weight or more", "text", "150 g"),
+    "all": ("all of them", "", "yes", True),
+    "largest_share": ("a share", "share, 0 to 1", "number", 0.3),
+}
+AMOUNTS_OF = {
+    "grade": ("above", "largest_share"),
+    **dict.fromkeys(REMOVALS, ("count", "weight", "share", "above", "all")),
+}
+
+
+def event_start(kind: str, raw: dict[str, Any]) -> dict[str, Any]:
+    """What a new event of a kind holds beside its date and cohort, sound where the file is."""
+    tank = next(reversed(raw.get("tanks") or {"cedar": None}))
+    more: dict[str, dict[str, Any]] = {
+        "stock": {"count": 10, "mean_weight": "50 g"},
+        "move": {"tank": tank},
+        "grade": {"into": free_cohort(raw, "larger"), "tank": tank, "largest_share": 0.3},
+        "ration": {"ration": TABLE_STARTS["ration"]["appetite"]},
+        "feed": {"feed": "perch_45"},
+    }
+    return {"kind": kind, **more.get(kind, {"count": 1})}
+
+
+def free_cohort(raw: dict[str, Any], stem: str) -> str:
+    """A name that no cohort has and no grading makes."""
+    taken = set(raw.get("cohorts") or {}) | set(graded_names(raw))
+    return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
+
+
+def graded_names(raw: dict[str, Any]) -> list[str]:
+    """Cohorts that gradings make."""
+    events = raw.get("events")
+    found = [event.get("into") for event in events if isinstance(event, dict)] if isinstance(events, list) else []
+    return [name for name in found if isinstance(name, str)]

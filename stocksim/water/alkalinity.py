@@ -1,0 +1,84 @@
+"""Nitrification that runs out of alkalinity: what a day uses and what it leaves."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.water.maturity import HALF_ALKALINITY_MG_L
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
+from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
+
+FloatArray = NDArray[np.float64]
+
+# g CaCO3 per g nitrogen that turns to nitrite: 2 equivalents a mole, nitrate giving one back
+ALKALINITY_PER_NITRIFIED = 2.0 * ALKALINITY_PER_NITRATE_NITROGEN
+# Newton's rule ends where a step is this share of what stays of the scarcer one: the error left is of its square.
+# Halving has to go on until the step is of rounding size, as a share of the most that could be nitrified.
+_CLOSE, _ROUNDING = 1e-4, 1e-12
+_QUICK_STEPS, _MOST_STEPS = 8, 60
+
+
+def alkalinity_limited(
+    held_g: FloatArray,
+    water_m3: FloatArray,
+    capacity_g: FloatArray,
+    available_n_g: FloatArray,
+    guess_g: FloatArray | float = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    r"""Alkalinity at the day's end where nitrification slows down as it runs out, and what is nitrified then.
+
+    Parameters
+    ----------
+    held_g, water_m3 : ndarray, shape (...)
+        Alkalinity as CaCO3 there is and comes [g], and the water it stands in or leaves with [m3], above 0.
+    capacity_g, available_n_g : ndarray, shape (...)
+        Greatest nitrification at plenty of alkalinity, and ammonia nitrogen there is and comes. [g/day]
+    guess_g : ndarray, shape (...)
+        Nitrified nitrogen to start from. [g/day]
+
+    Returns
+    -------
+    tuple of ndarray, shape (...)
+        Alkalinity A [mg/L], 0 or more, and nitrified nitrogen R. [g/day]
+
+    Notes
+    -----
+    .. math:: V A = H - 7.146 R, \quad V N = N_0 - R, \quad R = C \frac{A}{25 + A} \frac{N}{1.93 + N}
+
+    Implicit, so that a loop whose alkalinity runs out nitrifies what its supply allows instead of all of it on one day
+    and none on the next. The excess of R over the right side rises with R from below 0 to above, so there is one root;
+    Newton's rule finds it, halving the bracket where it is slow.
+
+    Examples
+    --------
+    >>> level, nitrified = alkalinity_limited(np.array([400.0, 20.0]), 5.0, 30.0, 10.0)
+    >>> level.round(1), nitrified.round(1)
+    (array([71.1,  2.3]), array([6.2, 1.2]))
+    """
+    held, ammonia = np.maximum(held_g, 0.0), np.maximum(available_n_g, 0.0)
+    most = np.minimum(held / ALKALINITY_PER_NITRIFIED, ammonia)
+    half_base, half_food = HALF_ALKALINITY_MG_L * water_m3, HALF_SATURATION_TAN_MG_L * water_m3
+    steep_base = ALKALINITY_PER_NITRIFIED * half_base
+    nitrified = np.minimum(np.maximum(guess_g, 0.0), most)
+    low: FloatArray | float = 0.0
+    high, close = most, _CLOSE
+    for step in range(_MOST_STEPS):
+        base, food = held - ALKALINITY_PER_NITRIFIED * nitrified, ammonia - nitrified
+        by_base, by_food = 1.0 / (half_base + base), 1.0 / (half_food + food)
+        pace = capacity_g * by_base * by_food
+        excess = nitrified - pace * base * food
+        new = nitrified - excess / (1.0 + pace * (steep_base * by_base * food + half_food * by_food * base))
+        if step >= _QUICK_STEPS:
+            above = excess > 0.0
+            low, high = np.where(above, low, nitrified), np.where(above, nitrified, high)
+            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
+            close = 0.0
+        new = np.minimum(np.maximum(new, 0.0), most)
+        apart = np.maximum.reduce(
+            np.abs(new - nitrified) - close * (most - new) - _ROUNDING * most, axis=None, initial=0.0
+        )
+        nitrified = new
+        if apart <= 0.0:
+            break
+    return np.maximum(held - ALKALINITY_PER_NITRIFIED * nitrified, 0.0) / water_m3, nitrified

@@ -1,0 +1,478 @@
+"""Who may share a tank or a loop: verdicts with their dates on small sites, the command, the page, the charts."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import json
+import math
+import re
+from pathlib import Path
+from statistics import NormalDist
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import tomlkit
+from command_line import refused, runner, spoil
+from hypothesis import given
+from hypothesis import strategies as st
+from small_sites import START, build, one_tank, two_loops
+from streamlit.testing.v1 import AppTest
+
+from stocksim.engine.running import run_season
+from stocksim.faces.company_answers import company_answer, company_text
+from stocksim.faces.company_charts import SIGNS, matrix_chart, matrix_rows, windows_chart
+from stocksim.faces.company_words import NO_SOURCE, headline
+from stocksim.faces.palette import VERDICT_FIELDS
+from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS
+from stocksim.library.species import load_species
+from stocksim.planning.company import Company, judge_company
+from stocksim.planning.company_loops import _partitions
+from stocksim.site.reading import load_site
+
+ROOT = Path(__file__).parents[1]
+BASS = {"species": "largemouth_bass", "tank": "one", "count": 8, "mean_weight": "25 g", "feed": "bass_46"}
+BLUEGILL = {"species": "bluegill", "tank": "one", "count": 30, "mean_weight": "40 g", "feed": "sunfish_44"}
+TROUT = {"species": "rainbow_trout", "tank": "one", "count": 10, "mean_weight": "150 g", "feed": "trout_44"}
+TILAPIA = {"species": "nile_tilapia", "tank": "two", "count": 10, "mean_weight": "100 g", "feed": "tilapia_34"}
+
+
+def tables(days: int = 60, temperature_c: float = 26.0, **cohorts: dict) -> dict:
+    """A site with one loop, two tanks and these cohorts."""
+    made = one_tank(days=days, temperature_c=temperature_c)
+    made["tanks"]["two"] = copy.deepcopy(made["tanks"]["one"])
+    made["cohorts"] = {name: dict(cohort) for name, cohort in cohorts.items()}
+    return made
+
+
+def company_of(made: dict) -> Company:
+    return judge_company(run_season(build(made)))
+
+
+def pair_of(company: Company, one: str, other: str):
+    return next(pair for pair in company.pairs if {pair.a, pair.b} == {one, other})
+
+
+def keys(pair) -> list[str]:
+    return [ground.key for ground in pair.grounds]
+
+
+@pytest.fixture(scope="module")
+def demo(demo_season):
+    return judge_company(demo_season)
+
+
+def lengths_on(rows, entry) -> np.ndarray:
+    """Mean length from mean weight by the file's own line: log10(W / condition) = a + b log10 L."""
+    a, b = entry["length_weight_intercept"], entry["length_weight_slope"]
+    return np.array([10 ** ((math.log10(w / entry["farmed_condition"]) - a) / b) for w in rows["mean_weight_g"]])
+
+
+def growing_bass() -> dict:
+    """Bass that grow past twice the length of bluegill that are not fed."""
+    bass = BASS | {"mean_weight": "110 g", "size_spread": 0.1}
+    return tables(bass=bass, bluegill=BLUEGILL | {"size_spread": 0.1, "ration": {"kind": "unfed"}})
+
+
+def test_bass_and_small_bluegill_are_parted_from_the_day_the_first_fits():
+    season = run_season(build(growing_bass()))
+    pair = pair_of(judge_company(season), "bass", "bluegill")
+    bass, bluegill = load_species("largemouth_bass"), load_species("bluegill")
+    frame = season.cohorts
+    rows = frame[frame["cohort"] == "bass"], frame[frame["cohort"] == "bluegill"]
+    long, short = lengths_on(rows[0], bass), lengths_on(rows[1], bluegill)
+    # spread of the logarithm of length is that of weight over the slope; the ratio of two lognormals is lognormal
+    spread = [
+        np.array([math.sqrt(math.log1p(cv**2)) / entry["length_weight_slope"] for cv in row["size_spread"]])
+        for row, entry in zip(rows, (bass, bluegill), strict=True)
+    ]
+    middle = np.log(0.5 * long / short) + 0.5 * (spread[1] ** 2 - spread[0] ** 2)
+    width = np.sqrt(spread[0] ** 2 + spread[1] ** 2)
+    chance = np.array([NormalDist().cdf(m / w) for m, w in zip(middle, width, strict=True)])
+    first = int(np.flatnonzero(chance > 0.01)[0])
+    assert 0 < first < season.layout.days - 1  # the case is one of growth, not of stocking
+    assert (pair.verdict, pair.date, pair.until) == (
+        "apart", START + dt.timedelta(days=first), START + dt.timedelta(days=season.layout.days - 1),
+    )  # fmt: skip
+    ground = pair.grounds[0]
+    assert (ground.key, ground.who, ground.whom) == ("fits_mouth", "bass", "bluegill")
+    assert ground.number == pytest.approx(chance.max(), rel=1e-6)
+    assert (ground.who_mm, ground.whom_mm) == pytest.approx((long[first], short[first]), rel=1e-6)
+    answer, is_trouble = headline(judge_company(season))
+    assert is_trouble
+    assert answer.startswith("Bass + bluegill should be apart, from ")
+
+
+def test_the_date_agrees_with_the_season_s_own_limit():
+    season = run_season(build(growing_bass()))
+    finding = next(f for f in season.findings if f.limit == "predation" and f.where == "tanks.one")
+    assert pair_of(judge_company(season), "bass", "bluegill").date == finding.first_date
+
+
+def test_prey_that_outgrows_a_mouth_is_apart_only_until_then():
+    # unfed bass stay as they are, fed tilapia grow out of reach
+    made = tables(
+        days=150, temperature_c=29.0, bass=BASS | {"ration": {"kind": "unfed"}, "size_spread": 0.0},
+        tilapia=TILAPIA | {"tank": "one", "mean_weight": "3 g", "size_spread": 0.0},
+    )  # fmt: skip
+    pair = pair_of(company_of(made), "bass", "tilapia")
+    assert pair.verdict == "apart"
+    assert pair.date == START
+    assert START < pair.until < pair.last
+    assert pair.grounds[0].key == "fits_mouth"
+
+
+@pytest.mark.parametrize(("spread", "verdict"), [(0.8, "apart"), (0.1, "together")])
+def test_bass_of_wide_spread_eat_their_own(spread, verdict):
+    company = company_of(tables(days=10, bass=BASS | {"size_spread": spread}))
+    (pair,) = company.pairs
+    assert (pair.a, pair.b, pair.verdict) == ("bass", "bass", verdict)
+    assert keys(pair) == (["fits_mouth"] if verdict == "apart" else [])
+    answer, is_trouble = headline(company)
+    assert is_trouble is (verdict == "apart")
+    assert ("graded" in answer) is (verdict == "apart")
+    assert ("Grade by size" in company_text(company, "metric")) is (verdict == "apart")
+
+
+def test_two_cohorts_of_one_species_are_judged_by_mouths_alone():
+    small = BASS | {"mean_weight": "3 g", "tank": "two"}
+    pair = pair_of(company_of(tables(days=10, bass=BASS | {"mean_weight": "200 g"}, fry=small)), "bass", "fry")
+    assert (pair.verdict, pair.tanks, keys(pair)) == ("apart", (), ["fits_mouth"])
+
+
+def test_trout_and_tilapia_share_no_loop():
+    company = company_of(tables(days=40, temperature_c=15.0, trout=TROUT, tilapia=TILAPIA))
+    (loop,) = company.loops
+    (pair,) = loop.pairs
+    assert (pair.verdict, pair.date) == ("apart", START)
+    assert pair.low_c > pair.high_c  # no common growth window
+    assert "never_by_rule" in [obstacle.key for obstacle in pair.obstacles]
+    # what each gives up: tilapia are below their window on all days and do not grow, trout live near their best
+    trout, tilapia = loop.residents
+    assert (trout.days_cold, trout.days_warm, tilapia.days_cold) == (0, 0, 40)
+    assert trout.growth_share > 0.8
+    assert tilapia.growth_share < 0.1
+    assert 0.0 < pair.share_b < 0.5 < pair.share_a
+    assert [part.species for part in loop.partitions] == [("rainbow_trout",), ("nile_tilapia",)]
+    assert loop.fitting[0].species == "rainbow_trout"
+    tank_pair = pair_of(company, "trout", "tilapia")
+    assert (tank_pair.verdict, keys(tank_pair)[0]) == ("apart", "never_by_rule")
+    text = " ".join(company_text(company, "metric").split())
+    assert NO_SOURCE in text
+    assert "A second loop, so that each has its own water: rainbow trout at 10-17 degC; nile tilapia at" in text
+    assert load_species("rainbow_trout").facts["never_because"] in text or (
+        load_species("nile_tilapia").facts["never_because"] in text
+    )
+
+
+def test_growth_here_is_told_against_the_best_temperature():
+    # at its own best temperature a species gives up nothing, and no other water gives more
+    cohort = {"tilapia": TILAPIA}
+    best = company_of(tables(days=30, temperature_c=26.0, **cohort)).loops[0].residents[0].best_c
+    shares = [
+        company_of(tables(days=30, temperature_c=level, **cohort)).loops[0].residents[0].growth_share
+        for level in (best, best - 3.0, best + 3.0)
+    ]
+    assert shares[0] == pytest.approx(1.0, rel=1e-9)
+    assert max(shares[1:]) < 1.0
+
+
+def test_a_loop_with_a_warm_half_offers_a_swap_by_season():
+    made = tables(days=92, trout=TROUT, bluegill=BLUEGILL | {"tank": "two"})
+    made["season"]["end"] = dt.date(2026, 12, 31)
+    values = {"oct": "24 degC", "nov": "18 degC", "dec": "12 degC"}
+    made["loops"]["main"]["water_temperature"] = {"kind": "monthly", "values": values}
+    (loop,) = company_of(made).loops
+    spells = {spell.species: spell for spell in loop.spells}
+    water = build(made).temperature_c["main"]
+    inside = np.flatnonzero((water >= 10.0) & (water <= 17.0))
+    assert spells["rainbow_trout"].days == inside.size
+    assert spells["rainbow_trout"].first == START + dt.timedelta(days=int(inside[0]))
+    assert spells["bluegill"].first is None  # warm for less than four weeks
+    assert loop.pairs[0].verdict == "apart"  # October's water is above what trout bear
+
+
+def test_a_cohort_that_moves_away_is_judged_on_the_days_it_was_there():
+    made = tables(bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL)
+    made["events"] = [{"kind": "move", "date": START + dt.timedelta(days=20), "cohort": "bass", "tank": "two"}]
+    season = run_season(build(made))
+    pair = pair_of(judge_company(season), "bass", "bluegill")
+    bass = season.cohorts[season.cohorts["cohort"] == "bass"]
+    shared = bass[bass["tank"] == "one"]["date"].dt.date
+    assert (pair.tanks, pair.days, pair.last) == (("one",), len(shared), max(shared))
+    assert pair.last < START + dt.timedelta(days=21)
+    assert (pair.verdict, pair.until) == ("apart", pair.last)
+
+
+def test_a_cohort_that_grading_makes_is_judged_too():
+    made = tables(bass=BASS | {"size_spread": 0.6})
+    made["events"] = [
+        {"kind": "grade", "date": START + dt.timedelta(days=10), "cohort": "bass", "into": "large", "tank": "two",
+         "largest_share": 0.5}
+    ]  # fmt: skip
+    company = company_of(made)
+    assert company.cohorts == ("bass", "large")
+    among, within = pair_of(company, "bass", "large"), pair_of(company, "large", "large")
+    assert among.first >= START + dt.timedelta(days=10)
+    assert among.tanks == ()
+    # graded fish are more alike than the batch they came from
+    whole = next(pair for pair in company.pairs if pair.a == pair.b == "bass")
+    assert whole.verdict == "apart"
+    assert whole.until < START + dt.timedelta(days=11)
+    assert VERDICTS.index(within.verdict) < VERDICTS.index(whole.verdict)
+
+
+def test_cohorts_that_are_never_here_together_are_told_so():
+    made = tables(bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL | {"stocked": START + dt.timedelta(days=30)})
+    made["events"] = [{"kind": "harvest", "date": START + dt.timedelta(days=10), "cohort": "bass", "all": True}]
+    company = company_of(made)
+    pair = pair_of(company, "bass", "bluegill")
+    assert (pair.days, pair.date, pair.tanks, pair.verdict) == (0, None, (), "apart")
+    assert "never here together" in company_text(company, "metric")
+
+
+def test_no_fish_no_company():
+    made = tables(bass=BASS | {"count": 0})
+    company = company_of(made)
+    assert headline(company) == ("No fish are here, so there is no company to judge.", False)
+    made["cohorts"] = {}
+    company = company_of(made)
+    assert (company.pairs, company.loops) == ((), ())
+    assert company_answer(company, "us")["pairs"] == []
+    assert "no company to judge" in company_text(company, "us")
+
+
+def test_wild_fish_meet_nobody_before_quarantine():
+    wild = BLUEGILL | {"wild": True, "tank": "two"}
+    company = company_of(tables(days=10, temperature_c=25.0, pond=wild, tilapia=TILAPIA | {"mean_weight": "60 g"}))
+    pair = pair_of(company, "pond", "tilapia")
+    assert "wild_caught" in keys(pair)
+    assert pair.verdict == "with care"
+    (told,) = company.wild
+    entry = load_species("bluegill")
+    assert (told.training_days, told.training_loss) == (entry["feed_training_days"], entry["feed_training_loss"])
+    text = " ".join(company_text(company, "metric").split())
+    assert "quarantine tank off the loop" in text
+    assert entry.facts["wild_caution"] in text
+    assert not company_of(tables(days=10, pond=BLUEGILL)).wild
+
+
+def least_groups(windows: list[tuple[float, float]], width: float) -> int:
+    """Fewest groups of a common window by trying every way to group them."""
+
+    def fits(group):
+        low, high = max(low for low, _ in group), min(high for _, high in group)
+        return len(group) == 1 or high - low >= width
+
+    def ways(left):
+        if not left:
+            yield []
+            return
+        for rest in ways(left[1:]):
+            yield [[left[0]], *rest]
+            for number, group in enumerate(rest):
+                yield [*rest[:number], [left[0], *group], *rest[number + 1 :]]
+
+    return min(len(way) for way in ways(windows) if all(fits(group) for group in way))
+
+
+@given(st.lists(st.tuples(st.integers(5, 28), st.integers(3, 9)), min_size=1, max_size=5))
+def test_species_are_parted_into_the_fewest_loops(drawn):
+    windows = {f"fish_{n}": (float(low), float(low + width)) for n, (low, width) in enumerate(drawn)}
+    species = {
+        key: {"growth_temperature_low": low, "growth_temperature_high": high} for key, (low, high) in windows.items()
+    }
+    found = _partitions(SimpleNamespace(species=species), list(windows))
+    assert sorted(key for part in found for key in part.species) == sorted(windows)
+    for part in found:
+        assert part.low_c == max(windows[key][0] for key in part.species)
+        assert part.high_c == min(windows[key][1] for key in part.species)
+        assert part.high_c - part.low_c >= NARROW_WINDOW_C
+    assert len(found) == least_groups(list(windows.values()), NARROW_WINDOW_C)
+
+
+# ---- any site ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "made",
+    [two_loops(), tables(days=30, temperature_c=18.0, bass=BASS, bluegill=BLUEGILL, trout=TROUT, tilapia=TILAPIA)],
+)
+def test_verdicts_follow_from_their_grounds_and_not_from_the_order(made):
+    season = run_season(build(made))
+    company = judge_company(season)
+    number = len(company.cohorts)
+    assert len(company.pairs) == number * (number + 1) // 2
+    for pair in company.pairs:
+        worst = max((VERDICTS.index(ground.verdict) for ground in pair.grounds), default=0)
+        assert pair.verdict == VERDICTS[worst]
+        if pair.a == pair.b:
+            assert set(keys(pair)) <= {"fits_mouth", "nearly_fits"}
+        if pair.days:
+            assert pair.first <= pair.date <= pair.until <= pair.last
+            assert all(pair.first <= ground.first <= ground.last <= pair.last for ground in pair.grounds)
+    turned = copy.deepcopy(made)
+    turned["cohorts"] = dict(reversed(list(made["cohorts"].items())))
+    other = company_of(turned)
+    for pair in company.pairs:
+        twin = pair_of(other, pair.a, pair.b)
+        assert (twin.verdict, twin.date, sorted(keys(twin))) == (pair.verdict, pair.date, sorted(keys(pair)))
+
+
+def test_fish_that_share_a_tank_are_marked(demo, demo_season):
+    rows = demo_season.cohorts[["date", "cohort", "tank"]]
+    met = rows.merge(rows, on=["date", "tank"])
+    together = {frozenset(pair) for pair in met[["cohort_x", "cohort_y"]].itertuples(index=False)}
+    assert {frozenset((pair.a, pair.b)) for pair in demo.pairs if pair.tanks} == together
+    assert frozenset(("pond_bluegill", "pond_goldfish")) in together
+
+
+# ---- words and the command -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_text_is_readable_at_80_columns(demo, units):
+    text = company_text(demo, units)
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert not re.search(r"\bnan\b|None|_", text)
+    for pair in demo.pairs:
+        if pair.a != pair.b:
+            assert re.search(rf"{pair.verdict.upper()}", text)
+    assert "Evidence weak" in text
+    assert "may need a permit" in text
+
+
+def test_many_cohorts_of_long_names_keep_within_80_columns():
+    many = {f"second_batch_of_hybrid_striped_{n}": BASS | {"tank": ("one", "two")[n % 2]} for n in range(11)}
+    many["hybrid"] = BASS | {"species": "hybrid_striped_bass", "feed": "hybrid_bass_42"}
+    text = company_text(company_of(tables(days=5, **many)), "us")
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+@pytest.fixture
+def run(monkeypatch, capsys, tmp_path):
+    return runner(monkeypatch, capsys, tmp_path)
+
+
+def test_json_holds_the_keys_of_the_contract(run, demo_site, tmp_path):
+    Path("demo.toml").write_text((demo_site.folder / demo_site.name).read_text(encoding="utf-8"), encoding="utf-8")
+    ran = run("company", "demo.toml", "--json")
+    assert (ran.code, ran.err) == (0, "")
+    data = ran.data
+    names = list(demo_site.file.cohorts)
+    assert len(data["pairs"]) == len(names) * (len(names) + 1) // 2
+    for pair in data["pairs"]:
+        assert {"a", "b", "verdict", "reason", "date", "shares_tank", "evidence", "reasons"} <= set(pair)
+        assert pair["verdict"] in VERDICTS
+        assert pair["reason"].endswith(".")
+        assert pair["evidence"] == "weak"
+        assert dt.date.fromisoformat(pair["date"])
+        assert pair["reason"] == (pair["reasons"][0]["reason"] if pair["reasons"] else pair["reason"])
+    assert {loop["loop"] for loop in data["loops"]} == {"main", "warm"}
+    assert {"a", "b", "verdict", "reason", "date"} <= set(data["loops"][0]["pairs"][0])
+    assert [one["cohort"] for one in data["wild"]] == ["pond_bluegill"]
+    assert {rule["a"] for rule in data["never_mixed"]} == {"rainbow_trout", "nile_tilapia"}
+    assert data["evidence"] == "weak"
+
+
+def test_trouble_is_an_answer_and_the_help_says_what_is_read(run):
+    spoil("[cohorts.perch]", '[cohorts.bass]\nspecies = "largemouth_bass"\ntank = "first"\ncount = 4\n'
+          'mean_weight = "2 lb"\nfeed = "bass_46"\n\n[cohorts.perch]')  # fmt: skip
+    ran = run("company", "house.toml")
+    assert (ran.code, ran.err) == (0, "")
+    assert "should be apart" in ran.out
+    helped = run("company", "--help")
+    assert "Reads SITE; writes nothing" in " ".join(helped.out.split())
+
+
+def test_bad_input_is_a_sentence(run):
+    refused(run("company", "nowhere.toml"), "nowhere.toml", "cannot be opened")
+    spoil('species = "yellow_perch"', 'species = "unicorn"')
+    refused(run("company", "house.toml", "--json"), "unicorn", "not in the library")
+
+
+def test_an_own_species_file_is_named(tmp_path):
+    folder = tmp_path / "species_params" / "fish"
+    folder.mkdir(parents=True)
+    shipped = Path(load_species("bluegill").origin).read_text(encoding="utf-8")
+    own = shipped.replace('temper = "territorial"', 'temper = "calm"')
+    assert own != shipped
+    (folder / "bluegill.toml").write_text(own, encoding="utf-8")
+    made = tables(days=5, one=BLUEGILL, perch={**BASS, "species": "yellow_perch", "feed": "perch_45", "tank": "two"})
+    path = tmp_path / "own.toml"
+    path.write_text(tomlkit.dumps(made), encoding="utf-8")
+    company = judge_company(run_season(load_site(path)))
+    assert not any(key.startswith("territor") for pair in company.pairs for key in keys(pair))
+    assert "bluegill.toml beside the site" in " ".join(company_text(company, "metric").split())
+
+
+# ---- charts and the page -------------------------------------------------------------------------------------------
+
+
+def test_the_matrix_can_be_read_without_colour(demo):
+    spec = matrix_chart(demo).to_dict()
+    (data,) = spec["datasets"].values()
+    rows = matrix_rows(demo)
+    assert data == json.loads(json.dumps(rows))
+    assert len(rows) == len(demo.pairs)
+    by_verdict = {row["verdict"]: row["sign"] for row in rows}
+    assert by_verdict == {verdict: SIGNS[verdict] for verdict in by_verdict}
+    assert len(set(SIGNS.values())) == len(VERDICTS) == len(VERDICT_FIELDS)
+    assert all(row["word"] and row["reasons"] for row in rows)
+    assert [row["pair"] for row in rows if row["shares"]] == ["pond bluegill + pond goldfish"]
+    layers = {layer["encoding"]["text"]["field"] for layer in spec["layer"] if "text" in layer["encoding"]}
+    assert layers == {"sign", "word", "from"}
+    late = {row["pair"]: row["from"] for row in rows if row["from"]}
+    for pair in demo.pairs:
+        if pair.a != pair.b:
+            name = f"{pair.a} + {pair.b}".replace("_", " ")
+            assert late.get(name, "") == ("" if pair.date == pair.first else f"{pair.date.day} {pair.date:%b}")
+    assert str(sum(row["verdict"] == "apart" for row in rows)) in spec["description"]
+
+
+def test_windows_are_drawn_in_the_keeper_s_unit(demo):
+    loop = next(loop for loop in demo.loops if loop.loop == "main")
+    spec = windows_chart(loop, demo).to_dict()
+    rows = next(rows for rows in spec["datasets"].values() if "species" in rows[0])
+    assert [row["species"] for row in rows] == [resident.species.replace("_", " ") for resident in loop.residents]
+    trout = next(row for row in rows if row["key"] == "rainbow_trout")
+    assert (trout["grows from"], trout["grows to"]) == (50.0, pytest.approx(62.6))  # 10 and 17 degC
+    assert "degF" in spec["layer"][0]["encoding"]["x"]["axis"]["title"]
+
+
+def page(monkeypatch, path: Path) -> AppTest:
+    monkeypatch.setenv("STOCKSIM_SITE", str(path))
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at.switch_page("stocksim/faces/pages/company.py").run()
+    assert not at.exception
+    return at
+
+
+def test_the_page_shows_verdict_matrix_loops_and_cautions(monkeypatch, tmp_path):
+    path = tmp_path / "bass.toml"
+    made = tables(
+        temperature_c=18.0, bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL | {"wild": True},
+        trout=TROUT | {"tank": "two"},
+    )  # fmt: skip
+    path.write_text(tomlkit.dumps(made), encoding="utf-8")
+    at = page(monkeypatch, path)
+    html = " ".join(element.proto.body for element in at.get("html"))
+    assert "ss-trouble" in html
+    assert "Bass + bluegill should be apart" in html
+    assert "evidence weak" in html
+    assert "wild-caught" in html
+    assert NO_SOURCE in html
+    charts = at.get("vega_lite_chart")
+    assert len(charts) == 2  # the matrix and one loop
+    spec = json.loads(charts[0].proto.spec)
+    assert spec["width"] == "container"
+
+
+def test_the_page_tells_faults_of_a_site_that_cannot_run(monkeypatch, tmp_path):
+    path = tmp_path / "bad.toml"
+    path.write_text(tomlkit.dumps(tables(bass=BASS | {"species": "unicorn"})), encoding="utf-8")
+    at = page(monkeypatch, path)
+    html = " ".join(element.proto.body for element in at.get("html"))
+    assert "unicorn" in html
+    assert not at.get("vega_lite_chart")

@@ -80,11 +80,11 @@ _UNITS: dict[str, dict[str, _Unit]] = {
         "bar": _Unit(1.0), "kpa": _Unit(0.01), "mpa": _Unit(10.0),
         "psi": _Unit(_POUND_KG * 9.80665 / _INCH_M**2 / 1e5),
     },
-    "speed": {  # m/s
-        "m/s": _Unit(1.0), "km/h": _Unit(1.0 / 3.6), "mph": _Unit(5280 * _FOOT_M / 3600.0),
-    },
     "planting_ratio": {  # g/m2/day
         "g/m2/day": _Unit(1.0), "g/m2/d": _Unit(1.0), "oz/ft2/day": _Unit(_OUNCE_KG * 1e3 / _FOOT_M**2),
+    },
+    "speed": {  # m/s
+        "m/s": _Unit(1.0), "km/h": _Unit(1.0 / 3.6), "mph": _Unit(5280 * _FOOT_M / 3600.0),
     },
     "specific_surface": {  # m2/m3
         "m2/m3": _Unit(1.0), "ft2/ft3": _Unit(1.0 / _FOOT_M),
@@ -104,8 +104,8 @@ _SHOWN: dict[str, tuple[str, ...]] = {
     "oxygen_rate": ("g/h", "g/day", "lb/h"),
     "concentration": ("mg/L", "ppm"),
     "pressure": ("bar", "psi", "kPa", "MPa"),
-    "speed": ("m/s", "km/h", "mph"),
     "planting_ratio": ("g/m2/day", "oz/ft2/day"),
+    "speed": ("m/s", "km/h", "mph"),
     "specific_surface": ("m2/m3", "ft2/ft3"),
 }
 

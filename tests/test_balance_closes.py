@@ -277,7 +277,8 @@ def test_random_sites_close(tables):
     try:
         told = Told(tables)
     except InputError as error:
-        assert all(fault.field in ("weight", "count") for fault in error.faults)
+        if any("are more than the" not in fault.message for fault in error.faults):
+            raise
         assume(False)  # more was asked for than deaths had left
     for check in CHECKS:
         check(told)

@@ -20,9 +20,7 @@ from command_line import refused, rows_of, runner, spoil
 from stocksim.faces import cli
 from stocksim.site.examples import FOLDER, example_names, example_text
 
-COMMANDS = [
-    "new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "cold", "company", "open",
-]  # fmt: skip
+COMMANDS = ["new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "cold", "company", "open"]
 
 
 @pytest.fixture
@@ -73,7 +71,7 @@ def test_check_tells_what_it_understood(run):
     assert ran.data["faults"] == []
     understood = ran.data["understood"]
     assert list(understood) == [
-        "season", "loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "heat", "events", "notes",
+        "season", "loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events", "heat", "notes",
     ]  # fmt: skip
     assert understood["season"] == "2026-10-01 to 2027-04-30, 212 days"
     (cohort,) = understood["cohorts"]

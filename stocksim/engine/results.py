@@ -258,7 +258,8 @@ class Season:
             "harvested_kg": float(taken_g(self.layout, course, ("harvest",)).sum()) / 1000.0,
             "otherwise_taken_kg": float(taken_g(self.layout, course, ("thin", "sell", "give")).sum()) / 1000.0,
             "feed_conversion_offered": offered / gain if gain > 0.0 else None,
-            "tan_produced_g": float(self.loops["tan_produced_g"].sum()),
+            "tan_produced_g": AMMONIA_SHARE_OF_EXCRETION * float(course.excreted_nitrogen_g[0].sum())
+            + float(course.sump_tan_load_g[0].sum()),
             "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,
         }
 

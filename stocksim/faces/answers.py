@@ -229,8 +229,8 @@ def understood(site: Site) -> dict[str, Any]:
             for key, s in file.settlers.items()
         ],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
-        "heat": _heat_words(site),
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
+        "heat": _heat_words(site),
         "notes": list(site.notes),
     }
 

@@ -265,15 +265,15 @@ def ramp(
         typer.echo(ramp_text(found, units))
 
 
-app.command(epilog="Example: stocksim cold house.toml --worth 9")(cold)
-
-
 @app.command(epilog="Example: stocksim company house.toml --json")
 def company(site: SiteArgument, as_json: JsonOption = False) -> None:
     """Tell who may share a tank or a loop, with reasons. Reads SITE; writes nothing."""
     from stocksim.faces.company_answers import company_output
 
     typer.echo(company_output(site, as_json))
+
+
+app.command(epilog="Example: stocksim cold house.toml --worth 9")(cold)
 
 
 @app.command("open", epilog="Example: stocksim open house.toml --no-browser")

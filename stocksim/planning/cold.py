@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +14,8 @@ from stocksim.engine.bed_climate import months_of as bed_months
 from stocksim.engine.extremes import tank_extremes
 from stocksim.engine.findings import findings
 from stocksim.engine.findings import limit_series as limits_of
-from stocksim.engine.fish_columns import fish_columns
+from stocksim.engine.fish_columns import by_water
 from stocksim.engine.layout import Layout, build_layout
-from stocksim.engine.planting import build_planting
 from stocksim.engine.season import simulate
 from stocksim.engine.stands import build_stands
 from stocksim.planning.cold_choice import FuelUse, Option, on_frontier, recommend, spares
@@ -45,8 +43,6 @@ Progress = Callable[[int, int], None]
 
 DEFAULT_WORTH = 8.0  # of a kilo of fish, in the money of the fuel prices; assumed where the keeper gives none
 DEFAULT_YEARS, DEFAULT_SEED = 40, 1
-# of a layout's fish, what depends on the water's temperature
-_BY_TEMPERATURE = ("appetite_at_1g", "maintenance_per_kg", "daily_hazard", "temperature_change_c")
 
 
 @dataclass(frozen=True)
@@ -182,18 +178,19 @@ def _options(
                       else np.broadcast_to(site.temperature_c[key][:, None], run.mean_c.shape[:2])
                       for key in layout.loops], axis=-1)  # fmt: skip
     temperature = np.moveaxis(daily, 0, 1)  # (choice, day, loop)
-    many, yields = _fish_and_crops(site, layout, temperature, _greenhouse_air(plan, run))
-    many = replace(many, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night))
+    at_fish = temperature @ layout.cohort_loop.T
+    many = replace(
+        layout, temperature_c=temperature, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night),
+        **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
+    )  # fmt: skip
+    yields = _yields(site, layout, temperature, _greenhouse_air(plan, run))
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.count > 0.0
-    shares = cold_years(many, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
+    shares = cold_years(site, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
     has_fish = (present @ layout.cohort_tank) > 0.0
     tables = dict(heaters(site.file))
-    columns: dict[str, list[int]] = {}
-    for column, name in enumerate(layout.cohorts):
-        columns.setdefault(name, []).append(column)
     found = []
     for row, choice in enumerate(tried):
         broken = tuple((f.limit, f.where) for f in findings(many, series, row) if f.is_broken)
@@ -212,7 +209,11 @@ def _options(
                 broken,
                 float(np.where(has_fish[row], extremes.oxygen_min_mg_l[row], np.inf).min()),
                 float(np.where(has_fish[row], course.tan_mg_l[row, :, : len(layout.tanks)], 0.0).max()),
-                {key: float(shares[row, n].max()) for key, n in columns.items()}, yields[row],
+                {
+                    key: max(float(shares[row, n]) for n, name in enumerate(layout.cohorts) if name == key)
+                    for key in dict.fromkeys(layout.cohorts)
+                },
+                yields[row],
             )
         )  # fmt: skip
     tell(1.0)
@@ -224,28 +225,19 @@ def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
     return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
 
 
-def _fish_and_crops(
-    site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None
-) -> tuple[Layout, list[float]]:
-    """Layout with each choice's water as a scenario, and the harvest that its water and air allow [kg]."""
-    parts: list[dict[str, Any]] = []
-    yields = []
+def _yields(site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None) -> list[float]:
+    """Harvest that each choice's water and air allow if no nutrient is short. [kg]"""
+    found = []
     months = bed_months(site)
-    planting = build_planting(site, build_stands(site))
     for row, water in enumerate(temperature_c):
         own = replace(site, temperature_c={key: water[:, n] for n, key in enumerate(layout.loops)})
-        parts.append(fish_columns(own, water, layout.leaf_loop[: len(layout.tanks)], planting))
         if air_c is not None:
             by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
             place = own.file.site.model_copy(update={"air_temperature": by_month})
             own = replace(own, file=own.file.model_copy(update={"site": place}))
-        stands = build_stands(own)
-        yields.append(float(sum(batch.harvest_kg.sum() for stand in stands.stands for batch in stand.batches)))
-    stacked: dict[str, Any] = {key: np.stack([part[key] for part in parts]) for key in _BY_TEMPERATURE}
-    rations = layout.rations
-    if not rations.offers_amounts:  # rules with cold days and stops follow each choice's own water
-        rations = replace(rations, fed_today=np.stack([part["rations"].fed_today for part in parts]))
-    return replace(layout, temperature_c=temperature_c, rations=rations, **stacked), yields
+        stands = build_stands(own).stands
+        found.append(float(sum(batch.harvest_kg.sum() for stand in stands for batch in stand.batches)))
+    return found
 
 
 def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:

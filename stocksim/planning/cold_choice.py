@@ -172,8 +172,8 @@ def recommend(options: list[Option], worth: float) -> tuple[str, str, str]:
     if best is not plan and plan.cost is not None:
         reason += (
             f"; against the file's own way that is {best.growth_kg - plan.growth_kg:+.1f} kg and "
-            f"{(best.cost or 0.0) - plan.cost:+,.0f} of fuel, and {best.yield_kg - plan.yield_kg:+.0f} kg of crops, which "
-            "are not weighed"
+            f"{(best.cost or 0.0) - plan.cost:+,.0f} of fuel, and {best.yield_kg - plan.yield_kg:+.0f} kg of crops, "
+            "which are not weighed"
         )
     change = _what_changes(best, pool, options, worth)
     lost = plan.yield_kg - best.yield_kg

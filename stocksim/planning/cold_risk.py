@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
-from stocksim.engine.layout import Layout
+from stocksim.engine.stays import build_stays
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import HeatPlan
@@ -65,7 +65,7 @@ class FailedHeater:
 
 
 def cold_years(
-    layout: Layout,
+    site: Site,
     plan: HeatPlan,
     weather: SiteWeather,
     present: NDArray[np.bool_],
@@ -77,14 +77,14 @@ def cold_years(
 
     Parameters
     ----------
-    layout : Layout
-        Its fish, a column for each stay of a cohort in a tank.
+    site : Site
+        Its computed form.
     plan : HeatPlan
         With a leading axis of choices.
     weather : SiteWeather
         Normals of the season.
     present : ndarray of bool, shape (choice, day, cohort)
-        Whether the cohort is there.
+        Whether the fish are there, by column: a cohort's stay in a tank.
     years, seed : int
         How many, and the seed of the random numbers; every choice meets the same years.
     tell : callable
@@ -95,14 +95,15 @@ def cold_years(
     ndarray, shape (choice, cohort)
         Share of the years. [-]
     """
-    limit = layout.species["temperature_low_limit"]
-    nodes = [plan.nodes.index(f"tanks.{stay.table.tank}") for stay in layout.stays]
+    stays, _ = build_stays(site)
+    limit = np.array([site.species[stay.table.species]["temperature_low_limit"] for stay in stays])
+    nodes = [plan.nodes.index(f"tanks.{stay.table.tank}") for stay in stays]
     low, high, share = synthetic_days(weather.low_c, weather.high_c, weather.sun_share, weather.spread_c, years, seed)
     days = _cold_days(weather)
     hours = slice(days.start * HOURS, days.stop * HOURS)
     dark, clear = replace(weather, night=weather.night[hours]), weather.clear_w_m2[days]
     widened = _with_year_axis(plan, hours)
-    crossed = np.zeros((present.shape[0], len(nodes)))
+    crossed = np.zeros((present.shape[0], len(stays)))
     for first in range(0, years, _YEARS_AT_ONCE):
         part = slice(first, min(first + _YEARS_AT_ONCE, years)), days
         outdoors = weather_of_days(low[part], high[part], share[part], clear)

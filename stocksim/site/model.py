@@ -262,7 +262,7 @@ class SiteFile(Table):
     biofilters: dict[str, BiofilterTable] = {}
     settlers: dict[str, SettlerTable] = {}
     cohorts: dict[str, CohortTable] = {}
+    events: list[Event] = []
     weather: WeatherTable | None = None
     greenhouse: GreenhouseTable | None = None
     fish_room: FishRoomTable | None = None
-    events: list[Event] = []

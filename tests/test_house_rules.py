@@ -30,6 +30,7 @@ HELPERS = {
     "cycling_site.py",
     "lever_checks.py",
     "oracle.py",
+    "oracle_events.py",
     "oracle_fish.py",
     "oracle_pools.py",
     "oracle_water.py",

@@ -208,6 +208,12 @@ def test_the_recommended_option_spares_the_fish_and_leaves_most(short_cold):
     assert short_cold.change
 
 
+def test_crops_grow_better_in_warmer_air_and_hardly_without_heat(short_cold):
+    air = [o for o in short_cold.options if o.place == "greenhouse" and "; " not in o.name]
+    assert (np.diff([o.yield_kg for o in air[:5]]) > 0.0).all()
+    assert 0.0 <= short_cold.option(NO_HEAT).yield_kg < short_cold.options[0].yield_kg
+
+
 def test_fuel_adds_up_in_every_unit(short_cold):
     for option in short_cold.options[:4]:
         for row, use in zip(cold_words.fuel_rows(option), option.fuel, strict=True):

@@ -58,6 +58,7 @@ def option_answer(option: Option, plan: Option) -> dict[str, Any]:
         "growth_kg": round(option.growth_kg, 3),
         "feed_kg": round(option.feed_kg, 3),
         "deaths": round(option.deaths, 3),
+        "yield_kg": round(option.yield_kg, 2),
         "cost_per_extra_kg": None if option.cost_per_extra_kg is None else round(option.cost_per_extra_kg, 2),
         "is_on_frontier": option.is_on_frontier,
         "fuel": fuel_rows(option),
@@ -77,7 +78,7 @@ def option_answer(option: Option, plan: Option) -> dict[str, Any]:
 
 
 def cold_answer(cold: Cold) -> dict[str, Any]:
-    """The comparison as plain data; keys carry units. Crop yield is left out: the model grows no crops yet."""
+    """The comparison as plain data; keys carry units."""
     plan = cold.options[0]
     return {
         "site": cold.site.file.site.name,
@@ -151,6 +152,8 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
                 "cost": money(option.cost),
                 "growth": format_quantity(option.growth_kg, "mass", units),
                 "feed": format_quantity(option.feed_kg, "mass", units),
+                "deaths": f"{option.deaths:.0f}",
+                "crops": format_quantity(option.yield_kg, "mass", units),
                 "an extra kg": extra,
                 "coldest water": coldest,
                 "years too cold": f"{years} of {cold.years}",

@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 
 from stocksim.climate.greenhouse import FUELS, fuel_units
 from stocksim.climate.nodes import HeatRun
+from stocksim.engine.bed_climate import months_of as bed_months
 from stocksim.engine.extremes import tank_extremes
 from stocksim.engine.findings import findings
 from stocksim.engine.findings import limit_series as limits_of
 from stocksim.engine.fish_columns import by_water
-from stocksim.engine.layout import build_layout
+from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.season import simulate
+from stocksim.engine.stands import build_stands
 from stocksim.planning.cold_choice import FuelUse, Option, on_frontier, recommend, spares
 from stocksim.planning.cold_options import (
     Choice,
@@ -31,6 +33,7 @@ from stocksim.planning.cold_split import warm_loop_changes
 from stocksim.site.climate_faults import design_notes, heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
+from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import HeatPlan
 from stocksim.site.warmth import SiteWeather, Warmth, days_of_month, run_plan, site_warmth, site_weather, tank_mean_c
@@ -148,16 +151,10 @@ def compare_cold(
     options = on_frontier(found)
     best, reason, change = recommend(options, money)
     notes += [*weather.notes, *design_notes(computed.file, warmth)]
-    air = computed.file.greenhouse.heater if computed.file.greenhouse is not None else None
-    if air is not None:
-        notes.append(
-            "Lettuce, spinach and kale stand air a little above frost but hardly grow in it; basil, tomatoes and "
-            "cucumbers are harmed below about 10 degC (common practice). Weigh that by hand where an option cools "
-            "the air."
-        )
     notes.append(
-        "Crop yield is left out: the model has no crop growth yet. Deaths by cold are not simulated either; the share "
-        "of years below a cold limit stands for them."
+        "Crops are what light, the greenhouse's air and the water allow if no nutrient is short; beds in a fish room "
+        "are taken to have the greenhouse's air. Below about 10 degC basil, tomatoes and cucumbers are harmed (common "
+        "practice), which the model does not know: weigh that by hand where an option cools the air."
     )
     tell(100, 100)
     return Cold(
@@ -186,6 +183,7 @@ def _options(
         layout, temperature_c=temperature, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night),
         **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
     )  # fmt: skip
+    yields = _yields(site, layout, temperature, _greenhouse_air(plan, run))
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
@@ -215,9 +213,30 @@ def _options(
                     key: max(float(shares[row, n]) for n, name in enumerate(layout.cohorts) if name == key)
                     for key in dict.fromkeys(layout.cohorts)
                 },
+                yields[row],
             )
         )  # fmt: skip
     tell(1.0)
+    return found
+
+
+def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
+    """Daily mean air of the greenhouse, shape (choice, day); None without one. [degC]"""
+    return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
+
+
+def _yields(site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None) -> list[float]:
+    """Harvest that each choice's water and air allow if no nutrient is short. [kg]"""
+    found = []
+    months = bed_months(site)
+    for row, water in enumerate(temperature_c):
+        own = replace(site, temperature_c={key: water[:, n] for n, key in enumerate(layout.loops)})
+        if air_c is not None:
+            by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
+            place = own.file.site.model_copy(update={"air_temperature": by_month})
+            own = replace(own, file=own.file.model_copy(update={"site": place}))
+        stands = build_stands(own).stands
+        found.append(float(sum(batch.harvest_kg.sum() for stand in stands for batch in stand.batches)))
     return found
 
 

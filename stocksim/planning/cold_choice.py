@@ -42,7 +42,7 @@ class Option:
     short_hours : float
         Hours in which some heater at full power misses its set point. [h]
     growth_kg, feed_kg, deaths : float
-        Of the fish; the engine kills none by cold. [kg], [kg], [fish]
+        Of the fish, in normal weather. [kg], [kg], [fish]
     water_c : mapping of str to (float, float, float)
         Lowest, mean and highest water of each loop's tanks. [degC]
     broken : tuple of (str, str)
@@ -51,6 +51,8 @@ class Option:
         Worst of all tanks with fish. [mg/L]
     cold_share : mapping of str to float
         For each cohort the share of synthetic years in which its water crosses its cold limit. [-]
+    yield_kg : float
+        Crops that light, air and water allow, if no nutrient is short; fresh. [kg]
     cost_per_extra_kg : float or None
         To the next cheaper option on the frontier. [money/kg]
     """
@@ -73,6 +75,7 @@ class Option:
     oxygen_low_mg_l: float
     tan_high_mg_l: float
     cold_share: Mapping[str, float]
+    yield_kg: float = 0.0
     cost_per_extra_kg: float | None = None
     is_on_frontier: bool = False
 
@@ -169,9 +172,15 @@ def recommend(options: list[Option], worth: float) -> tuple[str, str, str]:
     if best is not plan and plan.cost is not None:
         reason += (
             f"; against the file's own way that is {best.growth_kg - plan.growth_kg:+.1f} kg and "
-            f"{(best.cost or 0.0) - plan.cost:+,.0f} of fuel"
+            f"{(best.cost or 0.0) - plan.cost:+,.0f} of fuel, and {best.yield_kg - plan.yield_kg:+.0f} kg of crops, "
+            "which are not weighed"
         )
-    return best.name, reason, _what_changes(best, pool, options, worth)
+    change = _what_changes(best, pool, options, worth)
+    lost = plan.yield_kg - best.yield_kg
+    if plan in pool and lost > 0.5 and plan is not best:
+        price = (gain(best) - gain(plan)) / lost
+        change += f"; crops worth more than {price:,.2f} a kilo would make it the file's own way"
+    return best.name, reason, change
 
 
 def _what_changes(best: Option, pool: list[Option], options: list[Option], worth: float) -> str:

@@ -44,8 +44,8 @@ def has_climate(file: SiteFile) -> bool:
     )
 
 
-def climate_faults(file: SiteFile) -> list[Fault]:
-    """Faults that show when the tables of weather, rooms and heat are read together."""
+def climate_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
+    """Faults that show when the tables of weather, rooms and heat are read together; ``raw`` is the file as written."""
     faults = []
     for place, heater in heaters(file):
         field = "heater" if place in ROOMS else "heat.heater"
@@ -71,7 +71,7 @@ def climate_faults(file: SiteFile) -> list[Fault]:
     for table, entries in (("loops", file.loops), ("tanks", file.tanks), ("beds", file.beds)):
         for key, entry in entries.items():
             room = entry.heat.room if entry.heat is not None else None
-            if room in ROOMS and getattr(file, room) is None:
+            if room in ROOMS and getattr(file, room) is None and room not in raw:
                 message = f'"{room}" has no table of its own; write [{room}] with its size, or name another room.'
                 faults.append(Fault(f"{table}.{key}", "heat.room", message))
     return faults
@@ -101,7 +101,7 @@ def computed_temperatures(
         Daily means of each computed loop [degC], notes and faults.
     """
     computed = [key for key, loop in file.loops.items() if isinstance(loop.water_temperature, ComputedTemperature)]
-    faults = climate_faults(file)
+    faults = climate_faults(file, raw)
     notes = hemisphere_notes(file)
     spoilt = [name for name in ("weather", *ROOMS) if name in raw and getattr(file, name) is None]
     if computed and not has_climate(file):

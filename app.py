@@ -16,6 +16,7 @@ pages = [
     st.Page(FOLDER / "season.py", title="Season", default=True),
     st.Page(FOLDER / "water.py", title="Water"),
     st.Page(FOLDER / "beds.py", title="Beds"),
+    st.Page(FOLDER / "cold.py", title="Cold months"),
     st.Page(FOLDER / "powercut.py", title="Power cut"),
     st.Page(FOLDER / "company.py", title="Company"),
     st.Page(FOLDER / "stock.py", title="Stocking"),

@@ -83,6 +83,9 @@ _UNITS: dict[str, dict[str, _Unit]] = {
     "planting_ratio": {  # g/m2/day
         "g/m2/day": _Unit(1.0), "g/m2/d": _Unit(1.0), "oz/ft2/day": _Unit(_OUNCE_KG * 1e3 / _FOOT_M**2),
     },
+    "speed": {  # m/s
+        "m/s": _Unit(1.0), "km/h": _Unit(1.0 / 3.6), "mph": _Unit(5280 * _FOOT_M / 3600.0),
+    },
     "specific_surface": {  # m2/m3
         "m2/m3": _Unit(1.0), "ft2/ft3": _Unit(1.0 / _FOOT_M),
     },
@@ -102,6 +105,7 @@ _SHOWN: dict[str, tuple[str, ...]] = {
     "concentration": ("mg/L", "ppm"),
     "pressure": ("bar", "psi", "kPa", "MPa"),
     "planting_ratio": ("g/m2/day", "oz/ft2/day"),
+    "speed": ("m/s", "km/h", "mph"),
     "specific_surface": ("m2/m3", "ft2/ft3"),
 }
 
@@ -164,7 +168,7 @@ def parse_quantity(text: object, dimension: str) -> float:
     dimension : str
         One of volume [m3], flow [m3/day], area [m2], length [m], weight [g], temperature [degC],
         temperature_difference [degC], power [W], oxygen_rate [g/day], concentration [mg/L], pressure [bar],
-        specific_surface [m2/m3].
+        speed [m/s], specific_surface [m2/m3].
 
     Returns
     -------
@@ -221,7 +225,7 @@ def _example(dimension: str) -> str:
         "volume": '"900 L"', "flow": '"1300 L/h"', "area": '"14 m2"', "length": '"30 cm"',
         "weight": '"35 g"', "temperature": '"64 degF"', "temperature_difference": '"3 degF"',
         "power": '"35 W"', "oxygen_rate": '"20 g/h"', "concentration": '"80 mg/L"', "pressure": '"150 bar"',
-        "specific_surface": '"280 m2/m3"',
+        "specific_surface": '"280 m2/m3"', "speed": '"3 m/s"',
     }[dimension]  # fmt: skip
 
 

@@ -50,7 +50,9 @@ def become(fish: Cohort, number: float, mean: float, spread: float, like: Cohort
     """Be so many fish of a size, as fat or thin as those they come from."""
     like = like or fish
     fish.greatest = like.greatest / like.weight * mean
-    fish.number, fish.weight, fish.spread = number, mean, spread
+    fish.number, fish.weight = number, mean
+    if number > 0.0:  # fish put to an empty cohort later vary as those did that were there
+        fish.spread = spread
 
 
 def take(fish: Cohort, event) -> float:

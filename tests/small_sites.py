@@ -292,7 +292,9 @@ def any_eventful_site(draw: st.DrawFn) -> dict:
 def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
     """Sound events for a site's cohorts, in order of date: of all kinds, with amounts of all kinds."""
     days = (tables["season"]["end"] - tables["season"]["start"]).days
-    dates = [START + dt.timedelta(days=day) for day in sorted(draw(st.lists(st.integers(0, days), min_size=1, max_size=8)))]
+    dates = [
+        START + dt.timedelta(days=day) for day in sorted(draw(st.lists(st.integers(0, days), min_size=1, max_size=8)))
+    ]
     since = {key: cohort.get("stocked", START) for key, cohort in tables["cohorts"].items()}
     most = {key: float(cohort["count"]) for key, cohort in tables["cohorts"].items()}
     emptied: set[str] = set()
@@ -338,6 +340,7 @@ def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
 
 def busy_season() -> dict:
     """A site whose keeper does everything: every kind of rule and event over a cold spell, in two loops."""
+
     def on(day: int) -> dt.date:
         return START + dt.timedelta(days=day)
 

@@ -173,6 +173,105 @@ def test_rows_are_added_and_removed(small_file, name, table):
     assert site_from_text(at.session_state["site_text"], small_file.parent).file == before.file
 
 
+def picker(at: AppTest, dotted: str):
+    """The choice bound to a place of the file."""
+    return next(s for s in at.selectbox if s.key.endswith(f" {dotted}"))
+
+
+def sound(at: AppTest, path: Path):
+    """The site as the page's text has it; a fault fails the test."""
+    assert not at.exception
+    return site_from_text(at.session_state["site_text"], path.parent).file
+
+
+def test_events_are_added_changed_and_removed(small_file):
+    at = part(go(start(), "edit"), "Events")
+    assert "Nothing happens to the fish yet" in words(at)
+    before = sound(at, small_file)
+    next(b for b in at.button if b.label == "Add an event").click().run()
+    (event,) = sound(at, small_file).events
+    assert (event.kind, event.cohort, event.count, event.date) == ("harvest", "fish", 1, before.season.end)
+    assert "harvest 1 of fish, the largest (1 fish, " in words(at)
+    picker(at, "events.0 amount").set_value("above").run()
+    assert sound(at, small_file).events[0].above == 150.0
+    field(at, "events.0.above").set_value("60 g").run()
+    field(at, "events.0.date").set_value("2026-10-20").run()
+    assert "On 20 Oct 2026: harvest those of fish of 60 g or more" in words(at)
+    picker(at, "events.0.kind").set_value("sell").run()
+    event = sound(at, small_file).events[0]
+    assert (event.kind, event.above, event.date) == ("sell", 60.0, dt.date(2026, 10, 20))
+    # a slip stays as typed, with its sentence beside the row
+    field(at, "events.0.above").set_value("60").run()
+    (fault,) = faults_missing(at, small_file)
+    assert "events[1].above" in fault
+    assert fault in words(at)
+    assert "# my own comment" in at.session_state["site_text"]
+    next(b for b in at.button if b.help == "remove event").click().run()
+    assert sound(at, small_file) == before
+
+
+@pytest.mark.parametrize("kind", ["stock", "move", "grade", "ration", "feed", "harvest", "thin", "sell", "give"])
+def test_an_event_of_each_kind_is_sound_from_the_start(small_file, kind):
+    at = part(go(start(), "edit"), "Events")
+    next(b for b in at.button if b.label == "Add an event").click().run()
+    if kind != "harvest":
+        picker(at, "events.0.kind").set_value(kind).run()
+    assert sound(at, small_file).events[0].kind == kind
+    assert "On 30 Oct 2026: " in words(at)
+
+
+@pytest.mark.parametrize("kind", ["appetite", "percent", "table", "fixed", "beds", "unfed"])
+def test_each_rule_of_feeding_is_sound_from_the_start(small_file, kind):
+    at = go(start(), "edit")
+    picker(at, "cohorts.fish.ration").set_value("appetite").run()
+    field(at, "cohorts.fish.ration.stop_below").set_value("8 degC").run()
+    if kind != "appetite":
+        picker(at, "cohorts.fish.ration").set_value(kind).run()
+    rule = sound(at, small_file).cohorts["fish"].ration
+    assert rule.kind == kind
+    assert getattr(rule, "stop_below", None) == (None if kind == "unfed" else 8.0)
+
+
+def test_a_ration_table_grows_by_a_row(small_file):
+    at = go(start(), "edit")
+    picker(at, "cohorts.fish.ration").set_value("table").run()
+    field(at, "cohorts.fish.ration.temperatures").set_value("10 degC, 20 degC, 26 degC").run()
+    assert "2 rows for 3 temperatures" in words(at)
+    field(at, "cohorts.fish.ration.percent.2").set_value("4, 2.5").run()
+    assert sound(at, small_file).cohorts["fish"].ration.percent == [[2.0, 1.5], [3.0, 2.0], [4.0, 2.5]]
+
+
+def test_cold_rules_fasting_days_sex_and_sizes(small_file):
+    at = go(start(), "edit")
+    picker(at, "cohorts.fish.ration").set_value("appetite").run()
+    next(b for b in at.button if b.label == "Add a cold rule").click().run()
+    next(m for m in at.multiselect if m.key.endswith("ration.fasting_days")).set_value(["sun", "wed"]).run()
+    picker(at, "cohorts.fish.sex").set_value("males").run()
+    field(at, "cohorts.fish.size_spread").set_value("0.3").run()
+    fish = sound(at, small_file).cohorts["fish"]
+    assert [(rule.below, rule.feed_every_days) for rule in fish.ration.cold_rules] == [(12.0, 2)]
+    assert set(fish.ration.fasting_days) == {"sun", "wed"}
+    assert (fish.sex, fish.size_spread) == ("males", 0.3)
+    next(c for c in at.checkbox if c.key.endswith("cohorts.fish.wild")).check().run()
+    next(c for c in at.checkbox if c.key.endswith("cohorts.fish.trained")).check().run()
+    fish = sound(at, small_file).cohorts["fish"]
+    assert fish.wild
+    assert fish.trained
+
+
+def test_the_year_tells_what_becomes_of_the_fish(tmp_path, monkeypatch):
+    monkeypatch.setenv("STOCKSIM_SITE", str(ROOT / "stocksim" / "site" / "examples" / "heron_lane_year.toml"))
+    at = start()
+    shown = words(at)
+    assert "## What becomes of the fish" in shown
+    assert "On 10 May 2027: harvest all of winter_trout" in shown
+    assert "reach 150 g" in shown
+
+
+def test_nothing_is_told_of_fish_to_whom_nothing_happens(small_file):
+    assert "What becomes of the fish" not in words(start())
+
+
 def test_planting_is_added(small_file):
     at = part(go(start(), "edit"), "Beds")
     next(b for b in at.button if b.label == "Add a planting").click().run()

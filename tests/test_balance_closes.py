@@ -277,8 +277,9 @@ def test_random_sites_close(tables):
     try:
         told = Told(tables)
     except InputError as error:
-        assert all(fault.field == "weight" for fault in error.faults)
-        assume(False)  # a weight was asked for that is not there
+        if any("are more than the" not in fault.message for fault in error.faults):
+            raise
+        assume(False)  # more was asked for than deaths had left
     for check in CHECKS:
         check(told)
 

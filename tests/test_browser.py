@@ -140,7 +140,8 @@ def test_season_is_drawn_and_downloads(visit):
         page.get_by_role("button", name="Download the results").click()
     with zipfile.ZipFile(caught.value.path()) as archive:
         names = set(archive.namelist())
-        assert names == {"tanks.csv", "cohorts.csv", "beds.csv", "loops.csv", "summary.json", "heron_lane.toml"}
+        frames = {f"{name}.csv" for name in ("tanks", "cohorts", "beds", "loops", "ledger")}
+        assert names == {*frames, "summary.json", "heron_lane.toml"}
         answer = json.loads(archive.read("summary.json"))
         rows = list(csv.DictReader(io.StringIO(archive.read("tanks.csv").decode())))
     assert answer["verdict"] in page.locator(".ss-verdict").first.inner_text()

@@ -17,6 +17,7 @@ from stocksim.faces import editing
 from stocksim.site.examples import example_names, example_text
 
 TEXT = example_text("heron_lane")
+YEAR = example_text("heron_lane_year")
 COMMENTS = [line[line.index("#") :] for line in TEXT.splitlines() if "#" in line]
 
 
@@ -158,3 +159,113 @@ def test_edits_of_any_site_change_only_what_is_named(raw, data):
             if entry[key] == name:
                 entry[key] = "renamed"
     assert tomllib.loads(editing.rename_entry(text, table, name, "renamed")) == expected
+
+
+# ---- events and rations ----------------------------------------------------------------------------------------------
+
+EVENT = {"kind": "harvest", "date": dt.date(2027, 5, 1), "cohort": "tilapia", "count": 3}
+
+
+def comments(text):
+    return {line[line.index("#") :] for line in text.splitlines() if "#" in line}
+
+
+@pytest.mark.parametrize(
+    "text", [TEXT, YEAR, TEXT.rstrip(), "events = []\n" + TEXT, 'events = [{ kind = "x" }] # mine\n' + TEXT, ""]
+)
+def test_events_are_added_after_those_there_are(text):
+    new = editing.append(text, ("events",), EVENT)
+    expected = tomllib.loads(text)
+    expected["events"] = [*expected.get("events", []), EVENT]
+    assert tomllib.loads(new) == expected
+    assert new.startswith(text.rstrip()) or "events = [" in text
+    assert comments(new) == comments(text)
+    twice = editing.append(new, ("events",), EVENT)
+    assert tomllib.loads(twice)["events"] == [*expected["events"], EVENT]
+
+
+@pytest.mark.parametrize("number", range(9))
+def test_events_are_removed_one_by_one(number):
+    new = editing.remove_item(YEAR, "events", number)
+    expected = tomllib.loads(YEAR)
+    gone = expected["events"].pop(number)
+    assert tomllib.loads(new) == expected
+    assert len(comments(YEAR) - comments(new)) <= 1, gone  # only the event's own
+
+
+def test_a_comment_before_the_next_event_stays_and_subtables_go_along():
+    text = (
+        '[[events]] # first\nkind = "ration"\n[events.ration]\nkind = "unfed"\n\n# for the fair\n[[events]]\n'
+        'kind = "thin"\n# at the end\n'
+    )
+    new = editing.remove_item(text, "events", 0)
+    assert new == '\n# for the fair\n[[events]]\nkind = "thin"\n# at the end\n'
+    assert "# first" in editing.remove_item(text, "events", 1)
+    assert "events" not in tomllib.loads(editing.remove_item(new, "events", 0))
+
+
+def test_events_written_in_one_line_are_removed_too():
+    text = 'events = [{ kind = "thin" }, { kind = "move" }] # mine\n[season]\n'
+    assert tomllib.loads(editing.remove_item(text, "events", 0))["events"] == [{"kind": "move"}]
+    bare = editing.remove_item(editing.remove_item(text, "events", 0), "events", 0)
+    assert tomllib.loads(bare) == {"season": {}}
+
+
+@pytest.mark.parametrize(("text", "words"), [("[site", "not readable"), (TEXT, "cannot be written")])
+def test_no_event_is_removed_where_there_is_none(text, words):
+    with pytest.raises(InputError, match=words):
+        editing.remove_item(text, "events", 0)
+
+
+def test_a_rule_of_another_kind_keeps_when_fish_are_fed():
+    path = ("cohorts", "perch", "ration")
+    before = editing.value_at(tomllib.loads(YEAR), path)
+    new = editing.switch(YEAR, path, {"kind": "percent", "percent": 2.0}, ["cold_rules", "stop_below"])
+    expected = tomllib.loads(YEAR)
+    expected["cohorts"]["perch"]["ration"] = {
+        "kind": "percent", "percent": 2.0, "cold_rules": before["cold_rules"], "stop_below": before["stop_below"],
+    }  # fmt: skip
+    assert tomllib.loads(new) == expected
+    assert comments(new) == comments(YEAR)
+    # and a table of its own heading stays one
+    trout = editing.switch(YEAR, ("cohorts", "winter_trout", "ration"), {"kind": "beds"}, ["meals_per_day"])
+    assert tomllib.loads(trout)["cohorts"]["winter_trout"]["ration"] == {"kind": "beds", "meals_per_day": 3}
+    assert "[cohorts.winter_trout.ration]" in trout
+    assert comments(trout) == comments(YEAR)
+
+
+def test_a_kind_picked_where_there_was_no_rule():
+    bare = editing.put(TEXT, ("cohorts", "tilapia", "ration"), None)
+    new = editing.switch(bare, ("cohorts", "tilapia", "ration"), {"kind": "unfed"})
+    assert tomllib.loads(new)["cohorts"]["tilapia"]["ration"] == {"kind": "unfed"}
+
+
+def test_rows_of_a_ration_table_are_changed_and_added():
+    path = ("cohorts", "winter_trout", "ration", "percent")
+    rows = editing.value_at(tomllib.loads(YEAR), path)
+    new = editing.put(editing.put(YEAR, (*path, 1), [1.0, 0.8, 0.5]), (*path, len(rows)), [2.0, 1.5, 1.0])
+    assert editing.value_at(tomllib.loads(new), path) == [rows[0], [1.0, 0.8, 0.5], *rows[2:], [2.0, 1.5, 1.0]]
+
+
+def test_a_renamed_cohort_and_tank_take_their_events_along():
+    new = tomllib.loads(editing.rename_entry(YEAR, "cohorts", "tilapia", "warm ones"))
+    assert [event["cohort"] for event in new["events"]].count("warm ones") == 2
+    assert "tilapia" not in str(new["events"])
+    tanks = tomllib.loads(editing.rename_entry(YEAR, "tanks", "spruce", "fir"))
+    assert [event["tank"] for event in tanks["events"] if "tank" in event] == ["fir", "alder"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "kind", "value"),
+    [
+        ("4 degC, 9 degC", "list", ["4 degC", "9 degC"]), ("1, 0.9 ,x", "numbers", [1, 0.9, "x"]), (" ", "list", None),
+        (",", "numbers", []),
+    ],
+)  # fmt: skip
+def test_lists_that_are_typed(typed, kind, value):
+    assert editing.from_typed(typed, kind) == value
+
+
+def test_lists_are_shown_as_they_are_typed():
+    assert editing.as_typed([0.7, 1, "x"]) == "0.7, 1, x"
+    assert editing.from_typed(editing.as_typed([0.7, 1.25]), "numbers") == [0.7, 1.25]

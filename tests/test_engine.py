@@ -130,7 +130,9 @@ def assert_same(ours: dict[str, np.ndarray], other: dict[str, np.ndarray], what:
 
 def scenarios_of(course: Course, row: int) -> dict[str, np.ndarray]:
     arrays = {
-        field.name: getattr(course, field.name) for field in fields(course) if field.name not in ("rounds", "apart", "transfers")
+        field.name: getattr(course, field.name)
+        for field in fields(course)
+        if field.name not in ("rounds", "apart", "transfers")
     }
     return {key: array[min(row, array.shape[0] - 1)] for key, array in arrays.items()}
 

@@ -30,6 +30,7 @@ HELPERS = {
     "cycling_site.py",
     "lever_checks.py",
     "oracle.py",
+    "oracle_events.py",
     "oracle_fish.py",
     "oracle_pools.py",
     "oracle_water.py",
@@ -224,7 +225,7 @@ def test_every_parameter_name_is_in_the_table():
 
 UNIT_BY_ENDING = {
     "_c": "degC", "_mg_l": "mg/L", "_m2": "m2", "_m3": "m3", "_kj": "kJ/day", "_kj_g": "kJ/g", "_g_day": "g/day",
-    "_m3_day": "m3/day", "_w": "W", "_g_m2_day": "g/m2/day", "_weight_g": "g",
+    "_m3_day": "m3/day", "_w": "W", "_w_m2": "W/m2", "_g_m2_day": "g/m2/day", "_weight_g": "g",
     "_g_m2": "g/m2",
 }  # fmt: skip
 

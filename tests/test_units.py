@@ -80,6 +80,7 @@ EXPECTED: dict[str, dict[str, float]] = {
     },
     "pressure": {"bar": 1.0, "kPa": c.kilo / c.bar, "MPa": c.mega / c.bar, "psi": c.psi / c.bar},
     "planting_ratio": {"g/m2/day": 1.0, "g/m2/d": 1.0, "oz/ft2/day": c.oz * 1e3 / c.foot**2},
+    "speed": {"m/s": 1.0, "km/h": c.kmh, "mph": c.mph},
     "specific_surface": {"m2/m3": 1.0, "ft2/ft3": 1.0 / c.foot},
 }
 DIMENSIONS = sorted(EXPECTED)

@@ -9,11 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation, day_length
+from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
 from stocksim.climate.temperature import monthly_temperature
+from stocksim.engine.warmth import warmth_of_site
 from stocksim.plants.growth import ROOT_ZONE_WEIGHT
 from stocksim.plants.light import FACE_SHARE, USUAL_COVER_TRANSMISSION, bed_light
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
+from stocksim.site.warm_rooms import room_of
 
 FloatArray = NDArray[np.float64]
 
@@ -57,12 +60,13 @@ def bed_climate(site: Site) -> BedClimate:
     Returns
     -------
     BedClimate
-        Air is the monthly air that the site gives, else the water of the bed's loop. A wicking bed's roots are as warm
-        as the air.
+        Air is the monthly air that the site gives; else that of the bed's room, where weather and a room are there to
+        reckon it; else the water of the bed's loop. A wicking bed's roots are as warm as the air. Light passes the
+        cover that the site gives, else the greenhouse's own, and none comes into a fish room.
     """
     file, days = site.file, site.days
     latitude = USUAL_LATITUDE if file.site.latitude is None else file.site.latitude
-    cover = USUAL_COVER_TRANSMISSION if file.site.cover_transmission is None else file.site.cover_transmission
+    cover = _cover_transmission(site)
     dates = [file.season.start + dt.timedelta(days=day) for day in range(days)]
     number = np.array([date.timetuple().tm_yday for date in dates], float)
     radiation = daily_radiation(latitude, number, cloud_shares(site)[months_of(site)])
@@ -72,9 +76,14 @@ def bed_climate(site: Site) -> BedClimate:
     if file.site.air_temperature is not None:
         monthly = {MONTHS.index(m) + 1: t for m, t in file.site.air_temperature.items()}
         air = np.repeat(monthly_temperature(file.season.start, days, monthly)[:, None], water.shape[1], axis=1)
+    elif (rooms := _room_air(site)) is not None:
+        air = rooms
     is_wicking = np.array([bed.kind == "wicking" for bed in file.beds.values()], bool)
     root = np.where(is_wicking, air, water)
     face = np.array([FACE_SHARE if bed.kind == "tower" else 1.0 for bed in file.beds.values()], float)
+    if file.site.cover_transmission is None:
+        # a fish room is taken as dark: lamps are not modelled
+        face *= [room_of(bed.heat, file, bed.loop) != "fish_room" for bed in file.beds.values()]
     return BedClimate(
         radiation_mj_m2=radiation,
         day_length_h=day_length(latitude, number),
@@ -84,3 +93,25 @@ def bed_climate(site: Site) -> BedClimate:
         growth_c=ROOT_ZONE_WEIGHT * root + (1.0 - ROOT_ZONE_WEIGHT) * air,
         inside_mj_m2=cover * radiation[:, None] * face,
     )
+
+
+def _cover_transmission(site: Site) -> float:
+    """Share of outdoor light on the beds: typed, of the greenhouse's cover, or the usual one. [-]"""
+    file = site.file
+    if file.site.cover_transmission is not None:
+        return file.site.cover_transmission
+    if file.greenhouse is not None:
+        return COVERS[file.greenhouse.cover].transmission * FRAME_SHARE
+    return USUAL_COVER_TRANSMISSION
+
+
+def _room_air(site: Site) -> FloatArray | None:
+    """Daily mean air of each bed's room, shape (day, bed); None where no heat balance is to be had. [degC]"""
+    warmth = warmth_of_site(site) if site.file.beds else None
+    if warmth is None:
+        return None
+    nodes = warmth.plan.nodes
+    rooms = [room_of(bed.heat, site.file, bed.loop) for bed in site.file.beds.values()]
+    if any(room not in nodes for room in rooms):
+        return None
+    return np.stack([warmth.run.mean_c[:, nodes.index(room)] for room in rooms], axis=-1)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.planting import Planting
-from stocksim.engine.rations import build_rations, ration_fraction, spilled_share
+from stocksim.engine.rations import Rations, build_rations, ration_fraction, spilled_share
 from stocksim.engine.stays import Happening, Stay, build_stays, last_days
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
@@ -29,6 +30,7 @@ USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 
 # hold as much energy (wet food of 4 kJ/g against pellets of 20, the ratio of published wet intakes to farmed ones).
 MOST_WET_GRAMS = 5.0
 
+_TEMPERATURE_KEYS = ("temperature_low_limit", "temperature_high_stress", "temperature_high_lethal")
 SPECIES_KEYS = (
     "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
     "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
@@ -75,7 +77,6 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
     species = {key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS}
     species["is_deep"] = np.array([entry.facts["body_form"] == "deep" for entry in entries], float)
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
-    appetite, maintenance = _daily_rates(site, stays, entries, feeds, water)
     rations = build_rations(site, stays, water, planting, cohort_tank @ tank_loop)
     return {
         "stays": tuple(stays),
@@ -90,13 +91,8 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
         "stocked_day": np.array([stay.first for stay in stays], dtype=int),
         "until_day": np.array(ends, dtype=int),
         "rations": rations,
-        "daily_hazard": BACKGROUND_DEATHS_PER_DAY
-        + _temperature_deaths(species, water)
-        + rations.in_training * _training_deaths(entries),
-        "temperature_change_c": _temperature_change(stays, happenings, water),
         "species": species,
-        "appetite_at_1g": appetite,
-        "maintenance_per_kg": maintenance,
+        **by_water(site, stays, happenings, rations, water),
         "feed_energy_kj_g": of_feed("digestible_energy"),
         "feed_gross_kj_g": of_feed("gross_energy"),
         "feed_nitrogen": nitrogen,
@@ -116,18 +112,51 @@ def _spread(stay: Stay, entry: Entry) -> float:
     return entry["size_spread"] if given is None else given
 
 
+def by_water(
+    site: Site, stays: Sequence[Stay], happenings: Sequence[Happening], rations: Rations, temperature_c: FloatArray
+) -> dict[str, Any]:
+    """Fields of a layout that follow from the water of each column.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    stays, happenings, rations
+        Its columns, what happens to them, and their feeding rules.
+    temperature_c : ndarray, shape (..., day, column)
+        Water of each column's tank. [degC] Leading axes are scenarios.
+
+    Returns
+    -------
+    dict
+        Appetite and maintenance, hazard and change of temperature, each of the shape of the temperature.
+    """
+    entries = [site.species[stay.table.species] for stay in stays]
+    feeds = [site.feeds[stay.table.feed] for stay in stays]
+    species = {key: np.array([entry[key] for entry in entries], float) for key in _TEMPERATURE_KEYS}
+    appetite, maintenance = _daily_rates(site, stays, entries, feeds, temperature_c)
+    return {
+        "appetite_at_1g": appetite,
+        "maintenance_per_kg": maintenance,
+        "daily_hazard": BACKGROUND_DEATHS_PER_DAY
+        + _temperature_deaths(species, temperature_c)
+        + rations.in_training * _training_deaths(entries),
+        "temperature_change_c": _temperature_change(stays, happenings, temperature_c),
+    }
+
+
 def _daily_rates(
-    site: Site, stays: list[Stay], entries: list[Entry], feeds: list[Entry], temperature_c: FloatArray
+    site: Site, stays: Sequence[Stay], entries: list[Entry], feeds: list[Entry], temperature_c: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (day, column)."""
+    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (..., day, column)."""
     appetite = np.zeros_like(temperature_c)
     maintenance = np.zeros_like(temperature_c)
     for column, (stay, entry, feed) in enumerate(zip(stays, entries, feeds, strict=True)):
-        daily = temperature_c[:, column]
+        daily = temperature_c[..., column]
         sex = stay.table.sex
         factor = 1.0 if sex == "mixed" else entry[f"appetite_{sex}"]
-        appetite[:, column] = factor * _wet_grams(site, entry, feed) * appetite_rate(entry.__getitem__, daily)
-        maintenance[:, column] = maintenance_rate(
+        appetite[..., column] = factor * _wet_grams(site, entry, feed) * appetite_rate(entry.__getitem__, daily)
+        maintenance[..., column] = maintenance_rate(
             daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
         )
     return appetite, maintenance
@@ -143,7 +172,7 @@ def _wet_grams(site: Site, entry: Entry, feed: Entry) -> float:
 
 def _temperature_deaths(species: dict[str, FloatArray], temperature_c: FloatArray) -> FloatArray:
     low = species["temperature_low_limit"]
-    spell = days_in_a_row_below(temperature_c, low)
+    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(temperature_c, -2, 0), low), 0, -2)
     stress, lethal = species["temperature_high_stress"], species["temperature_high_lethal"]
     return temperature_hazard(temperature_c, low, stress, lethal, spell)
 
@@ -154,14 +183,16 @@ def _training_deaths(entries: list[Entry]) -> FloatArray:
     )
 
 
-def _temperature_change(stays: list[Stay], happenings: list[Happening], temperature_c: FloatArray) -> FloatArray:
-    """Change of water from the day before, the move into another loop included, shape (day, column). [degC]"""
-    change = np.abs(np.diff(temperature_c, axis=0, prepend=temperature_c[:1]))
+def _temperature_change(
+    stays: Sequence[Stay], happenings: Sequence[Happening], temperature_c: FloatArray
+) -> FloatArray:
+    """Change of water from the day before, the move into another loop included, shape (..., day, column). [degC]"""
+    change = np.abs(np.diff(temperature_c, axis=-2, prepend=temperature_c[..., :1, :]))
     for column, stay in enumerate(stays):
-        if stay.first < change.shape[0]:
-            change[stay.first, column] = 0.0
+        if stay.first < change.shape[-2]:
+            change[..., stay.first, column] = 0.0
     for happening in happenings:
         if happening.source >= 0 and happening.target >= 0 and happening.day > 0:
             day, source, target = happening.day, happening.source, happening.target
-            change[day, target] = abs(temperature_c[day, target] - temperature_c[day - 1, source])
+            change[..., day, target] = np.abs(temperature_c[..., day, target] - temperature_c[..., day - 1, source])
     return change

@@ -143,9 +143,10 @@ def _number_share(mass_share: FloatArray, spread: FloatArray, which: str) -> Flo
 
 
 def _set(fish: FishState, column: int, number: FloatArray, mean: FloatArray, spread: FloatArray, like: int) -> None:
-    """Give a column its fish, in the condition of the fish of column ``like``."""
+    """Give a column its fish, in the condition of the fish of column ``like``; one left empty keeps its spread."""
     condition = fish.greatest[:, like] / fish.weight[:, like]
-    fish.alive[:, column], fish.weight[:, column], fish.spread[:, column] = number, mean, spread
+    fish.spread[:, column] = np.where(number > 0.0, spread, fish.spread[:, column])
+    fish.alive[:, column], fish.weight[:, column] = number, mean
     fish.greatest[:, column] = condition * mean
 
 

@@ -17,25 +17,27 @@ from stocksim.engine.stays import Happening, Stay
 from stocksim.engine.waterworks import Waterworks, build_waterworks
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.reading import Site
+from stocksim.site.sizes import (
+    DEFAULT_BED_DEPTH_M,
+    DEFAULT_TANK_DEPTH_M,
+    FLOODED_SHARE,
+    GRAVEL_VOIDS,
+    MEDIA_TURNOVERS_PER_DAY,
+    RAFT_RESIDENCE_DAYS,
+    TOWER_WATER_M,
+)
 from stocksim.water.gas import diffuser_fouling
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
 
-DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
-DEFAULT_BED_DEPTH_M = 0.3  # media beds are at least 30 cm deep (extension reprint, read); the same taken for rafts
 DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
-GRAVEL_VOIDS = 0.4  # voids of gravel: media takes about 60 % of the volume (extension reprint, read)
-FLOODED_SHARE = 0.5  # a flood-and-drain bed is full half of the time (assumption, no source)
-RAFT_RESIDENCE_DAYS = 2.0 / 24.0  # raft canal residence 1-4 h (from memory of FAO 589)
-MEDIA_TURNOVERS_PER_DAY = 24.0  # each media bed's volume once an hour (common practice, no source)
 # Share of the geometric surface 6 (1 - voids) / grain that works: FAO 589 makes filters 2-3 times larger than the
 # arithmetic asks (from memory), hence 0.4.
 ACTIVE_SURFACE_SHARE = 0.4
 # Film surface per m2 of raft, fitted in this project to 0.56 g TAN/m2/day removed by rafts at 28 degC and about 1 mg/L
 # (from memory of Rakocy and co-workers): 0.56 / (0.837 * 1.06**8 / 2.93).
 RAFT_SURFACE_PER_M2 = 1.23
-TOWER_WATER_M = 0.02  # water held per m2 of tower footprint (assumption, no source)
 # Water that trickles or drains makes up half of its oxygen deficit in a pass: exchange volume equal to the flow
 # (assumption, no source).
 TRICKLING_EXCHANGE_SHARE = 1.0

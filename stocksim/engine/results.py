@@ -16,6 +16,7 @@ from stocksim.engine.findings import Finding, LimitSeries, findings, limit_serie
 from stocksim.engine.layout import Layout
 from stocksim.engine.ledger import ledger, taken_g
 from stocksim.engine.planting import Planting
+from stocksim.engine.warmth import loop_heat_kwh
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
@@ -209,6 +210,7 @@ class Season:
                 "suspended_solids_mg_l": course.solids_mg_l[0],
                 "denitrified_n_g": course.denitrified_n_g[0],
                 "sludge_nitrogen_g": course.sludge_n_g[0],
+                "heat_kwh": loop_heat_kwh(self.site),
             },
         )
 
@@ -256,7 +258,8 @@ class Season:
             "harvested_kg": float(taken_g(self.layout, course, ("harvest",)).sum()) / 1000.0,
             "otherwise_taken_kg": float(taken_g(self.layout, course, ("thin", "sell", "give")).sum()) / 1000.0,
             "feed_conversion_offered": offered / gain if gain > 0.0 else None,
-            "tan_produced_g": float(self.loops["tan_produced_g"].sum()),
+            "tan_produced_g": AMMONIA_SHARE_OF_EXCRETION * float(course.excreted_nitrogen_g[0].sum())
+            + float(course.sump_tan_load_g[0].sum()),
             "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,
         }
 

@@ -11,6 +11,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.layout import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
+from stocksim.engine.warmth import warmth_of_site
 from stocksim.faces.fate_words import (
     event_lines,
     event_words,
@@ -23,6 +24,7 @@ from stocksim.faces.tables import tank_rows, text_table, water_rows
 from stocksim.faces.words import cautions, finding_sentence, verdict
 from stocksim.library.feeds import feed_kind
 from stocksim.planning.levers import find_levers
+from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
 from stocksim.site.reading import Site
@@ -228,5 +230,22 @@ def understood(site: Site) -> dict[str, Any]:
         ],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
+        "heat": _heat_words(site),
         "notes": list(site.notes),
     }
+
+
+def _heat_words(site: Site) -> list[str]:
+    """Rooms with their loss, and heaters; empty for a site without weather."""
+    warmth = warmth_of_site(site)
+    if warmth is None:
+        return []
+    units = site.file.site.units
+    cold = format_quantity(warmth.weather.design_cold_c, "temperature", units)
+    rooms = [f"{room}: loses {loss:.0f} W/K at night" for room, loss in warmth.plan.loss_w_k.items()]
+    burners = [
+        f"{place}: {heater.power / 1000.0:g} kW of {heater.fuel.replace('_', ' ')}, set to "
+        f"{format_quantity(heater.set_point, 'temperature', units)}"
+        for place, heater in heaters(site.file)
+    ]
+    return [f"weather: {site.file.weather.kind if site.file.weather else ''}, design cold {cold}", *rooms, *burners]

@@ -12,6 +12,7 @@ import typer
 
 from stocksim.errors import InputError, StocksimError
 from stocksim.faces.bed_command import beds
+from stocksim.faces.cold_command import cold
 
 app = typer.Typer(
     name="stocksim",
@@ -273,6 +274,9 @@ def company(site: SiteArgument, as_json: JsonOption = False) -> None:
     from stocksim.faces.company_answers import company_output
 
     typer.echo(company_output(site, as_json))
+
+
+app.command(epilog="Example: stocksim cold house.toml --worth 9")(cold)
 
 
 @app.command(epilog="Example: stocksim stock house.toml --goal edible,cost --out plan")

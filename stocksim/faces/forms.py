@@ -51,6 +51,7 @@ TABLE_STARTS: dict[str, dict[str, dict[str, Any] | None]] = {
         "constant": {"kind": "constant", "value": "15 degC"},
         "monthly": {"kind": "monthly", "values": dict.fromkeys(MONTHS, "15 degC")},
         "log": {"kind": "log", "file": "temperature.csv"},
+        "computed": {"kind": "computed"},
     },
 }
 _SUPPLY = {
@@ -61,6 +62,7 @@ _WATER = {
     "constant": [Field(("water_temperature", "value"), "water")],
     "monthly": [Field(("water_temperature", "values", month), month, width=92) for month in MONTHS],
     "log": [Field(("water_temperature", "file"), "log file", width=180)],
+    "computed": [],
 }
 _SUPPLY_KIND = Field(("oxygen_supply",), "oxygen supply", "table", tuple(TABLE_STARTS["oxygen_supply"]))
 

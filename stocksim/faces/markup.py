@@ -78,7 +78,8 @@ STYLE = f"""<style>
   .st-key-menu, .st-key-fetch {{display: none !important}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
-  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .48}}
+  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .435}}
+  ul.ss-list.ss-small {{columns: 2; column-gap: 2rem; max-width: none}}
   .st-key-charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto}}
   .st-key-charts > :first-child {{grid-row: 1 / 3}}
   [data-testid="stVegaLiteChart"] svg {{width: 100%}}
@@ -166,6 +167,12 @@ def table_html(rows: Sequence[dict[str, str]], bad: Iterable[tuple[int, str]] = 
             cells.append(f'<td data-head="{escape(head)}">{body}</td>')
         lines.append(f"<tr>{''.join(cells)}</tr>")
     return f'<table class="ss-table"><thead><tr>{heads}</tr></thead><tbody>{"".join(lines)}</tbody></table>'
+
+
+def numbered_html(sentences: Iterable[str]) -> str:
+    """Sentences as a numbered list, for points numbered on a chart."""
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
+    return f'<ol class="ss-list ss-small">{items}</ol>'
 
 
 def badge_html(evidence: str, of: str = "evidence") -> str:

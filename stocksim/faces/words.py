@@ -205,8 +205,8 @@ def cautions(season: Season) -> list[str]:
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled: disease, and greenhouse heat in the season itself. A limit that holds here may still be broken "
-        "by them. Nitrifiers in the cold and in young films are known to a factor of two.",
+        "Not modelled: disease. A limit that holds here may still be broken by it. Nitrifiers in the cold and in young "
+        "films are known to a factor of two.",
     ]
     words += fish_cautions(season)
     dying = death_words(season)

@@ -112,6 +112,11 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
     words = f"{verb} {loop} to {field.replace('_', ' ')} {text}, or keep {cohort} in another loop"
     # degF to degC and back may lose the last digit, and with it the limit
     value = (max if is_low else min)(parse_quantity(text, "temperature"), finding.threshold)
+    if site.file.loops[loop].water_temperature.kind == "computed":
+        if is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
+            heater = {"power": "1000 kW", "set_point": f"{value + 0.5!r} degC", "fuel": "electricity"}
+            yield Lever(words, {f"loops.{loop}.heat.heater": heater})
+        return
     yield Lever(words, {f"loops.{loop}.water_temperature.{field}": f"{value!r} degC"})
 
 

@@ -7,7 +7,9 @@ import datetime as dt
 import numpy as np
 
 from stocksim.climate.daylight import extraterrestrial_radiation
+from stocksim.site.climate_faults import has_climate
 from stocksim.site.model import SiteFile
+from stocksim.site.warm_rooms import room_of
 
 
 def bed_notes(file: SiteFile) -> list[str]:
@@ -33,6 +35,10 @@ def bed_notes(file: SiteFile) -> list[str]:
         "cover_transmission": "a double film",
         "air_temperature": "air like the water",
     }
+    if file.greenhouse is not None:
+        del usual["cover_transmission"]
+        if has_climate(file):
+            del usual["air_temperature"]
     missing = [key for key in usual if getattr(site, key) is None]
     if missing:
         taken = ", ".join(usual[key] for key in missing)
@@ -44,6 +50,11 @@ def bed_notes(file: SiteFile) -> list[str]:
             f"{dark[-1]}; nothing grows then."
         )
     for key, bed in file.beds.items():
+        if bed.plantings and site.cover_transmission is None and room_of(bed.heat, file, bed.loop) == "fish_room":
+            notes.append(
+                f"beds.{key} stands in the fish room, which is taken as dark: nothing grows there. Write heat = "
+                '{ room = "greenhouse" }, or site.cover_transmission where it has windows or lamps.'
+            )
         if bed.kind == "raft" and bed.plantings and bed.oxygen_supply is None:
             notes.append(f"beds.{key} has no oxygen_supply: roots hang in its water, so a raft needs air of its own.")
         if bed.kind == "tower" and bed.plantings and bed.planted_face is None:

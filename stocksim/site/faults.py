@@ -8,6 +8,7 @@ from typing import Any
 
 from stocksim.errors import Fault
 from stocksim.library.sources import Entry
+from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.fish_faults import fish_faults
 from stocksim.site.model import (
     BedTable,
@@ -188,6 +189,8 @@ def _temperature_faults(
 ) -> list[Fault]:
     water = loop.water_temperature
     place, faults = f"loops.{key}", []
+    if isinstance(water, ComputedTemperature):
+        return []
     if water.at_least is not None and water.at_most is not None and water.at_least > water.at_most:
         faults.append(
             Fault(

@@ -7,10 +7,12 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from stocksim.site.quantities import (
+    Biomass,
     Count,
     Date,
     Days,
     FeedPerArea,
+    FeedWeight,
     FishNumber,
     Meals,
     Percent,
@@ -71,7 +73,7 @@ class FixedRation(_Fed):
     """A weight of feed a day for the whole tank; cohorts that share the rule share the feed by their appetite."""
 
     kind: Literal["fixed"]
-    per_day: Weight
+    per_day: FeedWeight
 
 
 class BedsRation(_Fed):
@@ -146,7 +148,7 @@ class RemovalEvent(Table):
     date: Date
     cohort: str
     count: FishNumber | None = None
-    weight: Weight | None = None
+    weight: Biomass | None = None
     share: Share | None = None
     above: Weight | None = None
     all: bool = False

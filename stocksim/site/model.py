@@ -6,6 +6,15 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from stocksim.site.climate_tables import (
+    BedHeat,
+    ComputedTemperature,
+    FishRoomTable,
+    GreenhouseTable,
+    LoopHeat,
+    TankHeat,
+    WeatherTable,
+)
 from stocksim.site.fish_tables import CohortTable, Event
 from stocksim.site.quantities import (
     MONTHS,
@@ -162,7 +171,8 @@ class LoopTable(Table):
     alkalinity_target: Alkalinity | None = None
     biofilter_started: Date | None = None
     water_temperature: Annotated[
-        ConstantTemperature | MonthlyTemperature | LoggedTemperature, Field(discriminator="kind")
+        ConstantTemperature | MonthlyTemperature | LoggedTemperature | ComputedTemperature,
+        Field(discriminator="kind"),
     ]
     depth: Depth | None = None
     oxygen_supply: OxygenSupply | None = None
@@ -175,6 +185,7 @@ class LoopTable(Table):
     biofilter_start: Literal["new", "seeded", "mature"] | None = None
     fishless_cycling: FishlessCycling | None = None
     feeding_ramp: list[FeedingStep] = []
+    heat: LoopHeat | None = None
 
 
 class TankTable(Table):
@@ -185,6 +196,7 @@ class TankTable(Table):
     flow: Flow
     depth: Depth | None = None
     oxygen_supply: OxygenSupply | None = None
+    heat: TankHeat | None = None
 
 
 class PlantingTable(Table):
@@ -213,6 +225,7 @@ class BedTable(Table):
     oxygen_supply: OxygenSupply | None = None
     planted_face: Area | None = None
     plantings: list[PlantingTable] = []
+    heat: BedHeat | None = None
 
 
 class BiofilterTable(Table):
@@ -251,4 +264,7 @@ class SiteFile(Table):
     settlers: dict[str, SettlerTable] = {}
     cohorts: dict[str, CohortTable] = {}
     events: list[Event] = []
+    weather: WeatherTable | None = None
+    greenhouse: GreenhouseTable | None = None
+    fish_room: FishRoomTable | None = None
     stocking: StockingTable | None = None

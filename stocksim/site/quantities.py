@@ -87,6 +87,8 @@ def _date(value: Any) -> dt.date:
     raise _refuse(f"{shown(value)} is not a date; write it as 2026-10-01, without quotes and without a time.")
 
 
+quantity, number = _quantity, _number  # for tables of other files
+
 # the lower bounds lie below any real unit and keep the water balance clear of rounding
 Volume = Annotated[float, _quantity("volume", 1e-3, 1e5, "a volume must lie between 1 L and 100,000 m3", True)]
 Flow = Annotated[float, _quantity("flow", 1e-3, 1e6, "a flow must lie between 1 L/day and 1,000,000 m3/day", True)]
@@ -103,6 +105,10 @@ Weight = Annotated[
     float, _quantity("weight", 0.05, 2e4, "a fish's mean weight must lie between 0.05 g and 20 kg", True)
 ]
 Portion = Annotated[float, _quantity("weight", 0.0, 1e7, "a weight of fish must be above 0 and at most 10 t")]
+FeedWeight = Annotated[
+    float, _quantity("weight", 0.0, 1e8, "feed of a tank must lie between 0 and 100 t a day", low_is_allowed=True)
+]
+Biomass = Annotated[float, _quantity("weight", 0.0, 1e10, "a weight of fish must be above 0 and at most 10,000 t")]
 WaterTemperature = Annotated[
     float, _quantity("temperature", -0.01, 40.01, "fish water lies between 0 and 40 degC (32 and 104 degF)")
 ]

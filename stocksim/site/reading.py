@@ -22,6 +22,8 @@ from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
+from stocksim.site.climate_faults import computed_temperatures
+from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.cohorts import all_cohorts
 from stocksim.site.faults import cross_faults, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
@@ -180,8 +182,14 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         file, stand_ins = with_stand_ins(raw, error)
     entries, missing = _library_entries(file, folder)
     temperatures, notes, cold_faults = _temperatures(file, folder, season_is_sound(file) and "season" not in stand_ins)
+    sound = season_is_sound(file) and "season" not in stand_ins
+    computed, said, climate = computed_temperatures(file, folder, temperatures, raw, sound and not cold_faults)
+    temperatures, notes = (
+        {key: (temperatures | computed)[key] for key in file.loops if key in temperatures | computed},
+        notes + said,
+    )
     across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
-    faults += found_elsewhere(missing + across + cold_faults, stand_ins)
+    faults += found_elsewhere(missing + across + cold_faults + climate, stand_ins)
     if faults:
         raise InputError(_placed(faults, name))
     return Site(
@@ -260,6 +268,8 @@ def _temperatures(
     faults: list[Fault] = []
     for key, loop in file.loops.items():
         place = f"loops.{key}"
+        if isinstance(loop.water_temperature, ComputedTemperature):
+            continue
         try:
             if not has_season:
                 _read_log(loop, folder)

@@ -14,6 +14,7 @@ from stocksim.errors import Fault
 from stocksim.site.quantities import MONTHS, shown
 
 _WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
+SINGLE_TABLES = ("site", "season", "weather", "greenhouse", "fish_room")  # tables without a name of their own
 _ONE_NAME = ("loop", "tank", "species", "feed", "crop")
 _STOCKING_NAMED = ("candidates", "own", "options")
 _DATE = "write a date, as 2026-10-01"
@@ -32,6 +33,13 @@ _WANTED = {
     "file": 'name a CSV file beside the site file, as "water.csv"', "power": 'write a power, as "35 W"',
     "transfer": 'write an oxygen transfer, as "20 g/h"', "fraction": "write a number from 0 to 1, as 0.85",
     "share": "write a number from 0 to 1, as 0.4", "date": _DATE, "ammonia_nitrogen": 'write a dose, as "5 g/day"',
+    "low": 'write monthly means, as { jan = "-12 degC", feb = "-10 degC" }',
+    "high": 'write monthly means, as { jan = "-3 degC", feb = "-1 degC" }',
+    "floor_area": 'write an area, as "60 m2"', "cover": 'name one, as "double_film"',
+    "foam": 'write a thickness, as "50 mm"', "set_point": 'write a temperature, as "8 degC"',
+    "fuel": 'name one, as "propane"', "hour": "write an hour of the day, as 18",
+    "from_hour": "write an hour of the day, as 5", "to_hour": "write an hour of the day, as 21",
+    "opens_at": 'write a temperature, as "25 degC"',
     "count": "write a whole number, as 60", "species": "name one; `stocksim fish` lists them",
     "cohort": "name one of the cohorts",
     "into": 'write a name for the cohort of the larger fish, as "big_perch"',
@@ -73,6 +81,8 @@ def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Faul
     depth = 3 if path[:1] == ["stocking"] else 2
     if len(path) > depth + 1 and path[depth] in _WITH_KINDS:
         del path[depth + 1]
+    if len(path) > 1 and path[0] == "weather":
+        del path[1]
     table, key = _place(path)
     kind, met = item["type"], item["input"]
     if kind == "stocksim":
@@ -118,7 +128,7 @@ def _choice(words: Sequence[str]) -> str:
 
 
 def _place(path: list[Any]) -> tuple[str, str]:
-    depth = 1 if path and path[0] in ("site", "season") else 2
+    depth = 1 if path and path[0] in SINGLE_TABLES else 2
     if path and path[0] == "stocking":
         depth = 3 if len(path) > 2 and path[1] in _STOCKING_NAMED else 1
     table = ".".join(str(step) for step in path[:depth])
@@ -134,7 +144,7 @@ def _name_depth(path: list[Any]) -> int:
     """Where a path holds a name that the keeper gave, -1 for nowhere."""
     if path[0] == "stocking":
         return 2 if len(path) > 1 and path[1] in _STOCKING_NAMED else -1
-    return -1 if path[0] in ("site", "season") else 1
+    return -1 if path[0] in SINGLE_TABLES else 1
 
 
 def _join(key: str, more: str) -> str:

@@ -1,0 +1,52 @@
+"""The command ``stocksim cold``."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stocksim.errors import InputError
+
+
+def cold(
+    site: Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)],
+    worth: Annotated[
+        float | None,
+        typer.Option(help="Money for a kilo of fish, in that of your fuel prices; 8 if left out.", min=0.0),
+    ] = None,
+    years: Annotated[int, typer.Option(help="Synthetic years for the cold risk.", min=1, max=1000)] = 40,
+    seed: Annotated[int, typer.Option(help="Seed of their random numbers.", min=0)] = 1,
+    fit: Annotated[
+        Path | None,
+        typer.Option(help="Log of water (CSV) to fit the heat balance to, instead of comparing.", show_default=False),
+    ] = None,
+    loop: Annotated[str | None, typer.Option(help="Loop that the log is of.", show_default=False)] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")
+    ] = False,
+) -> None:
+    """Compare set points and measures through the cold months. Reads SITE and the files it names; writes nothing."""
+    from stocksim.faces import cold_words
+    from stocksim.faces.answers import Bar
+    from stocksim.planning.cold import compare_cold
+    from stocksim.planning.cold_fit import fit_heat
+    from stocksim.site.reading import load_site
+
+    loaded = load_site(site)
+    try:
+        if fit is not None:
+            fitted = fit_heat(loaded, fit, loop)
+            text, data = cold_words.fit_text(fitted), cold_words.fit_answer(fitted)
+        else:
+            bar = Bar("cold months")
+            found = compare_cold(loaded, worth, years, seed, bar)
+            bar.close()
+            text, data = cold_words.cold_text(found), cold_words.cold_answer(found)
+    except InputError as error:
+        named = [f if f.table or not f.field else replace(f, field=f"--{f.field}") for f in error.faults]
+        raise InputError(named) from None
+    typer.echo(json.dumps(data, indent=2, allow_nan=False) if as_json else text)

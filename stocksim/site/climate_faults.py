@@ -1,0 +1,191 @@
+"""Faults and notes of weather, rooms and heat, and the water temperatures computed from them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.climate.greenhouse import FUELS
+from stocksim.errors import Fault, InputError
+from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
+from stocksim.site.model import SiteFile
+from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
+from stocksim.site.warmth import Warmth, site_warmth, site_weather
+from stocksim.units import face_unit, format_quantity, to_face
+
+FloatArray = NDArray[np.float64]
+NEEDED = (
+    'needs [weather] with monthly lows and highs, a room ([greenhouse] or [fish_room]) and site.latitude; the example '
+    '"heron_lane_computed" has them all'
+)  # fmt: skip
+
+
+def heaters(file: SiteFile) -> Iterator[tuple[str, HeaterTable]]:
+    """Place and table of every heater."""
+    for name in ROOMS:
+        table = getattr(file, name)
+        if table is not None and table.heater is not None:
+            yield f"{name}", table.heater
+    for key, loop in file.loops.items():
+        if loop.heat is not None and loop.heat.heater is not None:
+            yield f"loops.{key}", loop.heat.heater
+
+
+def has_climate(file: SiteFile) -> bool:
+    """Whether a site tells enough to compute its heat."""
+    return (
+        file.weather is not None
+        and file.site.latitude is not None
+        and any(getattr(file, name) is not None for name in ROOMS)
+    )
+
+
+def climate_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
+    """Faults that show when the tables of weather, rooms and heat are read together; ``raw`` is the file as written."""
+    faults = []
+    for place, heater in heaters(file):
+        field = "heater" if place in ROOMS else "heat.heater"
+        units = FUELS[heater.fuel].kwh_per
+        if heater.price_per is not None and heater.price_per not in units:
+            known = ", ".join(f'"{unit}"' for unit in units)
+            faults.append(Fault(place, f"{field}.price_per", f'"{heater.price_per}" is not how {heater.fuel} is sold '
+                                f"here; use one of {known}."))  # fmt: skip
+        if (heater.price is None) != (heater.price_per is None):
+            faults.append(Fault(place, f"{field}.price", 'needs price and price_per together, as 2.4 and "gal".'))
+    normals = file.weather
+    if isinstance(normals, NormalsWeather):
+        for month, low in normals.low.items():
+            high = normals.high.get(month)
+            if high is not None and low > high:
+                words = [format_quantity(value, "temperature", file.site.units) for value in (low, high)]
+                message = f"{words[0]} is above the high of that month, {words[1]}; check the two."
+                faults.append(Fault("weather", f"low.{month}", message))
+    house = file.greenhouse
+    if house is not None and house.insulated_wall is not None and house.insulated_wall.area > cover_area(house):
+        area = format_quantity(cover_area(house), "area", file.site.units)
+        faults.append(Fault("greenhouse", "insulated_wall.area", f"is more than the whole cover, {area}; give less."))
+    for table, entries in (("loops", file.loops), ("tanks", file.tanks), ("beds", file.beds)):
+        for key, entry in entries.items():
+            room = entry.heat.room if entry.heat is not None else None
+            if room in ROOMS and getattr(file, room) is None and room not in raw:
+                message = f'"{room}" has no table of its own; write [{room}] with its size, or name another room.'
+                faults.append(Fault(f"{table}.{key}", "heat.room", message))
+    return faults
+
+
+def computed_temperatures(
+    file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray], raw: Mapping[str, Any], has_season: bool
+) -> tuple[dict[str, FloatArray], list[str], list[Fault]]:
+    """Water temperature of the loops that are computed.
+
+    Parameters
+    ----------
+    file : SiteFile
+        The tables.
+    folder : Path
+        Where a weather file is looked up.
+    held_c : mapping of str to ndarray, shape (days,)
+        Temperatures of the other loops.
+    raw : mapping
+        The file as written: a table that stands there with faults of its own is not missing.
+    has_season : bool
+        Whether the season is sound.
+
+    Returns
+    -------
+    tuple of dict, list of str, list of Fault
+        Daily means of each computed loop [degC], notes and faults.
+    """
+    computed = [key for key, loop in file.loops.items() if isinstance(loop.water_temperature, ComputedTemperature)]
+    faults = climate_faults(file, raw)
+    notes = hemisphere_notes(file)
+    spoilt = [name for name in ("weather", *ROOMS) if name in raw and getattr(file, name) is None]
+    if computed and not has_climate(file):
+        if not spoilt:
+            faults += [Fault(f"loops.{key}", "water_temperature", f"{NEEDED}.") for key in computed]
+        return {}, notes, faults
+    if file.weather is None or faults or spoilt or not has_season or file.site.latitude is None:
+        return {}, notes, faults
+    try:
+        weather = site_weather(file, folder)
+        if not computed:
+            return {}, notes, []
+        warmth = site_warmth(file, folder, held_c)
+    except InputError as error:
+        return {}, notes, list(error.faults)
+    notes += list(weather.notes) + design_notes(file, warmth)
+    series = {}
+    for key in computed:
+        series[key] = warmth.loop_mean_c(key)
+        low, high = (format_quantity(float(t), "temperature", file.site.units) for t in
+                     (series[key].min(), series[key].max()))  # fmt: skip
+        notes.append(f"loops.{key}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you "
+                     "fit it to a log of your own.")  # fmt: skip
+    return series, notes, []
+
+
+def hemisphere_notes(file: SiteFile) -> list[str]:
+    """Warnings of normals that look like the other hemisphere's."""
+    table, latitude = file.weather, file.site.latitude
+    if not isinstance(table, NormalsWeather) or latitude is None or abs(latitude) < 15.0:
+        return []
+    notes = []
+    for field in ("low", "high", "mean"):
+        values = getattr(table, field)
+        if "jan" not in values or "jul" not in values:
+            continue
+        is_north = latitude > 0.0
+        if (values["jul"] < values["jan"]) == is_north and values["jul"] != values["jan"]:
+            north, other = ("north", "south") if is_north else ("south", "north")
+            notes.append(
+                f"weather.{field}: July is {'colder' if is_north else 'warmer'} than January, yet latitude "
+                f"{latitude:g} lies in the {north}; check the months, or the sign of the latitude ({other} of the "
+                "equator it is the other way round)."
+            )
+    return notes
+
+
+def design_notes(file: SiteFile, warmth: Warmth) -> list[str]:
+    """Heaters smaller than the loss of the design night, told by how much; the run keeps the heater as it is."""
+    units = file.site.units
+    cold = warmth.weather.design_cold_c
+    notes = []
+    for name in ROOMS:
+        table = getattr(file, name)
+        if table is None or table.heater is None or (name == "fish_room" and table.in_greenhouse):
+            continue
+        inside = float(set_points(table.heater).max())
+        loss = warmth.plan.loss_w_k[name] * (inside - cold)
+        if loss > table.heater.power:
+            short = loss - table.heater.power
+            reached = cold + table.heater.power / warmth.plan.loss_w_k[name]
+            notes.append(
+                f"{name}.heater is smaller than the design loss: {loss / 1000.0:.1f} kW at "
+                f"{format_quantity(cold, 'temperature', units)} outdoors and "
+                f"{format_quantity(inside, 'temperature', units)} inside, so {short / 1000.0:.1f} kW "
+                f"({100.0 * short / loss:.0f} %) is missing; without sun or warm water it would hold about "
+                f"{format_quantity(reached, 'temperature', units)}."
+            )
+    for place, heater in heaters(file):
+        if heater.fuel != "electricity" and not heater.vented:
+            notes.append(
+                f"{place}: an unvented heater fills the house with carbon monoxide, moisture and ethylene, which can "
+                "kill people and harm crops; vent it outside, and let a licensed trade look at it."
+            )
+    for key in warmth.plan.controls:
+        column = warmth.plan.controls.index(key)
+        hours = float(warmth.run.short_hours[column])
+        if hours > 0.0 and key.startswith("loops."):
+            notes.append(
+                f"{key}.heat.heater cannot keep its set point for {hours:.0f} hours of this season's normal weather."
+            )
+    return notes
+
+
+def shown_difference(value: float, units: str) -> str:
+    """A temperature difference in the keeper's unit."""
+    return f"{to_face(value, 'temperature_difference', units):.1f} {face_unit('temperature_difference', units)}"

@@ -1,0 +1,345 @@
+"""Hourly temperatures of rooms and water of a site, from its weather, rooms and heaters."""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+from calendar import monthrange
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.climate.network import DAILY, run_network
+from stocksim.climate.nodes import HeatRun
+from stocksim.climate.sun import clear_share_of_cloud, sun_by_temperature_range
+from stocksim.climate.temperature import monthly_temperature
+from stocksim.climate.weather import (
+    HOURS,
+    LEAST_SUN_SHARE,
+    MOST_SUN_SHARE,
+    WINTER_SPREAD_C,
+    Weather,
+    clear_sky_hours,
+    design_cold,
+    seasonal_spread,
+    weather_of_days,
+)
+from stocksim.errors import Fault, InputError
+from stocksim.site.climate_tables import FileWeather, NormalsWeather
+from stocksim.site.model import SiteFile
+from stocksim.site.quantities import MONTHS
+from stocksim.site.warm_plan import HeatPlan, build_heat_plan
+from stocksim.site.weather_file import read_weather_file
+
+FloatArray = NDArray[np.float64]
+
+SPIN_UP_DAYS = 30  # the first days' weather before the season, so that water and floor start where it leaves them
+_SUMMER_SHARE = 3.0 / 5.5  # of the winter's day-to-day spread, as the defaults have it
+
+
+@dataclass(frozen=True)
+class SiteWeather:
+    """Weather of a season by the day, and by the hour.
+
+    Parameters
+    ----------
+    start : date
+        First day.
+    low_c, high_c, sun_share, spread_c : ndarray, shape (days,)
+        Lows, highs [degC], share of clear-sky sun [-], day-to-day standard deviation. [degC difference]
+    clear_w_m2 : ndarray, shape (days, 24)
+        Clear-sky sun. [W/m2]
+    hours : Weather
+        By the hour.
+    night : ndarray of bool, shape (hours,)
+        Hours without sun.
+    ground_c, design_cold_c : float
+        Deep ground, low of the design night. [degC]
+    wind_m_s : float or None
+        Mean wind of the season, where typed. [m/s]
+    notes : tuple of str
+        What was assumed.
+    """
+
+    start: dt.date
+    low_c: FloatArray
+    high_c: FloatArray
+    sun_share: FloatArray
+    spread_c: FloatArray
+    clear_w_m2: FloatArray
+    hours: Weather
+    night: NDArray[np.bool_]
+    ground_c: float
+    design_cold_c: float
+    wind_m_s: float | None
+    notes: tuple[str, ...]
+
+    @property
+    def mean_c(self) -> FloatArray:
+        """Mean of each day, shape (days,). [degC]"""
+        return self.hours.air_c.reshape(-1, HOURS).mean(axis=-1)
+
+
+@dataclass(frozen=True)
+class Warmth:
+    """A season of heat: plan, weather and what happened.
+
+    Parameters
+    ----------
+    plan : HeatPlan
+        Nodes and controls.
+    weather : SiteWeather
+        Outdoors.
+    run : HeatRun
+        Temperatures and heat, one scenario.
+    """
+
+    plan: HeatPlan
+    weather: SiteWeather
+    run: HeatRun
+
+    def loop_mean_c(self, loop: str) -> FloatArray:
+        """Daily mean of the water in a loop's tanks, by volume, shape (days,). [degC]"""
+        return tank_mean_c(self.plan, self.run.mean_c, loop)
+
+    def heat_kwh(self, control: str) -> FloatArray:
+        """Heat of a heater day by day; zeros where there is none. [kWh]"""
+        if control not in self.plan.controls:
+            return np.zeros(len(self.run.mean_c))
+        return self.run.heat_kwh[..., self.plan.controls.index(control)]
+
+
+def tank_mean_c(plan: HeatPlan, daily_c: FloatArray, loop: str) -> FloatArray:
+    """Mean over a loop's tanks by volume of temperatures (..., node)."""
+    nodes = plan.tanks_of(loop)
+    weight = plan.volume_m3[nodes]
+    return daily_c[..., nodes] @ (weight / weight.sum())
+
+
+def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
+    """Weather of a site's season.
+
+    Parameters
+    ----------
+    file : SiteFile
+        With a table ``weather`` and a latitude.
+    folder : Path
+        Where a weather file is looked up.
+
+    Returns
+    -------
+    SiteWeather
+        Day by day and hour by hour.
+
+    Raises
+    ------
+    InputError
+        If months or days of the season are missing, or the file cannot be read.
+    """
+    table, start = file.weather, file.season.start
+    days = (file.season.end - start).days + 1
+    assert table is not None
+    if file.site.latitude is None:
+        raise InputError([Fault("site", "latitude", "is missing; the sun of [weather] needs it, as 45.0.")])
+    latitude, first = file.site.latitude, start.timetuple().tm_yday
+    clear = clear_sky_hours(latitude, first, days)
+    notes: list[str] = []
+    hourly: Weather | None = None
+    if isinstance(table, FileWeather):
+        record = read_weather_file(folder / table.file, start, days)
+        low, high, share, notes = record.low_c, record.high_c, None, list(record.notes)
+        if record.sun_kwh_m2 is not None:
+            share = 1000.0 * record.sun_kwh_m2 / np.maximum(clear.sum(axis=-1), 1.0)
+    else:
+        low, high, share = _of_normals(table, start, days)
+    if share is None:
+        number = (first - 1 + np.arange(days)) % 365 + 1
+        guess = sun_by_temperature_range(high - low, latitude, number)
+        share = 1000.0 * guess / np.maximum(clear.sum(axis=-1), 1.0)
+        notes.append("weather has neither sun nor cloud: sunlight is guessed from the day's temperature range.")
+    share = np.clip(share, LEAST_SUN_SHARE, MOST_SUN_SHARE)
+    hourly = weather_of_days(low, high, share, clear)
+    if isinstance(table, FileWeather) and record.hourly_c is not None:
+        hourly = hourly._replace(air_c=record.hourly_c)
+    winter = WINTER_SPREAD_C if table.day_to_day is None else table.day_to_day
+    spread = seasonal_spread(0.5 * (low + high), winter, _SUMMER_SHARE * winter)
+    ground = table.ground
+    if ground is None:
+        months = _months(table)
+        ground = float(np.mean(months if len(months) else 0.5 * (low + high)))
+        if len(months) < len(MONTHS):
+            notes.append(
+                "weather.ground is not given: deep ground is taken at the mean of the weather given, which is too cold "
+                "where the warm months are left out."
+            )
+    cold = table.design_cold
+    if cold is None:
+        cold = design_cold(low, spread)
+        notes.append(
+            f"weather.design_cold is not given: {cold:.0f} degC is taken, the coldest normal low less 2.5 standard "
+            "deviations of a day."
+        )
+    wind = None
+    if table.wind:
+        seen = {(start + dt.timedelta(days=day)).month for day in range(days)}
+        of_season = [value for month, value in table.wind.items() if MONTHS.index(month) + 1 in seen]
+        wind = float(np.mean(of_season or list(table.wind.values())))
+    night = np.repeat(clear.reshape(-1) <= 0.0, 1)
+    return SiteWeather(
+        start, low, high, share, spread, clear, hourly, night, ground, cold, wind, tuple(notes)
+    )  # fmt: skip
+
+
+def _numbers(values: Mapping[str, float]) -> dict[int, float]:
+    return {MONTHS.index(month) + 1: value for month, value in values.items()}
+
+
+def _months(table: NormalsWeather | FileWeather) -> FloatArray:
+    if isinstance(table, FileWeather):
+        return np.zeros(0)
+    return np.array([0.5 * (table.low[m] + table.high[m]) for m in MONTHS if m in table.low and m in table.high])
+
+
+def _of_normals(table: NormalsWeather, start: dt.date, days: int) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """Daily lows, highs and shares of sun; typed means move low and high alike."""
+    faults: list[Fault] = []
+
+    def by_day(values: Mapping[str, float], field: str) -> FloatArray:
+        try:
+            return monthly_temperature(start, days, _numbers(values))
+        except InputError as error:
+            for fault in error.faults:
+                said = fault.message.replace(
+                    "the monthly temperatures leave out; give a mean", "are left out; give one"
+                )
+                faults.append(Fault("weather", field, said))
+            return np.zeros(days)
+
+    low, high = by_day(table.low, "low"), by_day(table.high, "high")
+    if table.mean:
+        shift = by_day(table.mean, "mean") - 0.5 * (low + high)
+        low, high = low + shift, high + shift
+    share = by_day(table.sun, "sun") if table.sun else None
+    if share is None and table.cloud:
+        share = clear_share_of_cloud(np.clip(by_day(table.cloud, "cloud"), 0.0, 1.0))
+    if faults:
+        raise InputError(faults)
+    return low, high, share
+
+
+def run_plan(
+    plan: HeatPlan,
+    weather: SiteWeather,
+    hours: Weather | None = None,
+    is_hourly: bool = True,
+    spin_up_days: int = SPIN_UP_DAYS,
+    keep: Sequence[str] = DAILY,
+    step_h: int = 1,
+) -> HeatRun:
+    """Season of a plan, after some days of its first weather.
+
+    Parameters
+    ----------
+    plan : HeatPlan
+        Network, with any leading scenario axes.
+    weather : SiteWeather
+        The season's.
+    hours : Weather, optional
+        Other hourly weather for the same days, as synthetic years (..., hours).
+    is_hourly : bool
+        Whether to keep every hour.
+    spin_up_days : int
+        Days of the first day's weather before the season.
+    keep : sequence of str
+        Daily tables to keep.
+    step_h : int
+        Length of the step. [h]
+
+    Returns
+    -------
+    HeatRun
+        Of the season's days.
+    """
+    outdoors = weather.hours if hours is None else hours
+    first = np.concatenate([outdoors.air_c[..., :HOURS]] * spin_up_days, axis=-1)
+    sun = np.concatenate([outdoors.sun_w_m2[..., :HOURS]] * spin_up_days, axis=-1)
+    dew = np.concatenate([outdoors.dew_c[..., :1]] * spin_up_days, axis=-1)
+    sets = plan.network.set_c
+    start_set = sets if sets.shape[-2] == HOURS else sets[..., :HOURS, :]
+    begin = np.full(plan.network.capacity_j_k.shape, max(float(outdoors.air_c[..., :HOURS].mean()), 4.0))
+    finite = np.where(np.isfinite(start_set[..., 0, :]), start_set[..., 0, :], begin[..., plan.network.control])
+    begin[..., plan.network.control] = np.maximum(begin[..., plan.network.control], finite)
+    before = run_network(
+        plan.network._replace(set_c=start_set), Weather(first, sun, dew),
+        np.tile(weather.night[:HOURS], spin_up_days), begin, weather.ground_c, keep=("mean",),
+        step_h=step_h,
+    )  # fmt: skip
+    start = before.mean_c[-1]
+    return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep, step_h)
+
+
+_KEPT: dict[tuple[object, ...], Warmth] = {}
+_KEEPING = threading.Lock()  # the pages answer several people at once
+_MOST_KEPT = 24
+
+
+def site_warmth(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) -> Warmth:
+    """Heat of a site's season; the same site asked again is answered from memory.
+
+    Parameters
+    ----------
+    file : SiteFile
+        With tables ``weather`` and a room.
+    folder : Path
+        Where a weather file is looked up.
+    held_c : mapping of str to ndarray, shape (days,)
+        Typed or logged temperatures of the loops that are not computed.
+
+    Returns
+    -------
+    Warmth
+        With every hour.
+    """
+    key = _key(file, folder, held_c)
+    with _KEEPING:
+        known = _KEPT.get(key)
+    if known is not None:
+        return known
+    weather = site_weather(file, folder)
+    plan = build_heat_plan(file, held_c, weather.wind_m_s)
+    found = Warmth(plan, weather, run_plan(plan, weather))
+    with _KEEPING:
+        while len(_KEPT) >= _MOST_KEPT:
+            _KEPT.pop(next(iter(_KEPT)))
+        _KEPT[key] = found
+    return found
+
+
+def _key(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) -> tuple[object, ...]:
+    """All that the heat depends on, and nothing of fish and crops."""
+    parts: list[object] = [file.site.latitude, file.site.elevation, file.season, file.greenhouse, file.fish_room]
+    parts += [repr(file.weather), [(k, t.sump, t.depth, t.heat) for k, t in file.loops.items()]]
+    parts += [[(k, t.loop, t.volume, t.depth, t.flow, t.heat) for k, t in file.tanks.items()]]
+    parts += [[(k, b.loop, b.kind, b.area, b.depth, b.flow, b.heat, bool(b.plantings)) for k, b in file.beds.items()]]
+    parts += [[(k, u.loop, u.media_volume, u.flow) for k, u in file.biofilters.items()]]
+    parts += [[(k, course.tobytes()) for k, course in held_c.items()]]
+    stamp = None
+    if isinstance(file.weather, FileWeather):
+        path = folder / file.weather.file
+        stamp = (str(path), path.stat().st_mtime_ns) if path.exists() else None
+    return (repr(parts), stamp)
+
+
+def days_of_month(start: dt.date, days: int) -> list[tuple[str, NDArray[np.int64]]]:
+    """Label and days of each calendar month of a season."""
+    found: list[tuple[str, NDArray[np.int64]]] = []
+    day = 0
+    while day < days:
+        date = start + dt.timedelta(days=day)
+        last = min(day + monthrange(date.year, date.month)[1] - date.day, days - 1)
+        found.append((date.strftime("%b %Y"), np.arange(day, last + 1)))
+        day = last + 1
+    return found

@@ -1,0 +1,361 @@
+"""The cold months: site files with weather, options and the recommendation, cold risk, failing heaters, the fit."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+import tomllib
+
+import numpy as np
+import pytest
+from site_faults import GONE, changed, faults_of, told
+
+from stocksim import run_season
+from stocksim.errors import InputError
+from stocksim.faces import cold_words
+from stocksim.faces.answers import understood
+from stocksim.planning.cold import compare_cold
+from stocksim.planning.cold_choice import Option, on_frontier, recommend
+from stocksim.planning.cold_fit import fit_heat
+from stocksim.planning.cold_options import AS_PLANNED, NO_HEAT, computed_site
+from stocksim.planning.cold_risk import hours_to
+from stocksim.planning.cold_split import warm_loop_changes
+from stocksim.planning.levers import find_lever
+from stocksim.site.climate_faults import hemisphere_notes
+from stocksim.site.examples import FOLDER, example_text
+from stocksim.site.reading import load_site, site_from_tables
+from stocksim.site.warmth import site_warmth
+
+COMPUTED = tomllib.loads(example_text("heron_lane_computed"))
+SHORT = changed(COMPUTED, {"season.end": dt.date(2027, 1, 31)})
+for _bed in SHORT["beds"].values():
+    _bed["plantings"] = [p | {"to": dt.date(2027, 1, 31)} for p in _bed["plantings"] if p["from"].year == 2026]
+
+
+@pytest.fixture(scope="module")
+def short_site():
+    """The computed example until the end of January."""
+    return site_from_tables(SHORT, FOLDER)
+
+
+@pytest.fixture(scope="module")
+def short_cold(short_site):
+    """Its comparison, with few synthetic years."""
+    return compare_cold(short_site, years=8, seed=3)
+
+
+# --- the site file
+
+ONE_FAULT = [
+    ({"weather": GONE}, ("loops.main", "water_temperature"), "needs [weather]"),
+    ({"site.latitude": GONE}, ("loops.main", "water_temperature"), "site.latitude"),
+    ({"weather.low.dec": GONE}, ("weather", "low"), "needs dec"),
+    ({"weather.low.dec": "-90 degC"}, ("weather", "low.dec"), "between -70 and 55 degC"),
+    ({"weather.low.december": "-9 degC"}, ("weather", "low.december"), "is not a month"),
+    ({"weather.kind": "forecast"}, ("weather", "kind"), '"normals" or "file"'),
+    ({"weather.low.dec": "60 degF"}, ("weather", "low.dec"), "above the high of that month, 28.0 degF"),
+    ({"weather.rain": 3}, ("weather", "rain"), "is not known here"),
+    ({"greenhouse.floor_area": GONE}, ("greenhouse", "floor_area"), "is missing"),
+    ({"greenhouse.cover": "canvas"}, ("greenhouse", "cover"), '"double_film"'),
+    ({"greenhouse.heater.fuel": "peat"}, ("greenhouse", "heater.fuel"), '"propane"'),
+    ({"greenhouse.heater.power": "20"}, ("greenhouse", "heater.power"), "has no unit"),
+    ({"greenhouse.heater.set_point": "90 degC"}, ("greenhouse", "heater.set_point"), "between -10 and 40 degC"),
+    ({"greenhouse.heater.price_per": "kg"}, ("greenhouse", "heater.price_per"), "is not how propane is sold"),
+    ({"greenhouse.heater.price_per": GONE}, ("greenhouse", "heater.price"), "together"),
+    ({"greenhouse.insulated_wall.area": "900 m2"}, ("greenhouse", "insulated_wall.area"), "more than the whole cover"),
+    ({"tanks.cedar.heat": {"room": "attic"}}, ("tanks.cedar", "heat.room"), '"attic"'),
+    ({"loops.main.heat.foam": "2 m"}, ("loops.main", "heat.foam"), "0 to 500 mm"),
+    ({"weather": {"kind": "file", "file": "gone.csv"}}, ("weather", "file"), "was not found"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("changes", "place", "words"), ONE_FAULT, ids=lambda value: str(value)[:40])
+def test_one_fault_of_weather_or_heat_is_told_once_at_its_place(changes, place, words):
+    faults = faults_of(changed(SHORT, changes))
+    wanted = [place] if place[1] != "water_temperature" else [("loops.main", place[1]), ("loops.warm", place[1])]
+    assert told(faults) == wanted
+    assert words in faults[0].message
+
+
+def test_a_room_that_is_named_must_have_a_table():
+    faults = faults_of(changed(SHORT, {"fish_room": GONE}))
+    assert told(faults) == [("loops.warm", "heat.room")]
+    assert "[fish_room]" in faults[0].message
+
+
+def test_faults_elsewhere_are_told_together_with_those_of_the_weather():
+    faults = faults_of(changed(SHORT, {"weather.low.dec": "x", "tanks.cedar.volume": "0 L", "greenhouse.cover": 3}))
+    assert told(faults) == [("greenhouse", "cover"), ("tanks.cedar", "volume"), ("weather", "low.dec")]
+
+
+def test_a_cold_july_in_the_north_is_warned_not_refused():
+    swapped = {"jan": "50 degF", "jul": "5 degF"}
+    low = SHORT["weather"]["low"] | swapped
+    high = SHORT["weather"]["high"] | {"jan": "70 degF", "jul": "20 degF"}
+    site = site_from_tables(changed(SHORT, {"weather.low": low, "weather.high": high}), FOLDER)
+    said = [note for note in site.notes if "July is colder than January" in note]
+    assert len(said) == 2
+    assert "sign of the latitude" in said[0]
+
+
+def test_northern_months_at_a_southern_latitude_are_warned():
+    site = site_from_tables(changed(SHORT, {"site.latitude": -45.0}), FOLDER)
+    assert "July is warmer than January" in hemisphere_notes(site.file)[0]
+    assert not hemisphere_notes(site_from_tables(SHORT, FOLDER).file)
+
+
+def test_a_heater_smaller_than_the_design_loss_is_told_by_how_much_and_not_enlarged():
+    small = site_from_tables(changed(SHORT, {"greenhouse.heater.power": "9 kW"}), FOLDER)
+    (note,) = [note for note in small.notes if "smaller than the design loss" in note]
+    warmth = site_warmth(small.file, small.folder, {})
+    loss = warmth.plan.loss_w_k["greenhouse"] * (10.0 - (-20.0 - 32.0) / 1.8)
+    assert f"{loss / 1000.0:.1f} kW at -20.0 degF" in note
+    assert f"{loss / 1000.0 - 9.0:.1f} kW" in note
+    assert warmth.run.peak_w[0] == pytest.approx(9000.0)
+    assert warmth.run.low_c[:, 0].min() < 9.0
+    assert not [note for note in site_from_tables(SHORT, FOLDER).notes if "smaller than" in note]
+
+
+def test_an_unvented_heater_is_warned_of_carbon_monoxide():
+    site = site_from_tables(changed(SHORT, {"greenhouse.heater.vented": False}), FOLDER)
+    assert any("carbon monoxide" in note for note in site.notes)
+
+
+def test_a_schedule_changes_the_set_point_by_hour(short_site):
+    later = site_from_tables(
+        changed(SHORT, {"greenhouse.heater.schedule": [{"hour": 7, "set_point": "60 degF"},
+                                                       {"hour": 19, "set_point": "46 degF"}]}), FOLDER)  # fmt: skip
+    warmth = site_warmth(later.file, later.folder, {})
+    assert warmth.run.hourly_c is not None
+    hours = warmth.run.hourly_c[60 * 24 : 100 * 24, 0].reshape(-1, 24)
+    assert hours[:, 12].mean() == pytest.approx((60.0 - 32.0) / 1.8, abs=0.3)
+    assert hours[:, 4].mean() == pytest.approx((46.0 - 32.0) / 1.8, abs=0.7)
+
+
+def test_typed_and_logged_temperatures_override_the_computed_ones(demo_site, tmp_path):
+    assert demo_site.temperature_c["warm"] == pytest.approx((74.0 - 32.0) / 1.8)
+    rows = [f"{SHORT['season']['start'] + dt.timedelta(days=day)},{10 + day % 3}" for day in range(123)]
+    (tmp_path / "log.csv").write_text("date,temperature_c\n" + "\n".join(rows), encoding="utf-8")
+    logged = changed(SHORT, {"loops.main.water_temperature": {"kind": "log", "file": "log.csv"}})
+    site = site_from_tables(logged, tmp_path)
+    assert site.temperature_c["main"].tolist() == [10.0 + day % 3 for day in range(123)]
+    assert site.temperature_c["warm"].max() < 25.0
+
+
+def test_loops_csv_has_the_heat_and_sites_without_weather_leave_it_blank(short_site):
+    frame = run_season(short_site).loops
+    total = frame.groupby("date")["heat_kwh"].sum().to_numpy()
+    warmth = site_warmth(short_site.file, short_site.folder, {})
+    assert total == pytest.approx(warmth.run.heat_kwh.sum(axis=-1), rel=1e-9)
+    bare = load_site(FOLDER / "starter.toml")
+    assert run_season(bare).loops["heat_kwh"].isna().all()
+
+
+def test_a_weather_file_drives_the_water(tmp_path):
+    start = SHORT["season"]["start"]
+    rows = [f"{start + dt.timedelta(days=day)},{-5},{3},{1.5}" for day in range(123)]
+    (tmp_path / "out.csv").write_text("date,low_c,high_c,sun_kwh_m2\n" + "\n".join(rows), encoding="utf-8")
+    site = site_from_tables(changed(SHORT, {"weather": {"kind": "file", "file": "out.csv"}}), tmp_path)
+    warmth = site_warmth(site.file, site.folder, {})
+    assert warmth.weather.mean_c == pytest.approx(-1.0, abs=0.02)
+    assert any("design_cold is not given" in note for note in site.notes)
+
+
+# --- the comparison
+
+
+def test_options_answer_the_contract(short_cold):
+    data = json.loads(json.dumps(cold_words.cold_answer(short_cold), allow_nan=False))
+    assert data["recommended"] in {option["name"] for option in data["options"]}
+    for option in data["options"]:
+        assert {"name", "set_point_c", "heat_kwh", "cost", "growth_kg", "feed_kg", "deaths"} <= set(option)
+        assert sum(option["heat_kwh_by_month"].values()) == pytest.approx(option["heat_kwh"], abs=1.0)
+    names = [option["name"] for option in data["options"]]
+    assert names[:2] == [AS_PLANNED, NO_HEAT]
+    for word in ("insulate", "cover tanks", "cover rafts", "pump the gravel", "warm loop", "air at", "water of"):
+        assert any(word in name for name in names), word
+
+
+def test_the_file_itself_as_an_option_equals_its_own_season(short_cold, short_site):
+    season = run_season(short_site)
+    plan = short_cold.options[0]
+    assert plan.growth_kg == pytest.approx(season.totals()["growth_kg"], rel=1e-9)
+    assert plan.heat_kwh == pytest.approx(float(season.loops["heat_kwh"].sum()), rel=1e-9)
+
+
+def test_warmer_air_takes_more_fuel_and_no_heat_takes_none(short_cold):
+    air = [o for o in short_cold.options if o.place == "greenhouse" and "; " not in o.name]
+    assert len(air) >= 5
+    assert (np.diff([o.heat_kwh for o in air]) > 0.0).all()
+    none = short_cold.option(NO_HEAT)
+    assert none.heat_kwh == 0.0
+    assert none.cost == 0.0
+    assert none.worst_cold_share == 1.0
+    assert none.too_cold
+    assert none not in short_cold.spared
+
+
+def test_the_recommended_option_spares_the_fish_and_leaves_most(short_cold):
+    best = short_cold.option(short_cold.recommended)
+    assert best in short_cold.spared
+    assert not best.too_cold
+    plan = short_cold.options[0]
+    assert best.cost is not None
+    assert plan.cost is not None
+    assert short_cold.worth * best.growth_kg - best.cost >= short_cold.worth * plan.growth_kg - plan.cost
+    assert short_cold.reason
+    assert short_cold.change
+
+
+def test_crops_grow_better_in_warmer_air_and_hardly_without_heat(short_cold):
+    air = [o for o in short_cold.options if o.place == "greenhouse" and "; " not in o.name]
+    assert (np.diff([o.yield_kg for o in air[:5]]) > 0.0).all()
+    assert 0.0 <= short_cold.option(NO_HEAT).yield_kg < short_cold.options[0].yield_kg
+
+
+def test_fuel_adds_up_in_every_unit(short_cold):
+    for option in short_cold.options[:4]:
+        for row, use in zip(cold_words.fuel_rows(option), option.fuel, strict=True):
+            efficiency = {"propane": 0.8, "electricity": 1.0}[use.fuel]
+            assert row["fuel_kwh"] == pytest.approx(use.heat_kwh / efficiency, abs=0.1)
+            assert row["fuel_therms"] == pytest.approx(row["fuel_kwh"] / 29.307107, abs=0.01)
+            assert use.cost == pytest.approx(use.amount * {"propane": 2.6, "electricity": 0.16}[use.fuel])
+
+
+def test_the_gravel_pumped_less_costs_nitrification_and_oxygen(short_cold):
+    less = next(o for o in short_cold.options if o.name.startswith("pump the gravel"))
+    plan = short_cold.options[0]
+    assert less.tan_high_mg_l > plan.tan_high_mg_l
+    assert less.oxygen_low_mg_l <= plan.oxygen_low_mg_l + 1e-6
+
+
+def test_a_separate_warm_loop_moves_only_tanks_of_warm_water_fish(short_site):
+    found = warm_loop_changes(short_site)
+    assert not isinstance(found, str)
+    name, changes = found
+    assert "birch" in name
+    parted = short_site.with_changes(changes)
+    assert parted.file.tanks["birch"].loop == "main_warm"
+    assert parted.file.tanks["cedar"].loop == "main"
+    area = sum(bed.area for bed in parted.file.beds.values())
+    assert area == pytest.approx(sum(bed.area for bed in short_site.file.beds.values()))
+    assert parted.temperature_c["main_warm"].min() > 22.0
+
+
+def test_hours_to_a_limit_and_the_night_that_heaters_fail(short_cold):
+    assert hours_to(np.array([10.0, 8.0, 6.0]), 7.0) == pytest.approx(1.5)
+    assert hours_to(np.array([5.0, 4.0]), 6.0) == 0.0
+    assert math.isinf(hours_to(np.array([5.0, 4.0]), 1.0))
+    times = [t.hours for t in short_cold.failed.times]
+    assert times == sorted(times)
+    for course in short_cold.failed.tank_c.values():
+        assert (np.diff(course) <= 1e-9).all()
+    # small tanks in an unheated house: hours, not minutes and not weeks
+    assert 6.0 < times[0] < 120.0
+
+
+def test_a_site_without_weather_is_told_what_is_missing():
+    with pytest.raises(InputError, match=r"\[weather\].*heron_lane_computed"):
+        compare_cold(load_site(FOLDER / "starter.toml"))
+
+
+def test_the_demo_sets_its_typed_temperatures_aside_and_says_so(demo_site):
+    site, notes = computed_site(demo_site)
+    assert {t.water_temperature.kind for t in site.file.loops.values()} == {"computed"}
+    assert len([note for note in notes if "set aside" in note]) == 2
+
+
+def option(name: str, cost: float | None, growth: float, **more) -> Option:
+    numbers = {
+        "place": "", "set_point_c": None, "fuel": (), "heat_kwh": 0.0, "month_kwh": {}, "peak_kw": {},
+        "installed_kw": {},
+        "short_hours": 0.0, "feed_kg": 0.0, "deaths": 0.0, "water_c": {}, "broken": (), "oxygen_low_mg_l": 6.0,
+        "tan_high_mg_l": 0.1, "cold_share": {},
+    }  # fmt: skip
+    return Option(name=name, cost=cost, growth_kg=growth, **(numbers | more))
+
+
+def test_the_frontier_and_its_extra_kilo_by_hand():
+    options = [option("a", 100.0, 10.0), option("b", 160.0, 13.0), option("c", 170.0, 12.0), option("d", 40.0, 8.0)]
+    marked = {o.name: o for o in on_frontier(options)}
+    assert [name for name, o in marked.items() if o.is_on_frontier] == ["a", "b", "d"]
+    assert marked["d"].cost_per_extra_kg is None
+    assert marked["a"].cost_per_extra_kg == pytest.approx(30.0)
+    assert marked["b"].cost_per_extra_kg == pytest.approx(20.0)
+
+
+@pytest.mark.parametrize(("worth", "best"), [(5.0, "d"), (25.0, "b"), (0.0, "d")])
+def test_the_recommendation_by_hand(worth, best):
+    # worth 25: a 150, b 165, d 160; worth 5: a -50, b -95, d 0
+    options = [option("a", 100.0, 10.0), option("b", 160.0, 13.0), option("d", 40.0, 8.0)]
+    name, _, change = recommend(options, worth)
+    assert name == best
+    if worth == 5.0:
+        assert "24.00 a kilo" in change  # (160 - 40) / (13 - 8)
+
+
+def test_an_option_too_cold_for_a_fish_is_never_recommended_while_another_is_not():
+    cold = option("cheap", 0.0, 9.0, broken=(("temperature_low", "cohorts.tilapia"),))
+    risky = option("risky", 1.0, 9.5, cold_share={"tilapia": 0.2})
+    safe = option("safe", 80.0, 10.0, cold_share={"tilapia": 0.05})
+    assert recommend([cold, risky, safe], 8.0)[0] == "safe"
+    name, reason, _ = recommend([cold, risky], 8.0)
+    assert name in ("cheap", "risky")
+    assert "comes nearest" in reason
+
+
+# --- the fit
+
+
+def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
+    true = {"loss_factor": 1.3, "sun_factor": 0.7}
+    made = short_site.with_changes({f"greenhouse.{key}": value for key, value in true.items()})
+    noise = np.random.default_rng(5).normal(0.0, 0.2, short_site.days)
+    start = short_site.file.season.start
+    rows = [f"{start + dt.timedelta(days=d)},{made.temperature_c['main'][d] + noise[d]:.2f}" for d in range(0, 120, 2)]
+    log = tmp_path / "log.csv"
+    log.write_text("date,temperature_c\n" + "\n".join(rows), encoding="utf-8")
+    fit = fit_heat(short_site, log, "main", ("loss_factor", "sun_factor"))
+    assert fit.days == 60
+    assert fit.rms_after_c < 0.3 < fit.rms_before_c
+    # three of the fit's own standard deviations
+    for key, value in true.items():
+        assert abs(math.log(fit.factors[key] / value)) < 3.0 * math.log(fit.uncertainty[key])
+    text = cold_words.fit_text(fit)
+    assert f"loss_factor = {fit.factors['loss_factor']:.3f}" in text
+    assert "monthly normals" in text
+    again = short_site.with_changes({f"greenhouse.{key}": value for key, value in fit.factors.items()})
+    days = np.arange(0, 120, 2)
+    error = again.temperature_c["main"][days] - fit.log_c
+    assert np.sqrt(np.mean(error**2)) == pytest.approx(fit.rms_after_c, abs=0.02)
+
+
+def test_a_fit_refuses_a_log_too_short_and_a_loop_unknown(short_site, tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text("date,temperature_c\n2026-10-01,12\n", encoding="utf-8")
+    with pytest.raises(InputError, match="1 days within the season; a fit needs 14"):
+        fit_heat(short_site, log, "main")
+    with pytest.raises(InputError, match='"lake" is not a loop'):
+        fit_heat(short_site, log, "lake")
+    with pytest.raises(InputError, match="is needed to fit"):
+        fit_heat(short_site, log)
+
+
+def test_check_tells_what_it_understood_of_the_heat(short_site):
+    heat = understood(short_site)["heat"]
+    assert heat[0] == "weather: normals, design cold -20.0 degF"
+    assert "greenhouse: 20 kW of propane, set to 50.0 degF" in heat
+    assert understood(load_site(FOLDER / "starter.toml"))["heat"] == []
+
+
+def test_what_helps_against_cold_in_computed_water_is_a_heater_in_it():
+    # the warm loop's heater is out: tilapia meet their cold limit, and a heater is proved to mend it
+    site = site_from_tables(changed(SHORT, {"loops.warm.heat": {"room": "fish_room"}}), FOLDER)
+    season = run_season(site)
+    finding = next(f for f in season.findings if (f.limit, f.where) == ("temperature_low", "cohorts.tilapia"))
+    assert finding.is_broken
+    lever = find_lever(season, finding)
+    assert lever is not None
+    assert "heat the water of loop warm to at least" in lever.words
+    assert "loops.warm.heat.heater" in lever.changes

@@ -20,7 +20,9 @@ from command_line import refused, rows_of, runner, spoil
 from stocksim.faces import cli
 from stocksim.site.examples import FOLDER, example_names, example_text
 
-COMMANDS = ["new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "company", "cold", "stock", "open"]
+COMMANDS = [
+    "new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "company", "cold", "stock", "open",
+]  # fmt: skip
 
 
 @pytest.fixture

@@ -40,7 +40,7 @@ ONE_FAULT = [
     ({"cohorts.perch.ration.fraction": GONE}, ("cohorts.perch", "ration.fraction"), ["is missing", "0 to 1"]),
     # keys nobody knows
     ({"tanker": {"x": 1}}, ("tanker", ""),
-     ["is not known here", "cohorts, events, fish_room, greenhouse, loops, season, settlers, site, stocking, tanks, weather"]),
+     ["is not known here", "fish_room, greenhouse, loops, season, settlers, site, stocking, tanks, weather"]),
     ({"tank": 3}, ("tank", ""), ["is not known here", "tanks"]),
     ({"season.begin": 1}, ("season", "begin"), ["is not known here", "end, start"]),
     ({"tanks.first.volme": "3 L"}, ("tanks.first", "volme"), ["depth, flow, heat, loop, oxygen_supply, volume"]),

@@ -1,0 +1,107 @@
+"""The stocking planner as a keeper meets it: the command, the planned file on disk, the page."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+import tomlkit
+from command_line import runner
+from small_sites import START, one_tank
+from streamlit.testing.v1 import AppTest
+
+ROOT = Path(__file__).parents[1]
+PAGE = ROOT / "stocksim" / "faces" / "pages" / "stock.py"
+
+
+@pytest.fixture
+def run(monkeypatch, capsys, tmp_path):
+    return runner(monkeypatch, capsys, tmp_path)
+
+
+@pytest.fixture
+def file(tmp_path):
+    """A small site on disk with a log of water temperatures beside it and a fish to buy."""
+    tables = one_tank(days=30, count=60)
+    tables["loops"]["main"]["water_temperature"] = {"kind": "log", "file": "sump.csv"}
+    tables["stocking"] = {
+        "budget": 80,
+        "candidates": {
+            "cats": {
+                "species": "channel_catfish", "mean_weight": "80 g", "price": 2, "feed": "catfish_32", "at_most": 30,
+            }
+        },
+    }  # fmt: skip
+    days = [START + dt.timedelta(days=n) for n in range(30)]
+    (tmp_path / "sump.csv").write_text("date,temperature_c\n" + "".join(f"{day},26\n" for day in days))
+    path = tmp_path / "house.toml"
+    path.write_text("# mine\n" + tomlkit.dumps(tables), encoding="utf-8")
+    return path
+
+
+def test_stock_prints_writes_and_its_file_is_sound(run, file):
+    out = file.parent / "plan"
+    ran = run("stock", file, "--json", "--out", out)
+    assert ran.code == 0, ran.err
+    assert {"plan", "goal_value", "gap", "binding", "refused", "relaxation"} <= set(ran.data)
+    planned = out / "house_planned.toml"
+    assert str(planned) in ran.err
+    assert "# mine" in planned.read_text(encoding="utf-8")
+    assert (out / "sump.csv").is_file()
+    proof = run("season", planned, "--strict")
+    assert proof.code == 0, proof.err
+    # a second plan may take the place of the first, but of nothing else
+    ran = run("stock", file, "--out", out, "--goal", "edible,cost", "--pareto", "edible,cost")
+    assert ran.code == 0
+    assert "Plans between most edible kilos against least cost" in ran.out
+    planned.write_text("[site]\n", encoding="utf-8")
+    ran = run("stock", file, "--out", out)
+    assert ran.code == 2
+    assert "no plan of ours" in ran.err
+
+
+def test_bad_options_are_one_sentence(run, file):
+    for options, words in (
+        (["--goal", "fame"], "--goal"),
+        (["--pareto", "edible"], "give two of"),
+        (["--pareto", "edible,keep"], "give two of"),
+    ):
+        ran = run("stock", file, *options)
+        assert (ran.code, ran.out) == (2, "")
+        assert words in ran.err
+        assert len(ran.lines) == 1
+
+
+def words(at: AppTest) -> str:
+    html = " ".join(element.proto.body for element in at.get("html"))
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
+
+
+def test_the_page_draws_the_plan_and_solves_again_when_a_slider_moves(file, monkeypatch):
+    monkeypatch.setenv("STOCKSIM_SITE", str(file))
+    at = AppTest.from_file(PAGE, default_timeout=120).run()
+    assert not at.exception
+    assert "Every hard limit of the model holds" in words(at)
+    assert any("data:image/svg+xml" in element.proto.body for element in at.get("html"))
+    assert "to buy" in words(at)
+    before = words(at)
+    at.slider[0].set_value(0).run()
+    assert not at.exception
+    assert "to buy" not in words(at).split("Wishes")[0]
+    assert words(at) != before
+    at.button[-1].click().run()
+    assert not at.exception
+    assert "# Planned by" in at.session_state.site_text
+    assert "[stocking]" not in at.session_state.site_text
+
+
+def test_the_page_says_what_must_give(file, monkeypatch):
+    text = file.read_text(encoding="utf-8").replace("at_most = 30", "at_most = 900\nat_least = 900")
+    file.write_text(text.replace("budget = 80", "budget = 5000"), encoding="utf-8")
+    monkeypatch.setenv("STOCKSIM_SITE", str(file))
+    at = AppTest.from_file(PAGE, default_timeout=120).run()
+    assert not at.exception
+    assert "The wishes cannot all be met" in words(at)
+    assert "would have to do instead of 900" in words(at)

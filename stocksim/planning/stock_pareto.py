@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from stocksim.planning.planned_site import Placed, placed, worst_margins
-from stocksim.planning.program import Program, goal_value
+from stocksim.planning.program import Program, goal_value, score
 from stocksim.planning.program_solve import Compromise, trade_off
 from stocksim.planning.stocking import StockingPlan
 
@@ -25,6 +25,9 @@ class Between(NamedTuple):
     values: dict[str, float]
     gap: float
     margin_percent: float
+
+
+_Scored = tuple[float, float, Between]
 
 
 def plans_between(
@@ -57,23 +60,35 @@ def plans_between(
         short; only plans whose full season holds every hard limit.
     """
     ends = time.monotonic() + time_limit_s
-    program, best = answer.program, list[Between]()
+    program, best = answer.program, list[_Scored]()
     for _ in range(_MOST_TRIES):
         each = max((ends - time.monotonic()) / _SOLVES_EXPECTED, 1.0)
         found = trade_off(program, first, second, plans, 0.01, each, progress)
         margins = worst_margins(answer.problem, [point.stocking for point in found])
         held = [
-            _between(answer, program, point, float(margin))
-            for point, margin in zip(found, margins, strict=True)
+            (
+                score(program, first, p.stocking),
+                score(program, second, p.stocking),
+                _between(answer, program, p, margin),
+            )
+            for p, margin in zip(found, margins.tolist(), strict=True)
             if margin >= 0.0
         ]
-        if len(held) > len(best):
-            best = held
+        best = _not_beaten(best + held)
         if len(best) >= plans or len(held) == len(found) or time.monotonic() > ends:
             break
         limits = tuple(limit._replace(capacity=_TIGHTER * limit.capacity) for limit in program.limits)
         program = replace(program, limits=limits)
-    return best
+    return [point for _, _, point in best]
+
+
+def _not_beaten(points: list[_Scored]) -> list[_Scored]:
+    """Points that none equals or beats in both goals, best by the first goal leading."""
+    kept: list[_Scored] = []
+    for point in sorted(points, key=lambda p: (-p[0], -p[1])):
+        if not kept or point[1] > kept[-1][1] + 1e-6 * max(1.0, abs(point[1])):
+            kept.append(point)
+    return kept
 
 
 def _between(answer: StockingPlan, program: Program, point: Compromise, margin: float) -> Between:

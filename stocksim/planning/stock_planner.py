@@ -11,12 +11,12 @@ from stocksim.engine.course import Course
 from stocksim.engine.layout import Layout
 from stocksim.planning.planned_site import run_stocking, worst_margins
 from stocksim.planning.program import IntArray, Program, Stocking, broken, goal_value, score
-from stocksim.planning.program_solve import Plan, solve_in_order
+from stocksim.planning.program_solve import GIVEN_UP, Plan, solve, solve_in_order
 from stocksim.planning.stock_fill import greedy_stocking
 from stocksim.planning.stock_polish import polished
 from stocksim.planning.stock_problem import Problem
 from stocksim.planning.stock_program import build_program, first_courses, margin_of
-from stocksim.planning.stock_rounds import Corrections, Proven
+from stocksim.planning.stock_rounds import Corrections, Proven, calibrated
 from stocksim.site.stocking_tables import StockingTable
 
 # Called with what is being done, how much of it is done, and how much there is.
@@ -122,7 +122,7 @@ def thinned_plan(planner: Planner, proven: Proven) -> Proven:
 def polished_plan(planner: Planner, proven: Proven, plan: Plan) -> Proven:
     """A plan far below what the uncorrected program promised, made better by full seasons of others near it."""
     first, promised = planner.tried[0]
-    if len(planner.goals) > 1 or promised.bound <= plan.score + _WORTH_POLISHING * abs(plan.score):
+    if promised.bound <= plan.score + _WORTH_POLISHING * abs(plan.score):
         return proven
     assert plan.stocking is not None
     ends = time.monotonic() + ONE_SOLVE * planner.left()
@@ -130,15 +130,32 @@ def polished_plan(planner: Planner, proven: Proven, plan: Plan) -> Proven:
     stocking = polished(planner.problem, first, plan.goal, plan.stocking, others, margin_of(planner.wishes), ends)
     if (stocking.fish == plan.stocking.fish).all():
         return proven
-    program = proven.program or first
+    layout, course = planner.run(stocking)
+    program = _agreeing(planner, stocking, layout, course)
+    for goal in planner.goals[1:]:
+        floor = {plan.goal: score(program, plan.goal, stocking) * (1.0 - GIVEN_UP)}
+        next_best = solve(program, goal, planner.gap, max(ONE_SOLVE * planner.left(), LEAST_SOLVE_S), floor).stocking
+        if next_best is not None and worst_margins(planner.problem, [next_best])[0] >= 0.0:
+            stocking = next_best
+            layout, course = planner.run(stocking)
+            program = _agreeing(planner, stocking, layout, course)
     reached = score(program, plan.goal, stocking)
     gap = max(promised.bound - reached, 0.0) / max(abs(reached), 1e-6)
     value = goal_value(program, plan.goal, stocking)
-    layout, course = planner.run(stocking)
     found = plan._replace(
         stocking=stocking, value=value, score=reached, bound=promised.bound, gap=gap, status="polished"
     )
-    return proven._replace(plan=found, layout=layout, course=course)
+    return proven._replace(program=program, plan=found, layout=layout, course=course)
+
+
+def _agreeing(planner: Planner, stocking: Stocking, layout: Layout, course: Course) -> Program:
+    """Program that uses its limits at a stocking as that stocking's own season does, to ask for reasons."""
+    courses: list[Course | None] = [None] * len(planner.problem.options)
+    for option in stocking.choice:
+        courses[option] = course
+    plain = planner.program(courses, {})
+    factors = calibrated(plain, stocking, layout, course, margin_of(planner.wishes))
+    return planner.program(courses, factors)
 
 
 def _fewer(program: Program, fish: IntArray, share: float) -> IntArray:

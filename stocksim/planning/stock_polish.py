@@ -47,7 +47,7 @@ def polished(
     better : sequence of Stocking
         Plans that promised more and did not hold: steps towards them are tried.
     margin : float
-        Share of the biofilter to keep in hand, or as much as the start does; room and oxygen as the program does. [-]
+        Share of the biofilter to keep in hand, or as much as the start does. [-]
     ends : float
         Time on the monotonic clock at which to stop. [s]
 
@@ -57,7 +57,7 @@ def polished(
         Holds every hard limit in its season.
     """
     loose = replace(program, limits=tuple(limit for limit in program.limits if limit.name in _BY_ROWS))
-    # the program keeps its margin on the biofilter, and seasons may have pressed that
+    # seasons may have pressed the margin that the program keeps on the biofilter
     floor = {"biofilter": min(100.0 * margin, float(season_margins(problem, [start])["biofilter"][0]))}
     best, reached = start, score(program, goal, start)
     while time.monotonic() < ends:

@@ -172,6 +172,44 @@ def correct(
     return apart
 
 
+def calibrated(
+    program: Program, stocking: Stocking, layout: Layout, course: Course, margin: float = 0.0
+) -> Corrections:
+    """Corrections by which a program uses its limits at one stocking just as that stocking's season does.
+
+    Parameters
+    ----------
+    program : Program
+        Of that season, without corrections.
+    stocking : Stocking
+        One that held.
+    layout, course
+        Its season.
+    margin : float
+        Share of every limit that the program keeps in hand. [-]
+
+    Returns
+    -------
+    dict of str to ndarray, shape (place, week)
+        Factors, above 1 too. Nitrite and un-ionized ammonia speak through the biofilter, in the weeks before as well.
+    """
+    series = limit_series(layout, course, tank_extremes(layout, course))
+    shares = {item.limit: _used_share(item, layout, course) for item in series}
+    by_loop = layout.leaf_loop[: len(layout.tanks)]
+    found = {}
+    for used in limit_uses(program, stocking):
+        season = np.nan_to_num(shares[used.limit]) / (1.0 - margin)
+        for other, bearer in _HANGS_ON.items():
+            if bearer == used.limit:
+                worst = np.nan_to_num(shares[other])
+                at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
+                season = np.maximum(season, np.maximum.accumulate(at_place[:, ::-1], axis=1)[:, ::-1])
+        asks = np.isfinite(used.capacity) & (used.use > 0.0)
+        promised = np.where(asks, used.use / np.where(asks, used.capacity, 1.0), 0.0)
+        found[used.limit] = np.where(asks, promised / np.clip(season, 1e-3, 1.0), 1.0)
+    return found
+
+
 def _used_share(series: LimitSeries, layout: Layout, course: Course) -> FloatArray:
     """Share of a limit that a season used, shape (place, week), its worst day; NaN where nothing asked."""
     value, threshold = np.broadcast_arrays(series.value, series.threshold)

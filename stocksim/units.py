@@ -225,7 +225,7 @@ def _example(dimension: str) -> str:
         "volume": '"900 L"', "flow": '"1300 L/h"', "area": '"14 m2"', "length": '"30 cm"',
         "weight": '"35 g"', "temperature": '"64 degF"', "temperature_difference": '"3 degF"',
         "power": '"35 W"', "oxygen_rate": '"20 g/h"', "concentration": '"80 mg/L"', "pressure": '"150 bar"',
-        "specific_surface": '"280 m2/m3"', "speed": '"3 m/s"',
+        "specific_surface": '"280 m2/m3"', "speed": '"3 m/s"', "planting_ratio": '"25 g/m2/day"',
     }[dimension]  # fmt: skip
 
 

@@ -93,6 +93,7 @@ RATIONS: dict[str, tuple[dict, str, str]] = {
         {"kind": "appetite", "fraction": 0.5, "fasting_days": ["sunday"]}, "ration.fasting_days[1]", "not known"),
     "no meals": ({"kind": "appetite", "fraction": 0.5, "meals_per_day": 0}, "ration.meals_per_day", "from 1 to 48"),
     "a weight without a unit": ({"kind": "fixed", "per_day": 40}, "ration.per_day", ""),
+    "a ratio without a unit": ({"kind": "beds", "ratio": 30}, "ration.ratio", "has no unit"),
     "unknown rule": ({"kind": "moon"}, "ration.kind", "not known here"),
     "unfed with meals": ({"kind": "unfed", "meals_per_day": 2}, "ration.meals_per_day", "not known here"),
 }  # fmt: skip

@@ -12,6 +12,8 @@ from stocksim.engine.happenings import Transfer
 
 FloatArray = NDArray[np.float64]
 
+LEAST_COUNT = 0.01  # of a fish: a cohort with fewer is gone, whatever crumb its expected survivors leave
+
 
 @dataclass(frozen=True)
 class Course:
@@ -88,6 +90,11 @@ class Course:
     apart: FloatArray
     # stocking, moves, gradings and fish taken, in the order they happened
     transfers: tuple[Transfer, ...]
+
+    @property
+    def present(self) -> NDArray[np.bool_]:
+        """Whether there are fish in a column, shape (scenario, day, cohort)."""
+        return self.count > LEAST_COUNT
 
 
 class Record:

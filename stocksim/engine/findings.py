@@ -97,7 +97,7 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     -----
     A tank is judged by the most delicate species in it on that day: lowest density and ammonia limit, highest oxygen.
     """
-    present = course.count > 0.0
+    present = course.present
     density = (
         (course.weight_g * (course.count + course.deaths) / 1000.0)
         @ layout.cohort_tank

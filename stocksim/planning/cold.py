@@ -187,7 +187,7 @@ def _options(
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
-    present = course.count > 0.0
+    present = course.present
     shares = cold_years(site, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
     has_fish = (present @ layout.cohort_tank) > 0.0
     tables = dict(heaters(site.file))

@@ -175,7 +175,7 @@ def binding_words(plan: StockingPlan, item: Binding, worth: Worth | None = None)
     elif item.limit == "biofilter":
         text = (
             f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
-            "ammonia nitrogen a day that it takes at a level safe for the fish"
+            "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
         )
     else:
         text = f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"

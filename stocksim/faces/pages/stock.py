@@ -35,7 +35,7 @@ with st.container(horizontal=True, vertical_alignment="bottom", key="stock_wishe
         top = start.budget_top
         budget = st.slider("Budget for fish and heat", 0, top, int(min(start.budget or top, top)), width=240)
     kinds = st.slider("Species at least", 0, start.most_species, start.species_at_least, width=200)
-    margin = st.slider("Kept in hand of every limit, %", 0, 30, start.margin_percent, width=220)
+    margin = st.slider("Kept in hand of room, air and biofilter, %", 0, 30, start.margin_percent, width=290)
     band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, start.band_g, 10, width=270)
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:

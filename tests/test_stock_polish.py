@@ -1,0 +1,93 @@
+"""Plans without a solver: a plain fill, steps near a plan in full seasons, and a program that agrees with a season."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+from random_sites import random_stockings, random_tables
+from small_sites import build
+
+from stocksim.planning.planned_site import run_stocking, worst_margins
+from stocksim.planning.program import Stocking, broken, limit_uses, score
+from stocksim.planning.stock_fill import Filling, greedy_stocking
+from stocksim.planning.stock_polish import polished
+from stocksim.planning.stock_problem import build_problem
+from stocksim.planning.stock_program import build_program, first_courses
+from stocksim.planning.stock_rounds import calibrated
+
+
+@pytest.fixture(scope="module")
+def house():
+    """Problem, wishes, first courses and program of a random site of one season of 40 days."""
+    site = build(random_tables(2, days=40))
+    problem = build_problem(site)
+    first = first_courses(problem)
+    return problem, site.file.stocking, first, build_program(problem, site.file.stocking, first)
+
+
+def test_a_fill_keeps_every_condition_and_leaves_no_room(house):
+    _, _, _, program = house
+    stocking = greedy_stocking(program, "edible")
+    assert stocking.fish.sum() > 0
+    assert broken(program, stocking) == []
+    filling = Filling(program, stocking.choice)
+    for c, t in np.argwhere(stocking.fish):
+        filling.add(int(c), int(t), int(stocking.fish[c, t]))
+    for c, t in np.argwhere(program.allowed.any(axis=0)):
+        room = filling.room(int(c), int(t))
+        if room >= max(program.minimum_batch[c], 1):
+            more = stocking.fish.copy()
+            more[c, t] += room
+            assert (
+                score(program, "edible", Stocking(more, stocking.choice)) <= score(program, "edible", stocking) + 1e-9
+            )
+
+
+def test_room_is_what_the_program_itself_allows(house):
+    """One fish more than the room breaks the program, checked by `broken`, which shares no code with the fill."""
+    _, _, _, program = house
+    for stocking in random_stockings(program, 8, seed=5):
+        filling = Filling(program, stocking.choice)
+        for c, t in np.argwhere(stocking.fish):
+            filling.add(int(c), int(t), int(stocking.fish[c, t]))
+        for c, t in np.argwhere(program.allowed.any(axis=0)):
+            room, batch = filling.room(int(c), int(t)), int(program.minimum_batch[c])
+            for number, is_sound in ((room, True), (room + 1, False)):
+                fish = stocking.fish.copy()
+                fish[c, t] += number
+                if fish[c, t] >= batch or not is_sound:
+                    over = [item for item in broken(program, Stocking(fish, stocking.choice)) if item.what != "batch"]
+                    assert (over == []) == is_sound or number == 0
+
+
+def test_polish_makes_a_thin_plan_better_and_it_holds(house):
+    problem, _, _, program = house
+    full = greedy_stocking(program, "edible")
+    thin = Stocking(np.where(full.fish // 2 < program.minimum_batch[:, None], 0, full.fish // 2), full.choice)
+    assert worst_margins(problem, [thin])[0] >= 0.0
+    better = polished(problem, program, "edible", thin, [full], 0.05, time.monotonic() + 6.0)
+    assert score(program, "edible", better) > score(program, "edible", thin) + 0.1
+    assert worst_margins(problem, [better])[0] >= 0.0
+    rows = {item.what for item in broken(program, better)}
+    assert rows <= {"biofilter"}
+    same = polished(problem, program, "edible", thin, [full], 0.05, time.monotonic() - 1.0)
+    assert (same.fish == thin.fish).all()
+
+
+def test_a_calibrated_program_uses_its_limits_as_the_season_does(house):
+    problem, wishes, first, program = house
+    stocking = greedy_stocking(program, "edible")
+    stocking = stocking._replace(fish=np.where(stocking.fish // 2 < 5, 0, stocking.fish // 2))
+    layout, course = run_stocking(problem, stocking)
+    courses = [course if o in stocking.choice else None for o in range(len(problem.options))]
+    plain = build_program(problem, wishes, first, courses)
+    agreeing = build_program(problem, wishes, first, courses, calibrated(plain, stocking, layout, course, 0.05))
+    density = next(use for use in limit_uses(agreeing, stocking) if use.limit == "density")
+    biomass = (course.weight_g * (course.count + course.deaths))[0] @ layout.cohort_tank / 1000.0
+    for tank in np.flatnonzero(stocking.fish.sum(axis=0)):
+        strictest = min(layout.density_limit[layout.cohort_tank[:, tank] > 0.0])
+        share = biomass[:, tank].max() / (strictest * layout.volume_m3[tank]) / 0.95
+        assert (density.use[tank] / density.capacity[tank]).max() == pytest.approx(share, rel=1e-6)
+    assert broken(agreeing, stocking) == []

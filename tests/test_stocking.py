@@ -22,6 +22,7 @@ from stocksim.planning.planned_site import run_stocking, season_margins, worst_m
 from stocksim.planning.program import Stocking, broken, score
 from stocksim.planning.stock_fill import greedy_stocking
 from stocksim.planning.stock_pareto import plans_between
+from stocksim.planning.stock_problem import build_problem
 from stocksim.planning.stock_program import build_program, first_courses
 from stocksim.planning.stocking import plan_stocking
 from stocksim.site.reading import site_from_text
@@ -280,6 +281,21 @@ def test_refusals_name_the_water_and_the_company():
     assert reasons["warm_trout"]["kind"] == "no_place"
     assert "loop main is too warm, up to 26.0 degC" in reasons["warm_trout"]["reason"]
     assert "pond_fish" not in reasons or "no fillet" in reasons["pond_fish"]["reason"]
+
+
+def test_fish_that_the_water_kills_do_not_touch_the_room_of_others():
+    """Tilapia die in the cool loop and leave solids; trout there are still judged by what living fish draw."""
+    tables = house()
+    tables["loops"]["cool"]["water_temperature"] = {"kind": "constant", "value": "9 degC"}
+    del tables["stocking"]["options"]
+    problem = build_problem(build(tables))
+    assert problem.candidates[0].species == "nile_tilapia"
+    assert problem.misfits[1, 0].kind == "too_cold"
+    assert all(part[1, 0].max() == 0.0 for part in problem.loads)
+    program = build_program(problem, StockingTable(), first_courses(problem))
+    oxygen = next(limit for limit in program.limits if limit.name == "oxygen")
+    pull = oxygen.influence[1, 2, 2]
+    assert pull.max() < 3.0 * pull.min()
 
 
 def test_time_that_is_short_still_gives_an_honest_answer():

@@ -27,6 +27,7 @@ def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
         return f"{refused.candidate}: {_no_place(problem, c, units)}."
     if refused.kind == "no_room":
         gives = " and ".join(giving_words(plan, item) for item in refused.gives) or _together(plan, c)
+        gives = gives or "no tank bears so many of them"
         return f"{refused.candidate}: no room even for {batch}: {gives}."
     if refused.kind == "unknown":
         return f"{refused.candidate}: time was short, so it is not known why; give more with --seconds."

@@ -64,6 +64,8 @@ def headline(plan: StockingPlan) -> str:
             what = "The smallest change that would make room" if plan.relaxation.gives else "What cannot hold together"
             return f"The wishes cannot all be met. {what} is below."
         return "Time ran out before any plan was found; give more with --seconds."
+    if not plan.cohorts:
+        return "No fish fit: by this goal and these wishes every tank stays empty. Why each is left out is told below."
     fish = sum(p.fish for p in plan.cohorts)
     tanks = len({p.tank for p in plan.cohorts})
     goal = plan.plan.goal

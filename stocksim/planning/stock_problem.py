@@ -161,6 +161,9 @@ def build_problem(site: Site) -> Problem:
         for c in range(number)
         if (misfit := _misfit(option, entries[c], loads.weight_g[o, c] > 0.0)) is not None
     }
+    # fish that the water kills leave loads that say nothing of living ones
+    bears = np.array([[(o, c) not in misfits for c in range(number)] for o in range(len(options))], float)
+    loads = UnitLoads(*(part * bears[:, :, None] for part in loads))
     eaters = cannibals(candidates, entries, loads)
     allowed = np.zeros((len(options), number, len(file.tanks)), bool)
     for o, option in enumerate(options):

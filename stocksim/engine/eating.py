@@ -152,8 +152,10 @@ class FishDay:
         self.offered, self.cap = None, None
         if self.rations.offers_amounts:
             hunger = appetite_at_1g * fish.weight ** species["intake_exponent"]
-            offered = self.ramp[day] * self.rations.offered_per_fish(
-                day, fish.weight, hunger, self.here, self.water_c[day], self.groups
+            offered = self.rations.offered_per_fish(day, fish.weight, hunger, self.here, self.water_c[day], self.groups)
+            # infinite stays infinite where appetite rules, whatever the ramp's share
+            offered = np.where(
+                self.rations.by_appetite, offered, np.where(self.rations.by_appetite, 0.0, offered) * self.ramp[day]
             )
             self.offered = offered
             self.cap = offered * (1.0 - lay.spilled_share)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stocksim.engine.planting import Planting
 from stocksim.engine.rations import Rations, build_rations, ration_fraction, spilled_share
 from stocksim.engine.stays import Happening, Stay, build_stays, last_days
+from stocksim.engine.waterworks import loop_water_m3
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.survival import (
@@ -141,7 +142,9 @@ def by_water(
         "daily_hazard": BACKGROUND_DEATHS_PER_DAY
         + _temperature_deaths(species, temperature_c)
         + rations.in_training * _training_deaths(entries),
-        "temperature_change_c": _temperature_change(stays, happenings, temperature_c),
+        "temperature_change_c": np.maximum(
+            _temperature_change(stays, happenings, temperature_c), _by_new_water(site, stays, temperature_c)
+        ),
     }
 
 
@@ -181,6 +184,21 @@ def _training_deaths(entries: list[Entry]) -> FloatArray:
     return np.array(
         [float(training_hazard(entry["feed_training_loss"], entry["feed_training_days"])) for entry in entries], float
     )
+
+
+def _by_new_water(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) -> FloatArray:
+    """Jump of temperature when a planned change mixes in water of a given temperature. [degC]"""
+    jump = np.zeros_like(temperature_c)
+    loops = [site.file.tanks[stay.table.tank].loop for stay in stays]
+    for key, loop in site.file.loops.items():
+        columns = [column for column, name in enumerate(loops) if name == key]
+        for change in loop.water_changes:
+            if change.temperature is None or not columns:
+                continue
+            day = (change.date - site.file.season.start).days
+            share = change.volume / (change.volume + loop_water_m3(site, key))
+            jump[..., day, columns] = share * np.abs(change.temperature - temperature_c[..., day, columns])
+    return jump
 
 
 def _temperature_change(

@@ -24,7 +24,6 @@ from stocksim.site.reading import Site
 # Weights that the growth points cover; see docs/fits.md.
 VALID_WEIGHT_G = (2.0, 1000.0)
 _LONGEST_DAYS = 3660
-_SHORT_BY_DEATHS = 1.25  # an event may ask for so many times what deaths left; it then takes all
 
 
 def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -> Season:
@@ -60,11 +59,21 @@ def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -
 
 
 def _impossible_events(site: Site, layout: Layout, course: Course) -> list[Fault]:
-    """Events that take far more than there is; a few fish short because of deaths is no fault."""
+    """Events that ask for more than there would be had no fish died; what deaths alone leave short is no fault."""
     faults = []
     for transfer in course.transfers:
         happening, had = transfer.happening, float(transfer.had[0])
-        if not transfer.wanted > had * _SHORT_BY_DEATHS + 1.0:
+        if not transfer.wanted > had:
+            continue
+        root = layout.stays[happening.source].root
+        kin = [column for column, stay in enumerate(layout.stays) if stay.root == root]
+        lost = course.deaths[0, : happening.day][:, kin]
+        by_weight = not np.isnan(happening.weight_g)
+        dead = float((lost * course.weight_g[0, : happening.day][:, kin]).sum() if by_weight else lost.sum())
+        # the dead would have grown on: as heavy as those that are left at most
+        if by_weight:
+            dead = max(dead, float(lost.sum()) * float(course.weight_g[0, happening.day, happening.source]))
+        if transfer.wanted <= had + dead + (0.0 if by_weight else 1e-6):
             continue
         cohort, when = layout.cohorts[happening.source], layout.start + dt.timedelta(days=happening.day)
         field, unit = ("weight", "g") if not np.isnan(happening.weight_g) else ("count", "fish")
@@ -180,7 +189,7 @@ def growth_faults(
         faults += error.faults
     sentences = []
     if from_weight_g is not None and not 0.05 <= from_weight_g <= 2e4:
-        sentences.append(f"a fish of {from_weight_g:g} g is not allowed; give 0.05 g to 20 kg.")
+        sentences.append(f"a start of {from_weight_g:g} g is not allowed; give 0.05 g to 20 kg.")
     if from_weight_g is not None and to_weight_g is not None and not to_weight_g > from_weight_g:
         sentences.append(f"{to_weight_g:g} g is not above the start of {from_weight_g:g} g.")
     if temperature_c is not None and entry is not None:
@@ -189,8 +198,8 @@ def growth_faults(
             sentences.append(f"{warmest:.1f} degC kills {species} (deaths begin at {deadly:.1f} degC); check the unit.")
     if days is not None and not 1 <= days <= _LONGEST_DAYS:
         sentences.append(f"{days} days are not allowed; give 1 to {_LONGEST_DAYS}.")
-    if not 0.0 <= ration_fraction <= 1.5:
-        sentences.append(f"a ration of {ration_fraction:g} is not allowed; give a share of appetite from 0 to 1.5.")
+    if not 0.0 <= ration_fraction <= 1.0:
+        sentences.append(f"a ration of {ration_fraction:g} is not allowed; give a share of appetite from 0 to 1.")
     return faults + [Fault("", "", sentence) for sentence in sentences]
 
 

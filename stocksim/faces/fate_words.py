@@ -42,14 +42,24 @@ def ration_words(rule: Ration | None, units: str) -> str:
             ratio = "the handbook band's middle" if rule.ratio is None else _ratio(rule.ratio, units)
             words = [f"what the planted beds need, by {ratio}"]
     words += [
-        f"each {cold.feed_every_days}. day below {format_quantity(cold.below, 'temperature', units)}"
+        f"every {_ordinal(cold.feed_every_days)} day below {format_quantity(cold.below, 'temperature', units)}"
         for cold in rule.cold_rules
     ]
     if rule.stop_below is not None:
         words.append(f"none below {format_quantity(rule.stop_below, 'temperature', units)}")
     if rule.fasting_days:
-        words.append(f"none on {' and '.join(rule.fasting_days)}")
+        words.append(f"none on {' and '.join(_WEEKDAYS[day] for day in rule.fasting_days)}")
     return ", ".join(words)
+
+
+_WEEKDAYS = {
+    "mon": "Mondays", "tue": "Tuesdays", "wed": "Wednesdays", "thu": "Thursdays", "fri": "Fridays", "sat": "Saturdays",
+    "sun": "Sundays",
+}  # fmt: skip
+
+
+def _ordinal(number: int) -> str:
+    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")
 
 
 def _ratio(value: float, units: str) -> str:

@@ -222,13 +222,11 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
 
 def _room_words(cut: PowerCut, units: str) -> str:
     room = format_quantity(cut.room_c, "temperature", units)
-    freezing = cut.room_c == 0.0
-    told = f"as if the room stood at freezing ({room})" if freezing else f"in a room that stands at {room}"
-    return (
-        f"The time to the cold limit is told {told}, tanks bare and uncovered; cooling cannot be told "
-        "without the room, so give the coldest air you expect. The coldest day is another day than the "
-        "worst for oxygen: ask for it by its date."
+    ask = "; give the coldest air you expect with --room" if cut.room_c == 0.0 else ""
+    asked = (
+        " The coldest day is another day than the worst for oxygen: ask for it by its date." if cut.is_worst_day else ""
     )
+    return f"The time to the cold limit is told for a room that stands at {room}, tanks bare and uncovered{ask}.{asked}"
 
 
 def _generator_words(cut: PowerCut, units: str) -> str:

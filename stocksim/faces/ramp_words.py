@@ -85,8 +85,8 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
             sentence += f", then follow the table; by the model the full ration holds from {day_words(loop.full_from)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        sentence += f" But even so, {_broken_words(first)}: too many fish for this film" + (
-            f". What helps: {first.lever}." if first.lever else "."
+        sentence += f" But even so, {_broken_words(first)}. " + (
+            f"What helps: {first.lever}." if first.lever else "There are too many fish for this film."
         )
     return sentence
 

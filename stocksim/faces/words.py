@@ -30,6 +30,7 @@ LIMIT_WORDS = {
     "planting_ratio": "feed and planted area out of step",
 }
 _DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
+_SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
 _CHALK_PH = 8.3  # docs/carbonate.md
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
 _FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
@@ -148,7 +149,7 @@ def death_words(season: Season) -> str:
     stocked = sum(entries["stocked"][0] for entries in ledger(layout, course).values())
     # deaths of every day, of cold and of feed training are told for themselves
     of_water = deaths_of_water(layout, course)[0]
-    if of_water.sum() < _DEATHS_TOLD:
+    if not of_water.sum() >= _DEATHS_TOLD:
         return ""
     day = int(np.flatnonzero(of_water.sum(axis=1).cumsum() >= _DEATHS_TOLD)[0])
     tanks = (of_water @ layout.cohort_tank).sum(axis=0)
@@ -158,6 +159,23 @@ def death_words(season: Season) -> str:
         + (f", in {where}" if where else "")
         + ": limits that hold after that hold for too few fish."
     )
+
+
+def _held_dose(season: Season, column: int, loop: str, target: float | None) -> list[str]:
+    """That a loop's dose is capped and its target missed, from when and by how much."""
+    if target is None:
+        return []
+    course = season.course.alkalinity_mg_l[0, :, column]
+    short = np.flatnonzero(course < _SHORT_OF_TARGET * target)
+    if short.size < _DAYS_SHORT:
+        return []
+    worst = int(course.argmin())
+    return [
+        f"Alkalinity of loop {loop} falls short of its target of {target:.0f} mg/L on {short.size} days, from "
+        f"{day_words(season.dates[int(short[0])])}, down to {course[worst]:.0f} on {day_words(season.dates[worst])}: a "
+        "day's dose is held back where it would raise pH too fast or un-ionized ammonia past its limit. Lower the "
+        "ammonia first (less feed, more film), then dose."
+    ]
 
 
 def _water_cautions(season: Season) -> list[str]:
@@ -173,6 +191,7 @@ def _water_cautions(season: Season) -> list[str]:
     words += [SALTS[salt].caution for salt in dict.fromkeys(loop.buffer for loop in dosed) if SALTS[salt].is_caustic]
     words += filter(None, (sodium_words(season, key) for key in file.loops))
     for column, (key, loop) in enumerate(file.loops.items()):
+        words += _held_dose(season, column, key, loop.alkalinity_target)
         inside = layout.leaf_loop[: len(layout.tanks), column] > 0.0
         highest = float(course.ph[0][:, inside].max(initial=0.0))
         if loop.ph is None and highest > _CHALK_PH:
@@ -216,7 +235,8 @@ def cautions(season: Season) -> list[str]:
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
         words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")
-    unfed = [key for key, column in zip(layout.cohorts, layout.appetite_at_1g.T, strict=True) if (column <= 0.0).any()]
+    hungry = zip(layout.cohorts, layout.appetite_at_1g.T, strict=True)
+    unfed = list(dict.fromkeys(key for key, column in hungry if (column <= 0.0).any()))
     if unfed:
         words.append(
             f"Too cold to feed on some days: {', '.join(unfed)}. Offer nothing then and watch their condition."

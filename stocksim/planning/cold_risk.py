@@ -98,7 +98,9 @@ def cold_years(
     stays, _ = build_stays(site)
     limit = np.array([site.species[stay.table.species]["temperature_low_limit"] for stay in stays])
     nodes = [plan.nodes.index(f"tanks.{stay.table.tank}") for stay in stays]
-    low, high, share = synthetic_days(weather.low_c, weather.high_c, weather.sun_share, weather.spread_c, years, seed)
+    low, high, share = synthetic_days(
+        weather.normal_low_c, weather.normal_high_c, weather.normal_sun_share, weather.spread_c, years, seed
+    )
     days = _cold_days(weather)
     hours = slice(days.start * HOURS, days.stop * HOURS)
     dark, clear = replace(weather, night=weather.night[hours]), weather.clear_w_m2[days]
@@ -119,7 +121,7 @@ def cold_years(
 
 def _cold_days(weather: SiteWeather) -> slice:
     """Days that are run for the risk: from the first to the last whose normal lies in the colder 60 % of the range."""
-    mean = weather.mean_c
+    mean = 0.5 * (weather.normal_low_c + weather.normal_high_c)
     cold = np.flatnonzero(mean <= mean.min() + COLD_RANGE_SHARE * np.ptp(mean))
     return slice(int(cold[0]), int(cold[-1]) + 1)
 

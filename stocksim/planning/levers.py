@@ -111,7 +111,10 @@ def _no_lever_words(finding: Finding) -> str:
             "(`stocksim company` tells which pairs)"
         )
     if finding.limit == "temperature_change":
-        return "let the water, or the fish in their new tank, change over several days"
+        return (
+            "let the water, or the fish in their new tank, change over several days; the model lets fish live through "
+            "a jump that may kill real ones"
+        )
     if finding.limit.startswith("temperature"):
         return f"no single change that we tried mends this; keep {finding.where.split('.')[1]} in another loop"
     if finding.limit == "planting_ratio":

@@ -13,6 +13,7 @@ from stocksim.climate.greenhouse import FUELS
 from stocksim.errors import Fault, InputError
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
 from stocksim.site.model import SiteFile
+from stocksim.site.warm_plan import build_heat_plan
 from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
 from stocksim.site.warmth import Warmth, site_warmth, site_weather
 from stocksim.units import face_unit, format_quantity, to_face
@@ -64,6 +65,11 @@ def climate_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
                 words = [format_quantity(value, "temperature", file.site.units) for value in (low, high)]
                 message = f"{words[0]} is above the high of that month, {words[1]}; check the two."
                 faults.append(Fault("weather", f"low.{month}", message))
+        coldest = min(normals.low.values(), default=None)
+        if normals.design_cold is not None and coldest is not None and normals.design_cold > coldest:
+            words = [format_quantity(v, "temperature", file.site.units) for v in (normals.design_cold, coldest)]
+            message = f"{words[0]} is above the coldest normal low, {words[1]}; give the low of a rare cold night."
+            faults.append(Fault("weather", "design_cold", message))
     house = file.greenhouse
     if house is not None and house.insulated_wall is not None and house.insulated_wall.area > cover_area(house):
         area = format_quantity(cover_area(house), "area", file.site.units)
@@ -102,7 +108,7 @@ def computed_temperatures(
     """
     computed = [key for key, loop in file.loops.items() if isinstance(loop.water_temperature, ComputedTemperature)]
     faults = climate_faults(file, raw)
-    notes = hemisphere_notes(file)
+    notes = hemisphere_notes(file) + unvented_notes(file)
     spoilt = [name for name in ("weather", *ROOMS) if name in raw and getattr(file, name) is None]
     if computed and not has_climate(file):
         if not spoilt:
@@ -113,11 +119,12 @@ def computed_temperatures(
     try:
         weather = site_weather(file, folder)
         if not computed:
-            return {}, notes, []
+            plan = build_heat_plan(file, held_c, weather.wind_m_s) if has_climate(file) else None
+            return {}, notes + (loss_notes(file, plan.loss_w_k, weather.design_cold_c) if plan else []), []
         warmth = site_warmth(file, folder, held_c)
     except InputError as error:
         return {}, notes, list(error.faults)
-    notes += list(weather.notes) + design_notes(file, warmth)
+    notes += [*weather.notes, *loss_notes(file, warmth.plan.loss_w_k, weather.design_cold_c), *short_notes(warmth)]
     series = {}
     for key in computed:
         series[key] = warmth.loop_mean_c(key)
@@ -150,19 +157,24 @@ def hemisphere_notes(file: SiteFile) -> list[str]:
 
 
 def design_notes(file: SiteFile, warmth: Warmth) -> list[str]:
+    """All that is to be said of a site's heaters."""
+    losses = loss_notes(file, warmth.plan.loss_w_k, warmth.weather.design_cold_c)
+    return unvented_notes(file) + losses + short_notes(warmth)
+
+
+def loss_notes(file: SiteFile, loss_w_k: Mapping[str, float], cold: float) -> list[str]:
     """Heaters smaller than the loss of the design night, told by how much; the run keeps the heater as it is."""
     units = file.site.units
-    cold = warmth.weather.design_cold_c
     notes = []
     for name in ROOMS:
         table = getattr(file, name)
         if table is None or table.heater is None or (name == "fish_room" and table.in_greenhouse):
             continue
         inside = float(set_points(table.heater).max())
-        loss = warmth.plan.loss_w_k[name] * (inside - cold)
+        loss = loss_w_k[name] * (inside - cold)
         if loss > table.heater.power:
             short = loss - table.heater.power
-            reached = cold + table.heater.power / warmth.plan.loss_w_k[name]
+            reached = cold + table.heater.power / loss_w_k[name]
             notes.append(
                 f"{name}.heater is smaller than the design loss: {loss / 1000.0:.1f} kW at "
                 f"{format_quantity(cold, 'temperature', units)} outdoors and "
@@ -170,12 +182,24 @@ def design_notes(file: SiteFile, warmth: Warmth) -> list[str]:
                 f"({100.0 * short / loss:.0f} %) is missing; without sun or warm water it would hold about "
                 f"{format_quantity(reached, 'temperature', units)}."
             )
+    return notes
+
+
+def unvented_notes(file: SiteFile) -> list[str]:
+    """Heaters that burn without a flue."""
+    notes = []
     for place, heater in heaters(file):
         if heater.fuel != "electricity" and not heater.vented:
             notes.append(
                 f"{place}: an unvented heater fills the house with carbon monoxide, moisture and ethylene, which can "
                 "kill people and harm crops; vent it outside, and let a licensed trade look at it."
             )
+    return notes
+
+
+def short_notes(warmth: Warmth) -> list[str]:
+    """Water heaters that miss their set point in normal weather."""
+    notes = []
     for key in warmth.plan.controls:
         column = warmth.plan.controls.index(key)
         hours = float(warmth.run.short_hours[column])

@@ -112,7 +112,8 @@ def _event_faults(file: SiteFile) -> list[Fault]:
     }
     for number, event in events_in_order(file):
         place = f"events[{number}]"
-        faults += within_season(place, "date", event.date, file)
+        outside = within_season(place, "date", event.date, file)
+        faults += outside
         if isinstance(event, (MoveEvent, GradeEvent)):
             faults += known_name(place, "tank", event.tank, file.tanks)
         if isinstance(event, RationEvent):
@@ -122,6 +123,8 @@ def _event_faults(file: SiteFile) -> list[Fault]:
         if unknown:
             continue
         fish = known[event.cohort]
+        if outside:
+            continue  # one sentence for one date
         if event.date < fish.since:
             message = f"{event.date} is before {event.cohort} is there, from {fish.since}; give a later day."
             faults.append(Fault(place, "date", message))
@@ -145,6 +148,7 @@ def _grade_faults(place: str, event: GradeEvent, fish: _Known, known: dict[str, 
     if event.into in known:
         return [Fault(place, "into", f'"{event.into}" is a cohort already; write a new name for the larger fish.')]
     if (event.above is None) == (event.largest_share is None):
+        known[event.into] = _Known(event.date, fish.most)  # later events on it are no fault of their own
         return [Fault(place, "above", "give either above, a weight, or largest_share, a number from 0 to 1.")]
     if event.largest_share is None:
         known[event.into] = _Known(event.date, fish.most)

@@ -146,6 +146,7 @@ class WaterChange(Table):
 
     date: Date
     volume: Volume
+    temperature: WaterTemperature | None = None
 
 
 class FishlessCycling(Table):

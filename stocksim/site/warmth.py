@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 
 from stocksim.climate.network import DAILY, run_network
 from stocksim.climate.nodes import HeatRun
-from stocksim.climate.sun import clear_share_of_cloud, sun_by_temperature_range
-from stocksim.climate.temperature import monthly_temperature
+from stocksim.climate.sun import sun_by_temperature_range
 from stocksim.climate.weather import (
     HOURS,
     LEAST_SUN_SHARE,
@@ -28,11 +27,13 @@ from stocksim.climate.weather import (
     weather_of_days,
 )
 from stocksim.errors import Fault, InputError
-from stocksim.site.climate_tables import FileWeather, NormalsWeather
+from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
+from stocksim.site.climate_tables import FileWeather, WeatherTable
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
 from stocksim.site.warm_plan import HeatPlan, build_heat_plan
 from stocksim.site.weather_file import read_weather_file
+from stocksim.units import format_quantity
 
 FloatArray = NDArray[np.float64]
 
@@ -62,6 +63,8 @@ class SiteWeather:
         Mean wind of the season, where typed. [m/s]
     notes : tuple of str
         What was assumed.
+    normal_low_c, normal_high_c, normal_sun_share : ndarray, shape (days,)
+        About which synthetic years vary: the normals, or recorded days smoothed. [degC], [degC], [-]
     """
 
     start: dt.date
@@ -76,6 +79,9 @@ class SiteWeather:
     design_cold_c: float
     wind_m_s: float | None
     notes: tuple[str, ...]
+    normal_low_c: FloatArray
+    normal_high_c: FloatArray
+    normal_sun_share: FloatArray
 
     @property
     def mean_c(self) -> FloatArray:
@@ -154,7 +160,7 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
         if record.sun_kwh_m2 is not None:
             share = 1000.0 * record.sun_kwh_m2 / np.maximum(clear.sum(axis=-1), 1.0)
     else:
-        low, high, share = _of_normals(table, start, days)
+        low, high, share = days_of_normals(table, start, days)
     if share is None:
         number = (first - 1 + np.arange(days)) % 365 + 1
         guess = sun_by_temperature_range(high - low, latitude, number)
@@ -165,23 +171,19 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
     if isinstance(table, FileWeather) and record.hourly_c is not None:
         hourly = hourly._replace(air_c=record.hourly_c)
     winter = WINTER_SPREAD_C if table.day_to_day is None else table.day_to_day
-    spread = seasonal_spread(0.5 * (low + high), winter, _SUMMER_SHARE * winter)
+    is_record = isinstance(table, FileWeather)
+    normal = (smoothed(low), smoothed(high), smoothed(share)) if is_record else (low, high, share)
+    spread = seasonal_spread(0.5 * (normal[0] + normal[1]), winter, _SUMMER_SHARE * winter)
     ground = table.ground
     if ground is None:
-        months = _months(table)
+        months = monthly_means(table)
         ground = float(np.mean(months if len(months) else 0.5 * (low + high)))
         if len(months) < len(MONTHS):
             notes.append(
                 "weather.ground is not given: deep ground is taken at the mean of the weather given, which is too cold "
                 "where the warm months are left out."
             )
-    cold = table.design_cold
-    if cold is None:
-        cold = design_cold(low, spread)
-        notes.append(
-            f"weather.design_cold is not given: {cold:.0f} degC is taken, the coldest normal low less 2.5 standard "
-            "deviations of a day."
-        )
+    cold = _design_low(table, low, spread, notes, file.site.units)
     wind = None
     if table.wind:
         seen = {(start + dt.timedelta(days=day)).month for day in range(days)}
@@ -189,45 +191,32 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
         wind = float(np.mean(of_season or list(table.wind.values())))
     night = np.repeat(clear.reshape(-1) <= 0.0, 1)
     return SiteWeather(
-        start, low, high, share, spread, clear, hourly, night, ground, cold, wind, tuple(notes)
+        start, low, high, share, spread, clear, hourly, night, ground, cold, wind, tuple(notes), *normal
     )  # fmt: skip
 
 
-def _numbers(values: Mapping[str, float]) -> dict[int, float]:
-    return {MONTHS.index(month) + 1: value for month, value in values.items()}
-
-
-def _months(table: NormalsWeather | FileWeather) -> FloatArray:
+def _design_low(table: WeatherTable, low_c: FloatArray, spread_c: FloatArray, notes: list[str], units: str) -> float:
+    """Low of the design night: typed, the coldest of recorded days, or below the normals; said in ``notes``."""
+    coldest = float(low_c.min())
     if isinstance(table, FileWeather):
-        return np.zeros(0)
-    return np.array([0.5 * (table.low[m] + table.high[m]) for m in MONTHS if m in table.low and m in table.high])
-
-
-def _of_normals(table: NormalsWeather, start: dt.date, days: int) -> tuple[FloatArray, FloatArray, FloatArray | None]:
-    """Daily lows, highs and shares of sun; typed means move low and high alike."""
-    faults: list[Fault] = []
-
-    def by_day(values: Mapping[str, float], field: str) -> FloatArray:
-        try:
-            return monthly_temperature(start, days, _numbers(values))
-        except InputError as error:
-            for fault in error.faults:
-                said = fault.message.replace(
-                    "the monthly temperatures leave out; give a mean", "are left out; give one"
-                )
-                faults.append(Fault("weather", field, said))
-            return np.zeros(days)
-
-    low, high = by_day(table.low, "low"), by_day(table.high, "high")
-    if table.mean:
-        shift = by_day(table.mean, "mean") - 0.5 * (low + high)
-        low, high = low + shift, high + shift
-    share = by_day(table.sun, "sun") if table.sun else None
-    if share is None and table.cloud:
-        share = clear_share_of_cloud(np.clip(by_day(table.cloud, "cloud"), 0.0, 1.0))
-    if faults:
-        raise InputError(faults)
-    return low, high, share
+        notes.append(
+            f"Synthetic years vary about the file's days smoothed over {SMOOTH_DAYS} days, which keeps something of "
+            "how cold that one year was."
+        )
+    if table.design_cold is not None:
+        if isinstance(table, FileWeather) and table.design_cold > coldest:
+            words = [format_quantity(value, "temperature", units) for value in (table.design_cold, coldest)]
+            message = f"{words[0]} is above the coldest low of the file, {words[1]}; give the low of a rare cold night."
+            raise InputError([Fault("weather", "design_cold", message)])
+        return table.design_cold
+    cold = coldest if isinstance(table, FileWeather) else design_cold(low_c, spread_c)
+    rule = (
+        "the coldest low of the file's days in the season; colder nights will come, so type one from a longer record"
+        if isinstance(table, FileWeather)
+        else "the coldest normal low less 2.5 standard deviations of a day"
+    )
+    notes.append(f"weather.design_cold is not given: {format_quantity(cold, 'temperature', units)} is taken, {rule}.")
+    return cold
 
 
 def run_plan(

@@ -65,6 +65,7 @@ def read_weather_file(path: Path, start: dt.date, days: int) -> Record:
     columns = {name: _temperature_column(header, name, path) for name in ("low", "high")}
     if "date" not in header:
         raise _refused(path, f"needs a column date or time; its header is {', '.join(header)}.")
+    seen: dict[dt.date, str] = {}
     dates, values = [], {"low": [], "high": [], "sun": []}  # type: ignore[var-annotated]
     has_sun = "sun_kwh_m2" in header
     for line, row in rows:
@@ -76,6 +77,10 @@ def read_weather_file(path: Path, start: dt.date, days: int) -> Record:
         if found["low"] > found["high"]:  # type: ignore[operator]
             faults.append(f"{line}: the low is above the high; check the columns.")
             continue
+        if moment.date() in seen:
+            faults.append(f"{line}: {moment.date()} stands in {seen[moment.date()]} already; keep one row a day.")
+            continue
+        seen[moment.date()] = line
         dates.append(moment.date())
         for name, value in (found | {"sun": sun}).items():
             values[name].append(value)
@@ -123,6 +128,9 @@ def _by_hour(
             gaps.append(f"has no reading from {span}; gaps of at most {LONGEST_GAP_HOURS} hours are bridged.")
         else:
             notes.append(f"weather.file: no reading from {span}; a straight line bridges it.")
+    for place in np.flatnonzero((jumps == 0.0) & (at[1:] >= 0.0) & (at[1:] <= last)):
+        notes.append(f"weather.file: two readings at {_hour(first, at[place])}; a change of clock, perhaps: use "
+                     "standard time all year.")  # fmt: skip
     _raise(path, gaps)
     grid = np.arange(HOURS * days, dtype=float)
     hourly = np.interp(grid, at, np.array(air)[order])

@@ -37,7 +37,7 @@ def test_hump_is_one_at_its_optimum_and_none_at_and_above_its_zero(optimum, span
     assert appetite.appetite_hump(optimum, optimum, optimum + span, q10) == pytest.approx(1.0, abs=1e-9)
     zero = optimum + span
     # it fades out within half a degree of its zero, or a fifth of the span where that is less
-    assert appetite.appetite_hump([zero + 0.5, zero + 5.0], optimum, zero, q10).tolist() == [0.0, 0.0]
+    assert appetite.appetite_hump([zero + 0.5 + 1e-6, zero + 5.0], optimum, zero, q10).tolist() == [0.0, 0.0]
 
 
 @given(temperatures, temperatures, optima, spans, q10s)

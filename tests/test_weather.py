@@ -145,8 +145,9 @@ def test_an_hourly_record_is_read_with_its_sun(tmp_path):
         ("date,low_c,high_c\n2026-11-01,-99,2\n", "-70 to 60"),
         ("date,low_c,high_c\n1.11.2026,1,2\n", "is not a date"),
         ("date,low_c,high_c\n2026-11-01,3,2\n", "the low is above the high"),
-        (daily_text([0, 4, 5]).replace("2026-11-05", "2026-11-06"), "has no reading on 2026-11-02 to 2026-11-05"),
+        (daily_text([0, 5]), "has no reading on 2026-11-02 to 2026-11-05"),
         (daily_text([0, 1, 2]), "ends on 2026-11-03 but the season on 2026-11-05"),
+        (daily_text([0, 1, 1, 2, 3, 4]), "line 4: 2026-11-02 stands in line 3 already; keep one row a day."),
         (daily_text([2, 3, 4]), "begins on 2026-11-03 but the season on 2026-11-01"),
     ],
 )

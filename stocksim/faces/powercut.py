@@ -222,11 +222,11 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
 
 def _room_words(cut: PowerCut, units: str) -> str:
     room = format_quantity(cut.room_c, "temperature", units)
-    ask = "; give the coldest air you expect with --room" if cut.room_c == 0.0 else ""
-    asked = (
-        " The coldest day is another day than the worst for oxygen: ask for it by its date." if cut.is_worst_day else ""
+    other = " The coldest day is another day than the worst for oxygen: ask for it by its date."
+    return (
+        f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect with "
+        f"--room), tanks bare and uncovered.{other if cut.is_worst_day else ''}"
     )
-    return f"The time to the cold limit is told for a room that stands at {room}, tanks bare and uncovered{ask}.{asked}"
 
 
 def _generator_words(cut: PowerCut, units: str) -> str:

@@ -85,9 +85,10 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
             sentence += f", then follow the table; by the model the full ration holds from {day_words(loop.full_from)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        sentence += f" But even so, {_broken_words(first)}. " + (
-            f"What helps: {first.lever}." if first.lever else "There are too many fish for this film."
-        )
+        # another lever than fewer fish says what is wrong itself, as alkalinity that runs out
+        crowd = "" if first.lever and not first.lever.startswith("keep ") else ": too many fish for this film"
+        helps = f" What helps: {first.lever}." if first.lever else ""
+        sentence += f" But even so, {_broken_words(first)}{crowd}.{helps}"
     return sentence
 
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from stocksim.planning.cold_options import AS_PLANNED
-
+MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recommended option (our choice)
+LEAST_STEP_KG = 0.1  # of growth that makes another point of the frontier (our choice)
+RUNS_KWH = 0.5  # heat of a season from which a heater counts as running
 MOST_RISK = 0.05  # share of synthetic years in which a recommended option may cross a fish's cold limit (our choice)
 _TEMPERATURE = ("temperature_low", "temperature_high", "density")  # judged apart, or mended by harvest
 
 
 @dataclass(frozen=True)
 class FuelUse:
-    """Fuel of one heater over the season: heat [kWh], amount in its unit, cost where it has a price."""
+    """Fuel of one heater over the season: heat [kWh], by month too, amount in its unit, cost where it has a price."""
 
     place: str
     fuel: str
@@ -21,6 +22,7 @@ class FuelUse:
     heat_kwh: float
     amount: float
     cost: float | None
+    month_kwh: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,14 @@ class Option:
         Crops that light, air and water allow, if no nutrient is short; fresh. [kg]
     cost_per_extra_kg : float or None
         To the next cheaper option on the frontier. [money/kg]
+    dead_kg : float
+        Weight of the fish that die. [kg]
+    died, stocked : mapping of str to float
+        By cohort: fish that die, and the most there at once. [fish]
+    design_kw : mapping of str to float
+        Heat that each heater must give on the design night. [kW]
+    to_buy : tuple of str
+        Places whose heater the file does not have.
     """
 
     name: str
@@ -78,6 +88,21 @@ class Option:
     yield_kg: float = 0.0
     cost_per_extra_kg: float | None = None
     is_on_frontier: bool = False
+    dead_kg: float = 0.0
+    died: Mapping[str, float] = field(default_factory=dict)
+    stocked: Mapping[str, float] = field(default_factory=dict)
+    design_kw: Mapping[str, float] = field(default_factory=dict)
+    to_buy: tuple[str, ...] = ()
+
+    @property
+    def net_kg(self) -> float:
+        """Growth less the weight of the fish that die: what is weighed against fuel. [kg]"""
+        return self.growth_kg - self.dead_kg
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """Places whose heat has no price."""
+        return tuple(use.place for use in self.fuel if use.heat_kwh > RUNS_KWH and use.cost is None)
 
     @property
     def worst_cold_share(self) -> float:
@@ -98,9 +123,26 @@ class Option:
 
 
 def spares(options: list[Option]) -> list[Option]:
-    """Options that keep every fish clear of cold, and of heat that another option would have spared it."""
-    anyway = frozenset.intersection(*(o.too_warm for o in options)) if options else frozenset()
-    return [o for o in options if not o.too_cold and not o.too_warm - anyway]
+    """Options that keep every fish clear of cold, of heat and of deaths that the file's own way would have spared it.
+
+    The file's own way stands first. Where it is itself too cold, the option of fewest deaths sets what is unavoidable.
+    """
+    if not options:
+        return []
+    plan = options[0]
+    anyway = frozenset.intersection(*(o.too_warm for o in options)) | plan.too_warm
+    clear = [o for o in options if not o.too_cold and not o.too_warm - anyway]
+    usual = plan if plan in clear else min(clear, key=lambda o: o.deaths, default=plan)
+    return [o for o in clear if not added_deaths(o, usual)]
+
+
+def added_deaths(option: Option, usual: Option) -> tuple[str, ...]:
+    """Cohorts of which more than 2 % die beyond another option."""
+    return tuple(
+        key
+        for key, died in option.died.items()
+        if died - usual.died.get(key, 0.0) > MOST_ADDED_DEATHS * option.stocked.get(key, 0.0)
+    )
 
 
 def on_frontier(options: list[Option]) -> list[Option]:
@@ -117,100 +159,16 @@ def on_frontier(options: list[Option]) -> list[Option]:
         In the same order.
     """
     spared = spares(options) or options
-    priced = sorted((o for o in spared if o.cost is not None), key=lambda o: (o.cost or 0.0, -o.growth_kg))
+    priced = sorted((o for o in spared if o.cost is not None), key=lambda o: (o.cost or 0.0, -o.net_kg))
     marked: dict[str, float | None] = {}
     best: Option | None = None
     for option in priced:
-        if best is None or option.growth_kg > best.growth_kg + 1e-6:
+        if best is None or option.net_kg >= best.net_kg + LEAST_STEP_KG:
             extra = None
             if best is not None:
-                extra = ((option.cost or 0.0) - (best.cost or 0.0)) / (option.growth_kg - best.growth_kg)
+                extra = ((option.cost or 0.0) - (best.cost or 0.0)) / (option.net_kg - best.net_kg)
             marked[option.name] = extra
             best = option
     return [
         replace(o, cost_per_extra_kg=marked[o.name], is_on_frontier=True) if o.name in marked else o for o in options
     ]
-
-
-def recommend(options: list[Option], worth: float) -> tuple[str, str, str]:
-    """The option whose fish are worth most over its fuel, among those that spare every fish.
-
-    Parameters
-    ----------
-    options : list of Option
-        The file's own way first.
-    worth : float
-        Money for a kilo of growth.
-
-    Returns
-    -------
-    tuple of str
-        Name, reason, and what would change it.
-    """
-    plan = options[0]
-    before = set(plan.broken)
-    priced = [o for o in options if o.cost is not None]
-    safe = [o for o in spares(options) if o.cost is not None]
-    if not priced:
-        return AS_PLANNED, "no heater has a price, so nothing can be weighed against the fish", (
-            "give heaters price and price_per, as 2.4 and \"gal\""
-        )  # fmt: skip
-    pool = safe or sorted(priced, key=lambda o: (o.worst_cold_share, len(o.too_cold) + len(o.too_warm)))[:1]
-    clean = [o for o in pool if not {b for b in o.broken if b[0] not in _TEMPERATURE} - before]
-    pool = clean or pool
-
-    def gain(option: Option) -> float:
-        return worth * option.growth_kg - (option.cost or 0.0)
-
-    best = max(pool, key=gain)
-    reason = (
-        f"of the options that keep every fish out of deadly cold it leaves most: {best.growth_kg:.1f} kg of growth at "
-        f"{worth:g} a kilo, less {best.cost or 0.0:,.0f} of fuel"
-        if safe
-        else "no option keeps every fish out of deadly cold; this one comes nearest"
-    )
-    if best is not plan and plan.cost is not None:
-        reason += (
-            f"; against the file's own way that is {best.growth_kg - plan.growth_kg:+.1f} kg and "
-            f"{(best.cost or 0.0) - plan.cost:+,.0f} of fuel, and {best.yield_kg - plan.yield_kg:+.0f} kg of crops, "
-            "which are not weighed"
-        )
-    change = _what_changes(best, pool, options, worth)
-    lost = plan.yield_kg - best.yield_kg
-    if plan in pool and lost > 0.5 and plan is not best:
-        price = (gain(best) - gain(plan)) / lost
-        change += f"; crops worth more than {price:,.2f} a kilo would make it the file's own way"
-    return best.name, reason, change
-
-
-def _what_changes(best: Option, pool: list[Option], options: list[Option], worth: float) -> str:
-    """Prices of fish or fuel at which another option overtakes, and what bars the others."""
-    words = []
-    above = {
-        o.name: ((o.cost or 0.0) - (best.cost or 0.0)) / (o.growth_kg - best.growth_kg)
-        for o in pool if o.growth_kg > best.growth_kg + 1e-6
-    }  # fmt: skip
-    dearer = {name: price for name, price in above.items() if price > worth}
-    if dearer:
-        name = min(dearer, key=lambda key: dearer[key])
-        words.append(
-            f"fish worth more than {dearer[name]:,.2f} a kilo, or fuel at {100.0 * worth / dearer[name]:.0f} % of its "
-            f'price, would make it "{name}"'
-        )
-    cheaper = {
-        o.name: ((best.cost or 0.0) - (o.cost or 0.0)) / (best.growth_kg - o.growth_kg)
-        for o in pool if o.growth_kg < best.growth_kg - 1e-6
-    }  # fmt: skip
-    below = {name: price for name, price in cheaper.items() if 0.0 < price < worth}
-    if below:
-        name = max(below, key=lambda key: below[key])
-        words.append(
-            f"fish worth less than {below[name]:,.2f} a kilo, or fuel at {worth / below[name]:.1f} times its price, "
-            f'would make it "{name}"'
-        )
-    barred = [o for o in options if o.cost is not None and o not in pool and o.growth_kg > best.growth_kg]
-    if barred:
-        words.append(
-            "options with more growth are barred by limits they break; other fish or more air would admit them"
-        )
-    return "; ".join(words) or "within the options tried, no price of fish or fuel changes it"

@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 from stocksim.climate.nodes import Network
 from stocksim.engine.layout import Layout
 from stocksim.errors import InputError
+from stocksim.planning.cold_power import SHARED
 from stocksim.site.climate_faults import NEEDED, has_climate
-from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan, build_heat_plan
+from stocksim.site.warm_rooms import ROOMS
 from stocksim.units import format_quantity, parse_quantity
 
 FloatArray = NDArray[np.float64]
@@ -111,7 +113,7 @@ def computed_site(site: Site) -> tuple[Site, list[str]]:
 
 def heater_places(file: SiteFile) -> list[str]:
     """Places with a heater: rooms and computed loops."""
-    places = [name for name in ("greenhouse", "fish_room") if getattr(getattr(file, name), "heater", None) is not None]
+    places = [name for name in ROOMS if getattr(getattr(file, name), "heater", None) is not None]
     return places + [
         f"loops.{key}" for key, loop in file.loops.items() if loop.heat is not None and loop.heat.heater is not None
     ]
@@ -124,10 +126,11 @@ def choices(site: Site) -> list[Choice]:
     found = [Choice(AS_PLANNED)]
     if places:
         found.append(Choice(NO_HEAT, heaters=dict.fromkeys(places, (-np.inf, 0.0))))
-    if "greenhouse" in places:
-        for text in _steps(_AIR_STEPS, units):
+    for room, name in (("greenhouse", "air"), ("fish_room", "air of the fish room")):
+        for text in _steps(_AIR_STEPS, units) if room in places else []:
             point = parse_quantity(text, "temperature")
-            found.append(Choice(f"air at {text}", "greenhouse", point, heaters={"greenhouse": (point, UNBOUNDED_W)}))
+            found.append(Choice(f"{name} at {text}", room, point, heaters={room: (point, UNBOUNDED_W)}))
+    house = next((room for room in ROOMS if room in places), "")
     for key in _heatable(file):
         place = f"loops.{key}"
         low, high = _fish_span(site, key)
@@ -138,7 +141,7 @@ def choices(site: Site) -> list[Choice]:
             heaters = {place: (point, UNBOUNDED_W)}
             name = f"water of {key} at {text}"
             if place not in places:
-                heaters["greenhouse"] = (FROST_FREE_C, UNBOUNDED_W)
+                heaters[house] = (FROST_FREE_C, UNBOUNDED_W)
                 name += f", air only frost-free ({format_quantity(FROST_FREE_C, 'temperature', units)})"
             found.append(Choice(name, place, point, heaters=heaters))
     return found + measures(file)
@@ -149,8 +152,8 @@ def _steps(steps: Mapping[str, range], units: str) -> list[str]:
 
 
 def _heatable(file: SiteFile) -> list[str]:
-    """Computed loops with fish whose water has a heater, or could have one on the greenhouse's fuel."""
-    with_fuel = file.greenhouse is not None and file.greenhouse.heater is not None
+    """Computed loops with fish whose water has a heater, or could have one on the fuel of a room's heater."""
+    with_fuel = spare_heater(file) is not None
     stocked = {file.tanks[cohort.tank].loop for cohort in file.cohorts.values()}
     return [
         key
@@ -158,6 +161,12 @@ def _heatable(file: SiteFile) -> list[str]:
         if isinstance(loop.water_temperature, ComputedTemperature) and key in stocked
         and (with_fuel or (loop.heat is not None and loop.heat.heater is not None))
     ]  # fmt: skip
+
+
+def spare_heater(file: SiteFile) -> HeaterTable | None:
+    """The room's heater whose fuel a bought water heater would burn: the greenhouse's, else the fish room's."""
+    tables = [getattr(file, name) for name in ROOMS]
+    return next((t.heater for t in tables if t is not None and t.heater is not None), None)
 
 
 def _fish_span(site: Site, loop: str) -> tuple[float, float]:
@@ -254,10 +263,9 @@ def stacked_plan(site: Site, tried: list[Choice], wind_m_s: float | None) -> Hea
         file = file_with(site, choice.changes) if choice.changes else site.file
         plans.append(_with_heaters(_with_water_controls(build_heat_plan(file, held, wind_m_s), file), choice))
     first = plans[0]
-    shared = {"air_of", "control", "can_freeze", "humidity"}
     arrays = {
         name: getattr(first.network, name)
-        if name in shared
+        if name in SHARED
         else np.stack([getattr(plan.network, name) for plan in plans])
         for name in Network._fields
     }

@@ -12,6 +12,14 @@ from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
 from stocksim.engine.stays import build_stays
+from stocksim.planning.cold_power import (
+    COLD_BEFORE_DAYS,
+    NORMAL_BEFORE_DAYS,
+    SHARED,
+    design_days,
+    of_one_day,
+    warm_start,
+)
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import HeatPlan
@@ -26,7 +34,7 @@ SPIN_UP_DAYS = 10
 COLD_RANGE_SHARE = 0.6
 _FREEZING_C = 0.05  # a limit of 0 degC counts as met here, where ice begins
 FAIL_HOUR = 18  # dusk, with the whole night ahead
-FAIL_DAYS, COLD_BEFORE_DAYS, NORMAL_BEFORE_DAYS = 5, 2, 14
+FAIL_DAYS = 5
 
 
 @dataclass(frozen=True)
@@ -128,14 +136,13 @@ def _cold_days(weather: SiteWeather) -> slice:
 
 def _with_year_axis(plan: HeatPlan, hours: slice) -> HeatPlan:
     """The plan of some hours with an axis for years after that of the choices."""
-    shared = {"air_of", "control", "can_freeze", "humidity"}
     inner = {"between_day_w_k": 2, "between_night_w_k": 2, "gain_w": 2, "set_c": 2}
     arrays = {}
     for name in Network._fields:
         array = getattr(plan.network, name)
         if name == "set_c" and array.shape[-2] != HOURS:
             array = array[..., hours, :]
-        arrays[name] = array if name in shared else np.expand_dims(array, -1 - inner.get(name, 1))
+        arrays[name] = array if name in SHARED else np.expand_dims(array, -1 - inner.get(name, 1))
     return replace(plan, network=Network(**arrays))
 
 
@@ -157,28 +164,17 @@ def failed_heater(site: Site, plan: HeatPlan, weather: SiteWeather) -> FailedHea
         Two weeks of the coldest normal day, two design days without sun, then five more without heat.
     """
     file = site.file
-    day = int(np.argmin(weather.low_c))
-    span = float(weather.high_c[day] - weather.low_c[day])
-    days = NORMAL_BEFORE_DAYS + COLD_BEFORE_DAYS + FAIL_DAYS + 1
-    low = np.full(days, weather.design_cold_c)
-    low[:NORMAL_BEFORE_DAYS] = weather.low_c[day]
-    share = np.zeros(days)
-    share[:NORMAL_BEFORE_DAYS] = weather.sun_share[day]
-    clear = np.repeat(weather.clear_w_m2[day : day + 1], days, axis=0)
-    hours = weather_of_days(low, low + span, share, clear)
-    night = clear.reshape(-1) <= 0.0
-    net = plan.network
-    sets = net.set_c if net.set_c.shape[-2] == HOURS else net.set_c[day * HOURS : (day + 1) * HOURS]
-    normal = net._replace(set_c=sets)
-    begin = np.full(len(plan.nodes), float(np.where(np.isfinite(sets[0]), sets[0], 5.0).max(initial=5.0)))
+    day, hours, night = design_days(weather, COLD_BEFORE_DAYS + FAIL_DAYS + 1)
+    normal = of_one_day(plan.network, day)
     fail = (NORMAL_BEFORE_DAYS + COLD_BEFORE_DAYS) * HOURS + FAIL_HOUR
-    whole = run_network(normal, hours, night, begin, weather.ground_c, is_hourly=True)
+    whole = run_network(normal, hours, night, warm_start(normal), weather.ground_c, is_hourly=True)
     assert whole.hourly_c is not None
     later = slice(fail, fail + FAIL_DAYS * HOURS)
     rest = Weather(hours.air_c[later], np.zeros(FAIL_DAYS * HOURS), hours.dew_c[-FAIL_DAYS:])
     off = normal._replace(
-        set_c=np.full_like(sets, -np.inf), power_w=np.zeros_like(net.power_w), cool_w=np.zeros_like(net.cool_w),
-        vent_c=np.full_like(net.vent_c, 1e6), gain_w=np.roll(net.gain_w, -FAIL_HOUR, axis=-2),
+        set_c=np.full_like(normal.set_c, -np.inf), power_w=np.zeros_like(normal.power_w),
+        cool_w=np.zeros_like(normal.cool_w),
+        vent_c=np.full_like(normal.vent_c, 1e6), gain_w=np.roll(normal.gain_w, -FAIL_HOUR, axis=-2),
     )  # fmt: skip
     start = whole.hourly_c[fail - 1]
     after = run_network(off, rest, night[later], start, weather.ground_c, is_hourly=True)

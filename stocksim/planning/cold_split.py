@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 from typing import Any
 
-from stocksim.planning.cold_options import FOAM_MM
+from stocksim.planning.cold_options import FOAM_MM, spare_heater
 from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.reading import Site
 
@@ -46,7 +46,7 @@ def _split(site: Site, key: str, warm: list[str]) -> tuple[str, dict[str, Any]]:
     moved = sum(file.tanks[tank].volume for tank in warm)
     share = moved / sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
     new = f"{key}_warm"
-    source = file.greenhouse.heater if file.greenhouse is not None else None
+    source = spare_heater(file)
     heater: dict[str, Any] = {"power": "100 kW", "set_point": text, "fuel": source.fuel if source else "electricity"}
     if source is not None and source.price is not None:
         heater |= {"price": source.price, "price_per": source.price_per}

@@ -67,7 +67,7 @@ def chart(balance: LoopBalance) -> alt.VConcatChart:
     x = alt.X("week:T", title=None, axis=alt.Axis(format="%b"))
     dash = alt.StrokeDash("what:N", title=None, legend=LEGEND)
     top = alt.Chart(alt.Data(values=rows)).mark_line(strokeWidth=2.2).encode(
-        x=x, y=alt.Y("share:Q", title="% of the week of 29 Oct"), strokeDash=dash,
+        x=x, y=alt.Y("share:Q", title=f"% of the week of {start.first:%-d %b}"), strokeDash=dash,
         color=alt.Color("what:N", title=None, legend=LEGEND, scale=alt.Scale(range=["#3f6f3a", "#a9741f", "#6d6a5c"])),
     )  # fmt: skip
     below = alt.Chart(alt.Data(values=areas)).mark_line(strokeWidth=2.2).encode(

@@ -238,10 +238,7 @@ def beds_want(site, loop: str, ratio: float | None, date) -> float:
             elif bed.kind != "tower" and "feed_ratio_low" in crop.values:
                 middle = 0.5 * (crop["feed_ratio_low"] + crop["feed_ratio_high"])
             rows.append((planting.start, planting.end, planting.area or bed.area, middle))
-    area = sum(row[2] for row in rows if row[0] <= date <= row[1])
-    if ratio is not None or area == 0.0:
-        return area * (ratio or 0.0)
-    rated = [row for row in rows if row[3] is not None]
-    today = [(row[2], row[3]) for row in rated if row[0] <= date <= row[1]]
-    whole = today or [(row[2] * ((row[1] - row[0]).days + 1), row[3]) for row in rated] or [(1.0, 45.0)]
-    return area * sum(m2 * middle for m2, middle in whole) / sum(m2 for m2, _ in whole)
+    today = [row for row in rows if row[0] <= date <= row[1]]
+    if ratio is not None:
+        return ratio * sum(row[2] for row in today)
+    return sum(row[2] * row[3] for row in today if row[3] is not None)

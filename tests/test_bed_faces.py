@@ -17,6 +17,8 @@ from stocksim import run_season
 from stocksim.faces.bed_answer import beds_answer, beds_text
 from stocksim.faces.bed_charts import bed_stack
 from stocksim.faces.bed_map import bed_map
+from stocksim.faces.bed_words import NUTRIENT_NOTE
+from stocksim.faces.words import day_words
 from stocksim.planning.bed_plan import bed_plan
 from stocksim.planning.beds import bed_balance
 from stocksim.site.examples import FOLDER, example_text
@@ -42,6 +44,23 @@ def test_text_answers_both_questions(demo_plan):
     weeks = sum(len(balance.weeks) for balance in demo_plan.loops)
     assert len(re.findall(r"^\d+ [A-Z][a-z]{2} 20\d\d ", beds_text(demo_plan), re.M)) == weeks
     assert max(len(line) for line in beds_text(demo_plan).splitlines()) < 150
+
+
+def test_weeks_that_ask_for_salt_are_named_beside_what_stays(demo_plan):
+    text = re.sub(r"\s+", " ", beds_text(demo_plan))
+    (budget,) = [b for b in demo_plan.budgets if (b.loop, b.nutrient) == ("main", "nitrogen")]
+    weeks = [day for day, grams in zip(demo_plan.season.dates[::7], budget.add_g, strict=True) if grams >= 0.5]
+    assert (weeks[-1] - weeks[0]).days == 7 * (len(weeks) - 1)  # one span
+    said = f"Nitrogen is short in {len(weeks)} of 35 weeks, those of {day_words(weeks[0])} to {day_words(weeks[-1])}: "
+    assert said in text
+    assert "though over the season more nitrogen stays in the water than they miss" in text
+    assert NUTRIENT_NOTE in text
+
+
+def test_a_bare_loop_says_whose_ratio_its_handbook_area_has():
+    plan = bed_plan(run_season(build(one_tank(days=10))))
+    text = re.sub(r"\s+", " ", beds_text(plan))
+    assert "Its handbook area is that of leafy crops in media beds" in text
 
 
 def test_data_is_plain_and_says_the_same(demo_plan):

@@ -9,6 +9,7 @@ import tomllib
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 import tomlkit
 from command_line import refused, runner
@@ -52,6 +53,29 @@ def test_cold_answers_on_standard_output_in_both_forms(run):
     assert f"Recommended: {data['recommended']}"[:40] in text.out
     for words in ("What would change it", "9 a kilo", "seed 1", "carbon monoxide", "licensed trades", "gal of propane"):
         assert words in re.sub(r"\s+", " ", text.out)
+
+
+def test_cold_writes_every_hour_and_the_options(run):
+    ran = run("cold", "cold.toml", "--years", "2", "--out", "kept", "--json")
+    assert ran.code == 0
+    assert "hourly.csv" in ran.err
+    hours = pd.read_csv("kept/hourly.csv")
+    assert list(hours) == ["date", "hour", "place", "temperature_c"]
+    places = {"outdoors", "greenhouse", "fish_room", "tanks.cedar", "loops.main"}
+    assert places <= set(hours["place"])
+    site = load_site("cold.toml")
+    warmth = warmth_of_site(site)
+    tank = hours[hours["place"] == "tanks.cedar"]
+    assert len(tank) == 24 * site.days
+    node = warmth.plan.nodes.index("tanks.cedar")
+    assert tank.groupby("date")["temperature_c"].mean().to_numpy() == pytest.approx(
+        warmth.run.mean_c[:, node], abs=0.001
+    )
+    options = pd.read_csv("kept/options.csv")
+    assert options["name"].tolist() == [option["name"] for option in ran.data["options"]]
+    Path("taken").write_text("", encoding="utf-8")
+    refused(run("cold", "cold.toml", "--years", "2", "--out", "taken"), "is a file; give a folder")
+    refused(run("cold", "cold.toml", "--fit", "log.csv", "--out", "kept"), "not with --fit")
 
 
 def test_cold_refuses_a_site_without_weather_and_impossible_numbers(run):
@@ -103,7 +127,7 @@ def test_the_page_draws_air_and_water_and_then_compares(monkeypatch, tmp_path):
     assert not at.exception
     shown = words(at)
     assert "Recommended:" in shown
-    assert "If every heater fails" in shown
+    assert "if every heater fails" in shown
     titles = [str(json.loads(chart.proto.spec).get("title")) for chart in at.get("vega_lite_chart")]
     assert any("Growth of the fish, lb" in title for title in titles)
     assert any("Heat from all heaters" in title for title in titles)

@@ -6,26 +6,32 @@ import datetime as dt
 import json
 import math
 import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
+from stocksim.climate.network import run_network
+from stocksim.climate.weather import synthetic_days
 from stocksim.errors import InputError
-from stocksim.faces import cold_words
+from stocksim.faces import cold_data, cold_fit_words, cold_words
 from stocksim.faces.answers import understood
-from stocksim.planning.cold import compare_cold
-from stocksim.planning.cold_choice import Option, on_frontier, recommend
-from stocksim.planning.cold_fit import fit_heat
-from stocksim.planning.cold_options import AS_PLANNED, NO_HEAT, computed_site
+from stocksim.planning.cold import _said, compare_cold
+from stocksim.planning.cold_choice import FuelUse, Option, on_frontier, spares
+from stocksim.planning.cold_fit import HeatFit, fit_heat
+from stocksim.planning.cold_options import AS_PLANNED, NO_HEAT, Choice, choices, computed_site, stacked_plan
+from stocksim.planning.cold_power import design_days, design_power_w, warm_start
 from stocksim.planning.cold_risk import hours_to
 from stocksim.planning.cold_split import warm_loop_changes
+from stocksim.planning.cold_verdict import recommend
 from stocksim.planning.levers import find_lever
 from stocksim.site.climate_faults import hemisphere_notes
+from stocksim.site.climate_normals import smoothed
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import load_site, site_from_tables
-from stocksim.site.warmth import site_warmth
+from stocksim.site.warmth import site_warmth, site_weather
 
 COMPUTED = tomllib.loads(example_text("heron_lane_computed"))
 SHORT = changed(COMPUTED, {"season.end": dt.date(2027, 1, 31)})
@@ -55,6 +61,7 @@ ONE_FAULT = [
     ({"weather.low.december": "-9 degC"}, ("weather", "low.december"), "is not a month"),
     ({"weather.kind": "forecast"}, ("weather", "kind"), '"normals" or "file"'),
     ({"weather.low.dec": "60 degF"}, ("weather", "low.dec"), "above the high of that month, 28.0 degF"),
+    ({"weather.design_cold": "20 degF"}, ("weather", "design_cold"), "above the coldest normal low, 6.0 degF"),
     ({"weather.rain": 3}, ("weather", "rain"), "is not known here"),
     ({"greenhouse.floor_area": GONE}, ("greenhouse", "floor_area"), "is missing"),
     ({"greenhouse.cover": "canvas"}, ("greenhouse", "cover"), '"double_film"'),
@@ -166,7 +173,7 @@ def test_a_weather_file_drives_the_water(tmp_path):
 
 
 def test_options_answer_the_contract(short_cold):
-    data = json.loads(json.dumps(cold_words.cold_answer(short_cold), allow_nan=False))
+    data = json.loads(json.dumps(cold_data.cold_answer(short_cold), allow_nan=False))
     assert data["recommended"] in {option["name"] for option in data["options"]}
     for option in data["options"]:
         assert {"name", "set_point_c", "heat_kwh", "cost", "growth_kg", "feed_kg", "deaths"} <= set(option)
@@ -216,7 +223,7 @@ def test_crops_grow_better_in_warmer_air_and_hardly_without_heat(short_cold):
 
 def test_fuel_adds_up_in_every_unit(short_cold):
     for option in short_cold.options[:4]:
-        for row, use in zip(cold_words.fuel_rows(option), option.fuel, strict=True):
+        for row, use in zip(cold_data.fuel_rows(option), option.fuel, strict=True):
             efficiency = {"propane": 0.8, "electricity": 1.0}[use.fuel]
             assert row["fuel_kwh"] == pytest.approx(use.heat_kwh / efficiency, abs=0.1)
             assert row["fuel_therms"] == pytest.approx(row["fuel_kwh"] / 29.307107, abs=0.01)
@@ -305,7 +312,226 @@ def test_an_option_too_cold_for_a_fish_is_never_recommended_while_another_is_not
     assert "comes nearest" in reason
 
 
+# --- what the choice must not overlook
+
+
+def use(heat: float, cost: float | None, place: str = "greenhouse") -> FuelUse:
+    return FuelUse(place, "propane", "gal", heat, heat / 20.0, cost)
+
+
+def test_heat_without_a_price_never_loses_to_cold_that_kills():
+    plan = option(AS_PLANNED, None, 10.0, fuel=(use(900.0, None),), heat_kwh=900.0)
+    none = option(NO_HEAT, 0.0, 2.0, broken=(("temperature_low", "cohorts.perch"),))
+    name, reason, change = recommend([plan, none], 8.0)
+    assert name == AS_PLANNED
+    assert "heat of greenhouse has no price" in reason
+    assert "not ranked by money" in reason
+    assert "price_per" in change
+    # a file's own way that kills gives way to the least heat that spares, priced or not
+    frozen = option(AS_PLANNED, 0.0, 2.0, cold_share={"perch": 1.0})
+    more = option("air at 9", None, 11.0, fuel=(use(1200.0, None),), heat_kwh=1200.0)
+    less = option("air at 7", None, 10.0, fuel=(use(900.0, None),), heat_kwh=900.0)
+    assert recommend([frozen, more, less], 8.0).name == "air at 7"
+    # one unpriced option is enough: money cannot rank what it cannot weigh
+    priced = option("dear", 50.0, 9.0, fuel=(use(100.0, 50.0),), heat_kwh=100.0)
+    assert "not ranked by money" in recommend([plan, priced], 8.0).reason
+
+
+def test_an_option_that_kills_a_cohort_by_degrees_is_barred_and_its_dead_weigh():
+    fish = {"tilapia": 55.0}
+    plan = option(AS_PLANNED, 300.0, 20.0, deaths=1.0, died={"tilapia": 1.0}, stocked=fish)
+    deadly = option("60 degF", 10.0, 21.0, deaths=55.0, died={"tilapia": 55.0}, stocked=fish, dead_kg=9.0)
+    name, reason, _ = recommend([plan, deadly], 8.0)
+    assert name == AS_PLANNED
+    assert "1 fish die" in reason
+    assert [o.name for o in spares([plan, deadly])] == [AS_PLANNED]
+    heavy = option("warm", 10.0, 25.0, deaths=55.0, died={"tilapia": 55.0}, stocked=fish, dead_kg=1.0)
+    assert "deaths of tilapia" in recommend([plan, heavy], 8.0).change
+    # gain less the dead: 20 - 0 beats 21 - 3 at the same fuel
+    alive, dying = option("alive", 10.0, 20.0), option("dying", 10.0, 21.0, dead_kg=3.0)
+    assert recommend([alive, dying], 8.0).name == "alive"
+
+
+def test_heat_that_the_files_own_way_has_too_bars_nothing_and_bars_are_named():
+    hot = (("temperature_high", "cohorts.trout"),)
+    plan = option(AS_PLANNED, 100.0, 10.0, broken=hot)
+    cheaper = option("cover", 50.0, 10.0, broken=hot)
+    cool = option("cool", 20.0, 1.0)
+    assert recommend([plan, cheaper, cool], 8.0).name == "cover"
+    airless = option("crowd", 50.0, 30.0, broken=(*hot, ("oxygen", "tanks.birch")))
+    assert "what they break: oxygen of birch" in recommend([plan, cheaper, airless], 8.0).change
+
+
+def test_fuel_dearer_than_the_growth_is_said():
+    assert "fuel costs more than the growth is worth (1,000 against 80)" in recommend(
+        [option(AS_PLANNED, 1000.0, 10.0)], 8.0
+    ).reason  # fmt: skip
+    assert "costs more" not in recommend([option(AS_PLANNED, 10.0, 10.0)], 8.0).reason
+
+
+def test_crumbs_of_growth_make_no_frontier():
+    marked = on_frontier([option("a", 10.0, 10.0), option("b", 900.0, 10.05), option("c", 20.0, 10.2)])
+    assert [o.name for o in marked if o.is_on_frontier] == ["a", "c"]
+
+
+def test_us_sites_are_told_of_pounds():
+    reason = recommend([option(AS_PLANNED, 10.0, 10.0)], 8.0, "us").reason
+    assert "22.0 lb of growth" in reason
+    assert "3.63 a pound" in reason  # 8 x 0.45359
+    assert " kg" not in reason
+
+
+def test_the_design_power_holds_the_design_night_and_four_fifths_of_it_do_not(short_site):
+    weather = site_weather(short_site.file, short_site.folder)
+    plan = stacked_plan(short_site, [Choice(AS_PLANNED)], weather.wind_m_s)
+    need = design_power_w(plan, weather)
+    column, node = plan.controls.index("greenhouse"), plan.nodes.index("greenhouse")
+    # more than the loss of the shell, for wet water and the fish room draw on it too, and less than half as much again
+    loss = plan.loss_w_k["greenhouse"] * (10.0 - weather.design_cold_c)
+    assert 1.0 < need[0, column] / loss < 1.5
+    _, hours, night = design_days(weather, 3)
+    lows = []
+    for share in (1.001, 0.8):
+        net = plan.network._replace(power_w=share * need)
+        run = run_network(net, hours, night, warm_start(net), weather.ground_c)
+        lows.append(float(run.low_c[-1, 0, node]))
+    assert lows[0] == pytest.approx(10.0, abs=0.05)
+    # a fifth of the heat over the shell's loss is what is missing in the end; floor and water put off some of it
+    missing = 0.2 * need[0, column] / plan.loss_w_k["greenhouse"]
+    assert 0.25 * missing < 10.0 - lows[1] < missing
+
+
+def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold):
+    data = cold_data.cold_answer(short_cold)
+    by_name = {one["name"]: one for one in data["options"]}
+    plan, air = by_name[AS_PLANNED], by_name["air at 66 degF"]
+    assert plan["design_night_kw"]["greenhouse"] > 20.0
+    assert air["design_night_kw"]["greenhouse"] > plan["design_night_kw"]["greenhouse"]
+    assert plan["is_heater_too_small"]
+    assert plan["heaters_to_buy_kw"] == {}
+    water = next(one for name, one in by_name.items() if name.startswith("water of main at 48"))
+    assert water["heaters_to_buy_kw"]["loops.main"] > 0.5
+    split = next(one for name, one in by_name.items() if "separate" in name)
+    assert set(split["heaters_to_buy_kw"]) == {"loops.main_warm"}
+    assert "loops.main_warm" not in split["installed_kw"]
+    best = next(o for o in short_cold.options if o.name.startswith("water of main at 48"))
+    said = cold_words.verdict_sentence(replace(short_cold, recommended=best.name))
+    assert "for loops.main must be bought; its fuel is taken to be propane" in said
+    said = cold_words.verdict_sentence(replace(short_cold, recommended="air at 66 degF"))
+    assert "needs a heater of" in said
+    assert "yours gives 20.0" in said
+
+
+def test_the_failure_is_told_for_both_ways_by_name(short_cold):
+    data = cold_data.cold_answer(short_cold)
+    assert data["heater_failure"]["option"] == AS_PLANNED
+    assert data["heater_failure_recommended"]["option"] == short_cold.recommended
+    same = short_cold.recommended == AS_PLANNED
+    assert (data["heater_failure"]["times"] == data["heater_failure_recommended"]["times"]) == same
+    said = cold_words.failure_sentence(short_cold)
+    assert said.startswith("As the file says, if every heater fails")
+    assert ("As recommended, " in said) != same
+
+
+def test_fish_at_their_limit_before_the_failure_have_too_small_a_heater(short_cold):
+    first = replace(short_cold.failed.times[0], hours=0.0)
+    said = cold_words.failure_sentence(replace(short_cold, failed=replace(short_cold.failed, times=(first,))))
+    assert "before any heater fails: the heating itself is too small" in said
+    assert "at once" not in said
+
+
+def test_fuel_by_month_adds_up(short_cold):
+    for one in (short_cold.options[0], short_cold.option(short_cold.recommended)):
+        rows = cold_data.fuel_months(one)
+        assert sum(row["cost"] for row in rows) == pytest.approx(one.cost, abs=0.3)
+        assert sum(row["heat_kwh"] for row in rows) == pytest.approx(one.heat_kwh, abs=1.0)
+    assert [row["month"] for row in cold_words.fuel_month_rows(short_cold)] == list(short_cold.options[0].month_kwh)
+
+
+def test_heaters_are_warned_of_where_the_water_is_typed():
+    demo = tomllib.loads(example_text("heron_lane"))
+    poor = site_from_tables(
+        changed(demo, {"greenhouse.heater.power": "9 kW", "greenhouse.heater.vented": False}), FOLDER
+    )
+    assert any("smaller than the design loss" in note for note in poor.notes)
+    assert len([note for note in poor.notes if "carbon monoxide" in note]) == 1
+    bare = site_from_tables(changed(demo, {"greenhouse.heater.vented": False, "weather": GONE}), FOLDER)
+    assert any("carbon monoxide" in note for note in bare.notes)
+
+
+def test_a_fish_room_by_itself_has_its_air_and_water_swept(short_site):
+    heater = {"power": "5 kW", "set_point": "68 degF", "fuel": "propane"}
+    both = short_site.with_changes({"fish_room.heater": heater})
+    names = [choice.name for choice in choices(both)]
+    assert "air of the fish room at 61 degF" in names
+    only = both.with_changes({"greenhouse.heater.power": "1 kW"})
+    file = only.file.model_copy(update={"greenhouse": None})
+    alone = [choice for choice in choices(replace(only, file=file)) if choice.place]
+    assert {choice.place for choice in alone} == {"fish_room", "loops.main", "loops.warm"}
+    assert all("fish_room" in choice.heaters for choice in alone if choice.place == "loops.main")
+
+
+def test_what_is_set_aside_is_said_only_where_it_applies(short_site, short_cold):
+    assert not any("Beds in the fish room" in note for note in short_cold.notes)
+    tried = choices(short_site)
+    typed = short_site.with_changes({"beds.north_raft.heat": {"room": "fish_room"}})
+    assert any("Beds in the fish room" in note for note in _said(typed.file, tried))
+    air = short_site.file.site.model_copy(update={"air_temperature": {"jan": 10.0}})
+    file = short_site.file.model_copy(update={"site": air})
+    assert any("site.air_temperature is set aside" in note for note in _said(file, tried))
+    assert any("No set point is tried" in note for note in _said(file, [Choice(AS_PLANNED)]))
+    assert not any("not tried at other set points" in note for note in short_cold.notes)
+    lone = site_from_tables(changed(SHORT, {"greenhouse.heater": GONE}), FOLDER)
+    assert any("Water of loop main is not tried" in note for note in _said(lone.file, choices(lone)))
+
+
+# --- weather that was recorded
+
+
+def recorded(tmp_path, lows: np.ndarray, **more):
+    start = SHORT["season"]["start"]
+    rows = [f"{start + dt.timedelta(days=day)},{low:.2f},{low + 8:.2f},1.5" for day, low in enumerate(lows)]
+    (tmp_path / "out.csv").write_text("date,low_c,high_c,sun_kwh_m2\n" + "\n".join(rows), encoding="utf-8")
+    return changed(SHORT, {"weather": {"kind": "file", "file": "out.csv", **more}})
+
+
+def test_recorded_days_give_the_design_night_and_normals_to_vary_about(tmp_path):
+    noise = np.random.default_rng(4).normal(0.0, 5.0, 123)
+    tables = recorded(tmp_path, -5.0 + noise)
+    site = site_from_tables(tables, tmp_path)
+    weather = site_weather(site.file, tmp_path)
+    assert weather.design_cold_c == pytest.approx(round(-5.0 + noise.min(), 2))
+    assert any("the coldest low of the file's days" in note for note in site.notes)
+    assert any("smoothed over 61 days" in note for note in site.notes)
+    assert np.std(weather.low_c) > 4.0
+    assert np.std(weather.normal_low_c) < 1.2  # 5 / sqrt(61) is 0.6, more at the ends
+    years, _, _ = synthetic_days(
+        weather.normal_low_c, weather.normal_high_c, weather.normal_sun_share, weather.spread_c, 200, 1
+    )
+    assert np.std(years) < 6.2  # the spread of 5.5 or less, not 5 on top of it (7.4)
+    faults = faults_of(recorded(tmp_path, -5.0 + noise, design_cold="0 degC"), tmp_path)
+    assert told(faults) == [("weather", "design_cold")]
+    assert "above the coldest low of the file" in faults[0].message
+
+
+def test_smoothing_keeps_level_and_length():
+    assert smoothed(np.full(200, 3.0)) == pytest.approx(3.0)
+    assert smoothed(np.arange(200.0))[100] == pytest.approx(100.0)
+    assert len(smoothed(np.arange(5.0))) == 5
+
+
 # --- the fit
+
+
+def test_factors_that_no_such_house_has_are_warned_of():
+    rest = {"loop": "main", "days": 20, "rms_before_c": 2.0, "rms_after_c": 1.0, "bias_after_c": 0.0, "dates": (),
+            "log_c": np.zeros(0), "before_c": np.zeros(0), "after_c": np.zeros(0), "is_on_normals": False}  # fmt: skip
+    fit = HeatFit(factors={"loss_factor": 2.6, "sun_factor": 0.9}, uncertainty={"loss_factor": 1.1, "sun_factor": 1.1},
+                  **rest)  # fmt: skip
+    text = cold_fit_words.fit_text(fit)
+    assert "Do not take loss_factor over unseen: 2.60" in text
+    assert "sun_factor over unseen" not in text
+    assert cold_data.fit_answer(fit)["factors_hard_to_believe"] == ["loss_factor"]
 
 
 def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
@@ -322,7 +548,7 @@ def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
     # three of the fit's own standard deviations
     for key, value in true.items():
         assert abs(math.log(fit.factors[key] / value)) < 3.0 * math.log(fit.uncertainty[key])
-    text = cold_words.fit_text(fit)
+    text = cold_fit_words.fit_text(fit)
     assert f"loss_factor = {fit.factors['loss_factor']:.3f}" in text
     assert "monthly normals" in text
     again = short_site.with_changes({f"greenhouse.{key}": value for key, value in fit.factors.items()})

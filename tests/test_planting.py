@@ -9,8 +9,12 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
+from stocksim.engine.findings import planting_findings
 from stocksim.engine.planting import UNPLANTED_RATIO, build_planting, published_ratio
+from stocksim.engine.rations import bed_led_feed
+from stocksim.faces.bed_words import week_rows
 from stocksim.library.crops import crop_names, load_crop
+from stocksim.planning.beds import bed_balance
 from stocksim.plants.area import handbook_area, planting_ratio
 
 
@@ -84,9 +88,48 @@ def test_unrated_crops_count_as_area_but_not_in_the_band():
     site = build(planted({"gravel": bed("media", "8 m2", crop("lettuce", area="2 m2"), crop("bean", area="6 m2"))}))
     planting = build_planting(site)
     assert planting.loop_area_m2[0, 0] == pytest.approx(8.0)
+    assert planting.rated_area_m2[0, 0] == pytest.approx(2.0)
     assert (planting.ratio_low[0, 0], planting.ratio_high[0, 0]) == (40.0, 50.0)
     assert planting.crops["gravel"][0] == "lettuce + bean"
     assert planting.unrated == ("gravel: no published feed ratio for bean",)
+
+
+def test_feed_by_the_beds_asks_nothing_for_what_has_no_ratio():
+    beds = {"gravel": bed("media", "6 m2", crop("lettuce", area="2 m2"), crop("bean", area="4 m2")),
+            "wall": bed("tower", "18 m2", crop("lettuce"))}  # fmt: skip
+    planting = build_planting(build(planted(beds)))
+    np.testing.assert_allclose(planting.loop_area_m2[:, 0], 24.0)
+    # 2 m2 of lettuce in gravel at 45; beans and the tower have no ratio
+    np.testing.assert_allclose(bed_led_feed(planting, 0), 2.0 * 45.0)
+    # a ratio of the keeper's own goes for all that is planted
+    np.testing.assert_allclose(bed_led_feed(planting, 0, 20.0), 24.0 * 20.0)
+    week = bed_balance(run_season(build(planted(beds))))[0].weeks[0]
+    assert week.handbook_feed_g == pytest.approx(90.0)
+    assert (week.planted_m2, week.rated_m2) == pytest.approx((24.0, 2.0))
+
+
+def test_a_loop_of_unrated_crops_has_no_handbook_area_and_feeds_no_fish():
+    beds = {"gravel": bed("media", "6 m2", crop("bean", area="4 m2"), crop("pea", area="2 m2"))}
+    tables = planted(beds)
+    planting = build_planting(build(tables))
+    assert np.isnan(planting.ratio_low).all()
+    assert np.isnan(planting.ratio_high).all()
+    (cohort,) = tables["cohorts"].values()
+    cohort["ration"] = {"kind": "beds"}
+    site = build(tables)
+    assert any("no feed ratio was published for anything planted there" in note for note in site.notes)
+    season = run_season(site)
+    assert season.loops["feed_g"].eq(0.0).all()
+    for column in ("planting_ratio_g_m2_day", "handbook_area_m2", "handbook_area_low_m2", "handbook_area_high_m2"):
+        assert season.loops[column].isna().all()
+    assert planting_findings(season.layout, season.course) == []
+    (balance,) = bed_balance(season)
+    assert all(np.isnan(week.handbook_feed_g) for week in balance.weeks)
+    row = week_rows(balance, "metric")[0]
+    assert row["handbook area"] == "-"
+    assert row["feed needed"].endswith("(-)")
+    cohort["ration"] = {"kind": "beds", "ratio": "10 g/m2/day"}
+    assert run_season(build(tables)).loops["feed_g"].iloc[0] == pytest.approx(60.0)
 
 
 def test_unrated_phrases_name_bed_and_reason_once():
@@ -150,9 +193,8 @@ def test_columns_of_loops_and_beds_agree_with_the_demonstration_file(demo_site, 
             loops = demo_season.loops[demo_season.loops["loop"] == loop].set_index("date")
             row = loops.loc[date.isoformat()]
             assert row["planted_area_m2"] == pytest.approx(area)
-            if area > 0.0:
-                assert row["planting_ratio_g_m2_day"] == pytest.approx(row["feed_g"] / area)
             if rated > 0.0:
+                assert row["planting_ratio_g_m2_day"] == pytest.approx(row["feed_g"] / rated)
                 assert row["handbook_area_m2"] == pytest.approx(row["feed_g"] / (0.5 * (low + high) / rated))
                 assert row["handbook_area_low_m2"] == pytest.approx(row["feed_g"] / (high / rated))
                 assert row["handbook_area_high_m2"] == pytest.approx(row["feed_g"] / (low / rated))

@@ -82,3 +82,10 @@ def test_a_raft_without_air_and_a_tower_without_face_are_told():
     said = notes({"beds.raft": raft, "beds.wall": wall})
     assert any(note.startswith("beds.raft has no oxygen_supply") for note in said)
     assert any(note.startswith("beds.wall.planted_face is not given") for note in said)
+
+
+def test_a_planting_too_short_to_ripen_is_told():
+    short = KALE | {"to": START + dt.timedelta(days=9)}
+    (said,) = [note for note in notes({PLANTINGS: [short]}) if "never ripens" in note]
+    assert said.startswith("beds.gravel.plantings[1] stands 10 days; kale needs ")
+    assert not [note for note in notes({PLANTINGS: [KALE]}) if "never ripens" in note]

@@ -134,6 +134,12 @@ def test_an_hourly_record_is_read_with_its_sun(tmp_path):
     assert "a straight line bridges it" in record.notes[0]
 
 
+def test_an_hour_that_stands_twice_is_said(tmp_path):
+    rows = ["time,temperature_c"] + [f"2026-11-01T{h:02d}:00,1" for h in sorted([*range(24), 2])]
+    (note,) = read_weather_file(write(tmp_path, "\n".join(rows)), START, 1).notes
+    assert "two readings at 2026-11-01 02:00" in note
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [

@@ -14,13 +14,15 @@ from stocksim.climate.temperature import monthly_temperature
 from stocksim.engine.warmth import warmth_of_site
 from stocksim.plants.growth import ROOT_ZONE_WEIGHT
 from stocksim.plants.light import FACE_SHARE, USUAL_COVER_TRANSMISSION, bed_light
+from stocksim.site.bed_notes import bed_room, weather_has_sun
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
-from stocksim.site.warm_rooms import room_of
+from stocksim.site.warmth import SiteWeather, Warmth, site_weather
 
 FloatArray = NDArray[np.float64]
 
 USUAL_LATITUDE = 45.0  # where the keeper gives none: a cold-winter place (assumed)
+_MJ_PER_WH = 0.0036
 
 
 class BedClimate(NamedTuple):
@@ -60,30 +62,38 @@ def bed_climate(site: Site) -> BedClimate:
     Returns
     -------
     BedClimate
-        Air is the monthly air that the site gives; else that of the bed's room, where weather and a room are there to
-        reckon it; else the water of the bed's loop. A wicking bed's roots are as warm as the air. Light passes the
-        cover that the site gives, else the greenhouse's own, and none comes into a fish room.
+        Air is the monthly air that the site gives; else that of the bed's own room, or of the weather outdoors, where
+        they can be reckoned; else the water of the bed's loop. A wicking bed's roots are as warm as the air. Outdoors
+        the sun is the weather's where it gives sun or cloud, so that house and crops stand under the same one; typed
+        clouds go before it. Light passes the cover that the site gives, else the greenhouse's own; none comes into a
+        fish room, all of it onto a bed outdoors.
     """
     file, days = site.file, site.days
     latitude = USUAL_LATITUDE if file.site.latitude is None else file.site.latitude
-    cover = _cover_transmission(site)
     dates = [file.season.start + dt.timedelta(days=day) for day in range(days)]
     number = np.array([date.timetuple().tm_yday for date in dates], float)
+    warmth, weather = _weather_of(site)
     radiation = daily_radiation(latitude, number, cloud_shares(site)[months_of(site)])
+    if weather is not None and weather_has_sun(file, site.folder):
+        radiation = np.where(_cloud_typed(site), radiation, _MJ_PER_WH * weather.sun_share * weather.clear_w_m2.sum(-1))
+    rooms = [bed_room(bed, file) for bed in file.beds.values()]
+    cover = np.array([_cover_transmission(site, room) for room in rooms], float)
     water = np.stack([site.temperature_c[bed.loop] for bed in file.beds.values()], axis=-1) if file.beds else None
     water = np.zeros((days, 0)) if water is None else water
     air = water
     if file.site.air_temperature is not None:
         monthly = {MONTHS.index(m) + 1: t for m, t in file.site.air_temperature.items()}
         air = np.repeat(monthly_temperature(file.season.start, days, monthly)[:, None], water.shape[1], axis=1)
-    elif (rooms := _room_air(site)) is not None:
-        air = rooms
+    else:
+        air = water.copy()
+        for column, room in enumerate(rooms):
+            if room == "outdoors" and weather is not None:
+                air[:, column] = weather.mean_c
+            elif warmth is not None and room in warmth.plan.nodes:
+                air[:, column] = warmth.run.mean_c[:, warmth.plan.nodes.index(room)]
     is_wicking = np.array([bed.kind == "wicking" for bed in file.beds.values()], bool)
     root = np.where(is_wicking, air, water)
     face = np.array([FACE_SHARE if bed.kind == "tower" else 1.0 for bed in file.beds.values()], float)
-    if file.site.cover_transmission is None:
-        # a fish room is taken as dark: lamps are not modelled
-        face *= [room_of(bed.heat, file, bed.loop) != "fish_room" for bed in file.beds.values()]
     return BedClimate(
         radiation_mj_m2=radiation,
         day_length_h=day_length(latitude, number),
@@ -95,23 +105,30 @@ def bed_climate(site: Site) -> BedClimate:
     )
 
 
-def _cover_transmission(site: Site) -> float:
-    """Share of outdoor light on the beds: typed, of the greenhouse's cover, or the usual one. [-]"""
+def _cover_transmission(site: Site, room: str | None) -> float:
+    """Share of outdoor light on a bed: all outdoors, else typed, of the room, or the usual one. [-]"""
     file = site.file
+    if room == "outdoors":
+        return 1.0
     if file.site.cover_transmission is not None:
         return file.site.cover_transmission
-    if file.greenhouse is not None:
+    if room == "fish_room":
+        return 0.0  # taken as dark: lamps are not modelled
+    if room == "greenhouse" and file.greenhouse is not None:
         return COVERS[file.greenhouse.cover].transmission * FRAME_SHARE
     return USUAL_COVER_TRANSMISSION
 
 
-def _room_air(site: Site) -> FloatArray | None:
-    """Daily mean air of each bed's room, shape (day, bed); None where no heat balance is to be had. [degC]"""
-    warmth = warmth_of_site(site) if site.file.beds else None
-    if warmth is None:
-        return None
-    nodes = warmth.plan.nodes
-    rooms = [room_of(bed.heat, site.file, bed.loop) for bed in site.file.beds.values()]
-    if any(room not in nodes for room in rooms):
-        return None
-    return np.stack([warmth.run.mean_c[:, nodes.index(room)] for room in rooms], axis=-1)
+def _weather_of(site: Site) -> tuple[Warmth | None, SiteWeather | None]:
+    """Heat balance and weather of a site with beds; None where they cannot be had."""
+    file = site.file
+    if not file.beds or file.weather is None or file.site.latitude is None:
+        return None, None
+    warmth = warmth_of_site(site)
+    return warmth, site_weather(file, site.folder) if warmth is None else warmth.weather
+
+
+def _cloud_typed(site: Site) -> NDArray[np.bool_]:
+    """Whether the site types the clouds of each day's month, shape (day,)."""
+    given = site.file.site.cloud_share or {}
+    return np.array([month in given for month in MONTHS])[months_of(site)]

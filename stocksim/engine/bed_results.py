@@ -16,6 +16,10 @@ from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
 
+# Under this a square metre of crops hardly grows, and the area that would balance a loop means nothing: a tenth of what
+# the demonstration's crops draw in December (assumed). [g/m2/day]
+LEAST_DRAW_G_M2 = 0.01
+
 
 @dataclass(frozen=True)
 class BedCourse:
@@ -41,8 +45,13 @@ class BedCourse:
     wicking: Wicking
 
     def shortfall_g(self, nutrient: str) -> FloatArray:
-        """Wanted less taken, shape (day, bed). [g/day]"""
-        return np.maximum(self.demand_g[nutrient] - self.uptake_g[nutrient], 0.0)
+        """Wanted less taken, shape (day, bed). [g/day] NaN for a wicking bed that nothing feeds."""
+        short = np.maximum(self.demand_g[nutrient] - self.uptake_g[nutrient], 0.0)
+        return np.where(np.isnan(self.met), np.nan, short)
+
+    def taken_g(self, nutrient: str) -> FloatArray:
+        """Taken, shape (day, bed). [g/day] NaN for a wicking bed that nothing feeds."""
+        return np.where(np.isnan(self.met), np.nan, self.uptake_g[nutrient])
 
 
 def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> BedCourse:
@@ -112,7 +121,8 @@ def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
     Returns
     -------
     ndarray, shape (day, loop)
-        Area. [m2] NaN where nothing is ever planted, or nothing grows on that day.
+        Area. [m2] NaN where nothing is ever planted, or crops hardly grow that day: a square metre at all ages draws
+        less than `LEAST_DRAW_G_M2`.
     """
     draw = stands.even_nitrogen_g_m2
-    return np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw > 0.0)
+    return np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw >= LEAST_DRAW_G_M2)

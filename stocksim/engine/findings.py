@@ -245,9 +245,13 @@ def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> lis
 
 
 def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list[Finding]:
-    """Advisory on feed against planted area for every loop with planted beds: never a broken limit."""
+    """Advisory on feed against planted area for every loop with planted beds: never a broken limit.
+
+    Only the area that has a published ratio is counted, since the band is of no other; on days without any, and for
+    loops without any, nothing is said.
+    """
     feed = (course.fed_g @ layout.cohort_loop)[scenario]
-    ratio = planting_ratio(feed, layout.planted_m2)
+    ratio = planting_ratio(feed, layout.rated_m2)
     found = []
     for column, loop in enumerate(layout.loops):
         daily, low, high = ratio[:, column], layout.ratio_low[:, column], layout.ratio_high[:, column]

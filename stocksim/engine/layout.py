@@ -96,8 +96,9 @@ class Layout:
         Height above the sea. [m]
     density_limit : ndarray, shape (cohort,)
         Stocking density at the keeper's level. [kg/m3]
-    planted_m2, ratio_low, ratio_high : ndarray, shape (day, loop)
-        Planted area fed by loop water [m2] and the published band of feed ratio for it. [g/m2/day]
+    planted_m2, rated_m2, ratio_low, ratio_high : ndarray, shape (day, loop)
+        Planted area fed by loop water, the part of it that has a published feed ratio [m2], and the band of that
+        ratio. [g/m2/day] NaN as in `Planting`.
     ration_by_day : ndarray, shape (day, loop)
         Share of the ration rule that every cohort of the loop is fed that day: 1, or the loop's feeding ramp. [-]
     """
@@ -148,6 +149,7 @@ class Layout:
     water: Waterworks
     density_limit: FloatArray
     planted_m2: FloatArray
+    rated_m2: FloatArray
     ratio_low: FloatArray
     ratio_high: FloatArray
     ration_by_day: FloatArray
@@ -287,6 +289,7 @@ def build_layout(site: Site) -> Layout:
         elevation_m=file.site.elevation or 0.0,
         water=build_waterworks(site, tables, stands),
         planted_m2=planting.loop_area_m2,
+        rated_m2=planting.rated_area_m2,
         ratio_low=planting.ratio_low,
         ratio_high=planting.ratio_high,
         ration_by_day=_ration_by_day(site),

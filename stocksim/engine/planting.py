@@ -10,11 +10,14 @@ from numpy.typing import NDArray
 from stocksim.engine.stands import Stands, build_stands, planted
 from stocksim.library.sources import Entry
 from stocksim.plants.area import RAFT_RATIO_HIGH, RAFT_RATIO_LOW
+from stocksim.site.bed_notes import has_published_ratio
 from stocksim.site.model import BedTable
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
-# Leafy crops, for days and loops with nothing rated planted: 40-50 g/m2/day, Somerville et al. 2014, FAO 589 s8.1.
+# Leafy crops, only for loops on whose water nothing at all is planted in the season, as what a planting there might be:
+# 40-50 g/m2/day, Somerville et al. 2014, FAO
+# 589 s8.1.
 UNPLANTED_RATIO = (40.0, 50.0)
 
 
@@ -32,8 +35,12 @@ class Planting:
         Words for each bed and day, as ``lettuce + basil``; empty when bare.
     loop_area_m2 : ndarray, shape (day, loop)
         Planted area of the beds that loop water runs through.
+    rated_area_m2 : ndarray, shape (day, loop)
+        The part of it for which a ratio was published: no tower, strawberry, bean or pea.
     ratio_low, ratio_high : ndarray, shape (day, loop)
-        Published band of feed ratio for what is planted, weighted by area. [g/m2/day]
+        Published band of feed ratio for that part, weighted by area. [g/m2/day] On days without any, that of the
+        season's rated plantings; `UNPLANTED_RATIO` where loop water feeds no planting all season; NaN where all that it
+        feeds is without a published ratio.
     unrated : tuple of str
         What no published ratio covers, one phrase each.
     stands : Stands
@@ -44,6 +51,7 @@ class Planting:
     bed_area_m2: FloatArray
     crops: dict[str, list[str]]
     loop_area_m2: FloatArray
+    rated_area_m2: FloatArray
     ratio_low: FloatArray
     ratio_high: FloatArray
     unrated: tuple[str, ...]
@@ -52,7 +60,7 @@ class Planting:
 
 def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
     """Published band of g feed per m2 and day for a crop in a kind of bed; None where nobody published one."""
-    if bed_kind in ("tower", "wicking") or "feed_ratio_low" not in crop.values:
+    if not has_published_ratio(bed_kind, crop):
         return None
     if bed_kind == "raft" and crop.facts["kind"] == "leafy":
         return RAFT_RATIO_LOW, RAFT_RATIO_HIGH
@@ -85,14 +93,16 @@ def build_planting(site: Site, stands: Stands | None = None) -> Planting:
             high[:, loop] += here * band[1]
     season_low, season_high, season_rated = low.sum(0), high.sum(0), rated.sum(0)
     for loop in range(len(loops)):
-        any_rated = season_rated[loop] > 0
-        usual_low = season_low[loop] / season_rated[loop] if any_rated else UNPLANTED_RATIO[0]
-        usual_high = season_high[loop] / season_rated[loop] if any_rated else UNPLANTED_RATIO[1]
+        usual_low, usual_high = UNPLANTED_RATIO
+        if season_rated[loop] > 0:
+            usual_low, usual_high = (season[loop] / season_rated[loop] for season in (season_low, season_high))
+        elif loop_area[:, loop].any():
+            usual_low = usual_high = np.nan
         has = rated[:, loop] > 0
         low[:, loop] = np.divide(low[:, loop], rated[:, loop], out=np.full(days, usual_low), where=has)
         high[:, loop] = np.divide(high[:, loop], rated[:, loop], out=np.full(days, usual_high), where=has)
     crops = {key: [" + ".join(dict.fromkeys(names)) for names in daily] for key, daily in words.items()}
-    return Planting(beds, stands.area_m2, crops, loop_area, low, high, tuple(dict.fromkeys(unrated)), stands)
+    return Planting(beds, stands.area_m2, crops, loop_area, rated, low, high, tuple(dict.fromkeys(unrated)), stands)
 
 
 def _unrated_phrase(bed: BedTable, key: str, crop: str) -> str:

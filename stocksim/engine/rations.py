@@ -115,7 +115,8 @@ def build_rations(
     temperature_c : ndarray, shape (day, column)
         Water of each column's tank. [degC]
     planting : Planting
-        Planted areas; beds ask for the middle of the published band unless the rule gives a ratio.
+        Planted areas; beds ask for the middle of the published band for the area that has one, or for the rule's own
+        ratio times all of the planted area.
     column_loop : ndarray, shape (column, loop)
         1 where the column's tank is in the loop.
 
@@ -147,8 +148,7 @@ def build_rations(
             fixed[column] = rule.per_day
         elif isinstance(rule, BedsRation):
             loop = int(column_loop[column].argmax())
-            middle = 0.5 * (planting.ratio_low + planting.ratio_high)[:, loop]
-            led[:, column] = planting.loop_area_m2[:, loop] * (middle if rule.ratio is None else rule.ratio)
+            led[:, column] = bed_led_feed(planting, loop, rule.ratio)
         if stay.table.wild and not stay.table.trained:
             first = _arrival(site, stay)
             last = first + int(site.species[stay.table.species]["feed_training_days"])
@@ -162,6 +162,18 @@ def build_rations(
         bed_led_g=led,
         meal_swing=np.array([_meal_swing(rule) for rule in rules], float),
     )
+
+
+def bed_led_feed(planting: Planting, loop: int, ratio_g_m2_day: float | None = None) -> FloatArray:
+    """Feed that the beds of a loop ask for, shape (day,). [g/day]
+
+    By the middle of the published band, times the area that has one: nothing for crops without; by a ratio of the
+    keeper's own, times all that is planted.
+    """
+    if ratio_g_m2_day is not None:
+        return planting.loop_area_m2[:, loop] * ratio_g_m2_day
+    middle = 0.5 * (planting.ratio_low + planting.ratio_high)[:, loop]
+    return planting.rated_area_m2[:, loop] * np.nan_to_num(middle)
 
 
 def _arrival(site: Site, stay: Stay) -> int:

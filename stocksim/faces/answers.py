@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import textwrap
 import time
@@ -142,11 +143,14 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
         mean = float(group.loc[is_planted, "planted_area_m2"].mean()) if is_planted.any() else 0.0
         planted = format_quantity(mean, "area", units)
         lever = levers.get(f"loops.{loop}", "")
-        text = (
-            f"Loop {loop}: {planted} planted; by the handbook ratio its feed carries "
-            f"{format_quantity(float(low), 'area', units)} on its leanest day and "
-            f"{format_quantity(float(high), 'area', units)} on its fullest."
-        )
+        usual = "" if is_planted.any() else "of leafy crops "
+        text = f"Loop {loop}: {planted} planted; no feed ratio was published for what grows there."
+        if not math.isnan(low):
+            text = (
+                f"Loop {loop}: {planted} planted; by the handbook ratio {usual}its feed carries "
+                f"{format_quantity(float(low), 'area', units)} on its leanest day and "
+                f"{format_quantity(float(high), 'area', units)} on its fullest."
+            )
         text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
         balance = group["balance_area_m2"].dropna()
         if len(balance):

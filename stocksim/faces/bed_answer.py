@@ -9,6 +9,7 @@ from typing import Any
 from stocksim.engine.results import Season
 from stocksim.faces.bed_cautions import bed_cautions
 from stocksim.faces.bed_words import (
+    NUTRIENT_NOTE,
     TWO_AREAS,
     adding_sentences,
     area_words,
@@ -44,9 +45,10 @@ def beds_text(plan: BedPlan) -> str:
             lines += [line for lever in levers for line in _wrapped(f"- {lever_sentence(lever, units)}", "    ")]
         lines += ["", text_table(week_rows(balance, units)), *_wrapped(table_note(units))]
         lines += [line for text in area_words(season, balance.loop) for line in _wrapped(f"No ratio: {text}.")]
-        rows = nutrient_rows(plan.budgets, balance.loop)
+        rows = nutrient_rows(plan, balance.loop)
         if rows:
             lines += ["", f"Nutrients of loop {balance.loop}, g in the season:", text_table(rows)]
+            lines += _wrapped(NUTRIENT_NOTE)
         lines += [line for text in adding_sentences(plan, balance.loop) for line in _wrapped(text)]
     if season.planting.beds:
         lines += ["", text_table(bed_rows(season, units))]
@@ -73,8 +75,8 @@ def beds_answer(plan: BedPlan) -> dict[str, Any]:
                 name: _number(getattr(week, name))
                 for name in (
                     "feed_g", "biomass_kg", "temperature_c", "light_mol_m2", "supply_g", "draw_g", "uptake_g", "gap_g",
-                    "planted_m2", "handbook_low_m2", "handbook_high_m2", "balance_m2", "handbook_feed_g",
-                    "balance_feed_g", "handbook_biomass_kg", "balance_biomass_kg", "nitrate_n_mg_l",
+                    "planted_m2", "rated_m2", "handbook_low_m2", "handbook_high_m2", "balance_m2",
+                    "handbook_feed_g", "balance_feed_g", "handbook_biomass_kg", "balance_biomass_kg", "nitrate_n_mg_l",
                 )
             }
             for week in balance.weeks

@@ -31,7 +31,7 @@ WATERCRESS = (
     "it if in doubt."
 )
 MODEL = (
-    "The bed model is a plan: light is a month's average under assumed clouds and cover, growth rests on crop values "
+    "The bed model is a plan: light is a month's average, often under assumed clouds, growth rests on crop values "
     "that "
     "are mostly from memory, pests, pollination, day length and bolting are left out, and crops do not mix with each "
     "other's shade. Weigh your harvests and trust them more.",

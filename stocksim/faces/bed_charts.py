@@ -143,7 +143,7 @@ def _area_panel(season: Season, balance: LoopBalance) -> Panel | None:
     panel = _lines(season, values, colours, dates, title, unit, _PANEL_PX)
     scale = alt.Scale(domain=[0.0, parts.top_of(*values.values(), high)])
     band = (
-        alt.Chart(pd.DataFrame({"date": dates, "low": low, "high": high}))
+        alt.Chart(pd.DataFrame({"date": dates, "low": low, "high": high}).dropna())
         .mark_area(color=FEED, opacity=0.35)
         .encode(x=parts.time_axis(season, "date"), y=parts.level("low", scale), y2="high:Q")
     )

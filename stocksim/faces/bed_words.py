@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
+from stocksim.engine.bed_results import LEAST_DRAW_G_M2
 from stocksim.engine.results import Season
 from stocksim.faces.words import day_words
-from stocksim.planning.bed_budget import Budget, by_week, iron_dose_g, weeks_of
+from stocksim.planning.bed_budget import by_week, iron_dose_g, weeks_of
 from stocksim.planning.bed_levers import BedLever
 from stocksim.planning.bed_plan import BedPlan
 from stocksim.planning.beds import LoopBalance, Week
@@ -22,6 +25,11 @@ TWO_AREAS = (
     "put "
     "into the water, in this week's light and warmth. Planting less lets nitrate rise; planting more starves crops.",
 )
+NUTRIENT_NOTE = (
+    "(to water, from solids, doses and source = crops take, lost and left in water; nitrogen but for what stays as "
+    "ammonia and nitrite, and all but for what water tests set anew; solids are what feed puts into them)"
+)
+_SPANS_NAMED = 4  # runs of weeks that a sentence lists
 _TOLD_G = 0.05  # g of nitrogen a day: less is printed as 0.0
 
 
@@ -48,7 +56,8 @@ def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
             ]
         return [
             f"Nothing is planted on the water of loop {balance.loop}: its fish give {supply:.1f} g of nitrogen a day, "
-            "and only denitrification and water changes take any of it."
+            "and only denitrification and water changes take any of it. Its handbook area is that of leafy crops in "
+            "media beds, as a planting there might be."
         ]
     nitrate = float(season.course.nitrate_mg_l[0, -1, season.layout.loops.index(balance.loop)])
     say = [
@@ -148,7 +157,9 @@ def _week_row(week: Week, units: str) -> dict[str, str]:
         "water": format_quantity(week.temperature_c, "temperature", units).rsplit(" ", 1)[0],
         "feed": f"{week.feed_g:.0f}",
         "planted": area(week.planted_m2),
-        "handbook area": f"{area(week.handbook_low_m2)}-{area(week.handbook_high_m2)}",
+        "handbook area": "-"
+        if math.isnan(week.handbook_low_m2)
+        else f"{area(week.handbook_low_m2)}-{area(week.handbook_high_m2)}",
         "balance area": area(week.balance_m2),
         "feed needed": f"{feed(week.balance_feed_g)} ({feed(week.handbook_feed_g)})",
         "fish needed": f"{fish(week.balance_biomass_kg)} ({fish(week.handbook_biomass_kg)})",
@@ -167,7 +178,9 @@ def table_note(units: str) -> str:
         f"(light mol/m2/day on the beds; water {degrees}; feed g a day; areas {area}; feed needed: g a day that the "
         f"planted beds ask for by nitrogen, and by the handbooks' ratio in brackets; fish needed: {mass} that eat it "
         "at "
-        "this week's feed a kilo; nitrogen in g a day; nitrate mg/L)"
+        "this week's feed a kilo; nitrogen in g a day; nitrate mg/L; the ratio counts only what has a published one; - "
+        "where none has, and for the balance area where a square metre of crops draws under "
+        f"{LEAST_DRAW_G_M2:g} g of nitrogen a day)"
     )
 
 
@@ -196,9 +209,9 @@ def bed_rows(season: Season, units: str) -> list[dict[str, str]]:
     return rows
 
 
-def nutrient_rows(budgets: tuple[Budget, ...], loop: str) -> list[dict[str, str]]:
+def nutrient_rows(plan: BedPlan, loop: str) -> list[dict[str, str]]:
     """A row for each nutrient of a loop: sums of the season in grams, and the salt that the leanest week asks for."""
-    rows = []
+    rows, budgets = [], plan.budgets
     for budget in budgets:
         if budget.loop != loop:
             continue
@@ -207,15 +220,34 @@ def nutrient_rows(budgets: tuple[Budget, ...], loop: str) -> list[dict[str, str]
         most = float(budget.add_g[worst])
         rows.append(
             {
-                "nutrient": budget.nutrient, "feed to water": f"{total['dissolved']:,.0f}",
-                "feed to solids": f"{total['solids']:,.0f}", "buffer": f"{total['buffer']:,.0f}",
-                "source water": f"{total['source']:,.0f}", "crops want": f"{float(budget.wanted_g.sum()):,.0f}",
+                "nutrient": budget.nutrient, "to water": f"{total['dissolved']:,.0f}",
+                "to solids": f"{total['solids']:,.0f}",
+                "from solids": f"{total['freed']:,.0f}", "doses": f"{total['buffer']:,.0f}",
+                "source": f"{total['source']:,.0f}", "crops want": f"{float(budget.wanted_g.sum()):,.0f}",
                 "crops take": f"{total['taken']:,.0f}", "lost": f"{total['denitrified'] + total['carried_out']:,.0f}",
                 "left in water": f"{total['kept']:+z,.0f}",
-                "add, leanest week": f"{most:,.0f} g {PLANT_SALTS[budget.nutrient].name}" if most >= 0.5 else "nothing",
+                "add, leanest week": f"{most:,.0f} g {PLANT_SALTS[budget.nutrient].name}"
+                if most >= 0.5
+                else "nothing",
             }
         )  # fmt: skip
     return rows
+
+
+def _weeks_named(starts: list[dt.date], weeks: NDArray[np.intp], whole: int) -> str:
+    """Spans of weeks by their first days, as ``, those of 1 Oct 2026 to 15 Oct 2026 and 22 Apr 2027``."""
+    if weeks.size == whole:
+        return ""
+    runs = np.split(weeks, np.flatnonzero(np.diff(weeks) > 1) + 1)
+    named = [
+        day_words(starts[int(run[0])]) + (f" to {day_words(starts[int(run[-1])])}" if run.size > 1 else "")
+        for run in runs
+    ]
+    if len(named) > _SPANS_NAMED:
+        return f", from that of {day_words(starts[int(weeks[0])])} to that of {day_words(starts[int(weeks[-1])])}"
+    if weeks.size == 1:
+        return f", that of {named[0]}"
+    return f", those of {named[0]}" if len(named) == 1 else f", those of {', '.join(named[:-1])} and {named[-1]}"
 
 
 def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
@@ -229,9 +261,16 @@ def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
             continue
         salt = PLANT_SALTS[budget.nutrient]
         say.append(
-            f"{budget.nutrient.capitalize()} is short in {weeks.size} of {add.size} weeks, first that of "
-            f"{day_words(starts[int(weeks[0])])}: {add[weeks].mean():,.0f} g of {salt.name} a week on average, most "
-            f"{add.max():,.0f} g, would let crops grow in full. {salt.caution}"
+            f"{budget.nutrient.capitalize()} is short in {weeks.size} of {add.size} weeks"
+            f"{_weeks_named(starts, weeks, add.size)}: {add[weeks].mean():,.0f} g of {salt.name} a week on average, "
+            f"most {add.max():,.0f} g, in those weeks would let crops grow in full"
+            + (
+                ", though over the season more nitrogen stays in the water than they miss. "
+                if budget.nutrient == "nitrogen"
+                and float(budget.terms["kept"].sum()) > float(budget.terms["short"].sum())
+                else ". "
+            )
+            + salt.caution
         )
     if any(budget.loop == loop and budget.wanted_g.any() for budget in plan.budgets):
         salt = PLANT_SALTS["iron"]

@@ -171,7 +171,7 @@ def area_panel(season: Season, loop: str) -> Panel:
     last = data.iloc[-1]
     names = pd.DataFrame(
         {"name": ["planted", "feed carries"], "value": [last["planted"], last["carried"]], "colour": [LEAF, FEED]}
-    )
+    ).dropna()  # no ratio, no area
     labels = parts.end_labels(season, names, scale, _AREA_PX, alt.Color("colour:N", scale=None))
     layers = [band, middle, planted.encode(x=x, y=parts.level("planted", scale)), dots, labels]
     title = f"Loop {loop}: planted area, and area the feed carries, {unit}"

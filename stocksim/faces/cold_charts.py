@@ -212,14 +212,14 @@ def fuel_chart(cold: Cold) -> alt.Chart:
 
 def _point(option: Option, cold: Cold, units: str, spared: set[str]) -> dict[str, Any]:
     best = option.name == cold.recommended
-    kind = "recommended" if best else "too cold for a fish" if option.name not in spared else "other"
+    kind = "recommended" if best else "harms a fish" if option.name not in spared else "other"
     if kind == "other" and option.is_on_frontier:
         kind = "best for its cost"
     if kind == "other" and option is cold.options[0]:
         kind = "as the file says"
     return {
         "option": option.name, "cost": option.cost, "kind": kind,
-        "growth": float(to_face(option.growth_kg, "mass", units)),
+        "growth": float(to_face(option.net_kg, "mass", units)),
         "heat": option.heat_kwh,
     }  # fmt: skip
 
@@ -233,17 +233,18 @@ def frontier_chart(cold: Cold) -> Any:
         return None
     kinds = {
         "recommended": (FEED, "diamond"), "as the file says": (INK, "square"), "best for its cost": (SOUND, "circle"),
-        "other": (FAINT, "circle"), "too cold for a fish": (TROUBLE, "cross"),
+        "other": (FAINT, "circle"), "harms a fish": (TROUBLE, "cross"),
     }  # fmt: skip
     present = [kind for kind in kinds if (points["kind"] == kind).any()]
     colour = alt.Color("kind:N", scale=alt.Scale(domain=present, range=[kinds[k][0] for k in present]),
                        legend=alt.Legend(orient="top", title=None, columns=2))  # fmt: skip
     shape = alt.Shape("kind:N", scale=alt.Scale(domain=present, range=[kinds[k][1] for k in present]))
     unit = face_unit("mass", units)
+    bottom = min(0.0, 1.08 * float(points["growth"].min()))
     top, right = 1.08 * float(points["growth"].max()), 1.08 * float(points["cost"].max()) + 1.0
     axis = alt.Axis(tickCount=6, labelOverlap=True)
     x = alt.X("cost:Q", title="fuel, your money", scale=alt.Scale(domain=[0.0, right], nice=False), axis=axis)
-    y = alt.Y("growth:Q", title=None, scale=alt.Scale(domain=[0.0, top], nice=False), axis=alt.Axis(tickCount=5))
+    y = alt.Y("growth:Q", title=None, scale=alt.Scale(domain=[bottom, top], nice=False), axis=alt.Axis(tickCount=5))
     tip = [alt.Tooltip("option:N"), alt.Tooltip("cost:Q", format=",.0f"), alt.Tooltip("growth:Q", format=".1f"),
            alt.Tooltip("heat:Q", title="heat, kWh", format=",.0f")]  # fmt: skip
     marks = alt.Chart(points).mark_point(filled=True, size=150, opacity=0.9).encode(
@@ -257,7 +258,7 @@ def frontier_chart(cold: Cold) -> Any:
     named = points[points["option"].isin(numbers)].assign(number=lambda frame: frame["option"].map(numbers))
     words = alt.Chart(named).mark_text(align="right", dx=-9, dy=-9, fontWeight="bold").encode(x=x, y=y, text="number:N")
     return _finished(
-        alt.layer(line, marks, words), f"Growth of the fish, {unit}, against fuel", _FRONTIER_PX,
+        alt.layer(line, marks, words), f"Growth of the fish, {unit}, less those that die, against fuel", _FRONTIER_PX,
         "Each point is an option; the dashed line joins those that give most growth for their cost.",
     )  # fmt: skip
 
@@ -311,7 +312,7 @@ def night_chart(cold: Cold) -> Any:
         )
     unit = face_unit("temperature", units)
     return _finished(
-        alt.layer(*layers), f"Water, {unit}, when every heater fails; crosses: a fish's cold limit", _NIGHT_PX,
+        alt.layer(*layers), f"Water, {unit}, when every heater fails, as the file says; crosses: limits", _NIGHT_PX,
         "Lines: water of each loop after the failure; crosses: where a cohort meets its cold limit.",
     )  # fmt: skip
 

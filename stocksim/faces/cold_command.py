@@ -16,7 +16,9 @@ def cold(
     site: Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)],
     worth: Annotated[
         float | None,
-        typer.Option(help="Money for a kilo of fish, in that of your fuel prices; 8 if left out.", min=0.0),
+        typer.Option(
+            help="Money for a kilo of fish (always by the kilo), in that of your fuel prices; 8 if left out.", min=0.0
+        ),
     ] = None,
     years: Annotated[int, typer.Option(help="Synthetic years for the cold risk.", min=1, max=1000)] = 40,
     seed: Annotated[int, typer.Option(help="Seed of their random numbers.", min=0)] = 1,
@@ -25,27 +27,35 @@ def cold(
         typer.Option(help="Log of water (CSV) to fit the heat balance to, instead of comparing.", show_default=False),
     ] = None,
     loop: Annotated[str | None, typer.Option(help="Loop that the log is of.", show_default=False)] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for hourly.csv and options.csv.", show_default=False)] = None,
     as_json: Annotated[
         bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")
     ] = False,
 ) -> None:
-    """Compare set points and measures through the cold months. Reads SITE and the files it names; writes nothing."""
-    from stocksim.faces import cold_words
+    """Compare set points and measures through the cold months. Reads SITE and the files it names; with --out writes two
+    CSV files."""
+    from stocksim.faces import cold_data, cold_fit_words, cold_words
     from stocksim.faces.answers import Bar
+    from stocksim.faces.cold_files import write_cold
     from stocksim.planning.cold import compare_cold
     from stocksim.planning.cold_fit import fit_heat
     from stocksim.site.reading import load_site
 
     loaded = load_site(site)
+    if fit is not None and out is not None:
+        raise InputError("--out: goes with the comparison and not with --fit; leave one of them out.")
     try:
         if fit is not None:
             fitted = fit_heat(loaded, fit, loop)
-            text, data = cold_words.fit_text(fitted), cold_words.fit_answer(fitted)
+            text, data = cold_fit_words.fit_text(fitted), cold_data.fit_answer(fitted)
         else:
             bar = Bar("cold months")
             found = compare_cold(loaded, worth, years, seed, bar)
             bar.close()
-            text, data = cold_words.cold_text(found), cold_words.cold_answer(found)
+            text, data = cold_words.cold_text(found), cold_data.cold_answer(found)
+            if out is not None:
+                for name in write_cold(out, found):
+                    typer.echo(f"Wrote {name}", err=True)
     except InputError as error:
         named = [f if f.table or not f.field else replace(f, field=f"--{f.field}") for f in error.faults]
         raise InputError(named) from None

@@ -24,7 +24,7 @@ from stocksim.water.buffering import SALTS
 
 FloatArray = NDArray[np.float64]
 
-TERMS = ("dissolved", "solids", "buffer", "source", "taken", "denitrified", "carried_out", "kept", "short")
+TERMS = ("dissolved", "solids", "freed", "buffer", "source", "taken", "denitrified", "carried_out", "kept", "short")
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,8 @@ class Budget:
     loop, nutrient : str
         Whose.
     terms : mapping of str to ndarray
-        ``dissolved`` from feed into the water, ``solids`` from feed into solids, ``buffer``, ``source`` water;
+        ``dissolved`` from feed into the water, ``solids`` from feed into solids, ``freed`` from solids that break down
+        into the water (phosphorus: what closes its balance), ``buffer`` and other doses, ``source`` water;
         ``taken`` by crops of the loop, ``denitrified``, ``carried_out`` with water; ``kept`` is what the water gained,
         and ``short`` what crops wanted beyond what they took.
     wanted_g : ndarray
@@ -133,6 +134,11 @@ def budgets(season: Season) -> list[Budget]:
                 terms["kept"] = np.diff(held, prepend=source[key][column] * water[column])
                 if key == "nitrogen":
                     terms["denitrified"] = course.denitrified_n_g[0, :, column]
+                    terms["freed"] = course.solids_n_freed_g[0, :, column]
+                    terms["buffer"] = layout.water.ammonia_dose_g[:, column] + zero[:, column]
+                if key == "phosphorus":
+                    gone = terms["taken"] + terms["carried_out"] + terms["kept"]
+                    terms["freed"] = gone - terms["dissolved"] - terms["source"] - terms["buffer"]
                 terms["short"] = np.maximum(wanted[key][:, column] - taken[key][:, column], 0.0)
             else:
                 fed_here = ((fed * in_feed[key]) @ members)[:, column]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.bed_results import dissolved_nitrogen
+from stocksim.engine.bed_results import LEAST_DRAW_G_M2, dissolved_nitrogen
 from stocksim.engine.results import Season
 
 FloatArray = NDArray[np.float64]
@@ -35,9 +35,13 @@ class Week:
         Nitrogen that fish put at the crops' disposal; that the plantings would take in this week's light and warmth;
         that they took. [g/day]
     planted_m2, handbook_low_m2, handbook_high_m2, balance_m2 : float
-        Area planted; that the feed carries by the published ratio; that would take up its nitrogen.
+        Area planted; that the feed carries by the published ratio; that would take up its nitrogen. NaN where no ratio
+        was published for anything planted, and where crops hardly grow.
+    rated_m2 : float
+        The part of the planted area that has a published ratio.
     handbook_feed_g, balance_feed_g : float
-        Feed that the planted area asks for, by the ratio's middle and by its draw of nitrogen. NaN where unknown.
+        Feed that the rated area asks for by the ratio's middle, and the planted area by its draw of nitrogen. NaN where
+        unknown, or where things are planted and none of them is rated.
     nitrate_n_mg_l : float
         In the loop's water.
     """
@@ -52,6 +56,7 @@ class Week:
     draw_g: float
     uptake_g: float
     planted_m2: float
+    rated_m2: float
     handbook_low_m2: float
     handbook_high_m2: float
     balance_m2: float
@@ -177,6 +182,7 @@ def bed_balance(season: Season) -> list[LoopBalance]:
         "draw_g": stands.demand_g[0] @ of_loop,
         "uptake_g": course.uptake_n_g[0],
         "planted_m2": layout.planted_m2,
+        "rated_m2": layout.rated_m2,
         "nitrate_n_mg_l": course.nitrate_mg_l[0],
     }
     even = stands.even_nitrogen_g_m2
@@ -206,8 +212,8 @@ def _week(season: Season, series: dict[str, FloatArray], start: int) -> Week:
         days=len(season.dates[when]),
         handbook_low_m2=feed / high,
         handbook_high_m2=feed / low,
-        balance_m2=supply / even if even > 0.0 else nan,
-        handbook_feed_g=mean["planted_m2"] * 0.5 * (low + high),
+        balance_m2=supply / even if even >= LEAST_DRAW_G_M2 else nan,
+        handbook_feed_g=nan if mean["planted_m2"] > 0.0 == mean["rated_m2"] else mean["rated_m2"] * 0.5 * (low + high),
         balance_feed_g=mean["draw_g"] * feed / supply if supply > 0.0 else nan,
         **mean,
     )

@@ -6,7 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from stocksim.planning.cold_choice import Option, on_frontier, spares
-from stocksim.planning.cold_options import Choice, choices, computed_site, measures, measures_on, stacked_plan
+from stocksim.planning.cold_options import (
+    Choice,
+    choices,
+    computed_site,
+    measures,
+    measures_on,
+    spare_heater,
+    stacked_plan,
+)
 from stocksim.planning.cold_power import one_of
 from stocksim.planning.cold_risk import FailedHeater, failed_heater
 from stocksim.planning.cold_split import warm_loop_changes
@@ -152,6 +160,14 @@ def _said(file: SiteFile, tried: list[Choice]) -> list[str]:
             "No set point is tried, for no room and no computed loop has a heater; give one, as greenhouse.heater, to "
             "see what a degree costs."
         )
+    else:
+        swept = {choice.place for choice in tried}
+        stocked = {file.tanks[cohort.tank].loop for cohort in file.cohorts.values()}
+        notes += [
+            f"Water of loop {key} is not tried at other set points: neither it nor a room has a heater."
+            for key in sorted(stocked)
+            if not is_held(file, key) and f"loops.{key}" not in swept and spare_heater(file) is None
+        ]
     if not file.beds:
         return notes
     notes.append(

@@ -137,11 +137,11 @@ def spares(options: list[Option]) -> list[Option]:
 
 
 def added_deaths(option: Option, usual: Option) -> tuple[str, ...]:
-    """Cohorts of which more than 2 % die beyond another option."""
+    """Cohorts of which more than 2 %, and a whole fish, die beyond another option."""
     return tuple(
         key
         for key, died in option.died.items()
-        if died - usual.died.get(key, 0.0) > MOST_ADDED_DEATHS * option.stocked.get(key, 0.0)
+        if died - usual.died.get(key, 0.0) >= max(MOST_ADDED_DEATHS * option.stocked.get(key, 0.0), 1.0)
     )
 
 

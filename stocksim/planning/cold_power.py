@@ -67,7 +67,8 @@ def design_power_w(plan: HeatPlan, weather: SiteWeather) -> FloatArray:
     Returns
     -------
     ndarray, shape (choice, control)
-        Greatest mean of three hours on the third day of the design cold, without sun, heaters unbounded. [W]
+        Greatest hour of the third day of the design cold, without sun, heaters unbounded; where the set point changes
+        within the day the greatest mean of three hours. [W]
     """
     day, hours, night = design_days(weather, COLD_BEFORE_DAYS + 1)
     net = of_one_day(plan.network, day)
@@ -76,7 +77,8 @@ def design_power_w(plan: HeatPlan, weather: SiteWeather) -> FloatArray:
     assert run.hourly_heat_w is not None
     last = run.hourly_heat_w[-HOURS - _PICK_UP_H + 1 :]
     means = np.stack([last[n : n + HOURS] for n in range(_PICK_UP_H)]).mean(axis=0)
-    return np.asarray(means.max(axis=0))
+    is_steady = (net.set_c == net.set_c[..., :1, :]).all(axis=-2)
+    return np.where(is_steady, last[-HOURS:].max(axis=0), means.max(axis=0))
 
 
 def one_of(plan: HeatPlan, row: int) -> HeatPlan:

@@ -199,6 +199,6 @@ def _fuel(
                 amount,
                 None if heater.price is None else amount * heater.price,
                 by_month,
-            )  # fmt: skip
+            )
         )
     return found

@@ -68,7 +68,11 @@ def _nearest(options: list[Option]) -> Verdict:
 def _without_prices(pool: list[Option], safe: list[Option], plan: Option) -> Verdict:
     best = plan if plan in pool else min(pool, key=lambda o: o.heat_kwh)
     places = ", ".join(dict.fromkeys(place for option in safe for place in option.unpriced))
-    chosen = "the file's own way keeps every fish alive" if best is plan else "it takes least heat of those that do"
+    chosen = (
+        "the file's own way keeps every fish out of deadly cold"
+        if best is plan
+        else "it takes least heat of those that do"
+    )
     reason = f"heat of {places} has no price, so options are not ranked by money; {chosen}"
     return Verdict(best.name, reason, 'give every heater price and price_per, as 2.4 and "gal", to rank them')
 

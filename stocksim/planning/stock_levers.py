@@ -124,10 +124,10 @@ def other_area(season: Season, loop: str) -> Iterator[Lever]:
     """Plant what the season's feed carries: the same plantings, larger or smaller."""
     file, layout = season.site.file, season.layout
     column = layout.loops.index(loop)
-    planted = layout.planted_m2[:, column] > 0.0
+    planted = layout.rated_m2[:, column] > 0.0
     feed = float((season.course.fed_g @ layout.cohort_loop)[0, planted, column].mean())
     middle = float(0.5 * (layout.ratio_low + layout.ratio_high)[planted, column].mean())
-    now = float(layout.planted_m2[planted, column].mean())
+    now = float(layout.rated_m2[planted, column].mean())
     factor = feed / middle / now
     changes: dict[str, Any] = {}
     for key, bed in file.beds.items():
@@ -145,15 +145,17 @@ def other_area(season: Season, loop: str) -> Iterator[Lever]:
     carried = format_quantity(feed / middle, "area", units)
     have = format_quantity(now, "area", units)
     less = "less than" if factor < 1.0 else "more than"
-    yield Lever(f"the season's feed carries about {carried} by the handbooks, {less} the {have} planted", changes)
+    is_whole = bool((layout.rated_m2[planted, column] >= layout.planted_m2[planted, column] - 1e-9).all())
+    of = "" if is_whole else " with what has a published ratio"
+    yield Lever(f"the season's feed carries about {carried} by the handbooks, {less} the {have} planted{of}", changes)
 
 
 def ratio_in_band(season: Season, finding: Finding) -> bool:
     """Whether the season's mean feed per planted area lies in the mean band."""
     layout = season.layout
     column = layout.loops.index(finding.where.split(".")[1])
-    planted = layout.planted_m2[:, column] > 0.0
+    planted = layout.rated_m2[:, column] > 0.0
     feed = (season.course.fed_g @ layout.cohort_loop)[0, planted, column].mean()
-    ratio = float(planting_ratio(feed, layout.planted_m2[planted, column].mean()))
+    ratio = float(planting_ratio(feed, layout.rated_m2[planted, column].mean()))
     low, high = layout.ratio_low[planted, column].mean(), layout.ratio_high[planted, column].mean()
     return bool(low <= ratio <= high)

@@ -172,8 +172,9 @@ def build_problem(site: Site) -> Problem:
                 fits = (o, c) not in misfits and c not in eaters
                 allowed[o, c, t] = fits and tank.loop == option.loop and (tanks is None or key in tanks)
     planting = build_planting(site)
-    area = planting.loop_area_m2
-    low, high = area * planting.ratio_low, np.where(area > 0.0, area * planting.ratio_high, np.inf)
+    # crops without a published ratio ask for no feed, and set no ceiling where nothing else is planted
+    area = planting.rated_area_m2
+    low, high = area * np.nan_to_num(planting.ratio_low), np.where(area > 0.0, area * planting.ratio_high, np.inf)
     return Problem(
         site=site,
         candidates=candidates,

@@ -13,7 +13,7 @@ from stocksim.climate.greenhouse import FUELS
 from stocksim.errors import Fault, InputError
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
 from stocksim.site.model import SiteFile
-from stocksim.site.warm_plan import build_heat_plan
+from stocksim.site.warm_plan import room_losses_w_k
 from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
 from stocksim.site.warmth import Warmth, site_warmth, site_weather
 from stocksim.units import face_unit, format_quantity, to_face
@@ -119,8 +119,8 @@ def computed_temperatures(
     try:
         weather = site_weather(file, folder)
         if not computed:
-            plan = build_heat_plan(file, held_c, weather.wind_m_s) if has_climate(file) else None
-            return {}, notes + (loss_notes(file, plan.loss_w_k, weather.design_cold_c) if plan else []), []
+            losses = room_losses_w_k(file, weather.wind_m_s)
+            return {}, notes + loss_notes(file, losses, weather.design_cold_c), []
         warmth = site_warmth(file, folder, held_c)
     except InputError as error:
         return {}, notes, list(error.faults)

@@ -11,7 +11,11 @@ from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 
 
 def assumptions(
-    file: SiteFile, species: Mapping[str, Entry], feeds: Mapping[str, Entry], crops: Mapping[str, Entry]
+    file: SiteFile,
+    species: Mapping[str, Entry],
+    feeds: Mapping[str, Entry],
+    crops: Mapping[str, Entry],
+    folder: Path | None = None,
 ) -> list[str]:
     """Notes on a site file without faults.
 
@@ -21,6 +25,8 @@ def assumptions(
         The tables.
     species, feeds, crops : mapping of str to Entry
         What they name of the library.
+    folder : Path, optional
+        Where a weather file is looked up.
 
     Returns
     -------
@@ -33,7 +39,7 @@ def assumptions(
     for key, loop in file.loops.items():
         notes += _water_notes(f"loops.{key}", loop)
         notes += _film_notes(key, loop, file)
-    notes += bed_notes(file)
+    notes += bed_notes(file, crops, folder)
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:

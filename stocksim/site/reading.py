@@ -194,7 +194,7 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         raise InputError(_placed(faults, name))
     return Site(
         file, entries["species"], entries["feeds"], entries["crops"], temperatures,
-        tuple(assumptions(file, **entries) + notes), raw, folder, name,
+        tuple(assumptions(file, **entries, folder=folder) + notes), raw, folder, name,
     )  # fmt: skip
 
 

@@ -31,6 +31,7 @@ from stocksim.site.warm_rooms import (
     ROOMS,
     WIND_AT_WHICH_LEAKS_HOLD_M_S,
     envelope_w_k,
+    flow_w_k,
     leak_of,
     room_of,
     room_sizes,
@@ -40,7 +41,6 @@ from stocksim.site.warm_rooms import (
 FloatArray = NDArray[np.float64]
 
 UNBOUNDED_W = 1e9
-_DAY_S = 86400.0
 
 
 @dataclass(frozen=True)
@@ -205,6 +205,21 @@ def bed_flow_m3_day(bed: BedTable) -> float:
     return bed.flow or usual.get(bed.kind, 0.0)
 
 
+def _rooms(file: SiteFile, wind_m_s: float | None) -> tuple[_Builder, dict[str, int]]:
+    build = _Builder(file, WIND_AT_WHICH_LEAKS_HOLD_M_S if wind_m_s is None else wind_m_s)
+    airs = {"outdoors": OUTDOORS}
+    for name in ROOMS:
+        table = getattr(file, name)
+        if table is not None:
+            airs[name] = build.room(name, table)
+    return build, airs
+
+
+def room_losses_w_k(file: SiteFile, wind_m_s: float | None = None) -> dict[str, float]:
+    """Loss of each room to outdoors and ground at night. [W/K]"""
+    return _rooms(file, wind_m_s)[0].loss
+
+
 def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: float | None = None) -> HeatPlan:
     """Network of a site.
 
@@ -222,12 +237,7 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
     HeatPlan
         One scenario, without leading axes.
     """
-    build = _Builder(file, WIND_AT_WHICH_LEAKS_HOLD_M_S if wind_m_s is None else wind_m_s)
-    airs = {"outdoors": OUTDOORS}
-    for name in ROOMS:
-        table = getattr(file, name)
-        if table is not None:
-            airs[name] = build.room(name, table)
+    build, airs = _rooms(file, wind_m_s)
     open_sun: list[tuple[int, float]] = []
     holds: list[tuple[int, FloatArray]] = []
     for key, loop in file.loops.items():
@@ -250,7 +260,7 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
                 room = room_of(heat_t, file, key)
                 losses = tank_heat.tank_w_k(tank.volume, depth, heat_t.foam, heat_t.cover)
                 node = build.water(f"tanks.{name}", key, (room, airs[room]), tank.volume, _floats(losses))
-                build.link(sump, node, _flow_w_k(tank.flow))
+                build.link(sump, node, flow_w_k(tank.flow))
                 if room == "greenhouse" and not heat_t.cover:
                     open_sun.append((node, tank.volume / depth))
         for name, bed in file.beds.items():
@@ -261,7 +271,7 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
                 room = room_of(None, file, key)
                 losses = tank_heat.tank_w_k(unit.media_volume, DEFAULT_TANK_DEPTH_M, 0.0, True)
                 node = build.water(f"biofilters.{name}", key, (room, airs[room]), unit.media_volume, _floats(losses))
-                build.link(sump, node, _flow_w_k(unit.flow))
+                build.link(sump, node, flow_w_k(unit.flow))
     if file.greenhouse is not None:
         _share_sun(build, file, airs["greenhouse"], open_sun)
     return _finish(build, holds)
@@ -271,10 +281,6 @@ def _floats(parts: tuple[FloatArray, FloatArray, FloatArray]) -> tuple[float, fl
     return float(parts[0]), float(parts[1]), float(parts[2])
 
 
-def _flow_w_k(flow_m3_day: float) -> float:
-    return flow_m3_day * house.WATER_J_M3_K / _DAY_S
-
-
 def _add_bed(
     build: _Builder, name: str, bed: BedTable, sump: int, airs: Mapping[str, int], open_sun: list[tuple[int, float]]
 ) -> None:
@@ -282,7 +288,7 @@ def _add_bed(
     room = room_of(heat, build.file, bed.loop)
     volume, stored, losses = _bed_losses(bed)
     node = build.water(name, bed.loop, (room, airs[room]), volume, losses, stored)
-    day = _flow_w_k(bed_flow_m3_day(bed))
+    day = flow_w_k(bed_flow_m3_day(bed))
     build.link(sump, node, day, heat.night_flow * day)
     if bed.kind == "raft" and room == "greenhouse":
         open_sun.append((node, tank_heat.RAFT_OPEN_SHARE * bed.area))

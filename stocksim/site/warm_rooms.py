@@ -20,6 +20,7 @@ DEFAULT_HUMIDITY = {"greenhouse": 0.8, "fish_room": 0.7}  # in winter with open 
 DEFAULT_VENTS_C, DEFAULT_VENT_CHANGES = 27.0, 20.0  # assumed where no vents are typed
 DEFAULT_ROOM_CHANGES = 0.3  # air changes an hour of a closed room (assumed)
 WIND_AT_WHICH_LEAKS_HOLD_M_S = 3.0  # typed air changes hold at it; half of them grows with wind (assumed)
+_DAY_S = 86400.0
 ROOMS = ("greenhouse", "fish_room")
 
 
@@ -74,3 +75,8 @@ def leak_of(table: GreenhouseTable | FishRoomTable, wind_m_s: float, pressure_kp
     windy = 0.5 + 0.5 * wind_m_s / WIND_AT_WHICH_LEAKS_HOLD_M_S
     factor = table.loss_factor if isinstance(table, GreenhouseTable) else 1.0
     return factor * float(house.leak_w_k(room_sizes(table)[2], changes * windy, pressure_kpa))
+
+
+def flow_w_k(flow_m3_day: float) -> float:
+    """Conductance of water that is pumped round. [W/K]"""
+    return flow_m3_day * house.WATER_J_M3_K / _DAY_S

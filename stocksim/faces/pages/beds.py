@@ -68,7 +68,8 @@ with st.expander("The same in numbers, week by week"):
 
 st.markdown("## Nutrients, g in the season")
 plan_now = plan or plan_of(source, with_levers=False)
-st.html(markup.table_html(bed_words.nutrient_rows(plan_now.budgets, balance.loop)))
+st.html(markup.table_html(bed_words.nutrient_rows(plan_now, balance.loop)))
+st.caption(bed_words.NUTRIENT_NOTE)
 st.html(markup.bullets_html(bed_words.adding_sentences(plan_now, balance.loop)))
 st.markdown("## Cautions")
 st.html(markup.bullets_html(bed_cautions(plan_now)))

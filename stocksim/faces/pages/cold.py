@@ -3,7 +3,7 @@
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import cold_screen, cold_words, markup, screen
+from stocksim.faces import cold_data, cold_screen, cold_words, markup, screen
 
 screen.begin()
 shown = screen.shown()
@@ -56,13 +56,19 @@ else:
             st.html(markup.numbered_html(cold_words.numbered(cold)))
     st.caption(f"As the file says: {cold_words.fuel_sentence(cold.options[0])}.")
     st.caption(f"As recommended: {cold_words.fuel_sentence(cold.option(cold.recommended))}.")
+    with st.expander("Heat, fuel and cost by month"):
+        st.html(markup.table_html(cold_words.fuel_month_rows(cold)))
     with st.expander("Every option in numbers"):
         st.html(markup.table_html(cold_words.option_rows(cold)))
     st.markdown("## The night the heaters fail")
     spec = cold_screen.spec_of(source, worth, "night")
     if spec is not None:
         st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="cold_night")
+    st.caption("As the file says:")
     st.html(markup.table_html(cold_words.failure_rows(cold.failed.times, units)))
+    if cold.recommended != cold.options[0].name:
+        st.caption("As recommended:")
+        st.html(markup.table_html(cold_words.failure_rows(cold.failed_recommended.times, units)))
 
 st.markdown("## Water and air, week by week")
 st.html(markup.species_key_html(season))
@@ -71,4 +77,4 @@ st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"
 with st.expander("The same in numbers, month by month"):
     st.html(markup.table_html(cold_screen.month_table(source)))
 st.markdown("## Keep in mind")
-st.html(markup.bullets_html([*(found.notes if found is not None else set_aside), *cold_words.CAUTIONS]))
+st.html(markup.bullets_html([*(found.notes if found is not None else set_aside), *cold_data.CAUTIONS]))

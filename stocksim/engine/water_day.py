@@ -127,6 +127,7 @@ class WaterDay:
         self.is_ph_given = (~np.isnan(works.ph_given)).astype(float) @ tank_loop > 0.0
         self.ph_given = np.nan_to_num(works.ph_given) @ tank_loop
         self.ph = np.broadcast_to(self._ph(0), (scenarios, self.tanks)).copy()
+        self.alkalinity_held = self._held(self.level[:, ALK], self.sump[:, ALK])
 
     def _ph(self, day: int) -> FloatArray:
         """pH of the tanks: the keeper's where given, else from alkalinity and carbon dioxide."""
@@ -155,6 +156,7 @@ class WaterDay:
                 else:
                     row = SOLUTES.index(key)
                     self.level[:, row][:, leaves], self.sump[:, row, loop] = value, value
+            self.alkalinity_held = self._held(self.level[:, ALK], self.sump[:, ALK])
         return tan, tan_sump
 
     @property
@@ -180,7 +182,6 @@ class WaterDay:
         self.freed_n, self.freed_p, demand = (freed[:, row - SOLIDS] for row in (SOLIDS_N, SOLIDS_P, SOLIDS_O))
         no_oxygen = self.nitrate_sump / (HALF_SATURATION_NITRATE_MG_L + self.nitrate_sump)
         self.nitrate_wanted = ANOXIC_SHARE * demand / OXYGEN_PER_NITRATE_NITROGEN
-        self.alkalinity_held = self._held(self.level[:, ALK], self.sump[:, ALK])
         self.dose = self.dosing.dose(
             self.alkalinity_held, self.ph, tan[:, :tanks], self.loop_temperature[day], self.loop_constants[day]
         )
@@ -251,6 +252,7 @@ class WaterDay:
             self.leaf_gain, load, self.flow[..., None, :], self.coming_back, sump_gain, sump_load, members
         )
         lost = self._keep_solids(day)
+        self.alkalinity_held = self._held(self.level[:, ALK], self.sump[:, ALK])
         self.ph = self._ph(day)
         self.film.night(morning.film, nitrite)
         buffer = self.dose * self.dosing.salt_per_alkalinity
@@ -303,7 +305,7 @@ class WaterDay:
             "nitrite_maturity": self.film.maturity[1],
             "nitrate_mg_l": self.nitrate_sump,
             "nitrate_held_g": held(self.nitrate, self.nitrate_sump),
-            "alkalinity_mg_l": held(self.level[:, ALK], self.sump[:, ALK]) / self.volume,
+            "alkalinity_mg_l": self.alkalinity_held / self.volume,
             "potassium_mg_l": self.sump[:, K],
             "phosphorus_mg_l": self.sump[:, P],
             "solids_mg_l": self.sump[:, SOLIDS],

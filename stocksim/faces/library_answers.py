@@ -75,6 +75,7 @@ def growth_answer(
     return {
         "species": species,
         "evidence": entry.evidence,
+        "sources": [f"{source.cite} ({source.read})" for source in entry.sources.values()],
         "temperature_c": round(temperature_c, 3),
         "days": number,
         "weight_g": round(end, 3),
@@ -98,6 +99,7 @@ def growth_text(species: str, answer: dict[str, Any]) -> str:
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
         f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
+        f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
     ]
     return "\n".join(lines + answer["notes"])
 

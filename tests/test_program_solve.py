@@ -10,6 +10,7 @@ from small_programs import TIGHT, small
 
 from stocksim.planning import program_milp
 from stocksim.planning.program import Limit, Program, Stocking, broken, goal_value, score
+from stocksim.planning.program_limits import without_specks
 from stocksim.planning.program_solve import solve, solve_in_order, trade_off
 
 
@@ -132,3 +133,30 @@ def test_time_up_over_a_broken_row_still_gives_a_plan_that_holds(monkeypatch):
     assert plan.gap == pytest.approx((plan.bound - plan.score) / plan.score)
     monkeypatch.undo()
     assert plan.bound >= solve(program, gap=0.005).score - TIGHT
+
+
+def test_infeasible_is_believed_only_without_presolve(monkeypatch):
+    import scipy.optimize
+
+    honest, asked = scipy.optimize.milp, []
+
+    def hasty(*given, options, **named):
+        asked.append(options["presolve"])
+        found = honest(*given, options=options, **named)
+        if options["presolve"]:
+            found.x, found.status = None, 2
+        return found
+
+    monkeypatch.setattr(scipy.optimize, "milp", hasty)
+    assert solve(small(2, 1), "edible", TIGHT).value == pytest.approx(6.0)
+    assert asked == [True, False]
+    assert solve(small(2, 1, least=np.array([9, 0])), "edible", TIGHT).status == "infeasible"
+
+
+def test_specks_leave_a_row_on_the_safe_side():
+    row, most = np.array([0.1, 3e-15, 1e-11, 1e-6]), np.array([20.0, 40.0, 50.0, 30.0])
+    kept, right = without_specks(row, most)
+    assert kept.tolist() == [0.1, 0.0, 0.0, 1e-6]
+    # what the row without specks lets pass, the whole row does
+    assert right + (row - kept) @ most <= 1.0 + 1e-15
+    assert 1.0 - 1e-8 < right < 1.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,14 @@ import tomlkit
 from command_line import runner
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
+
+from stocksim.faces.stock_answer import stock_answer, stock_text
+from stocksim.faces.stock_words import kilos
+from stocksim.planning.program import Broken
+from stocksim.planning.program_reasons import Relaxation
+from stocksim.planning.stocking import plan_stocking
+from stocksim.site.reading import load_site
+from stocksim.site.stocking_tables import HarvestWish
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "stocksim" / "faces" / "pages" / "stock.py"
@@ -105,3 +114,37 @@ def test_the_page_says_what_must_give(file, monkeypatch):
     assert not at.exception
     assert "The wishes cannot all be met" in words(at)
     assert "would have to do instead of 900" in words(at)
+
+
+def test_a_wish_that_failed_its_season_is_not_called_impossible(file):
+    """Rounds that failed tighten the program: what it then says must give is no proof."""
+    plan = plan_stocking(load_site(file))
+    wish = HarvestWish(species="channel_catfish", weight="4 kg", by=START + dt.timedelta(days=20))
+    given = Relaxation(None, (Broken("wish", "1", None, 3.9999, 4.0),), 0.0, 0.0, "optimal", ())
+    last = plan.plan._replace(stocking=None, status="infeasible")
+    lost = replace(
+        plan, plan=None, cohorts=(), season=None, refused=(), relaxation=given,
+        wishes=plan.wishes.model_copy(update={"harvest_wishes": [wish]}), proven=plan.proven._replace(plan=last),
+    )  # fmt: skip
+    assert "The smallest change" in stock_text(lost)
+    failed = tuple(finding for finding in plan.season.findings if finding.limit == "unionized_ammonia")
+    failing = replace(lost, broken=failed, contradiction=("biofilter", "wish 1"), relaxation_held=False)
+    text = " ".join(stock_text(failing).split())
+    assert "broke un-ionized ammonia" in text
+    assert "Not proven" in text
+    assert "its full season breaks a limit even so" in text
+    assert "The smallest change" not in text
+    assert "A little less than 4.00 kg of Channel catfish" in text
+
+
+def test_an_answer_far_from_its_promise_tells_both(file):
+    plan = plan_stocking(load_site(file))
+    held = plan.plan
+    far = replace(plan, plan=held._replace(bound=held.score + 3.0, gap=3.0 / abs(held.score)))
+    assert 3.0 / abs(held.score) > 0.1
+    promised, reached = (kilos(value, "metric") for value in (held.score + 3.0, held.score))
+    plain = replace(far, program=replace(far.program, band_price={}))
+    said = " ".join(stock_text(plain).split())
+    assert f"The program promised {promised} of fillet, the plan reaches {reached} of fillet" in said
+    answer = stock_answer(far)
+    assert answer["bound"] - answer["score"] == pytest.approx(3.0, abs=1e-3)

@@ -23,7 +23,7 @@ def tables(stocking: dict, **site: object) -> dict:
 @pytest.mark.parametrize(
     ("stocking", "place", "words"),
     [
-        ({"budget": 0}, "stocking.budget", "0 contradicts the prices: the cheapest batch of fish costs 2"),
+        ({"budget": 0}, "stocking.budget", "0 contradicts the prices: the cheapest batch of fish costs 10"),
         (
             {"budget": 10, "candidates": {"offer": OFFER | {"at_least": 6}}}, "stocking.budget",
             "10 contradicts at_least of stocking.candidates.offer, which costs 12",
@@ -87,7 +87,7 @@ def test_every_key_that_is_needed_has_words():
         ({"goal": "steady"}, {"days": 20}, '"steady" contradicts the beds'),
         (
             {"harvest_wishes": [{"species": "nile_tilapia", "weight": "90 kg", "by": BY}]}, {"days": 30},
-            "90.0 kg of nile_tilapia by 2026-10-21 contradicts the numbers offered",
+            "90.0 kg of Nile tilapia by 2026-10-21 contradicts the numbers offered",
         ),
     ],
 )  # fmt: skip

@@ -11,7 +11,7 @@ from typing import Any
 
 from stocksim.errors import InputError
 from stocksim.faces import stock_words as words
-from stocksim.faces.stock_why import clash_words, giving_words, refusal_words
+from stocksim.faces.stock_why import change_head, clash_words, giving_words, refusal_words
 from stocksim.faces.tables import text_table
 from stocksim.planning.program import Broken
 from stocksim.planning.program_reasons import Binding, Refusal, Worth
@@ -129,14 +129,15 @@ def stock_text(plan: StockingPlan, between: list[Between] | None = None, pair: t
         lines += _list("Fish that leave:", words.leaving_words(plan))
         worths = {(w.binding.limit, w.binding.where): w for w in plan.worths}
         bound = [words.binding_words(plan, b, worths.get((b.limit, b.where))) for b in plan.binding]
-        lines += _list("What leaves no room for one more fish:", bound or ["Nothing: the fish offered run out first."])
+        lines += _list("What leaves no room for one more fish:", bound or [words.unfilled_words(plan)])
         lines += _list("Left out, and why:", [refusal_words(plan, r) for r in plan.refused])
     else:
         lines += _list("", [clash_words(plan)] if plan.contradiction else [])
         if plan.relaxation is not None and plan.relaxation.gives:
             said = [giving_words(plan, item) for item in plan.relaxation.gives]
             gives = [f"{text[0].upper()}{text[1:]}." for text in said]
-            lines += _list("The smallest change that would make room, all of it together:", gives)
+            lines += _list(change_head(plan), gives)
+        lines += _list("What stands against keeping them:", [refusal_words(plan, r) for r in plan.refused])
     if between is not None and pair is not None:
         lines += ["", *pareto_lines(plan, between, pair)]
     lines += _list("Changed to plan at all:", plan.notes)
@@ -213,6 +214,8 @@ def stock_answer(
         "goal_unit": {"edible": "kg", "cost": "money", "steady": "g/day"}.get(
             next((goal for goal in plan.goals if goal != "keep"), "edible")
         ),
+        "score": None if found is None else words.rounded(found.score),
+        "bound": None if found is None else words.rounded(found.bound),
         "gap": None if found is None else words.rounded(found.gap),
         "status": (plan.proven.plan.status if plan.proven.plan is not None else "none")
         if found is None
@@ -225,6 +228,8 @@ def stock_answer(
         "binding": [_binding(plan, item) for item in plan.binding],
         "refused": [_refused(plan, item) for item in plan.refused],
         "relaxation": [_gives(plan, item) for item in (plan.relaxation.gives if plan.relaxation else ())],
+        "is_proven_impossible": plan.is_proven_impossible,
+        "relaxation_held_in_season": plan.relaxation_held,
         "contradiction": {"conditions": list(plan.contradiction), "sentence": clash_words(plan)},
         "leaving": words.leaving_words(plan) if found is not None else [],
         "wishes": words.wish_words(plan),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
-from stocksim.faces.stock_words import NOTHING, amount_words, kilos, week_words
+from stocksim.faces.stock_proof import named
+from stocksim.faces.stock_words import NOTHING, amount_words, kilos, species_title, week_words
 from stocksim.faces.words import day_words
 from stocksim.planning.program import Broken
 from stocksim.planning.program_reasons import Refusal
@@ -29,6 +30,8 @@ def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
         gives = " and ".join(giving_words(plan, item) for item in refused.gives) or _together(plan, c)
         gives = gives or "no tank bears so many of them"
         return f"{refused.candidate}: no room even for {batch}: {gives}."
+    if refused.kind == "company":
+        return f"{refused.candidate}: {_together(plan, c)}."
     if refused.kind == "unknown":
         return f"{refused.candidate}: time was short, so it is not known why; give more with --seconds."
     company = _together(plan, c)
@@ -57,6 +60,8 @@ def _no_place(problem: Problem, c: int, units: str) -> str:
 def _together(plan: StockingPlan, c: int) -> str:
     """Whom of the planned fish a candidate may not share a tank with."""
     problem, there = plan.problem, {p.candidate for p in plan.cohorts}
+    if plan.plan is None:
+        there = {n for n, least in enumerate(plan.program.least) if least > 0}
     said: dict[str, list[str]] = {}
     for pair in problem.apart:
         other = {pair.one: pair.other, pair.other: pair.one}.get(c, -1)
@@ -64,7 +69,7 @@ def _together(plan: StockingPlan, c: int) -> str:
             continue
         why = "" if pair.eater < 0 else (" (it would eat them)" if pair.eater == c else " (they would eat it)")
         said.setdefault(why, []).append(problem.candidates[other].name)
-    parts = [f"{' and '.join(names)}{why}" for why, names in said.items()]
+    parts = [f"{named(names)}{why}" for why, names in said.items()]
     return f"it may not share a tank with {', nor with '.join(parts)}" if parts else ""
 
 
@@ -97,10 +102,10 @@ def giving_words(plan: StockingPlan, item: Broken) -> str:
         return f"{item.value:.0f} of {item.where} would have to do instead of {item.bound:.0f}"
     if item.what == "wish":
         wish = plan.wishes.harvest_wishes[int(item.where) - 1]
-        return (
-            f"{kilos(item.value, units)} of {wish.species} by {day_words(wish.by)} would have to do instead of "
-            f"{kilos(item.bound, units)}"
-        )
+        less, wished = kilos(item.value, units), kilos(item.bound, units)
+        less = f"a little less than {wished}" if less == wished else less
+        title = species_title(problem, wish.species)
+        return f"{less} of {title} by {day_words(wish.by)} would have to do instead of {wished}"
     if item.what == "species":
         return f"{item.value:.0f} species would have to do instead of {item.bound:.0f}"
     return f"{item.what} {item.where} would have to give"
@@ -114,7 +119,22 @@ def clash_words(plan: StockingPlan) -> str:
     names = [_condition(plan, name, units) for name in plan.contradiction]
     if names == ["where fish may live"]:
         return "Where fish may live at all leaves no way to place what must be placed."
-    return f"What cannot hold together: {' with '.join(names)}."
+    if not plan.is_proven_impossible:
+        return (
+            "Not proven, for seasons of plans that failed have tightened the program: what seems not to hold together "
+            f"is {named(names)}."
+        )
+    return f"What cannot hold together: {named(names)}."
+
+
+def change_head(plan: StockingPlan) -> str:
+    """What to call the change that would make room."""
+    if plan.relaxation_held is False:
+        return "By the program this would have to give, all of it together; its full season breaks a limit even so:"
+    if plan.is_proven_impossible:
+        return "The smallest change that would make room, all of it together:"
+    tried = "its full season holds" if plan.relaxation_held else "it was not tried in a full season"
+    return f"A change that may make room, all of it together ({tried}; a smaller one may do):"
 
 
 def _condition(plan: StockingPlan, name: str, units: str) -> str:
@@ -124,7 +144,8 @@ def _condition(plan: StockingPlan, name: str, units: str) -> str:
         return f"at least {int(plan.program.least[c])} of {rest}"
     if kind == "wish":
         wish = plan.wishes.harvest_wishes[int(rest) - 1]
-        return f"{kilos(wish.weight / 1000.0, units)} of {wish.species} by {day_words(wish.by)}"
+        title = species_title(plan.problem, wish.species)
+        return f"{kilos(wish.weight / 1000.0, units)} of {title} by {day_words(wish.by)}"
     return {
         "species": f"{plan.program.species_least} species or more",
         "budget": f"a budget of {plan.program.budget:,.2f}",

@@ -7,7 +7,10 @@ import math
 
 import numpy as np
 
+from stocksim.engine.findings import Finding
+from stocksim.faces.stock_proof import behind_biofilter, loss_words, named
 from stocksim.faces.words import day_words, level_words
+from stocksim.planning.levers import limit_name
 from stocksim.planning.program_reasons import Binding, Worth
 from stocksim.planning.stock_problem import Problem
 from stocksim.planning.stock_program import live_per_fish, margin_of
@@ -20,6 +23,9 @@ GOAL_WORDS = {
     "cost": "least cost",
     "keep": "keep all fish",
 }
+FAR = 0.1  # a gap above this share is told as two amounts, for a share of the plan would mislead
+NO_LIMIT_FULL = "No limit is full; the numbers offered, the goal or the company leave it at that."
+NO_LIMIT_BUT_REFUSED = "No limit is full; why the others are left out is told below."
 NOTHING = 0.005  # kilos or money below this are not worth a word
 LEVERS = {
     "density": "a larger tank or an earlier harvest would make room",
@@ -32,6 +38,11 @@ LEVERS = {
 def week_words(problem: Problem, week: int) -> str:
     """A week of the season by its first day."""
     return f"the week of {day_words(problem.site.file.season.start + dt.timedelta(days=7 * week))}"
+
+
+def species_title(problem: Problem, species: str) -> str:
+    """A species in plain words."""
+    return next((entry.title for entry in problem.entries if entry.name == species), species.replace("_", " "))
 
 
 def kilos(value: float, units: str) -> str:
@@ -57,11 +68,12 @@ def headline(plan: StockingPlan) -> str:
         if plan.broken:
             first = plan.broken[0]
             return (
-                "No plan held in its full season: the last one tried broke "
-                f"{first.limit.replace('_', ' ')} in {first.where.split('.')[-1]}; nothing is planned."
+                "No plan that meets the wishes held in its full season: the last one tried broke "
+                f"{limit_name(first.limit)} in {first.where.split('.')[-1]}{_by_how_much(first, units)}; nothing is "
+                "planned."
             )
         if plan.relaxation is not None:
-            what = "The smallest change that would make room" if plan.relaxation.gives else "What cannot hold together"
+            what = "What would have to give" if plan.relaxation.gives else "What cannot hold together"
             return f"The wishes cannot all be met. {what} is below."
         return "Time ran out before any plan was found; give more with --seconds."
     if not plan.cohorts:
@@ -73,15 +85,26 @@ def headline(plan: StockingPlan) -> str:
     return told + " Every hard limit of the model holds in the full season with this plan."
 
 
+def _by_how_much(found: Finding, units: str) -> str:
+    """Worst value and limit of a level in the water, in brackets; empty for other limits."""
+    if found.unit != "mg/L":
+        return ""
+    worst, limit = (level_words(value, "mg/L", units) for value in (found.worst_value, found.threshold))
+    return f" ({worst} on {day_words(found.worst_date)}, limit {limit})"
+
+
 def gap_words(plan: StockingPlan) -> str:
     """How sure it is that nothing better is to be had, and by how much program and season differ."""
     if plan.plan is None:
         return ""
-    text = f"Within {100.0 * plan.plan.gap:.1f} % of the best that the planner's program allows"
+    near = f"Within {100.0 * plan.plan.gap:.1f} % of"
+    if plan.plan.gap > FAR:
+        near = _far_words(plan)
+    text = f"{near} the best that the planner's program allows"
     if plan.plan.status == "polished":
         text = (
-            f"Within {100.0 * plan.plan.gap:.1f} % of what the planner's program promised before any season was run; "
-            "found by trying many stockings near the program's in full seasons, so a better one may be left"
+            f"{near} what the planner's program promised before any season was run; found by trying many stockings "
+            "near the program's in full seasons, so a better one may be left"
         )
     elif plan.plan.status == "thinned":
         text += ", thinned until the season held: a better plan may be left"
@@ -152,7 +175,7 @@ def leaving_words(plan: StockingPlan) -> list[str]:
     if not gone:
         return []
     return [
-        f"Not placed: {', '.join(gone)}. Sell them, give them to another keeper or eat them, as law and permits allow; "
+        f"Not placed: {named(gone)}. Sell them, give them to another keeper or eat them, as law and permits allow; "
         "never release any into the wild."
     ]
 
@@ -178,10 +201,31 @@ def binding_words(plan: StockingPlan, item: Binding, worth: Worth | None = None)
         text = (
             f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
             "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
+            f"{behind_biofilter(plan, item)}"
         )
     else:
         text = f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"
     return f"{text}; {LEVERS[item.limit]}{_worth_words(plan, worth)}."
+
+
+def unfilled_words(plan: StockingPlan) -> str:
+    """What to say where no limit is full."""
+    return NO_LIMIT_BUT_REFUSED if plan.refused else NO_LIMIT_FULL
+
+
+def _far_words(plan: StockingPlan) -> str:
+    """How far a plan stays behind a promise, up to the name of what promised."""
+    assert plan.plan is not None
+    if not np.isfinite(plan.plan.bound):
+        return "Time ran out before it was known how near this comes to"
+    sign, priced = (1.0 if plan.plan.goal == "edible" else -1.0), plan.program.band_price.get(plan.plan.goal, 0.0)
+    promised, reached = (amount_words(plan, sign * value) for value in (plan.plan.bound, plan.plan.score))
+    text = f"The program promised {promised}, the plan reaches {reached}"
+    if priced:  # such a score is no amount that a keeper could weigh; the difference is
+        more = amount_words(plan, plan.plan.bound - plan.plan.score)
+        than = "more" if sign > 0.0 else "less"
+        text = f"The program promised {more} {than} than the plan reaches, feed outside the band counted at its price"
+    return f"{text}: it is far from"
 
 
 def _worth_words(plan: StockingPlan, worth: Worth | None) -> str:
@@ -215,8 +259,9 @@ def wish_words(plan: StockingPlan) -> list[str]:
         got = wish_kg(plan, wish)
         short = "" if got >= 0.999 * wish.weight / 1000.0 else ", SHORT of the wish: the fish grow less than alone"
         said.append(
-            f"{kilos(got, units)} live weight of {wish.species} are there on {day_words(wish.by)} (wished: "
-            f"{kilos(wish.weight / 1000.0, units)}){short}. The plan leaves them in: taking them out only makes room."
+            f"{kilos(got, units)} live weight of {species_title(problem, wish.species)} are there on "
+            f"{day_words(wish.by)} (wished: {kilos(wish.weight / 1000.0, units)}){short}. The plan leaves them in: "
+            "taking them out only makes room."
         )
     return said
 
@@ -272,11 +317,12 @@ def cautions(plan: StockingPlan) -> list[str]:
     ]
     unknown = sorted({e.title for e in plan.problem.entries if e.number("fillet_yield", 0.0) == 0.0})
     if unknown:
-        said.append(f"No fillet yield is known for {', '.join(unknown)}: they count for nothing among edible kilos.")
+        said.append(f"No fillet yield is known for {named(unknown)}: they count for nothing among edible kilos.")
+    said += loss_words(plan)
     weak = sorted({plan.problem.entries[p.candidate].title for p in plan.cohorts if
                    plan.problem.entries[p.candidate].evidence == "weak"})  # fmt: skip
     if weak:
-        said.append(f"Growth rests on weak evidence for {', '.join(weak)}.")
+        said.append(f"Growth rests on weak evidence for {named(weak)}.")
     return said
 
 

@@ -7,6 +7,10 @@ import numpy as np
 from stocksim.planning.program import FloatArray, Limit, Program, loosest
 from stocksim.planning.program_matrix import Matrix
 
+# A column that asks no more than this share of a place at its greatest is taken off the place as a whole: numbers far
+# below the solver's own tolerance upset it.
+SPECK = 1e-9
+
 
 def own_share(limit: Limit, option: int, tank: int) -> FloatArray:
     """A fish's share of what its own tank bears, by candidate and week; 0 where nothing asks."""
@@ -82,6 +86,25 @@ def undominated(rows: FloatArray) -> FloatArray:
     return rows[sorted(kept)]
 
 
+def without_specks(row: FloatArray, most: FloatArray) -> tuple[FloatArray, float]:
+    """A row without coefficients too small for a solver, and what remains of its right side, 1.
+
+    Parameters
+    ----------
+    row : ndarray, shape (column,)
+        Coefficients, 0 or more.
+    most : ndarray, shape (column,)
+        The greatest value of each column.
+
+    Returns
+    -------
+    row, right : ndarray, float
+        What the columns left out ask at the most is taken off the right side, so nothing passes that did not before.
+    """
+    is_speck = row * most < SPECK
+    return np.where(is_speck, 0.0, row), 1.0 - float((row * most)[is_speck].sum())
+
+
 def add_limit(program: Program, limit: Limit, matrix: Matrix, most: FloatArray, gives: bool) -> None:
     """Rows of a limit: one that all fish of a place share, and one for each candidate more delicate than another.
 
@@ -108,15 +131,16 @@ def add_limit(program: Program, limit: Limit, matrix: Matrix, most: FloatArray, 
             is_own = np.isin(near, here)[:, None]
             bears = np.where(is_own, capacity[matrix.cell[near, 1]], greatest)
             place = program.loops[loop] if limit.is_of_loop else program.tanks[tank]
-            tail, tail_values = [int(matrix.chosen[option])], [-1.0]
+            tail = [int(matrix.chosen[option])]
             if gives:
                 tail.append(matrix.give_way(limit.name, place))
-                tail_values.append(-1.0)
             columns = np.concatenate([matrix.count[near], tail])
             family = max(matrix.family, default=-1) + 1  # and one more for each candidate
             for row in undominated((load / bears)[:, asks].T):
                 if row @ most[near] > 1.0:
-                    matrix.add(columns, np.concatenate([row, tail_values]), -np.inf, 0.0, family)
+                    kept, right = without_specks(row, most[near])
+                    values = np.concatenate([kept, [-right, -1.0][: len(tail)]])
+                    matrix.add(columns, values, -np.inf, 0.0, family)
             for candidate in deciding:
                 bound = asks & (capacity[candidate] < greatest * (1.0 - 1e-9))
                 if not bound.any():
@@ -130,4 +154,6 @@ def add_limit(program: Program, limit: Limit, matrix: Matrix, most: FloatArray, 
                 for row in undominated(rows):
                     if row[:-1] @ most[near] + row[-1] > 1.0:
                         at = np.concatenate([matrix.count[near], [presence], tail])
-                        matrix.add(at, np.concatenate([row, tail_values]), -np.inf, 0.0, family + candidate + 1)
+                        kept, right = without_specks(row, np.append(most[near], 1.0))
+                        values = np.concatenate([kept, [-right, -1.0][: len(tail)]])
+                        matrix.add(at, values, -np.inf, 0.0, family + candidate + 1)

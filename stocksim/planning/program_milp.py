@@ -16,6 +16,7 @@ MANY_ROWS = 200
 _NEAR = 0.2  # rows this close to binding come in with those that are broken, as a share of what the place bears
 _HOLDS_WITHIN = 1e-6  # HiGHS' own tolerance
 _MOST_ROUNDS = 12
+_INFEASIBLE = 2  # status of scipy.optimize.milp
 # Time beyond the limit for a last try when it ran out over a solution that broke a row left out, at least a second.
 LAST_TRY_SHARE = 0.1
 
@@ -117,17 +118,23 @@ def _highs(
     time_limit_s: float,
     keeping: FloatArray | None = None,
 ) -> Any:
-    """One run of HiGHS over the rows taken; ``keeping`` a solution, no fish come where it has none."""
+    """One run of HiGHS over the rows taken; ``keeping`` a solution, no fish come where it has none.
+
+    Its presolve has called programs infeasible that are not (seen with scipy 1.17.1, by rows of very small numbers), so
+    that verdict is believed only when a run without presolve, in the time left, says the same.
+    """
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     low, upper = np.array(matrix.low), np.array(matrix.high)
     if keeping is not None:
         fixed = np.concatenate([matrix.present, matrix.chosen])
         upper[fixed] = np.round(keeping[fixed])
-    return milp(
-        cost,
-        integrality=whole,
-        bounds=Bounds(low, upper),
-        constraints=LinearConstraint(table[taken], np.array(matrix.row_low)[taken], np.array(matrix.row_high)[taken]),
-        options={"time_limit": time_limit_s, "mip_rel_gap": gap},
-    )
+    rows = LinearConstraint(table[taken], np.array(matrix.row_low)[taken], np.array(matrix.row_high)[taken])
+    began = time.perf_counter()
+    for presolve in (True, False):
+        left = max(time_limit_s - (time.perf_counter() - began), 0.0)
+        options = {"time_limit": left, "mip_rel_gap": gap, "presolve": presolve}
+        found = milp(cost, integrality=whole, bounds=Bounds(low, upper), constraints=rows, options=options)
+        if found.status != _INFEASIBLE:
+            break
+    return found

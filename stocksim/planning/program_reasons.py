@@ -52,8 +52,8 @@ class Refusal(NamedTuple):
     """Why a candidate is not in a plan.
 
     ``no_place``: no tank may hold it. ``worse``: a smallest batch would cost ``lost`` of the score (between
-    ``lost_low`` and ``lost_high``). ``no_room``: a smallest batch would need ``gives`` to give way. ``unknown``: time
-    was short.
+    ``lost_low`` and ``lost_high``). ``no_room``: a smallest batch would need ``gives`` to give way. ``company``: it
+    must be kept, and so must others that it may not share a tank with. ``unknown``: time was short.
     """
 
     candidate: str

@@ -26,16 +26,12 @@ from stocksim.planning.unit_loads import (
 )
 from stocksim.site.fish_tables import AppetiteRation, RemovalEvent
 from stocksim.site.reading import Site
-from stocksim.site.stocking_tables import OwnTable, StockingTable
+from stocksim.site.stocking_tables import USUAL_BATCH, OwnTable, StockingTable
 
 FloatArray = NDArray[np.float64]
 
 # Rations that depend on how many fish share them become this share of appetite: an ordinary one (assumed).
 INSTEAD_OF_AMOUNTS = AppetiteRation(kind="appetite", fraction=0.85)
-
-
-# Fewest fish of a kind in a tank that holds it, where the keeper says nothing: a school, not a stray (assumed).
-USUAL_BATCH = 5
 
 
 class Misfit(NamedTuple):

@@ -22,12 +22,12 @@ Corrections = dict[str, FloatArray]
 
 MOST_ROUNDS = 8
 # A limit is corrected where the season used at least this share of it: elsewhere a difference changes no plan.
-_MATTERS_FROM = 0.8
+MATTERS_FROM = 0.8
 # Where the season broke a limit, this much is taken off beyond the difference, so that the rounds come to an end.
 _TAKEN_OFF = 0.02
 _LEAST_FACTOR = 0.2
 # Limits that no row of the program holds are mended through the one that they hang on.
-_HANGS_ON = {"nitrite": "biofilter", "unionized_ammonia": "biofilter"}
+HANGS_ON = {"nitrite": "biofilter", "unionized_ammonia": "biofilter"}
 
 
 class Proven(NamedTuple):
@@ -158,9 +158,9 @@ def correct(
         season = np.where(asks, season, 0.0)
         apart[used.limit] = float(np.abs(season - promised).max(initial=0.0))
         factor = np.where(
-            (season > promised) & (season > _MATTERS_FROM), promised / np.maximum(season, 1e-12), 1.0
+            (season > promised) & (season > MATTERS_FROM), promised / np.maximum(season, 1e-12), 1.0
         ) * np.where(season > 1.0, 1.0 - _TAKEN_OFF, 1.0)
-        for other, bearer in _HANGS_ON.items():
+        for other, bearer in HANGS_ON.items():
             if bearer == used.limit and other in seasons:
                 worst = np.nan_to_num(seasons[other])
                 at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
@@ -199,7 +199,7 @@ def calibrated(
     found = {}
     for used in limit_uses(program, stocking):
         season = np.nan_to_num(shares[used.limit]) / (1.0 - margin)
-        for other, bearer in _HANGS_ON.items():
+        for other, bearer in HANGS_ON.items():
             if bearer == used.limit:
                 worst = np.nan_to_num(shares[other])
                 at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])

@@ -51,9 +51,10 @@ def impossible_wishes(problem: Problem, wishes: StockingTable, goals: Sequence[s
         if possible * 1000.0 < wish.weight:
             units = problem.site.file.site.units
             wanted = format_quantity(wish.weight / 1000.0, "mass", units)
+            title = next((e.title for e in problem.entries if e.name == wish.species), wish.species)
             most = format_quantity(float(possible), "mass", units)
             message = (
-                f"{wanted} of {wish.species} by {wish.by} contradicts the numbers offered: all that may be had, in the "
+                f"{wanted} of {title} by {wish.by} contradicts the numbers offered: all that may be had, in the "
                 f"best water there is, weigh {most} by then; offer more or wish for less."
             )
             faults.append(Fault("stocking", f"harvest_wishes[{number}].weight", message, name))

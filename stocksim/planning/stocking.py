@@ -11,7 +11,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.planning.planned_site import Placed, placed, planned_tables
+from stocksim.planning.planned_site import Placed, placed, planned_tables, worst_margins
 from stocksim.planning.program import Program, goal_value
 from stocksim.planning.program_reasons import (
     Binding,
@@ -71,6 +71,8 @@ class StockingPlan:
         Why candidates are left out; time may have ended it early.
     relaxation : Relaxation or None
         What must give, where the wishes cannot be met.
+    relaxation_held : bool or None
+        Whether the full season of that change held; None where it was not run, as where a limit itself gives way.
     contradiction : tuple of str
         A smallest set of conditions that cannot hold together.
     broken : tuple of Finding
@@ -99,6 +101,13 @@ class StockingPlan:
     proven: Proven
     seconds: float
     notes: tuple[str, ...] = field(default=())
+    relaxation_held: bool | None = None
+
+    @property
+    def is_proven_impossible(self) -> bool:
+        """Whether no plan is possible by the program alone, before any season that failed took something off it."""
+        last = self.proven.plan
+        return self.plan is None and last is not None and last.status == "infeasible" and not self.broken
 
 
 def plan_stocking(
@@ -219,5 +228,31 @@ def _without_plan(planner: Planner, base: StockingPlan, began: float) -> Stockin
         named = relaxation.contradiction
         if not named:
             named = contradiction(program, max(0.1 * planner.left(), LEAST_SOLVE_S))
-        base = replace(base, relaxation=relaxation, contradiction=named)
+        base = replace(
+            base, relaxation=relaxation, contradiction=named, relaxation_held=_held(planner, relaxation),
+            refused=_kept_apart(program, {item.where for item in relaxation.gives if item.what == "number"}, named),
+        )  # fmt: skip
     return replace(base, seconds=time.monotonic() - began)
+
+
+def _held(planner: Planner, relaxation: Relaxation) -> bool | None:
+    """Whether the full season holds with what gives way; unknown where a limit itself would have to."""
+    limits = {limit.name for limit in planner.latest.limits} if planner.latest is not None else set()
+    if relaxation.stocking is None or any(item.what in limits for item in relaxation.gives):
+        return None
+    return bool(worst_margins(planner.problem, [relaxation.stocking])[0] >= 0.0)
+
+
+def _kept_apart(program: Program, fewer: set[str], named: tuple[str, ...]) -> tuple[Refusal, ...]:
+    """Candidates whose keeping cannot be met because of where they may live, or of the company that must be kept."""
+    nan, found = float("nan"), []
+    inside = program.tank_loop[None, :] == program.option_loop[:, None]
+    apart = program.apart_in_tank | program.apart_in_tank.T
+    for c, name in enumerate(program.candidates):
+        if name not in fewer and f"keep {name}" not in named:
+            continue
+        if not (program.allowed[:, c] & inside).any():
+            found.append(Refusal(name, "no_place", nan, nan, nan, ()))
+        elif (apart[c] & (program.least > 0)).any():
+            found.append(Refusal(name, "company", nan, nan, nan, ()))
+    return tuple(found)

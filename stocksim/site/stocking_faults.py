@@ -11,7 +11,7 @@ from stocksim.library.feeds import feed_names
 from stocksim.library.species import species_names
 from stocksim.site.model import SiteFile
 from stocksim.site.names import known_name, within_season
-from stocksim.site.stocking_tables import CandidateTable, OwnTable, StockingTable
+from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 
@@ -150,7 +150,7 @@ def _budget_faults(wishes: StockingTable, budget: float, has_own: bool) -> list[
         message = f"{budget:g} contradicts at_least of {names}, which costs {total:g}; one of them must give."
         faults.append(Fault("stocking", "budget", message))
     elif wishes.candidates and not has_own:
-        cheapest = min((fish.minimum_batch or 1) * fish.price for fish in wishes.candidates.values())
+        cheapest = min(_least_batch(fish) * fish.price for fish in wishes.candidates.values())
         if cheapest > budget:
             message = (
                 f"{budget:g} contradicts the prices: the cheapest batch of fish costs {cheapest:g} and the site has no "
@@ -158,3 +158,8 @@ def _budget_faults(wishes: StockingTable, budget: float, has_own: bool) -> list[
             )
             faults.append(Fault("stocking", "budget", message))
     return faults
+
+
+def _least_batch(fish: CandidateTable) -> int:
+    """The smallest batch in which a candidate may come."""
+    return min(USUAL_BATCH, fish.at_most) if fish.minimum_batch is None else fish.minimum_batch

@@ -23,6 +23,8 @@ from stocksim.site.quantities import (
 from stocksim.site.tables import Table
 
 GOALS = ("edible", "steady", "cost", "keep")
+# Fewest fish of a kind in a tank that holds it, where the keeper says nothing: a school, not a stray (assumed).
+USUAL_BATCH = 5
 
 
 def read_goals(value: Any) -> tuple[str, ...]:

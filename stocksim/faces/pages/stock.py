@@ -9,7 +9,7 @@ from stocksim.faces import markup, screen, stock_drawing, stock_words
 from stocksim.faces.stock_answer import pareto_rows
 from stocksim.faces.stock_file import planned_text
 from stocksim.faces.stock_screen import GOALS, Wished, first_wishes, plan_of, plans_of, worths_of
-from stocksim.faces.stock_why import clash_words, giving_words, refusal_words
+from stocksim.faces.stock_why import change_head, clash_words, giving_words, refusal_words
 
 screen.begin()
 shown = screen.shown()
@@ -52,8 +52,12 @@ with answer:
 if plan.plan is None:
     gives = [giving_words(plan, item) for item in (plan.relaxation.gives if plan.relaxation else ())]
     st.markdown("## What must give")
+    if gives:
+        st.html(markup.paragraph_html(change_head(plan)))
     st.html(markup.bullets_html([f"{text[0].upper()}{text[1:]}." for text in gives] or ["Nothing was found."], False))
     st.html(markup.paragraph_html(clash_words(plan)))
+    if plan.refused:
+        st.html(markup.bullets_html([refusal_words(plan, item) for item in plan.refused], False))
 else:
     st.html(markup.paragraph_html(stock_words.gap_words(plan)))
     said = [*stock_words.option_words(plan), *stock_words.wish_words(plan), *stock_words.leaving_words(plan)]
@@ -64,7 +68,7 @@ else:
     is_asked = st.session_state.get("stock_worth") == (shown.source, wished)
     worths = {(w.binding.limit, w.binding.where): w for w in worths_of(shown.source, wished)} if is_asked else {}
     bound = [stock_words.binding_words(plan, item, worths.get((item.limit, item.where))) for item in plan.binding]
-    st.html(markup.bullets_html(bound or ["Nothing: the fish offered run out first."], False))
+    st.html(markup.bullets_html(bound or [stock_words.unfilled_words(plan)], False))
     if plan.binding and not is_asked and st.button("What would a tenth more of each bring?"):
         st.session_state.stock_worth = (shown.source, wished)
         st.rerun()

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stocksim.climate.daylight import daily_radiation, day_length, extraterrestrial_radiation
+from stocksim.climate.daylight import daily_radiation, extraterrestrial_radiation
+from stocksim.climate.sun import day_length_h as day_length
 from stocksim.plants.light import FACE_SHARE, LIGHT_MOL_PER_MJ, USUAL_COVER_TRANSMISSION, bed_light
 
 MONTHS = list(pd.read_csv(Path(__file__).parent / "data" / "sunshine.csv", comment="#").itertuples(index=False))

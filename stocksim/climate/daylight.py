@@ -5,24 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.climate.sun import extraterrestrial_kwh_m2
+
 FloatArray = NDArray[np.float64]
 
-SOLAR_CONSTANT_MJ_M2_MIN = 0.0820  # FAO-56, eq. 21
+MJ_PER_KWH = 3.6
 # Angstrom's a and b where no local ones are known: FAO-56, eq. 35 (Allen et al. 1998)
 OVERCAST_SHARE, SUNSHINE_SHARE = 0.25, 0.50
 # Share of the day that clouds hide the sun, northern cold-winter places, January first: assumed in this project, so
 # that a winter month gets 0.4-0.6 of clear sky (from memory). Southern places get them half a year later.
 USUAL_CLOUD_SHARE = (0.65, 0.60, 0.52, 0.48, 0.43, 0.40, 0.36, 0.38, 0.43, 0.52, 0.68, 0.70)
-
-
-def _day_angles(latitude: ArrayLike, day_of_year: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Latitude [rad], declination [rad], sunset hour angle [rad], inverse relative distance of the sun. [-]"""
-    phi, day = np.broadcast_arrays(np.radians(np.asarray(latitude, float)), np.asarray(day_of_year, float))
-    year = 2.0 * np.pi * day / 365.0
-    declination = 0.409 * np.sin(year - 1.39)
-    # beyond 1 the sun does not rise, below -1 it does not set
-    sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(declination), -1.0, 1.0))
-    return phi, declination, sunset, 1.0 + 0.033 * np.cos(year)
 
 
 def extraterrestrial_radiation(latitude: ArrayLike, day_of_year: ArrayLike) -> FloatArray:
@@ -51,32 +43,7 @@ def extraterrestrial_radiation(latitude: ArrayLike, day_of_year: ArrayLike) -> F
     >>> extraterrestrial_radiation([-20.0, 45.0, 80.0], [246, 355, 355]).round(1)
     array([32.2, 10.4,  0. ])
     """
-    phi, declination, sunset, nearness = _day_angles(latitude, day_of_year)
-    height = sunset * np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.sin(sunset)
-    return np.maximum(24.0 * 60.0 / np.pi * SOLAR_CONSTANT_MJ_M2_MIN * nearness * height, 0.0)
-
-
-def day_length(latitude: ArrayLike, day_of_year: ArrayLike) -> FloatArray:
-    """Hours from sunrise to sunset, without twilight.
-
-    Parameters
-    ----------
-    latitude : array_like, shape (...)
-        Degrees, north positive. [degree]
-    day_of_year : array_like, shape (...)
-        1 for the first of January. [day]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Day length. [h] FAO-56, equation 34.
-
-    Examples
-    --------
-    >>> day_length([-20.0, 45.0, 80.0], [246, 355, 355]).round(1)
-    array([11.7,  8.6,  0. ])
-    """
-    return 24.0 / np.pi * _day_angles(latitude, day_of_year)[2]
+    return np.maximum(MJ_PER_KWH * extraterrestrial_kwh_m2(latitude, day_of_year), 0.0)
 
 
 def daily_radiation(latitude: ArrayLike, day_of_year: ArrayLike, cloud_share: ArrayLike) -> FloatArray:

@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation, day_length
+from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
 from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
+from stocksim.climate.sun import day_length_h
 from stocksim.climate.temperature import monthly_temperature
 from stocksim.engine.warmth import warmth_of_site
 from stocksim.plants.growth import ROOT_ZONE_WEIGHT
@@ -96,7 +97,7 @@ def bed_climate(site: Site) -> BedClimate:
     face = np.array([FACE_SHARE if bed.kind == "tower" else 1.0 for bed in file.beds.values()], float)
     return BedClimate(
         radiation_mj_m2=radiation,
-        day_length_h=day_length(latitude, number),
+        day_length_h=day_length_h(latitude, number),
         light_mol_m2=bed_light(radiation[:, None], cover, face),
         air_c=air,
         root_c=root,

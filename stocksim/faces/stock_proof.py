@@ -5,13 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from stocksim.engine.findings import Finding
-from stocksim.faces.words import day_words, level_words
+from stocksim.faces.words import CHALK_PH, day_words, level_words
 from stocksim.planning.levers import limit_name
 from stocksim.planning.program_reasons import Binding
 from stocksim.planning.stock_rounds import HANGS_ON, MATTERS_FROM
 from stocksim.planning.stocking import StockingPlan
-
-CHALK_PH = 8.3  # docs/carbonate.md
 
 
 def named(names: list[str]) -> str:

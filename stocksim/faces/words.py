@@ -31,7 +31,7 @@ LIMIT_WORDS = {
 }
 _DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
 _SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
-_CHALK_PH = 8.3  # docs/carbonate.md
+CHALK_PH = 8.3  # docs/carbonate.md
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
 _FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
 _DIMENSIONS = {
@@ -194,9 +194,9 @@ def _water_cautions(season: Season) -> list[str]:
         words += _held_dose(season, column, key, loop.alkalinity_target)
         inside = layout.leaf_loop[: len(layout.tanks), column] > 0.0
         highest = float(course.ph[0][:, inside].max(initial=0.0))
-        if loop.ph is None and highest > _CHALK_PH:
+        if loop.ph is None and highest > CHALK_PH:
             words.append(
-                f"Computed pH of loop {key} reaches {highest:.1f}: above {_CHALK_PH} chalk settles out of hard water, "
+                f"Computed pH of loop {key} reaches {highest:.1f}: above {CHALK_PH} chalk settles out of hard water, "
                 "which the model leaves out, so alkalinity and pH come out too high. Test them, give your own source "
                 "water, or change water."
             )

@@ -49,6 +49,7 @@ class WatchedWater(WaterDay):
 
     def __init__(self, *arguments):
         super().__init__(*arguments)
+        self.leaf_co2_exchange, self.sump_co2_exchange, self.co2_saturation = arguments[-1]
         self.told: list[Day] = []
         WatchedWater.last = self
 

@@ -12,6 +12,7 @@ from stocksim.engine.happenings import Transfer
 
 FloatArray = NDArray[np.float64]
 
+_FEW = 1000  # numbers: larger arrays are copied once, smaller ones quickly
 LEAST_COUNT = 0.01  # of a fish: a cohort with fewer is gone, whatever crumb its expected survivors leave
 
 
@@ -100,24 +101,33 @@ class Course:
 class Record:
     """Arrays of the course, kept a day at a time and joined at the end; a day's arrays must not change afterwards."""
 
-    def __init__(self, days: int):
-        self.levels: dict[str, list[FloatArray]] = {}
-        self.rounds, self.apart = np.zeros(days, dtype=int), np.zeros(days)
+    def __init__(self) -> None:
+        self.levels: list[dict[str, FloatArray]] = []
+        self.rounds: list[int] = []
+        self.apart: list[float] = []
 
-    def note(self, day: int, rounds: int, apart: float, levels: Mapping[str, FloatArray]) -> None:
-        """Keep one day of arrays (scenario, column)."""
-        if day == 0:
-            self.levels = {key: [] for key in levels}
-        for key, value in levels.items():
-            self.levels[key].append(value)
-        self.rounds[day], self.apart[day] = rounds, apart
+    def note(self, rounds: int, apart: float, levels: dict[str, FloatArray]) -> None:
+        """Keep one day of arrays."""
+        self.levels.append(levels)
+        self.rounds.append(rounds)
+        self.apart.append(apart)
 
-    def course(self, climate: Mapping[str, FloatArray], transfers: Sequence[Transfer]) -> Course:
-        """The days joined and the climate's (day, scenario, column), scenario first."""
-        arrays = {key: np.moveaxis(table, 0, 1) for key, table in climate.items()}
-        for key in list(self.levels):
-            days = self.levels.pop(key)  # freed as it goes: only one table stands twice
-            # bytes join several times quicker than small arrays do
-            joined = np.frombuffer(bytearray().join(array.tobytes() for array in days), dtype=days[0].dtype)
-            arrays[key] = np.moveaxis(joined.reshape(len(days), *days[0].shape), 0, 1)
-        return Course(**arrays, rounds=self.rounds, apart=self.apart, transfers=tuple(transfers))
+    def tables(self) -> dict[str, FloatArray]:
+        """The days of each array joined, day first; the days are given up."""
+        first = self.levels[0]
+        return {key: _joined([levels.pop(key) for levels in self.levels]) for key in list(first)}
+
+    def course(self, levels: Mapping[str, FloatArray], transfers: Sequence[Transfer]) -> Course:
+        """The course of tables (day, scenario, column)."""
+        arrays = {key: np.moveaxis(table, 0, 1) for key, table in levels.items()}
+        return Course(
+            **arrays, rounds=np.array(self.rounds, dtype=int), apart=np.array(self.apart), transfers=tuple(transfers)
+        )
+
+
+def _joined(days: list[FloatArray]) -> FloatArray:
+    shape = (len(days), *days[0].shape)
+    if days[0].size < _FEW:
+        # bytes join several times quicker than small arrays do
+        return np.frombuffer(bytearray().join(map(np.ndarray.tobytes, days)), dtype=days[0].dtype).reshape(shape)
+    return np.concatenate(days).reshape(shape)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.film import by_day
 from stocksim.engine.layout import Layout
 from stocksim.engine.waterworks import SOLUTES
+from stocksim.water.ammonia import ammonia_pka
 from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose
 from stocksim.water.carbonate import CALCIUM_CARBONATE_MG_MEQ, CARBON_DIOXIDE_G_MOL, Dissociation
 
@@ -32,7 +34,9 @@ class Dosing:
         self.loops = len(layout.loops)
         self.salt_per_alkalinity = np.array([salt.salt_g_per_alkalinity_g for salt in salts])
         taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
-        self.most_ph_rise = MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY)
+        self.most_ph_rise = np.atleast_2d(
+            MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY)
+        )
         brings = {
             "alkalinity": np.ones(self.loops),
             "co2": -taken_up,
@@ -44,15 +48,20 @@ class Dosing:
         target = works.target_alkalinity
         self.has_target = not np.isnan(target).all()
         # water without a target is never below it
-        self.wished = np.where(np.isnan(target), 0.0, target)
+        self.wished = np.atleast_2d(np.where(np.isnan(target), 0.0, target))
         self.volume = layout.volume_m3.dot(members) + layout.sump_volume_m3
-        self.ammonia_limit = _ammonia_limit(layout)
-        loop_of_tank = members[: len(layout.tanks)].argmax(axis=1)
-        self.tank_order = np.argsort(loop_of_tank, kind="stable")
-        self.loops_with_tanks, self.first_of_loop = np.unique(loop_of_tank[self.tank_order], return_index=True)
+        self.ammonia_limit = np.atleast_2d(_ammonia_limit(layout))
+        self.pka = by_day(ammonia_pka(layout.temperature_c))
+        tanks_of_loop = [np.flatnonzero(column) for column in members[: len(layout.tanks)].T]
+        most = max([len(tanks) for tanks in tanks_of_loop], default=0)
+        # tanks of each loop, some more than once so that all rows are of one length
+        self.tanks_of_loop = np.array([np.resize(tanks, most) if len(tanks) else [0] * most for tanks in tanks_of_loop])
+        self.is_without_tanks = np.array([len(tanks) == 0 for tanks in tanks_of_loop])
+        self.all_have_tanks = not self.is_without_tanks.any()
 
     def dose(
         self,
+        day: int,
         held_g: FloatArray,
         ph: FloatArray,
         tan_mg_l: FloatArray,
@@ -63,6 +72,8 @@ class Dosing:
 
         Parameters
         ----------
+        day : int
+            Day of the season.
         held_g : ndarray, shape (scenario, loop)
             Alkalinity as CaCO3 in each loop's water. [g]
         ph, tan_mg_l : ndarray, shape (scenario, tank)
@@ -74,16 +85,13 @@ class Dosing:
             return np.zeros(held_g.shape)
         return buffer_dose(
             held_g / self.volume, self.wished, self.volume, self._greatest(ph), self._greatest(tan_mg_l), temperature_c,
-            self.ammonia_limit, self.most_ph_rise, constants,
+            self.ammonia_limit, self.most_ph_rise, constants, self.pka[day],
         )  # fmt: skip
 
     def _greatest(self, of_tanks: FloatArray) -> FloatArray:
         """Greatest of each loop's tanks, 0 where a loop has none; shapes (scenario, tank) and (scenario, loop)."""
-        greatest = np.zeros((of_tanks.shape[0], self.loops))
-        greatest[:, self.loops_with_tanks] = np.maximum.reduceat(
-            of_tanks[:, self.tank_order], self.first_of_loop, axis=1
-        )
-        return greatest
+        greatest: FloatArray = np.maximum.reduce(of_tanks.take(self.tanks_of_loop, axis=1), axis=2)
+        return greatest if self.all_have_tanks else np.where(self.is_without_tanks, 0.0, greatest)
 
 
 def _ammonia_limit(layout: Layout) -> FloatArray:

@@ -73,13 +73,14 @@ class FishDay:
         self.rations = layout.rations
         self.hazard = by_day(layout.daily_hazard)
         self.water_c = by_day(layout.temperature_c @ self.cohort_loop.T)
-        if self.rations.offers_amounts:
+        self.offers_amounts = self.rations.offers_amounts
+        if self.offers_amounts:
             tank, loop = layout.cohort_tank, self.cohort_loop
             self.groups = (tank @ tank.T, loop @ loop.T)
         begun = np.arange(layout.days)[:, None, None] >= layout.stocked_day
         self.is_stocked = begun.astype(float)
         self.is_bed_led = ~np.isnan(self.rations.bed_led_g).all(axis=0)
-        self.training = np.asarray(self.rations.in_training.any(axis=-1))
+        self.training = [bool(learns.any()) for learns in self.rations.in_training]
         # what the rules offer a fish today, and the most it can eat of it; None where all go by appetite [g/day]
         self.offered: FloatArray | None = None
         self.cap: FloatArray | None = None
@@ -90,7 +91,7 @@ class FishDay:
             species["unionized_ammonia_design"],
             species["unionized_ammonia_acute"],
         )
-        self.is_protected = species["chloride_protects"] > 0.0
+        self.is_protected = (species["chloride_protects"] > 0.0).astype(float)
         self.ones, self.no_slope = np.ones(shape), (None, None)
         # to the tank per g eaten, and per g that nobody ate: dissolved potassium and phosphorus, then solids with their
         # N, P and oxygen demand
@@ -122,7 +123,7 @@ class FishDay:
         """Share of appetite that the water leaves, and its slopes by oxygen and by TAN (None where all are 0)."""
         at_fish = oxygen.dot(self.tank_of)
         toxic_at_fish = (tan * toxic).dot(self.tank_of)
-        if np.logical_and.reduce((at_fish >= self.oxygen_full) & (toxic_at_fish <= self.toxic_full), axis=None):
+        if ((at_fish >= self.oxygen_full) & (toxic_at_fish <= self.toxic_full)).all():
             return self.ones, self.no_slope
         by_oxygen, oxygen_slope = oxygen_appetite(at_fish, self.oxygen_none, self.oxygen_full)
         by_toxic, toxic_slope = ammonia_appetite(toxic_at_fish, self.toxic_full, self.toxic_none)
@@ -150,7 +151,7 @@ class FishDay:
         ration = lay.ration_fraction * self.ration_by_day[day] * self.nitrite_share
         expected = ration * share
         self.offered, self.cap = None, None
-        if self.rations.offers_amounts:
+        if self.offers_amounts:
             hunger = appetite_at_1g * fish.weight ** species["intake_exponent"]
             offered = self.rations.offered_per_fish(day, fish.weight, hunger, self.here, self.water_c[day], self.groups)
             # infinite stays infinite where appetite rules, whatever the ramp's share
@@ -257,9 +258,9 @@ class FishDay:
         self.transfers += [happen(happening, self.state) for happening in self.happenings[day]]
 
     def day_levels(self, eating: Eating) -> dict[str, FloatArray]:
-        """The day's amounts and levels, by their name in the course."""
+        """The day's amounts and levels as they are at hand; `tables` makes the course's of them."""
         return {
-            "count": self.here - self.deaths,
+            "here": self.here,
             "deaths": self.deaths,
             "weight_g": self.state.weight,
             "size_spread": self.state.spread,
@@ -270,3 +271,9 @@ class FishDay:
             "excreted_nitrogen_g": eating.excreted_g,
             "appetite_share": eating.share * self.nitrite_share,
         }
+
+    @staticmethod
+    def tables(levels: dict[str, FloatArray]) -> dict[str, FloatArray]:
+        """The course's tables from those of `day_levels`, both (day, scenario, column)."""
+        here = levels.pop("here")
+        return levels | {"count": here - levels["deaths"]}

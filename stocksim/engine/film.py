@@ -14,7 +14,6 @@ from stocksim.water.logistic import logistic_step
 from stocksim.water.loop import Star, balance_removal
 from stocksim.water.maturity import (
     HALF_ALKALINITY_MG_L,
-    INHIBITION_POWER,
     OXIDIZERS,
     SEED,
     Oxidizer,
@@ -37,12 +36,6 @@ def by_day(array: FloatArray) -> FloatArray:
     return np.ascontiguousarray(np.moveaxis(lead, -2, 0))
 
 
-def _of_both(number: str) -> FloatArray:
-    return np.array([getattr(OXIDIZERS[kind], number) for kind in _KINDS])[:, None, None]
-
-
-_FOOD, _OXYGEN, _INHIBITION = _of_both("half_food_mg_l"), _of_both("half_oxygen_mg_l"), _of_both("inhibition_mg_l")
-_CAPACITY_RATIO = np.array([1.0, NITRITE_PER_AMMONIA_RATE])[:, None, None]
 # Food that keeps a film which is mature on the first morning [mg/L N]: an ordinary loop's, assumed.
 MATURE_FOOD_MG_L = 0.3
 # One step a day is too coarse for a loop's nitrogen where TAN or nitrite changes its pace: where the day's change
@@ -65,12 +58,15 @@ class FilmDay(NamedTuple):
 
 
 class Nitrogen(NamedTuple):
-    """TAN and nitrite of a day with what the films removed, and what left with water taken out, shape (..., loop)."""
+    """TAN and nitrite of a day with what the films removed.
+
+    What left with water taken out of the sumps, shape (scenario, loop) [g/day], where it is not outflow times level.
+    """
 
     tan: Star
     nitrite: Star
-    tan_out_g: FloatArray
-    nitrite_out_g: FloatArray
+    tan_out_g: FloatArray | None = None
+    nitrite_out_g: FloatArray | None = None
 
 
 class Base(NamedTuple):
@@ -81,12 +77,31 @@ class Base(NamedTuple):
     water_m3: FloatArray
 
 
+class _Constants(NamedTuple):
+    """Numbers of both oxidizers, shape (2, 1, unit): numpy is quickest with arrays of one shape."""
+
+    half_food: FloatArray
+    half_oxygen: FloatArray
+    inhibition: FloatArray
+    capacity_ratio: FloatArray
+
+
+def _constants(units: int) -> _Constants:
+    def of_both(values: list[float]) -> FloatArray:
+        return np.tile(np.array(values)[:, None, None], (1, 1, units))
+
+    named = ("half_food_mg_l", "half_oxygen_mg_l", "inhibition_mg_l")
+    food, oxygen, inhibition = (of_both([getattr(OXIDIZERS[kind], name) for kind in _KINDS]) for name in named)
+    return _Constants(food, oxygen, inhibition, of_both([1.0, NITRITE_PER_AMMONIA_RATE]))
+
+
 class Film:
     """Ammonia and nitrite oxidizers of every unit: ``maturity`` has shape (2, scenario, unit)."""
 
     def __init__(self, layout: Layout, scenarios: int):
         self.layout, self.tanks = layout, len(layout.tanks)
         units = len(layout.units)
+        self.constants = _constants(units)
         self.maturity = np.broadcast_to(layout.water.maturity[:, None], (2, scenarios, units)).copy()
         temperature = layout.temperature_c @ layout.leaf_loop[self.tanks :].T
         self.decays = by_day(oxidizer_decay(temperature))
@@ -102,12 +117,11 @@ class Film:
         self.nitrite_sump[:] = layout.water.start_nitrite
         self.unit_store, self.unit_flow = layout.volume_m3[..., self.tanks :], layout.flow_m3_day[..., self.tanks :]
         self.unit_water = self.unit_store + self.unit_flow
-        self.calm = np.zeros(self.nitrite_sump.shape, dtype=bool)
         self.gain = layout.volume_m3 + layout.flow_m3_day
         self.sump_gain = layout.sump_volume_m3 + layout.flow_m3_day @ layout.leaf_loop
-        # nitrified yesterday and the day before, from where the search for today's alkalinity starts [g/day]
-        self.by_loop = (np.zeros_like(self.nitrite_sump), np.zeros_like(self.nitrite_sump))
-        self.by_unit = (np.zeros((scenarios, units)), np.zeros((scenarios, units)))
+        # nitrified on the last three days, from where the search for today's alkalinity starts [g/day]
+        self.by_loop = tuple(np.zeros_like(self.nitrite_sump) for _ in range(3))
+        self.by_unit = tuple(np.zeros((scenarios, units)) for _ in range(3))
         # nothing is known of the day before the first: it is looked at closely
         self.last_change = (np.full_like(self.nitrite, np.inf), np.full_like(self.nitrite, np.inf))
 
@@ -143,13 +157,10 @@ class Film:
         """
         self.air, self.decay = oxygen[:, self.tanks :], self.decays[day]
         self.alkalinity = self._alkalinity(self.active(capacity)[:, self.tanks :], tan, alkalinity, base)
-        self.surface = capacity[:, self.tanks :] * self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity)
+        buffered = self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity)
+        self.surface = capacity[:, self.tanks :] * buffered
         # growth with plenty of food: the science's own function at today's temperature, times oxygen and alkalinity
-        self.well_fed = (
-            self.greatest[day]
-            * (self.air / (_OXYGEN + self.air))
-            * (self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity))
-        )
+        self.well_fed = self.greatest[day] * (self.air / (self.constants.half_oxygen + self.air)) * buffered
         if day == 0 and np.isnan(self.maturity).any():
             food = np.full_like(self.air, MATURE_FOOD_MG_L)
             still = equilibrium_maturity(self._growth(food, food), self.decay)
@@ -160,22 +171,22 @@ class Film:
         self, active: FloatArray, tan: tuple[FloatArray, FloatArray], alkalinity: FloatArray, base: Base
     ) -> FloatArray:
         """Alkalinity in each unit at the day's end: the loop's first, then what the flow brings of it."""
-        loop_guess, unit_guess = (2.0 * last - before for last, before in (self.by_loop, self.by_unit))
+        loop_guess, unit_guess = (3.0 * (last - before) + first for last, before, first in (self.by_loop, self.by_unit))
         of_loop, loop_used = alkalinity_limited(
             base.held_g, base.water_m3, active.dot(self.unit_loop), base.available_n_g, loop_guess
         )
         arriving = self.unit_store * alkalinity + self.unit_flow * of_loop.dot(self.unit_loop.T)
         ammonia = self.unit_store * tan[0][:, self.tanks :] + self.unit_flow * tan[1].dot(self.unit_loop.T)
         left, unit_used = alkalinity_limited(arriving, self.unit_water, active, ammonia, unit_guess)
-        self.by_loop, self.by_unit = (loop_used, self.by_loop[0]), (unit_used, self.by_unit[0])
+        self.by_loop, self.by_unit = (loop_used, *self.by_loop[:2]), (unit_used, *self.by_unit[:2])
         return left
 
     def _growth(self, tan: FloatArray, nitrite: FloatArray) -> FloatArray:
         """Growth of both oxidizers on their food in today's water, shape (..., 2, scenario, unit)."""
         food = np.empty((*tan.shape[:-2], 2, *tan.shape[-2:]))
         food[..., 0, :, :], food[..., 1, :, :] = tan, nitrite
-        hindered = 1.0 + (food[..., :1, :, :] / _INHIBITION) ** INHIBITION_POWER
-        return self.well_fed * food / ((_FOOD + food) * hindered)
+        hindered = 1.0 + ((food[..., :1, :, :] / self.constants.inhibition) ** 2) ** 2
+        return self.well_fed * food / ((self.constants.half_food + food) * hindered)
 
     def _film_day(
         self, maturity: FloatArray, tan: FloatArray, nitrite: FloatArray, days: FloatArray | float = 1.0
@@ -183,7 +194,7 @@ class Film:
         growth = self._growth(tan[..., self.tanks :], nitrite[..., self.tanks :])
         mean, end = logistic_step(maturity, growth, self.decay, days)
         sides = np.zeros((*mean.shape[:-1], tan.shape[-1]))
-        sides[..., self.tanks :] = _CAPACITY_RATIO * self.surface * mean
+        sides[..., self.tanks :] = self.constants.capacity_ratio * self.surface * mean
         return FilmDay(sides[..., 0, :, :], sides[..., 1, :, :], np.minimum(np.maximum(end, SEED), 1.0))
 
     def nitrite_balance(self, nitrified_g: FloatArray, film: FilmDay, outflow: FloatArray, guess: FloatArray) -> Star:
@@ -195,14 +206,19 @@ class Film:
             HALF_SATURATION_NITRITE_MG_L, guess,
         )  # fmt: skip
 
-    def is_moving(self, tan_before: FloatArray, found: Nitrogen) -> NDArray[np.bool_]:
-        """Whether one step a day is too coarse for a loop's nitrogen, shape (scenario, loop)."""
+    def is_moving(self, tan_before: FloatArray, found: Nitrogen) -> NDArray[np.bool_] | None:
+        """Whether one step a day is too coarse for a loop's nitrogen, shape (scenario, loop); None if for no loop.
+
+        Keeps by how much one step of the day moves TAN and nitrite.
+        """
         tan, nitrite = found.tan.leaf_mg_l, found.nitrite.leaf_mg_l
-        bends = (np.abs(tan - tan_before - self.last_change[0]) > np.maximum(BEND_MG_L, BEND_SHARE * tan)) | (
-            np.abs(nitrite - self.nitrite - self.last_change[1]) > np.maximum(BEND_MG_L, BEND_SHARE * nitrite)
+        change = (tan - tan_before, nitrite - self.nitrite)
+        bends = (np.abs(change[0] - self.last_change[0]) > np.maximum(BEND_MG_L, BEND_SHARE * tan)) | (
+            np.abs(change[1] - self.last_change[1]) > np.maximum(BEND_MG_L, BEND_SHARE * nitrite)
         )
-        if not np.logical_or.reduce(bends, axis=None):
-            return self.calm
+        self.last_change = change
+        if not bends.any():
+            return None
         return (bends @ self.layout.leaf_loop) > 0.0
 
     def refine(
@@ -232,55 +248,63 @@ class Film:
         tuple of FilmDay and Nitrogen
             Where a level would come out below zero the day in three steps stands instead.
         """
-        whole = [*_parts(found.tan), *_parts(found.nitrite), found.tan_out_g, found.nitrite_out_g, film.next_maturity]
-        stepped = self._steps(before, load, outflow)
-        thirds = [part[1] for part in stepped]
-        better = [extrapolated(one, part[0], part[1]) for one, part in zip(whole, stepped, strict=True)]
-        members = self.layout.leaf_loop
-        spread = {"leaf": members.T, "loop": np.eye(len(self.layout.loops)), "unit": self.unit_loop.T}
-        negative = np.zeros(moving.shape, dtype=bool)
-        for columns, array in zip(_COLUMNS[:-1], better, strict=False):
-            negative |= (array < 0.0) @ spread[columns].T > 0.0
-        chosen = [
-            np.where(moving @ spread[c] > 0.0, np.where(negative @ spread[c] > 0.0, three, best), one)
-            for c, one, three, best in zip(_COLUMNS, whole, thirds, better, strict=True)
-        ]
-        maturity = np.clip(chosen[8], SEED, 1.0)
-        return film._replace(next_maturity=maturity), Nitrogen(Star(*chosen[:3]), Star(*chosen[3:6]), *chosen[6:8])
+        out = (outflow * found.tan.sump_mg_l, outflow * found.nitrite.sump_mg_l)
+        whole = [*_parts(found.tan), *_parts(found.nitrite), *out, film.next_maturity]
+        halves, thirds = self._steps(before, load, outflow)
+        best = [extrapolated(one, two, three) for one, two, three in zip(whole, halves, thirds, strict=True)]
+        spread = {"leaf": self.layout.leaf_loop.T, "loop": np.eye(len(self.layout.loops)), "unit": self.unit_loop.T}
+        below = [(columns, array < 0.0) for columns, array in zip(_COLUMNS[:-1], best, strict=False)]
+        if any(array.any() for _, array in below):
+            negative = sum((array @ spread[columns].T for columns, array in below), np.zeros(moving.shape)) > 0.0
+            best = _of_loops(negative, spread, thirds, best)
+        if not moving.all():
+            best = _of_loops(moving, spread, best, whole)
+        maturity = np.minimum(np.maximum(best[8], SEED), 1.0)
+        return film._replace(next_maturity=maturity), Nitrogen(Star(*best[:3]), Star(*best[3:6]), *best[6:8])
 
     def _steps(
         self, before: tuple[FloatArray, FloatArray], load: tuple[FloatArray, FloatArray], outflow: FloatArray
-    ) -> list[FloatArray]:
-        """The day in two steps and in three, on a leading axis; the first rests while the second does its last."""
-        layout, members, flow = self.layout, self.layout.leaf_loop, self.layout.flow_m3_day
+    ) -> tuple[list[FloatArray], list[FloatArray]]:
+        """The day's nitrogen in two steps and in three; the first two steps of both are done at once."""
+        levels = [*before, self.nitrite, self.nitrite_sump, self.maturity]
         days = np.array([1.0 / 2.0, 1.0 / 3.0])[:, None, None]
+        levels, first = self._step(levels, load, outflow, days)
+        levels, second = self._step(levels, load, outflow, days)
+        gone = [one + two for one, two in zip(first, second, strict=True)]
+        last, third = self._step([level[1:] for level in levels], load, outflow, days[1:])
+        halves, thirds = ([level[0] for level in part] for part in (levels, last))
+        lost_in_halves = [part[0] for part in gone]
+        lost_in_thirds = [part[1] + more[0] for part, more in zip(gone, third, strict=True)]
+        return _in_columns(halves, lost_in_halves), _in_columns(thirds, lost_in_thirds)
+
+    def _step(
+        self,
+        levels: list[FloatArray],
+        load: tuple[FloatArray, FloatArray],
+        outflow: FloatArray,
+        days: FloatArray,
+    ) -> tuple[list[FloatArray], list[FloatArray]]:
+        """Levels after steps of these lengths, shape (length, 1, 1), and what was removed and left with the water."""
+        layout, members, flow = self.layout, self.layout.leaf_loop, self.layout.flow_m3_day
+        tan, sump, nitrite, nitrite_sump, maturity = levels
         store, sump_store = layout.volume_m3 / days, layout.sump_volume_m3 / days
-        gain, sump_gain = store + flow, sump_store + flow @ members + outflow
-        start = [*before, self.nitrite, self.nitrite_sump, self.maturity]
-        tan, sump, nitrite, nitrite_sump, maturity = (np.stack((level, level)) for level in start)
-        totals = [np.zeros_like(tan), np.zeros_like(tan), np.zeros_like(sump), np.zeros_like(sump)]
-        for step in range(3):
-            film = self._film_day(maturity, tan, nitrite, days[..., None])
-            star = balance_removal(
-                gain, store * tan + load[0], flow, sump_gain, sump_store * sump + load[1], members, film.capacity,
-                HALF_SATURATION_TAN_MG_L, sump,
-            )  # fmt: skip
-            second = balance_removal(
-                gain, store * nitrite + star.removed_g, flow, sump_gain, sump_store * nitrite_sump, members,
-                film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, nitrite_sump,
-            )  # fmt: skip
-            new = [star.leaf_mg_l, star.sump_mg_l, second.leaf_mg_l, second.sump_mg_l, film.next_maturity]
-            gone = [star.removed_g, second.removed_g, outflow * star.sump_mg_l, outflow * second.sump_mg_l]
-            going = slice(0 if step < 2 else 1, None)
-            for old, level in zip((tan, sump, nitrite, nitrite_sump, maturity), new, strict=True):
-                old[going] = level[going]
-            for total, part in zip(totals, gone, strict=True):
-                total[going] += days[going] * part[going]
-        nitrified, oxidized, tan_out, nitrite_out = totals
-        return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, tan_out, nitrite_out, maturity]
+        gain, sump_gain = store + flow, sump_store + (flow.dot(members) + outflow)
+        film = self._film_day(maturity, tan, nitrite, days[..., None])
+        first = balance_removal(
+            gain, store * tan + load[0], flow, sump_gain, sump_store * sump + load[1], members, film.capacity,
+            HALF_SATURATION_TAN_MG_L, sump,
+        )  # fmt: skip
+        second = balance_removal(
+            gain, store * nitrite + first.removed_g, flow, sump_gain, sump_store * nitrite_sump, members,
+            film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, nitrite_sump,
+        )  # fmt: skip
+        gone = (first.removed_g, second.removed_g, outflow * first.sump_mg_l, outflow * second.sump_mg_l)
+        return [
+            first.leaf_mg_l, first.sump_mg_l, second.leaf_mg_l, second.sump_mg_l, film.next_maturity,
+        ], [days * part for part in gone]  # fmt: skip
 
     def remember(self, tan_before: FloatArray, found: Nitrogen) -> None:
-        """Keep by how much the day moved TAN and nitrite."""
+        """Keep by how much a day done in several steps moved TAN and nitrite."""
         self.last_change = (found.tan.leaf_mg_l - tan_before, found.nitrite.leaf_mg_l - self.nitrite)
 
     def night(self, film: FilmDay, nitrite: Star) -> None:
@@ -291,3 +315,18 @@ class Film:
 
 def _parts(star: Star) -> tuple[FloatArray, FloatArray, FloatArray]:
     return star.leaf_mg_l, star.sump_mg_l, star.removed_g
+
+
+def _in_columns(levels: list[FloatArray], gone: list[FloatArray]) -> list[FloatArray]:
+    """Levels and losses of a step in the order of `_COLUMNS`."""
+    tan, sump, nitrite, nitrite_sump, maturity = levels
+    nitrified, oxidized, tan_out, nitrite_out = gone
+    return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, tan_out, nitrite_out, maturity]
+
+
+def _of_loops(
+    chosen: NDArray[np.bool_], spread: dict[str, FloatArray], these: list[FloatArray], others: list[FloatArray]
+) -> list[FloatArray]:
+    """``these`` for the chosen loops, ``others`` for the rest, in the order of `_COLUMNS`."""
+    masks = {columns: chosen @ matrix > 0.0 for columns, matrix in spread.items()}
+    return [np.where(masks[c], this, other) for c, this, other in zip(_COLUMNS, these, others, strict=True)]

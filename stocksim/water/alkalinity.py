@@ -56,29 +56,29 @@ def alkalinity_limited(
     >>> level.round(1), nitrified.round(1)
     (array([71.1,  2.3]), array([6.2, 1.2]))
     """
-    held, ammonia = np.maximum(held_g, 0.0), np.maximum(available_n_g, 0.0)
-    most = np.minimum(held / ALKALINITY_PER_NITRIFIED, ammonia)
-    half_base, half_food = HALF_ALKALINITY_MG_L * water_m3, HALF_SATURATION_TAN_MG_L * water_m3
-    steep_base = ALKALINITY_PER_NITRIFIED * half_base
+    # alkalinity as the nitrogen that it lets nitrify
+    held = np.maximum(held_g / ALKALINITY_PER_NITRIFIED, 0.0)
+    ammonia = np.maximum(available_n_g, 0.0)
+    most = np.minimum(held, ammonia)
+    half_base = HALF_ALKALINITY_MG_L / ALKALINITY_PER_NITRIFIED * water_m3
+    half_food = HALF_SATURATION_TAN_MG_L * water_m3
     nitrified = np.minimum(np.maximum(guess_g, 0.0), most)
     low: FloatArray | float = 0.0
-    high, close = most, _CLOSE
+    high, close, rounding = most, _CLOSE, _ROUNDING * most
     for step in range(_MOST_STEPS):
-        base, food = held - ALKALINITY_PER_NITRIFIED * nitrified, ammonia - nitrified
+        base, food = held - nitrified, ammonia - nitrified
         by_base, by_food = 1.0 / (half_base + base), 1.0 / (half_food + food)
         pace = capacity_g * by_base * by_food
         excess = nitrified - pace * base * food
-        new = nitrified - excess / (1.0 + pace * (steep_base * by_base * food + half_food * by_food * base))
+        new = nitrified - excess / (1.0 + pace * (half_base * by_base * food + half_food * by_food * base))
         if step >= _QUICK_STEPS:
             above = excess > 0.0
             low, high = np.where(above, low, nitrified), np.where(above, nitrified, high)
             new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
             close = 0.0
         new = np.minimum(np.maximum(new, 0.0), most)
-        apart = np.maximum.reduce(
-            np.abs(new - nitrified) - close * (most - new) - _ROUNDING * most, axis=None, initial=0.0
-        )
+        is_close = (np.abs(new - nitrified) <= close * (most - new) + rounding).all()
         nitrified = new
-        if apart <= 0.0:
+        if is_close:
             break
-    return np.maximum(held - ALKALINITY_PER_NITRIFIED * nitrified, 0.0) / water_m3, nitrified
+    return ALKALINITY_PER_NITRIFIED * (held - nitrified) / water_m3, nitrified

@@ -6,7 +6,25 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 
-def unionized_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.float64]:
+def ammonia_pka(temperature_c: ArrayLike) -> NDArray[np.float64]:
+    """Negative logarithm of ammonia's dissociation; notes and source in `unionized_fraction`.
+
+    Parameters
+    ----------
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 30.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        pKa. [-]
+    """
+    return np.asarray(0.09018 + 2729.92 / (np.asarray(temperature_c, float) + 273.15))
+
+
+def unionized_fraction(
+    ph: ArrayLike, temperature_c: ArrayLike, pka: NDArray[np.float64] | None = None
+) -> NDArray[np.float64]:
     r"""Share of total ammonia nitrogen present as un-ionized ammonia.
 
     Parameters
@@ -15,6 +33,8 @@ def unionized_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.fl
         pH of the water. [-] Valid 6 to 10.
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 30.
+    pka : ndarray, optional
+        `ammonia_pka` of these temperatures where it is already at hand. [-]
 
     Returns
     -------
@@ -37,5 +57,5 @@ def unionized_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.fl
     >>> unionized_fraction(8.0, [10.0, 20.0]).round(5)
     array([0.01822, 0.03807])
     """
-    pka = 0.09018 + 2729.92 / (np.asarray(temperature_c, float) + 273.15)
-    return 1.0 / (1.0 + 10.0 ** (pka - np.asarray(ph, float)))
+    at = ammonia_pka(temperature_c) if pka is None else pka
+    return 1.0 / (1.0 + 10.0 ** (at - np.asarray(ph, float)))

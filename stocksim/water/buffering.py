@@ -136,6 +136,7 @@ def buffer_dose(
     unionized_limit_mg_l: ArrayLike,
     most_ph_rise: ArrayLike = MOST_PH_RISE,
     constants: Dissociation | None = None,
+    pka: FloatArray | None = None,
 ) -> FloatArray:
     r"""Alkalinity to add today.
 
@@ -157,6 +158,8 @@ def buffer_dose(
         Greatest rise of pH in a day. [-]
     constants : Dissociation, optional
         From `dissociation` at the temperature, where it is at hand. [-]
+    pka : ndarray, optional
+        From `ammonia_pka` at the temperature, where it is at hand. [-]
 
     Returns
     -------
@@ -187,7 +190,7 @@ def buffer_dose(
     missing = np.asarray(target_mg_l, float) - alkalinity
     by_rise = np.maximum(alkalinity * (10.0 ** np.asarray(most_ph_rise, float) - 1.0), LEAST_STEP_MG_L)
     dose_mg_l = np.maximum(np.minimum(missing, by_rise), 0.0)
-    share = unionized_fraction(ph, temperature_c)
+    share = unionized_fraction(ph, temperature_c, pka)
     tan, limit = np.asarray(tan_mg_l, float), np.asarray(unionized_limit_mg_l, float)
     if not _is_surely_safe(alkalinity, dose_mg_l, share, tan, limit):
         room = _room_under_ammonia_limit(alkalinity, ph, share, tan, temperature_c, limit, constants)
@@ -205,7 +208,7 @@ def _is_surely_safe(
     """
     odds = share * (alkalinity_mg_l + dose_mg_l)
     ahead = odds / np.maximum(odds + (1.0 - share) * alkalinity_mg_l, 1e-300)
-    return bool(np.logical_and.reduce((tan_mg_l * ahead < limit_mg_l) | (dose_mg_l == 0.0), axis=None))
+    return bool(((tan_mg_l * ahead < limit_mg_l) | (dose_mg_l == 0.0)).all())
 
 
 def _room_under_ammonia_limit(

@@ -43,13 +43,14 @@ def logistic_step(
     m, growth, decay, t = (np.asarray(x, float) for x in (maturity, growth_per_day, decay_per_day, days))
     rate = growth - decay
     passed = rate * t
+    grown = growth * t
+    if ((np.abs(passed) <= 1.0) & (rate != 0.0) & (grown >= 1e-12)).all():
+        # nearly always: no branch is needed
+        fall = np.expm1(-passed)
+        left, eaten = 1.0 + fall, -(growth * m * fall / rate)
+        return np.minimum(np.maximum(np.log1p(eaten / left) / grown, 0.0), 1.0), m / (left + eaten)
     kept = np.minimum(np.maximum(passed, -_LARGEST_EXPONENT), _LARGEST_EXPONENT)
     left = np.exp(-kept)
-    grown = growth * t
-    if np.logical_and.reduce((np.abs(passed) <= 1.0) & (rate != 0.0) & (grown >= 1e-12), axis=None):
-        # nearly always: no branch is needed
-        eaten = growth * m * (-np.expm1(-kept) / rate)
-        return np.minimum(np.maximum(np.log1p(eaten / left) / grown, 0.0), 1.0), m / (left + eaten)
     still = passed == 0.0
     eaten = growth * m * np.where(still, t, -np.expm1(-kept) / np.where(still, 1.0, rate))
     # ln(1 + eaten e^(rt)) without the overflow; where nothing grows the mean of plain decay

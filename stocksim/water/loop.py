@@ -71,26 +71,26 @@ def balance_removal(
     increasing and concave, so Newton's rule kept above zero cannot miss.
     """
     k = half_saturation
-    flow_out = flow / leaf_gain
-    quarter = k / leaf_gain
-    offset = 0.5 * (leaf_load - capacity) / leaf_gain - 0.5 * k
+    per_gain = 1.0 / leaf_gain
+    flow_out, quarter = flow * per_gain, k * per_gain
+    offset = 0.5 * ((leaf_load - capacity) * per_gain - k)
     product = quarter * leaf_load
     passed, product_passed = 0.5 * flow_out, quarter * flow
-    removal_slope = capacity * k / leaf_gain
+    removal_slope = capacity * quarter
 
     def leaf(sump_at_leaf: FloatArray) -> tuple[FloatArray, FloatArray]:
         # gain c^2 + (gain k + capacity - inflow) c - k inflow = 0: the root that is not negative, written so that
-        # nothing cancels where the capacity is far above the inflow
+        # nothing cancels where the capacity is far above the inflow; without inflow half is -k/2 or less, never 0
         half = passed * sump_at_leaf + offset
         content = product_passed * sump_at_leaf + product
         size = np.abs(half)
-        level = content / np.maximum(size + np.sqrt(half * half + content), 1e-300) + (half + size)
+        level = content / (size + np.sqrt(half * half + content)) + (half + size)
         return level, flow_out / (1.0 + removal_slope / (k + level) ** 2)
 
     levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load, members, start)
     # removal is what the balance leaves over, so that it closes however small the level
     removed = np.maximum(leaf_load + flow * _times(sump, members.T) - leaf_gain * levels, 0.0)
-    return Star(levels, sump, removed * (capacity > 0.0))
+    return Star(levels, sump, np.minimum(removed, capacity))
 
 
 def balance_demand(

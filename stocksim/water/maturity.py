@@ -52,8 +52,6 @@ HALF_ALKALINITY_MG_L = 25.0
 # Suspended sludge loses far more, 0.13 a day at 10 degC (Choubert et al. 2008, abstract read), which would leave
 # nothing.
 DECAY_AT_20_PER_DAY = 0.04
-# Steepness of the inhibition by TAN, assumed.
-INHIBITION_POWER = 4.0
 # Share that drifts in from air, dust and pipes and is never lost (assumed).
 SEED = 1e-5
 # Where films start (assumed): cleaned surfaces wetted with loop water; a tenth of the surface brought over from a
@@ -142,7 +140,8 @@ def ammonia_inhibition(tan_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
 
     Notes
     -----
-    :math:`1 / (1 + (TAN/K)^4)`, K 6 mg/L for ammonia oxidizers and 4.5 for nitrite oxidizers, which suffer first.
+    :math:`1 / (1 + (TAN/K)^4)`, the power assumed, K 6 mg/L for ammonia oxidizers and 4.5 for nitrite oxidizers, which
+    suffer first.
     Total ammonia is used because that is what the practice and a test kit give. Un-ionized ammonia is the poison:
     about 0.1-1 mg/L for nitrite oxidizers but 10 or more for ammonia oxidizers (from memory of Anthonisen et al.
     1976), so that below pH 8 this factor is stricter than chemistry asks for, on the cautious side.
@@ -152,7 +151,7 @@ def ammonia_inhibition(tan_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
     >>> ammonia_inhibition([1.0, 3.0, 6.0, 10.0], "nitrite").round(2)
     array([1.  , 0.84, 0.24, 0.04])
     """
-    return 1.0 / (1.0 + (np.asarray(tan_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l) ** INHIBITION_POWER)
+    return 1.0 / (1.0 + ((np.asarray(tan_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l) ** 2) ** 2)
 
 
 def oxidizer_decay(temperature_c: ArrayLike) -> FloatArray:

@@ -80,7 +80,7 @@ class FishDay:
         begun = np.arange(layout.days)[:, None, None] >= layout.stocked_day
         self.is_stocked = begun.astype(float)
         self.is_bed_led = ~np.isnan(self.rations.bed_led_g).all(axis=0)
-        self.training = [bool(learns.any()) for learns in self.rations.in_training]
+        self.training = np.asarray(self.rations.in_training.any(axis=-1))
         # what the rules offer a fish today, and the most it can eat of it; None where all go by appetite [g/day]
         self.offered: FloatArray | None = None
         self.cap: FloatArray | None = None

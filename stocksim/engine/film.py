@@ -7,9 +7,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.film_steps import FilmDay, FineSteps, Given, Nitrogen, Today
 from stocksim.engine.layout import Layout
 from stocksim.water.alkalinity import alkalinity_limited
-from stocksim.water.extrapolation import extrapolated
 from stocksim.water.logistic import logistic_step
 from stocksim.water.loop import Star, balance_removal
 from stocksim.water.maturity import (
@@ -21,7 +21,6 @@ from stocksim.water.maturity import (
     oxidizer_decay,
     oxidizer_growth,
 )
-from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
 
 FloatArray = NDArray[np.float64]
@@ -42,31 +41,6 @@ MATURE_FOOD_MG_L = 0.3
 # differs from yesterday's by this much [mg/L], and by this share of the level. Chosen so that the day keeps within
 # 5 % or 0.02 mg/L of a stiff solver (the tests).
 BEND_MG_L, BEND_SHARE = 0.001, 0.002
-
-
-# what the parts of a refined day are by column: TAN, its sump, nitrified; nitrite, its sump, oxidized; what of both
-# left with the water; films
-_COLUMNS = ("leaf", "loop", "leaf", "leaf", "loop", "leaf", "loop", "loop", "unit")
-
-
-class FilmDay(NamedTuple):
-    """Capacity of each leaf for ammonia and for nitrite [g/day], and the films that the night will leave."""
-
-    capacity: FloatArray
-    nitrite_capacity: FloatArray
-    next_maturity: FloatArray
-
-
-class Nitrogen(NamedTuple):
-    """TAN and nitrite of a day with what the films removed.
-
-    What left with water taken out of the sumps, shape (scenario, loop) [g/day], where it is not outflow times level.
-    """
-
-    tan: Star
-    nitrite: Star
-    tan_out_g: FloatArray | None = None
-    nitrite_out_g: FloatArray | None = None
 
 
 class Base(NamedTuple):
@@ -122,6 +96,7 @@ class Film:
         # nitrified on the last three days, from where the search for today's alkalinity starts [g/day]
         self.by_loop = tuple(np.zeros_like(self.nitrite_sump) for _ in range(3))
         self.by_unit = tuple(np.zeros((scenarios, units)) for _ in range(3))
+        self.fine = FineSteps(layout, scenarios)
         # nothing is known of the day before the first: it is looked at closely
         self.last_change = (np.full_like(self.nitrite, np.inf), np.full_like(self.nitrite, np.inf))
 
@@ -155,17 +130,17 @@ class Film:
         base : Base
             What each loop has of alkalinity for the day.
         """
-        self.air, self.decay = oxygen[:, self.tanks :], self.decays[day]
-        self.alkalinity = self._alkalinity(self.active(capacity)[:, self.tanks :], tan, alkalinity, base)
-        buffered = self.alkalinity / (HALF_ALKALINITY_MG_L + self.alkalinity)
-        self.surface = capacity[:, self.tanks :] * buffered
+        air, decay = oxygen[:, self.tanks :], self.decays[day]
+        left = self._alkalinity(self.active(capacity)[:, self.tanks :], tan, alkalinity, base)
+        buffered = left / (HALF_ALKALINITY_MG_L + left)
         # growth with plenty of food: the science's own function at today's temperature, times oxygen and alkalinity
-        self.well_fed = self.greatest[day] * (self.air / (self.constants.half_oxygen + self.air)) * buffered
+        well_fed = self.greatest[day] * (air / (self.constants.half_oxygen + air)) * buffered
+        self.today = Today(well_fed, decay, capacity[:, self.tanks :] * buffered)
         if day == 0 and np.isnan(self.maturity).any():
-            food = np.full_like(self.air, MATURE_FOOD_MG_L)
-            still = equilibrium_maturity(self._growth(food, food), self.decay)
+            food = np.full_like(air, MATURE_FOOD_MG_L)
+            still = equilibrium_maturity(self._growth(food, food, well_fed), decay)
             self.maturity = np.where(np.isnan(self.maturity), still, self.maturity)
-        return self._film_day(self.maturity, tan[0], self.nitrite)
+        return self._film_day(self.maturity, tan[0], self.nitrite, self.today)
 
     def _alkalinity(
         self, active: FloatArray, tan: tuple[FloatArray, FloatArray], alkalinity: FloatArray, base: Base
@@ -181,20 +156,25 @@ class Film:
         self.by_loop, self.by_unit = (loop_used, *self.by_loop[:2]), (unit_used, *self.by_unit[:2])
         return left
 
-    def _growth(self, tan: FloatArray, nitrite: FloatArray) -> FloatArray:
+    def _growth(self, tan: FloatArray, nitrite: FloatArray, well_fed: FloatArray) -> FloatArray:
         """Growth of both oxidizers on their food in today's water, shape (..., 2, scenario, unit)."""
         food = np.empty((*tan.shape[:-2], 2, *tan.shape[-2:]))
         food[..., 0, :, :], food[..., 1, :, :] = tan, nitrite
         hindered = 1.0 + ((food[..., :1, :, :] / self.constants.inhibition) ** 2) ** 2
-        return self.well_fed * food / ((self.constants.half_food + food) * hindered)
+        return well_fed * food / ((self.constants.half_food + food) * hindered)
 
     def _film_day(
-        self, maturity: FloatArray, tan: FloatArray, nitrite: FloatArray, days: FloatArray | float = 1.0
+        self,
+        maturity: FloatArray,
+        tan: FloatArray,
+        nitrite: FloatArray,
+        today: Today,
+        days: FloatArray | float = 1.0,
     ) -> FilmDay:
-        growth = self._growth(tan[..., self.tanks :], nitrite[..., self.tanks :])
-        mean, end = logistic_step(maturity, growth, self.decay, days)
+        growth = self._growth(tan[:, self.tanks :], nitrite[:, self.tanks :], today.well_fed)
+        mean, end = logistic_step(maturity, growth, today.decay, days)
         sides = np.zeros((*mean.shape[:-1], tan.shape[-1]))
-        sides[..., self.tanks :] = self.constants.capacity_ratio * self.surface * mean
+        sides[..., self.tanks :] = self.constants.capacity_ratio * today.surface * mean
         return FilmDay(sides[..., 0, :, :], sides[..., 1, :, :], np.minimum(np.maximum(end, SEED), 1.0))
 
     def nitrite_balance(self, nitrified_g: FloatArray, film: FilmDay, outflow: FloatArray, guess: FloatArray) -> Star:
@@ -242,66 +222,10 @@ class Film:
             TAN of leaves and sumps the morning found [mg/L], and what they are given. [g/day]
         outflow : ndarray, shape (..., loop)
             Water taken out of the sump. [m3/day]
-
-        Returns
-        -------
-        tuple of FilmDay and Nitrogen
-            Where a level would come out below zero the day in three steps stands instead.
         """
-        out = (outflow * found.tan.sump_mg_l, outflow * found.nitrite.sump_mg_l)
-        whole = [*_parts(found.tan), *_parts(found.nitrite), *out, film.next_maturity]
-        halves, thirds = self._steps(before, load, outflow)
-        best = [extrapolated(one, two, three) for one, two, three in zip(whole, halves, thirds, strict=True)]
-        spread = {"leaf": self.layout.leaf_loop.T, "loop": np.eye(len(self.layout.loops)), "unit": self.unit_loop.T}
-        below = [(columns, array < 0.0) for columns, array in zip(_COLUMNS[:-1], best, strict=False)]
-        if any(array.any() for _, array in below):
-            negative = sum((array @ spread[columns].T for columns, array in below), np.zeros(moving.shape)) > 0.0
-            best = _of_loops(negative, spread, thirds, best)
-        if not moving.all():
-            best = _of_loops(moving, spread, best, whole)
-        maturity = np.minimum(np.maximum(best[8], SEED), 1.0)
-        return film._replace(next_maturity=maturity), Nitrogen(Star(*best[:3]), Star(*best[3:6]), *best[6:8])
-
-    def _steps(
-        self, before: tuple[FloatArray, FloatArray], load: tuple[FloatArray, FloatArray], outflow: FloatArray
-    ) -> tuple[list[FloatArray], list[FloatArray]]:
-        """The day's nitrogen in two steps and in three; the first two steps of both are done at once."""
         levels = [*before, self.nitrite, self.nitrite_sump, self.maturity]
-        days = np.array([1.0 / 2.0, 1.0 / 3.0])[:, None, None]
-        levels, first = self._step(levels, load, outflow, days)
-        levels, second = self._step(levels, load, outflow, days)
-        gone = [one + two for one, two in zip(first, second, strict=True)]
-        last, third = self._step([level[1:] for level in levels], load, outflow, days[1:])
-        halves, thirds = ([level[0] for level in part] for part in (levels, last))
-        lost_in_halves = [part[0] for part in gone]
-        lost_in_thirds = [part[1] + more[0] for part, more in zip(gone, third, strict=True)]
-        return _in_columns(halves, lost_in_halves), _in_columns(thirds, lost_in_thirds)
-
-    def _step(
-        self,
-        levels: list[FloatArray],
-        load: tuple[FloatArray, FloatArray],
-        outflow: FloatArray,
-        days: FloatArray,
-    ) -> tuple[list[FloatArray], list[FloatArray]]:
-        """Levels after steps of these lengths, shape (length, 1, 1), and what was removed and left with the water."""
-        layout, members, flow = self.layout, self.layout.leaf_loop, self.layout.flow_m3_day
-        tan, sump, nitrite, nitrite_sump, maturity = levels
-        store, sump_store = layout.volume_m3 / days, layout.sump_volume_m3 / days
-        gain, sump_gain = store + flow, sump_store + (flow.dot(members) + outflow)
-        film = self._film_day(maturity, tan, nitrite, days[..., None])
-        first = balance_removal(
-            gain, store * tan + load[0], flow, sump_gain, sump_store * sump + load[1], members, film.capacity,
-            HALF_SATURATION_TAN_MG_L, sump,
-        )  # fmt: skip
-        second = balance_removal(
-            gain, store * nitrite + first.removed_g, flow, sump_gain, sump_store * nitrite_sump, members,
-            film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, nitrite_sump,
-        )  # fmt: skip
-        gone = (first.removed_g, second.removed_g, outflow * first.sump_mg_l, outflow * second.sump_mg_l)
-        return [
-            first.leaf_mg_l, first.sump_mg_l, second.leaf_mg_l, second.sump_mg_l, film.next_maturity,
-        ], [days * part for part in gone]  # fmt: skip
+        given = Given(*load, outflow, self.today)
+        return self.fine.refine(film, found, moving, levels, given, self._film_day)
 
     def remember(self, tan_before: FloatArray, found: Nitrogen) -> None:
         """Keep by how much a day done in several steps moved TAN and nitrite."""
@@ -311,22 +235,3 @@ class Film:
         """Keep what the day left."""
         self.maturity, self.nitrite, self.nitrite_sump = film.next_maturity, nitrite.leaf_mg_l, nitrite.sump_mg_l
         self.grown[:, self.tanks :] = self.maturity[0]
-
-
-def _parts(star: Star) -> tuple[FloatArray, FloatArray, FloatArray]:
-    return star.leaf_mg_l, star.sump_mg_l, star.removed_g
-
-
-def _in_columns(levels: list[FloatArray], gone: list[FloatArray]) -> list[FloatArray]:
-    """Levels and losses of a step in the order of `_COLUMNS`."""
-    tan, sump, nitrite, nitrite_sump, maturity = levels
-    nitrified, oxidized, tan_out, nitrite_out = gone
-    return [tan, sump, nitrified, nitrite, nitrite_sump, oxidized, tan_out, nitrite_out, maturity]
-
-
-def _of_loops(
-    chosen: NDArray[np.bool_], spread: dict[str, FloatArray], these: list[FloatArray], others: list[FloatArray]
-) -> list[FloatArray]:
-    """``these`` for the chosen loops, ``others`` for the rest, in the order of `_COLUMNS`."""
-    masks = {columns: chosen @ matrix > 0.0 for columns, matrix in spread.items()}
-    return [np.where(masks[c], this, other) for c, this, other in zip(_COLUMNS, these, others, strict=True)]

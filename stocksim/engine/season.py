@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from stocksim.engine.course import Course, Record
 from stocksim.engine.eating import FishDay
-from stocksim.engine.film import Nitrogen, by_day
+from stocksim.engine.film import by_day
+from stocksim.engine.film_steps import Nitrogen
 from stocksim.engine.layout import Layout
 from stocksim.engine.settling import AGREED, Guess
 from stocksim.engine.water_day import WaterDay

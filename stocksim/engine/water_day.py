@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from stocksim.engine.crops_day import MineralUptake
 from stocksim.engine.dosing import CO2_PER_ALKALINITY, Dosing
-from stocksim.engine.film import Base, Film, FilmDay, by_day
+from stocksim.engine.film import Base, Film, by_day
+from stocksim.engine.film_steps import FilmDay
 from stocksim.engine.layout import Layout
 from stocksim.engine.water_tables import (
     ALK,
@@ -114,10 +115,12 @@ class WaterDay:
         self.dosing = Dosing(layout)
         pools = SOLIDS_O + 1 - SOLIDS
         # by day, of solids: flow that brings them back to the sump, and flow that leaves them on the way [m3/day]
-        kinds, self.passing_kind = np.unique(works.passing[:, 0], axis=0, return_inverse=True)
-        self.flow_passing = [of_solutes(flow * kind, pools) for kind in kinds]
+        kinds = {row.tobytes(): row for row in works.passing}
+        number = {key: place for place, key in enumerate(kinds)}
+        self.passing_kind = [number[row.tobytes()] for row in works.passing]
+        self.flow_passing = [of_solutes(flow * kind, pools) for kind in kinds.values()]
         self.flow_keeping = [of_solutes(flow, pools) - passing for passing in self.flow_passing]
-        self.is_emptied = [bool(emptied.any()) for emptied in works.emptied]
+        self.is_emptied = np.asarray(works.emptied.any(axis=(1, 2)))
         # one shape for all: numpy works quickest so
         self.flow = of_solutes(flow, len(SOLUTES))
         self.volumes = of_solutes(layout.volume_m3, len(SOLUTES))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from small_sites import any_eventful_site, build, one_tank, two_loops
 
-from stocksim.engine import season as engine
+from stocksim.engine.fast_water import MOST_ROUNDS
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import Course, simulate
 from stocksim.engine.settling import AGREED as AGREED_SHARE
@@ -79,16 +79,16 @@ def test_feed_in_a_crowded_tank_is_smooth(name):
 
 @pytest.mark.parametrize("name", OVERSTOCKED)
 def test_rounds_stay_below_the_cap_in_overstocked_tanks(name):
-    assert run(OVERSTOCKED[name]).rounds.max() < engine._MOST_ROUNDS
+    assert run(OVERSTOCKED[name]).rounds.max() < MOST_ROUNDS
 
 
 def test_rounds_stay_below_the_cap_on_the_demonstration_site(demo_season):
-    assert demo_season.course.rounds.max() < engine._MOST_ROUNDS
+    assert demo_season.course.rounds.max() < MOST_ROUNDS
 
 
 @settings(max_examples=60)
 @given(any_eventful_site())
 def test_rounds_settle(tables):
     course = run(tables)
-    assert course.rounds.max() < engine._MOST_ROUNDS
+    assert course.rounds.max() < MOST_ROUNDS
     assert course.apart.max() < AGREED_SHARE

@@ -9,15 +9,17 @@ import numpy as np
 import pytest
 from small_sites import START, build, one_tank
 
-from stocksim import run_season
+from stocksim import load_site, run_season
 from stocksim.engine.ledger import ledger
+from stocksim.faces.ramp_data import ramp_answer
 from stocksim.faces.ramp_sources import ramp_sources
-from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, ph_sentence, ramp_answer, ramp_text
+from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, ph_sentence, ramp_text
 from stocksim.faces.words import cautions as season_cautions
 from stocksim.planning.climb import RESERVE_PERCENT, judged, margins_of
 from stocksim.planning.levers import prove_lever
 from stocksim.planning.ramp import feeding_ramp
 from stocksim.planning.ramp_fate import LoopFate, loop_fate, ph_binding
+from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
 
 STOCKED = dt.date(2026, 11, 20)
@@ -180,6 +182,24 @@ def test_ph_that_binds_is_named_with_alkalinity_and_the_chalk_caution_of_the_sea
     assert "the film does not come" not in loop_sentence(loop, "metric")
     (chalk,) = [words for words in season_cautions(season) if "chalk settles out" in words]
     assert chalk in ramp_answer(hard_ramp, "metric")["cautions"]
+
+
+def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
+    winter = [{"from": dt.date(2026, 11, 15), "share": 0.0}, {"from": dt.date(2027, 3, 15), "share": 1.0}]
+    site = load_site(FOLDER / "heron_lane.toml").with_changes({"loops.main.feeding_ramp": winter})
+    ramp = feeding_ramp(site, dt.date(2027, 3, 15))
+    loop = next(loop for loop in ramp.loops if loop.loop == "main")
+    assert loop.full_from is None
+    assert loop.ph_binding.ph > 8.0
+    assert loop.ph_binding.tan_mg_l < 0.5
+    # so little feed starves more fish than ammonia harms: the schedule is told for what it is, and not given
+    assert loop.fate.dying > loop.fate_as_fed.dying + 20.0
+    words = loop_sentence(loop, "us")
+    assert "no schedule that was tried is worth following" in words
+    assert "more surface" not in words
+    assert "loops.main.feeding_ramp" not in ramp.offered
+    assert loop.water_advice.safe_from < dt.date(2027, 4, 15)
+    assert loop.water_advice.fate.dying < loop.fate.dying
 
 
 def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,8 @@ from streamlit.testing.v1 import AppTest
 from stocksim.engine.running import run_season
 from stocksim.faces.charts import trouble_panel
 from stocksim.faces.powercut import headline
-from stocksim.faces.ramp_words import loop_sentence, site_lines
+from stocksim.faces.ramp_sources import ramp_sources
+from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, site_lines
 from stocksim.faces.water_words import loop_sentences
 from stocksim.planning.outage import power_cut
 from stocksim.planning.ramp import feeding_ramp
@@ -105,6 +107,9 @@ def test_ramp_on_demand_and_written_into_the_site(monkeypatch, young):
     ramp = feeding_ramp(young)
     for loop in ramp.loops:
         assert loop_sentence(loop, "us") in words(at)
+        assert as_fed_sentence(loop) in words(at)
+    for source in ramp_sources(ramp.proof.site):
+        assert escape(source, quote=False) in words(at)
     assert at.code[0].value == "\n".join(site_lines(ramp))
     before = at.session_state["site_text"]
     next(b for b in at.button if b.label == "Write the ramp into the site").click().run()
@@ -149,6 +154,9 @@ def test_power_cut_of_the_keeper(monkeypatch, young_season):
     assert "lethal, battery air" in shown
     assert "lethal, cylinder" in shown
     assert "a room that stands at 40.0 degF" in shown
+    # the page speaks of its own field, not of the command line's option
+    assert 'in the field "Coldest room air"' in shown
+    assert "--room" not in shown
     assert "cylinder upright" in shown
     # what was typed is still there after another page was looked at
     at.switch_page("stocksim/faces/pages/fish.py").run()
@@ -165,6 +173,7 @@ def test_power_cut_of_the_keeper(monkeypatch, young_season):
         ({"Hour": "25"}, ["give an hour of the day from 0 to 24"]),
         ({"Battery": "10", "Coldest": "5 apples"}, ["has no unit", "is not a unit of temperature"]),
         ({"Oxygen": "10 L"}, ["give both"]),
+        ({"Battery": "0 W", "Hour": "25"}, ["0 W is no battery air pump", "give an hour of the day from 0 to 24"]),
         ({"Hour": "nan"}, ["nan"]),
     ],
 )

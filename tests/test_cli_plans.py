@@ -94,6 +94,9 @@ def test_powercut_prints_its_answer_first_and_the_cautions_that_save_lives(run):
     assert "oil" not in flat
     bottle = run("powercut", "house.toml", "--cylinder", "10 L", "--pressure", "150 bar").out
     assert "Oxygen feeds fire" in bottle
+    for source in run("powercut", "house.toml", "--json").data["sources"]:
+        assert f"- {source}" in flat
+    assert "Cole & Caraco 1998" in flat
 
 
 def test_powercut_without_fish_has_an_answer(run):
@@ -115,6 +118,8 @@ def test_powercut_without_fish_has_an_answer(run):
         (["--hour", "nan"], ["--hour: nan is not allowed"]),
         (["--battery", "10"], ['--battery: "10" has no unit; write a power in W, kW or Btu/h']),
         (["--battery", "-5 W"], ["--battery: -5 is not allowed"]),
+        (["--battery", "0 W"], ["--battery: 0 W is no battery air pump; give the power of yours, or leave this out."]),
+        (["--battery", "0 kW", "--hour", "30"], ["--battery: 0 W is no battery air pump", "--hour: 30 is not allowed"]),
         (["--cylinder", "10 L"], ["--cylinder: give both"]),
         (["--pressure", "150 bar"], ["--cylinder: give both"]),
         (["--cylinder", "10 L", "--pressure", "150"],
@@ -196,7 +201,11 @@ def test_ramp_of_a_mature_film_asks_for_nothing(run):
     assert (loop["loop"], loop["needs_ramp"], loop["weeks"]) == ("main", False, [])
     assert loop["full_ration_from"] == ran.data["start"] == "2026-10-01"
     assert ran.data["site_changes"] == {}
-    assert "no ramp needed" in run("ramp", "house.toml").out
+    plain = " ".join(run("ramp", "house.toml").out.split())
+    assert "no ramp needed" in plain
+    assert "US EPA 1975" in plain
+    for source in ran.data["sources"]:
+        assert f"- {source}" in plain
 
 
 def test_ramp_of_a_young_film_is_a_schedule_that_keeps_its_promise_in_a_season(run):

@@ -16,7 +16,8 @@ from small_sites import START, build, one_tank, two_loops
 from stocksim import InputError, load_site, run_season
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import scenario_count, simulate
-from stocksim.faces.ramp_words import loop_sentence, ramp_answer, ramp_text, site_lines
+from stocksim.faces.ramp_data import ramp_answer
+from stocksim.faces.ramp_words import loop_sentence, ramp_text, site_lines
 from stocksim.planning import climb
 from stocksim.planning.climb import MOST_RISE_SHARE, RESERVE_PERCENT, STEPS, first_days, judged, margins_of
 from stocksim.planning.levers import find_levers, prove_lever

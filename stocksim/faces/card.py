@@ -25,6 +25,7 @@ AMOUNTS = {
     "heater": ("Heater on the generator", "1500 W", "heater_w", "power", 1.0),
     "head": ("Head of the pumps", "2 m", "head_m", "length", 1.0),
 }
+NO_BATTERY = "0 W is no battery air pump; give the power of yours, or leave this out."
 EXAMPLES_US = {"cylinder": "2.6 gal", "pressure": "2200 psi", "room": "40 degF", "head": "6 ft"}
 
 
@@ -72,6 +73,8 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
         try:
             if text:
                 given[name] = factor * parse_quantity(text, dimension)
+                if key == "battery" and not given[name]:
+                    raise InputError(NO_BATTERY)
             looked[key] = given.get(name, 0.0)
         except InputError as error:
             faults += [Fault("", label, fault.message) for fault in error.faults]
@@ -98,7 +101,7 @@ def card_html(cut: PowerCut, units: str) -> str:
     str
         HTML; alone on paper it fills the upper half of an A4 sheet.
     """
-    answer = powercut_answer(cut, units)
+    answer = powercut_answer(cut, units, f'in the field "{AMOUNTS["room"][0]}"')
     notes = list(answer["notes"])
     parts = [f'<div class="ss-card-answer" role="status">{escape(answer["answer"])}</div>']
     if cut.reserves:

@@ -251,7 +251,8 @@ def ramp(
     """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
     from stocksim.faces.answers import Bar
     from stocksim.faces.options import options, options_named
-    from stocksim.faces.ramp_words import ramp_answer, ramp_text
+    from stocksim.faces.ramp_data import ramp_answer
+    from stocksim.faces.ramp_words import ramp_text
     from stocksim.planning.ramp import feeding_ramp
     from stocksim.site.reading import load_site
 

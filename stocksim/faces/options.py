@@ -122,13 +122,15 @@ def powercut_options(site: Path, on: str | None, hour: float | None, **texts: st
     InputError
         With every fault of the site and of all options.
     """
-    from stocksim.faces.card import AMOUNTS
+    from stocksim.faces.card import AMOUNTS, NO_BATTERY
     from stocksim.planning.cut_faults import cut_faults
     from stocksim.site.reading import load_site
 
     (day, *amounts), faults = read_options(
         ("--on", on, "date"), *((f"--{key}", texts[key], AMOUNTS[key][3]) for key in AMOUNTS)
     )
+    if amounts[list(AMOUNTS).index("battery")] == 0.0:
+        faults.append(Fault("", "--battery", NO_BATTERY))
     given: dict[str, float | None] = {"hour": hour}
     for key, amount in zip(AMOUNTS, amounts, strict=True):
         if amount is not None or texts[key] is None:  # one that cannot be read is judged no further

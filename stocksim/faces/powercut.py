@@ -47,7 +47,8 @@ SOURCES = (
     "Cs: Benson & Krause 1984.",
     "Use: the fish of that day in the season, 1.4 times the mean at the peak (1.3-1.5, from memory of "
     "Timmons & Ebeling), peak at 18:00 and trough at 06:00 (our assumption).",
-    "Stress is oxygen_recommended and lethal is oxygen_lethal of the species file, with their sources there.",
+    "Stress is oxygen_recommended and lethal is oxygen_lethal of the species file, with their sources there (page "
+    "Fish, or stocksim fish).",
     "Battery air pump: 0.7 kg of oxygen a kWh (from memory of Boyd 1998; 0.5-1.5 is met), as long as its "
     "battery lasts.",
     f"Cylinder: ideal gas at 15 degC, {100 * CYLINDER_DISSOLVED_SHARE:.0f} % dissolves (5-20 % is common "
@@ -61,7 +62,7 @@ SOURCES = (
 )  # fmt: skip
 
 
-def powercut_answer(cut: PowerCut, units: str) -> dict[str, Any]:
+def powercut_answer(cut: PowerCut, units: str, room_field: str = "with --room") -> dict[str, Any]:
     """The power-cut answer as plain data.
 
     Parameters
@@ -70,6 +71,8 @@ def powercut_answer(cut: PowerCut, units: str) -> dict[str, Any]:
         Of `stocksim.planning.outage`.
     units : str
         ``metric`` or ``us``, for the sentences; the numbers' units stand in their keys.
+    room_field : str
+        Where this face takes the room's air, in words.
 
     Returns
     -------
@@ -96,7 +99,7 @@ def powercut_answer(cut: PowerCut, units: str) -> dict[str, Any]:
             "pump_efficiency": PUMP_EFFICIENCY,
             "power_guessed_for": list(generator.guessed),
         },
-        "notes": [UNSURE, _room_words(cut, units), _generator_words(cut, units)],
+        "notes": [UNSURE, _room_words(cut, units, room_field), _generator_words(cut, units)],
         "cautions": _cautions(cut),
         "sources": list(SOURCES),
     }
@@ -109,7 +112,7 @@ def powercut_answer(cut: PowerCut, units: str) -> dict[str, Any]:
 
 
 def powercut_text(cut: PowerCut, units: str) -> str:
-    """The power-cut answer on half a sheet, its first line the answer.
+    """The power-cut answer on half a sheet, its first line the answer, and the sources below it.
 
     Parameters
     ----------
@@ -125,13 +128,14 @@ def powercut_text(cut: PowerCut, units: str) -> str:
     if cut.reserves:
         lines += [occasion(cut), "", text_table(reserve_rows(cut, units)), *_wrapped(f"({TABLE_WORDS})"), ""]
         lines += _wrapped(UNSURE)
-        lines += _wrapped(_room_words(cut, units))
+        lines += _wrapped(_room_words(cut, units, "with --room"))
         if cut.cylinder_g > 0.0:
             lines += _wrapped(cylinder_words(cut))
     lines += _wrapped(_generator_words(cut, units))
-    lines += ["", "Cautions:"]
-    for caution in _cautions(cut):
-        lines += _wrapped(f"- {caution}")
+    for head, items in (("Cautions", _cautions(cut)), ("Sources", SOURCES)):
+        lines += ["", f"{head}:"]
+        for item in items:
+            lines += _wrapped(f"- {item}")
     return "\n".join(lines)
 
 
@@ -220,12 +224,12 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
     return row
 
 
-def _room_words(cut: PowerCut, units: str) -> str:
+def _room_words(cut: PowerCut, units: str, room_field: str) -> str:
     room = format_quantity(cut.room_c, "temperature", units)
     other = " The coldest day is another day than the worst for oxygen: ask for it by its date."
     return (
-        f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect with "
-        f"--room), tanks bare and uncovered.{other if cut.is_worst_day else ''}"
+        f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect "
+        f"{room_field}), tanks bare and uncovered.{other if cut.is_worst_day else ''}"
     )
 
 

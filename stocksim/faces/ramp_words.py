@@ -1,22 +1,29 @@
-"""A feeding ramp as an answer: plain data, and text with one table a loop."""
+"""A feeding ramp in words: a sentence and one table a loop, cautions, sources."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 import textwrap
-from typing import Any
 
 from stocksim.engine.findings import Finding
+from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.tables import text_table
+from stocksim.faces.words import cautions as season_cautions
 from stocksim.faces.words import day_words, level_words
 from stocksim.planning.climb import MOST_RISE_SHARE, RESERVE_PERCENT
 from stocksim.planning.ramp import LoopRamp, Ramp, RampWeek
+from stocksim.planning.ramp_advice import WaterAdvice
+from stocksim.planning.ramp_fate import EASY_PH
 from stocksim.site.notes import own_files
 from stocksim.units import parse_quantity
 
 _NAMES = {"unionized_ammonia": "un-ionized ammonia", "nitrite": "nitrite"}
 _BOUND = _NAMES | {"rise": "usual weekly rise", "ration": "full ration"}
+COPY_WORDS = {
+    False: "To run the season with it, write into the site file",
+    True: "To run the season with it, fish dying in it as told above, write into the site file",
+}
 _OUNCE_G = parse_quantity("1 oz", "weight")
 CAUTIONS = (
     "Film growth is known to a factor of 2. Test ammonia and nitrite before each day's first feed while the ramp "
@@ -25,6 +32,11 @@ CAUTIONS = (
     "professional.",
     "Young and thin fish bear only a short fast; where the table asks for weeks with no feed, have fewer fish there "
     "or seed the filter from a healthy running one.",
+)
+
+PH_CARE = (
+    "Dose no base while pH stands above 8, test pH and alkalinity first, and change water slowly, at the tank's "
+    "temperature and free of chlorine (common practice)."
 )
 
 TABLE_WORDS = (
@@ -68,28 +80,105 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
     name = f"Loop {loop.loop}"
     if not loop.has_fish:
         return f"{name}: no fish are fed here."
+    if not loop.is_offered and loop.weeks:
+        return f"{name}: {_lost_words(loop)}"
+    if not loop.weeks and loop.full_from is None:
+        return (
+            f"{name}: no ramp is worked out. Ammonia and nitrite stay under every limit with the file's full ration, "
+            f"but {_death_words(loop)}: look for the cause among the season's other limits."
+        )
     if not loop.weeks:
         holds = day_words(loop.full_from or dt.date.min)
         sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {holds}."
     else:
-        held, change = _held(loop)
-        feed = min(week.feed_g_day for week in held)
-        what = f"hold feed at {_feed_words(feed, units)}" if held[0].share > 0.0 else "feed nothing"
-        until = "for the weeks of the table" if change is None else f"until {day_words(change - dt.timedelta(days=1))}"
-        sentence = f"{name}: {what} {until}"
-        if loop.full_from is None:
-            sentence += (
-                "; the film does not come to carry the file's full ration in this season: fewer fish, or more surface."
-            )
-        else:
-            sentence += f", then follow the table; by the model the full ration holds from {day_words(loop.full_from)}."
+        sentence = f"{name}: {_schedule_words(loop, units)}"
+    if loop.fate.is_told:
+        sentence += f" In its own run {_death_words(loop)}."
     if loop.still_broken:
         first = loop.still_broken[0]
         # another lever than fewer fish says what is wrong itself, as alkalinity that runs out
         crowd = "" if first.lever and not first.lever.startswith("keep ") else ": too many fish for this film"
-        helps = f" What helps: {first.lever}." if first.lever else ""
-        sentence += f" But even so, {_broken_words(first)}{crowd}.{helps}"
+        sentence += f" But even so, {_broken_words(first)}{crowd}.{_help_words(first)}"
     return sentence
+
+
+def _schedule_words(loop: LoopRamp, units: str) -> str:
+    """The first weeks of the schedule, and where it leads."""
+    held, change = _held(loop)
+    feed = min(week.feed_g_day for week in held)
+    what = f"hold feed at {_feed_words(feed, units)}" if held[0].share > 0.0 else "feed nothing"
+    until = "for the weeks of the table" if change is None else f"until {day_words(change - dt.timedelta(days=1))}"
+    if loop.full_from is not None:
+        full = day_words(loop.full_from)
+        return f"{what} {until}, then follow the table; by the model the full ration holds from {full}."
+    if loop.weeks[-1].share >= 1.0:
+        return f"{what} {until}, then follow the table. No day is named from which the full ration holds."
+    why = f"; this schedule does not reach the file's full ration, last held back by {_BOUND[loop.weeks[-1].bound_by]}."
+    if loop.ph_binding is None and not loop.still_broken:
+        why += " Fewer fish or more surface for the film may help: untested here."
+    return f"{what} {until}{why}"
+
+
+def _lost_words(loop: LoopRamp) -> str:
+    """That the schedule found loses as many fish as none, and what would help."""
+    keeps = "keeps these fish" if loop.fate.loses_all else "is worth following"
+    words = f"no schedule that was tried {keeps}: with the one found {_death_words(loop)}."
+    if loop.still_broken:
+        first = loop.still_broken[0]
+        words += f" There {_broken_words(first)}.{_help_words(first)}"
+    else:
+        words += " Ammonia and nitrite hold in it, so hunger, or oxygen, is what kills."
+    if loop.fate.loses_all:
+        words += " Put no fish into water before tests show ammonia and nitrite under their limits (common practice)."
+    return f"{words} Its lines for the site file are left out."
+
+
+def _death_words(loop: LoopRamp) -> str:
+    fate, as_fed = loop.fate, loop.fate_as_fed
+    since = f", from {day_words(fate.first_date)}" if fate.first_date else ""
+    other = "" if not loop.weeks else f" (fed as the file says, {as_fed.dying:.0f})"
+    return f"{fate.dying:.0f} of {fate.fish:.0f} fish die of the water or of hunger{since}{other}"
+
+
+def _help_words(finding: Finding) -> str:
+    """The lever of a finding as a sentence; one that was not found says so itself."""
+    if not finding.lever:
+        return ""
+    if finding.lever.startswith("no single change"):
+        return f" {finding.lever[0].upper()}{finding.lever[1:]}."
+    return f" What helps: {finding.lever}."
+
+
+def ph_sentence(loop: LoopRamp) -> str:
+    """That pH, not the film, brings un-ionized ammonia to its limit, and what helps; empty where it does not."""
+    at = loop.ph_binding
+    if at is None:
+        return ""
+    words = (
+        f"What binds in loop {loop.loop} is pH: on {day_words(at.date)} un-ionized ammonia is "
+        f"{_level(at.unionized_mg_l)} mg/L in tank {at.tank} (keep below {_level(at.limit_mg_l)}) at only "
+        f"{at.tan_mg_l:.2f} mg/L of total ammonia nitrogen, because pH is {at.ph:.1f}, with {at.alkalinity_mg_l:.0f} "
+        f"mg/L of alkalinity as CaCO3. At pH {EASY_PH:g} the same ammonia would be {_level(at.at_easy_ph_mg_l)} mg/L "
+        "un-ionized."
+    )
+    if loop.water_advice is not None:
+        words += f" {_water_words(loop.water_advice)}"
+    return f"{words} {PH_CARE}"
+
+
+def _water_words(advice: WaterAdvice) -> str:
+    levels = f"from {_level(advice.before_mg_l)} to {_level(advice.worst_mg_l)} mg/L"
+    if advice.safe_from is None:
+        return (
+            f"Of the water changes and softer waters tried, {advice.words}, does most: in a run at the full ration it "
+            f"takes the worst un-ionized ammonia {levels}, which is not enough alone."
+        )
+    return (
+        f"What helps: {advice.words}. In a run with it and the full ration, the worst un-ionized ammonia falls "
+        f"{levels}, ammonia and nitrite keep the ramp's reserve from {day_words(advice.safe_from)} on, and "
+        f"{advice.fate.dying:.0f} of {advice.fate.fish:.0f} fish die; try it in the site file and ask for the ramp "
+        "again."
+    )
 
 
 def _broken_words(finding: Finding) -> str:
@@ -113,7 +202,9 @@ def as_fed_sentence(loop: LoopRamp) -> str:
         for limit in _NAMES
         if (of_limit := [f for f in broken if f.limit == limit])
     ]
-    return f"Fed as the file says, {'; '.join(_broken_words(finding) for finding in worst)}."
+    dying = loop.fate_as_fed
+    dead = f"; {dying.dying:.0f} of {dying.fish:.0f} fish die of the water or of hunger" if dying.is_told else ""
+    return f"Fed as the file says, {'; '.join(_broken_words(finding) for finding in worst)}{dead}."
 
 
 def _level(value: float) -> str:
@@ -145,11 +236,21 @@ def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
 def site_lines(ramp: Ramp) -> list[str]:
     """The schedule as lines of a site file."""
     lines = []
-    for dotted, steps in ramp.changes.items():
+    for dotted, steps in ramp.offered.items():
         table, key = dotted.rsplit(".", 1)
         written = ", ".join(f"{{ from = {step['from']}, share = {step['share']:g} }}" for step in steps)
         lines += [f"[{table}]", f"{key} = [{written}]"]
     return lines
+
+
+def is_deadly(ramp: Ramp) -> bool:
+    """Whether a schedule that is offered loses fish in its own run."""
+    return any(f"loops.{loop.loop}.feeding_ramp" in ramp.offered and not loop.fate.keeps_fish for loop in ramp.loops)
+
+
+def is_table_shown(loop: LoopRamp) -> bool:
+    """Whether the weeks are worth a table: not where all fish die of them."""
+    return bool(loop.weeks) and not loop.fate.loses_all
 
 
 def ramp_text(ramp: Ramp, units: str) -> str:
@@ -172,83 +273,24 @@ def ramp_text(ramp: Ramp, units: str) -> str:
         lines += textwrap.wrap(loop_sentence(loop, units), 110)
         if loop.has_fish:
             lines += textwrap.wrap(as_fed_sentence(loop), 110)
-        if loop.weeks:
+            lines += textwrap.wrap(ph_sentence(loop), 110)
+        if is_table_shown(loop):
             lines += ["", text_table(week_rows(loop, units))]
         lines.append("")
-    if any(loop.weeks for loop in ramp.loops):
+    if any(map(is_table_shown, ramp.loops)):
         lines += textwrap.wrap(TABLE_WORDS, 110)
-    if ramp.changes:
-        lines += ["", "To run the season with it, write into the site file:", *site_lines(ramp)]
-    lines += ["", "Cautions:"]
-    for caution in cautions(ramp):
-        lines += textwrap.wrap(f"- {caution}", 110, subsequent_indent="  ")
+    if ramp.offered:
+        lines += ["", f"{COPY_WORDS[is_deadly(ramp)]}:", *site_lines(ramp)]
+    for head, items in (("Cautions", cautions(ramp)), ("Sources", ramp_sources(ramp.proof.site))):
+        lines += ["", f"{head}:"]
+        for item in items:
+            lines += textwrap.wrap(f"- {item}", 110, subsequent_indent="  ")
     return "\n".join(lines)
 
 
 def cautions(ramp: Ramp) -> list[str]:
     """What to mind beside the schedule, library files of the keeper's own among it."""
     site = ramp.proof.site
-    return [*CAUTIONS, *own_files(site.species, site.feeds, site.crops)]
-
-
-def ramp_answer(ramp: Ramp, units: str) -> dict[str, Any]:
-    """The answer as plain data, keys carry units; numbers are metric, sentences in the keeper's units."""
-    return {
-        "site": ramp.proof.site.file.site.name,
-        "start": ramp.start.isoformat(),
-        "reserve_percent": RESERVE_PERCENT,
-        "loops": [_loop_answer(loop, units) for loop in ramp.loops],
-        "site_changes": {
-            dotted: [{"from": step["from"].isoformat(), "share": step["share"]} for step in steps]
-            for dotted, steps in ramp.changes.items()
-        },
-        "cautions": cautions(ramp),
-    }
-
-
-def _loop_answer(loop: LoopRamp, units: str) -> dict[str, Any]:
-    return {
-        "loop": loop.loop,
-        "answer": loop_sentence(loop, units),
-        "as_fed_answer": as_fed_sentence(loop) if loop.has_fish else None,
-        "needs_ramp": loop.needs_ramp,
-        "full_ration_from": loop.full_from.isoformat() if loop.full_from and loop.has_fish else None,
-        "lookahead_days": loop.lookahead_days,
-        "weeks": [
-            {
-                "week_from": week.start.isoformat(),
-                "feed_g_day": round(week.feed_g_day, 2),
-                "share_of_ration": week.share,
-                "fraction_of_appetite": round(week.appetite_fraction, 4),
-                "unionized_ammonia_max_mg_l": _number(week.unionized_max_mg_l),
-                "unionized_ammonia_limit_mg_l": _number(week.unionized_limit_mg_l),
-                "nitrite_n_max_mg_l": _number(week.nitrite_max_mg_l),
-                "nitrite_n_limit_mg_l": _number(week.nitrite_limit_mg_l),
-                "ammonia_oxidizer_maturity": _number(week.ammonia_maturity),
-                "nitrite_oxidizer_maturity": _number(week.nitrite_maturity),
-                "held_by": week.bound_by,
-            }
-            for week in loop.weeks
-        ],
-        "as_fed": [_finding_answer(finding) for finding in loop.as_fed],
-        "still_broken": [_finding_answer(finding) for finding in loop.still_broken],
-    }
-
-
-def _number(value: float) -> float | None:
-    return None if math.isnan(value) else round(value, 6)
-
-
-def _finding_answer(finding: Finding) -> dict[str, Any]:
-    return {
-        "limit": finding.limit,
-        "where": finding.where,
-        "first_date": finding.first_date.isoformat() if finding.first_date else None,
-        "worst_date": finding.worst_date.isoformat(),
-        "worst_value": round(finding.worst_value, 6),
-        "threshold": round(finding.threshold, 6),
-        "unit": finding.unit,
-        "margin_percent": None if finding.margin_percent is None else round(finding.margin_percent, 2),
-        "days_broken": finding.days_broken,
-        "lever": finding.lever or None,
-    }
+    # the season says it in its own cautions, loop by loop
+    chalk = [words for words in season_cautions(ramp.proof) if "chalk settles out" in words]
+    return [*CAUTIONS, *chalk, *own_files(site.species, site.feeds, site.crops)]

@@ -97,13 +97,14 @@ def _climb(
     taken: dict[int, list[float]] = {column: [] for column in first_week}
     bound: dict[int, list[str]] = {column: [] for column in first_week}
     stuck: set[int] = set()
+    emptied: set[int] = set()  # loops whose fish are all gone, with none to come: nobody is left to feed
     # no rise in the season's last days: there a share would pass for want of days to judge it by
     last = max((layout.days - day - LOOKAHEADS_DAYS[0]) // WEEK_DAYS, 1 + max(first_week.values()))
     most = min(MOST_WEEKS + max(first_week.values()), last)
     for week in range(most):
         begin = day + WEEK_DAYS * week
         end = min(begin + WEEK_DAYS + lookahead, layout.days)
-        active = [c for c, first in first_week.items() if week >= first and c not in stuck]
+        active = [c for c, first in first_week.items() if week >= first and c not in stuck | emptied]
         active = [c for c in active if not taken[c] or taken[c][-1] < 1.0]
         if week >= max(first_week.values()) and not active:
             break
@@ -116,7 +117,8 @@ def _climb(
             padded = np.pad(some, (0, scenarios - some.size), mode="edge")
             trial[:, begin:, c] = padded[:, None]
         part = first_days(replace(layout, ration_by_day=trial), end)
-        margins = margins_of(part, judged(part, simulate(part)))[:, :, begin:]
+        course = simulate(part)
+        margins = margins_of(part, judged(part, course))[:, :, begin:]
         safe = is_safe(margins)
         for c, some in tried.items():
             good = np.flatnonzero(safe[: some.size, c])
@@ -127,6 +129,8 @@ def _climb(
             taken[c].append(float(some[pick]))
             bound[c].append(_binding(margins[:, :, :, c], some, pick))
             shares[begin:, c] = some[pick]
+            if not _has_fish(part, course, c, min(begin + WEEK_DAYS, part.days) - 1, pick):
+                emptied.add(c)
         if progress is not None:
             progress(week + 1, most)
     # a full ration that a longer look would not have allowed is a dead end, too
@@ -137,6 +141,12 @@ def _climb(
         if not is_safe(margins[:, :, day:end])[0, c]:
             stuck.add(c)
     return {c: Climb(first_week[c], taken[c], bound[c], lookahead, c in stuck) for c in first_week}
+
+
+def _has_fish(layout: Layout, course: Course, column: int, day: int, scenario: int) -> bool:
+    """Whether fish of a loop live in a day's evening, or are stocked later."""
+    inside = layout.cohort_loop[:, column] > 0.0
+    return bool(course.present[scenario, day, inside].any() or (layout.stocked_day[inside] > day).any())
 
 
 def _candidates(
@@ -173,7 +183,9 @@ def judged_limits(series: list[LimitSeries]) -> list[LimitSeries]:
 
 
 def judged(layout: Layout, course: Course) -> list[LimitSeries]:
-    return judged_limits(limit_series(layout, course, tank_extremes(layout, course)))
+    """Ammonia and nitrite of the fish that were there in the morning: a day that killed them all must not look safe."""
+    morning = replace(course, count=course.count + course.deaths)
+    return judged_limits(limit_series(layout, morning, tank_extremes(layout, course)))
 
 
 def margins_of(layout: Layout, series: list[LimitSeries]) -> FloatArray:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stocksim.engine.findings import Finding, LimitSeries, findings
 from stocksim.engine.layout import Layout, build_layout
@@ -18,16 +17,17 @@ from stocksim.engine.season import simulate
 from stocksim.errors import InputError
 from stocksim.planning.climb import (
     LOOKAHEADS_DAYS,
+    RESERVE_PERCENT,
     WEEK_DAYS,
     Climb,
     Progress,
     is_safe,
     judged,
-    judged_limits,
     margins_of,
     schedule,
 )
-from stocksim.planning.levers import prove_lever
+from stocksim.planning.ramp_advice import WaterAdvice, nearest, proved_words, softer_water
+from stocksim.planning.ramp_fate import TOLD_DEATHS, LoopFate, PhBinding, loop_fate, ph_binding
 from stocksim.site.reading import Site
 
 
@@ -77,7 +77,8 @@ class LoopRamp:
     weeks : tuple of RampWeek
         Up to the week of the full ration; empty where the full ration is safe from the first day.
     full_from : date or None
-        From when the file's full ration is safe; None if it was not reached.
+        From when the file's full ration is safe; None if it was not reached, or if the proving run loses fish in the
+        nine weeks after it.
     lookahead_days : int
         Days beyond each week that its share was tried for.
     as_fed : tuple of Finding
@@ -86,6 +87,12 @@ class LoopRamp:
         The same limits where the proving run breaks them all the same; the first of them with a lever.
     has_fish : bool
         Whether there are fish to feed from the first day on.
+    fate, fate_as_fed : LoopFate
+        Of the loop's fish from the first day on, in the proving run and if fed as the file says.
+    ph_binding : PhBinding or None
+        Where pH, not much ammonia, brings un-ionized ammonia to its limit while the share rises.
+    water_advice : WaterAdvice or None
+        What helps then, where the schedule does not reach the full ration.
     """
 
     loop: str
@@ -95,11 +102,20 @@ class LoopRamp:
     as_fed: tuple[Finding, ...]
     still_broken: tuple[Finding, ...]
     has_fish: bool
+    fate: LoopFate
+    fate_as_fed: LoopFate
+    ph_binding: PhBinding | None
+    water_advice: WaterAdvice | None
 
     @property
     def needs_ramp(self) -> bool:
         """Whether the full ration is too much on the first day."""
         return bool(self.weeks)
+
+    @property
+    def is_offered(self) -> bool:
+        """Whether the schedule is worth writing down: it keeps the fish, or more than feeding as the file says."""
+        return self.fate.keeps_fish or self.fate.dying <= self.fate_as_fed.dying - TOLD_DEATHS
 
 
 @dataclass(frozen=True)
@@ -110,6 +126,12 @@ class Ramp:
     loops: tuple[LoopRamp, ...]
     changes: Mapping[str, Any]
     proof: Season
+
+    @property
+    def offered(self) -> Mapping[str, Any]:
+        """The changes of the loops whose schedule is worth writing down."""
+        left_out = {f"loops.{loop.loop}.feeding_ramp" for loop in self.loops if not loop.is_offered}
+        return {dotted: steps for dotted, steps in self.changes.items() if dotted not in left_out}
 
 
 def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | None = None) -> Ramp:
@@ -162,25 +184,53 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
     climbs = schedule(replace(layout, ration_by_day=full), day, {c: fed[c] or 0 for c in pending}, progress)
     changes = _changes(site, start, climbs)
     proof = run_season(site, **changes)
-    broken = [
-        f for f in findings(proof.layout, [_from_day(one, day) for one in judged_limits(proof.limits)]) if f.is_broken
-    ]
+    proved = judged(proof.layout, proof.course)
+    broken = [f for f in findings(proof.layout, [_from_day(one, day) for one in proved]) if f.is_broken]
     loops = []
     for column, name in enumerate(layout.loops):
         tanks = {f"tanks.{key}" for key, tank in site.file.tanks.items() if tank.loop == name}
         still = [f for f in broken if f.where in tanks]
-        if still:
-            still[0] = replace(still[0], lever=prove_lever(proof, still[0])[1])
         climb = climbs.get(column)
-        weeks = _weeks(proof, column, day, climb) if climb else ()
-        reached = weeks[-1].start if weeks and weeks[-1].share >= 1.0 else None
+        fate = loop_fate(proof.layout, proof.course, column, day, layout.days)
+        if still:
+            still[0] = replace(still[0], lever=proved_words(proof, still[0], column, day, fate))
+        weeks = _weeks(proof, proved, column, day, climb) if climb else ()
+        full_from = weeks[-1].start if weeks and weeks[-1].share >= 1.0 else None if climb else start
+        if full_from and not _keeps_fish(proof, column, day, full_from):
+            full_from = None
+        binding = advice = None
+        if climb and _is_bound_by_ammonia(climb, still):
+            end = day + WEEK_DAYS * (climb.first_week + len(weeks))
+            binding = ph_binding(proof.layout, proof.course, proved[0], column, day, end, RESERVE_PERCENT)
+        if binding and full_from is None:
+            advice = softer_water(site.with_changes(_changes(site, start, {})), name, start)
         loops.append(
             LoopRamp(
-                name, weeks, reached if climb else start, climb.lookahead_days if climb else LOOKAHEADS_DAYS[-1],
-                tuple(f for f in as_fed if f.where in tanks), tuple(still), fed[column] is not None,
+                name, weeks, full_from, climb.lookahead_days if climb else LOOKAHEADS_DAYS[-1],
+                tuple(f for f in as_fed if f.where in tanks), tuple(still), fed[column] is not None, fate,
+                loop_fate(layout, course, column, day, layout.days), binding, advice,
             )
         )  # fmt: skip
     return Ramp(start, tuple(loops), changes, proof)
+
+
+def _is_bound_by_ammonia(climb: Climb, still: list[Finding]) -> bool:
+    """Whether un-ionized ammonia, more than nitrite, keeps a schedule down, or is broken all the same."""
+    weeks = climb.bound_by.count("unionized_ammonia") - climb.bound_by.count("nitrite")
+    return weeks > 0 or any(finding.limit == "unionized_ammonia" for finding in still)
+
+
+def _keeps_fish(proof: Season, column: int, day: int, full_from: dt.date) -> bool:
+    """Whether fish eat the full ration, and next to none die up to nine weeks after it or after the last came."""
+    layout = proof.layout
+    inside = layout.cohort_loop[:, column] > 0.0
+    if not inside.any():
+        return True
+    came = layout.stocked_day[inside]
+    last = max((full_from - layout.start).days, int(came[came < layout.days].max(initial=day)))
+    end = min(last + WEEK_DAYS + LOOKAHEADS_DAYS[-1], layout.days)
+    there = proof.course.count[0, (full_from - layout.start).days : end][:, inside].sum(axis=1)
+    return bool(there.max() >= TOLD_DEATHS) and loop_fate(layout, proof.course, column, day, end).keeps_fish
 
 
 def _from_day(series: LimitSeries, day: int) -> LimitSeries:
@@ -220,7 +270,7 @@ def _changes(site: Site, start: dt.date, climbs: dict[int, Climb]) -> dict[str, 
     return changes
 
 
-def _weeks(proof: Season, column: int, day: int, climb: Climb) -> tuple[RampWeek, ...]:
+def _weeks(proof: Season, proved: list[LimitSeries], column: int, day: int, climb: Climb) -> tuple[RampWeek, ...]:
     """The table of a loop from the proving run."""
     layout, course = proof.layout, proof.course
     members = layout.cohort_loop[:, column]
@@ -235,15 +285,15 @@ def _weeks(proof: Season, column: int, day: int, climb: Climb) -> tuple[RampWeek
         np.divide((of[0] * weight).sum(axis=-1), whole, out=np.full(whole.shape, np.nan), where=whole > 0.0)
         for of in (course.ammonia_maturity, course.nitrite_maturity)
     )
-    unionized_series, nitrite_series = judged_limits(proof.limits)
+    unionized_series, nitrite_series = proved
     present = (course.count[0] @ members) > 0.0
     weeks = []
     for number, (share, bound_by) in enumerate(zip(climb.shares, climb.bound_by, strict=True)):
         begin = day + WEEK_DAYS * (climb.first_week + number)
         days = slice(begin, min(begin + WEEK_DAYS, layout.days))
         fish_days = int(present[days].sum())
-        unionized_worst, unionized_limit = _nearest(unionized_series, days, tanks)
-        nitrite_worst, nitrite_limit = _nearest(nitrite_series, days, tanks)
+        unionized_worst, unionized_limit = nearest(unionized_series, days, tanks)
+        nitrite_worst, nitrite_limit = nearest(nitrite_series, days, tanks)
         whole_appetite = wanted[days].sum()
         weeks.append(
             RampWeek(
@@ -263,14 +313,3 @@ def _weeks(proof: Season, column: int, day: int, climb: Climb) -> tuple[RampWeek
             )
         )
     return tuple(weeks)
-
-
-def _nearest(series: LimitSeries, days: slice, tanks: NDArray[np.bool_]) -> tuple[float, float]:
-    """Value and threshold on the day and in the tank nearest to the limit."""
-    margin = np.broadcast_to(series.margin_percent, series.value.shape)[0, days][:, tanks]
-    if np.isnan(margin).all():
-        return np.nan, np.nan
-    place = np.unravel_index(np.nanargmin(margin), margin.shape)
-    value = np.broadcast_to(series.value, series.value.shape)[0, days][:, tanks]
-    threshold = np.broadcast_to(series.threshold, series.value.shape)[0, days][:, tanks]
-    return float(value[place]), float(threshold[place])

@@ -4,6 +4,7 @@ import streamlit as st
 
 from stocksim.errors import StocksimError
 from stocksim.faces import editing, markup, ramp_words, screen, water_words
+from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.tables import water_rows
 
 screen.begin()
@@ -63,15 +64,21 @@ if st.session_state.get("ramp_for") == source:
         st.html(markup.answer_html(ramp_words.loop_sentence(one, units)))
         if one.has_fish:
             st.caption(ramp_words.as_fed_sentence(one))
-        if one.weeks:
+        if one.ph_binding:
+            st.html(markup.bullets_html([ramp_words.ph_sentence(one)], is_small=False))
+        if ramp_words.is_table_shown(one):
             st.html(markup.table_html(ramp_words.week_rows(one, units)))
-    if any(one.weeks for one in ramp.loops):
+    if any(map(ramp_words.is_table_shown, ramp.loops)):
         st.caption(ramp_words.TABLE_WORDS)
-    if ramp.changes:
+    if ramp.offered:
+        if ramp_words.is_deadly(ramp):
+            st.caption(f"{ramp_words.COPY_WORDS[True]}:")
         st.code("\n".join(ramp_words.site_lines(ramp)), language="toml", wrap_lines=True)
         if not shown.faults:
-            st.button("Write the ramp into the site", on_click=write_ramp, args=(ramp.changes,))
+            st.button("Write the ramp into the site", on_click=write_ramp, args=(ramp.offered,))
     st.html(markup.bullets_html(ramp_words.cautions(ramp)))
+    with st.expander("What the ramp rests on"):
+        st.html(markup.bullets_html(ramp_sources(ramp.proof.site)))
 else:
     st.caption("Week by week, the most feed that a young or winter-shrunken film bears. Takes some seconds.")
 

@@ -1,0 +1,177 @@
+"""What helps a loop that no feeding schedule mends, each proved by a run of the season with it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.findings import Finding, LimitSeries
+from stocksim.engine.results import Season
+from stocksim.engine.running import run_season
+from stocksim.engine.waterworks import loop_water_m3, source_level
+from stocksim.planning.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
+from stocksim.planning.levers import prove_lever
+from stocksim.planning.ramp_fate import TOLD_DEATHS, LoopFate, loop_fate
+from stocksim.site.reading import Site
+from stocksim.units import format_quantity
+
+# Shares of the loop's water changed a week, and of the source water's alkalinity, that are tried (chosen in this
+# project).
+_CHANGED_SHARES, _SOFTER_SHARE = (0.1, 0.2, 0.3), 0.25
+
+
+@dataclass(frozen=True)
+class WaterAdvice:
+    """Softer water for a loop whose pH makes its ammonia toxic, with what a run with it gave.
+
+    Parameters
+    ----------
+    words : str
+        What to do, with quantities.
+    changes : dict
+        Dotted fields to new values.
+    before_mg_l, worst_mg_l : float
+        Un-ionized ammonia nearest to its limit at the full ration, without and with it. [mg/L]
+    safe_from : date or None
+        From when all ammonia and nitrite limits keep the ramp's reserve at the full ration, to the season's end;
+        None where that is in its last four weeks, or never.
+    fate : LoopFate
+        Of the loop's fish in that run.
+    """
+
+    words: str
+    changes: dict[str, Any]
+    before_mg_l: float
+    worst_mg_l: float
+    safe_from: dt.date | None
+    fate: LoopFate
+
+
+def proved_words(proof: Season, finding: Finding, column: int, first_day: int, fate: LoopFate) -> str:
+    """A lever for a limit that the schedule breaks, and whether the fish live in a run with it.
+
+    Parameters
+    ----------
+    proof : Season
+        Run with the schedule.
+    finding : Finding
+        The limit.
+    column, first_day : int
+        Number of the loop, and first day of the schedule.
+    fate : LoopFate
+        Of the loop in that run.
+
+    Returns
+    -------
+    str
+        A lever that mends the limit while the fish die all the same is not offered as a help.
+    """
+    lever, words = prove_lever(proof, finding)
+    if lever is None:
+        return words
+    after = run_season(proof.site, **lever.changes)
+    dying = loop_fate(after.layout, after.course, column, first_day, after.layout.days)
+    if not dying.is_told:
+        return words
+    if dying.dying > fate.dying - TOLD_DEATHS:
+        return "no single change that we tried keeps these fish alive; change several things at once"
+    return f"{words} (but even so {dying.dying:.0f} of {dying.fish:.0f} fish die in a run with it)"
+
+
+def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice:
+    """Water changes and softer water tried for a loop at its full ration, the gentlest that holds, else the best.
+
+    Parameters
+    ----------
+    site : Site
+        The site, fed the file's full ration from the start on.
+    loop : str
+        Name of the loop.
+    start : date
+        First day; before it nothing changes.
+
+    Returns
+    -------
+    WaterAdvice
+        Each change was run over the whole season.
+    """
+    plain = run_season(site)
+    layout = plain.layout
+    column, day = layout.loops.index(loop), (start - layout.start).days
+    water_m3, source = loop_water_m3(site, loop), source_level(site.file.loops[loop], "alkalinity")
+    soft = float(round(_SOFTER_SHARE * source))
+    softer = {
+        f"loops.{loop}.source_water.alkalinity": f"{soft:g} mg/L",
+        f"loops.{loop}.water_tests": _held_until(plain, loop, day),
+    }
+    before = _outcome(plain, column, day)[0]
+    tried = []
+    for is_soft, share in [(False, s) for s in _CHANGED_SHARES] + [(True, s) for s in (0.0, *_CHANGED_SHARES)]:
+        changes = (softer if is_soft else {}) | _changed_weekly(site, loop, start, share * water_m3)
+        after = run_season(site, **changes)
+        worst, safe_day = _outcome(after, column, day)
+        safe_from = after.dates[safe_day] if safe_day <= layout.days - LOOKAHEADS_DAYS[1] else None
+        volume = format_quantity(share * water_m3, "volume", site.file.site.units)
+        words = _water_words(volume, share, soft if is_soft else None, source)
+        fate = loop_fate(after.layout, after.course, column, day, layout.days)
+        tried.append(WaterAdvice(words, changes, before, worst, safe_from, fate))
+        if safe_from is not None:
+            return tried[-1]
+    return min(tried, key=lambda one: one.worst_mg_l)
+
+
+def _held_until(plain: Season, loop: str, day: int) -> list[dict[str, Any]]:
+    """Water tests that hold alkalinity up to a day, so that softer water begins there; the file's own stay."""
+    column = plain.layout.loops.index(loop)
+    level = plain.course.alkalinity_mg_l[0, :, column]
+    known = {test["date"]: dict(test) for test in plain.site.raw["loops"][loop].get("water_tests", [])}
+    table = plain.site.file.loops[loop]
+    first = source_level(table, "alkalinity") if table.alkalinity_target is None else table.alkalinity_target
+    for number, date in enumerate(plain.dates[: day + 1]):
+        held = level[number - 1] if number else first
+        known.setdefault(date, {"date": date}).setdefault("alkalinity", f"{held:.6f} mg/L")
+    return [known[date] for date in sorted(known)]
+
+
+def _changed_weekly(site: Site, loop: str, start: dt.date, volume_m3: float) -> dict[str, Any]:
+    if not volume_m3:
+        return {}
+    known = [dict(change) for change in site.raw["loops"][loop].get("water_changes", [])]
+    taken = {change["date"] for change in known}
+    season = site.file.season
+    weeks = range((season.end - start).days // WEEK_DAYS + 1)
+    dates = [start + dt.timedelta(days=WEEK_DAYS * week) for week in weeks]
+    new = [{"date": date, "volume": f"{volume_m3:.5f} m3"} for date in dates if date not in taken]
+    return {f"loops.{loop}.water_changes": sorted(known + new, key=lambda change: change["date"])}
+
+
+def _outcome(season: Season, column: int, day: int) -> tuple[float, int]:
+    """Un-ionized ammonia nearest to its limit from a day on, and the day from which all limits keep the reserve."""
+    series = judged(season.layout, season.course)
+    margin = margins_of(season.layout, series)[:, 0, day:, column].min(axis=0)
+    tanks = season.layout.leaf_loop[: len(season.layout.tanks), column] > 0.0
+    bad = np.flatnonzero(margin < RESERVE_PERCENT)
+    return nearest(series[0], slice(day, None), tanks)[0], day + (int(bad[-1]) + 1 if bad.size else 0)
+
+
+def nearest(series: LimitSeries, days: slice, tanks: NDArray[np.bool_]) -> tuple[float, float]:
+    """Value and threshold on the day and in the tank nearest to the limit; NaN where there are no fish."""
+    margin = np.broadcast_to(series.margin_percent, series.value.shape)[0, days][:, tanks]
+    if np.isnan(margin).all():
+        return np.nan, np.nan
+    place = np.unravel_index(np.nanargmin(margin), margin.shape)
+    value = np.broadcast_to(series.value, series.value.shape)[0, days][:, tanks]
+    threshold = np.broadcast_to(series.threshold, series.value.shape)[0, days][:, tanks]
+    return float(value[place]), float(threshold[place])
+
+
+def _water_words(volume: str, share: float, soft: float | None, source: float) -> str:
+    softer = f"source water of {soft:.0f} mg/L alkalinity instead of {source:.0f}" if soft is not None else ""
+    change = f"change {volume} a week ({100 * share:.0f} % of the loop)" if share else ""
+    if change and softer:
+        return f"{change}, with {softer}"
+    return change or f"top up with {softer}"

@@ -1,0 +1,254 @@
+"""The ramp where fish die of its own run, where pH binds and not the film, and where its numbers come from."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small_sites import START, build, one_tank
+
+from stocksim import load_site, run_season
+from stocksim.engine.ledger import ledger
+from stocksim.faces.ramp_data import ramp_answer
+from stocksim.faces.ramp_sources import ramp_sources
+from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, ph_sentence, ramp_text
+from stocksim.faces.words import cautions as season_cautions
+from stocksim.planning.climb import RESERVE_PERCENT, judged, margins_of
+from stocksim.planning.levers import prove_lever
+from stocksim.planning.ramp import feeding_ramp
+from stocksim.planning.ramp_fate import LoopFate, loop_fate, ph_binding
+from stocksim.site.examples import FOLDER
+from stocksim.water.ammonia import unionized_fraction
+
+STOCKED = dt.date(2026, 11, 20)
+SPRING = START + dt.timedelta(days=14)
+
+
+def perch(**loop):
+    """Perch over a media bed whose water is computed."""
+    keys = {"alkalinity_target": "70 mg/L"} | loop
+    return one_tank(
+        "yellow_perch", "perch_45", 20.0, days=80, count=60, mean_weight_g=40.0, bed_m2=4.0, ph=None, power_w=30.0,
+        **keys,
+    )  # fmt: skip
+
+
+def without_film():
+    """A loop that nothing nitrifies in."""
+    tables = perch()
+    del tables["beds"]
+    tables["season"]["end"] = dt.date(2026, 11, 30)
+    return tables
+
+
+def into_ammonia():
+    """Fish put into water that was dosed with ammonia for five weeks."""
+    cycling = {"from": START, "to": dt.date(2026, 11, 5), "ammonia_nitrogen": "3 g/day"}
+    tables = perch(biofilter_start="new", fishless_cycling=cycling)
+    tables["cohorts"]["fish"]["stocked"] = STOCKED
+    return tables
+
+
+@pytest.fixture(scope="module")
+def newborn():
+    """The ramp of a new film under many fish."""
+    return feeding_ramp(build(perch(biofilter_start="new")))
+
+
+@pytest.fixture(scope="module")
+def hard_site():
+    """Few trout on a grown film in hard water that evaporation makes harder."""
+    return build(
+        one_tank(
+            "rainbow_trout", "trout_44", 14.0, days=84, count=20, mean_weight_g=80.0, bed_m2=6.0, ph=None,
+            power_w=200.0, volume_l=2000.0, flow_l_h=3000.0, biofilter_start="mature",
+            source_water={"alkalinity": "300 mg/L", "chloride": "80 mg/L"},
+        )
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def hard_ramp(hard_site):
+    """Its ramp from two weeks after the season's start."""
+    return feeding_ramp(hard_site, SPRING)
+
+
+@pytest.mark.parametrize("tables", [without_film, into_ammonia])
+def test_a_schedule_that_all_fish_die_of_promises_nothing_and_is_not_given(tables):
+    ramp = feeding_ramp(build(tables()))
+    (loop,) = ramp.loops
+    assert loop.full_from is None
+    assert loop.needs_ramp
+    assert loop.fate.loses_all
+    assert loop.fate.dying == pytest.approx(60.0, abs=0.5)
+    words = loop_sentence(loop, "metric")
+    assert "no schedule that was tried keeps these fish" in words
+    assert f"{loop.fate.dying:.0f} of 60 fish die" in words
+    assert f"(fed as the file says, {loop.fate_as_fed.dying:.0f})" in words
+    assert "holds from" not in words
+    assert "no ramp needed" not in words
+    assert any(f.limit == "unionized_ammonia" and f.is_broken for f in loop.as_fed)
+    assert any(f.limit == "unionized_ammonia" for f in loop.still_broken)
+    assert ramp.offered == {}
+    assert "feeding_ramp = " not in ramp_text(ramp, "metric")
+    data = ramp_answer(ramp, "metric")
+    assert data["site_changes"] == {}
+    assert data["loops"][0]["full_ration_from"] is None
+    assert data["loops"][0]["fish_dying"] == pytest.approx(loop.fate.dying, abs=0.01)
+
+
+def test_fish_that_die_on_their_first_day_are_judged_by_that_day():
+    season = run_season(build(into_ammonia()))
+    day = (STOCKED - START).days
+    assert season.course.count[0, day:].max() < 0.5  # they never see an evening
+    margins = margins_of(season.layout, judged(season.layout, season.course))
+    assert margins[0, 0, day, 0] < -100.0
+
+
+def test_a_lever_under_which_all_fish_die_is_no_help():
+    ramp = feeding_ramp(build(into_ammonia()))
+    (loop,) = ramp.loops
+    lever, _ = prove_lever(ramp.proof, loop.still_broken[0])
+    if lever is not None:  # what mends the limit only because no fish are left
+        after = run_season(ramp.proof.site, **lever.changes)
+        assert loop_fate(after.layout, after.course, 0, 0, after.layout.days).loses_all
+    assert loop.still_broken[0].lever.startswith("no single change")
+    assert "What helps" not in loop_sentence(loop, "metric")
+
+
+def test_deaths_of_a_schedule_are_told_with_those_without_it(newborn):
+    (loop,) = newborn.loops
+    proof = newborn.proof
+    entries = ledger(proof.layout, proof.course)["fish"]
+    # beside what the water kills there are only the deaths of every day
+    assert loop.fate.dying == pytest.approx(entries["deaths"][0], abs=1.0)
+    assert 5.0 < loop.fate.dying < loop.fate_as_fed.dying
+    assert loop.full_from is None  # though the last week feeds all of the ration
+    assert loop.weeks[-1].share == 1.0
+    words = loop_sentence(loop, "metric")
+    assert f"In its own run {loop.fate.dying:.0f} of 60 fish die" in words
+    assert f"(fed as the file says, {loop.fate_as_fed.dying:.0f})" in words
+    assert "holds from" not in words
+    assert f"{loop.fate_as_fed.dying:.0f} of 60 fish die" in as_fed_sentence(loop)
+    # it saves fish, so its lines are given, and say what they are
+    assert newborn.offered == newborn.changes != {}
+    assert "fish dying in it as told above, write into the site file" in ramp_text(newborn, "metric")
+
+
+def test_fish_moved_within_a_loop_are_counted_once():
+    tables = one_tank(days=30)
+    tables["tanks"]["two"] = dict(tables["tanks"]["one"])
+    plain = run_season(build(tables))
+    tables["events"] = [{"date": START + dt.timedelta(days=9), "kind": "move", "cohort": "fish", "tank": "two"}]
+    moved = run_season(build(tables))
+    for season in (plain, moved):
+        fate = loop_fate(season.layout, season.course, 0, 0, season.layout.days)
+        assert fate.fish == pytest.approx(40.0, abs=1e-6)
+        assert fate.dying < 0.5
+        assert fate.first_date is None
+    late = loop_fate(moved.layout, moved.course, 0, 20, 30)
+    assert late.fish == pytest.approx(moved.course.count[0, 19].sum())
+
+
+@pytest.mark.parametrize(
+    ("fish", "dying", "told", "kept", "lost"),
+    [
+        (300.0, 0.4, False, True, False), (300.0, 4.0, True, True, False), (300.0, 15.0, True, False, False),
+        (3.0, 0.4, False, True, False), (3.0, 0.6, True, False, False), (60.0, 59.9, True, False, True),
+    ],
+)  # fmt: skip
+def test_what_a_fate_is_called(fish, dying, told, kept, lost):
+    fate = LoopFate(fish, dying, None)
+    assert (fate.is_told, fate.keeps_fish, fate.loses_all) == (told, kept, lost)
+
+
+def test_ph_that_binds_is_named_with_alkalinity_and_the_chalk_caution_of_the_season(hard_ramp):
+    (loop,) = hard_ramp.loops
+    assert loop.full_from is None
+    at = loop.ph_binding
+    season, day = hard_ramp.proof, (at.date - START).days
+    assert at.ph == pytest.approx(season.course.ph[0, day, 0])
+    assert at.ph > 8.0
+    assert at.tan_mg_l == pytest.approx(season.course.tan_mg_l[0, day, 0])
+    assert at.tan_mg_l < 1.0
+    assert at.alkalinity_mg_l == pytest.approx(season.course.alkalinity_mg_l[0, day, 0])
+    less = unionized_fraction(7.5, 14.0) / unionized_fraction(at.ph, 14.0)
+    assert at.at_easy_ph_mg_l == pytest.approx(at.unionized_mg_l * less)
+    words = ph_sentence(loop)
+    assert f"because pH is {at.ph:.1f}, with {at.alkalinity_mg_l:.0f} mg/L of alkalinity" in words
+    assert "surface" not in loop_sentence(loop, "metric")
+    assert "the film does not come" not in loop_sentence(loop, "metric")
+    (chalk,) = [words for words in season_cautions(season) if "chalk settles out" in words]
+    assert chalk in ramp_answer(hard_ramp, "metric")["cautions"]
+
+
+def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
+    winter = [{"from": dt.date(2026, 11, 15), "share": 0.0}, {"from": dt.date(2027, 3, 15), "share": 1.0}]
+    site = load_site(FOLDER / "heron_lane.toml").with_changes({"loops.main.feeding_ramp": winter})
+    ramp = feeding_ramp(site, dt.date(2027, 3, 15))
+    loop = next(loop for loop in ramp.loops if loop.loop == "main")
+    assert loop.full_from is None
+    assert loop.ph_binding.ph > 8.0
+    assert loop.ph_binding.tan_mg_l < 0.5
+    # so little feed starves more fish than ammonia harms: the schedule is told for what it is, and not given
+    assert loop.fate.dying > loop.fate_as_fed.dying + 20.0
+    words = loop_sentence(loop, "us")
+    assert "no schedule that was tried is worth following" in words
+    assert "more surface" not in words
+    assert "loops.main.feeding_ramp" not in ramp.offered
+    assert loop.water_advice.safe_from < dt.date(2027, 4, 15)
+    assert loop.water_advice.fate.dying < loop.fate.dying
+
+
+def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):
+    (loop,) = hard_ramp.loops
+    advice = loop.water_advice
+    day = (SPRING - START).days
+    plain, after = run_season(hard_site), run_season(hard_site, **advice.changes)
+    # nothing changes before the start, but for the softer top-up of each day: 1 % of the water, 225 mg/L softer
+    for name, most in (("alkalinity_mg_l", 2.25), ("ph", 0.01), ("tan_mg_l", 1e-3), ("ammonia_maturity", 1e-3)):
+        before, same = (getattr(season.course, name)[0, :day] for season in (plain, after))
+        np.testing.assert_allclose(same, before, rtol=0.0, atol=most)
+    margins = margins_of(after.layout, judged(after.layout, after.course))[:, 0, :, 0].min(axis=0)
+    assert advice.worst_mg_l < advice.before_mg_l
+    assert after.extremes.unionized_max_mg_l[0, day:, 0].max() == pytest.approx(advice.worst_mg_l)
+    assert plain.extremes.unionized_max_mg_l[0, day:, 0].max() == pytest.approx(advice.before_mg_l)
+    assert advice.safe_from is not None
+    safe = (advice.safe_from - START).days
+    assert margins[safe:].min() >= RESERVE_PERCENT
+    assert safe == day or margins[safe - 1] < RESERVE_PERCENT
+    assert advice.words in ph_sentence(loop)
+
+
+def test_ph_is_not_blamed_where_ammonia_is_high_or_ph_low(newborn, hard_ramp):
+    assert newborn.loops[0].ph_binding is None
+    proof = hard_ramp.proof
+    days = (0, proof.layout.days, RESERVE_PERCENT)
+    (unionized, _) = judged(proof.layout, proof.course)
+    assert ph_binding(proof.layout, proof.course, unionized, 0, *days)
+    for changed in (
+        replace(proof.course, ph=np.full_like(proof.course.ph, 7.9)),
+        replace(proof.course, tan_mg_l=np.full_like(proof.course.tan_mg_l, 1.5)),
+    ):
+        assert ph_binding(proof.layout, changed, unionized, 0, *days) is None
+
+
+def test_advice_that_no_run_proved_says_so(hard_ramp):
+    loop = replace(hard_ramp.loops[0], ph_binding=None, water_advice=None)
+    assert "may help: untested here" in loop_sentence(loop, "metric")
+
+
+def test_sources_of_limits_and_film_stand_in_text_and_data(hard_site, hard_ramp):
+    sources = ramp_sources(hard_site)
+    assert ramp_answer(hard_ramp, "metric")["sources"] == sources
+    flat = " ".join(ramp_text(hard_ramp, "metric").split("\nSources:\n")[1].split())
+    assert flat == " ".join(f"- {line}" for line in sources)
+    trout = hard_site.species["rainbow_trout"]
+    for key in ("unionized_ammonia_design", "nitrite_limit"):
+        value = trout.values[key]
+        source = trout.sources[value.source]
+        assert f"rainbow_trout {value.value:g}: {source.cite} ({source.read})" in flat
+    for words in ("from memory of US EPA 1975", "Emerson et al. 1975", "SRAC 462", "common practice, no source"):
+        assert words in flat

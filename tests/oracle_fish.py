@@ -62,6 +62,7 @@ class Cohort:
     def __init__(self, site, table, number: float, came):
         self.site, self.s, self.table = site, site.species[table.species], table
         self.number, self.came, self.stocked = number, came, table.stocked
+        self.last_fed = -math.inf
         self.weight = self.greatest = table.mean_weight
         self.spread = self.s["size_spread"] if table.size_spread is None else table.size_spread
         self.begin(table.tank, table.feed, table.ration)
@@ -75,7 +76,7 @@ class Cohort:
         spilled = getattr(ration, "spilled_share", None)
         self.spilled = 1.0 - 1.0 / 1.2 if spilled is None else spilled
         self.water = [float(t) for t in self.site.temperature_c[self.site.file.tanks[tank].loop]]
-        self.feeding_days = fed_days(ration, self.water, self.site.file.season.start.weekday())
+        self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
         if self.feed.facts.get("kind") == "natural":
             pellets = load_feed(self.s.facts["fitted_with_feed"])
@@ -89,13 +90,19 @@ class Cohort:
         wild = self.table.wild and not self.table.trained
         self.learns = wild and 0 <= (date - self.came).days < int(self.s["feed_training_days"])
         self.lies = max(self.spilled, 0.5) if self.learns else self.spilled
+        # the fish carry with them when they were last fed, whatever tank and rule they go to
+        gap = day - self.last_fed
+        self.is_fed = self.open_days[day] and gap >= days_between(self.ration, self.water[day])
+        is_there = self.stocked is None or date >= self.stocked
+        if is_there and self.is_fed and (self.ration is None or self.ration.kind != "unfed"):
+            self.last_fed = day
 
     def offer(self, day: int, tank_mates: list, loop_mates: list, beds_want: float) -> float:
         """Feed that the rule offers a fish of the cohort today, without end where it goes by appetite. [g]"""
         rule = self.ration
         if self.kind == "appetite":
             return math.inf
-        if not self.feeding_days[day]:
+        if not self.is_fed:
             return 0.0
         if self.kind == "percent":
             return rule.percent / 100.0 * self.weight
@@ -113,7 +120,7 @@ class Cohort:
         self.by_nitrite = 1.0 - min(max((nitrite / self.borne - 1.0) / 4.0, 0.0), 1.0)
         fraction = self.by_nitrite
         if self.kind == "appetite":
-            fraction *= self.fraction * ramp * self.feeding_days[day]
+            fraction *= self.fraction * ramp * self.is_fed
         self.offered = offered * ramp if self.kind != "appetite" else math.inf
         self.cap = self.offered * (1.0 - self.spilled)
         # a starving fish burns less and less from half of its greatest weight, and nothing at 0.4 of it
@@ -188,23 +195,27 @@ class Cohort:
 # --- the keeper's rules
 
 
-def fed_days(rule, water: list[float], weekday: int) -> list[bool]:
-    """Days of the season on which a rule feeds, by its fasting days and the cold; weekday of the first day."""
+def days_between(rule, t: float) -> int:
+    """Days from one feeding to the next in water of t degC: by the coldest rule that holds."""
+    if rule is None or rule.kind == "unfed":
+        return 1
+    return min(((cold.below, cold.feed_every_days) for cold in rule.cold_rules if t < cold.below), default=(0, 1))[1]
+
+
+def open_days(rule, water: list[float], weekday: int) -> list[bool]:
+    """Days of the season that are no fast and not too cold to feed; weekday of the first day."""
     if rule is None or rule.kind == "unfed":
         return [True] * len(water)
     names = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-    told, last_fed, stopped, warm = [], -math.inf, False, 0
+    told, stopped, warm = [], False, 0
     for day, t in enumerate(water):
-        gap = min(((cold.below, cold.feed_every_days) for cold in rule.cold_rules if t < cold.below), default=(0, 1))[1]
         if rule.stop_below is not None:
             if t < rule.stop_below:
                 stopped, warm = True, 0
             else:
                 warm += 1
                 stopped = stopped and warm < rule.restart_after_days
-        feeds = not stopped and day - last_fed >= gap and names[(weekday + day) % 7] not in rule.fasting_days
-        last_fed = day if feeds else last_fed
-        told.append(feeds)
+        told.append(not stopped and names[(weekday + day) % 7] not in rule.fasting_days)
     return told
 
 

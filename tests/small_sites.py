@@ -140,7 +140,7 @@ FOODS = ("trout_44", "tilapia_34", "earthworms", "kitchen_greens")
 
 @st.composite
 def any_ration(draw: st.DrawFn, per_day: str) -> dict:
-    """A feeding rule of any kind; ``per_day`` is what a rule by weight gives, the same for all of a tank."""
+    """A feeding rule of any kind; ``per_day`` is what a rule by weight gives, the same for all that meet in a tank."""
     kind = draw(st.sampled_from(["appetite", "appetite", "percent", "table", "fixed", "beds", "unfed"]))
     if kind == "unfed":
         return {"kind": kind}
@@ -215,7 +215,7 @@ def any_site(draw: st.DrawFn) -> dict:
             "species": species, "tank": tank, "feed": feed,
             "count": draw(st.sampled_from([0, 1, 30, 200, 1500])), "mean_weight": f"{draw(st.integers(5, 400))} g",
             "stocked": START + dt.timedelta(days=draw(st.integers(0, days - 1))),
-            "ration": draw(any_ration(f"{100 * len(tank) + 7 * int(tank[1:])} g")),
+            "ration": draw(any_ration("80 g")),
         }  # fmt: skip
         if draw(st.booleans()):
             cohort |= {"wild": True, "trained": draw(st.booleans())}
@@ -243,27 +243,32 @@ def any_watered_site(draw: st.DrawFn) -> dict:
         return draw(st.one_of(st.none(), what))
 
     for name, loop in tables["loops"].items():
+        sump = float(loop["sump"].split()[0])
         extra = {
             "alkalinity_target": perhaps(st.sampled_from(["30 mg/L", "90 mg/L", "200 mg/L"])),
             "buffer": draw(st.sampled_from(SALTS)),
             "return_drop": perhaps(st.sampled_from(["0 cm", "25 cm", "1 m"])),
-            "evaporation": perhaps(st.sampled_from(["0 L/day", "5 L/day", "80 L/day"])),
+            "evaporation": perhaps(st.sampled_from([f"{share * sump} L/day" for share in (0.0, 0.01, 0.09)])),
             "source_water": perhaps(st.dictionaries(st.sampled_from(LEVELS), level)),
             "biofilter_start": perhaps(st.sampled_from(["new", "seeded", "mature"])),
             "biofilter_started": perhaps(st.sampled_from([START, START - dt.timedelta(days=25)])),
         }
         loop |= {key: value for key, value in extra.items() if value is not None}
         loop["water_changes"] = [
-            {"date": date, "volume": draw(st.sampled_from(["20 L", "400 L"]))}
+            {"date": date, "volume": draw(st.sampled_from(["20 L", f"{min(sump, 400)} L"]))}
             for date in draw(st.lists(dates, max_size=2))
         ]
         loop["water_tests"] = [
             {"date": date} | draw(st.dictionaries(st.sampled_from((*LEVELS, "tan", "nitrite_n")), level))
-            for date in draw(st.lists(dates, max_size=2))
+            for date in draw(st.lists(dates, max_size=2, unique=True))
         ]
         if draw(st.booleans()):
-            first, last = sorted([draw(dates), draw(dates)])
+            end = tables["season"]["end"] - dt.timedelta(days=1)
+            first, last = sorted([min(draw(dates), end), min(draw(dates), end)])
             loop["fishless_cycling"] = {"from": first, "to": last, "ammonia_nitrogen": "3 g/day"}
+            for cohort in tables["cohorts"].values():
+                if tables["tanks"][cohort["tank"]]["loop"] == name:
+                    cohort["stocked"] = max(cohort["stocked"], last + dt.timedelta(days=1))
         if draw(st.booleans()):
             del loop["ph"]
         if draw(st.booleans()):
@@ -288,6 +293,12 @@ def any_eventful_site(draw: st.DrawFn) -> dict:
     return tables
 
 
+def dosed_until(tables: dict, tank: str) -> dt.date:
+    """Last day of ammonia in a tank's loop, on which no fish may be there; a day long past where none is dosed."""
+    dosing = tables["loops"][tables["tanks"][tank]["loop"]].get("fishless_cycling")
+    return dosing["to"] if dosing else dt.date.min
+
+
 @st.composite
 def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
     """Sound events for a site's cohorts, in order of date: of all kinds, with amounts of all kinds."""
@@ -299,8 +310,8 @@ def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
     most = {key: float(cohort["count"]) for key, cohort in tables["cohorts"].items()}
     emptied: set[str] = set()
     events: list[dict] = []
-    tanks = st.sampled_from(sorted(tables["tanks"]))
     for number, date in enumerate(dates):
+        tanks = st.sampled_from([tank for tank in sorted(tables["tanks"]) if date > dosed_until(tables, tank)])
         there = sorted(key for key in since if since[key] <= date)
         if not there:
             continue

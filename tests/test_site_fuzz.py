@@ -21,6 +21,7 @@ from stocksim.errors import InputError
 from stocksim.faces.answers import season_text, understood
 from stocksim.faces.words import summary
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import LoopTable
 from stocksim.site.reading import Site, load_site, site_from_tables, site_from_text
 
@@ -64,9 +65,10 @@ def watered_tank() -> dict:
             {"date": last, "alkalinity": "60 mg/L", "potassium": "9 mg/L", "phosphorus": "1 mg/L"},
         ],
         "water_changes": [{"date": first, "volume": "200 L"}],
-        "fishless_cycling": {"from": first, "to": last, "ammonia_nitrogen": "4 g/day"},
+        "fishless_cycling": {"from": first, "to": first + dt.timedelta(days=3), "ammonia_nitrogen": "4 g/day"},
         "feeding_ramp": [{"from": first, "share": 0.3}, {"from": last, "share": 1.0}],
     }  # fmt: skip
+    tables["cohorts"]["fish"]["stocked"] = first + dt.timedelta(days=4)
     del tables["loops"]["main"]["ph"]
     tables["beds"]["tub"] = {"loop": "main", "kind": "wicking", "area": "1 m2"}
     tables["settlers"] = {
@@ -310,7 +312,6 @@ EXTREMES = {
 LEVELS = ["0 mg/L", "5000 mg/L"]
 WATER_EXTREMES = EXTREMES | {
     "loops.main.ph": [5, 10, None], "loops.main.alkalinity_target": ["1e-9 mg/L", "1000 mg/L", None],
-    "loops.main.evaporation": ["0 L/day", "1e4 m3/day"],
     "loops.main.buffer": typing.get_args(LoopTable.model_fields["buffer"].annotation),
     **{
         f"loops.main.source_water.{key}": LEVELS
@@ -320,13 +321,12 @@ WATER_EXTREMES = EXTREMES | {
         [{"date": START, "tan": tan, "nitrite_n": nitrite, "alkalinity": alkalinity, "nitrate_n": nitrite}]
         for tan in LEVELS for nitrite in LEVELS for alkalinity in LEVELS
     ],
-    "loops.main.water_changes": [[{"date": START, "volume": "1 L"}], [{"date": START, "volume": "1e5 m3"}] * 2],
     "loops.main.fishless_cycling.ammonia_nitrogen": ["1e-9 g/day", "1000 kg/day"],
     "loops.main.feeding_ramp": [[], [{"from": START, "share": 0}], [{"from": START, "share": 1}]],
     "loops.main.biofilter_start": ["new", "seeded", "mature", None],
     "loops.main.biofilter_started": [dt.date(1900, 1, 1), dt.date(2199, 12, 31)],
     "settlers.basin.capture": [0, 1], "settlers.basin.share_of_flow": [0, 1],
-    "settlers.basin.drawn_off": ["0 L/day", "1e4 m3/day"], "settlers.basin.emptied_every_days": [1, 365],
+    "settlers.basin.emptied_every_days": [1, 365],
     "settlers.pot.kind": ["swirl", "radial_flow"],
 }  # fmt: skip
 
@@ -341,7 +341,16 @@ WATER_EXTREMES = EXTREMES | {
 @settings(max_examples=EXAMPLES)
 def test_the_outermost_allowed_water_runs(picked):
     changes = {key: WATER_EXTREMES[key][which % len(WATER_EXTREMES[key])] for key, which in picked.items()}
-    check_runs(site_from_tables(watered_tank(), FOLDER).with_changes(changes))
+    bare = dict.fromkeys(("loops.main.evaporation", "loops.main.water_changes", "settlers.basin.drawn_off"))
+    site = site_from_tables(watered_tank(), FOLDER).with_changes(bare | changes)
+    # what is bounded by the loop's water: least and most, by turns
+    water, which = loop_water_m3(site.file, "main") * (1.0 - 1e-9), sum(picked.values())
+    bounded = {
+        "loops.main.evaporation": ["0 L/day", f"{0.1 * min(water, 1e5)} m3/day"],
+        "loops.main.water_changes": [[{"date": START, "volume": v}] * 2 for v in ("1 L", f"{min(water, 1e5)} m3")],
+        "settlers.basin.drawn_off": ["0 L/day", f"{min(water, 1e4)} m3/day"],
+    }
+    check_runs(site.with_changes({key: values[(which >> n) % 2] for n, (key, values) in enumerate(bounded.items())}))
 
 
 @given(st.fixed_dictionaries({}, optional={key: st.sampled_from(values) for key, values in EXTREMES.items()}))

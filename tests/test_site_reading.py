@@ -225,6 +225,7 @@ def test_what_was_assumed_or_not_used_is_noted():
         "loops.main.source_water is not given: moderately hard tap water",
         "loops.main.alkalinity_target is not given: nobody doses", "loops.main.evaporation is not given: 1 %",
         "loops.main.biofilter_started is not given: the film of beds.gravel is taken as mature",
+        "beds.gravel.media_size not given: taken as half-inch gravel (12.7 mm), whose surface carries its film.",
         "site.latitude is not given: light is that of 45 degrees north",
         "site.cloud_share, cover_transmission, air_temperature not given: crops are taken to have usual clouds",
         "Evidence is weak for yellow_perch",

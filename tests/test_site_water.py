@@ -127,6 +127,7 @@ def test_every_water_key_is_read_in_the_inside_unit():
         "loops.main.buffer": "calcium_hydroxide", "loops.main.evaporation": "2 gal/day",
         "loops.main.source_water": {"nitrate_n": "500 ug/L"}, TESTS: [TEST | {"nitrite_n": "0.2 mg/L"}],
         CHANGES: [CHANGE], CYCLING: DOSING | {"ammonia_nitrogen": "0.5 g/h"}, RAMP: [STEP],
+        "cohorts.perch.stocked": dt.date(2026, 10, 15),
         POT: SWIRL | {"capture": 0.4, "drawn_off": "1 gal/day", "emptied_every_days": 3},
     }), FOLDER)  # fmt: skip
     loop, settler = site.file.loops["main"], site.file.settlers["pot"]

@@ -19,6 +19,7 @@ from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTran
 from stocksim.site.reading import Site
 from stocksim.site.sizes import (
     DEFAULT_BED_DEPTH_M,
+    DEFAULT_GRAIN_M,
     DEFAULT_TANK_DEPTH_M,
     FLOODED_SHARE,
     GRAVEL_VOIDS,
@@ -31,7 +32,6 @@ from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
 
-DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
 # Share of the geometric surface 6 (1 - voids) / grain that works: FAO 589 makes filters 2-3 times larger than the
 # arithmetic asks (from memory), hence 0.4.
 ACTIVE_SURFACE_SHARE = 0.4

@@ -138,8 +138,9 @@ def build_rations(
             stop = -np.inf if rule.stop_below is None else rule.stop_below
             fasting = {WEEKDAYS.index(name) for name in rule.fasting_days}
             fed[:, column] = feeding_days(
-                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, fasting
-            )
+                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, fasting, max(stay.first, 0),
+                _unfed_days(stays, column, fed),
+            )  # fmt: skip
         if isinstance(rule, PercentRation):
             tables.append((column, np.zeros(1), np.zeros(1), np.full((1, 1), rule.percent)))
         elif isinstance(rule, TableRation):
@@ -162,6 +163,22 @@ def build_rations(
         bed_led_g=led,
         meal_swing=np.array([_meal_swing(rule) for rule in rules], float),
     )
+
+
+def _unfed_days(stays: list[Stay], column: int, fed: FloatArray) -> float:
+    """Days that the fish of a column went unfed before it began, in the columns they came from; infinite where new.
+
+    A move, another rule or grading does not begin the count of an alternate-day rule anew.
+    """
+    first = end = stays[column].first
+    while (column := stays[column].before) >= 0:
+        stay = stays[column]
+        is_fed = stay.table.ration is None or stay.table.ration.kind != "unfed"
+        days = np.flatnonzero(fed[max(stay.first, 0) : max(end, 0), column]) if is_fed else np.zeros(0, int)
+        if days.size:
+            return float(first - 1 - max(stay.first, 0) - days[-1])
+        end = stay.first
+    return float("inf")
 
 
 def bed_led_feed(planting: Planting, loop: int, ratio_g_m2_day: float | None = None) -> FloatArray:

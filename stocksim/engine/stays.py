@@ -25,13 +25,17 @@ from stocksim.site.reading import Site
 
 @dataclass(frozen=True)
 class Stay:
-    """One column: ``cohort`` with ``table`` as it is from day ``first`` on; ``root`` is the cohort of the file."""
+    """One column: ``cohort`` with ``table`` as it is from day ``first`` on; ``root`` is the cohort of the file.
+
+    ``before`` is the column its fish lived in until then, -1 where they came to the site.
+    """
 
     cohort: str
     root: str
     table: CohortTable
     first: int
     count: float
+    before: int = -1
 
 
 class Happening(NamedTuple):
@@ -74,21 +78,21 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
     now = {stay.cohort: column for column, stay in enumerate(stays)}
     happenings: list[Happening] = []
 
-    def begin(cohort: str, table: CohortTable, day: int) -> int:
-        stays.append(Stay(cohort, of_root[cohort], table, day, 0.0))
+    def begin(cohort: str, table: CohortTable, day: int, before: int) -> int:
+        stays.append(Stay(cohort, of_root[cohort], table, day, 0.0, before))
         return len(stays) - 1
 
     def change(day: int, number: int, event: MoveEvent | FeedEvent | RationEvent) -> None:
         source = now[event.cohort]
         field = {"move": "tank"}.get(event.kind, event.kind)
         table = stays[source].table.model_copy(update={field: getattr(event, field)})
-        now[event.cohort] = begin(event.cohort, table, day)
+        now[event.cohort] = begin(event.cohort, table, day, source)
         happenings.append(Happening(day, number, event.kind, source, now[event.cohort]))
 
     def grade(day: int, number: int, event: GradeEvent) -> None:
         source = now[event.cohort]
         table = stays[source].table.model_copy(update={"tank": event.tank})
-        now[event.into] = begin(event.into, table, day)
+        now[event.into] = begin(event.into, table, day, source)
         happenings.append(
             Happening(
                 day, number, "grade", source, now[event.into], above_g=_given(event.above),

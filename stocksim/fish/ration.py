@@ -72,6 +72,8 @@ def feeding_days(
     stop_below_c: float = -np.inf,
     restart_days: int = 3,
     fasting_weekdays: Collection[int] = (),
+    first_day: int = 0,
+    unfed_days: float = np.inf,
 ) -> FloatArray:
     """Days on which fish are fed, by the keeper's cold-water rules.
 
@@ -91,6 +93,12 @@ def feeding_days(
         stop_below_c. [day] 3: a warm spell of a day or two does not restart it (common practice).
     fasting_weekdays : collection of int
         Days of the week without feed, Monday 0. [-]
+    first_day : int
+        Day on which the fish begin to live by the rules; none is fed before. [day] What the water did earlier counts
+        for a stop, as the keeper knows it.
+    unfed_days : float
+        Days that they went without feed just before it. [day] 0: fed the day before; infinite: new fish, which are fed
+        on their first day.
 
     Returns
     -------
@@ -101,6 +109,11 @@ def feeding_days(
     --------
     >>> feeding_days([12.0, 12.0, 12.0, 6.0, 9.0, 9.0, 9.0], range(7), [(13.0, 2)], stop_below_c=7.0)
     array([1., 0., 1., 0., 0., 0., 1.])
+
+    Fish that come on the third day, fed the day before:
+
+    >>> feeding_days([12.0] * 6, range(6), [(13.0, 3)], first_day=2, unfed_days=0)
+    array([0., 0., 0., 0., 1., 0.])
     """
     water = np.asarray(temperature_c, float)
     weekdays = np.asarray(day_of_week)
@@ -110,11 +123,13 @@ def feeding_days(
     fed = np.zeros(water.shape)
     shape = water.shape[1:]
     warm_in_a_row, stopped = np.zeros(shape), np.zeros(shape, bool)
-    since_fed = np.full(shape, np.inf)
+    since_fed = np.full(shape, float(unfed_days))
     for day in range(water.shape[0]):
         warm = water[day] >= stop_below_c
         warm_in_a_row = np.where(warm, warm_in_a_row + 1.0, 0.0)
         stopped = ~warm | (stopped & (warm_in_a_row < restart_days))
+        if day < first_day:
+            continue
         since_fed = since_fed + 1.0
         feeds = ~stopped & (since_fed >= every[day]) & (int(weekdays[day]) not in fasting_weekdays)
         since_fed = np.where(feeds, 0.0, since_fed)

@@ -147,6 +147,7 @@ def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
     table, faults = f"loops.{key}", []
     for number, test in enumerate(loop.water_tests, 1):
         faults += within_season(table, f"water_tests[{number}].date", test.date, file)
+    faults += _told_twice(table, loop)
     for number, change in enumerate(loop.water_changes, 1):
         faults += within_season(table, f"water_changes[{number}].date", change.date, file)
     cycling = loop.fishless_cycling
@@ -164,6 +165,21 @@ def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
             message = f"{step.start} is not after the step before it, {before}; give the steps in date order."
             faults.append(Fault(table, place, message))
         before = step.start
+    return faults
+
+
+def _told_twice(table: str, loop: LoopTable) -> list[Fault]:
+    """Levels that two tests of one date give: nobody can tell which is right."""
+    faults, told = [], dict[tuple[dt.date, str], tuple[int, float]]()
+    for number, test in enumerate(loop.water_tests, 1):
+        for level, value in test.model_dump(exclude={"date"}, exclude_none=True).items():
+            before, was = told.setdefault((test.date, level), (number, value))
+            if before != number:
+                message = (
+                    f"is a second {level} for {test.date}, {value:g} mg/L after {was:g} mg/L in "
+                    f"water_tests[{before}]; keep the one that is right, or give the other its own date."
+                )
+                faults.append(Fault(table, f"water_tests[{number}].{level}", message))
     return faults
 
 

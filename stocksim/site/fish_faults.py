@@ -65,7 +65,6 @@ def fish_faults(file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
             faults.append(Fault(place, "sex", message))
         if cohort.trained and not cohort.wild:
             faults.append(Fault(place, "trained", "belongs to wild fish; take it out, or write wild = true too."))
-    faults += _tank_feed_faults(file)
     return faults + _event_faults(file)
 
 
@@ -85,23 +84,6 @@ def _ration_faults(place: str, name: str, ration: Any) -> list[Fault]:
         if len(row) != columns:
             message = f"has {len(row)} entries for {columns} weights; a table may have no hole, so give one for each."
             faults.append(Fault(place, f"{name}.percent[{number}]", message))
-    return faults
-
-
-def _tank_feed_faults(file: SiteFile) -> list[Fault]:
-    """Cohorts of one tank that are fed by weight must give the tank's one weight."""
-    faults = []
-    given: dict[str, tuple[str, float]] = {}
-    for key, cohort in file.cohorts.items():
-        if cohort.ration is None or cohort.ration.kind != "fixed":
-            continue
-        first, amount = given.setdefault(cohort.tank, (key, cohort.ration.per_day))
-        if amount != cohort.ration.per_day:
-            message = (
-                f"is another weight than that of {first} in the same tank; per_day is for the whole tank, shared by "
-                "appetite, so write the same in both."
-            )
-            faults.append(Fault(f"cohorts.{key}", "ration.per_day", message))
     return faults
 
 

@@ -27,6 +27,7 @@ from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.cohorts import all_cohorts
 from stocksim.site.faults import cross_faults, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
+from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
     ConstantTemperature,
     LoggedTemperature,
@@ -34,7 +35,8 @@ from stocksim.site.model import (
     MonthlyTemperature,
     SiteFile,
 )
-from stocksim.site.notes import assumptions
+from stocksim.site.notes import assumptions, cycling_notes
+from stocksim.site.presence_faults import presence_faults
 from stocksim.site.quantities import MONTHS
 from stocksim.site.sentences import sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
@@ -190,12 +192,15 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
     )
     across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
     faults += found_elsewhere(missing + across + cold_faults + climate, stand_ins)
+    if not faults:
+        # where the fish are and what water they have can only be judged when all else is right
+        faults = presence_faults(file) + loop_water_faults(file, raw)
     if faults:
         raise InputError(_placed(faults, name))
+    notes = assumptions(file, **entries, folder=folder) + cycling_notes(file, temperatures) + notes
     return Site(
-        file, entries["species"], entries["feeds"], entries["crops"], temperatures,
-        tuple(assumptions(file, **entries, folder=folder) + notes), raw, folder, name,
-    )  # fmt: skip
+        file, entries["species"], entries["feeds"], entries["crops"], temperatures, tuple(notes), raw, folder, name
+    )
 
 
 def _placed(faults: list[Fault], name: str) -> list[Fault]:

@@ -1,0 +1,87 @@
+"""Water that a loop holds, and what of a site file does not fit it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from stocksim.errors import Fault
+from stocksim.site.model import BedTable, LoopTable, SiteFile
+from stocksim.site.quantities import shown
+from stocksim.site.sizes import DEFAULT_BED_DEPTH_M, FLOODED_SHARE, GRAVEL_VOIDS, TOWER_WATER_M
+from stocksim.units import format_quantity
+
+# Greatest loss to air and crops in a day, as a share of the loop's water (common practice, no source): open water loses
+# some millimetres a day, and crops some litres a m2, which is a hundredth of most loops and a tenth of none.
+MOST_LOSS_SHARE = 0.1
+
+
+def loop_water_m3(file: SiteFile, key: str) -> float:
+    """Water in a loop's sump, tanks, beds and biofilters as the season counts it. [m3]"""
+    tanks = sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
+    beds = sum(_bed_water_m3(bed) for bed in file.beds.values() if bed.loop == key)
+    filters = sum(unit.media_volume for unit in file.biofilters.values() if unit.loop == key)
+    return file.loops[key].sump + tanks + beds + filters
+
+
+def _bed_water_m3(bed: BedTable) -> float:
+    bulk = bed.area * (bed.depth or DEFAULT_BED_DEPTH_M)
+    if bed.kind == "raft":
+        return bulk
+    if bed.kind == "media":
+        return bulk * GRAVEL_VOIDS * FLOODED_SHARE
+    return bed.area * TOWER_WATER_M if bed.kind == "tower" else 0.0
+
+
+def loop_water_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
+    """Losses, changes and sludge that are more than a loop's water bears.
+
+    Parameters
+    ----------
+    file : SiteFile
+        Tables without other faults: the water of a loop must be known.
+    raw : mapping
+        The tables as written, to show the value met.
+
+    Returns
+    -------
+    list of Fault
+        One for each value.
+    """
+    return [fault for key, loop in file.loops.items() for fault in _of_loop(key, loop, file, raw)]
+
+
+def _of_loop(key: str, loop: LoopTable, file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
+    faults, water = [], loop_water_m3(file, key)
+
+    def volume(value: float) -> str:
+        return format_quantity(value, "volume", file.site.units)
+
+    if loop.evaporation is not None and loop.evaporation > MOST_LOSS_SHARE * water:
+        message = (
+            f"{shown(raw['loops'][key]['evaporation'])} is more than a tenth of the loop's water, {volume(water)}, in "
+            f"a day; check the unit, and write {volume(MOST_LOSS_SHARE * water)} a day or less."
+        )
+        faults.append(Fault(f"loops.{key}", "evaporation", message))
+    for number, change in enumerate(loop.water_changes, 1):
+        if change.volume > water:
+            written = shown(raw["loops"][key]["water_changes"][number - 1]["volume"])
+            message = (
+                f"{written} is more than all of the loop's water, {volume(water)}; check the unit, or write several "
+                "changes."
+            )
+            faults.append(Fault(f"loops.{key}", f"water_changes[{number}].volume", message))
+    drawn = 0.0
+    for name, settler in file.settlers.items():
+        if settler.loop != key:
+            continue
+        drawn += settler.drawn_off
+        if drawn > water:
+            others = " with the settlers before it" if drawn > settler.drawn_off else ""
+            message = (
+                f"{shown(raw['settlers'][name]['drawn_off'])}{others} is more than all of the loop's water, "
+                f"{volume(water)}, in a day; check the unit, and write less."
+            )
+            faults.append(Fault(f"settlers.{name}", "drawn_off", message))
+            break
+    return faults

@@ -11,8 +11,8 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.engine.results import Season
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.carbonate import calcite_saturation
 from stocksim.water.buffering import SALTS
+from stocksim.water.carbonate import calcite_saturation
 
 
 def season(**keys) -> Season:
@@ -96,7 +96,10 @@ def test_chalk_dissolves_only_below_saturation():
     # hard, well aired water without fish: the target of 150 mg/L lies beyond what chalk can give
     keys = {"ph": None, "count": 0, "days": 60, "alkalinity_target": "150 mg/L", "evaporation": "0 L/day"}
     keys["water_tests"] = [{"date": START, "alkalinity": "20 mg/L", "calcium": "40 mg/L"}]
-    chalk, mild = season(buffer="calcium_carbonate", **keys).course, season(buffer="potassium_bicarbonate", **keys).course
+    chalk, mild = (
+        season(buffer="calcium_carbonate", **keys).course,
+        season(buffer="potassium_bicarbonate", **keys).course,
+    )
     assert mild.alkalinity_mg_l[0, -1, 0] == pytest.approx(150.0, rel=1e-3)
     index = calcite_saturation(chalk.calcium_mg_l[0, :, 0], chalk.alkalinity_mg_l[0, :, 0], chalk.ph[0, :, 0], 26.0)
     # it ends at saturation: 0.02 for the pH of tank and sump, which are not quite one

@@ -112,8 +112,8 @@ SALTS: Mapping[str, Salt] = MappingProxyType(
             _CA + _C + 3 * _O,
             2,
             0.5,
-            "Mild; keep dust out of the eyes and lungs; it dissolves slowly, hardly at all in water above pH 7.5, and none "
-            "dissolves in water that holds all the lime it can.",
+            "Mild; keep dust out of the eyes and lungs; it dissolves slowly, hardly at all in water above pH 7.5, and "
+            "none in water that holds all the lime it can.",
             calcium=1,
         ),
         "calcium_hydroxide": _salt("Ca(OH)2", _CA + 2 * (_O + _H), 2, 1.0, _CAUSTIC, calcium=1),

@@ -141,7 +141,7 @@ def ph_words(season: Season, loop: str) -> str:
     day, tank = divmod(int(outside.argmax()), len(tanks))
     is_low = bool(ph[day, tank] < FISH_PH_LOW)
     if season.site.file.loops[loop].ph is not None:
-        lever = "It is the pH that the site file gives: test it, or leave `ph` out to have it computed."
+        lever = "It is the pH that the site file gives: test it, or leave ph out of the file to have it computed."
     elif is_low:
         lever = "Give the loop an alkalinity target and more air, and raise it by no more than 0.2 a day."
     else:

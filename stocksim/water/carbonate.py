@@ -308,7 +308,7 @@ def calcite_saturation(
     Notes
     -----
     Activities taken as concentrations and no ion pairs: 0.06 (20 mg/L of calcium bicarbonate hardness) to 0.26 (200)
-    above a full aqueous model, so chalk stops dissolving here at an alkalinity 10 to 20 % too low.
+    above a full aqueous model, so chalk stops dissolving here at an alkalinity about 10 to 20 % too low.
 
     References
     ----------

@@ -73,8 +73,8 @@ class Salt:
 
 
 _CAUSTIC = (
-    "Caustic: burns skin and eyes and gets hot as it dissolves; wear gloves and eye protection, put it into plenty of "
-    "cold water and never water onto it, keep children away, and follow its label and your local rules."
+    "Caustic; it burns skin and eyes and gets hot as it dissolves; wear gloves and eye protection, put it into plenty "
+    "of cold water and never water onto it, keep children away, and follow its label and your local rules."
 )
 _MILD = "Mild; keep dust out of the eyes, dissolve it first and add it over the day away from the fish."
 _STEP = CARBON_DIOXIDE_G_MOL / CALCIUM_CARBONATE_MG_MEQ  # g CO2 per g alkalinity, one mole for each equivalent

@@ -14,6 +14,7 @@ from stocksim.engine.results import Season
 from stocksim.faces import water_charts
 from stocksim.faces.water_cautions import (
     NOT_JUDGED,
+    nitrate_cautions,
     nitrate_words,
     ph_words,
     short_words,
@@ -114,6 +115,13 @@ def test_nitrate_is_told_only_while_the_fish_are_there():
     tables["loops"]["main"]["water_tests"].append({"date": START + dt.timedelta(days=19), "nitrate_n": "5 mg/L"})
     assert nitrate_words(run_season(build(tables)), "main") == ""
     assert not any(one.startswith("Nitrate-N") for one in cautions(run_season(build({**tables, "cohorts": {}}))))
+
+
+def test_cohorts_that_events_make_have_their_species_level():
+    year = run_season(load_site(FOLDER / "heron_lane_year.toml"))
+    told = {one[0]: one[1] for loop in year.layout.loops for one in nitrate_cautions(year, loop)}
+    assert "big_perch" not in year.site.file.cohorts
+    assert told["big_perch"] == NITRATE_CAUTION_MG_L
 
 
 def test_weekly_change_of_the_words_holds_nitrate():

@@ -60,16 +60,17 @@ def nitrate_cautions(season: Season, loop: str) -> list[tuple[str, float, Days]]
     list of (str, float, ndarray)
         Cohort, its level [mg/L], and whether it is there, day by day; the lowest level first.
     """
-    layout, file = season.layout, season.site.file
-    column = layout.loops.index(loop)
+    layout, column = season.layout, season.layout.loops.index(loop)
     there: dict[str, Days] = {}
+    species: dict[str, str] = {}
     for number, cohort in enumerate(layout.cohorts):
         if layout.cohort_loop[number, column] > 0.0:
             days = season.course.count[0, :, number] > 0.0
+            species[cohort] = layout.stays[number].table.species  # cohorts of events stand in no table of the file
             there[cohort] = there.get(cohort, np.zeros_like(days)) | days
     found = []
     for cohort, days in there.items():
-        own = season.site.species[file.cohorts[cohort].species].values.get("nitrate_caution")
+        own = season.site.species[species[cohort]].values.get("nitrate_caution")
         found.append((cohort, NITRATE_CAUTION_MG_L if own is None else own.value, days))
     return sorted((one for one in found if one[2].any()), key=lambda one: one[1])
 

@@ -11,7 +11,7 @@ from oracle_pools import root_between
 
 from stocksim.engine.stands import build_stands
 from stocksim.library.crops import NUTRIENTS
-from stocksim.water.buffering import SALTS, buffer_dose
+from stocksim.water.buffering import SALTS, buffer_dose, chalk_room
 from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity
 from stocksim.water.gas import carbon_dioxide_exchange
 from stocksim.water.maturity import (
@@ -154,6 +154,12 @@ class SlowWater:
                 max((pool.tan for pool in self.tanks.values()), default=0.0), t, self.ammonia_limit,
                 0.2 / (1.0 + 1.5 * SALTS[self.table.buffer].carbon_dioxide_g_per_alkalinity_g / (44.01 / 50.04)),
             ))  # fmt: skip
+        if self.table.buffer == "calcium_carbonate":
+            ph = self.table.ph
+            if ph is None:
+                ph = ph_from_alkalinity(self.sump.level["alkalinity"], self.sump.level["co2"], t)
+            dissolves = chalk_room(self.sump.level["calcium"], self.sump.level["alkalinity"], ph, t)
+            self.dose = min(self.dose, float(dissolves) * self.water)
         self._base(t)
 
     def _base(self, t: float) -> None:

@@ -17,8 +17,9 @@ from stocksim.water.buffering import (
     MOST_PH_RISE,
     SALTS,
     buffer_dose,
+    chalk_room,
 )
-from stocksim.water.carbonate import carbon_dioxide, ph_from_alkalinity
+from stocksim.water.carbonate import calcite_saturation, carbon_dioxide, ph_from_alkalinity
 
 # g/mol, from memory of a printed table of molar masses
 PRINTED_MOLAR_MASS = {
@@ -163,3 +164,39 @@ def test_arrays_broadcast_and_nan_stays():
     for hit in range(len(arguments)):
         spoiled = [np.nan if number == hit else argument for number, argument in enumerate(arguments)]
         assert np.isnan(buffer_dose(*spoiled)).all()
+
+
+CALCIUM = st.floats(0.0, 300.0)
+
+
+@given(CALCIUM, st.floats(0.0, 300.0), st.floats(0.3, 60.0), st.floats(0.0, 35.0))
+def test_chalk_dissolves_until_the_water_is_saturated(calcium, alkalinity, dioxide, celsius):
+    ph = ph_from_alkalinity(alkalinity, dioxide, celsius)
+    room = float(chalk_room(calcium, alkalinity, ph, celsius))
+    before = calcite_saturation(calcium, alkalinity, ph, celsius)
+    assert (room > 0.0) == (before < 0.0)
+    if room > 0.0:
+        gas = carbon_dioxide(ph, alkalinity, celsius)
+        after = ph_from_alkalinity(alkalinity + room, gas, celsius)
+        # 0.4004 g of calcium a gram of chalk; 0.003: twice the closed form's distance from the exact pH, doubled by its
+        # square
+        assert calcite_saturation(calcium + 0.40043 * room, alkalinity + room, after, celsius) == pytest.approx(
+            0.0, abs=0.003
+        )
+        # room goes down with every gram
+        assert chalk_room(calcium + 0.40043 * room, alkalinity + room, after, celsius) < 0.01 * room + 0.5
+
+
+# Pure water and calcite in balance with air: 0.5 mmol/L of calcium at 25 degC (from memory of textbooks on carbonate
+# water, open system at 10**-3.5 atm), which is 50 mg/L of alkalinity.
+def test_chalk_in_open_water_as_in_textbooks():
+    dioxide = 10.0**-3.5 * 10.0**-1.468 * 44010.0
+    ph = ph_from_alkalinity(0.0, dioxide, 25.0)
+    assert chalk_room(0.0, 0.0, ph, 25.0) == pytest.approx(47.0, abs=4.0)
+
+
+def test_chalk_gives_nothing_to_hard_aerated_water():
+    # the pH and alkalinity that chalk alone was once reckoned to keep
+    assert chalk_room(100.0, 148.0, 8.2, 20.0) == 0.0
+    assert np.isnan(chalk_room(np.nan, 50.0, 7.0, 20.0))
+    assert chalk_room(20.0, np.array([[20.0], [40.0]]), np.array([6.5, 7.0, 7.5]), 20.0).shape == (2, 3)

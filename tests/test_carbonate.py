@@ -13,8 +13,11 @@ from scipy.optimize import brentq
 
 from stocksim.water.carbonate import (
     CALCIUM_CARBONATE_MG_MEQ,
+    CALCIUM_G_MOL,
     CARBON_DIOXIDE_G_MOL,
     alkalinity_from_ph,
+    calcite_saturation,
+    calcite_solubility,
     carbon_dioxide,
     carbon_dioxide_saturation,
     dissociation,
@@ -184,3 +187,38 @@ def test_saturation_falls_with_warmth_and_height_and_goes_with_the_air(celsius, 
     assert carbon_dioxide_saturation(celsius + warmer, height, ppm) < here
     assert carbon_dioxide_saturation(celsius, height + 100.0, ppm) < here
     assert carbon_dioxide_saturation(celsius, height, 2.0 * ppm) == pytest.approx(2.0 * here)
+
+
+# -8.480 at 25 degC as phreeqc.dat prints it beside the same formula; at 0 degC -8.38 (from memory of tables after
+# Plummer & Busenberg 1982)
+@pytest.mark.parametrize(("celsius", "log_product", "within"), [(25.0, -8.480, 0.0005), (0.0, -8.38, 0.005)])
+def test_solubility_of_calcite(celsius, log_product, within):
+    assert np.log10(calcite_solubility(celsius)) == pytest.approx(log_product, abs=within)
+
+
+def test_calcite_in_water_worked_by_hand():
+    # 40.078 mg/L of calcium is 1 mmol/L; at pH 8 nearly all of 100 mg/L alkalinity is bicarbonate, 2 mmol/L less twice
+    # its carbonate: CO3 = HCO3 K2 / H = 2.0e-3 * 10**(8 - 10.329) = 9.3e-6, product 9.3e-9, over 10**-8.48: 0.449
+    index = calcite_saturation(CALCIUM_G_MOL, 100.0, 8.0, 25.0)
+    assert index == pytest.approx(0.449, abs=0.01)
+    assert calcite_saturation(10.0 * CALCIUM_G_MOL, 100.0, 8.0, 25.0) - index == pytest.approx(1.0, abs=1e-9)
+    assert calcite_saturation(0.0, 100.0, 8.0, 25.0) < -20.0
+    assert calcite_saturation(40.0, 0.0, 8.0, 25.0) < -20.0
+
+
+def test_calcite_against_a_full_model_run_here():
+    phreeqpython = pytest.importorskip("phreeqpython", reason="phreeqpython is not installed")
+    model = phreeqpython.PhreeqPython(database="phreeqc.dat")
+    for alkalinity, least, most in ((20.0, 0.05, 0.07), (100.0, 0.12, 0.16), (200.0, 0.18, 0.22)):
+        for celsius in (5.0, 12.0, 20.0, 30.0):
+            water = model.add_solution({"units": "mmol/kgw", "temp": celsius, "pH": "7 charge"})
+            chalk = alkalinity / 2.0 / CALCIUM_CARBONATE_MG_MEQ
+            water.change({"CaCO3": chalk, "CO2": chalk + 5.0 / CARBON_DIOXIDE_G_MOL})
+            ours = calcite_saturation(chalk * CALCIUM_G_MOL, alkalinity, water.pH, celsius)
+            assert least < ours - water.si("Calcite") < most, (alkalinity, celsius)
+            # with the pH of this code, itself too high, a little more: the docstring's 0.06 to 0.26
+            free = water.species["CO2"] * 1000.0 * CARBON_DIOXIDE_G_MOL
+            ph = ph_from_alkalinity(alkalinity, free, celsius)
+            ours = calcite_saturation(chalk * CALCIUM_G_MOL, alkalinity, ph, celsius)
+            assert 0.06 < ours - water.si("Calcite") < 0.27, (alkalinity, celsius)
+            water.forget()

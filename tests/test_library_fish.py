@@ -328,7 +328,7 @@ def test_memory_behind_a_company_value_caps_only_the_grade_of_company(tmp_path, 
         ('company_evidence = "weak"', 'company_evidence = "best"', 'company_evidence: "best" is not a grade;'),
         ('temper = "territorial"', 'temper = "territorial"\nnever_with = "goldfish"', "never_because: is missing;"),
         ('temper = "territorial"', 'temper = "territorial"\nnever_because = "It bites."', "never_with: is missing;"),
-        ('use = "company"', 'use = "guess"', "use: must be one of model, company, check."),
+        ('use = "company"', 'use = "guess"', "use: must be one of model, company, caution, check."),
     ],
 )  # fmt: skip
 def test_a_word_that_is_not_known_is_refused_with_those_that_are(tmp_path, old, new, said):

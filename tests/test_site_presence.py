@@ -254,6 +254,20 @@ def bed_notes_of(**bed: object) -> tuple[Site, list[str]]:
     return site, [note for note in site.notes if note.startswith("beds.gravel.")]
 
 
+def test_a_bed_without_media_is_noted_in_check_and_in_the_season():
+    site, (note,) = bed_notes_of()
+    assert note == (
+        "beds.gravel.depth, media_size not given: taken as 30 cm deep, of half-inch gravel (12.7 mm), whose surface "
+        "carries its film."
+    )
+    assert note in understood(site)["notes"]
+    season = run_season(site)
+    assert "beds.gravel.depth, media_size not given" in " ".join(season_text(season, season.findings).split())
+    assert bed_notes_of(media_size="12 mm", depth="30 cm")[1] == []
+    assert bed_notes_of(nitrifying_surface="20 m2", depth="30 cm")[1] == []
+    assert bed_notes_of(media_size="12 mm")[1] == ["beds.gravel.depth not given: taken as 30 cm deep."]
+
+
 # --- days between feedings
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stocksim.water import ammonia, carbonate, maturity, nitrification, nitrite, oxygen, solids
+from stocksim.water import ammonia, buffering, carbonate, maturity, nitrification, nitrite, oxygen, solids, tolerance
 from stocksim.water.extrapolation import extrapolated
 
 COLUMN, TALL = np.array([[0.2], [0.9]]), np.array([[1.0], [5.0]])
@@ -24,9 +24,19 @@ FUNCTIONS = {
         carbonate.carbon_dioxide,
         (np.array([[6.5], [8.5]]), np.array([20.0, 100.0, 200.0]), np.array([5.0, 15.0, 30.0])),
     ),
+    "calcite_solubility": (lambda t, u: carbonate.calcite_solubility(t * u), (CELSIUS, COLUMN)),
+    "calcite_saturation": (
+        carbonate.calcite_saturation,
+        (np.array([[5.0], [80.0]]), np.array([20.0, 100.0, 200.0]), np.array([6.5, 7.5, 8.5]), CELSIUS),
+    ),
+    "chalk_room": (
+        buffering.chalk_room,
+        (np.array([[5.0], [80.0]]), np.array([20.0, 60.0, 200.0]), np.array([6.5, 7.0, 8.5]), CELSIUS),
+    ),
     "nitrification_capacity": (
         nitrification.nitrification_capacity, (np.array([[10.0], [0.0]]), np.array([4.0, 12.0, 28.0])),
     ),
+    "exchange_share": (tolerance.exchange_share, (LEVEL, 10.0 * TALL, np.array([2.0, 1.0, 0.0]))),
     "oxygen_share": (
         nitrification.oxygen_share,
         (np.array([[50.0], [0.0]]), np.array([0.0, 1.0, 9.0]), np.array([20.0, 5.0, 1.0]), np.array([160.0, 9.0, 0.0])),

@@ -12,6 +12,7 @@ from stocksim import run_season
 from stocksim.engine.results import Season
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
+from stocksim.water.carbonate import calcite_saturation
 
 
 def season(**keys) -> Season:
@@ -81,13 +82,37 @@ def test_dose_is_capped_by_the_rise_of_ph():
 
 # Greatest rise of computed pH in a day, 0.2 for every salt: carbonate and hydroxide use carbon dioxide up before the
 # air brings it back, so their doses are smaller (measured in bare water 0.198, 0.139, 0.114; uncut 0.278 and 0.502).
+# Next to no calcium, so that chalk dissolves as long as the rise alone holds it back.
 @pytest.mark.parametrize("salt", ["potassium_bicarbonate", "calcium_carbonate", "potassium_hydroxide"])
 def test_computed_ph_rises_slowly(salt):
     told = season(
         ph=None, count=0, days=20, alkalinity_target="150 mg/L", buffer=salt, evaporation="0 L/day",
-        water_tests=[{"date": START, "alkalinity": "20 mg/L"}],
+        water_tests=[{"date": START, "alkalinity": "20 mg/L", "calcium": "1 mg/L"}],
     )  # fmt: skip
     assert 0.1 < np.diff(told.course.ph[0, :, 0]).max() <= 0.2
+
+
+def test_chalk_dissolves_only_below_saturation():
+    # hard, well aired water without fish: the target of 150 mg/L lies beyond what chalk can give
+    keys = {"ph": None, "count": 0, "days": 60, "alkalinity_target": "150 mg/L", "evaporation": "0 L/day"}
+    keys["water_tests"] = [{"date": START, "alkalinity": "20 mg/L", "calcium": "40 mg/L"}]
+    chalk, mild = (
+        season(buffer="calcium_carbonate", **keys).course,
+        season(buffer="potassium_bicarbonate", **keys).course,
+    )
+    assert mild.alkalinity_mg_l[0, -1, 0] == pytest.approx(150.0, rel=1e-3)
+    index = calcite_saturation(chalk.calcium_mg_l[0, :, 0], chalk.alkalinity_mg_l[0, :, 0], chalk.ph[0, :, 0], 26.0)
+    # it ends at saturation: 0.02 for the pH of tank and sump, which are not quite one
+    assert index.max() < 0.02
+    assert index[-1] == pytest.approx(0.0, abs=0.02)
+    assert 20.0 < chalk.alkalinity_mg_l[0, -1, 0] < 75.0
+    gained = chalk.calcium_mg_l[0, -1, 0] - 40.0
+    assert gained == pytest.approx(0.4004 * (chalk.alkalinity_mg_l[0, -1, 0] - 20.0), rel=1e-3)
+    # saturated from the first day: none
+    keys["water_tests"] = [{"date": START, "alkalinity": "120 mg/L", "calcium": "80 mg/L"}]
+    assert not season(buffer="calcium_carbonate", **keys).course.buffer_g.any()
+    # a given pH that keeps the water far from saturation lets all of it dissolve
+    assert season(buffer="calcium_carbonate", **(keys | {"ph": 6.6})).course.alkalinity_mg_l[0, -1, 0] > 149.0
 
 
 def test_no_base_where_it_would_turn_ammonia_toxic():

@@ -7,10 +7,16 @@ from numpy.typing import NDArray
 
 from stocksim.engine.film import by_day
 from stocksim.engine.layout import Layout
+from stocksim.engine.water_tables import ALK, CA, CO2
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.water.ammonia import ammonia_pka
-from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose
-from stocksim.water.carbonate import CALCIUM_CARBONATE_MG_MEQ, CARBON_DIOXIDE_G_MOL, Dissociation
+from stocksim.water.buffering import MOST_PH_RISE, SALTS, buffer_dose, chalk_room
+from stocksim.water.carbonate import (
+    CALCIUM_CARBONATE_MG_MEQ,
+    CARBON_DIOXIDE_G_MOL,
+    Dissociation,
+    ph_from_alkalinity,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -32,6 +38,9 @@ class Dosing:
         works, members = layout.water, layout.leaf_loop
         salts = [SALTS[name] for name in works.salts]
         self.loops = len(layout.loops)
+        self.is_chalk = np.array([name == "calcium_carbonate" for name in works.salts])
+        self.any_chalk = bool(self.is_chalk.any())
+        self.ph_given = np.atleast_2d(works.ph_given)
         self.salt_per_alkalinity = np.array([salt.salt_g_per_alkalinity_g for salt in salts])
         taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
         self.most_ph_rise = np.atleast_2d(
@@ -67,8 +76,9 @@ class Dosing:
         tan_mg_l: FloatArray,
         temperature_c: FloatArray,
         constants: Dissociation,
+        sump: FloatArray,
     ) -> FloatArray:
-        """Alkalinity dosed today, shape (scenario, loop). [g CaCO3]
+        """Alkalinity dosed today, shape (scenario, loop); of chalk what dissolves. [g CaCO3]
 
         Parameters
         ----------
@@ -80,13 +90,25 @@ class Dosing:
             Of the morning. [-], [mg/L]
         temperature_c, constants : ndarray, Dissociation, shape (..., loop)
             Water temperature [degC] and its equilibria.
+        sump : ndarray, shape (scenario, solute, loop)
+            Water that the dose is poured into. [mg/L]
         """
         if not self.has_target:
             return np.zeros(held_g.shape)
-        return buffer_dose(
+        dose = buffer_dose(
             held_g / self.volume, self.wished, self.volume, self._greatest(ph), self._greatest(tan_mg_l), temperature_c,
             self.ammonia_limit, self.most_ph_rise, constants, self.pka[day],
         )  # fmt: skip
+        return self._dissolving(dose, sump, temperature_c, constants) if self.any_chalk and dose.any() else dose
+
+    def _dissolving(
+        self, dose_g: FloatArray, sump: FloatArray, temperature_c: FloatArray, constants: Dissociation
+    ) -> FloatArray:
+        """The dose, but of chalk no more than saturates the water of the sump."""
+        computed = ph_from_alkalinity(sump[:, ALK], sump[:, CO2], temperature_c, constants)
+        ph = np.where(np.isnan(self.ph_given), computed, self.ph_given)
+        room = chalk_room(sump[:, CA], sump[:, ALK], ph, temperature_c, constants) * self.volume
+        return np.where(self.is_chalk, np.minimum(dose_g, room), dose_g)
 
     def _greatest(self, of_tanks: FloatArray) -> FloatArray:
         """Greatest of each loop's tanks, 0 where a loop has none; shapes (scenario, tank) and (scenario, loop)."""

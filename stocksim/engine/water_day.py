@@ -213,8 +213,9 @@ class WaterDay:
         no_oxygen = self.nitrate_sump / (HALF_SATURATION_NITRATE_MG_L + self.nitrate_sump)
         self.nitrate_wanted = _NITRATE_PER_OXYGEN * demand
         self.dose = self.dosing.dose(
-            day, self.alkalinity_held, self.ph, tan[:, :tanks], self.loop_temperature[day], self.loop_constants[day]
-        )
+            day, self.alkalinity_held, self.ph, tan[:, :tanks], self.loop_temperature[day], self.loop_constants[day],
+            self.sump,
+        )  # fmt: skip
         outflow = works.drawn_off_m3 + works.exchanged_m3[day]
         self.top_up = works.loss_m3_day + outflow
         base = self._base(day, tan, tan_sump, outflow)

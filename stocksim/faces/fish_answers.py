@@ -22,7 +22,7 @@ GROUPS = {
         "growth_temperature_low", "growth_temperature_high", "temperature_low_limit", "temperature_high_stress",
         "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended", "oxygen_lethal",
         "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "chloride_protects",
-        "density_cautious", "density_experienced",
+        "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Company and sizes": (
         "prey_share_deep", "prey_share_slender", "size_spread", "length_weight_intercept", "length_weight_slope",
@@ -43,6 +43,7 @@ MEANINGS = {
     "feed_training_loss": "share of wild adults lost in that time",
     "appetite_males": "times the appetite of a mixed batch, males alone",
     "appetite_females": "times the appetite of a mixed batch, females alone",
+    "nitrate_caution": "as nitrogen; a caution, not a limit of the model",
     "chloride_protects": "1: chloride keeps nitrite out; 0: it does not, or nobody knows",
 }
 _TEMPERS = {

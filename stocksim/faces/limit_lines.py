@@ -13,6 +13,7 @@ from stocksim.engine.findings import cohort_limit
 from stocksim.engine.results import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.palette import INK, PAPER
+from stocksim.faces.water_cautions import nitrate_cautions
 
 FloatArray = NDArray[np.float64]
 
@@ -73,19 +74,39 @@ def limit_groups(season: Season, loop: str, limit: str) -> list[tuple[str, Float
         else:
             groups.append(([cohort], course.copy()))
     groups.sort(key=lambda group: float(np.nanmin(group[1])))
-    return [
-        (", ".join(names[:2]) + (f" and {len(names) - 2} more" if len(names) > 2 else ""), course)
-        for names, course in groups
-    ]
+    return [(_names(names), course) for names, course in groups]
+
+
+def nitrate_groups(season: Season, loop: str) -> list[tuple[str, FloatArray]]:
+    """As `limit_groups`, of the levels of nitrate nitrogen to be cautious at."""
+    groups: dict[float, tuple[list[str], FloatArray]] = {}
+    for cohort, level, there in nitrate_cautions(season, loop):
+        names, course = groups.setdefault(level, ([], np.full(len(there), np.nan)))
+        names.append(cohort)
+        course[there] = level
+    return [(_names(names), course) for names, course in groups.values()]
+
+
+def _names(names: list[str]) -> str:
+    return ", ".join(names[:2]) + (f" and {len(names) - 2} more" if len(names) > 2 else "")
 
 
 def _range(course: FloatArray) -> str:
     low, high = float(np.nanmin(course)), float(np.nanmax(course))
-    return f"{low:.2g}" if high < 1.01 * low else f"{low:.2g} to {high:.2g}"
+    return _short(low) if high < 1.01 * low else f"{_short(low)} to {_short(high)}"
+
+
+def _short(level: float) -> str:
+    return f"{level:.2g}" if level < 99.5 else f"{level:.0f}"
 
 
 def limit_layers(
-    season: Season, groups: list[tuple[str, FloatArray]], scale: alt.Scale, height: int, is_right: bool
+    season: Season,
+    groups: list[tuple[str, FloatArray]],
+    scale: alt.Scale,
+    height: int,
+    is_right: bool,
+    word: str = "limit",
 ) -> tuple[list[alt.Chart], list[alt.Chart]]:
     """Dashed limit lines, and their words.
 
@@ -101,6 +122,8 @@ def limit_layers(
         Of the panel. [pixels]
     is_right : bool
         Whether the words stand at the season's end rather than at its start.
+    word : str
+        What the lines are: ``limit`` or ``caution``.
 
     Returns
     -------
@@ -127,11 +150,11 @@ def limit_layers(
         is_short = last < 0.6 * len(course) and (is_right or last - first < 0.25 * len(course))
         day, align = (last if is_right or is_short else first), ("right" if is_right and not is_short else "left")
         place = float(course[day]) + (0.0 if is_short else 0.5 * gap)
-        label = f"limit {_range(course)}: {name}"
+        label = f"{word} {_range(course)}: {name}"
         words.append({"from": _noon(season, day), "place": place, "label": label, "align": align})
     if above:
         day, align = (len(season.dates) - 1, "right") if is_right else (0, "left")
-        label = f"limits above: {'; '.join(above)}"
+        label = f"{word}s above: {'; '.join(above)}"
         words.append({"from": _noon(season, day), "place": top, "label": label, "align": align})
     _push_apart(words, gap, top)
     rules, texts = [], []

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from stocksim.engine.findings import Finding
-from stocksim.faces.words import CHALK_PH, day_words, level_words
+from stocksim.faces.water_cautions import CHALK_PH
+from stocksim.faces.words import day_words, level_words
 from stocksim.planning.levers import limit_name
 from stocksim.planning.program_reasons import Binding
 from stocksim.planning.stock_rounds import HANGS_ON, MATTERS_FROM

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from stocksim.engine.results import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
-from stocksim.faces.limit_lines import limit_groups, limit_layers
+from stocksim.faces.limit_lines import limit_groups, limit_layers, nitrate_groups
 from stocksim.faces.palette import FEED, INK, LEAF, PAPER, SOUND
 from stocksim.units import face_unit
+from stocksim.water.tolerance import FISH_PH_HIGH, FISH_PH_LOW
 
 FloatArray = NDArray[np.float64]
 
@@ -50,7 +51,7 @@ def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
             _tank_panel(season, loop, "unionized_ammonia_max_mg_l", high, "unionized_ammonia"),
             _tank_panel(season, loop, "nitrite_n_mg_l", "Nitrite nitrogen, mg/L", "nitrite"),
         ]
-    panels.append(_loop_panel(season, loop, "nitrate_n_mg_l", "Nitrate nitrogen, mg/L"))
+    panels.append(_nitrate_panel(season, loop))
     if has_tanks:
         panels += [_oxygen_panel(season, loop), _ph_panel(season, loop)]
     panels += [
@@ -61,8 +62,9 @@ def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
     ]
     return parts.stack(
         [panel for panel in panels if panel is not None],
-        f"Water of loop {loop}: ammonia, nitrite and oxygen of each tank with the limits of its fish; nitrate, pH, "
-        "alkalinity with its target; buffer and top-up by the week; how far the film has grown.",
+        f"Water of loop {loop}: ammonia, nitrite and oxygen of each tank with the limits of its fish; nitrate and "
+        "pH with the levels to be cautious at; alkalinity with its target; buffer and top-up by the week; how far the "
+        "film has grown.",
     )
 
 
@@ -164,15 +166,24 @@ def _oxygen_panel(season: Season, loop: str) -> Panel:
 
 
 def _ph_panel(season: Season, loop: str) -> Panel:
-    """PH of every tank; the title says whether it is computed or stands in the file."""
+    """PH of every tank with the end of the fish's range that it is nearer to; the title says where it comes from."""
     given = season.site.file.loops[loop].ph
     data = _tank_frame(season, loop, {"value": "ph"}, is_floor=True)
     low, high = float(data["value"].min()), float(data["value"].max())
-    pad = max(0.5 * (1.0 - (high - low)), 0.15)
+    ends = sorted((FISH_PH_LOW, FISH_PH_HIGH), key=lambda end: abs(end - 0.5 * (low + high)))
+    # both ends where the course comes near both, else the nearer alone: a wider scale would press the course flat
+    shown = [end for end in ends if low - 0.5 < end < high + 0.5] or ends[:1]
+    low, high = min(low, *shown), max(high, *shown)
+    pad = max(0.5 * (1.0 - (high - low)), 0.16 * (high - low), 0.15)  # room for the words
     scale = alt.Scale(domain=[low - pad, high + pad], zero=False)
-    lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="pH"), _SMALL_PX)
+    lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="pH"), _PANEL_PX)
+    first, last = parts.ends(season)
+    rules, label = [], f"caution: fish want {FISH_PH_LOW:g} to {FISH_PH_HIGH:g}"
+    for end in shown:
+        span = {"from": first, "to": last, "threshold": end, "label": label}
+        rules += parts.limit_lines(season, pd.DataFrame([span]), scale, below=end == FISH_PH_LOW)
     title = "pH, computed from alkalinity and CO2" if given is None else f"pH, {given:g} as given in the site file"
-    return alt.layer(*lines).properties(title=title, height=_SMALL_PX)
+    return alt.layer(*rules, *lines).properties(title=title, height=_PANEL_PX)
 
 
 def _line_layers(season: Season, data: parts.Frame, scale: alt.Scale, tip: list[alt.Tooltip]) -> list[alt.Chart]:
@@ -188,13 +199,17 @@ def _loop_frame(season: Season, loop: str, column: str) -> parts.Frame:
     return pd.DataFrame({"date": [_date(season, day) for day in days], "value": values[days], "loop": loop})
 
 
-def _loop_panel(season: Season, loop: str, column: str, title: str) -> Panel:
-    """A level of the whole loop, from 0 up."""
-    data = _loop_frame(season, loop, column)
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"])])
-    return alt.layer(*_line_layers(season, data, scale, _tips("loop", value="mg/L"))).properties(
-        title=title, height=_SMALL_PX
-    )
+def _nitrate_panel(season: Season, loop: str) -> Panel:
+    """Nitrate of the loop, from 0 up, with the levels at which its fish's keeper should be cautious."""
+    data, groups = _loop_frame(season, loop, "nitrate_n_mg_l"), nitrate_groups(season, loop)
+    # the line of a level that is far above would press the course flat: its words at the top are enough
+    near = [
+        low for low in (float(np.nanmin(course)) for _, course in groups) if low < 1.6 * parts.top_of(data["value"])
+    ]
+    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"], near)])
+    rules, words = limit_layers(season, groups, scale, _PANEL_PX, _is_right_free(data, is_floor=False), "caution")
+    lines = _line_layers(season, data, scale, _tips("loop", value="mg/L"))
+    return alt.layer(*rules, *lines, *words).properties(title="Nitrate nitrogen, mg/L", height=_PANEL_PX)
 
 
 def _alkalinity_panel(season: Season, loop: str) -> Panel:

@@ -9,8 +9,9 @@ import numpy as np
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.faces.tables import tank_rows
+from stocksim.faces.water_cautions import CHALK, nitrate_words, ph_words, salt_words, short_words, sodium_words
 from stocksim.faces.water_charts import weekly
-from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words, sodium_words
+from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words
 from stocksim.units import format_quantity
 from stocksim.water.buffering import SALTS
 
@@ -19,10 +20,7 @@ DOSING = (
     "Dissolve each day's dose in a bucket of loop water and pour it into the sump slowly, away from the fish; test "
     "alkalinity and pH each week and dose by the test, not by the chart (common practice).",
 )
-HYDROXIDE = (
-    "Hydroxides burn skin and eyes and can lift pH in minutes: gloves and goggles, the salt into the water and never "
-    "water onto the salt, small doses, pH tested between them; follow the label."
-)
+HYDROXIDE = "Hydroxides can lift pH in minutes: small doses, pH tested between them."
 
 
 def water_findings(found: Sequence[Finding]) -> list[Finding]:
@@ -71,6 +69,8 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
             f"Buffer: {salt}, {buffer.sum():,.0f} g in {days} days, most in the week from "
             f"{day_words(season.dates[first])}: {most:,.0f} g."
         )
+    elif table.buffer == CHALK and short_words(season, loop):
+        dose = f"Buffer: {salt}, of which none dissolves."
     elif table.alkalinity_target is not None:
         dose = f"Buffer: none is needed to keep alkalinity at {table.alkalinity_target:g} mg/L."
     else:
@@ -78,13 +78,8 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
     dose += f" Alkalinity {_from_to(alkalinity, 0)} mg/L as CaCO3."
     if table.alkalinity_target is None and alkalinity.min() < 20.0:
         dose += " Below about 20 the film starves of it and pH can crash: give a target (common practice)."
-    short = np.flatnonzero(alkalinity < 0.9 * (table.alkalinity_target or 0.0))
-    if short.size:
-        dose += (
-            f" More than a tenth below the target of {table.alkalinity_target:g} from "
-            f"{day_words(season.dates[int(short[0])])}: doses are held back while they would lift pH too fast or "
-            "un-ionized ammonia to a limit."
-        )
+    missed = short_words(season, loop)
+    dose += f" {missed}" if missed else ""
     sentences = [dose, _top_up_words(season, frame["top_up_l"].to_numpy(), units)]
     ph = season.tanks.loc[season.tanks["loop"] == loop, "ph"].to_numpy()
     if table.ph is not None:
@@ -112,12 +107,16 @@ def _top_up_words(season: Season, top_up_l: np.ndarray, units: str) -> str:
 
 
 def dosing_cautions(season: Season, loop: str) -> list[str]:
-    """Cautions for the buffer of a loop; none where none is dosed."""
-    frame = season.loops[season.loops["loop"] == loop]
-    if not frame["buffer_g"].to_numpy().any():
+    """Cautions for the buffer of a loop; none where it has no target or needs none."""
+    frame, table = season.loops[season.loops["loop"] == loop], season.site.file.loops[loop]
+    if not frame["buffer_g"].to_numpy().any() and not short_words(season, loop):
         return []
-    is_caustic = SALTS[season.site.file.loops[loop].buffer].is_caustic
-    return [*DOSING, *([HYDROXIDE] if is_caustic else [])]
+    return [*DOSING, salt_words(table.buffer), *([HYDROXIDE] if SALTS[table.buffer].is_caustic else [])]
+
+
+def fish_water_cautions(season: Season, loop: str) -> list[str]:
+    """Cautions about nitrate and pH for the fish of a loop; none where both are well."""
+    return [sentence for sentence in (nitrate_words(season, loop), ph_words(season, loop)) if sentence]
 
 
 def tank_water_rows(season: Season, found: Sequence[Finding], units: str) -> list[dict[str, str]]:

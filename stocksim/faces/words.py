@@ -12,10 +12,9 @@ from stocksim.engine.ledger import deaths_of_water, ledger
 from stocksim.engine.results import Season
 from stocksim.faces.fate_words import event_data, fate_data
 from stocksim.faces.fish_words import fish_cautions
+from stocksim.faces.water_cautions import water_cautions
 from stocksim.planning.levers import limit_name
 from stocksim.units import to_face
-from stocksim.water.buffering import SALTS
-from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 LIMIT_WORDS = {
     "predation": "tankmates small enough to be eaten",
@@ -30,8 +29,6 @@ LIMIT_WORDS = {
     "planting_ratio": "feed and planted area out of step",
 }
 _DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
-_SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
-CHALK_PH = 8.3  # docs/carbonate.md
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
 _FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
 _DIMENSIONS = {
@@ -161,63 +158,6 @@ def death_words(season: Season) -> str:
     )
 
 
-def _held_dose(season: Season, column: int, loop: str, target: float | None) -> list[str]:
-    """That a loop's dose is capped and its target missed, from when and by how much."""
-    if target is None:
-        return []
-    course = season.course.alkalinity_mg_l[0, :, column]
-    short = np.flatnonzero(course < _SHORT_OF_TARGET * target)
-    if short.size < _DAYS_SHORT:
-        return []
-    worst = int(course.argmin())
-    return [
-        f"Alkalinity of loop {loop} falls short of its target of {target:.0f} mg/L on {short.size} days, from "
-        f"{day_words(season.dates[int(short[0])])}, down to {course[worst]:.0f} on {day_words(season.dates[worst])}: a "
-        "day's dose is held back where it would raise pH too fast or un-ionized ammonia past its limit. Lower the "
-        "ammonia first (less feed, more film), then dose."
-    ]
-
-
-def _water_cautions(season: Season) -> list[str]:
-    """Cautions about dosing and about water outside what the model knows."""
-    course, layout, file = season.course, season.layout, season.site.file
-    words = []
-    dosed = [loop for loop in file.loops.values() if loop.alkalinity_target is not None]
-    if dosed:
-        words.append(
-            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish; test "
-            "alkalinity and pH each week and dose by the test, not by the table."
-        )
-    words += [SALTS[salt].caution for salt in dict.fromkeys(loop.buffer for loop in dosed) if SALTS[salt].is_caustic]
-    words += filter(None, (sodium_words(season, key) for key in file.loops))
-    for column, (key, loop) in enumerate(file.loops.items()):
-        words += _held_dose(season, column, key, loop.alkalinity_target)
-        inside = layout.leaf_loop[: len(layout.tanks), column] > 0.0
-        highest = float(course.ph[0][:, inside].max(initial=0.0))
-        if loop.ph is None and highest > CHALK_PH:
-            words.append(
-                f"Computed pH of loop {key} reaches {highest:.1f}: above {CHALK_PH} chalk settles out of hard water, "
-                "which the model leaves out, so alkalinity and pH come out too high. Test them, give your own source "
-                "water, or change water."
-            )
-    return words
-
-
-def sodium_words(season: Season, loop: str) -> str:
-    """From when a loop with beds holds more sodium than crops like; empty where it does not."""
-    if not any(bed.loop == loop for bed in season.site.file.beds.values()):
-        return ""
-    sodium = season.course.sodium_mg_l[0][:, season.layout.loops.index(loop)]
-    high = np.flatnonzero(sodium > SODIUM_CAUTION_MG_L)
-    if not high.size:
-        return ""
-    return (
-        f"Sodium of loop {loop} passes {SODIUM_CAUTION_MG_L:g} mg/L on {day_words(season.dates[int(high[0])])} and "
-        f"reaches {sodium.max():.0f}: it sets crops back from about there (from memory of Rakocy et al. 2006), and "
-        "only drawn-off water takes it away. Change water, and take buffer and salt without sodium."
-    )
-
-
 def cautions(season: Season) -> list[str]:
     """What the keeper must know beside the numbers, one sentence each."""
     site, layout = season.site, season.layout
@@ -230,7 +170,7 @@ def cautions(season: Season) -> list[str]:
     words += fish_cautions(season)
     dying = death_words(season)
     words += [dying] if dying else []
-    words += _water_cautions(season)
+    words += water_cautions(season)
     words += list(site.notes)
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:

@@ -13,8 +13,9 @@ from stocksim.errors import Fault, ParameterError
 
 READ_GRADES = ("full", "table", "abstract", "secondary", "from memory", "common practice", "derived here")
 EVIDENCE_GRADES = ("good", "fair", "weak")
-# model: moves growth or water; company: sizes, handling and who may share a tank; check: only compared with
-USES = ("model", "company", "check")
+# model: moves growth or water; company: sizes, handling and who may share a tank; caution: only told to the keeper;
+# check: only compared with
+USES = ("model", "company", "caution", "check")
 # a model value of such a source caps the file's evidence at weak, a company value its company_evidence
 _CAPS_AT_WEAK = ("from memory", "common practice")
 

@@ -53,6 +53,7 @@ SPECIES_RULES = Rules(
         "feed_training_loss": "-",  # wild-caught adults lost in that time
     },
     optional={
+        "nitrate_caution": "mg/L",  # as N; told, not judged (use = caution); 100 where not given
         # a batch of one sex eats this many times what a mixed batch does
         "appetite_males": "-",
         "appetite_females": "-",

@@ -12,9 +12,12 @@ from numpy.typing import ArrayLike, NDArray
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import (
     CALCIUM_CARBONATE_MG_MEQ,
+    CALCIUM_G_MOL,
     CARBON_DIOXIDE_G_MOL,
     Dissociation,
     alkalinity_from_ph,
+    calcite_saturation,
+    calcite_solubility,
     carbon_dioxide,
     dissociation,
 )
@@ -36,7 +39,7 @@ MOST_PH_RISE = 0.2
 LEAST_STEP_MG_L = 5.0
 
 # Standard atomic weights [g/mol], rounded
-_H, _C, _O, _NA, _K, _CA = 1.008, 12.011, 15.999, 22.990, 39.098, 40.078
+_H, _C, _O, _NA, _K, _CA = 1.008, 12.011, 15.999, 22.990, 39.098, CALCIUM_G_MOL
 
 
 @dataclass(frozen=True)
@@ -70,8 +73,8 @@ class Salt:
 
 
 _CAUSTIC = (
-    "Caustic: burns skin and eyes and gets hot as it dissolves; wear gloves and eye protection, put it into plenty of "
-    "cold water and never water onto it, keep children away, and follow its label and your local rules."
+    "Caustic; it burns skin and eyes and gets hot as it dissolves; wear gloves and eye protection, put it into plenty "
+    "of cold water and never water onto it, keep children away, and follow its label and your local rules."
 )
 _MILD = "Mild; keep dust out of the eyes, dissolve it first and add it over the day away from the fish."
 _STEP = CARBON_DIOXIDE_G_MOL / CALCIUM_CARBONATE_MG_MEQ  # g CO2 per g alkalinity, one mole for each equivalent
@@ -109,7 +112,8 @@ SALTS: Mapping[str, Salt] = MappingProxyType(
             _CA + _C + 3 * _O,
             2,
             0.5,
-            "Mild; keep dust out of the eyes and lungs; it dissolves slowly, and hardly at all in water above pH 7.5.",
+            "Mild; keep dust out of the eyes and lungs; it dissolves slowly, hardly at all in water above pH 7.5, and "
+            "none in water that holds all the lime it can.",
             calcium=1,
         ),
         "calcium_hydroxide": _salt("Ca(OH)2", _CA + 2 * (_O + _H), 2, 1.0, _CAUSTIC, calcium=1),
@@ -124,6 +128,9 @@ SALTS: Mapping[str, Salt] = MappingProxyType(
         ),
     }
 )
+
+_CHALK = SALTS["calcium_carbonate"]
+_MOST_STEPS = 50  # of a search that takes 4 to 8
 
 
 def buffer_dose(
@@ -196,6 +203,76 @@ def buffer_dose(
         room = _room_under_ammonia_limit(alkalinity, ph, share, tan, temperature_c, limit, constants)
         dose_mg_l = np.maximum(np.minimum(dose_mg_l, room), 0.0)
     return dose_mg_l * np.asarray(volume_m3, float)
+
+
+def chalk_room(
+    calcium_mg_l: ArrayLike,
+    alkalinity_mg_l: ArrayLike,
+    ph: ArrayLike,
+    temperature_c: ArrayLike,
+    constants: Dissociation | None = None,
+) -> FloatArray:
+    r"""Alkalinity that chalk can still give until the water holds all of it that dissolves.
+
+    Parameters
+    ----------
+    calcium_mg_l : array_like, shape (...)
+        Dissolved calcium. [mg/L]
+    alkalinity_mg_l : array_like, shape (...)
+        Alkalinity as CaCO3. [mg/L]
+    ph : array_like, shape (...)
+        pH. [-] Valid 5 to 9.
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 40.
+    constants : Dissociation, optional
+        From `dissociation` at the temperature, where it is at hand. [-]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Alkalinity as CaCO3. [mg/L] 0 in saturated water; NaN in gives NaN out.
+
+    Notes
+    -----
+    The root of `calcite_saturation` at unchanged carbon dioxide, which fish and air bring back within the day: each
+    100.09 g of chalk brings 40.08 g of calcium. Newton's steps in pH, kept between the pH of now and the one that would
+    saturate the water with the calcium of now. Chalk takes hours to days to dissolve; that is left out.
+
+    References
+    ----------
+    .. [1] The equilibria of `calcite_saturation`; see there what it leaves out.
+
+    Examples
+    --------
+    >>> chalk_room(40.0, [20.0, 60.0, 100.0], [6.6, 7.1, 8.2], 20.0).round(1)
+    array([86.5, 54. ,  0. ])
+    """
+    k = dissociation(temperature_c) if constants is None else constants
+    start, alkalinity = np.asarray(ph, float), np.asarray(alkalinity_mg_l, float)
+    calcium = np.asarray(calcium_mg_l, float)
+    index = calcite_saturation(calcium, alkalinity, start, temperature_c, k)
+    gas = carbon_dioxide(start, alkalinity, temperature_c, k)
+    acid = k.first * np.maximum(gas, 1e-12) / CARBON_DIOXIDE_G_MOL / 1000.0
+    solubility = calcite_solubility(temperature_c)
+    low, high = np.broadcast_arrays(start, np.minimum(start + np.maximum(-0.5 * index, 0.0), 12.0))
+    guess = high
+    for _ in range(_MOST_STEPS):
+        hydrogen = 10.0**-guess
+        bicarbonate = acid / hydrogen
+        carbonate = bicarbonate * k.second / hydrogen
+        gained = alkalinity_from_ph(guess, gas, temperature_c, k) - alkalinity
+        mol = np.maximum((calcium + _CHALK.calcium_share * gained) / CALCIUM_G_MOL / 1000.0, 1e-12)
+        # mol of calcium for each tenfold rise of pH, over that calcium
+        steepness = 0.5 * (bicarbonate + 4.0 * carbonate + k.water / hydrogen + hydrogen) / mol
+        short = np.log10(mol * carbonate / solubility)
+        low, high = np.where(short < 0.0, guess, low), np.where(short < 0.0, high, guess)
+        ahead = guess - short / (2.0 + steepness)
+        ahead = np.where((ahead > low) & (ahead < high), ahead, 0.5 * (low + high))
+        moved, guess = np.abs(ahead - guess).max(initial=0.0), ahead
+        if moved < 1e-12:
+            break
+    room = alkalinity_from_ph(guess, gas, temperature_c, k) - alkalinity
+    return np.where(index >= 0.0, 0.0, np.maximum(room, 0.0))
 
 
 def _is_surely_safe(

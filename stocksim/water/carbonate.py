@@ -17,6 +17,7 @@ CARBON_DIOXIDE_G_MOL = 44.01
 # Carbon dioxide of outdoor air in the early 2020s, rounded [ppm]: from memory of the Mauna Loa record. Closed
 # greenhouses lie anywhere from 200 (by day, plants) to 1000 and more (by night, fish and heaters; common practice).
 OUTDOOR_CARBON_DIOXIDE_PPM = 420.0
+CALCIUM_G_MOL = 40.078  # standard atomic weight, rounded
 # Keeps a quotient of two zeros away; far below the acidity of any carbonic acid that matters [mol2/L2]
 _TINY = 1e-30
 
@@ -247,6 +248,83 @@ def carbon_dioxide_saturation(
     )
     pressure = air_pressure(elevation_m) * np.asarray(co2_ppm, float) * 1e-6
     return mol_l_atm * pressure * CARBON_DIOXIDE_G_MOL * 1000.0
+
+
+def calcite_solubility(temperature_c: ArrayLike) -> FloatArray:
+    """Solubility product of calcite, the stable form of chalk.
+
+    Parameters
+    ----------
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 90.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Calcium times carbonate at saturation. [mol2/L2] NaN in gives NaN out.
+
+    References
+    ----------
+    .. [1] L. N. Plummer and E. Busenberg, 1982. Geochim. Cosmochim. Acta 46, 1011-1040 (read in public code, not in
+       the paper).
+
+    Examples
+    --------
+    >>> np.log10(calcite_solubility([10.0, 25.0])).round(2)
+    array([-8.41, -8.48])
+    """
+    kelvin = np.asarray(temperature_c, float) + 273.15
+    return 10.0 ** (-171.9065 - 0.077993 * kelvin + 2839.319 / kelvin + 71.595 * np.log10(kelvin))
+
+
+def calcite_saturation(
+    calcium_mg_l: ArrayLike,
+    alkalinity_mg_l: ArrayLike,
+    ph: ArrayLike,
+    temperature_c: ArrayLike,
+    constants: Dissociation | None = None,
+) -> FloatArray:
+    """Saturation index of calcite: below 0 chalk dissolves, above 0 none does and it may settle out.
+
+    Parameters
+    ----------
+    calcium_mg_l : array_like, shape (...)
+        Dissolved calcium. [mg/L]
+    alkalinity_mg_l : array_like, shape (...)
+        Alkalinity as CaCO3. [mg/L]
+    ph : array_like, shape (...)
+        pH. [-] Valid 6 to 10.
+    temperature_c : array_like, shape (...)
+        Water temperature. [degC] Valid 0 to 40.
+    constants : Dissociation, optional
+        `dissociation` of these temperatures where it is already at hand. [mol/L]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Ten's logarithm of calcium times carbonate over the solubility product. [-] Far below 0 without calcium or
+        carbonate; NaN in gives NaN out.
+
+    Notes
+    -----
+    Activities taken as concentrations and no ion pairs: 0.06 (20 mg/L of calcium bicarbonate hardness) to 0.26 (200)
+    above a full aqueous model, so chalk stops dissolving here at an alkalinity about 10 to 20 % too low.
+
+    References
+    ----------
+    .. [1] The constants of `dissociation` and `calcite_solubility`.
+
+    Examples
+    --------
+    >>> calcite_saturation(40.0, 100.0, [7.0, 8.0, 9.0], 20.0).round(2)
+    array([-0.62,  0.37,  1.34])
+    """
+    k = dissociation(temperature_c) if constants is None else constants
+    hydrogen = 10.0 ** -np.asarray(ph, float)
+    carried = np.maximum(_equivalents(alkalinity_mg_l) - k.water / hydrogen + hydrogen, 0.0)
+    carbonate = carried / (hydrogen / k.second + 2.0)
+    product = np.asarray(calcium_mg_l, float) / CALCIUM_G_MOL / 1000.0 * carbonate
+    return np.log10(np.maximum(product, _TINY**2)) - np.log10(calcite_solubility(temperature_c))
 
 
 def _equivalents(alkalinity_mg_l: ArrayLike) -> FloatArray:

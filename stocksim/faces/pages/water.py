@@ -37,7 +37,7 @@ if len(loops) > 1:
     loop = names.get(picked or "", loop)
 st.session_state.water_loop = loop
 st.html(markup.bullets_html(water_words.loop_sentences(season, loop, units), is_small=False))
-cautions = water_words.dosing_cautions(season, loop)
+cautions = water_words.fish_water_cautions(season, loop) + water_words.dosing_cautions(season, loop)
 if cautions:
     st.html(markup.bullets_html(cautions))
 

@@ -12,6 +12,7 @@ from small_sites import START, build, one_tank
 
 from stocksim import load_site, run_season
 from stocksim.engine.layout import build_layout
+from stocksim.faces.answers import season_text, understood
 from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.presence import spells

@@ -230,6 +230,7 @@ def test_both_verdicts_begin_with_many_deaths_their_cause_and_their_dates(deadly
     assert told.match(said.removeprefix("Trouble ahead. "))
     assert told.match(water_verdict(season))
     assert is_trouble(season, season.findings)
+    assert ("Against hunger: feed" in death_words(season)) == (cause == "hunger")
     assert "die of the water" not in json.dumps(summary(season, season.findings))
     assert summary(season, season.findings)["trouble"] is True
 

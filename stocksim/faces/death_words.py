@@ -56,9 +56,9 @@ def heavy_words(season: Season) -> str:
 
 def death_words(season: Season) -> str:
     """How many fish die of more than every day and feed training take, of what, from when and where; empty for few."""
-    if heavy := heavy_words(season):
-        return f"{heavy}: {HOLDS_FOR_FEW}. Take it as an alarm, not as a count."
     whole, _ = losses(season.layout, season.course)
+    if heavy := heavy_words(season):
+        return f"{heavy}: {HOLDS_FOR_FEW}. Take it as an alarm, not as a count.{_against_hunger(whole)}"
     if whole.died < DEATHS_TOLD:
         return ""
     where = f", in {', '.join(whole.tanks)}" if whole.tanks else ""
@@ -83,6 +83,13 @@ def died_of(by_cause: Mapping[str, float]) -> str:
     """Causes of a cohort's deaths with their fish, as ``hunger 161``, less those of every day; ``-`` for none."""
     told = [(dead, cause) for cause, dead in by_cause.items() if dead >= DEATHS_TOLD and cause != "everyday"]
     return ", ".join(f"{CAUSE_WORDS[cause]} {dead:.0f}" for dead, cause in sorted(told, reverse=True)) or "-"
+
+
+def _against_hunger(loss: Loss) -> str:
+    # no limit tells of hunger, so no lever is sought against it
+    if loss.by_cause["hunger"] < _TOLD_SHARE * loss.died:
+        return ""
+    return " Against hunger: feed whenever the water is warm enough for them to eat, a little at a time."
 
 
 def _of(loss: Loss) -> str:

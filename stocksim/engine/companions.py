@@ -30,7 +30,7 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
     slope = species["length_weight_slope"]
     length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
     spread = length_spread(course.size_spread, slope)
-    there = course.present
+    there = course.there_in_morning
     worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
     for tank in range(len(layout.tanks)):
         inside = np.flatnonzero(layout.cohort_tank[:, tank] > 0.0)

@@ -93,8 +93,16 @@ class Course:
     transfers: tuple[Transfer, ...]
 
     @property
-    def present(self) -> NDArray[np.bool_]:
-        """Whether there are fish in a column, shape (scenario, day, cohort)."""
+    def there_in_morning(self) -> NDArray[np.bool_]:
+        """Whether a column's day begins with fish, after the morning's events, shape (scenario, day, cohort).
+
+        Limits are judged by these: a day that kills every fish is judged too.
+        """
+        return self.count + self.deaths > LEAST_COUNT
+
+    @property
+    def left_in_evening(self) -> NDArray[np.bool_]:
+        """Whether fish of a column are alive at the day's end, shape (scenario, day, cohort)."""
         return self.count > LEAST_COUNT
 
 

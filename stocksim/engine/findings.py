@@ -95,9 +95,10 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
 
     Notes
     -----
-    A tank is judged by the most delicate species in it on that day: lowest density and ammonia limit, highest oxygen.
+    A tank is judged by the most delicate species in it on that morning: lowest density and ammonia limit, highest
+    oxygen. A day that kills every fish is judged for the fish it killed.
     """
-    present = course.present
+    present = course.there_in_morning
     density = (
         (course.weight_g * (course.count + course.deaths) / 1000.0)
         @ layout.cohort_tank

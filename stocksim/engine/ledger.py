@@ -69,12 +69,3 @@ def taken_g(layout: Layout, course: Course, kinds: tuple[str, ...], scenario: in
         if transfer.happening.kind in kinds:
             taken[transfer.happening.day, transfer.happening.source] += transfer.mass_g[scenario]
     return taken
-
-
-def deaths_of_water(layout: Layout, course: Course) -> np.ndarray:
-    """Deaths beyond those of every day, of cold and heat, and of feed training: of the water's chemistry and of hunger.
-
-    Shape (scenario, day, column).
-    """
-    there = course.count + course.deaths
-    return np.maximum(course.deaths + there * np.expm1(-layout.daily_hazard), 0.0)

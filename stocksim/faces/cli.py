@@ -92,12 +92,14 @@ def check(site: SiteArgument, as_json: JsonOption = False) -> None:
 def season(
     site: SiteArgument,
     out: Annotated[Path | None, typer.Option(help="Folder for the CSV files and summary.json.")] = None,
-    strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 when a limit is broken.")] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a cohort loses many fish.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.faces.answers import season_text, solve
-    from stocksim.faces.words import summary
+    from stocksim.faces.words import is_trouble, summary
     from stocksim.site.reading import load_site
 
     answer = solve(load_site(site))
@@ -114,7 +116,7 @@ def season(
         _print_json(data)
     else:
         typer.echo(season_text(answer.season, answer.findings))
-    if strict and any(finding.is_broken for finding in answer.findings):
+    if strict and is_trouble(answer.season, answer.findings):
         raise typer.Exit(3)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from stocksim.engine.happenings import Transfer
 from stocksim.engine.ledger import TAKEN, ledger
 from stocksim.engine.results import Season
+from stocksim.faces.death_words import cause_data, died_of
 from stocksim.fish.spread import share_above
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import Event, GradeEvent, Ration, RemovalEvent, StockEvent
@@ -167,7 +168,7 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
     list of dict of str to str
         Ready to print; keys are the column heads. Numbers are rounded to whole fish: the exact ones are in ledger.csv.
     """
-    rows = []
+    rows, causes = [], cause_data(season)
     for name, entries in ledger(season.layout, season.course).items():
         graded = np.subtract(entries["from_grading"], entries["to_grading"])
         taken = np.sum([entries[key] for key in _OTHERWISE], axis=0)
@@ -180,11 +181,12 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
                 "harvested": _pair(entries["harvested"], units),
                 "thinned, sold, given": _pair(taken, units),
                 "died": _pair(entries["deaths"], units),
+                "died of": died_of(causes[name]),
                 "left": _pair(entries["at_end"], units),
                 "market size": _market(season, name, units),
             }
         )
-    often_idle = ("graded in/out", "harvested", "thinned, sold, given")
+    often_idle = ("graded in/out", "harvested", "thinned, sold, given", "died of")
     idle = {head for head in often_idle if all(row[head] == "-" for row in rows)}
     return [{head: text for head, text in row.items() if head not in idle} for row in rows]
 
@@ -242,17 +244,21 @@ def fate_note(season: Season) -> str:
         if assumed
         else "the file's spread of sizes, which only grading and harvests change in the model"
     )
-    return f"Market size: share of the fish left that weigh as much or more, by {rest}."
+    told = any(died_of(causes) != "-" for causes in cause_data(season).values())
+    others = "Died of: those not named went as a few do every day. " if told else ""
+    return f"{others}Market size: share of the fish left that weigh as much or more, by {rest}."
 
 
 def fate_data(season: Season) -> dict[str, Any]:
-    """Every cohort's ledger and its market share, keys carry units."""
+    """Every cohort's ledger, what its fish died of and its market share, keys carry units."""
     data: dict[str, Any] = {}
+    causes = cause_data(season)
     for name, entries in ledger(season.layout, season.course).items():
         sums = {key: {"fish": round(fish, 6), "kg": round(mass / 1000.0, 6)} for key, (fish, mass) in entries.items()}
         found = market(season, name)
         rounded = {key: round(value, 6) for key, value in found.items()} if found else None
-        data[name] = {"ledger": sums, "market_size_at_end": rounded}
+        died = {cause: round(fish, 6) for cause, fish in causes[name].items()}
+        data[name] = {"ledger": sums, "deaths_by_cause_fish": died, "market_size_at_end": rounded}
     return data
 
 

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from stocksim.engine.deaths import DEATHS_TOLD, deaths_by_cause
 from stocksim.engine.results import Season
-from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.units import format_quantity
-
-_DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
 
 
 def fish_cautions(season: Season) -> list[str]:
@@ -27,9 +25,7 @@ def _wild(season: Season) -> list[str]:
         "loop; most places ask for a permit to catch or keep them."
     ]
     if learning:
-        layout, course = season.layout, season.course
-        hazard = layout.daily_hazard * layout.rations.in_training
-        lost = float((-np.expm1(-hazard) * (course.count[0] + course.deaths[0])).sum())
+        lost = float(deaths_by_cause(season.layout, season.course)["training"].sum())
         words.append(
             f"{', '.join(learning)} must learn to take pellets first: in the model they do not grow for some weeks, "
             f"let half of their feed lie, and about {lost:.0f} are lost. Write trained = true for fish that eat "
@@ -41,17 +37,15 @@ def _wild(season: Season) -> list[str]:
 def _by_temperature(season: Season) -> list[str]:
     """Deaths in the model by water outside what a species bears."""
     layout, course = season.layout, season.course
-    calm = ~(layout.rations.in_training > 0.0)
-    hazard = np.where(calm, layout.daily_hazard - BACKGROUND_DEATHS_PER_DAY, 0.0)
-    there = course.count[0] + course.deaths[0]
-    dead = -np.expm1(-hazard) * there
+    by_cause = deaths_by_cause(layout, course)
+    dead = by_cause["cold"] + by_cause["heat"]
     words = []
     for cohort in dict.fromkeys(layout.cohorts):
         columns = [at for at, name in enumerate(layout.cohorts) if name == cohort]
         of_cohort = dead[:, columns].sum(axis=1)
-        if of_cohort.sum() < _DEATHS_TOLD:
+        if of_cohort.sum() < DEATHS_TOLD:
             continue
-        day = int(np.flatnonzero(of_cohort.cumsum() >= _DEATHS_TOLD)[0])
+        day = int(np.flatnonzero(of_cohort.cumsum() >= DEATHS_TOLD)[0])
         when = season.dates[day]
         words.append(
             f"Cold or heat kills about {of_cohort.sum():.0f} of {cohort} in the model, from {when.day} {when:%b %Y}: "

@@ -37,7 +37,7 @@ def cohort_limits(season: Season, limit: str) -> FloatArray:
         The limit [mg/L]; NaN on days without fish of the cohort.
     """
     bearable = np.broadcast_to(cohort_limit(season.layout, season.course, limit), season.course.count.shape)
-    return np.where(season.course.count[0] > 0.0, bearable[0], np.nan)
+    return np.where(season.course.there_in_morning[0], bearable[0], np.nan)
 
 
 def limit_groups(season: Season, loop: str, limit: str) -> list[tuple[str, FloatArray]]:

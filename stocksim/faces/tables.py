@@ -27,15 +27,17 @@ def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[
     list of dict of str to str
         Ready to print; keys are the column heads.
     """
-    layout, file = season.layout, season.site.file
-    biomass = ((season.course.count * season.course.weight_g) @ layout.cohort_tank)[0] / 1000.0
+    layout, course, file = season.layout, season.course, season.site.file
+    # as density is judged: of the fish that the day began with, its dead among them
+    biomass = ((course.count + course.deaths) * course.weight_g @ layout.cohort_tank)[0] / 1000.0
+    has_fish = course.there_in_morning[0] @ layout.cohort_tank > 0.0
     density = biomass / layout.volume_m3[: len(layout.tanks)]
     by_place = {(f.limit, f.where): f for f in findings}
     rows = []
     for column, tank in enumerate(layout.tanks):
         where = f"tanks.{tank}"
         dense, air, toxic = (by_place.get((name, where)) for name in ("density", "oxygen", "unionized_ammonia"))
-        stocked = np.flatnonzero(biomass[:, column] > 0.0)
+        stocked = np.flatnonzero(has_fish[:, column])
         row = {
             "tank": tank,
             "loop": file.tanks[tank].loop,

@@ -8,6 +8,7 @@ import numpy as np
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
+from stocksim.faces.death_words import death_words, heavy_words
 from stocksim.faces.tables import tank_rows
 from stocksim.faces.water_cautions import CHALK, nitrate_words, ph_words, salt_words, short_words, sodium_words
 from stocksim.faces.water_charts import weekly
@@ -29,16 +30,22 @@ def water_findings(found: Sequence[Finding]) -> list[Finding]:
 
 
 def water_verdict(season: Season) -> str:
-    """The water's answer in one sentence: what is broken first and where, or that all holds."""
+    """The water's answer: many deaths first, then what is broken first and where, or that all holds."""
     broken = water_findings(season.findings)
     if not season.site.file.cohorts:
         return "No fish are stocked, so the water has no limit to keep."
-    if not broken:
-        return "Oxygen, ammonia and nitrite hold every fish's limit all season."
-    first = broken[0]
-    more = f", and {len(broken) - 1} more" if len(broken) > 1 else ""
-    day = day_words(first.first_date or first.worst_date)
-    return f"From {day}: {LIMIT_WORDS[first.limit]} in {place_words(first)}{more}."
+    heavy = heavy_words(season)
+    if broken:
+        first = broken[0]
+        more = f", and {len(broken) - 1} more" if len(broken) > 1 else ""
+        day = day_words(first.first_date or first.worst_date)
+        water = f"From {day}: {LIMIT_WORDS[first.limit]} in {place_words(first)}{more}."
+    else:
+        water = f"Oxygen, ammonia and nitrite hold every fish's limit all {'the same' if heavy else 'season'}."
+    if heavy:
+        return f"{heavy}. {water}"
+    dying = death_words(season)
+    return f"{water} {dying}" if dying else water
 
 
 def loop_sentences(season: Season, loop: str, units: str) -> list[str]:

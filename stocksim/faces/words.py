@@ -5,11 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-import numpy as np
-
 from stocksim.engine.findings import Finding
-from stocksim.engine.ledger import deaths_of_water, ledger
 from stocksim.engine.results import Season
+from stocksim.faces.death_words import death_words, heavy_words, is_heavy
 from stocksim.faces.fate_words import event_data, fate_data
 from stocksim.faces.fish_words import fish_cautions
 from stocksim.faces.water_cautions import water_cautions
@@ -28,7 +26,6 @@ LIMIT_WORDS = {
     "temperature_high": "water too warm",
     "planting_ratio": "feed and planted area out of step",
 }
-_DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
 _NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
 _FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
 _DIMENSIONS = {
@@ -118,44 +115,38 @@ def finding_sentence(finding: Finding, units: str) -> str:
     return f"From {day_words(finding.first_date)}: {what} {joint} {where}, {reach} {value} on {worst} ({keep})."
 
 
+def is_trouble(season: Season, findings: list[Finding]) -> bool:
+    """Whether a limit is broken or a cohort loses many fish."""
+    return any(finding.is_broken for finding in findings) or is_heavy(season)
+
+
 def verdict(season: Season, findings: list[Finding]) -> str:
-    """The answer in one or two sentences: trouble or not, where first, when."""
+    """The answer in a few sentences: trouble or not, many deaths first, then which limit, where, when."""
     broken = [finding for finding in findings if finding.is_broken]
     judged = [finding for finding in findings if finding.margin_percent is not None]
+    heavy, dying = heavy_words(season), death_words(season)
     if not judged:
+        # deaths are judged the day they come, so here nobody was there to die
         return "No fish are stocked, so there is nothing to judge."
     if not broken:
         close = min(judged, key=lambda finding: finding.margin_percent or 0.0)
-        return (
-            f"Every limit of the model holds all season. The closest is the {limit_name(close.limit)} "
-            f"of {place_words(close)}, {close.margin_percent:.0f} % away on {day_words(close.worst_date)}."
+        closest = (
+            f"the {limit_name(close.limit)} of {place_words(close)}, {close.margin_percent:.0f} % away on "
+            f"{day_words(close.worst_date)}."
         )
-    dying = death_words(season)
+        if heavy:
+            return f"Trouble ahead. {heavy}. Every limit of the model holds all the same. The closest is {closest}"
+        return f"Every limit of the model holds all season. The closest is {closest}{' ' + dying if dying else ''}"
     first = broken[0]
     joint = "for" if first.where.startswith("cohorts.") else "in"
     number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"
-    return (
-        f"Trouble ahead: {number} broken. First, from {day_words(first.first_date or first.worst_date)}, "
-        f"{LIMIT_WORDS[first.limit]} {joint} {place_words(first)}.{' ' + dying if dying else ''}"
+    limits = (
+        f"{number} broken. First, from {day_words(first.first_date or first.worst_date)}, "
+        f"{LIMIT_WORDS[first.limit]} {joint} {place_words(first)}."
     )
-
-
-def death_words(season: Season) -> str:
-    """How many fish die of the water in the model, from when and where; empty where hardly any do."""
-    layout, course = season.layout, season.course
-    stocked = sum(entries["stocked"][0] for entries in ledger(layout, course).values())
-    # deaths of every day, of cold and of feed training are told for themselves
-    of_water = deaths_of_water(layout, course)[0]
-    if not of_water.sum() >= _DEATHS_TOLD:
-        return ""
-    day = int(np.flatnonzero(of_water.sum(axis=1).cumsum() >= _DEATHS_TOLD)[0])
-    tanks = (of_water @ layout.cohort_tank).sum(axis=0)
-    where = ", ".join(tank for tank, dead in zip(layout.tanks, tanks, strict=True) if dead >= _DEATHS_TOLD)
-    return (
-        f"In the model {of_water.sum():.0f} of {stocked:.0f} fish die of the water, from {day_words(season.dates[day])}"
-        + (f", in {where}" if where else "")
-        + ": limits that hold after that hold for too few fish."
-    )
+    if heavy:
+        return f"Trouble ahead. {heavy}. {limits}"
+    return f"Trouble ahead: {limits}{' ' + dying if dying else ''}"
 
 
 def cautions(season: Season) -> list[str]:
@@ -202,6 +193,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "site": season.site.file.site.name,
         "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
         "verdict": verdict(season, findings),
+        "trouble": is_trouble(season, findings),
         "limits": [
             {
                 "limit": f.limit,

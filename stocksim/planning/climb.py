@@ -146,7 +146,7 @@ def _climb(
 def _has_fish(layout: Layout, course: Course, column: int, day: int, scenario: int) -> bool:
     """Whether fish of a loop live in a day's evening, or are stocked later."""
     inside = layout.cohort_loop[:, column] > 0.0
-    return bool(course.present[scenario, day, inside].any() or (layout.stocked_day[inside] > day).any())
+    return bool(course.left_in_evening[scenario, day, inside].any() or (layout.stocked_day[inside] > day).any())
 
 
 def _candidates(
@@ -183,9 +183,8 @@ def judged_limits(series: list[LimitSeries]) -> list[LimitSeries]:
 
 
 def judged(layout: Layout, course: Course) -> list[LimitSeries]:
-    """Ammonia and nitrite of the fish that were there in the morning: a day that killed them all must not look safe."""
-    morning = replace(course, count=course.count + course.deaths)
-    return judged_limits(limit_series(layout, morning, tank_extremes(layout, course)))
+    """Ammonia and nitrite of the fish of a season."""
+    return judged_limits(limit_series(layout, course, tank_extremes(layout, course)))
 
 
 def margins_of(layout: Layout, series: list[LimitSeries]) -> FloatArray:

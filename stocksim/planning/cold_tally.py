@@ -85,7 +85,7 @@ def tallied(
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
-    present = course.present
+    present = course.there_in_morning
     shares = cold_years(site, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
     has_fish = (present @ layout.cohort_tank) > 0.0
     tables = dict(heaters(site.file))

@@ -252,7 +252,8 @@ def power_cut(
     at = PEAK_HOUR if hour is None else hour
     layout, species = season.layout, season.layout.species
     tanks, biomass_kg = _tanks_alone(season, at, battery_w)
-    present = season.course.present[0]
+    # the fish and their mass are the evening's: the dead need no air
+    present = season.course.left_in_evening[0]
     of_cohort = layout.cohort_tank.T
     at_fish = _Alone(*(np.broadcast_to(part, biomass_kg.shape) @ of_cohort for part in tanks))
     limits = (species["oxygen_recommended"], species["oxygen_lethal"])

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from stocksim.engine.deaths import DEATHS_TOLD
 from stocksim.engine.findings import Finding, LimitSeries, findings
 from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.results import Season
@@ -27,7 +28,7 @@ from stocksim.planning.climb import (
     schedule,
 )
 from stocksim.planning.ramp_advice import WaterAdvice, nearest, proved_words, softer_water
-from stocksim.planning.ramp_fate import TOLD_DEATHS, LoopFate, PhBinding, loop_fate, ph_binding
+from stocksim.planning.ramp_fate import LoopFate, PhBinding, loop_fate, ph_binding
 from stocksim.site.reading import Site
 
 
@@ -115,7 +116,7 @@ class LoopRamp:
     @property
     def is_offered(self) -> bool:
         """Whether the schedule is worth writing down: it keeps the fish, or more than feeding as the file says."""
-        return self.fate.keeps_fish or self.fate.dying <= self.fate_as_fed.dying - TOLD_DEATHS
+        return self.fate.keeps_fish or self.fate.dying <= self.fate_as_fed.dying - DEATHS_TOLD
 
 
 @dataclass(frozen=True)
@@ -230,7 +231,7 @@ def _keeps_fish(proof: Season, column: int, day: int, full_from: dt.date) -> boo
     last = max((full_from - layout.start).days, int(came[came < layout.days].max(initial=day)))
     end = min(last + WEEK_DAYS + LOOKAHEADS_DAYS[-1], layout.days)
     there = proof.course.count[0, (full_from - layout.start).days : end][:, inside].sum(axis=1)
-    return bool(there.max() >= TOLD_DEATHS) and loop_fate(layout, proof.course, column, day, end).keeps_fish
+    return bool(there.max() >= DEATHS_TOLD) and loop_fate(layout, proof.course, column, day, end).keeps_fish
 
 
 def _from_day(series: LimitSeries, day: int) -> LimitSeries:

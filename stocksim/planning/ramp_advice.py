@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.deaths import DEATHS_TOLD
 from stocksim.engine.findings import Finding, LimitSeries
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.waterworks import loop_water_m3, source_level
 from stocksim.planning.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
 from stocksim.planning.levers import prove_lever
-from stocksim.planning.ramp_fate import TOLD_DEATHS, LoopFate, loop_fate
+from stocksim.planning.ramp_fate import LoopFate, loop_fate
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -77,7 +78,7 @@ def proved_words(proof: Season, finding: Finding, column: int, first_day: int, f
     dying = loop_fate(after.layout, after.course, column, first_day, after.layout.days)
     if not dying.is_told:
         return words
-    if dying.dying > fate.dying - TOLD_DEATHS:
+    if dying.dying > fate.dying - DEATHS_TOLD:
         return "no single change that we tried keeps these fish alive; change several things at once"
     return f"{words} (but even so {dying.dying:.0f} of {dying.fish:.0f} fish die in a run with it)"
 

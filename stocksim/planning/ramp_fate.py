@@ -8,14 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from stocksim.engine.course import Course
+from stocksim.engine.deaths import DEATHS_TOLD, OF_WATER, deaths_by_cause
 from stocksim.engine.findings import LimitSeries
 from stocksim.engine.layout import Layout
-from stocksim.engine.ledger import deaths_of_water
 from stocksim.water.ammonia import unionized_fraction
 
-# Fewer deaths are the crumbs of expected survivors: told from half a fish. A schedule that loses 1 in 20, twice a good
-# year's loss, promises nothing (both assumed).
-TOLD_DEATHS = 0.5
+# A schedule that loses 1 in 20, twice a good year's loss, promises nothing (assumed).
 _KEPT_SHARE = 0.05
 # Above this pH ammonia of a well-run loop may turn toxic; TAN that is called modest; pH to compare with (all three
 # common practice, no source).
@@ -43,12 +41,12 @@ class LoopFate:
     @property
     def is_told(self) -> bool:
         """Whether the deaths are worth a word."""
-        return self.dying >= TOLD_DEATHS
+        return self.dying >= DEATHS_TOLD
 
     @property
     def keeps_fish(self) -> bool:
         """Whether few die: less than 1 in 20, or than half a fish."""
-        return self.dying < max(TOLD_DEATHS, _KEPT_SHARE * self.fish)
+        return self.dying < max(DEATHS_TOLD, _KEPT_SHARE * self.fish)
 
     @property
     def loses_all(self) -> bool:
@@ -79,12 +77,13 @@ def loop_fate(
     """
     days = slice(first_day, last_day)
     members = layout.cohort_loop[:, column]
-    dying = (deaths_of_water(layout, course)[scenario] @ members)[days]
+    causes = deaths_by_cause(layout, course, scenario)
+    dying = (sum((causes[cause] for cause in OF_WATER), causes["hunger"]) @ members)[days]
     evening = course.count[scenario] @ members
     before = np.concatenate([[0.0], evening[:-1]])
     arrived = np.maximum(evening + course.deaths[scenario] @ members - before, 0.0)[days]
     arrived[:1] += before[days][:1]
-    told = np.flatnonzero(dying.cumsum() >= TOLD_DEATHS)
+    told = np.flatnonzero(dying.cumsum() >= DEATHS_TOLD)
     first = layout.start + dt.timedelta(days=first_day + int(told[0])) if told.size else None
     return LoopFate(float(arrived.sum()), float(dying.sum()), first)
 

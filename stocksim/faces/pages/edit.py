@@ -3,7 +3,7 @@
 import streamlit as st
 
 from stocksim.faces import editing, fields, markup, screen
-from stocksim.faces.words import verdict
+from stocksim.faces.words import is_trouble, verdict
 
 PARTS = {
     "Fish": "cohorts",
@@ -26,8 +26,7 @@ with st.container(key="verdict_bar"):
     if shown.faults:
         st.html(markup.verdict_html(f"To mend: {len(shown.faults)}. Everything typed is kept.", True))
     elif season is not None:
-        is_trouble = any(finding.is_broken for finding in season.findings)
-        st.html(markup.verdict_html(verdict(season, season.findings), is_trouble))
+        st.html(markup.verdict_html(verdict(season, season.findings), is_trouble(season, season.findings)))
 if faults:
     st.html(markup.faults_html(faults))
 if shown.is_last_sound and season is not None:

@@ -5,7 +5,7 @@ import streamlit as st
 from stocksim.faces import markup, screen
 from stocksim.faces.fate_words import event_lines, fate_note, fate_rows, is_worth_telling
 from stocksim.faces.water_words import tank_water_rows
-from stocksim.faces.words import cautions, day_words, verdict
+from stocksim.faces.words import cautions, day_words, is_trouble, verdict
 from stocksim.site.examples import example_names
 
 screen.begin()
@@ -39,7 +39,7 @@ if shown.is_last_sound:
 units = season.site.file.site.units
 broken = [finding for finding in season.findings if finding.is_broken]
 advice = [finding for finding in season.findings if finding.margin_percent is None and finding.days_broken]
-st.html(markup.verdict_html(verdict(season, season.findings), bool(broken)))
+st.html(markup.verdict_html(verdict(season, season.findings), is_trouble(season, season.findings)))
 answer = st.empty()
 answer.html(markup.findings_html([*broken, *advice], units, False))
 

@@ -4,6 +4,7 @@ import streamlit as st
 
 from stocksim.errors import StocksimError
 from stocksim.faces import editing, markup, ramp_words, screen, water_words
+from stocksim.faces.death_words import is_heavy
 from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.tables import water_rows
 
@@ -21,7 +22,7 @@ if st.session_state.site_notes:
     st.html(markup.faults_html(st.session_state.site_notes))
 units = season.site.file.site.units
 broken = water_words.water_findings(season.findings)
-st.html(markup.verdict_html(water_words.water_verdict(season), bool(broken)))
+st.html(markup.verdict_html(water_words.water_verdict(season), bool(broken) or is_heavy(season)))
 if broken:
     st.html(markup.findings_html(broken, units, True))
     st.caption("What helps against each of them stands on the page Season.")

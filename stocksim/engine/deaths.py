@@ -1,0 +1,210 @@
+"""What the fish died of: each day's deaths shared out by the hazards that made them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.course import Course
+from stocksim.engine.happenings import FishState, happen
+from stocksim.engine.layout import Layout
+from stocksim.engine.ledger import ledger
+from stocksim.fish.survival import (
+    BACKGROUND_DEATHS_PER_DAY,
+    condition_hazard,
+    days_in_a_row_below,
+    death_hazard,
+    temperature_hazard,
+)
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.nitrite import nitrite_limit
+
+FloatArray = NDArray[np.float64]
+
+OF_WATER = ("oxygen", "ammonia", "nitrite")
+# lost whatever the water does and however they are kept
+EXPECTED = ("training", "everyday")
+CAUSES = (*OF_WATER, "cold", "heat", "hunger", *EXPECTED)
+# A cohort that loses this share of its fish, and a whole fish at least, to more than what is expected is told first
+# and is trouble. Our choice: about twice what every day takes in a year.
+HEAVY_SHARE, HEAVY_FISH = 0.05, 1.0
+DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
+_CERTAIN = 60.0  # hazard of a day that leaves nobody
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Fish that a cohort lost to more than every day and feed training take.
+
+    Parameters
+    ----------
+    cohort : str
+        Its name; empty for all fish together.
+    had : float
+        All fish that it ever had: stocked, and come by grading.
+    by_cause : dict of str to float
+        Fish lost, by the causes of `CAUSES` less `EXPECTED`, the most first.
+    first_day, last_day : int
+        Days of the season on which the first half of a fish, and all but half of one, were gone.
+    tanks : tuple of str
+        Where half a fish or more was lost.
+    """
+
+    cohort: str
+    had: float
+    by_cause: dict[str, float]
+    first_day: int
+    last_day: int
+    tanks: tuple[str, ...]
+
+    @property
+    def died(self) -> float:
+        """All fish of the loss."""
+        return sum(self.by_cause.values())
+
+    @property
+    def is_heavy(self) -> bool:
+        """Whether the answer must begin with it."""
+        return self.died >= max(HEAVY_FISH, HEAVY_SHARE * self.had)
+
+
+def deaths_by_cause(layout: Layout, course: Course, scenario: int = 0) -> dict[str, FloatArray]:
+    r"""Each day's deaths by what caused them.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+    scenario : int
+        Which of its scenarios.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (day, column)
+        Deaths by the causes of `CAUSES`; they sum to the course's. [fish/day]
+
+    Notes
+    -----
+    Hazards add up, so a day's deaths D are shared as :math:`D_c = D\,h_c/\sum h`. Those of every day, training, cold,
+    heat and hunger are reckoned as the day itself did. What they leave of the whole, :math:`-\ln(1 - D/N)`, is the
+    water's, shared between oxygen, ammonia and nitrite by the levels of the day's end.
+    """
+    shape = course.count.shape
+    deaths, left = course.deaths[scenario], course.count[scenario]
+    there = deaths + left
+    alive = np.divide(left, there, out=np.ones(there.shape), where=there > 0.0)
+    whole = np.minimum(-np.log(np.maximum(alive, np.exp(-_CERTAIN))), _CERTAIN)
+    hazard = _of_temperature(layout, shape, scenario)
+    training = np.broadcast_to(layout.daily_hazard, shape)[scenario] - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
+    hazard["training"] = np.where(layout.rations.in_training > 0.0, np.maximum(training, 0.0), 0.0)
+    hazard["everyday"] = np.full(there.shape, BACKGROUND_DEATHS_PER_DAY)
+    hazard["hunger"] = condition_hazard(course.weight_g[scenario], _greatest_g(layout, course)[scenario])
+    of_water = np.maximum(whole - sum(hazard.values()), 0.0)
+    parts = _of_water(layout, course, scenario)
+    hazard |= {cause: of_water * part / sum(parts.values()) for cause, part in parts.items()}
+    # the whole again, for rounding may have left the water a crumb below nothing
+    per_hazard = deaths / sum(hazard.values())
+    return {cause: per_hazard * hazard[cause] for cause in CAUSES}
+
+
+def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
+    """Fish lost to more than every day and feed training take.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; of their first scenario.
+
+    Returns
+    -------
+    Loss, list of Loss
+        Of all fish together, its cohort without a name; and of every cohort that loses half a fish or more, the
+        heaviest share first.
+    """
+    by_cause = {cause: dead for cause, dead in deaths_by_cause(layout, course).items() if cause not in EXPECTED}
+    book = ledger(layout, course)
+    whole = _loss("", sum(entries["stocked"][0] for entries in book.values()), layout, by_cause)
+    found = [
+        _loss(cohort, entries["stocked"][0] + entries["from_grading"][0], layout, by_cause)
+        for cohort, entries in book.items()
+    ]
+    return whole, sorted(
+        (loss for loss in found if loss.died >= DEATHS_TOLD), key=lambda loss: loss.died / loss.had, reverse=True
+    )
+
+
+def _loss(cohort: str, had: float, layout: Layout, by_cause: dict[str, FloatArray]) -> Loss:
+    """Loss of the columns of a cohort, or of all where it has no name."""
+    inside = np.array([cohort in ("", name) for name in layout.cohorts], bool)
+    sums = {cause: float(dead[:, inside].sum()) for cause, dead in by_cause.items()}
+    daily = np.sum([dead[:, inside] for dead in by_cause.values()], axis=0)
+    so_far = daily.sum(axis=1).cumsum()
+    in_tank = daily.sum(axis=0) @ layout.cohort_tank[inside]
+    return Loss(
+        cohort,
+        had,
+        dict(sorted(sums.items(), key=lambda pair: -pair[1])),
+        int(np.argmax(so_far >= DEATHS_TOLD)),
+        int(np.argmax(so_far >= max(so_far[-1] - DEATHS_TOLD, DEATHS_TOLD))),
+        tuple(tank for tank, dead in zip(layout.tanks, in_tank, strict=True) if dead >= DEATHS_TOLD),
+    )
+
+
+def _of_temperature(layout: Layout, shape: tuple[int, ...], scenario: int) -> dict[str, FloatArray]:
+    """Hazards of cold and of heat, shape (day, column); never both on one day."""
+    water = np.broadcast_to(layout.temperature_c @ layout.cohort_loop.T, shape)[scenario]
+    low, stress, lethal = (
+        np.atleast_2d(layout.species[f"temperature_{name}"])[:1] for name in ("low_limit", "high_stress", "high_lethal")
+    )
+    both = temperature_hazard(water, low, stress, lethal, days_in_a_row_below(water, low))
+    return {"cold": np.where(water < low, both, 0.0), "heat": np.where(water < low, 0.0, both)}
+
+
+def _of_water(layout: Layout, course: Course, scenario: int) -> dict[str, FloatArray]:
+    """How oxygen, ammonia and nitrite share the water's hazard, shape (day, column), by the levels of the day's end."""
+    tanks, species = len(layout.tanks), {key: np.atleast_2d(value)[:1] for key, value in layout.species.items()}
+    temperature = np.broadcast_to(layout.temperature_c @ layout.leaf_loop[:tanks].T, course.ph.shape)[scenario]
+    toxic = course.tan_mg_l[scenario, :, :tanks] * unionized_fraction(course.ph[scenario], temperature)
+    oxygen, ammonia, nitrite = (
+        level @ layout.cohort_tank.T
+        for level in (course.oxygen_mg_l[scenario, :, :tanks], toxic, course.nitrite_mg_l[scenario, :, :tanks])
+    )
+    chloride = course.chloride_mg_l[scenario] @ layout.cohort_loop.T
+    bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+    lethal, acute = species["oxygen_lethal"], species["unionized_ammonia_acute"]
+    crumb = np.finfo(float).tiny  # where none of them does anything there is nothing to share
+    return {
+        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, bearable) + crumb,
+        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, bearable) + crumb,
+        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, bearable) + crumb,
+    }
+
+
+def _greatest_g(layout: Layout, course: Course) -> FloatArray:
+    """Greatest mean weight that the fish of each column ever had, shape (scenario, day, column). [g]
+
+    The weights so far, carried through the events as the season itself carried them.
+    """
+    columns = course.count[:, 0].shape
+    stocked, weight, spread = (
+        np.broadcast_to(of, columns) for of in (layout.count, layout.start_weight_g, layout.size_spread)
+    )
+    alive, before = stocked, weight
+    greatest = np.empty(course.count.shape)
+    days = sorted({0, *(happening.day for happening in layout.happenings), layout.days})
+    for first, end in pairwise(days):
+        if first > 0:
+            eve = first - 1
+            alive = np.where(layout.stocked_day <= eve, course.count[:, eve], stocked)
+            weight, spread, before = course.weight_g[:, eve], course.size_spread[:, eve], greatest[:, eve]
+        state = FishState(*(np.array(part) for part in (alive, weight, before, spread)))
+        for happening in layout.happenings:
+            if happening.day == first:
+                happen(happening, state)
+        greatest[:, first:end] = np.maximum.accumulate(
+            np.concatenate([state.greatest[:, None], course.weight_g[:, first:end]], axis=1), axis=1
+        )[:, 1:]
+    return greatest

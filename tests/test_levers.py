@@ -91,7 +91,9 @@ def test_where_nothing_helps_the_lever_says_so():
     assert finding.is_broken
     assert find_lever(season, finding) is None
     (told,) = [f.lever for f in find_levers(season) if f.limit == "oxygen"]
-    assert told.startswith("no single change that we tried mends this, not even fewer fish here")
+    assert told.startswith(
+        "no single change that we tried mends this without costing fish their lives, not even fewer fish here"
+    )
     for changes in ({"cohorts.fish.count": 1}, {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": "400 W"}}):
         assert is_broken(season, changes, "oxygen")
 

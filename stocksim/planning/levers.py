@@ -10,7 +10,9 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.planning.film_levers import held_feed, is_early, more_buffer, more_chloride, more_film, new_film
+from stocksim.planning.film_levers import held_feed, is_early, more_film, new_film
+from stocksim.planning.mending import mends
+from stocksim.planning.salt_levers import more_chloride
 from stocksim.planning.stock_levers import (
     fewer_fish,
     less_feed,
@@ -20,6 +22,13 @@ from stocksim.planning.stock_levers import (
     ratio_in_band,
 )
 from stocksim.planning.trying import Lever, loop_of
+from stocksim.planning.water_levers import (
+    less_dosed_ammonia,
+    measured_on,
+    more_buffer,
+    softer_water,
+    water_changes,
+)
 
 Progress = Callable[[int, int], None]
 _WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
@@ -73,8 +82,7 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             if ratio_in_band(after, finding):
                 return lever, lever.words
             continue
-        same = [f for f in after.findings if (f.limit, f.where) == (finding.limit, finding.where)]
-        if any(f.is_broken for f in same):
+        if not mends(season, after, finding, lever):
             continue
         before = {(f.limit, f.where) for f in season.findings if f.is_broken}
         new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
@@ -120,8 +128,8 @@ def _no_lever_words(finding: Finding) -> str:
     if finding.limit == "planting_ratio":
         return "no planted area that we tried brings the feed into the handbook band"
     return (
-        "no single change that we tried mends this, not even fewer fish here; change several things at once, or keep "
-        "these fish in another loop"
+        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
+        "several things at once, or keep these fish in another loop"
     )
 
 
@@ -156,10 +164,17 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Leve
     loop = loop_of(season, finding)
     inside = [key for key, tank in season.site.file.tanks.items() if tank.loop == loop]
     yield from new_film(season, loop)
+    yield from less_dosed_ammonia(season, finding, loop)
     yield from more_buffer(season, finding, loop)
+    measured = measured_on(season, finding, loop) is not None
+    if measured:  # that the water of that day is bad is known, whatever made it so
+        yield from water_changes(season, finding, loop)
     yield from held_feed(season, finding, loop)
     if finding.limit == "nitrite":
         yield from more_chloride(season, finding, name, loop)
+    yield from softer_water(season, finding, loop)
     yield from more_film(season, finding, loop)
     yield from less_feed(season, finding, inside)
+    if not measured:
+        yield from water_changes(season, finding, loop)
     yield from fewer_fish(season, finding, inside, f"loop {loop}")

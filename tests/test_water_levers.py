@@ -156,17 +156,18 @@ def test_ammonia_is_no_longer_dosed_where_fish_feed_the_film():
     cycling = {
         "from": START + dt.timedelta(days=10),
         "to": START + dt.timedelta(days=25),
-        "ammonia_nitrogen": "30 g/day",
+        "ammonia_nitrogen": "20 g/day",
     }
     tables["loops"]["main"]["fishless_cycling"] = cycling
     season, lever = sought(tables, "unionized_ammonia")
     assert lever.changes == {"loops.main.fishless_cycling": None}
     assert lever.words.startswith("dose no ammonia into loop main")
     # and where they come before its last day it ends before they do
-    later = run_season(season.site, **{"cohorts.fish.stocked": START + dt.timedelta(days=17)})
+    later = run_season(season.site, **{"cohorts.fish.stocked": START + dt.timedelta(days=20)})
     lever = find_lever(later, finding_of(later, "unionized_ammonia"))
     assert lever is not None
     last = lever.changes["loops.main.fishless_cycling"]["to"]
-    assert START + dt.timedelta(days=10) <= last <= START + dt.timedelta(days=16)
-    assert lever.words.startswith(f"stop dosing ammonia into loop main on {last}, ")
+    assert START + dt.timedelta(days=10) <= last <= START + dt.timedelta(days=19)
+    ahead = (START + dt.timedelta(days=20) - last).days
+    assert lever.words.startswith(f"stop dosing ammonia into loop main after {last}, {ahead} days before fish come")
     assert not is_broken(later, lever.changes, "unionized_ammonia")

@@ -170,8 +170,10 @@ def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[
     for days in _CLEAR_DAYS:
         last = min(end, first - dt.timedelta(days=1)) - dt.timedelta(days=days)
         if start <= last < end:
+            ahead = (first - last).days
+            clear = "the day" if ahead == 1 else f"{ahead} days"
             yield Lever(
-                f"stop dosing ammonia into loop {loop} on {last}, {(first - last).days} days before fish come",
+                f"stop dosing ammonia into loop {loop} after {last}, {clear} before fish come",
                 {field: _dose(season, loop, 1.0, last)},
             )
     if first <= end:

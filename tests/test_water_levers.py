@@ -80,6 +80,20 @@ def test_a_lever_that_leaves_no_fish_to_judge_proves_nothing():
     assert not mends(season, run_season(season.site, **none), finding, Lever("keep no fish", none))
 
 
+def test_a_lever_that_leaves_fish_dying_of_something_else_says_so():
+    tables = hard_water(source_water={"alkalinity": "100 mg/L"}, alkalinity_target="70 mg/L", biofilter_start="new")
+    tables["cohorts"]["fish"]["count"] = 400
+    tables["tanks"]["one"]["oxygen_supply"]["power"] = "5 W"
+    season = run_season(build(tables))
+    finding = finding_of(season, "oxygen")
+    assert finding.is_broken
+    lever = find_lever(season, finding)
+    assert lever is not None
+    after = run_season(season.site, **lever.changes)
+    assert deaths(after) > 100.0
+    assert f" of {400} fish still die of the water or of hunger)" in lever.words
+
+
 def bad_test(nitrite_mg_l: float, **test: str) -> dict:
     """Perch in good water until a test finds nitrite."""
     tables = hard_water(source_water={"alkalinity": "100 mg/L"}, alkalinity_target="70 mg/L")

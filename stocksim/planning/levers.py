@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from stocksim.engine.findings import Finding
+from stocksim.engine.ledger import deaths_of_water
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
@@ -31,6 +32,7 @@ from stocksim.planning.water_levers import (
 )
 
 Progress = Callable[[int, int], None]
+_STILL_DYING_SHARE = 0.05  # of the fish: from here on a lever says how many it leaves dying (assumed)
 _WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
 
 
@@ -84,12 +86,13 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             continue
         if not mends(season, after, finding, lever):
             continue
+        words = lever.words + _still_dying_words(after)
         before = {(f.limit, f.where) for f in season.findings if f.is_broken}
         new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
         if new:
             places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
-            return lever, f"{lever.words} (but that breaks {places})"
-        return lever, lever.words
+            return lever, f"{words} (but that breaks {places})"
+        return lever, words
     return None, _no_lever_words(finding)
 
 
@@ -110,6 +113,15 @@ def find_lever(season: Season, finding: Finding) -> Lever | None:
     """
     lever, words = prove_lever(season, finding)
     return None if lever is None else replace(lever, words=words)
+
+
+def _still_dying_words(after: Season) -> str:
+    """That many fish die of the water or of hunger with a lever too, as of another limit that it leaves broken."""
+    there = (after.course.count + after.course.deaths)[0].sum(axis=-1).max()
+    dying = deaths_of_water(after.layout, after.course)[0].sum()
+    if dying < _STILL_DYING_SHARE * there:
+        return ""
+    return f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
 
 
 def _no_lever_words(finding: Finding) -> str:

@@ -24,7 +24,7 @@ _ALKALINITY_STEP_MG_L = 20.0
 # salts and pH), in tenths.
 _CHANGE_SHARES = (0.1, 0.2, 0.3, 0.4, 0.5)
 # How often, and every how many days.
-_CHANGE_PATTERNS = ((1, 1), (2, 1), (3, 1), (5, 1), (7, 1), (4, 7), (8, 7))
+_CHANGE_PATTERNS = ((1, 1), (2, 1), (3, 1), (5, 1), (7, 1), (14, 1), (21, 1), (4, 7), (8, 7))
 _BRIEF_DAYS = 21  # a limit broken for longer is not a matter of one or a few water changes (assumed)
 # What is tried where ammonia is dosed to feed a film: shares of the dose, and weeks from its end until fish
 # come.

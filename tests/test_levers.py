@@ -79,7 +79,9 @@ def test_a_measured_supply_is_compared_by_its_transfer():
     tables = one_tank(count=90, mean_weight_g=150, bed_m2=40)
     tables["tanks"]["one"]["oxygen_supply"] = {"kind": "measured", "transfer": "300 g/day"}
     season, lever = sought(tables, "oxygen")
-    assert re.fullmatch(r"give one air stones fed by \d+ W instead of \d+ W", lever.words)
+    assert re.fullmatch(
+        r"give one air stones fed by \d+ W instead of \d+ W \(with it, \d+ of 90 fish still die .*\)", lever.words
+    )
     assert not is_broken(season, lever.changes, "oxygen")
 
 

@@ -11,7 +11,7 @@ from stocksim.engine.ledger import deaths_of_water
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.planning.film_levers import held_feed, is_early, more_film, new_film
+from stocksim.planning.film_levers import held_feed, is_early, more_film, new_film, starts_young
 from stocksim.planning.mending import mends
 from stocksim.planning.salt_levers import more_chloride
 from stocksim.planning.stock_levers import (
@@ -32,6 +32,7 @@ from stocksim.planning.water_levers import (
 )
 
 Progress = Callable[[int, int], None]
+_YOUNG_WORDS = "; its film is young: stock fish later, or feed by `stocksim ramp`"
 _STILL_DYING_SHARE = 0.05  # of the fish: from here on a lever says how many it leaves dying (assumed)
 _WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
 
@@ -93,7 +94,8 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
             return lever, f"{words} (but that breaks {places})"
         return lever, words
-    return None, _no_lever_words(finding)
+    young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
+    return None, _no_lever_words(finding) + (_YOUNG_WORDS if young else "")
 
 
 def find_lever(season: Season, finding: Finding) -> Lever | None:

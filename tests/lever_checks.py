@@ -1,4 +1,4 @@
-"""What the tests of levers share: a site that is dosed, and a lever sought and told for a broken limit."""
+"""What the tests of levers share: a site that is dosed, a lever sought and told for a limit, and who dies of it."""
 
 from __future__ import annotations
 
@@ -32,7 +32,18 @@ def sought(tables: dict, limit: str, where: str = "tanks.one") -> tuple[Season, 
     assert lever is not None
     (told,) = [f.lever for f in find_levers(season) if (f.limit, f.where) == (limit, where)]
     assert told == lever.words
+    assert_no_more_die(season, lever.changes)
     return season, lever
+
+
+def deaths(season: Season) -> float:
+    return float(season.course.deaths.sum())
+
+
+def assert_no_more_die(season: Season, changes: dict) -> None:
+    """A lever's own run costs no more lives than the season, but for 0.5 % of the fish."""
+    most = float((season.course.count + season.course.deaths)[0].sum(axis=-1).max())
+    assert deaths(run_season(season.site, **changes)) <= deaths(season) + 0.005 * most
 
 
 def is_broken(season: Season, changes: dict, limit: str, where: str = "tanks.one") -> bool:

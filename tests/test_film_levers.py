@@ -6,7 +6,7 @@ import datetime as dt
 import re
 
 import pytest
-from lever_checks import dosed, finding_of, is_broken, sought
+from lever_checks import deaths, dosed, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
@@ -65,8 +65,8 @@ def test_a_young_film_is_given_time_and_the_least_feed_is_given_up():
     )
     assert not is_broken(season, lever.changes, "nitrite")
     given_up = (1.0 - first["share"]) * weeks
-    for share in (0.8, 0.6, 0.4, 0.2, 0.0):
-        for week in range(1, 8):
+    for share, most in ((0.8, 16), (0.6, 16), (0.4, 8), (0.2, 4), (0.0, 1)):
+        for week in range(1, min(most, 7) + 1):
             if (1.0 - share) * week < given_up - 1e-9:
                 steps = [
                     {"from": START, "share": share}, {"from": START + dt.timedelta(days=7 * week), "share": 1.0},
@@ -94,7 +94,8 @@ def shielded(species: str, feed: str) -> dict:
 def test_chloride_is_named_where_it_protects_and_only_there():
     season, lever = sought(shielded("rainbow_trout", "trout_44"), "nitrite")
     field = "loops.main.source_water.chloride"
-    assert list(lever.changes) == [field]
+    sodium = "loops.main.source_water.sodium"
+    assert list(lever.changes) == [field, sodium]
     chloride = parse_quantity(lever.changes[field], "concentration")
     # 32.8 parts to one of nitrite nitrogen at least: shielded fish eat more, and nitrite rises
     assert chloride % 10 == 0
@@ -105,7 +106,11 @@ def test_chloride_is_named_where_it_protects_and_only_there():
     water = layout.sump_volume_m3.sum() + layout.volume_m3.sum()
     grams = water * (chloride - 1.0) / 0.6066
     assert f"(about {grams:,.0f} g of plain salt" in lever.words
-    assert "sodium sets crops back" in lever.words
+    assert parse_quantity(lever.changes[sodium], "concentration") == pytest.approx(
+        10.0 + (chloride - 1.0) * 22.990 / 35.453, abs=0.01
+    )
+    reached = run_season(season.site, **lever.changes).course.sodium_mg_l.max()
+    assert lever.words.endswith(f"sodium then reaches {reached:.0f} mg/L, and no crop grows there)")
     assert not is_broken(season, lever.changes, "nitrite")
     assert is_broken(season, {field: f"{chloride - 10} mg/L"}, "nitrite")
     unshielded = run_season(build(shielded("largemouth_bass", "bass_46")), **{"cohorts.fish.count": 300})
@@ -113,6 +118,42 @@ def test_chloride_is_named_where_it_protects_and_only_there():
     assert finding.is_broken
     lever = find_lever(unshielded, finding)
     assert lever is None or field not in lever.changes
+
+
+@pytest.mark.parametrize("sodium_mg_l", [5, 45])
+def test_where_crops_grow_salt_is_for_little_sodium_and_else_another_chloride(sodium_mg_l):
+    tables = dosed(
+        species="channel_catfish", feed="catfish_32", temperature_c=20.0, days=40, count=220, mean_weight_g=40.0,
+        bed_m2=4.0, ph=6.8,
+    )  # fmt: skip
+    tables["beds"]["gravel"] |= {
+        "nitrifying_surface": "30 m2",
+        "plantings": [{"crop": "lettuce", "from": START, "to": START + dt.timedelta(days=39), "area": "3 m2"}],
+    }
+    tables["loops"]["main"] |= {
+        "biofilter_start": "mature", "source_water": {"chloride": "2 mg/L", "sodium": f"{sodium_mg_l} mg/L"},
+        "feeding_ramp": [{"from": START, "share": 1.0}],
+    }  # fmt: skip
+    season, lever = sought(tables, "nitrite")
+    chloride = parse_quantity(lever.changes["loops.main.source_water.chloride"], "concentration")
+    layout = season.layout
+    gram_of_chloride = float(layout.sump_volume_m3.sum() + layout.volume_m3.sum()) * (chloride - 2.0)
+    proof = run_season(season.site, **lever.changes)
+    salted = sodium_mg_l + (chloride - 2.0) * 22.990 / 35.453
+    would_be = run_season(season.site, **{"loops.main.source_water.sodium": f"{salted} mg/L"}).course.sodium_mg_l.max()
+    assert f"sodium then reaches {would_be:.0f} mg/L, and crops bear about 50" in lever.words
+    if sodium_mg_l == 5:
+        assert f"about {gram_of_chloride / 0.6066:.0f} g of plain salt to begin with" in lever.words
+        assert proof.course.sodium_mg_l.max() == pytest.approx(would_be, rel=1e-4)
+        assert would_be <= 50.0
+    else:
+        assert would_be > 50.0
+        assert f"about {2.0733 * gram_of_chloride:.0f} g of calcium chloride dihydrate" in lever.words
+        assert f"{2.1028 * gram_of_chloride:.0f} g of potassium chloride" in lever.words
+        assert "not plain salt" in lever.words
+        assert proof.course.sodium_mg_l.max() == pytest.approx(season.course.sodium_mg_l.max(), rel=1e-3)
+        calcium = parse_quantity(lever.changes["loops.main.source_water.calcium"], "concentration")
+        assert calcium == pytest.approx(40.0 + (chloride - 2.0) * 0.5652, abs=0.01)
 
 
 def test_a_loop_that_nobody_doses_is_dosed_first_when_its_alkalinity_runs_out():
@@ -150,5 +191,7 @@ def test_a_loop_without_film_is_given_the_smallest_biofilter_that_does(units):
     assert parse_quantity(table["flow"], "flow") == pytest.approx(24.0)  # that of the tank
     number, unit = media.split()
     assert not is_broken(season, lever.changes, "biofilter", "loops.main")
-    half = {field: table | {"media_volume": f"{int(number) / 2} {unit}"}}
-    assert is_broken(season, half, "biofilter", "loops.main")
+    # half of it takes the ammonia, but leaves nitrite that fish die of
+    half = run_season(season.site, **{field: table | {"media_volume": f"{int(number) / 2} {unit}"}})
+    assert deaths(half) > deaths(season) + 0.005 * 40
+    assert finding_of(half, "nitrite").is_broken

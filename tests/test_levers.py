@@ -79,7 +79,9 @@ def test_a_measured_supply_is_compared_by_its_transfer():
     tables = one_tank(count=90, mean_weight_g=150, bed_m2=40)
     tables["tanks"]["one"]["oxygen_supply"] = {"kind": "measured", "transfer": "300 g/day"}
     season, lever = sought(tables, "oxygen")
-    assert re.fullmatch(r"give one air stones fed by \d+ W instead of \d+ W", lever.words)
+    assert re.fullmatch(
+        r"give one air stones fed by \d+ W instead of \d+ W \(with it, \d+ of 90 fish still die .*\)", lever.words
+    )
     assert not is_broken(season, lever.changes, "oxygen")
 
 
@@ -91,7 +93,9 @@ def test_where_nothing_helps_the_lever_says_so():
     assert finding.is_broken
     assert find_lever(season, finding) is None
     (told,) = [f.lever for f in find_levers(season) if f.limit == "oxygen"]
-    assert told.startswith("no single change that we tried mends this, not even fewer fish here")
+    assert told.startswith(
+        "no single change that we tried mends this without costing fish their lives, not even fewer fish here"
+    )
     for changes in ({"cohorts.fish.count": 1}, {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": "400 W"}}):
         assert is_broken(season, changes, "oxygen")
 

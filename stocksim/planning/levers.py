@@ -7,10 +7,13 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from stocksim.engine.findings import Finding
+from stocksim.engine.ledger import deaths_of_water
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.planning.film_levers import held_feed, is_early, more_buffer, more_chloride, more_film, new_film
+from stocksim.planning.film_levers import held_feed, is_early, more_film, new_film, starts_young
+from stocksim.planning.mending import mends
+from stocksim.planning.salt_levers import more_chloride
 from stocksim.planning.stock_levers import (
     fewer_fish,
     less_feed,
@@ -20,8 +23,17 @@ from stocksim.planning.stock_levers import (
     ratio_in_band,
 )
 from stocksim.planning.trying import Lever, loop_of
+from stocksim.planning.water_levers import (
+    less_dosed_ammonia,
+    measured_on,
+    more_buffer,
+    softer_water,
+    water_changes,
+)
 
 Progress = Callable[[int, int], None]
+_YOUNG_WORDS = "; its film is young: stock fish later, or feed by `stocksim ramp`"
+_STILL_DYING_SHARE = 0.05  # of the fish: from here on a lever says how many it leaves dying (assumed)
 _WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
 
 
@@ -73,16 +85,17 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             if ratio_in_band(after, finding):
                 return lever, lever.words
             continue
-        same = [f for f in after.findings if (f.limit, f.where) == (finding.limit, finding.where)]
-        if any(f.is_broken for f in same):
+        if not mends(season, after, finding, lever):
             continue
+        words = lever.words + _still_dying_words(after)
         before = {(f.limit, f.where) for f in season.findings if f.is_broken}
         new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
         if new:
             places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
-            return lever, f"{lever.words} (but that breaks {places})"
-        return lever, lever.words
-    return None, _no_lever_words(finding)
+            return lever, f"{words} (but that breaks {places})"
+        return lever, words
+    young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
+    return None, _no_lever_words(finding) + (_YOUNG_WORDS if young else "")
 
 
 def find_lever(season: Season, finding: Finding) -> Lever | None:
@@ -104,6 +117,15 @@ def find_lever(season: Season, finding: Finding) -> Lever | None:
     return None if lever is None else replace(lever, words=words)
 
 
+def _still_dying_words(after: Season) -> str:
+    """That many fish die of the water or of hunger with a lever too, as of another limit that it leaves broken."""
+    there = (after.course.count + after.course.deaths)[0].sum(axis=-1).max()
+    dying = deaths_of_water(after.layout, after.course)[0].sum()
+    if dying < _STILL_DYING_SHARE * there:
+        return ""
+    return f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
+
+
 def _no_lever_words(finding: Finding) -> str:
     if finding.limit == "predation":
         return (
@@ -120,8 +142,8 @@ def _no_lever_words(finding: Finding) -> str:
     if finding.limit == "planting_ratio":
         return "no planted area that we tried brings the feed into the handbook band"
     return (
-        "no single change that we tried mends this, not even fewer fish here; change several things at once, or keep "
-        "these fish in another loop"
+        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
+        "several things at once, or keep these fish in another loop"
     )
 
 
@@ -156,10 +178,17 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Leve
     loop = loop_of(season, finding)
     inside = [key for key, tank in season.site.file.tanks.items() if tank.loop == loop]
     yield from new_film(season, loop)
+    yield from less_dosed_ammonia(season, finding, loop)
     yield from more_buffer(season, finding, loop)
+    measured = measured_on(season, finding, loop) is not None
+    if measured:  # that the water of that day is bad is known, whatever made it so
+        yield from water_changes(season, finding, loop)
     yield from held_feed(season, finding, loop)
     if finding.limit == "nitrite":
         yield from more_chloride(season, finding, name, loop)
+    yield from softer_water(season, finding, loop)
     yield from more_film(season, finding, loop)
     yield from less_feed(season, finding, inside)
+    if not measured:
+        yield from water_changes(season, finding, loop)
     yield from fewer_fish(season, finding, inside, f"loop {loop}")

@@ -78,7 +78,7 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
     layout, cohorts = season.layout, season.site.file.cohorts
     inside = inside_tanks(season, tanks) & layout.rations.by_appetite
     fraction = np.where(inside, layout.ration_fraction * SHARES[:, None], layout.ration_fraction)
-    good = np.flatnonzero(passes(season, finding, replace(layout, ration_fraction=fraction)))
+    good = np.flatnonzero(passes(season, finding, replace(layout, ration_fraction=fraction), True))
     if not good.size or SHARES[good[0]] < _LEAST_RATION_SHARE:
         return
     share = SHARES[good[0]]
@@ -94,7 +94,7 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
         changes[f"cohorts.{key}.ration"] = table
         words.append(f"{key} {100 * new:.0f} % of appetite instead of {100 * old:.0f} %")
     if changes:
-        yield Lever(f"feed {', '.join(words)}", changes)
+        yield Lever(f"feed {', '.join(words)}", changes, cuts_feed=True)
 
 
 def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Lever]:

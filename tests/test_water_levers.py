@@ -1,0 +1,187 @@
+"""Levers on a loop's water, and that no lever is proved by fish that it kills."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from lever_checks import assert_no_more_die, deaths, dosed, finding_of, is_broken, sought
+from small_sites import START, build, one_tank
+
+from stocksim import run_season
+from stocksim.planning.film_levers import held_feed
+from stocksim.planning.levers import find_lever, prove_lever
+from stocksim.planning.mending import mends
+from stocksim.planning.trying import Lever
+from stocksim.units import parse_quantity
+
+
+def hard_water(**loop: object) -> dict:
+    """Perch on a mature film in hard tap water that nobody doses: pH 8.6 and more."""
+    tables = one_tank(
+        species="yellow_perch", feed="perch_45", temperature_c=20.0, days=150, count=60, mean_weight_g=40.0,
+        power_w=30.0, bed_m2=4.0, ph=None,
+    )  # fmt: skip
+    tables["loops"]["main"] |= {"sump": "1000 L", "source_water": {"alkalinity": "200 mg/L"}} | loop
+    tables["beds"]["gravel"] |= {"depth": "30 cm", "media_size": "12 mm"}
+    return tables
+
+
+def test_dead_fish_prove_no_lever():
+    season = run_season(build(hard_water()))
+    finding = finding_of(season, "unionized_ammonia")
+    assert finding.is_broken
+    assert deaths(season) < 1.0
+    hungry = [{"from": START, "share": 0.0}, {"from": START + dt.timedelta(days=84), "share": 1.0}]
+    lever = Lever("feed nothing for twelve weeks", {"loops.main.feeding_ramp": hungry}, cuts_feed=True)
+    after = run_season(season.site, **lever.changes)
+    assert not finding_of(after, "unionized_ammonia").is_broken  # for they are dead
+    assert deaths(after) > 30.0
+    assert not mends(season, after, finding, lever)
+    assert prove_lever(season, finding, [lever])[0] != lever
+    # whether it says so or not that it cuts feed
+    assert not mends(season, after, finding, Lever(lever.words, lever.changes))
+
+
+def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
+    tables = hard_water()
+    season, lever = sought(tables, "unionized_ammonia")
+    assert not list(held_feed(season, finding_of(season, "unionized_ammonia"), "main"))
+    field = "loops.main.source_water.alkalinity"
+    assert list(lever.changes) == [field]
+    level = parse_quantity(lever.changes[field], "concentration")
+    assert level % 20 == 0
+    assert 40 <= level < 200
+    assert lever.words.startswith(
+        f"fill and top up loop main with water of {level:.0f} mg/L of alkalinity instead of 200, by rain or"
+    )
+    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
+    after = run_season(season.site, **lever.changes)
+    assert after.course.ph.max() < season.course.ph.max()
+    assert after.course.alkalinity_mg_l.min() >= 40.0
+
+
+def test_a_keepers_high_alkalinity_target_is_lowered():
+    tables = hard_water(alkalinity_target="240 mg/L", source_water={"alkalinity": "60 mg/L"})
+    season, lever = sought(tables, "unionized_ammonia")
+    field = "loops.main.alkalinity_target"
+    assert list(lever.changes) == [field]
+    level = parse_quantity(lever.changes[field], "concentration")
+    assert lever.words == f"hold {level:.0f} mg/L of alkalinity in loop main instead of 240, so that pH stays lower"
+    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
+
+
+def test_a_lever_that_leaves_no_fish_to_judge_proves_nothing():
+    season = run_season(build(hard_water()))
+    finding = finding_of(season, "unionized_ammonia")
+    none = {"cohorts.fish.count": 0}
+    assert not mends(season, run_season(season.site, **none), finding, Lever("keep no fish", none))
+
+
+def test_a_lever_that_leaves_fish_dying_of_something_else_says_so():
+    tables = hard_water(source_water={"alkalinity": "100 mg/L"}, alkalinity_target="70 mg/L", biofilter_start="new")
+    tables["cohorts"]["fish"]["count"] = 400
+    tables["tanks"]["one"]["oxygen_supply"]["power"] = "5 W"
+    season = run_season(build(tables))
+    finding = finding_of(season, "oxygen")
+    assert finding.is_broken
+    lever = find_lever(season, finding)
+    assert lever is not None
+    after = run_season(season.site, **lever.changes)
+    assert deaths(after) > 100.0
+    assert f" of {400} fish still die of the water or of hunger)" in lever.words
+
+
+def bad_test(nitrite_mg_l: float, **test: str) -> dict:
+    """Perch in good water until a test finds nitrite."""
+    tables = hard_water(source_water={"alkalinity": "100 mg/L"}, alkalinity_target="70 mg/L")
+    tables["season"]["end"] = START + dt.timedelta(days=59)
+    day = START + dt.timedelta(days=40)
+    tables["loops"]["main"]["water_tests"] = [{"date": day, "nitrite_n": f"{nitrite_mg_l} mg/L"} | test]
+    return tables
+
+
+def test_water_is_changed_on_the_day_of_a_bad_test_by_the_least_that_does():
+    tables = bad_test(1.0, tan="3 mg/L", alkalinity="30 mg/L")
+    season, lever = sought(tables, "nitrite")
+    field = "loops.main.water_changes"
+    assert list(lever.changes) == [field]
+    (change,) = lever.changes[field]
+    assert change["date"] == START + dt.timedelta(days=40)
+    litres = 1000.0 * parse_quantity(change["volume"], "volume")
+    layout = season.layout
+    water = 1000.0 * float(layout.volume_m3.sum() + layout.sump_volume_m3.sum())
+    tenths = round(10.0 * litres / water)
+    assert litres == pytest.approx(0.1 * tenths * water, abs=0.5)
+    assert tenths <= 5
+    assert f"{10 * tenths} %) of loop main's water on {change['date']}" in lever.words
+    assert "without chlorine or chloramine and of the same temperature" in lever.words
+    assert not is_broken(season, lever.changes, "nitrite")
+    if tenths > 1:
+        less = {field: [change | {"volume": f"{0.1 * (tenths - 1) * water} L"}]}
+        assert is_broken(season, less, "nitrite")
+    # what the file already changes stays
+    kept = [{"date": START, "volume": "10 L"}]
+    again = run_season(season.site, **{field: kept})
+    lever = find_lever(again, finding_of(again, "nitrite"))
+    assert lever is not None
+    assert lever.changes[field][0] == kept[0]
+
+
+def test_a_test_that_no_water_change_can_undo_in_a_day_is_said_to_be_past():
+    season = run_season(build(bad_test(4.0, tan="8 mg/L", alkalinity="20 mg/L")))
+    finding = finding_of(season, "nitrite")
+    assert finding.days_broken > 1
+    lever = find_lever(season, finding)
+    assert lever is not None
+    changes = lever.changes["loops.main.water_changes"]
+    assert lever.past == (changes[0]["date"],) == (START + dt.timedelta(days=40),)
+    assert f"holds from the day after {changes[0]['date']}" in lever.words
+    after = finding_of(run_season(season.site, **lever.changes), "nitrite")
+    assert (after.days_broken, after.first_date) == (1, changes[0]["date"])
+    assert_no_more_die(season, lever.changes)
+
+
+def cycled(**changes: object) -> dict:
+    """A new film fed with ammonia while perch are there already."""
+    tables = hard_water(source_water={"alkalinity": "100 mg/L"}, alkalinity_target="70 mg/L", biofilter_start="new")
+    tables["loops"]["main"]["fishless_cycling"] = {
+        "from": START, "to": START + dt.timedelta(days=35), "ammonia_nitrogen": "3 g/day",
+    } | changes  # fmt: skip
+    return tables
+
+
+def test_fish_come_later_and_less_ammonia_is_dosed_where_the_dose_breaks_the_limit():
+    season, lever = sought(cycled(), "unionized_ammonia")
+    assert deaths(season) > 50.0
+    dose = lever.changes["loops.main.fishless_cycling"]
+    assert parse_quantity(dose["ammonia_nitrogen"], "oxygen_rate") < 3.0
+    assert lever.changes["cohorts.fish.stocked"] == START + dt.timedelta(days=36)
+    assert "ammonia nitrogen into loop main instead of 3 and stock fish on" in lever.words
+    after = run_season(season.site, **lever.changes)
+    assert deaths(after) < 1.0
+    assert not finding_of(after, "nitrite").is_broken
+
+
+def test_ammonia_is_no_longer_dosed_where_fish_feed_the_film():
+    tables = dosed(species="yellow_perch", feed="perch_45", temperature_c=20.0, days=40, mean_weight_g=40.0, ph=7.4)
+    cycling = {
+        "from": START + dt.timedelta(days=10),
+        "to": START + dt.timedelta(days=25),
+        "ammonia_nitrogen": "20 g/day",
+    }
+    tables["loops"]["main"]["fishless_cycling"] = cycling
+    season, lever = sought(tables, "unionized_ammonia")
+    assert lever.changes == {"loops.main.fishless_cycling": None}
+    assert lever.words.startswith("dose no ammonia into loop main")
+    # and where they come before its last day it ends before they do
+    later = run_season(season.site, **{"cohorts.fish.stocked": START + dt.timedelta(days=20)})
+    lever = find_lever(later, finding_of(later, "unionized_ammonia"))
+    assert lever is not None
+    last = lever.changes["loops.main.fishless_cycling"]["to"]
+    assert START + dt.timedelta(days=10) <= last <= START + dt.timedelta(days=19)
+    ahead = (START + dt.timedelta(days=20) - last).days
+    assert lever.words.startswith(f"stop dosing ammonia into loop main after {last}, {ahead} days before fish come")
+    assert not is_broken(later, lever.changes, "unionized_ammonia")

@@ -110,6 +110,23 @@ def deaths_by_cause(layout: Layout, course: Course, scenario: int = 0) -> dict[s
     return {cause: per_hazard * hazard[cause] for cause in CAUSES}
 
 
+def deaths_of_water_or_hunger(layout: Layout, course: Course) -> FloatArray:
+    """Deaths beyond those of every day, of cold and heat, and of feed training, for all scenarios at once.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+
+    Returns
+    -------
+    ndarray, shape (scenario, day, column)
+        [fish/day]
+    """
+    there = course.count + course.deaths
+    return np.maximum(course.deaths + there * np.expm1(-layout.daily_hazard), 0.0)
+
+
 def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
     """Fish lost to more than every day and feed training take.
 

@@ -6,8 +6,8 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
+from stocksim.engine.deaths import deaths_of_water_or_hunger
 from stocksim.engine.findings import Finding
-from stocksim.engine.ledger import deaths_of_water
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
@@ -120,7 +120,7 @@ def find_lever(season: Season, finding: Finding) -> Lever | None:
 def _still_dying_words(after: Season) -> str:
     """That many fish die of the water or of hunger with a lever too, as of another limit that it leaves broken."""
     there = (after.course.count + after.course.deaths)[0].sum(axis=-1).max()
-    dying = deaths_of_water(after.layout, after.course)[0].sum()
+    dying = deaths_of_water_or_hunger(after.layout, after.course)[0].sum()
     if dying < _STILL_DYING_SHARE * there:
         return ""
     return f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stocksim.engine.course import Course
-from stocksim.engine.deaths import DEATHS_TOLD, OF_WATER, deaths_by_cause
+from stocksim.engine.deaths import DEATHS_TOLD, deaths_of_water_or_hunger
 from stocksim.engine.findings import LimitSeries
 from stocksim.engine.layout import Layout
 from stocksim.water.ammonia import unionized_fraction
@@ -77,8 +77,7 @@ def loop_fate(
     """
     days = slice(first_day, last_day)
     members = layout.cohort_loop[:, column]
-    causes = deaths_by_cause(layout, course, scenario)
-    dying = (sum((causes[cause] for cause in OF_WATER), causes["hunger"]) @ members)[days]
+    dying = (deaths_of_water_or_hunger(layout, course)[scenario] @ members)[days]
     evening = course.count[scenario] @ members
     before = np.concatenate([[0.0], evening[:-1]])
     arrived = np.maximum(evening + course.deaths[scenario] @ members - before, 0.0)[days]

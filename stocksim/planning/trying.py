@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.course import Course
+from stocksim.engine.deaths import deaths_of_water_or_hunger
 from stocksim.engine.extremes import tank_extremes
 from stocksim.engine.findings import Finding, limit_series, worst_margin
 from stocksim.engine.layout import Layout
-from stocksim.engine.ledger import deaths_of_water
 from stocksim.engine.results import Season
 from stocksim.engine.season import simulate
 
@@ -81,7 +81,7 @@ def spares_fish(season: Season, layout: Layout, course: Course, cuts_feed: bool 
     """
     good = np.ones(course.deaths.shape[0], bool)
     roots, old_roots = np.array(layout.roots), np.array(season.layout.roots)
-    of_water = deaths_of_water(layout, course)
+    of_water = deaths_of_water_or_hunger(layout, course)
     for root in dict.fromkeys(layout.roots):
         old, new = old_roots == root, roots == root
         there = season.course.count[0] + season.course.deaths[0]

@@ -139,8 +139,12 @@ class SlowWater:
         demand, nitrate = self.freed["solids_oxygen"], self.sump.nitrate
         self.denitrifying = 0.15 * demand / OXYGEN_PER_NITRATE
         self.solids_oxygen = demand * (1.0 - 0.15 * nitrate / (0.5 + nitrate))
-        changed = sum(change.volume for change in self.table.water_changes if change.date == date)
-        self.outflow = changed + sum(s.drawn_off for s in self.settlers)
+        # each change is drained, then filled; in a balance implicit in the day as much must run through as leaves that
+        stays = 1.0
+        for change in self.table.water_changes:
+            if change.date == date:
+                stays -= stays * change.volume / self.water
+        self.outflow = (self.water / stays - self.water) + sum(s.drawn_off for s in self.settlers)
         self.top_up = self.loss + self.outflow
         cycling = self.table.fishless_cycling
         self.ammonia_dosed = 0.0

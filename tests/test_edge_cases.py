@@ -62,7 +62,7 @@ def test_cold_new_water_counts_toward_the_limit_of_change():
         return next(f.worst_value for f in findings if f.limit == "temperature_change")
 
     assert change() == 0.0
-    # 600 L of 8 degC into 1.8 m3 of 26 degC
+    # 600 L of 8 degC take the place of as much of 26 degC in 0.8 + 1.0 + 0.6 m3
     assert change(temperature="8 degC") == pytest.approx(18.0 * 0.6 / 2.4)
 
 

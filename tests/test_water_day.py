@@ -10,6 +10,7 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.results import Season
+from stocksim.site.sizes import FLOODED_SHARE, GRAVEL_VOIDS
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
 from stocksim.water.carbonate import calcite_saturation
@@ -228,14 +229,27 @@ def test_a_water_change_dilutes_by_the_right_factor():
     held = chloride_held(told, 80.0)
     water = told.layout.volume_m3.sum() + 0.8
     np.testing.assert_allclose(held[:3], 80.0 * water, rtol=1e-12)
-    # 0.3 m3 leave with the sump's level of that day, and nothing comes with the source water
-    assert held[3] == pytest.approx(80.0 * water - 0.3 * told.course.chloride_mg_l[0, 3, 0], rel=1e-12)
-    # in water that mixes at once the day's implicit step leaves V / (V + 0.3)
-    assert held[3] / held[2] == pytest.approx(water / (water + 0.3), rel=0.01)
-    # a keeper who drains first would keep (V - 0.3) / V of it, a hose running all day exp(-0.3 / V): within 2 %
-    for other in ((water - 0.3) / water, np.exp(-0.3 / water)):
-        assert held[3] / held[2] == pytest.approx(other, rel=0.025)
+    # what leaves does so with the sump's level of that day, and nothing comes with the source water
+    gone = told.course.outflow_m3[0, 3, 0] * told.course.chloride_mg_l[0, 3, 0]
+    assert held[3] == pytest.approx(80.0 * water - gone, rel=1e-12)
+    # drained first and then filled, in water that mixes within the day
+    assert held[3] / held[2] == pytest.approx((water - 0.3) / water, rel=0.01)
     np.testing.assert_allclose(held[4:], held[3], rtol=1e-12)
+
+
+@pytest.mark.parametrize(("shares", "keeps"), [([0.5], 0.5), ([1.0 / 3.0, 0.25], 0.5), ([0.1] * 3, 0.729)])
+def test_large_changes_keep_what_draining_leaves(shares, keeps):
+    # 0.8 m3 of sump, 1 m3 of tank, and what stands in the voids of 10 m2 of gravel
+    water = 0.8 + 1.0 + 10.0 * 0.3 * GRAVEL_VOIDS * FLOODED_SHARE
+    told = season(
+        days=5, count=0, evaporation="0 L/day", source_water={"chloride": "0 mg/L"}, flow_l_h=1e6,
+        water_tests=[{"date": START, "chloride": "80 mg/L"}],
+        water_changes=[{"date": on(3), "volume": f"{1000.0 * share * water} L"} for share in shares],
+    )  # fmt: skip
+    held = chloride_held(told, 80.0)
+    assert held[3] / held[2] == pytest.approx(keeps, rel=0.02)
+    # the table counts what was poured
+    assert told.loops["top_up_l"].sum() == pytest.approx(1000.0 * water * sum(shares))
 
 
 def test_a_test_resets_the_water_on_its_date():

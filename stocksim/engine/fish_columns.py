@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from stocksim.engine.planting import Planting
 from stocksim.engine.rations import Rations, build_rations, ration_fraction, spilled_share
 from stocksim.engine.stays import Happening, Stay, build_stays, last_days
-from stocksim.engine.waterworks import loop_water_m3
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.survival import (
@@ -22,6 +21,7 @@ from stocksim.fish.survival import (
 )
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
+from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
@@ -196,7 +196,7 @@ def _by_new_water(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) 
             if change.temperature is None or not columns:
                 continue
             day = (change.date - site.file.season.start).days
-            share = change.volume / (change.volume + loop_water_m3(site, key))
+            share = change.volume / loop_water_m3(site.file, key)
             jump[..., day, columns] = share * np.abs(change.temperature - temperature_c[..., day, columns])
     return jump
 

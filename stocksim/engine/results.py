@@ -199,7 +199,8 @@ class Season:
                 "nitrate_n_mg_l": course.nitrate_mg_l[0],
                 "alkalinity_mg_l": course.alkalinity_mg_l[0],
                 "buffer_g": course.buffer_g[0],
-                "top_up_l": 1000.0 * course.top_up_m3[0],
+                # what was poured in: a change counts as more in the balance than it takes
+                "top_up_l": 1000.0 * (course.top_up_m3[0] - layout.water.exchanged_m3 + layout.water.changed_m3),
                 "ammonia_oxidizer_maturity": self._loop_maturity(course.ammonia_maturity[0]),
                 "nitrite_oxidizer_maturity": self._loop_maturity(course.nitrite_maturity[0]),
                 "potassium_mg_l": course.potassium_mg_l[0],

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stocksim.engine.stands import Stands, build_stands
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import MINERALS
+from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SettlerTable
 from stocksim.site.reading import Site
 from stocksim.water.maturity import maturity_after, start_maturity
@@ -56,8 +57,11 @@ class Waterworks:
         Name of each loop's buffer salt.
     loss_m3_day : ndarray, shape (loop,)
         Evaporated and transpired water. [m3/day]
-    exchanged_m3 : ndarray, shape (day, loop)
+    changed_m3 : ndarray, shape (day, loop)
         Planned water changes. [m3/day]
+    exchanged_m3 : ndarray, shape (day, loop)
+        Through-flow that in a day's balance leaves as much of the old water as draining and refilling those does.
+        [m3/day]
     ammonia_dose_g : ndarray, shape (day, loop)
         Ammonia nitrogen dosed for fishless cycling. [g/day]
     passing : ndarray, shape (day, leaf)
@@ -85,6 +89,7 @@ class Waterworks:
     target_alkalinity: FloatArray
     salts: tuple[str, ...]
     loss_m3_day: FloatArray
+    changed_m3: FloatArray
     exchanged_m3: FloatArray
     ammonia_dose_g: FloatArray
     passing: FloatArray
@@ -106,7 +111,7 @@ def source_level(loop: LoopTable, key: str) -> float:
     return DEFAULT_SOURCE[key] if given is None else given
 
 
-def loop_water_m3(site: Site, key: str) -> float:
+def _open_water_m3(site: Site, key: str) -> float:
     """Water in a loop's sump and tanks. [m3]"""
     return site.file.loops[key].sump + sum(t.volume for t in site.file.tanks.values() if t.loop == key)
 
@@ -114,7 +119,7 @@ def loop_water_m3(site: Site, key: str) -> float:
 def loss_m3_day(site: Site, key: str) -> float:
     """Water that a loop loses to air and crops: given, or 1 % of its water a day. [m3/day]"""
     given = site.file.loops[key].evaporation
-    return DEFAULT_LOSS_SHARE * loop_water_m3(site, key) if given is None else given
+    return DEFAULT_LOSS_SHARE * _open_water_m3(site, key) if given is None else given
 
 
 def build_waterworks(
@@ -147,10 +152,12 @@ def build_waterworks(
                 source[row, column] = start_level[row, column] = source_level(loop, solute)
         if loop.alkalinity_target is not None:
             start_level[SOLUTES.index("alkalinity"), column] = loop.alkalinity_target
-    exchanged, doses = np.zeros((days, len(loops))), np.zeros((days, len(loops)))
+    changed, kept, doses = np.zeros((days, len(loops))), np.ones((days, len(loops))), np.zeros((days, len(loops)))
+    water = np.array([loop_water_m3(file, key) for key in loops])
     for column, key in enumerate(loops):
         for change in file.loops[key].water_changes:
-            exchanged[_day(site, change.date), column] += change.volume
+            changed[_day(site, change.date), column] += change.volume
+            kept[_day(site, change.date), column] *= 1.0 - change.volume / water[column]
         cycling = file.loops[key].fishless_cycling
         if cycling is not None:
             doses[_day(site, cycling.start) : _day(site, cycling.end) + 1, column] = cycling.ammonia_nitrogen
@@ -174,7 +181,8 @@ def build_waterworks(
         ),
         salts=tuple(t.buffer for t in file.loops.values()),
         loss_m3_day=_of_loops(site, {k: loss_m3_day(site, k) for k in loops}),
-        exchanged_m3=exchanged,
+        changed_m3=changed,
+        exchanged_m3=water * (1.0 / kept - 1.0),
         ammonia_dose_g=doses,
         passing=passing,
         emptied=emptied,

@@ -64,7 +64,7 @@ def first_days(layout: Layout, days: int) -> Layout:
         "appetite_at_1g", "maintenance_per_kg", "temperature_c", "planted_m2", "rated_m2", "ratio_low",
         "ratio_high", "ration_by_day", "daily_hazard", "temperature_change_c",
     )  # fmt: skip
-    of_water = ("exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n")
+    of_water = ("changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n")
     works = layout.water
     return replace(
         layout,

@@ -13,10 +13,11 @@ from stocksim.engine.deaths import DEATHS_TOLD
 from stocksim.engine.findings import Finding, LimitSeries
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
-from stocksim.engine.waterworks import loop_water_m3, source_level
+from stocksim.engine.waterworks import source_level
 from stocksim.planning.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
 from stocksim.planning.levers import prove_lever
 from stocksim.planning.ramp_fate import LoopFate, loop_fate
+from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -103,7 +104,7 @@ def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice:
     plain = run_season(site)
     layout = plain.layout
     column, day = layout.loops.index(loop), (start - layout.start).days
-    water_m3, source = loop_water_m3(site, loop), source_level(site.file.loops[loop], "alkalinity")
+    water_m3, source = loop_water_m3(site.file, loop), source_level(site.file.loops[loop], "alkalinity")
     soft = float(round(_SOFTER_SHARE * source))
     softer = {
         f"loops.{loop}.source_water.alkalinity": f"{soft:g} mg/L",

@@ -14,6 +14,8 @@ from stocksim.units import format_quantity
 # Greatest loss to air and crops in a day, as a share of the loop's water (common practice, no source): open water loses
 # some millimetres a day, and crops some litres a m2, which is a hundredth of most loops and a tenth of none.
 MOST_LOSS_SHARE = 0.1
+# Greatest water change, as a share of it: fish lie in the rest (common practice, no source).
+MOST_CHANGE_SHARE = 0.9
 
 
 def loop_water_m3(file: SiteFile, key: str) -> float:
@@ -64,11 +66,11 @@ def _of_loop(key: str, loop: LoopTable, file: SiteFile, raw: Mapping[str, Any]) 
         )
         faults.append(Fault(f"loops.{key}", "evaporation", message))
     for number, change in enumerate(loop.water_changes, 1):
-        if change.volume > water:
+        if change.volume > MOST_CHANGE_SHARE * water:
             written = shown(raw["loops"][key]["water_changes"][number - 1]["volume"])
             message = (
-                f"{written} is more than all of the loop's water, {volume(water)}; check the unit, or write several "
-                "changes."
+                f"{written} is more than nine tenths of the loop's water, {volume(water)}, and leaves the fish too "
+                f"little to lie in; check the unit, or write {volume(MOST_CHANGE_SHARE * water)} or less, or several changes."
             )
             faults.append(Fault(f"loops.{key}", f"water_changes[{number}].volume", message))
     drawn = 0.0

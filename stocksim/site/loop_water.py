@@ -70,7 +70,8 @@ def _of_loop(key: str, loop: LoopTable, file: SiteFile, raw: Mapping[str, Any]) 
             written = shown(raw["loops"][key]["water_changes"][number - 1]["volume"])
             message = (
                 f"{written} is more than nine tenths of the loop's water, {volume(water)}, and leaves the fish too "
-                f"little to lie in; check the unit, or write {volume(MOST_CHANGE_SHARE * water)} or less, or several changes."
+                f"little to lie in; check the unit, or write {volume(MOST_CHANGE_SHARE * water)} or less, or several "
+                "changes."
             )
             faults.append(Fault(f"loops.{key}", f"water_changes[{number}].volume", message))
     drawn = 0.0

@@ -348,9 +348,7 @@ def test_the_outermost_allowed_water_runs(picked):
     most = f"{min(0.9 * water, 1e5)} m3"
     bounded = {
         "loops.main.evaporation": ["0 L/day", f"{0.1 * min(water, 1e5)} m3/day"],
-        "loops.main.water_changes": [
-            [{"date": START, "volume": v}] * 2 for v in ("1 L", f"{min(0.9 * water, 1e5)} m3")
-        ],
+        "loops.main.water_changes": [[{"date": START, "volume": v}] * 2 for v in ("1 L", most)],
         "settlers.basin.drawn_off": ["0 L/day", f"{min(water, 1e4)} m3/day"],
     }
     check_runs(site.with_changes({key: values[(which >> n) % 2] for n, (key, values) in enumerate(bounded.items())}))

@@ -34,6 +34,7 @@ from stocksim.planning.water_levers import (
 Progress = Callable[[int, int], None]
 _YOUNG_WORDS = "; its film is young: stock fish later, or feed by `stocksim ramp`"
 _STILL_DYING_SHARE = 0.05  # of the fish: from here on a lever says how many it leaves dying (assumed)
+_MOST_DIE_SHARE = 0.5  # a lever that leaves so many dying is told only if no other is found (assumed)
 _WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
 
 
@@ -75,7 +76,11 @@ def _is_off_band(finding: Finding) -> bool:
 
 
 def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -> tuple[Lever | None, str]:
-    """First lever that a run proves to mend a finding, those known to mend another tried first; and the words."""
+    """First lever that a run proves to mend a finding, those known to mend another tried first; and the words.
+
+    One that leaves most of the fish dying of something else waits for a better one.
+    """
+    poor: tuple[Lever, str] | None = None
     for lever in itertools.chain(known, _candidates(season, finding)):
         try:
             after = run_season(season.site, **lever.changes)
@@ -87,15 +92,34 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             continue
         if not mends(season, after, finding, lever):
             continue
-        words = lever.words + _still_dying_words(after)
-        before = {(f.limit, f.where) for f in season.findings if f.is_broken}
-        new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
-        if new:
-            places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
-            return lever, f"{words} (but that breaks {places})"
-        return lever, words
+        there, dying = _dying(after)
+        words = _proved_words(season, after, lever, there, dying)
+        if dying <= _MOST_DIE_SHARE * there:
+            return lever, words
+        poor = poor or (lever, words)
+    if poor is not None:
+        return poor
     young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
     return None, _no_lever_words(finding) + (_YOUNG_WORDS if young else "")
+
+
+def _proved_words(season: Season, after: Season, lever: Lever, there: float, dying: float) -> str:
+    """A lever's words with what its run says of the fish and of other limits."""
+    words = lever.words
+    if dying >= _STILL_DYING_SHARE * there:
+        words += f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
+    before = {(f.limit, f.where) for f in season.findings if f.is_broken}
+    new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
+    if new:
+        places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
+        words += f" (but that breaks {places})"
+    return words
+
+
+def _dying(season: Season) -> tuple[float, float]:
+    """Most fish that are there on one day, and those of the season that die of the water or of hunger."""
+    there = (season.course.count + season.course.deaths)[0].sum(axis=-1).max(initial=0.0)
+    return float(there), float(deaths_of_water_or_hunger(season.layout, season.course)[0].sum())
 
 
 def find_lever(season: Season, finding: Finding) -> Lever | None:
@@ -115,15 +139,6 @@ def find_lever(season: Season, finding: Finding) -> Lever | None:
     """
     lever, words = prove_lever(season, finding)
     return None if lever is None else replace(lever, words=words)
-
-
-def _still_dying_words(after: Season) -> str:
-    """That many fish die of the water or of hunger with a lever too, as of another limit that it leaves broken."""
-    there = (after.course.count + after.course.deaths)[0].sum(axis=-1).max()
-    dying = deaths_of_water_or_hunger(after.layout, after.course)[0].sum()
-    if dying < _STILL_DYING_SHARE * there:
-        return ""
-    return f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
 
 
 def _no_lever_words(finding: Finding) -> str:

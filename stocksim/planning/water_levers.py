@@ -159,7 +159,7 @@ def _changed(season: Season, loop: str, days: list[dt.date], share: float, past:
 
 
 def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
-    """Where ammonia is dosed to feed a film: less of it, none once fish are there, or fish later."""
+    """Where ammonia was dosed to feed a film before fish came: less of it, for fewer days, or fish later."""
     cycling = season.site.file.loops[loop].fishless_cycling
     if cycling is None or (finding.first_date or finding.worst_date) < cycling.start:
         return
@@ -176,8 +176,6 @@ def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[
                 f"stop dosing ammonia into loop {loop} after {last}, {clear} before fish come",
                 {field: _dose(season, loop, 1.0, last)},
             )
-    if first <= end:
-        yield Lever(f"dose no ammonia into loop {loop}: fish feed its film", {field: None})
     for weeks, share in itertools.product(_LATER_WEEKS, _DOSE_SHARES):
         due = max(first, end + dt.timedelta(days=1 + 7 * weeks))
         later = {key: max(day, due) for key, day in fish.items()}

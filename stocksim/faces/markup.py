@@ -78,13 +78,13 @@ STYLE = f"""<style>
   .st-key-menu, .st-key-fetch {{display: none !important}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
-  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .435}}
-  ul.ss-list.ss-small {{columns: 2; column-gap: 2rem; max-width: none}}
+  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .415}}
+  ul.ss-list.ss-small {{columns: 3; column-gap: 2rem; max-width: none}}
   .st-key-charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto}}
   .st-key-charts > :first-child {{grid-row: 1 / 3}}
   [data-testid="stVegaLiteChart"] svg {{width: 100%}}
   * {{print-color-adjust: exact; -webkit-print-color-adjust: exact}}
-  @page {{size: A4 portrait; margin: 9mm}}
+  @page {{size: A4 portrait; margin: 8mm}}
 }}
 </style>"""
 

@@ -28,8 +28,8 @@ CHALK = "calcium_carbonate"
 CHALK_PH = 8.3  # docs/carbonate.md
 NOT_JUDGED = (
     "Not judged: what nitrate, potassium and a pH outside "
-    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate and pH are told as cautions, potassium is "
-    "only counted."
+    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is told as a caution, by harm "
+    "in trials of weeks, its liters by simple dilution (drained, then refilled); pH is too; potassium is only counted."
 )
 _SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
 _CHALK_SHORT_MG_L = 1.0  # below the target, where chalk alone is to blame
@@ -95,8 +95,7 @@ def nitrate_words(season: Season, loop: str) -> str:
     first, worst = int(np.flatnonzero(days)[0]), int(np.argmax(np.where(days, nitrate, -np.inf)))
     return (
         f"Nitrate-N of loop {loop} passes a caution level ({levels}) on {_day(season, first)} and reaches "
-        f"{nitrate[worst]:.0f} on {_day(season, worst)}: fish took harm in trials of weeks above such levels (a "
-        f"caution, no limit). {_nitrate_lever(season, column, min(passed), strictest)}"
+        f"{nitrate[worst]:.0f} on {_day(season, worst)}. {_nitrate_lever(season, column, min(passed), strictest)}"
     )
 
 
@@ -115,17 +114,13 @@ def _nitrate_lever(season: Season, column: int, goal: float, above: Days) -> str
         return f"Plant more area; your source water holds {source:g} mg/L itself, so changing water cannot help."
     once = float(exchange_share(nitrate[worst], goal, source))
     weekly = weekly_share((nitrate[worst] - goal) * 7.0 / (worst - first + 1), goal, source)
-    held = (
-        f"about {format_quantity(weekly * water, 'volume', units)} a week from then on hold it at {goal:g}, or "
-        if worst - first >= 7 and weekly < once
-        else ""
-    )
-    return (
-        f"Plant more area, or change water, drained and then refilled: by simple dilution {held}"
-        f"{format_quantity(once * water, 'volume', units)} ({100.0 * once:.0f} % of the loop) at once on "
-        f"{_day(season, worst)} bring it back to {goal:g}; take a large change in parts over days, at the loop's "
-        "temperature."
-    )
+    at_once = f"{format_quantity(once * water, 'volume', units)} ({100.0 * once:.0f} % of the loop)"
+    if worst - first >= 7 and weekly < once:
+        each_week = format_quantity(weekly * water, "volume", units)
+        how = f"about {each_week} a week from then on, or {at_once} in parts by {_day(season, worst)}"
+    else:
+        how = f"{at_once}, a large change in parts over days"
+    return f"Plant more area, or change water of the loop's temperature to hold it at {goal:g}: {how}."
 
 
 def ph_words(season: Season, loop: str) -> str:

@@ -255,7 +255,7 @@ def any_watered_site(draw: st.DrawFn) -> dict:
         }
         loop |= {key: value for key, value in extra.items() if value is not None}
         loop["water_changes"] = [
-            {"date": date, "volume": draw(st.sampled_from(["20 L", f"{min(sump, 400)} L"]))}
+            {"date": date, "volume": draw(st.sampled_from(["20 L", f"{min(0.8 * sump, 400)} L"]))}
             for date in draw(st.lists(dates, max_size=2))
         ]
         loop["water_tests"] = [

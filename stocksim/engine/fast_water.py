@@ -14,7 +14,7 @@ from stocksim.engine.layout import Layout
 from stocksim.engine.season_climate import Climate
 from stocksim.engine.settling import AGREED, Guess
 from stocksim.engine.water_day import Morning
-from stocksim.water.loop import Star, balance_demand, balance_removal
+from stocksim.water.loop import Star, balance_demand, balance_removal, removal_terms
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, oxygen_share
 from stocksim.water.nitrite import OXYGEN_TO_NITRATE, OXYGEN_TO_NITRITE
 
@@ -55,14 +55,15 @@ class FastWater:
         self.members, self.at_leaf = layout.leaf_loop, layout.leaf_loop.T
         self.flow, self.store, self.sump_store = layout.flow_m3_day, layout.volume_m3, layout.sump_volume_m3
         self.tan_gain = self.store + self.flow
+        self.tan_terms = removal_terms(self.tan_gain, self.flow, HALF_SATURATION_TAN_MG_L)
         self.tan_sump_gain = self.sump_store + self.flow @ self.members
         oxygen_sump = np.zeros((scenarios, loops)) + climate.saturation[0]
         zeros = np.zeros((scenarios, leaves))
         self.levels = Levels(
             oxygen_sump @ self.at_leaf, oxygen_sump, zeros, np.zeros((scenarios, loops)), film.nitrite_sump
         )
-        # of the day before, and of the one before that
-        self.before = self.earlier = self.levels
+        # of the last three mornings
+        self.before = self.earlier = self.oldest = self.levels
         self.share = np.ones((scenarios, len(layout.cohorts)))
         self.sloped_tan_gain = zeros + self.tan_gain
         self.demand, self.slope = zeros.copy(), zeros.copy()
@@ -77,12 +78,15 @@ class FastWater:
         return capacity * oxygen_share(self.film.active(capacity), now.tan, climate.leaf_passing[day], brought)
 
     def guess(self) -> Levels:
-        """Where levels are heading, by a parabola: the rounds then have little left to do."""
-        now, before, earlier = self.levels, self.before, self.earlier
+        """Where levels are heading: the rounds then have little left to do.
+
+        By a cubic where appetite waits for it, by a parabola in the sumps.
+        """
+        now, before, earlier, oldest = self.levels, self.before, self.earlier, self.oldest
         return Levels(
-            3.0 * (now.oxygen - before.oxygen) + earlier.oxygen,
+            4.0 * (now.oxygen + earlier.oxygen) - 6.0 * before.oxygen - oldest.oxygen,
             now.oxygen_sump,
-            3.0 * (now.tan - before.tan) + earlier.tan,
+            4.0 * (now.tan + earlier.tan) - 6.0 * before.tan - oldest.tan,
             np.maximum(3.0 * (now.tan_sump - before.tan_sump) + earlier.tan_sump, 0.0),
             np.maximum(3.0 * (now.nitrite_sump - before.nitrite_sump) + earlier.nitrite_sump, 0.0),
         )
@@ -116,18 +120,19 @@ class FastWater:
         ahead: tuple[Guess, Guess] | None = None
         for rounds in range(1, MOST_ROUNDS + 1):
             eating = fish.eat(share, slopes, toxic)
-            tan_gain, tan_load = self.tan_gain, tan_stored.copy()
+            tan_gain, tan_load, terms = self.tan_gain, tan_stored.copy(), self.tan_terms
             tan_load[:, :tanks] += eating.tank_tan
             leaf_gain, leaf_load = oxygen_gain, oxygen_load
             if eating.tank_oxygen_slope is not None and eating.tank_tan_slope is not None:
                 tan_gain, slope = self.sloped_tan_gain, self.slope
                 tan_gain[:, :tanks] = self.tan_gain[:, :tanks] - eating.tank_tan_slope
+                terms = removal_terms(tan_gain, self.flow, HALF_SATURATION_TAN_MG_L)
                 tan_load[:, :tanks] -= eating.tank_tan_slope * tan_guess[:, :tanks]
                 slope[:, :tanks] = eating.tank_oxygen_slope
                 leaf_gain, leaf_load = oxygen_gain + slope, oxygen_load + slope * oxygen_guess
             tan = balance_removal(
                 tan_gain, tan_load, self.flow, tan_sump_gain, tan_sump_stored + eating.urea_n, self.members,
-                morning.film.capacity, HALF_SATURATION_TAN_MG_L, tan_sump_guess,
+                morning.film.capacity, HALF_SATURATION_TAN_MG_L, tan_sump_guess, terms,
             )  # fmt: skip
             nitrite = film.nitrite_balance(tan.removed_g, morning.film, outflow, nitrite_guess)
             oxygen, sump_used = self._oxygen(leaf_gain, leaf_load, eating, tan, nitrite, morning)
@@ -186,7 +191,7 @@ class FastWater:
     def end(self, settled: Settled) -> None:
         """Keep what the day left."""
         tan, oxygen = settled.nitrogen.tan, settled.oxygen
-        self.earlier, self.before = self.before, self.levels
+        self.oldest, self.earlier, self.before = self.earlier, self.before, self.levels
         self.levels = Levels(
             oxygen.leaf_mg_l, oxygen.sump_mg_l, tan.leaf_mg_l, tan.sump_mg_l, settled.nitrogen.nitrite.sump_mg_l
         )

@@ -11,7 +11,7 @@ from stocksim.engine.film_steps import FilmDay, FineSteps, Given, Nitrogen, Toda
 from stocksim.engine.layout import Layout
 from stocksim.water.alkalinity import alkalinity_limited
 from stocksim.water.logistic import logistic_step
-from stocksim.water.loop import Star, balance_removal
+from stocksim.water.loop import Star, balance_removal, removal_terms
 from stocksim.water.maturity import (
     HALF_ALKALINITY_MG_L,
     OXIDIZERS,
@@ -92,6 +92,7 @@ class Film:
         self.unit_store, self.unit_flow = layout.volume_m3[..., self.tanks :], layout.flow_m3_day[..., self.tanks :]
         self.unit_water = self.unit_store + self.unit_flow
         self.gain = layout.volume_m3 + layout.flow_m3_day
+        self.terms = removal_terms(self.gain, layout.flow_m3_day, HALF_SATURATION_NITRITE_MG_L)
         self.sump_gain = layout.sump_volume_m3 + layout.flow_m3_day @ layout.leaf_loop
         # nitrified on the last three days, from where the search for today's alkalinity starts [g/day]
         self.by_loop = tuple(np.zeros_like(self.nitrite_sump) for _ in range(3))
@@ -183,7 +184,7 @@ class Film:
         return balance_removal(
             self.gain, layout.volume_m3 * self.nitrite + nitrified_g, layout.flow_m3_day, self.sump_gain + outflow,
             layout.sump_volume_m3 * self.nitrite_sump, layout.leaf_loop, film.nitrite_capacity,
-            HALF_SATURATION_NITRITE_MG_L, guess,
+            HALF_SATURATION_NITRITE_MG_L, guess, self.terms,
         )  # fmt: skip
 
     def is_moving(self, tan_before: FloatArray, found: Nitrogen) -> NDArray[np.bool_] | None:

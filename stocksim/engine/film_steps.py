@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.layout import Layout
 from stocksim.water.extrapolation import extrapolated
-from stocksim.water.loop import Star, balance_removal
+from stocksim.water.loop import RemovalTerms, Star, balance_removal, removal_terms
 from stocksim.water.maturity import SEED
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L
@@ -76,6 +76,8 @@ class _Cut(NamedTuple):
     gain: FloatArray
     sump_store: FloatArray
     sump_gain: FloatArray
+    tan: RemovalTerms
+    nitrite: RemovalTerms
 
 
 def _twice(array: FloatArray, scenarios: int) -> FloatArray:
@@ -92,7 +94,9 @@ def _cut(layout: Layout, scenarios: int, lengths: list[float]) -> _Cut:
     days = np.repeat(np.array(lengths), scenarios)[:, None]
     store, sump_store = rows(layout.volume_m3) / days, rows(layout.sump_volume_m3) / days
     flow = rows(layout.flow_m3_day)
-    return _Cut(days, store, flow, store + flow, sump_store, sump_store + flow @ layout.leaf_loop)
+    gain, sump_gain = store + flow, sump_store + flow @ layout.leaf_loop
+    terms = (removal_terms(gain, flow, half) for half in (HALF_SATURATION_TAN_MG_L, HALF_SATURATION_NITRITE_MG_L))
+    return _Cut(days, store, flow, gain, sump_store, sump_gain, *terms)
 
 
 class FineSteps:
@@ -136,7 +140,7 @@ class FineSteps:
         """
         out = (given.outflow * found.tan.sump_mg_l, given.outflow * found.nitrite.sump_mg_l)
         whole = [*_parts(found.tan), *_parts(found.nitrite), *out, film.next_maturity]
-        halves, thirds = self._steps(levels, given, film_day)
+        halves, thirds = self._steps(levels, given, film_day, [found.tan.sump_mg_l, found.nitrite.sump_mg_l])
         best = [extrapolated(one, two, three) for one, two, three in zip(whole, halves, thirds, strict=True)]
         below = [(columns, array < 0.0) for columns, array in zip(_COLUMNS[:-1], best, strict=False)]
         if any(array.any() for _, array in below):
@@ -155,22 +159,29 @@ class FineSteps:
         return [np.where(masks[c], this, other) for c, this, other in zip(_COLUMNS, these, others, strict=True)]
 
     def _steps(
-        self, levels: list[FloatArray], given: Given, film_day: FilmOfDay
+        self, levels: list[FloatArray], given: Given, film_day: FilmOfDay, whole: list[FloatArray]
     ) -> tuple[list[FloatArray], list[FloatArray]]:
         """The day's nitrogen in two steps and in three; the first two steps of both are done at once."""
         scenarios = self.scenarios
-        twice = given.twice(scenarios)
-        both, first = self._step([_twice(level, scenarios) for level in levels], twice, self.cuts[0], film_day)
-        both, second = self._step(both, twice, self.cuts[0], film_day)
+        twice, days = given.twice(scenarios), self.cuts[0].days
+        start = [_twice(level, scenarios) for level in levels]
+        # each step is looked for on the line from the morning to where one step of a day ends
+        by_day = [_twice(sump - level, scenarios) for sump, level in zip(whole, levels[1:4:2], strict=True)]
+        on_line = [
+            [level + step * days * change for level, change in zip(start[1:4:2], by_day, strict=True)]
+            for step in (1.0, 2.0)
+        ]
+        both, first = self._step(start, twice, self.cuts[0], film_day, on_line[0])
+        both, second = self._step(both, twice, self.cuts[0], film_day, on_line[1])
         halves = [level[..., :scenarios, :] for level in both]
-        thirds, third = self._step([level[..., scenarios:, :] for level in both], given, self.cuts[1], film_day)
+        thirds, third = self._step([level[..., scenarios:, :] for level in both], given, self.cuts[1], film_day, whole)
         gone = [one + two for one, two in zip(first, second, strict=True)]
         lost_in_halves = [part[:scenarios] for part in gone]
         lost_in_thirds = [part[scenarios:] + more for part, more in zip(gone, third, strict=True)]
         return _in_columns(halves, lost_in_halves), _in_columns(thirds, lost_in_thirds)
 
     def _step(
-        self, levels: list[FloatArray], given: Given, cut: _Cut, film_day: FilmOfDay
+        self, levels: list[FloatArray], given: Given, cut: _Cut, film_day: FilmOfDay, sump_guess: list[FloatArray]
     ) -> tuple[list[FloatArray], list[FloatArray]]:
         """Levels after a step, and what was removed and left with the water."""
         tan, sump, nitrite, nitrite_sump, maturity = levels
@@ -178,11 +189,11 @@ class FineSteps:
         film = film_day(maturity, tan, nitrite, given.today, cut.days)
         first = balance_removal(
             cut.gain, cut.store * tan + given.leaf_load, cut.flow, sump_gain, cut.sump_store * sump + given.sump_load,
-            self.members, film.capacity, HALF_SATURATION_TAN_MG_L, sump,
+            self.members, film.capacity, HALF_SATURATION_TAN_MG_L, sump_guess[0], cut.tan,
         )  # fmt: skip
         second = balance_removal(
             cut.gain, cut.store * nitrite + first.removed_g, cut.flow, sump_gain, cut.sump_store * nitrite_sump,
-            self.members, film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, nitrite_sump,
+            self.members, film.nitrite_capacity, HALF_SATURATION_NITRITE_MG_L, sump_guess[1], cut.nitrite,
         )  # fmt: skip
         gone = (first.removed_g, second.removed_g, given.outflow * first.sump_mg_l, given.outflow * second.sump_mg_l)
         after = [first.leaf_mg_l, first.sump_mg_l, second.leaf_mg_l, second.sump_mg_l, film.next_maturity]

@@ -199,7 +199,7 @@ def ph_from_alkalinity(
     """
     k = dissociation(temperature_c) if constants is None else constants
     equivalents = _equivalents(alkalinity_mg_l)
-    acid = np.maximum(k.first * np.asarray(carbon_dioxide_mg_l, float) / CARBON_DIOXIDE_G_MOL / 1000.0, _TINY)
+    acid = np.maximum(k.first * np.asarray(carbon_dioxide_mg_l, float) / (1000.0 * CARBON_DIOXIDE_G_MOL), _TINY)
     second = k.second * np.maximum(equivalents, 0.0)
     # 2 K1 K2 C / H0, written without a division by alkalinity
     carbonate = 4.0 * acid * second / (acid + np.sqrt(acid * (acid + 8.0 * second)))
@@ -329,4 +329,4 @@ def calcite_saturation(
 
 def _equivalents(alkalinity_mg_l: ArrayLike) -> FloatArray:
     """Alkalinity in mol of charge per liter."""
-    return np.asarray(alkalinity_mg_l, float) / CALCIUM_CARBONATE_MG_MEQ / 1000.0
+    return np.asarray(alkalinity_mg_l, float) / (1000.0 * CALCIUM_CARBONATE_MG_MEQ)

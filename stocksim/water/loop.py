@@ -28,6 +28,36 @@ class Star(NamedTuple):
     removed_g: FloatArray
 
 
+class RemovalTerms(NamedTuple):
+    """What `balance_removal` needs of leaves whose gain and flow stay the same, from `removal_terms`."""
+
+    per_gain: FloatArray
+    flow_out: FloatArray
+    quarter: FloatArray
+    passed: FloatArray
+    product_passed: FloatArray
+
+
+def removal_terms(leaf_gain: FloatArray, flow: FloatArray, half_saturation: float) -> RemovalTerms:
+    """Terms of `balance_removal` that need neither load nor capacity.
+
+    Parameters
+    ----------
+    leaf_gain, flow : ndarray, shape (..., leaf)
+        As in `balance_removal`. [m3/day]
+    half_saturation : float
+        As there. [mg/L]
+
+    Returns
+    -------
+    RemovalTerms
+        Shape (..., leaf).
+    """
+    per_gain = 1.0 / leaf_gain
+    flow_out, quarter = flow * per_gain, half_saturation * per_gain
+    return RemovalTerms(per_gain, flow_out, quarter, 0.5 * flow_out, quarter * flow)
+
+
 def balance_removal(
     leaf_gain: FloatArray,
     leaf_load: FloatArray,
@@ -38,6 +68,7 @@ def balance_removal(
     capacity: FloatArray,
     half_saturation: float,
     start: FloatArray,
+    terms: RemovalTerms | None = None,
 ) -> Star:
     """Balance of a solute that some leaves remove at a saturating rate.
 
@@ -59,6 +90,8 @@ def balance_removal(
         Concentration of half that. [mg/L]
     start : ndarray, shape (..., loop)
         First guess of the sump. [mg/L] 0 or more.
+    terms : RemovalTerms, optional
+        Of these gains and flows, where they are at hand.
 
     Returns
     -------
@@ -71,11 +104,11 @@ def balance_removal(
     increasing and concave, so Newton's rule kept above zero cannot miss.
     """
     k = half_saturation
-    per_gain = 1.0 / leaf_gain
-    flow_out, quarter = flow * per_gain, k * per_gain
+    if terms is None:
+        terms = removal_terms(leaf_gain, flow, k)
+    per_gain, flow_out, quarter, passed, product_passed = terms
     offset = 0.5 * ((leaf_load - capacity) * per_gain - k)
     product = quarter * leaf_load
-    passed, product_passed = 0.5 * flow_out, quarter * flow
     removal_slope = capacity * quarter
 
     def leaf(sump_at_leaf: FloatArray) -> tuple[FloatArray, FloatArray]:

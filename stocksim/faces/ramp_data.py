@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from stocksim.engine.findings import Finding
 from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.ramp_words import as_fed_sentence, cautions, loop_sentence, ph_sentence
+from stocksim.faces.words import finding_data
 from stocksim.planning.climb import RESERVE_PERCENT
 from stocksim.planning.ramp import LoopRamp, Ramp
 
@@ -56,25 +56,10 @@ def _loop_answer(loop: LoopRamp, units: str) -> dict[str, Any]:
             }
             for week in loop.weeks
         ],
-        "as_fed": [_finding_answer(finding) for finding in loop.as_fed],
-        "still_broken": [_finding_answer(finding) for finding in loop.still_broken],
+        "as_fed": [finding_data(finding) for finding in loop.as_fed],
+        "still_broken": [finding_data(finding) for finding in loop.still_broken],
     }
 
 
 def _number(value: float) -> float | None:
     return None if math.isnan(value) else round(value, 6)
-
-
-def _finding_answer(finding: Finding) -> dict[str, Any]:
-    return {
-        "limit": finding.limit,
-        "where": finding.where,
-        "first_date": finding.first_date.isoformat() if finding.first_date else None,
-        "worst_date": finding.worst_date.isoformat(),
-        "worst_value": round(finding.worst_value, 6),
-        "threshold": round(finding.threshold, 6),
-        "unit": finding.unit,
-        "margin_percent": None if finding.margin_percent is None else round(finding.margin_percent, 2),
-        "days_broken": finding.days_broken,
-        "lever": finding.lever or None,
-    }

@@ -187,6 +187,22 @@ def cautions(season: Season) -> list[str]:
     return words
 
 
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """A finding as plain values."""
+    return {
+        "limit": finding.limit,
+        "where": finding.where,
+        "first_date": finding.first_date.isoformat() if finding.first_date else None,
+        "worst_date": finding.worst_date.isoformat(),
+        "worst_value": round(finding.worst_value, 6),
+        "threshold": round(finding.threshold, 6),
+        "unit": finding.unit,
+        "margin_percent": None if finding.margin_percent is None else round(finding.margin_percent, 2),
+        "days_broken": finding.days_broken,
+        "lever": finding.lever or None,
+    }
+
+
 def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
     return {
@@ -194,21 +210,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
-        "limits": [
-            {
-                "limit": f.limit,
-                "where": f.where,
-                "first_date": f.first_date.isoformat() if f.first_date else None,
-                "worst_date": f.worst_date.isoformat(),
-                "worst_value": round(f.worst_value, 6),
-                "threshold": round(f.threshold, 6),
-                "unit": f.unit,
-                "margin_percent": None if f.margin_percent is None else round(f.margin_percent, 2),
-                "days_broken": f.days_broken,
-                "lever": f.lever or None,
-            }
-            for f in findings
-        ],
+        "limits": [finding_data(f) for f in findings],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "fish": fate_data(season),
         "events": event_data(season),

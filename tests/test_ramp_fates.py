@@ -11,6 +11,7 @@ from small_sites import START, build, one_tank
 
 from stocksim import load_site, run_season
 from stocksim.engine.ledger import ledger
+from stocksim.engine.waterworks import source_level
 from stocksim.faces.ramp_data import ramp_answer
 from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, ph_sentence, ramp_text
@@ -18,6 +19,7 @@ from stocksim.faces.words import cautions as season_cautions
 from stocksim.planning.climb import RESERVE_PERCENT, judged, margins_of
 from stocksim.planning.levers import prove_lever
 from stocksim.planning.ramp import feeding_ramp
+from stocksim.planning.ramp_advice import softer_water
 from stocksim.planning.ramp_fate import LoopFate, loop_fate, ph_binding
 from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
@@ -207,8 +209,14 @@ def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):
     advice = loop.water_advice
     day = (SPRING - START).days
     plain, after = run_season(hard_site), run_season(hard_site, **advice.changes)
-    # nothing changes before the start, but for the softer top-up of each day: 1 % of the water, 225 mg/L softer
-    for name, most in (("alkalinity_mg_l", 2.25), ("ph", 0.01), ("tan_mg_l", 1e-3), ("ammonia_maturity", 1e-3)):
+    # nothing changes before the start, but for the softer top-up of each day: 1 % of the water
+    softer = 300.0 - float(advice.changes["loops.main.source_water.alkalinity"].split()[0])
+    for name, most in (
+        ("alkalinity_mg_l", 0.01 * softer),
+        ("ph", 0.01),
+        ("tan_mg_l", 1e-3),
+        ("ammonia_maturity", 1e-3),
+    ):
         before, same = (getattr(season.course, name)[0, :day] for season in (plain, after))
         np.testing.assert_allclose(same, before, rtol=0.0, atol=most)
     margins = margins_of(after.layout, judged(after.layout, after.course))[:, 0, :, 0].min(axis=0)
@@ -252,3 +260,30 @@ def test_sources_of_limits_and_film_stand_in_text_and_data(hard_site, hard_ramp)
         assert f"rainbow_trout {value.value:g}: {source.cite} ({source.read})" in flat
     for words in ("from memory of US EPA 1975", "Emerson et al. 1975", "SRAC 462", "common practice, no source"):
         assert words in flat
+
+
+def test_a_dosed_loop_is_told_to_aim_lower_before_softer_water():
+    tables = one_tank(count=300, days=150, ph=None, alkalinity_target="150 mg/L", mean_weight_g=15.0, bed_m2=10.0)
+    tables["cohorts"]["fish"] |= {"species": "yellow_perch", "feed": "perch_45"}
+    tables["loops"]["main"] |= {
+        "source_water": {"alkalinity": "15 mg/L"},
+        "water_temperature": {"kind": "constant", "value": "20 degC"},
+    }
+    site = build(tables)
+    advice = softer_water(site, "main", START)
+    assert advice is not None
+    (field,) = advice.changes
+    assert field == "loops.main.alkalinity_target"
+    after = run_season(site, **advice.changes)
+    assert advice.worst_mg_l < advice.before_mg_l
+    assert loop_fate(after.layout, after.course, 0, 0, after.layout.days).dying < 1.0
+
+
+def test_water_is_not_made_softer_than_nitrification_bears(hard_site):
+    plain = run_season(hard_site)
+    advice = softer_water(hard_site, "main", SPRING)
+    assert advice is not None
+    level = advice.changes.get("loops.main.source_water.alkalinity")
+    if level is not None:
+        lowest = plain.course.alkalinity_mg_l[0].min()
+        assert lowest - (source_level(hard_site.file.loops["main"], "alkalinity") - float(level.split()[0])) >= 40.0

@@ -28,7 +28,8 @@ _OUNCE_G = parse_quantity("1 oz", "weight")
 CAUTIONS = (
     "Film growth is known to a factor of 2. Test ammonia and nitrite before each day's first feed while the ramp "
     "lasts, and put off the next rise while a test stands above the table or feed is left uneaten.",
-    "If a test passes a limit, stop feeding, change water and add air. Sick or gasping fish: ask a fish health "
+    "If a test passes a limit, stop feeding, change water (free of chlorine and chloramine, of the tank's "
+    "temperature) and add air. Sick or gasping fish: ask a fish health "
     "professional.",
     "Young and thin fish bear only a short fast; where the table asks for weeks with no feed, have fewer fish there "
     "or seed the filter from a healthy running one.",
@@ -82,6 +83,12 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
         return f"{name}: no fish are fed here."
     if not loop.is_offered and loop.weeks:
         return f"{name}: {_lost_words(loop)}"
+    if not loop.weeks and loop.full_from is None and loop.still_broken:
+        first = loop.still_broken[0]
+        return (
+            f"{name}: no schedule helps: with the file's full ration {_death_words(loop)}. There "
+            f"{_broken_words(first)}.{_help_words(first)}"
+        )
     if not loop.weeks and loop.full_from is None:
         return (
             f"{name}: no ramp is worked out. Ammonia and nitrite stay under every limit with the file's full ration, "
@@ -90,6 +97,10 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
     if not loop.weeks:
         holds = day_words(loop.full_from or dt.date.min)
         sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {holds}."
+        if loop.still_broken:
+            sentence = (
+                f"{name}: on {holds} and in the weeks after it the film takes the file's full ration without a ramp."
+            )
     else:
         sentence = f"{name}: {_schedule_words(loop, units)}"
     if loop.fate.is_told:
@@ -110,7 +121,8 @@ def _schedule_words(loop: LoopRamp, units: str) -> str:
     until = "for the weeks of the table" if change is None else f"until {day_words(change - dt.timedelta(days=1))}"
     if loop.full_from is not None:
         full = day_words(loop.full_from)
-        return f"{what} {until}, then follow the table; by the model the full ration holds from {full}."
+        holds = "is reached on" if loop.still_broken else "holds from"
+        return f"{what} {until}, then follow the table; by the model the full ration {holds} {full}."
     if loop.weeks[-1].share >= 1.0:
         return f"{what} {until}, then follow the table. No day is named from which the full ration holds."
     why = f"; this schedule does not reach the file's full ration, last held back by {_BOUND[loop.weeks[-1].bound_by]}."
@@ -249,8 +261,8 @@ def is_deadly(ramp: Ramp) -> bool:
 
 
 def is_table_shown(loop: LoopRamp) -> bool:
-    """Whether the weeks are worth a table: not where all fish die of them."""
-    return bool(loop.weeks) and not loop.fate.loses_all
+    """Whether the weeks are worth a table: not where fish die of them for nothing."""
+    return loop.is_offered and bool(loop.weeks) and not loop.fate.loses_all
 
 
 def ramp_text(ramp: Ramp, units: str) -> str:

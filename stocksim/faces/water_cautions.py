@@ -32,6 +32,7 @@ NOT_JUDGED = (
     "in trials of weeks, its liters by simple dilution (drained, then refilled); pH is too; potassium is only counted."
 )
 _SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
+_REACHED = 0.98  # of the target: dosed all the way
 _CHALK_SHORT_MG_L = 1.0  # below the target, where chalk alone is to blame
 
 
@@ -120,7 +121,10 @@ def _nitrate_lever(season: Season, column: int, goal: float, above: Days) -> str
         how = f"about {each_week} a week from then on, or {at_once} in parts by {_day(season, worst)}"
     else:
         how = f"{at_once}, a large change in parts over days"
-    return f"Plant more area, or change water of the loop's temperature to hold it at {goal:g}: {how}."
+    return (
+        "Plant more area, or change water (without chlorine or chloramine, at the loop's temperature) to hold it at "
+        f"{goal:g}: {how}."
+    )
 
 
 def ph_words(season: Season, loop: str) -> str:
@@ -138,10 +142,13 @@ def ph_words(season: Season, loop: str) -> str:
     is_low = bool(ph[day, tank] < FISH_PH_LOW)
     if season.site.file.loops[loop].ph is not None:
         lever = "It is the pH that the site file gives: test it, or leave ph out of the file to have it computed."
+    elif is_low and season.site.file.loops[loop].alkalinity_target is not None:
+        lever = "Give more air, and aim for more alkalinity, raised so that pH rises by no more than 0.2 a day."
     elif is_low:
         lever = "Give the loop an alkalinity target and more air, and raise it by no more than 0.2 a day."
     else:
-        lever = "Stop dosing, test, and change water in parts; high pH makes ammonia toxic."
+        dosing = "Test" if season.site.file.loops[loop].alkalinity_target is None else "Stop dosing, test"
+        lever = f"{dosing}, and change water in parts; high pH makes ammonia toxic."
     return (
         f"pH of loop {loop} leaves {FISH_PH_LOW:g} to {FISH_PH_HIGH:g}, the range for fish of common texts, on "
         f"{days.size} days from {_day(season, int(days[0]))}: {'down' if is_low else 'up'} to {ph[day, tank]:.1f} on "
@@ -183,12 +190,28 @@ def short_words(season: Season, loop: str) -> str:
             f"up to {target - course[worst]:.0f}, down to {course[worst]:.0f} on {_day(season, worst)}. More chalk "
             "does not help. Dose potassium bicarbonate, or aim lower."
         )
+    if _is_used_up(season, column, target, short):
+        return (
+            f"Alkalinity of loop {loop} is below its target of {target:.0f} mg/L in the evening of {short.size} days, "
+            f"from {_day(season, int(short[0]))}, down to {course[worst]:.0f} on {_day(season, worst)}: nitrification "
+            "uses up most of a day's dose by then. Dose in parts over the day, or aim higher."
+        )
     return (
         f"Alkalinity of loop {loop} falls short of its target of {target:.0f} mg/L on {short.size} days, from "
         f"{_day(season, int(short[0]))}, down to {course[worst]:.0f} on {_day(season, worst)}: a "
         "day's dose is held back where it would raise pH too fast or un-ionized ammonia past its limit. Lower the "
         "ammonia first (less feed, more film), then dose."
     )
+
+
+def _is_used_up(season: Season, column: int, target: float, short: NDArray[np.intp]) -> bool:
+    """Whether on most of the days that fall short the morning's dose reached the target all the same."""
+    layout, course = season.layout, season.course
+    water = float(layout.volume_m3 @ layout.leaf_loop[:, column] + layout.sump_volume_m3[column])
+    salt = SALTS[layout.water.salts[column]].salt_g_per_alkalinity_g
+    days = short[short > 0]
+    dosed = course.alkalinity_mg_l[0, days - 1, column] + course.buffer_g[0, days, column] / salt / water
+    return bool(days.size) and float((dosed >= _REACHED * target).mean()) > 0.5
 
 
 def settling_words(season: Season, loop: str) -> str:
@@ -199,8 +222,8 @@ def settling_words(season: Season, loop: str) -> str:
         return ""
     return (
         f"Computed pH of loop {loop} reaches {highest:.1f}: above {CHALK_PH} chalk settles out of hard water, "
-        "which the model leaves out, so alkalinity and pH come out too high. Test them, give your own source "
-        "water, or change water."
+        "which the model leaves out, so alkalinity and pH come out too high. Test them"
+        f"{'' if season.site.file.loops[loop].source_water else ', give your own source water'}, or change water."
     )
 
 

@@ -96,7 +96,8 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
         words = _proved_words(season, after, lever, there, dying)
         if dying <= _MOST_DIE_SHARE * there:
             return lever, words
-        poor = poor or (lever, words)
+        if dying <= there - 1.0:
+            poor = poor or (lever, words)
     if poor is not None:
         return poor
     young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,13 +18,13 @@ from stocksim.engine.waterworks import source_level
 from stocksim.planning.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
 from stocksim.planning.levers import prove_lever
 from stocksim.planning.ramp_fate import LoopFate, loop_fate
+from stocksim.planning.water_levers import SCARCE_ALKALINITY_MG_L, alkalinity_steps
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
-# Shares of the loop's water changed a week, and of the source water's alkalinity, that are tried (chosen in this
-# project).
-_CHANGED_SHARES, _SOFTER_SHARE = (0.1, 0.2, 0.3), 0.25
+# Shares of the loop's water changed a week that are tried, and how many levels of alkalinity (chosen in this project).
+_CHANGED_SHARES, _MOST_LEVELS = (0.1, 0.2, 0.3), 4
 
 
 @dataclass(frozen=True)
@@ -81,11 +82,15 @@ def proved_words(proof: Season, finding: Finding, column: int, first_day: int, f
         return words
     if dying.dying > fate.dying - DEATHS_TOLD:
         return "no single change that we tried keeps these fish alive; change several things at once"
+    if "still die" in words:
+        return words
     return f"{words} (but even so {dying.dying:.0f} of {dying.fish:.0f} fish die in a run with it)"
 
 
-def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice:
+def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice | None:
     """Water changes and softer water tried for a loop at its full ration, the gentlest that holds, else the best.
+
+    Water is made no softer than nitrification bears: where nobody doses, its alkalinity would run out.
 
     Parameters
     ----------
@@ -98,39 +103,87 @@ def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice:
 
     Returns
     -------
-    WaterAdvice
-        Each change was run over the whole season.
+    WaterAdvice or None
+        Each change was run over the whole season; None where none brings less un-ionized ammonia or more fish die.
     """
     plain = run_season(site)
     layout = plain.layout
     column, day = layout.loops.index(loop), (start - layout.start).days
-    water_m3, source = loop_water_m3(site.file, loop), source_level(site.file.loops[loop], "alkalinity")
-    soft = float(round(_SOFTER_SHARE * source))
-    softer = {
-        f"loops.{loop}.source_water.alkalinity": f"{soft:g} mg/L",
-        f"loops.{loop}.water_tests": _held_until(plain, loop, day),
-    }
     before = _outcome(plain, column, day)[0]
-    tried = []
-    for is_soft, share in [(False, s) for s in _CHANGED_SHARES] + [(True, s) for s in (0.0, *_CHANGED_SHARES)]:
-        changes = (softer if is_soft else {}) | _changed_weekly(site, loop, start, share * water_m3)
+    dying = loop_fate(layout, plain.course, column, day, layout.days).dying
+    tried: list[WaterAdvice] = []
+    for words, changes in _water_tried(plain, site, loop, start):
         after = run_season(site, **changes)
         worst, safe_day = _outcome(after, column, day)
         safe_from = after.dates[safe_day] if safe_day <= layout.days - LOOKAHEADS_DAYS[1] else None
-        volume = format_quantity(share * water_m3, "volume", site.file.site.units)
-        words = _water_words(volume, share, soft if is_soft else None, source)
         fate = loop_fate(after.layout, after.course, column, day, layout.days)
+        if not worst < before or fate.dying > dying + DEATHS_TOLD:
+            continue
         tried.append(WaterAdvice(words, changes, before, worst, safe_from, fate))
         if safe_from is not None:
             return tried[-1]
-    return min(tried, key=lambda one: one.worst_mg_l)
+    return min(tried, key=lambda one: one.worst_mg_l, default=None)
+
+
+def _water_tried(plain: Season, site: Site, loop: str, start: dt.date) -> Iterator[tuple[str, dict[str, Any]]]:
+    """What to do and its changes: weekly water changes, a lower target, softer source water; the gentlest first."""
+    table, day = site.file.loops[loop], (start - plain.layout.start).days
+    water_m3, source, target = (
+        loop_water_m3(site.file, loop),
+        source_level(table, "alkalinity"),
+        table.alkalinity_target,
+    )
+    for share in _CHANGED_SHARES:
+        volume = format_quantity(share * water_m3, "volume", site.file.site.units)
+        yield (
+            f"change {volume} a week ({100 * share:.0f} % of the loop)",
+            _changed_weekly(site, loop, start, share * water_m3),
+        )
+    for level in _few(alkalinity_steps(target)) if target is not None else []:
+        yield (
+            f"hold {level:.0f} mg/L of alkalinity instead of {target:.0f}",
+            {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
+        )
+    lowest = float(plain.course.alkalinity_mg_l[0, :, plain.layout.loops.index(loop)].min())
+    borne = [
+        level
+        for level in alkalinity_steps(source)
+        if target is not None or lowest - (source - level) >= SCARCE_ALKALINITY_MG_L
+    ]
+    for level, share in [(level, 0.0) for level in _few(borne)] + [(x, s) for x in borne[-1:] for s in _CHANGED_SHARES]:
+        softer = f"source water of {level:.0f} mg/L alkalinity instead of {source:.0f}"
+        volume = format_quantity(share * water_m3, "volume", site.file.site.units)
+        words = (
+            f"change {volume} a week ({100 * share:.0f} % of the loop), with {softer}"
+            if share
+            else f"top up with {softer}"
+        )
+        yield words, _softened(plain, loop, day, level) | _changed_weekly(site, loop, start, share * water_m3)
+
+
+def _few(levels: list[float]) -> list[float]:
+    return levels[:: -(-len(levels) // _MOST_LEVELS) or 1]
+
+
+def _softened(plain: Season, loop: str, day: int, level: float) -> dict[str, Any]:
+    """Softer source water from a day on, and a target of alkalinity no higher than it."""
+    changes: dict[str, Any] = {
+        f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L",
+        f"loops.{loop}.water_tests": _held_until(plain, loop, day),
+    }
+    target = plain.site.file.loops[loop].alkalinity_target
+    if target is not None:
+        changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
+    return changes
 
 
 def _held_until(plain: Season, loop: str, day: int) -> list[dict[str, Any]]:
     """Water tests that hold alkalinity up to a day, so that softer water begins there; the file's own stay."""
     column = plain.layout.loops.index(loop)
     level = plain.course.alkalinity_mg_l[0, :, column]
-    known = {test["date"]: dict(test) for test in plain.site.raw["loops"][loop].get("water_tests", [])}
+    known: dict[Any, dict[str, Any]] = {}
+    for test in plain.site.raw["loops"][loop].get("water_tests", []):
+        known.setdefault(test["date"], {}).update(test)
     table = plain.site.file.loops[loop]
     first = source_level(table, "alkalinity") if table.alkalinity_target is None else table.alkalinity_target
     for number, date in enumerate(plain.dates[: day + 1]):
@@ -169,11 +222,3 @@ def nearest(series: LimitSeries, days: slice, tanks: NDArray[np.bool_]) -> tuple
     value = np.broadcast_to(series.value, series.value.shape)[0, days][:, tanks]
     threshold = np.broadcast_to(series.threshold, series.value.shape)[0, days][:, tanks]
     return float(value[place]), float(threshold[place])
-
-
-def _water_words(volume: str, share: float, soft: float | None, source: float) -> str:
-    softer = f"source water of {soft:.0f} mg/L alkalinity instead of {source:.0f}" if soft is not None else ""
-    change = f"change {volume} a week ({100 * share:.0f} % of the loop)" if share else ""
-    if change and softer:
-        return f"{change}, with {softer}"
-    return change or f"top up with {softer}"

@@ -18,7 +18,7 @@ from stocksim.units import format_quantity
 
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
-_SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
+SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
 _ALKALINITY_STEP_MG_L = 20.0
 # Of the loop's water at most this share is changed in a day (common practice, no source: fish bear no larger step in
 # salts and pH), in tenths.
@@ -41,7 +41,7 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
         return
     column = season.layout.loops.index(loop)
     lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
-    if lowest >= _SCARCE_ALKALINITY_MG_L:
+    if lowest >= SCARCE_ALKALINITY_MG_L:
         return
     yield Lever(
         f"dose loop {loop} to hold {_HELD_ALKALINITY_MG_L:.0f} mg/L of alkalinity: it falls to {max(lowest, 0.0):.0f}",
@@ -59,17 +59,17 @@ def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Lever]
         return
     target, source = table.alkalinity_target, source_level(table, "alkalinity")
     if target is not None:
-        for level in _alkalinity_steps(target):
+        for level in alkalinity_steps(target):
             yield Lever(
                 f"hold {level:.0f} mg/L of alkalinity in loop {loop} instead of {target:.0f}, so that pH stays lower",
                 {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
             )
     lowest = float(season.course.alkalinity_mg_l[0, :, season.layout.loops.index(loop)].min())
-    for level in _alkalinity_steps(source):
+    for level in alkalinity_steps(source):
         changes = {f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L"}
         if target is not None:
             changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
-        elif lowest - (source - level) < _SCARCE_ALKALINITY_MG_L:
+        elif lowest - (source - level) < SCARCE_ALKALINITY_MG_L:
             continue  # nobody doses, and nitrification would run out of it
         yield Lever(
             f"fill and top up loop {loop} with water of {level:.0f} mg/L of alkalinity instead of {source:.0f}, by "
@@ -78,11 +78,11 @@ def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Lever]
         )
 
 
-def _alkalinity_steps(now: float) -> list[float]:
+def alkalinity_steps(now: float) -> list[float]:
     """Levels below today's that nitrification still bears, the highest first, ten at most."""
     steps = []
     level = _ALKALINITY_STEP_MG_L * ((now - 1e-9) // _ALKALINITY_STEP_MG_L)
-    while level >= _SCARCE_ALKALINITY_MG_L:
+    while level >= SCARCE_ALKALINITY_MG_L:
         steps.append(level)
         level -= _ALKALINITY_STEP_MG_L
     return steps[:: -(-len(steps) // 10) or 1]
@@ -166,6 +166,8 @@ def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[
     field = f"loops.{loop}.fishless_cycling"
     start, end = cycling.start, cycling.end
     fish = _stocked(season, loop)
+    if not fish:  # they come by events only, and no lever moves these
+        return
     first = min(fish.values())
     for days in _CLEAR_DAYS:
         last = min(end, first - dt.timedelta(days=1)) - dt.timedelta(days=days)

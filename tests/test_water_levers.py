@@ -9,6 +9,7 @@ from lever_checks import assert_no_more_die, deaths, dosed, finding_of, is_broke
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
+from stocksim.engine.results import Season
 from stocksim.planning.film_levers import held_feed
 from stocksim.planning.levers import find_lever, prove_lever
 from stocksim.planning.mending import mends

@@ -347,6 +347,26 @@ def test_open_answers_serves_and_stops_with_its_server(tmp_path, stop):
     assert not answers(port)
 
 
+def test_open_asks_nothing_of_whoever_starts_it_first(tmp_path):
+    (tmp_path / "house.toml").write_text(example_text("starter"), encoding="utf-8")
+    port = free_port()
+    with subprocess.Popen(
+        [sys.executable, "-m", "stocksim.faces.cli", "open", "house.toml", "--port", str(port)],
+        cwd=tmp_path, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        env=os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path), "BROWSER": "true"},
+    ) as server:  # fmt: skip
+        try:
+            until = time.monotonic() + 60
+            while not answers(port) and server.poll() is None and time.monotonic() < until:
+                time.sleep(0.2)
+            assert answers(port), server.poll()
+            server.send_signal(signal.SIGTERM)
+            out, _ = server.communicate(timeout=30)
+        finally:
+            server.kill()
+    assert "Email" not in out
+
+
 def test_open_refuses_a_port_in_use(run):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))

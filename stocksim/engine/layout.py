@@ -161,6 +161,11 @@ class Layout:
         return self.stays[begun[-1] if begun else columns[0]]
 
     @property
+    def loop_water_m3(self) -> FloatArray:
+        """Water of each loop in sump, tanks, beds and biofilters, shape (..., loop). [m3]"""
+        return self.volume_m3 @ self.leaf_loop + self.sump_volume_m3
+
+    @property
     def roots(self) -> tuple[str, ...]:
         """The file's cohort that each column's fish came from."""
         return tuple(stay.root for stay in self.stays)

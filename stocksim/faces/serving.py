@@ -61,6 +61,7 @@ def serve(site: Path, port: int, open_browser: bool, network: bool) -> int:
     command = [
         sys.executable, "-m", "streamlit", "run", str(app_file()), "--server.port", str(port),
         "--server.headless", "false" if open_browser else "true", "--browser.gatherUsageStats", "false",
+        "--server.showEmailPrompt", "false",  # whoever starts it first would have to answer before the pages come
     ]  # fmt: skip
     if not network:
         command += ["--server.address", LOCAL_ADDRESS]

@@ -110,7 +110,7 @@ def _nitrate_lever(season: Season, column: int, goal: float, above: Days) -> str
     nitrate = season.course.nitrate_mg_l[0, :, column]
     first, worst = int(np.flatnonzero(above)[0]), int(np.argmax(np.where(above, nitrate, -np.inf)))
     source = float(layout.water.source_nitrate[..., column].ravel()[0])
-    water = float(layout.volume_m3 @ layout.leaf_loop[:, column] + layout.sump_volume_m3[column])
+    water = float(layout.loop_water_m3[column])
     if source >= goal:
         return f"Plant more area; your source water holds {source:g} mg/L itself, so changing water cannot help."
     once = float(exchange_share(nitrate[worst], goal, source))
@@ -207,7 +207,7 @@ def short_words(season: Season, loop: str) -> str:
 def _is_used_up(season: Season, column: int, target: float, short: NDArray[np.intp]) -> bool:
     """Whether on most of the days that fall short the morning's dose reached the target all the same."""
     layout, course = season.layout, season.course
-    water = float(layout.volume_m3 @ layout.leaf_loop[:, column] + layout.sump_volume_m3[column])
+    water = float(layout.loop_water_m3[column])
     salt = SALTS[layout.water.salts[column]].salt_g_per_alkalinity_g
     days = short[short > 0]
     dosed = course.alkalinity_mg_l[0, days - 1, column] + course.buffer_g[0, days, column] / salt / water

@@ -116,7 +116,7 @@ def budgets(season: Season) -> list[Budget]:
         key: course.buffer_g[0] * np.array([getattr(SALTS[name], f"{key}_share") for name in layout.water.salts])
         for key in ("calcium", "potassium")
     }
-    water = layout.volume_m3 @ layout.leaf_loop + layout.sump_volume_m3
+    water = layout.loop_water_m3
     zero = np.zeros_like(top_up)
     found = []
     for column, loop in enumerate(layout.loops):
@@ -176,5 +176,5 @@ def _beside(
 def iron_dose_g(season: Season, loop: str) -> float:
     """Chelate that brings a loop to the usual iron level once, to be repeated every three weeks. [g]"""
     column = season.layout.loops.index(loop)
-    water = float(season.layout.volume_m3 @ season.layout.leaf_loop[:, column] + season.layout.sump_volume_m3[column])
+    water = float(season.layout.loop_water_m3[column])
     return float(salt_g("iron", IRON_TARGET_MG_L * water))

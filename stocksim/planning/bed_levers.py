@@ -238,7 +238,7 @@ def _stock(season: Season, loop: str, factor: float) -> Iterator[tuple[int, str,
 def _water_changes(season: Season, loop: str) -> Iterator[tuple[int, str, dict[str, Any]]]:
     """Change a share of the loop's water every week, which carries nitrate and everything else off."""
     column = season.layout.loops.index(loop)
-    water = float(season.layout.volume_m3 @ season.layout.leaf_loop[:, column] + season.layout.sump_volume_m3[column])
+    water = float(season.layout.loop_water_m3[column])
     volume = f"{1000.0 * _WEEKLY_CHANGE * water:.0f} L"
     written = list(season.site.raw["loops"][loop].get("water_changes", []))
     written += [{"date": date, "volume": volume} for date in season.dates[7::7]]

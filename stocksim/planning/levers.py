@@ -93,7 +93,7 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
         if not mends(season, after, finding, lever):
             continue
         there, dying = _dying(after)
-        words = _proved_words(season, after, lever, there, dying)
+        words = _proved_words(season, after, lever)
         if dying <= _MOST_DIE_SHARE * there:
             return lever, words
         if dying <= there - 1.0:
@@ -104,11 +104,17 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
     return None, _no_lever_words(finding) + (_YOUNG_WORDS if young else "")
 
 
-def _proved_words(season: Season, after: Season, lever: Lever, there: float, dying: float) -> str:
+def dying_words(after: Season) -> str:
+    """That many fish still die in a lever's own run; empty where few do."""
+    there, dying = _dying(after)
+    if dying < _STILL_DYING_SHARE * there:
+        return ""
+    return f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
+
+
+def _proved_words(season: Season, after: Season, lever: Lever) -> str:
     """A lever's words with what its run says of the fish and of other limits."""
-    words = lever.words
-    if dying >= _STILL_DYING_SHARE * there:
-        words += f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
+    words = lever.words + dying_words(after)
     before = {(f.limit, f.where) for f in season.findings if f.is_broken}
     new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
     if new:

@@ -16,9 +16,9 @@ from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.waterworks import source_level
 from stocksim.planning.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
-from stocksim.planning.levers import prove_lever
+from stocksim.planning.levers import dying_words, prove_lever
 from stocksim.planning.ramp_fate import LoopFate, loop_fate
-from stocksim.planning.water_levers import SCARCE_ALKALINITY_MG_L, alkalinity_steps
+from stocksim.planning.water_levers import alkalinity_steps, softened, softer_sources
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
@@ -82,7 +82,7 @@ def proved_words(proof: Season, finding: Finding, column: int, first_day: int, f
         return words
     if dying.dying > fate.dying - DEATHS_TOLD:
         return "no single change that we tried keeps these fish alive; change several things at once"
-    if "still die" in words:
+    if dying_words(after):  # the lever's words have it
         return words
     return f"{words} (but even so {dying.dying:.0f} of {dying.fish:.0f} fish die in a run with it)"
 
@@ -128,11 +128,8 @@ def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice | None:
 def _water_tried(plain: Season, site: Site, loop: str, start: dt.date) -> Iterator[tuple[str, dict[str, Any]]]:
     """What to do and its changes: weekly water changes, a lower target, softer source water; the gentlest first."""
     table, day = site.file.loops[loop], (start - plain.layout.start).days
-    water_m3, source, target = (
-        loop_water_m3(site.file, loop),
-        source_level(table, "alkalinity"),
-        table.alkalinity_target,
-    )
+    water_m3, target = loop_water_m3(site.file, loop), table.alkalinity_target
+    source = source_level(table, "alkalinity")
     for share in _CHANGED_SHARES:
         volume = format_quantity(share * water_m3, "volume", site.file.site.units)
         yield (
@@ -144,12 +141,7 @@ def _water_tried(plain: Season, site: Site, loop: str, start: dt.date) -> Iterat
             f"hold {level:.0f} mg/L of alkalinity instead of {target:.0f}",
             {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
         )
-    lowest = float(plain.course.alkalinity_mg_l[0, :, plain.layout.loops.index(loop)].min())
-    borne = [
-        level
-        for level in alkalinity_steps(source)
-        if target is not None or lowest - (source - level) >= SCARCE_ALKALINITY_MG_L
-    ]
+    borne = softer_sources(plain, loop)
     for level, share in [(level, 0.0) for level in _few(borne)] + [(x, s) for x in borne[-1:] for s in _CHANGED_SHARES]:
         softer = f"source water of {level:.0f} mg/L alkalinity instead of {source:.0f}"
         volume = format_quantity(share * water_m3, "volume", site.file.site.units)
@@ -158,23 +150,13 @@ def _water_tried(plain: Season, site: Site, loop: str, start: dt.date) -> Iterat
             if share
             else f"top up with {softer}"
         )
-        yield words, _softened(plain, loop, day, level) | _changed_weekly(site, loop, start, share * water_m3)
+        held = {f"loops.{loop}.water_tests": _held_until(plain, loop, day)}
+        changed = _changed_weekly(site, loop, start, share * water_m3)
+        yield words, softened(plain, loop, level) | held | changed
 
 
 def _few(levels: list[float]) -> list[float]:
     return levels[:: -(-len(levels) // _MOST_LEVELS) or 1]
-
-
-def _softened(plain: Season, loop: str, day: int, level: float) -> dict[str, Any]:
-    """Softer source water from a day on, and a target of alkalinity no higher than it."""
-    changes: dict[str, Any] = {
-        f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L",
-        f"loops.{loop}.water_tests": _held_until(plain, loop, day),
-    }
-    target = plain.site.file.loops[loop].alkalinity_target
-    if target is not None:
-        changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
-    return changes
 
 
 def _held_until(plain: Season, loop: str, day: int) -> list[dict[str, Any]]:

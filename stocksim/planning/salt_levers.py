@@ -17,10 +17,10 @@ from stocksim.planning.trying import Lever, inside_tanks
 from stocksim.units import format_quantity
 from stocksim.water.nitrite import (
     MOST_NITRITE_MG_L,
-    SALT_PER_CHLORIDE,
     SODIUM_CAUTION_MG_L,
     SODIUM_PER_CHLORIDE,
     chloride_needed,
+    salt_for_chloride,
 )
 
 _CHLORIDE_STEP_MG_L = 10.0
@@ -54,9 +54,10 @@ def _salts(season: Season, loop: str, target: float) -> Iterator[Lever]:
     file, layout = season.site.file, season.layout
     column = layout.loops.index(loop)
     table, units = file.loops[loop], file.site.units
-    volume = float(layout.sump_volume_m3[column] + (layout.volume_m3 @ layout.leaf_loop)[column])
+    volume = float(layout.loop_water_m3[column])
     # of what the loop holds at first; the top-up water gets as much as the source lacks
-    missing = max(target - float(season.course.chloride_mg_l[0, 0, column]), 0.0)
+    now = float(season.course.chloride_mg_l[0, 0, column])
+    missing = max(target - now, 0.0)
     rise = max(target - source_level(table, "chloride"), 0.0)
 
     def level(solute: str, per_chloride: float) -> dict[str, str]:
@@ -76,9 +77,8 @@ def _salts(season: Season, loop: str, target: float) -> Iterator[Lever]:
         bear = (
             f"and crops bear about {SODIUM_CAUTION_MG_L:g}" if _grows_crops(season, loop) else "and no crop grows there"
         )
-        yield Lever(
-            f"{start} (about {grams(SALT_PER_CHLORIDE)} of plain salt to begin with; {reached}, {bear})", salted
-        )
+        plain = format_quantity(float(salt_for_chloride(volume, now, target)), "weight", units)
+        yield Lever(f"{start} (about {plain} of plain salt to begin with; {reached}, {bear})", salted)
         return
     yield Lever(
         f"{start} (about {grams(_CALCIUM_SALT)} of calcium chloride dihydrate to begin with, or "

@@ -18,7 +18,7 @@ from stocksim.units import format_quantity
 
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
-SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
+_SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
 _ALKALINITY_STEP_MG_L = 20.0
 # Of the loop's water at most this share is changed in a day (common practice, no source: fish bear no larger step in
 # salts and pH), in tenths.
@@ -41,7 +41,7 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
         return
     column = season.layout.loops.index(loop)
     lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
-    if lowest >= SCARCE_ALKALINITY_MG_L:
+    if lowest >= _SCARCE_ALKALINITY_MG_L:
         return
     yield Lever(
         f"dose loop {loop} to hold {_HELD_ALKALINITY_MG_L:.0f} mg/L of alkalinity: it falls to {max(lowest, 0.0):.0f}",
@@ -64,25 +64,43 @@ def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Lever]
                 f"hold {level:.0f} mg/L of alkalinity in loop {loop} instead of {target:.0f}, so that pH stays lower",
                 {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
             )
-    lowest = float(season.course.alkalinity_mg_l[0, :, season.layout.loops.index(loop)].min())
-    for level in alkalinity_steps(source):
-        changes = {f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L"}
-        if target is not None:
-            changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
-        elif lowest - (source - level) < SCARCE_ALKALINITY_MG_L:
-            continue  # nobody doses, and nitrification would run out of it
+    for level in softer_sources(season, loop):
         yield Lever(
             f"fill and top up loop {loop} with water of {level:.0f} mg/L of alkalinity instead of {source:.0f}, by "
             "rain or reverse-osmosis water mixed into yours, so that pH stays lower",
-            changes,
+            softened(season, loop, level),
         )
+
+
+def softer_sources(season: Season, loop: str) -> list[float]:
+    """Alkalinities of softer source water that a loop bears, the highest first. [mg/L]
+
+    Where nobody doses, nitrification must not run out of it.
+    """
+    table = season.site.file.loops[loop]
+    source = source_level(table, "alkalinity")
+    lowest = float(season.course.alkalinity_mg_l[0, :, season.layout.loops.index(loop)].min())
+    return [
+        level
+        for level in alkalinity_steps(source)
+        if table.alkalinity_target is not None or lowest - (source - level) >= _SCARCE_ALKALINITY_MG_L
+    ]
+
+
+def softened(season: Season, loop: str, level: float) -> dict[str, Any]:
+    """Changes for source water of this alkalinity, and a target of no more than it."""
+    changes = {f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L"}
+    target = season.site.file.loops[loop].alkalinity_target
+    if target is not None:
+        changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
+    return changes
 
 
 def alkalinity_steps(now: float) -> list[float]:
     """Levels below today's that nitrification still bears, the highest first, ten at most."""
     steps = []
     level = _ALKALINITY_STEP_MG_L * ((now - 1e-9) // _ALKALINITY_STEP_MG_L)
-    while level >= SCARCE_ALKALINITY_MG_L:
+    while level >= _SCARCE_ALKALINITY_MG_L:
         steps.append(level)
         level -= _ALKALINITY_STEP_MG_L
     return steps[:: -(-len(steps) // 10) or 1]
@@ -137,7 +155,7 @@ def _changed(season: Season, loop: str, days: list[dt.date], share: float, past:
     """The same share of a loop's water changed on some days."""
     layout = season.layout
     column = layout.loops.index(loop)
-    water = float(layout.volume_m3 @ layout.leaf_loop[:, column] + layout.sump_volume_m3[column])
+    water = float(layout.loop_water_m3[column])
     volume = f"{1000.0 * share * water:.0f} L"
     written = list(season.site.raw["loops"][loop].get("water_changes", []))
     shown = format_quantity(share * water, "volume", season.site.file.site.units)

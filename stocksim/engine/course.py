@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +11,6 @@ from stocksim.engine.happenings import Transfer
 
 FloatArray = NDArray[np.float64]
 
-_FEW = 1000  # numbers: larger arrays are copied once, smaller ones quickly
 LEAST_COUNT = 0.01  # of a fish: a cohort with fewer is gone, whatever crumb its expected survivors leave
 
 
@@ -104,38 +102,3 @@ class Course:
     def left_in_evening(self) -> NDArray[np.bool_]:
         """Whether fish of a column are alive at the day's end, shape (scenario, day, cohort)."""
         return self.count > LEAST_COUNT
-
-
-class Record:
-    """Arrays of the course, kept a day at a time and joined at the end; a day's arrays must not change afterwards."""
-
-    def __init__(self) -> None:
-        self.levels: list[dict[str, FloatArray]] = []
-        self.rounds: list[int] = []
-        self.apart: list[float] = []
-
-    def note(self, rounds: int, apart: float, levels: dict[str, FloatArray]) -> None:
-        """Keep one day of arrays."""
-        self.levels.append(levels)
-        self.rounds.append(rounds)
-        self.apart.append(apart)
-
-    def tables(self) -> dict[str, FloatArray]:
-        """The days of each array joined, day first; the days are given up."""
-        first = self.levels[0]
-        return {key: _joined([levels.pop(key) for levels in self.levels]) for key in list(first)}
-
-    def course(self, levels: Mapping[str, FloatArray], transfers: Sequence[Transfer]) -> Course:
-        """The course of tables (day, scenario, column)."""
-        arrays = {key: np.moveaxis(table, 0, 1) for key, table in levels.items()}
-        return Course(
-            **arrays, rounds=np.array(self.rounds, dtype=int), apart=np.array(self.apart), transfers=tuple(transfers)
-        )
-
-
-def _joined(days: list[FloatArray]) -> FloatArray:
-    shape = (len(days), *days[0].shape)
-    if days[0].size < _FEW:
-        # bytes join several times quicker than small arrays do
-        return np.frombuffer(bytearray().join(map(np.ndarray.tobytes, days)), dtype=days[0].dtype).reshape(shape)
-    return np.concatenate(days).reshape(shape)

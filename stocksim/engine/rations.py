@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.planting import Planting
 from stocksim.engine.stays import Stay
-from stocksim.fish.ration import feeding_days, meal_peak_factor, table_ration
+from stocksim.fish.ration import feeding_days, meal_peak_factor
 from stocksim.site.fish_tables import WEEKDAYS, BedsRation, FixedRation, PercentRation, TableRation
 from stocksim.site.reading import Site
 
@@ -20,8 +20,6 @@ FloatArray = NDArray[np.float64]
 # offered feed that nobody eats.
 DEFAULT_SPILLED_SHARE = 1.0 - 1.0 / 1.2
 DEFAULT_APPETITE_FRACTION = 0.85  # ordinary stock (engineering judgement of this project)
-# Feed that wild fish let lie while they learn to take it: half (assumed, no source).
-TRAINING_SPILLED_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -54,51 +52,10 @@ class Rations:
     bed_led_g: FloatArray
     meal_swing: FloatArray
 
-    @property
-    def offers_amounts(self) -> bool:
-        """Whether any rule offers an amount."""
-        return not bool(self.by_appetite.all())
-
     def first_days(self, days: int) -> Rations:
         """The rules on the first days of the season."""
         by_day = ("fed_today", "in_training", "bed_led_g")
         return replace(self, **{key: getattr(self, key)[..., :days, :] for key in by_day})
-
-    def offered_per_fish(
-        self,
-        day: int,
-        weight_g: FloatArray,
-        hunger_g: FloatArray,
-        here: FloatArray,
-        temperature_c: FloatArray,
-        groups: tuple[FloatArray, FloatArray],
-    ) -> FloatArray:
-        """Feed that the rules offer a fish today, infinite where the rule goes by appetite. [g/day]
-
-        Parameters
-        ----------
-        day : int
-            Day of the season.
-        weight_g, hunger_g, here : ndarray, shape (scenario, column)
-            Weight [g], full appetite of a fish [g/day], and number of fish there.
-        temperature_c : ndarray, shape (..., column)
-            Water of the day. [degC]
-        groups : tuple of ndarray
-            (column, column) of 1 where two columns share a tank, and where they share a loop.
-        """
-        offered = np.full(weight_g.shape, np.inf)
-        for column, weights, temperatures, percent in self.tables:
-            share = table_ration(weight_g[:, column], temperature_c[..., column], weights, temperatures, percent)
-            offered[:, column] = share / 100.0 * weight_g[:, column]
-        wanted = hunger_g * here
-        for amount, group in ((self.fixed_g, groups[0]), (self.bed_led_g[day], groups[1])):
-            rule = ~np.isnan(amount)
-            if rule.any():
-                together = np.where(rule, wanted, 0.0) @ group
-                part = np.divide(hunger_g, together, out=np.zeros_like(wanted), where=together > 0.0)
-                offered = np.where(rule, np.nan_to_num(amount) * part, offered)
-        amounts = np.where(self.by_appetite, 0.0, offered) * self.fed_today[day]
-        return np.where(self.by_appetite, np.inf, amounts)
 
 
 def build_rations(

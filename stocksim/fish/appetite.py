@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from stocksim.compiled import elementwise
 
 FloatArray = NDArray[np.float64]
 
@@ -89,7 +93,8 @@ def cold_ramp(temperature_c: ArrayLike, no_feeding_below_c: ArrayLike, width_c: 
     return np.clip(above / np.asarray(width_c, float), 0.0, 1.0)
 
 
-def oxygen_appetite(oxygen_mg_l: ArrayLike, none_at: ArrayLike, full_at: ArrayLike) -> tuple[FloatArray, FloatArray]:
+@elementwise
+def oxygen_appetite(oxygen_mg_l: Any, none_at: Any, full_at: Any) -> Any:
     """Share of appetite left when oxygen is low, and its slope: a broken line from none to all.
 
     Parameters
@@ -115,20 +120,27 @@ def oxygen_appetite(oxygen_mg_l: ArrayLike, none_at: ArrayLike, full_at: ArrayLi
     >>> oxygen_appetite([1.0, 3.0, 5.5, 9.0], 1.0, 5.5)[0].round(2)
     array([0. , 0.6, 1. , 1. ])
     """
-    oxygen, none_at, full_at = np.asarray(oxygen_mg_l), np.asarray(none_at), np.asarray(full_at)
+    if oxygen_mg_l >= full_at:
+        return 1.0, 0.0
     knee = _KNEE_OF_FULL * full_at
     low_slope = _SHARE_AT_KNEE / (knee - none_at)
     high_slope = (1.0 - _SHARE_AT_KNEE) / (full_at - knee)
-    low_line = low_slope * (oxygen - none_at)
-    high_line = _SHARE_AT_KNEE + high_slope * (oxygen - knee)
-    line = np.minimum(low_line, high_line)  # the lower part is always the steeper one
-    slope = np.where(low_line < high_line, low_slope, high_slope) * ((line > 0.0) & (line < 1.0))
-    return np.minimum(np.maximum(line, 0.0), 1.0), slope
+    low_line = low_slope * (oxygen_mg_l - none_at)
+    high_line = _SHARE_AT_KNEE + high_slope * (oxygen_mg_l - knee)
+    # the lower part is always the steeper one
+    if low_line < high_line:
+        line, slope = low_line, low_slope
+    else:
+        line, slope = high_line, high_slope
+    if line <= 0.0:
+        return 0.0, 0.0
+    if line >= 1.0:
+        return 1.0, 0.0
+    return line, slope
 
 
-def ammonia_appetite(
-    unionized_ammonia_mg_l: ArrayLike, full_at: ArrayLike, none_at: ArrayLike
-) -> tuple[FloatArray, FloatArray]:
+@elementwise
+def ammonia_appetite(unionized_ammonia_mg_l: Any, full_at: Any, none_at: Any) -> Any:
     """Share of appetite left when un-ionized ammonia is high, and its slope: a straight line from all to none.
 
     Parameters
@@ -148,7 +160,10 @@ def ammonia_appetite(
     The line from the husbandry limit to the acute level is our assumption, no source: published trials show that
     appetite and growth fall in between, not how.
     """
-    full_at = np.asarray(full_at)
-    slope = -1.0 / (np.asarray(none_at) - full_at)
-    line = 1.0 + slope * (np.asarray(unionized_ammonia_mg_l) - full_at)
-    return np.minimum(np.maximum(line, 0.0), 1.0), slope * ((line > 0.0) & (line < 1.0))
+    slope = -1.0 / (none_at - full_at)
+    line = 1.0 + slope * (unionized_ammonia_mg_l - full_at)
+    if line >= 1.0:
+        return 1.0, 0.0
+    if line <= 0.0:
+        return 0.0, 0.0
+    return line, slope

@@ -7,6 +7,8 @@ from collections.abc import Collection, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import jitable
+
 FloatArray = NDArray[np.float64]
 
 # Meals a day that the daily swing of oxygen and ammonia stands for (assumed: the published peak over the mean is given
@@ -47,22 +49,36 @@ def table_ration(
     >>> table_ration([10.0, 30.0, 99.0], 12.5, [10.0, 50.0], [10.0, 15.0], [[3.0, 2.0], [4.0, 3.0]])
     array([3.5, 3. , 2.5])
     """
+    weights, temperatures = np.asarray(weights_g, float), np.asarray(temperatures_c, float)
     table = np.asarray(percent, float)
-    low_row, high_row, down = _between(temperature_c, temperatures_c)
-    low_column, high_column, along = _between(weight_g, weights_g)
-    upper = (1.0 - along) * table[low_row, low_column] + along * table[low_row, high_column]
-    lower = (1.0 - along) * table[high_row, low_column] + along * table[high_row, high_column]
-    return np.asarray((1.0 - down) * upper + down * lower)
+    weight, water = np.broadcast_arrays(np.asarray(weight_g, float), np.asarray(temperature_c, float))
+    found = [table_cell(w, t, weights, temperatures, table) for w, t in zip(weight.flat, water.flat, strict=True)]
+    return np.array(found, float).reshape(weight.shape)
 
 
-def _between(value: ArrayLike, grid: ArrayLike) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
-    """Neighbours of a value in a rising grid, and how far it is from the lower to the upper one; edges hold."""
-    points = np.asarray(grid, float)
-    held = np.clip(np.asarray(value, float), points[0], points[-1])
-    low = np.clip(np.searchsorted(points, held, side="right") - 1, 0, max(points.size - 2, 0))
-    high = np.minimum(low + 1, points.size - 1)
-    width = points[high] - points[low]
-    return low, high, (held - points[low]) / np.where(width > 0.0, width, 1.0)
+@jitable
+def table_cell(
+    weight_g: float, temperature_c: float, weights_g: FloatArray, temperatures_c: FloatArray, percent: FloatArray
+) -> float:
+    """Ration of `table_ration` for one fish. [%/day] The table may have more rows and columns than there are names."""
+    row, down = _between(temperature_c, temperatures_c)
+    column, along = _between(weight_g, weights_g)
+    next_row, next_column = min(row + 1, temperatures_c.size - 1), min(column + 1, weights_g.size - 1)
+    upper = (1.0 - along) * percent[row, column] + along * percent[row, next_column]
+    lower = (1.0 - along) * percent[next_row, column] + along * percent[next_row, next_column]
+    return (1.0 - down) * upper + down * lower
+
+
+@jitable
+def _between(value: float, grid: FloatArray) -> tuple[int, float]:
+    """Lower neighbour of a value in a rising grid, and how far it is on the way to the upper one; edges hold."""
+    low = 0
+    while low < grid.size - 2 and value >= grid[low + 1]:
+        low += 1
+    if grid.size == 1:
+        return 0, 0.0
+    share = (value - grid[low]) / (grid[low + 1] - grid[low])
+    return low, min(max(share, 0.0), 1.0)
 
 
 def feeding_days(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import log_ndtr, ndtr, ndtri
+
+from stocksim.compiled import elementwise, jitable
+from stocksim.fish.normal import log_normal_share, normal_score, normal_share
 
 FloatArray = NDArray[np.float64]
 
@@ -22,7 +25,8 @@ class Parts(NamedTuple):
     cv_above: FloatArray
 
 
-def log_spread(cv: ArrayLike) -> FloatArray:
+@elementwise
+def log_spread(cv: Any) -> Any:
     """Standard deviation of the logarithm of a lognormal.
 
     Parameters
@@ -35,17 +39,20 @@ def log_spread(cv: ArrayLike) -> FloatArray:
     ndarray, shape (...)
         Standard deviation of the natural logarithm. [-]
     """
-    return np.sqrt(np.log1p(np.asarray(cv, float) ** 2))
+    return math.sqrt(math.log1p(cv * cv))
 
 
-def _standing(mean_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Score z, with Phi(z) of the number above the cut, and the log spread; z is infinite for fish all alike."""
-    mean, cut, spread = np.broadcast_arrays(np.asarray(mean_g, float), np.asarray(cut_g, float), log_spread(cv))
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        score = (np.log(mean) - np.log(np.maximum(cut, 0.0))) / spread - 0.5 * spread
-    alike = np.where(mean >= cut, np.inf, -np.inf)
-    score = np.where(spread > 0.0, score, alike)
-    return np.where(np.isnan(mean + cut + spread) & ~np.isinf(cut), np.nan, score), spread
+@elementwise
+def _standing(mean_g: Any, cv: Any, cut_g: Any) -> Any:
+    """Score z, with Phi(z) of the number above the cut; infinite for fish all alike."""
+    spread = log_spread(cv)
+    if math.isnan(mean_g + spread) or math.isnan(cut_g):
+        return math.nan
+    if not spread > 0.0:
+        return math.inf if mean_g >= cut_g else -math.inf
+    if not cut_g > 0.0:
+        return math.inf
+    return -math.inf if math.isinf(cut_g) else (math.log(mean_g) - math.log(cut_g)) / spread - 0.5 * spread
 
 
 def share_above(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> FloatArray:
@@ -72,7 +79,7 @@ def share_above(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> Fl
     >>> share_above(200.0, [0.0, 0.3], [200.0, 250.0]).round(3)
     array([1.   , 0.182])
     """
-    return ndtr(_standing(mean_weight_g, cv, cut_g)[0])
+    return normal_share(_standing(mean_weight_g, cv, cut_g))
 
 
 def mass_share_above(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> FloatArray:
@@ -90,11 +97,10 @@ def mass_share_above(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) 
 
     Examples
     --------
-    >>> mass_share_above(200.0, 0.3, 250.0).round(3)
-    np.float64(0.27)
+    >>> round(mass_share_above(200.0, 0.3, 250.0), 3)
+    0.27
     """
-    score, spread = _standing(mean_weight_g, cv, cut_g)
-    return ndtr(score + spread)
+    return normal_share(_standing(mean_weight_g, cv, cut_g) + log_spread(cv))
 
 
 def weight_with_share_above(mean_weight_g: ArrayLike, cv: ArrayLike, number_share: ArrayLike) -> FloatArray:
@@ -117,8 +123,8 @@ def weight_with_share_above(mean_weight_g: ArrayLike, cv: ArrayLike, number_shar
 
     Examples
     --------
-    >>> weight_with_share_above(200.0, 0.3, 0.182).round(0)
-    np.float64(250.0)
+    >>> round(weight_with_share_above(200.0, 0.3, 0.182))
+    250
     """
     return _cut(mean_weight_g, cv, number_share, -0.5)
 
@@ -140,23 +146,27 @@ def weight_above_removing_mass(mean_weight_g: ArrayLike, cv: ArrayLike, mass_sha
 
     Examples
     --------
-    >>> weight_above_removing_mass(200.0, 0.3, 0.27).round(0)
-    np.float64(250.0)
+    >>> round(weight_above_removing_mass(200.0, 0.3, 0.27))
+    250
     """
     return _cut(mean_weight_g, cv, mass_share, 0.5)
 
 
-def _cut(mean_g: ArrayLike, cv: ArrayLike, taken: ArrayLike, shift: float) -> FloatArray:
+@elementwise
+def _cut(mean_g: Any, cv: Any, taken: Any, shift: Any) -> Any:
     """Cut above which a share of the number (shift -0.5) or of the biomass (0.5) lies."""
-    mean, share, spread = np.broadcast_arrays(np.asarray(mean_g, float), np.asarray(taken, float), log_spread(cv))
-    inside = (share > 0.0) & (share < 1.0)
-    score = ndtri(np.where(inside, share, 0.5))
-    cut = mean * np.exp(spread * (shift * spread - score))
-    cut = np.where(inside, cut, np.where(share >= 1.0, 0.0, np.inf))
-    return np.where(np.isnan(share + mean), np.nan, cut)
+    if math.isnan(mean_g + taken):
+        return math.nan
+    if taken >= 1.0:
+        return 0.0
+    if taken <= 0.0:
+        return math.inf
+    spread = log_spread(cv)
+    return mean_g * math.exp(spread * (shift * spread - normal_score(taken)))
 
 
-def share_holding_mass(cv: ArrayLike, mass_share: ArrayLike) -> FloatArray:
+@elementwise
+def share_holding_mass(cv: Any, mass_share: Any) -> Any:
     """Share of the number that the largest fish make which hold a share of the biomass.
 
     Parameters
@@ -176,10 +186,11 @@ def share_holding_mass(cv: ArrayLike, mass_share: ArrayLike) -> FloatArray:
     >>> share_holding_mass([0.0, 0.3], 0.27).round(3)
     array([0.27 , 0.182])
     """
-    return ndtr(ndtri(np.asarray(mass_share, float)) - log_spread(cv))
+    return normal_share(normal_score(mass_share) - log_spread(cv))
 
 
-def split(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> Parts:
+@elementwise
+def split(mean_weight_g: Any, cv: Any, cut_g: Any) -> Any:
     r"""Cut a cohort in two by weight.
 
     Parameters
@@ -207,14 +218,14 @@ def split(mean_weight_g: ArrayLike, cv: ArrayLike, cut_g: ArrayLike) -> Parts:
     Examples
     --------
     >>> parts = split(200.0, 0.3, 250.0)
-    >>> [float(number.round(3)) for number in parts]
+    >>> [round(number, 3) for number in parts]
     [0.818, 178.577, 0.214, 0.182, 296.139, 0.148]
     """
-    score, _ = _standing(mean_weight_g, cv, cut_g)
-    return _parts(mean_weight_g, cv, score, cut_g)
+    return _parts(mean_weight_g, cv, _standing(mean_weight_g, cv, cut_g), cut_g)
 
 
-def split_share(mean_weight_g: ArrayLike, cv: ArrayLike, number_share: ArrayLike) -> Parts:
+@elementwise
+def split_share(mean_weight_g: Any, cv: Any, number_share: Any) -> Any:
     """Take a share of the number from the top of a cohort; works for fish all alike too, where no cut can.
 
     Parameters
@@ -231,28 +242,31 @@ def split_share(mean_weight_g: ArrayLike, cv: ArrayLike, number_share: ArrayLike
 
     Examples
     --------
-    >>> [float(number.round(3)) for number in split_share(200.0, 0.0, 0.25)]
+    >>> [round(number, 3) for number in split_share(200.0, 0.0, 0.25)]
     [0.75, 200.0, 0.0, 0.25, 200.0, 0.0]
     """
-    cut = weight_with_share_above(mean_weight_g, cv, number_share)
-    return _parts(mean_weight_g, cv, ndtri(np.asarray(number_share, float)), cut)
+    cut = _cut(mean_weight_g, cv, number_share, -0.5)
+    return _parts(mean_weight_g, cv, normal_score(number_share), cut)
 
 
-def _parts(mean_g: ArrayLike, cv: ArrayLike, score: FloatArray, cut_g: ArrayLike) -> Parts:
-    """Partial moments on both sides of a score; the tails are taken in logarithms, where their ratios stay exact."""
-    mean, cv, score, cut, spread = np.broadcast_arrays(
-        np.asarray(mean_g, float), np.asarray(cv, float), score, np.asarray(cut_g, float), log_spread(cv)
-    )
-    found = []
-    for sign in (-1.0, 1.0):
-        share = ndtr(sign * score)
-        empty = share == 0.0
-        edge = np.where(empty, 0.0, score)
-        log_share, log_mass, log_square = (log_ndtr(sign * (edge + k * spread)) for k in (0.0, 1.0, 2.0))
-        lost = np.minimum(mean, cut) if sign < 0.0 else np.maximum(mean, cut)
-        lost = np.where(np.isfinite(cut) & (cut > 0.0), lost, mean)
-        part_mean = np.where(empty, lost, mean * np.exp(log_mass - log_share))
-        square = (1.0 + cv**2) * np.exp(log_square + log_share - 2.0 * log_mass)
-        part_cv = np.sqrt(np.minimum(np.maximum(square - 1.0, 0.0), cv**2))
-        found += [share, part_mean, np.where(empty, 0.0, part_cv)]
-    return Parts(*found)
+@jitable
+def _parts(mean_g: Any, cv: Any, score: Any, cut_g: Any) -> Any:
+    """Partial moments on both sides of a score."""
+    below = _part(-1.0, mean_g, cv, score, cut_g)
+    above = _part(1.0, mean_g, cv, score, cut_g)
+    return Parts(below[0], below[1], below[2], above[0], above[1], above[2])
+
+
+@jitable
+def _part(sign: Any, mean_g: Any, cv: Any, score: Any, cut_g: Any) -> Any:
+    """Share, mean and cv above a score, or below it (sign -1); in logarithms, where ratios of tails stay exact."""
+    share = normal_share(sign * score)
+    if share == 0.0:
+        if not 0.0 < cut_g < math.inf:
+            return 0.0, mean_g, 0.0
+        return 0.0, min(mean_g, cut_g) if sign < 0.0 else max(mean_g, cut_g), 0.0
+    spread = log_spread(cv)
+    log_share, log_mass = log_normal_share(sign * score), log_normal_share(sign * (score + spread))
+    log_square = log_normal_share(sign * (score + 2.0 * spread))
+    square = (1.0 + cv * cv) * math.exp(log_square + log_share - 2.0 * log_mass)
+    return share, mean_g * math.exp(log_mass - log_share), math.sqrt(min(max(square - 1.0, 0.0), cv * cv))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.eating import BODY_PHOSPHORUS, BODY_POTASSIUM, PHOSPHORUS_DIGESTIBILITY
+from stocksim.engine.days.fish import BODY_PHOSPHORUS, BODY_POTASSIUM, PHOSPHORUS_DIGESTIBILITY
 from stocksim.engine.results import Season
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.library.crops import NUTRIENTS

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
+from typing import Any
 
+from stocksim.compiled import elementwise
 from stocksim.water.maturity import HALF_ALKALINITY_MG_L
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
-
-FloatArray = NDArray[np.float64]
 
 # g CaCO3 per g nitrogen that turns to nitrite: 2 equivalents a mole, nitrate giving one back
 ALKALINITY_PER_NITRIFIED = 2.0 * ALKALINITY_PER_NITRATE_NITROGEN
@@ -19,13 +17,8 @@ _CLOSE, _ROUNDING = 1e-4, 1e-12
 _QUICK_STEPS, _MOST_STEPS = 8, 60
 
 
-def alkalinity_limited(
-    held_g: FloatArray,
-    water_m3: FloatArray,
-    capacity_g: FloatArray,
-    available_n_g: FloatArray,
-    guess_g: FloatArray | float = 0.0,
-) -> tuple[FloatArray, FloatArray]:
+@elementwise
+def alkalinity_limited(held_g: Any, water_m3: Any, capacity_g: Any, available_n_g: Any, guess_g: Any = 0.0) -> Any:
     r"""Alkalinity at the day's end where nitrification slows down as it runs out, and what is nitrified then.
 
     Parameters
@@ -52,33 +45,36 @@ def alkalinity_limited(
 
     Examples
     --------
-    >>> level, nitrified = alkalinity_limited(np.array([400.0, 20.0]), 5.0, 30.0, 10.0)
+    >>> level, nitrified = alkalinity_limited([400.0, 20.0], 5.0, 30.0, 10.0)
     >>> level.round(1), nitrified.round(1)
     (array([71.1,  2.3]), array([6.2, 1.2]))
     """
     # alkalinity as the nitrogen that it lets nitrify
-    held = np.maximum(held_g / ALKALINITY_PER_NITRIFIED, 0.0)
-    ammonia = np.maximum(available_n_g, 0.0)
-    most = np.minimum(held, ammonia)
+    held = max(held_g / ALKALINITY_PER_NITRIFIED, 0.0)
+    ammonia = max(available_n_g, 0.0)
+    most = min(held, ammonia)
     half_base = HALF_ALKALINITY_MG_L / ALKALINITY_PER_NITRIFIED * water_m3
     half_food = HALF_SATURATION_TAN_MG_L * water_m3
-    nitrified = np.minimum(np.maximum(guess_g, 0.0), most)
-    low: FloatArray | float = 0.0
-    high, close, rounding = most, _CLOSE, _ROUNDING * most
+    nitrified = min(max(guess_g, 0.0), most)
+    low, high = 0.0, most
     for step in range(_MOST_STEPS):
         base, food = held - nitrified, ammonia - nitrified
         by_base, by_food = 1.0 / (half_base + base), 1.0 / (half_food + food)
         pace = capacity_g * by_base * by_food
         excess = nitrified - pace * base * food
         new = nitrified - excess / (1.0 + pace * (half_base * by_base * food + half_food * by_food * base))
+        close = _CLOSE * (most - new)
         if step >= _QUICK_STEPS:
-            above = excess > 0.0
-            low, high = np.where(above, low, nitrified), np.where(above, nitrified, high)
-            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
+            if excess > 0.0:
+                high = nitrified
+            else:
+                low = nitrified
+            if not low < new < high:
+                new = 0.5 * (low + high)
             close = 0.0
-        new = np.minimum(np.maximum(new, 0.0), most)
-        is_close = (np.abs(new - nitrified) <= close * (most - new) + rounding).all()
+        new = min(max(new, 0.0), most)
+        moved = abs(new - nitrified)
         nitrified = new
-        if is_close:
+        if moved <= close + _ROUNDING * most:
             break
     return ALKALINITY_PER_NITRIFIED * (held - nitrified) / water_m3, nitrified

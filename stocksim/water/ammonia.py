@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import formula
 
+
+@formula
 def ammonia_pka(temperature_c: ArrayLike) -> NDArray[np.float64]:
     """Negative logarithm of ammonia's dissociation; notes and source in `unionized_fraction`.
 
@@ -19,12 +22,10 @@ def ammonia_pka(temperature_c: ArrayLike) -> NDArray[np.float64]:
     ndarray, shape (...)
         pKa. [-]
     """
-    return np.asarray(0.09018 + 2729.92 / (np.asarray(temperature_c, float) + 273.15))
+    return 0.09018 + 2729.92 / (temperature_c + 273.15)
 
 
-def unionized_fraction(
-    ph: ArrayLike, temperature_c: ArrayLike, pka: NDArray[np.float64] | None = None
-) -> NDArray[np.float64]:
+def unionized_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.float64]:
     r"""Share of total ammonia nitrogen present as un-ionized ammonia.
 
     Parameters
@@ -33,8 +34,6 @@ def unionized_fraction(
         pH of the water. [-] Valid 6 to 10.
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 30.
-    pka : ndarray, optional
-        `ammonia_pka` of these temperatures where it is already at hand. [-]
 
     Returns
     -------
@@ -57,5 +56,21 @@ def unionized_fraction(
     >>> unionized_fraction(8.0, [10.0, 20.0]).round(5)
     array([0.01822, 0.03807])
     """
-    at = ammonia_pka(temperature_c) if pka is None else pka
-    return 1.0 / (1.0 + 10.0 ** (at - np.asarray(ph, float)))
+    return unionized_share(ph, ammonia_pka(temperature_c))
+
+
+@formula
+def unionized_share(ph: ArrayLike, pka: ArrayLike) -> NDArray[np.float64]:
+    """Share of total ammonia nitrogen present as un-ionized ammonia, where `ammonia_pka` is at hand.
+
+    Parameters
+    ----------
+    ph, pka : array_like, shape (...)
+        pH of the water and ammonia's own. [-]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Un-ionized share. [-]
+    """
+    return 1.0 / (1.0 + 10.0 ** (pka - ph))

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stocksim.water.ammonia import unionized_fraction
+from stocksim.compiled import elementwise
+from stocksim.water.ammonia import ammonia_pka, unionized_share
 from stocksim.water.carbonate import (
     CALCIUM_CARBONATE_MG_MEQ,
     CALCIUM_G_MOL,
     CARBON_DIOXIDE_G_MOL,
-    Dissociation,
-    alkalinity_from_ph,
-    calcite_saturation,
     calcite_solubility,
-    carbon_dioxide,
     dissociation,
+    equilibrium_alkalinity,
+    equilibrium_calcite_index,
+    equilibrium_carbon_dioxide,
 )
 
 FloatArray = NDArray[np.float64]
@@ -129,7 +131,7 @@ SALTS: Mapping[str, Salt] = MappingProxyType(
     }
 )
 
-_CHALK = SALTS["calcium_carbonate"]
+CHALK_CALCIUM_SHARE = SALTS["calcium_carbonate"].calcium_share
 _MOST_STEPS = 50  # of a search that takes 4 to 8
 
 
@@ -142,8 +144,6 @@ def buffer_dose(
     temperature_c: ArrayLike,
     unionized_limit_mg_l: ArrayLike,
     most_ph_rise: ArrayLike = MOST_PH_RISE,
-    constants: Dissociation | None = None,
-    pka: FloatArray | None = None,
 ) -> FloatArray:
     r"""Alkalinity to add today.
 
@@ -163,10 +163,6 @@ def buffer_dose(
         Un-ionized ammonia, as N, that must not be passed. [mg/L]
     most_ph_rise : array_like, shape (...)
         Greatest rise of pH in a day. [-]
-    constants : Dissociation, optional
-        From `dissociation` at the temperature, where it is at hand. [-]
-    pka : ndarray, optional
-        From `ammonia_pka` at the temperature, where it is at hand. [-]
 
     Returns
     -------
@@ -193,16 +189,49 @@ def buffer_dose(
     >>> buffer_dose(40.0, 80.0, 2.0, [7.0, 8.2], 1.0, 20.0, 0.05).round(1)
     array([46.8,  0. ])
     """
-    alkalinity = np.maximum(np.asarray(alkalinity_mg_l, float), 0.0)
-    missing = np.asarray(target_mg_l, float) - alkalinity
-    by_rise = np.maximum(alkalinity * (10.0 ** np.asarray(most_ph_rise, float) - 1.0), LEAST_STEP_MG_L)
-    dose_mg_l = np.maximum(np.minimum(missing, by_rise), 0.0)
-    share = unionized_fraction(ph, temperature_c, pka)
-    tan, limit = np.asarray(tan_mg_l, float), np.asarray(unionized_limit_mg_l, float)
-    if not _is_surely_safe(alkalinity, dose_mg_l, share, tan, limit):
-        room = _room_under_ammonia_limit(alkalinity, ph, share, tan, temperature_c, limit, constants)
-        dose_mg_l = np.maximum(np.minimum(dose_mg_l, room), 0.0)
+    dose_mg_l = dose_within_limits(
+        alkalinity_mg_l, target_mg_l, ph, tan_mg_l, unionized_limit_mg_l, most_ph_rise, ammonia_pka(temperature_c),
+        *dissociation(temperature_c),
+    )  # fmt: skip
     return dose_mg_l * np.asarray(volume_m3, float)
+
+
+@elementwise
+def dose_within_limits(
+    alkalinity_mg_l: Any,
+    target_mg_l: Any,
+    ph: Any,
+    tan_mg_l: Any,
+    limit_mg_l: Any,
+    most_ph_rise: Any,
+    pka: Any,
+    first: Any,
+    second: Any,
+    water: Any,
+) -> Any:
+    """Dose of `buffer_dose` for a liter of water, from `ammonia_pka` and the constants of `dissociation`. [mg/L]"""
+    alkalinity = max(alkalinity_mg_l, 0.0)
+    by_rise = max(alkalinity * (10.0**most_ph_rise - 1.0), LEAST_STEP_MG_L)
+    dose = max(min(target_mg_l - alkalinity, by_rise), 0.0)
+    if dose == 0.0:
+        return dose
+    share = unionized_share(ph, pka)
+    # At unchanged carbon dioxide hydrogen falls by no more than alkalinity rises, in proportion (carbonate, hydroxide
+    # and free acid all make alkalinity rise faster than 1/H): where that bound is safe nothing more is reckoned.
+    odds = share * (alkalinity + dose)
+    if tan_mg_l * odds < limit_mg_l * max(odds + (1.0 - share) * alkalinity, 1e-300):
+        return dose
+    allowed = limit_mg_l / max(tan_mg_l, 1e-12)
+    if allowed >= 1.0:
+        return dose
+    within = min(max(allowed, 1e-12), 1.0 - 1e-12)
+    rise = math.log10(within / (1.0 - within)) - math.log10(share / (1.0 - share))
+    if rise <= 0.0:
+        return 0.0
+    gas = equilibrium_carbon_dioxide(ph, alkalinity, first, second, water)
+    # a day's dose never reaches pH 12: the bound only keeps powers of ten small
+    room = equilibrium_alkalinity(min(ph + rise, 12.0), gas, first, second, water) - alkalinity
+    return max(min(dose, room), 0.0)
 
 
 def chalk_room(
@@ -210,7 +239,6 @@ def chalk_room(
     alkalinity_mg_l: ArrayLike,
     ph: ArrayLike,
     temperature_c: ArrayLike,
-    constants: Dissociation | None = None,
 ) -> FloatArray:
     r"""Alkalinity that chalk can still give until the water holds all of it that dissolves.
 
@@ -224,8 +252,6 @@ def chalk_room(
         pH. [-] Valid 5 to 9.
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
-    constants : Dissociation, optional
-        From `dissociation` at the temperature, where it is at hand. [-]
 
     Returns
     -------
@@ -247,63 +273,41 @@ def chalk_room(
     >>> chalk_room(40.0, [20.0, 60.0, 100.0], [6.6, 7.1, 8.2], 20.0).round(1)
     array([86.5, 54. ,  0. ])
     """
-    k = dissociation(temperature_c) if constants is None else constants
-    start, alkalinity = np.asarray(ph, float), np.asarray(alkalinity_mg_l, float)
-    calcium = np.asarray(calcium_mg_l, float)
-    index = calcite_saturation(calcium, alkalinity, start, temperature_c, k)
-    gas = carbon_dioxide(start, alkalinity, temperature_c, k)
-    acid = k.first * np.maximum(gas, 1e-12) / CARBON_DIOXIDE_G_MOL / 1000.0
-    solubility = calcite_solubility(temperature_c)
-    low, high = np.broadcast_arrays(start, np.minimum(start + np.maximum(-0.5 * index, 0.0), 12.0))
+    return chalk_until_saturated(
+        calcium_mg_l, alkalinity_mg_l, ph, *dissociation(temperature_c), calcite_solubility(temperature_c)
+    )
+
+
+@elementwise
+def chalk_until_saturated(
+    calcium_mg_l: Any, alkalinity_mg_l: Any, ph: Any, first: Any, second: Any, water: Any, solubility: Any
+) -> Any:
+    """Alkalinity of `chalk_room`, from the constants of `dissociation` and `calcite_solubility`. [mg/L]"""
+    index = equilibrium_calcite_index(calcium_mg_l, alkalinity_mg_l, ph, second, water, solubility)
+    if index >= 0.0:
+        return 0.0
+    gas = equilibrium_carbon_dioxide(ph, alkalinity_mg_l, first, second, water)
+    acid = first * max(gas, 1e-12) / CARBON_DIOXIDE_G_MOL / 1000.0
+    low, high = ph, min(ph - 0.5 * index, 12.0)
     guess = high
     for _ in range(_MOST_STEPS):
         hydrogen = 10.0**-guess
         bicarbonate = acid / hydrogen
-        carbonate = bicarbonate * k.second / hydrogen
-        gained = alkalinity_from_ph(guess, gas, temperature_c, k) - alkalinity
-        mol = np.maximum((calcium + _CHALK.calcium_share * gained) / CALCIUM_G_MOL / 1000.0, 1e-12)
+        carbonate = bicarbonate * second / hydrogen
+        gained = equilibrium_alkalinity(guess, gas, first, second, water) - alkalinity_mg_l
+        mol = max((calcium_mg_l + CHALK_CALCIUM_SHARE * gained) / CALCIUM_G_MOL / 1000.0, 1e-12)
         # mol of calcium for each tenfold rise of pH, over that calcium
-        steepness = 0.5 * (bicarbonate + 4.0 * carbonate + k.water / hydrogen + hydrogen) / mol
-        short = np.log10(mol * carbonate / solubility)
-        low, high = np.where(short < 0.0, guess, low), np.where(short < 0.0, high, guess)
+        steepness = 0.5 * (bicarbonate + 4.0 * carbonate + water / hydrogen + hydrogen) / mol
+        short = math.log10(mol * carbonate / solubility)
+        if short < 0.0:
+            low = guess
+        else:
+            high = guess
         ahead = guess - short / (2.0 + steepness)
-        ahead = np.where((ahead > low) & (ahead < high), ahead, 0.5 * (low + high))
-        moved, guess = np.abs(ahead - guess).max(initial=0.0), ahead
+        if not low < ahead < high:
+            ahead = 0.5 * (low + high)
+        moved = abs(ahead - guess)
+        guess = ahead
         if moved < 1e-12:
             break
-    room = alkalinity_from_ph(guess, gas, temperature_c, k) - alkalinity
-    return np.where(index >= 0.0, 0.0, np.maximum(room, 0.0))
-
-
-def _is_surely_safe(
-    alkalinity_mg_l: FloatArray, dose_mg_l: FloatArray, share: FloatArray, tan_mg_l: FloatArray, limit_mg_l: FloatArray
-) -> bool:
-    """Whether no dose brings un-ionized ammonia near its limit, by a bound that is quick to reckon.
-
-    At unchanged carbon dioxide hydrogen falls by no more than alkalinity rises, in proportion: carbonate, hydroxide and
-    free acid all make alkalinity rise faster than 1/H.
-    """
-    odds = share * (alkalinity_mg_l + dose_mg_l)
-    ahead = odds / np.maximum(odds + (1.0 - share) * alkalinity_mg_l, 1e-300)
-    return bool(((tan_mg_l * ahead < limit_mg_l) | (dose_mg_l == 0.0)).all())
-
-
-def _room_under_ammonia_limit(
-    alkalinity_mg_l: FloatArray,
-    ph: ArrayLike,
-    share: FloatArray,
-    tan: FloatArray,
-    temperature_c: ArrayLike,
-    limit: FloatArray,
-    constants: Dissociation | None,
-) -> FloatArray:
-    """Alkalinity that may be added until un-ionized ammonia meets its limit [mg/L]; infinite where it never does."""
-    allowed = limit / np.maximum(tan, 1e-12)
-    within = np.minimum(np.maximum(allowed, 1e-12), 1.0 - 1e-12)
-    rise = np.log10(within / (1.0 - within)) - np.log10(share / (1.0 - share))
-    constants = dissociation(temperature_c) if constants is None else constants
-    gas = carbon_dioxide(ph, alkalinity_mg_l, temperature_c, constants)
-    # a day's dose never reaches pH 12: the bound only keeps powers of ten small
-    ph_at_limit = np.minimum(np.asarray(ph, float) + rise, 12.0)
-    room = alkalinity_from_ph(ph_at_limit, gas, temperature_c, constants) - alkalinity_mg_l
-    return np.where(allowed >= 1.0, np.inf, np.where(rise <= 0.0, 0.0, room))
+    return max(equilibrium_alkalinity(guess, gas, first, second, water) - alkalinity_mg_l, 0.0)

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import elementwise, formula
 from stocksim.water.oxygen import air_pressure
 
 FloatArray = NDArray[np.float64]
 
 # mg CaCO3 per milliequivalent: half its molar mass, 100.087 / 2.
 CALCIUM_CARBONATE_MG_MEQ = 50.04
+# mg/L as CaCO3 for one mol of charge per liter
+_MG_PER_EQUIVALENT = 1000.0 * CALCIUM_CARBONATE_MG_MEQ
 CARBON_DIOXIDE_G_MOL = 44.01
 # Carbon dioxide of outdoor air in the early 2020s, rounded [ppm]: from memory of the Mauna Loa record. Closed
 # greenhouses lie anywhere from 200 (by day, plants) to 1000 and more (by night, fish and heaters; common practice).
@@ -68,9 +72,7 @@ def dissociation(temperature_c: ArrayLike) -> Dissociation:
     )
 
 
-def carbon_dioxide(
-    ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: ArrayLike, constants: Dissociation | None = None
-) -> FloatArray:
+def carbon_dioxide(ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: ArrayLike) -> FloatArray:
     r"""Dissolved carbon dioxide of fresh water.
 
     Parameters
@@ -81,8 +83,6 @@ def carbon_dioxide(
         Alkalinity as CaCO3. [mg/L]
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
-    constants : Dissociation, optional
-        `dissociation` of these temperatures where it is already at hand. [mol/L]
 
     Returns
     -------
@@ -102,16 +102,19 @@ def carbon_dioxide(
     >>> carbon_dioxide([7.325, 7.025], 100.0, 20.0).round(1)
     array([10., 20.])
     """
-    k = dissociation(temperature_c) if constants is None else constants
-    hydrogen = 10.0 ** -np.asarray(ph, float)
-    carried = _equivalents(alkalinity_mg_l) - k.water / hydrogen + hydrogen
-    bicarbonate = np.maximum(carried, 0.0) / (1.0 + 2.0 * k.second / hydrogen)
-    return bicarbonate * hydrogen / k.first * CARBON_DIOXIDE_G_MOL * 1000.0
+    return equilibrium_carbon_dioxide(ph, alkalinity_mg_l, *dissociation(temperature_c))
 
 
-def alkalinity_from_ph(
-    ph: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperature_c: ArrayLike, constants: Dissociation | None = None
-) -> FloatArray:
+@formula
+def equilibrium_carbon_dioxide(ph: Any, alkalinity_mg_l: Any, first: Any, second: Any, water: Any) -> Any:
+    """Dissolved carbon dioxide as `carbon_dioxide` gives it, from the constants of `dissociation`. [mg/L]"""
+    hydrogen = 10.0**-ph
+    carried = alkalinity_mg_l / _MG_PER_EQUIVALENT - water / hydrogen + hydrogen
+    bicarbonate = np.maximum(carried, 0.0) / (1.0 + 2.0 * second / hydrogen)
+    return bicarbonate * hydrogen / first * CARBON_DIOXIDE_G_MOL * 1000.0
+
+
+def alkalinity_from_ph(ph: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperature_c: ArrayLike) -> FloatArray:
     """Alkalinity that gives a pH with a given amount of carbon dioxide.
 
     Parameters
@@ -122,8 +125,6 @@ def alkalinity_from_ph(
         Carbon dioxide. [mg/L] 0 or more.
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
-    constants : Dissociation, optional
-        `dissociation` of these temperatures where it is already at hand. [mol/L]
 
     Returns
     -------
@@ -139,18 +140,20 @@ def alkalinity_from_ph(
     >>> alkalinity_from_ph([7.325, 7.025], [10.0, 20.0], 20.0).round()
     array([100., 100.])
     """
-    k = dissociation(temperature_c) if constants is None else constants
-    hydrogen = 10.0 ** -np.asarray(ph, float)
-    bicarbonate = k.first * (np.asarray(carbon_dioxide_mg_l, float) / CARBON_DIOXIDE_G_MOL / 1000.0) / hydrogen
-    equivalents = bicarbonate * (1.0 + 2.0 * k.second / hydrogen) + k.water / hydrogen - hydrogen
+    return equilibrium_alkalinity(ph, carbon_dioxide_mg_l, *dissociation(temperature_c))
+
+
+@formula
+def equilibrium_alkalinity(ph: Any, carbon_dioxide_mg_l: Any, first: Any, second: Any, water: Any) -> Any:
+    """Alkalinity as `alkalinity_from_ph` gives it, from the constants of `dissociation`. [mg/L]"""
+    hydrogen = 10.0**-ph
+    bicarbonate = first * (carbon_dioxide_mg_l / CARBON_DIOXIDE_G_MOL / 1000.0) / hydrogen
+    equivalents = bicarbonate * (1.0 + 2.0 * second / hydrogen) + water / hydrogen - hydrogen
     return equivalents * CALCIUM_CARBONATE_MG_MEQ * 1000.0
 
 
 def ph_from_alkalinity(
-    alkalinity_mg_l: ArrayLike,
-    carbon_dioxide_mg_l: ArrayLike,
-    temperature_c: ArrayLike,
-    constants: Dissociation | None = None,
+    alkalinity_mg_l: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperature_c: ArrayLike
 ) -> FloatArray:
     r"""PH of fresh water from its alkalinity and carbon dioxide.
 
@@ -162,8 +165,6 @@ def ph_from_alkalinity(
         Carbon dioxide. [mg/L] Valid 0.3 to 100; below 0 counts as 0.
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
-    constants : Dissociation, optional
-        `dissociation` of these temperatures where it is already at hand. [mol/L]
 
     Returns
     -------
@@ -197,16 +198,21 @@ def ph_from_alkalinity(
     >>> ph_from_alkalinity([100.0, 100.0, 0.0], [10.0, 20.0, 10.0], 20.0).round(2)
     array([7.32, 7.02, 5.01])
     """
-    k = dissociation(temperature_c) if constants is None else constants
-    equivalents = _equivalents(alkalinity_mg_l)
-    acid = np.maximum(k.first * np.asarray(carbon_dioxide_mg_l, float) / (1000.0 * CARBON_DIOXIDE_G_MOL), _TINY)
-    second = k.second * np.maximum(equivalents, 0.0)
+    return equilibrium_ph(alkalinity_mg_l, carbon_dioxide_mg_l, *dissociation(temperature_c))
+
+
+@elementwise
+def equilibrium_ph(alkalinity_mg_l: Any, carbon_dioxide_mg_l: Any, first: Any, second: Any, water: Any) -> Any:
+    """PH as `ph_from_alkalinity` gives it, from the constants of `dissociation`. [-]"""
+    equivalents = alkalinity_mg_l / _MG_PER_EQUIVALENT
+    acid = max(first * carbon_dioxide_mg_l / (1000.0 * CARBON_DIOXIDE_G_MOL), _TINY)
+    carbonates = second * max(equivalents, 0.0)
     # 2 K1 K2 C / H0, written without a division by alkalinity
-    carbonate = 4.0 * acid * second / (acid + np.sqrt(acid * (acid + 8.0 * second)))
-    held = acid + k.water + carbonate
-    half = 0.5 * (np.abs(equivalents) + np.sqrt(equivalents**2 + 4.0 * held))
+    carbonate = 4.0 * acid * carbonates / (acid + math.sqrt(acid * (acid + 8.0 * carbonates)))
+    held = acid + water + carbonate
+    half = 0.5 * (abs(equivalents) + math.sqrt(equivalents * equivalents + 4.0 * held))
     # the same root twice, each where nothing cancels
-    return -np.log10(np.where(equivalents > 0.0, held / half, half))
+    return -math.log10(held / half if equivalents > 0.0 else half)
 
 
 def carbon_dioxide_saturation(
@@ -282,7 +288,6 @@ def calcite_saturation(
     alkalinity_mg_l: ArrayLike,
     ph: ArrayLike,
     temperature_c: ArrayLike,
-    constants: Dissociation | None = None,
 ) -> FloatArray:
     """Saturation index of calcite: below 0 chalk dissolves, above 0 none does and it may settle out.
 
@@ -296,8 +301,6 @@ def calcite_saturation(
         pH. [-] Valid 6 to 10.
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
-    constants : Dissociation, optional
-        `dissociation` of these temperatures where it is already at hand. [mol/L]
 
     Returns
     -------
@@ -319,14 +322,19 @@ def calcite_saturation(
     >>> calcite_saturation(40.0, 100.0, [7.0, 8.0, 9.0], 20.0).round(2)
     array([-0.62,  0.37,  1.34])
     """
-    k = dissociation(temperature_c) if constants is None else constants
-    hydrogen = 10.0 ** -np.asarray(ph, float)
-    carried = np.maximum(_equivalents(alkalinity_mg_l) - k.water / hydrogen + hydrogen, 0.0)
-    carbonate = carried / (hydrogen / k.second + 2.0)
-    product = np.asarray(calcium_mg_l, float) / CALCIUM_G_MOL / 1000.0 * carbonate
-    return np.log10(np.maximum(product, _TINY**2)) - np.log10(calcite_solubility(temperature_c))
+    k = dissociation(temperature_c)
+    return equilibrium_calcite_index(
+        calcium_mg_l, alkalinity_mg_l, ph, k.second, k.water, calcite_solubility(temperature_c)
+    )
 
 
-def _equivalents(alkalinity_mg_l: ArrayLike) -> FloatArray:
-    """Alkalinity in mol of charge per liter."""
-    return np.asarray(alkalinity_mg_l, float) / (1000.0 * CALCIUM_CARBONATE_MG_MEQ)
+@elementwise
+def equilibrium_calcite_index(
+    calcium_mg_l: Any, alkalinity_mg_l: Any, ph: Any, second: Any, water: Any, solubility: Any
+) -> Any:
+    """Index as `calcite_saturation` gives it, from constants of `dissociation` and `calcite_solubility`. [-]"""
+    hydrogen = 10.0**-ph
+    carried = max(alkalinity_mg_l / _MG_PER_EQUIVALENT - water / hydrogen + hydrogen, 0.0)
+    carbonate = carried / (hydrogen / second + 2.0)
+    product = calcium_mg_l / CALCIUM_G_MOL / 1000.0 * carbonate
+    return math.log10(max(product, _TINY * _TINY)) - math.log10(solubility)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from typing import Any
 
-FloatArray = NDArray[np.float64]
+from stocksim.compiled import formula
 
 
-def extrapolated(whole: ArrayLike, halves: ArrayLike, thirds: ArrayLike | None = None) -> FloatArray:
+@formula
+def extrapolated(whole: Any, halves: Any, thirds: Any = None) -> Any:
     """State at the end of a day from the same day done in one, two and three equal steps.
 
     Parameters
@@ -37,7 +37,6 @@ def extrapolated(whole: ArrayLike, halves: ArrayLike, thirds: ArrayLike | None =
     >>> [round(float(x), 3) for x in (euler[0], extrapolated(*euler[:2]), extrapolated(*euler), math.exp(-1.0))]
     [0.5, 0.389, 0.371, 0.368]
     """
-    one, two = np.asarray(whole, float), np.asarray(halves, float)
     if thirds is None:
-        return 2.0 * two - one
-    return 4.5 * np.asarray(thirds, float) - 4.0 * two + 0.5 * one
+        return 2.0 * halves - whole
+    return 4.5 * thirds - 4.0 * halves + 0.5 * whole

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+import math
+from typing import Any
 
-FloatArray = NDArray[np.float64]
+from stocksim.compiled import elementwise
 
 _LARGEST_EXPONENT = 600.0
 
 
-def logistic_step(
-    maturity: ArrayLike, growth_per_day: ArrayLike, decay_per_day: ArrayLike, days: ArrayLike = 1.0
-) -> tuple[FloatArray, FloatArray]:
+@elementwise
+def logistic_step(maturity: Any, growth_per_day: Any, decay_per_day: Any, days: Any = 1.0) -> Any:
     r"""Mean over a step of constant growth and decay, and the share at its end.
 
     Parameters
@@ -40,26 +39,21 @@ def logistic_step(
     >>> mean.round(4), end.round(4)
     (array([0.0013, 0.8244]), array([0.0017, 0.8455]))
     """
-    m, growth, decay, t = (np.asarray(x, float) for x in (maturity, growth_per_day, decay_per_day, days))
+    growth, decay, step = growth_per_day, decay_per_day, days
     rate = growth - decay
-    passed = rate * t
-    grown = growth * t
-    if ((np.abs(passed) <= 1.0) & (rate != 0.0) & (grown >= 1e-12)).all():
-        # nearly always: no branch is needed
-        fall = np.expm1(-passed)
-        left, eaten = 1.0 + fall, -(growth * m * fall / rate)
-        return np.minimum(np.maximum(np.log1p(eaten / left) / grown, 0.0), 1.0), m / (left + eaten)
-    kept = np.minimum(np.maximum(passed, -_LARGEST_EXPONENT), _LARGEST_EXPONENT)
-    left = np.exp(-kept)
-    still = passed == 0.0
-    eaten = growth * m * np.where(still, t, -np.expm1(-kept) / np.where(still, 1.0, rate))
-    # ln(1 + eaten e^(rt)) without the overflow; where nothing grows the mean of plain decay
-    log = np.where(passed > 1.0, passed + np.log(left + eaten), np.log1p(eaten * np.exp(np.minimum(passed, 1.0))))
-    grows = ~(grown < 1e-12)  # NaN goes on
-    mean = log / np.where(grows, grown, 1.0)
-    if not grows.all():
-        lost = decay * t
-        fades = lost != 0.0
-        plain = m * np.where(fades, -np.expm1(-lost) / np.where(fades, lost, 1.0), 1.0)
-        mean = np.where(grows, mean, plain)
-    return np.minimum(np.maximum(mean, 0.0), 1.0), m / (left + eaten)
+    passed = rate * step
+    kept = min(max(passed, -_LARGEST_EXPONENT), _LARGEST_EXPONENT)
+    # filled / (left + eaten): expm1 keeps what little changes in a short step
+    fall = math.expm1(-kept)
+    left = 1.0 + fall
+    eaten = growth * maturity * (step if rate == 0.0 else -fall / rate)
+    grown = growth * step
+    if grown < 1e-12:
+        # nothing grows: the mean of plain decay
+        lost = decay * step
+        mean = maturity * (1.0 if lost == 0.0 else -math.expm1(-lost) / lost)
+    elif passed > 1.0:
+        mean = (passed + math.log(left + eaten)) / grown  # ln(1 + eaten e^(rt)) without the overflow
+    else:
+        mean = math.log1p(eaten / left) / grown
+    return min(max(mean, 0.0), 1.0), maturity / (left + eaten)

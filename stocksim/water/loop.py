@@ -1,17 +1,20 @@
 """The balance of a loop: a sump that sends water to tanks and beds and takes it back.
 
 Every loop is a star. The leaves (tanks, beds, biofilters) meet only in the sump, so each leaf's concentration is a
-closed formula of the sump's, and one monotone equation in the sump's concentration is left for each loop.
-Shapes: leaves (..., leaf), sumps (..., loop); ``members`` (leaf, loop) is 1 where a leaf belongs to a loop.
+closed formula of the sump's, and one monotone equation in the sump's concentration is left for each loop. The balances
+of a day take and fill plain rows: leaves of shape (leaf,), sumps of shape (loop,), and ``loop_of`` is the loop of each
+leaf.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import NamedTuple
+import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from stocksim.compiled import jitable
 
 FloatArray = NDArray[np.float64]
 _MOST_STEPS = 60
@@ -20,217 +23,216 @@ _MOST_STEPS = 60
 _CLOSE, _CLOSE_AT_CORNERS = 3e-6, 1e-8
 
 
-class Star(NamedTuple):
-    """Concentrations that balance a day, with each leaf's own use or removal."""
+@jitable
+def removal_level(sump: Any, gain: Any, load: Any, flow: Any, capacity: Any, half_saturation: Any) -> Any:
+    """Level of a leaf that removes at a saturating rate, and its slope over the sump's level. [mg/L], [-]
 
-    leaf_mg_l: FloatArray
-    sump_mg_l: FloatArray
-    removed_g: FloatArray
-
-
-class RemovalTerms(NamedTuple):
-    """What `balance_removal` needs of leaves whose gain and flow stay the same, from `removal_terms`."""
-
-    per_gain: FloatArray
-    flow_out: FloatArray
-    quarter: FloatArray
-    passed: FloatArray
-    product_passed: FloatArray
-
-
-def removal_terms(leaf_gain: FloatArray, flow: FloatArray, half_saturation: float) -> RemovalTerms:
-    """Terms of `balance_removal` that need neither load nor capacity.
-
-    Parameters
-    ----------
-    leaf_gain, flow : ndarray, shape (..., leaf)
-        As in `balance_removal`. [m3/day]
-    half_saturation : float
-        As there. [mg/L]
-
-    Returns
-    -------
-    RemovalTerms
-        Shape (..., leaf).
+    The root of ``gain c^2 + (gain k + capacity - inflow) c - k inflow = 0`` that is not negative, written so that
+    nothing cancels where the capacity is far above the inflow; without inflow ``half`` is -k/2 or less, never 0.
     """
-    per_gain = 1.0 / leaf_gain
-    flow_out, quarter = flow * per_gain, half_saturation * per_gain
-    return RemovalTerms(per_gain, flow_out, quarter, 0.5 * flow_out, quarter * flow)
+    inflow = load + flow * sump
+    half = 0.5 * ((inflow - capacity) / gain - half_saturation)
+    content = half_saturation * inflow / gain
+    size = abs(half)
+    level = content / (size + math.sqrt(half * half + content)) + (half + size)
+    over = half_saturation + level
+    return level, flow / (gain + capacity * half_saturation / (over * over))
 
 
+@jitable
 def balance_removal(
-    leaf_gain: FloatArray,
-    leaf_load: FloatArray,
+    gain: FloatArray,
+    load: FloatArray,
     flow: FloatArray,
     sump_gain: FloatArray,
     sump_load: FloatArray,
-    members: FloatArray,
+    loop_of: NDArray[np.int64],
     capacity: FloatArray,
     half_saturation: float,
-    start: FloatArray,
-    terms: RemovalTerms | None = None,
-) -> Star:
-    """Balance of a solute that some leaves remove at a saturating rate.
+    level: FloatArray,
+    sump: FloatArray,
+    removed: FloatArray,
+) -> None:
+    """Balance a solute that some leaves remove at a saturating rate.
 
     Parameters
     ----------
-    leaf_gain : ndarray, shape (..., leaf)
+    gain : ndarray, shape (leaf,)
         Storage per day + flow + exchange. [m3/day] Above 0.
-    leaf_load : ndarray, shape (..., leaf)
+    load : ndarray, shape (leaf,)
         What was stored, is produced and is brought by exchange. [g/day] 0 or more.
-    flow : ndarray, shape (..., leaf)
+    flow : ndarray, shape (leaf,)
         Water from the sump through the leaf. [m3/day]
-    sump_gain, sump_load : ndarray, shape (..., loop)
+    sump_gain, sump_load : ndarray, shape (loop,)
         As for the leaves; the gain includes all flows. [m3/day], [g/day]
-    members : ndarray, shape (leaf, loop)
-        1 where the leaf belongs to the loop.
-    capacity : ndarray, shape (..., leaf)
+    loop_of : ndarray of int, shape (leaf,)
+        Loop of each leaf.
+    capacity : ndarray, shape (leaf,)
         Greatest removal. [g/day]
     half_saturation : float
         Concentration of half that. [mg/L]
-    start : ndarray, shape (..., loop)
-        First guess of the sump. [mg/L] 0 or more.
-    terms : RemovalTerms, optional
-        Of these gains and flows, where they are at hand.
-
-    Returns
-    -------
-    Star
-        Leaf and sump concentration [mg/L] and removal [g/day].
+    level, removed : ndarray, shape (leaf,)
+        Filled: concentration [mg/L] and removal. [g/day]
+    sump : ndarray, shape (loop,)
+        First guess, 0 or more; filled with the concentration. [mg/L]
 
     Notes
     -----
     Backward Euler over the day: positive, stable for any step, mass conserved to rounding. The sump equation is
     increasing and concave, so Newton's rule kept above zero cannot miss.
     """
-    k = half_saturation
-    if terms is None:
-        terms = removal_terms(leaf_gain, flow, k)
-    per_gain, flow_out, quarter, passed, product_passed = terms
-    offset = 0.5 * ((leaf_load - capacity) * per_gain - k)
-    product = quarter * leaf_load
-    removal_slope = capacity * quarter
+    for k in range(sump.size):
+        x = sump[k]
+        for _ in range(_MOST_STEPS):
+            excess, slope = sump_gain[k] * x - sump_load[k], sump_gain[k]
+            for i in range(level.size):
+                if loop_of[i] == k:
+                    level[i], at_leaf = removal_level(x, gain[i], load[i], flow[i], capacity[i], half_saturation)
+                    excess -= flow[i] * level[i]
+                    slope -= flow[i] * at_leaf
+            new = max(x - excess / slope, 0.0)
+            change, x = new - x, new
+            if abs(change) <= _CLOSE + _CLOSE * x:
+                break
+        sump[k] = x
+        for i in range(level.size):
+            if loop_of[i] == k:
+                level[i] = removal_level(x, gain[i], load[i], flow[i], capacity[i], half_saturation)[0]
+                # removal is what the balance leaves over, so that it closes however small the level
+                left_over = max(load[i] + flow[i] * x - gain[i] * level[i], 0.0)
+                removed[i] = min(left_over, capacity[i])
 
-    def leaf(sump_at_leaf: FloatArray) -> tuple[FloatArray, FloatArray]:
-        # gain c^2 + (gain k + capacity - inflow) c - k inflow = 0: the root that is not negative, written so that
-        # nothing cancels where the capacity is far above the inflow; without inflow half is -k/2 or less, never 0
-        half = passed * sump_at_leaf + offset
-        content = product_passed * sump_at_leaf + product
-        size = np.abs(half)
-        level = content / (size + np.sqrt(half * half + content)) + (half + size)
-        return level, flow_out / (1.0 + removal_slope / (k + level) ** 2)
 
-    levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load, members, start)
-    # removal is what the balance leaves over, so that it closes however small the level
-    removed = np.maximum(leaf_load + flow * _times(sump, members.T) - leaf_gain * levels, 0.0)
-    return Star(levels, sump, np.minimum(removed, capacity))
-
-
+@jitable
 def balance_demand(
-    leaf_gain: FloatArray,
-    leaf_load: FloatArray,
+    gain: FloatArray,
+    load: FloatArray,
     flow: FloatArray,
     sump_gain: FloatArray,
     sump_load: FloatArray,
-    members: FloatArray,
+    loop_of: NDArray[np.int64],
     demand: FloatArray,
     sump_demand: FloatArray,
-    start: FloatArray,
-) -> tuple[Star, FloatArray]:
-    """Balance of a solute of which each leaf and the sump use a given amount, or all there is.
+    level: FloatArray,
+    sump: FloatArray,
+    used: FloatArray,
+    sump_used: FloatArray,
+) -> None:
+    """Balance a solute of which each leaf and the sump use a given amount, or all there is.
 
     Parameters
     ----------
-    leaf_gain, leaf_load, flow, sump_gain, sump_load, members, start
+    gain, load, flow, sump_gain, sump_load, loop_of
         As in `balance_removal`.
-    demand : ndarray, shape (..., leaf)
+    demand : ndarray, shape (leaf,)
         Amount the leaf would use. [g/day] 0 or more.
-    sump_demand : ndarray, shape (..., loop)
+    sump_demand : ndarray, shape (loop,)
         Amount the sump would use. [g/day] 0 or more.
-
-    Returns
-    -------
-    tuple of Star and ndarray, shape (..., loop)
-        Leaf and sump concentration [mg/L], never below 0, and what the leaves and the sump really used [g/day].
+    level, used : ndarray, shape (leaf,)
+        Filled: concentration, never below 0 [mg/L], and what was really used. [g/day]
+    sump, sump_used : ndarray, shape (loop,)
+        As for the leaves; the sump's first guess comes in.
     """
-    flow_out = flow / leaf_gain
-    rest = (leaf_load - demand) / leaf_gain
-    # nearly always nothing runs dry: then the balance is linear and one division solves it
-    linear_load = sump_load - sump_demand + _times(flow * rest, members)
-    sump = linear_load / (sump_gain - _times(flow * flow_out, members))
-    levels = rest + flow_out * _times(sump, members.T)
-    if np.minimum.reduce(levels, axis=None) >= 0.0 and np.minimum.reduce(sump, axis=None) >= 0.0:
-        return Star(levels, sump, demand), sump_demand
+    for k in range(sump.size):
+        # nearly always nothing runs dry: then the balance is linear and one division solves it
+        held, slope = sump_load[k] - sump_demand[k], sump_gain[k]
+        for i in range(level.size):
+            if loop_of[i] == k:
+                held += flow[i] * ((load[i] - demand[i]) / gain[i])
+                slope -= flow[i] * (flow[i] / gain[i])
+        x = held / slope
+        is_dry = x < 0.0
+        for i in range(level.size):
+            if loop_of[i] == k:
+                level[i] = (load[i] - demand[i]) / gain[i] + flow[i] / gain[i] * x
+                used[i] = demand[i]
+                is_dry = is_dry or level[i] < 0.0
+        sump_used[k] = sump_demand[k]
+        if is_dry:
+            x = _where_some_run_dry(
+                k, gain, load, flow, sump_gain[k], sump_load[k], loop_of, demand, sump_demand[k], sump[k], level, used
+            )
+            if not x > 0.0:
+                reaching = sump_load[k]
+                for i in range(level.size):
+                    if loop_of[i] == k:
+                        reaching += flow[i] * level[i]
+                sump_used[k] = min(sump_demand[k], reaching)
+        sump[k] = x
 
-    def leaf(sump_at_leaf: FloatArray) -> tuple[FloatArray, FloatArray]:
-        level = rest + flow_out * sump_at_leaf
-        return np.maximum(level, 0.0), np.where(level > 0.0, flow_out, 0.0)
 
-    levels, sump = _solve_sump(leaf, flow, sump_gain, sump_load - sump_demand, members, start, _CLOSE_AT_CORNERS)
-    used = np.where(levels > 0.0, demand, np.minimum(demand, leaf_load + flow * (sump @ members.T)))
-    reaching = sump_load + (flow * levels) @ members
-    return Star(levels, sump, used), np.where(sump > 0.0, sump_demand, np.minimum(sump_demand, reaching))
+@jitable
+def _where_some_run_dry(
+    k: int,
+    gain: FloatArray,
+    load: FloatArray,
+    flow: FloatArray,
+    sump_gain: float,
+    sump_load: float,
+    loop_of: NDArray[np.int64],
+    demand: FloatArray,
+    sump_demand: float,
+    guess: float,
+    level: FloatArray,
+    used: FloatArray,
+) -> float:
+    """Balance of `balance_demand` for loop ``k``, in which leaves or the sump run dry; returns the sump's level."""
+    x = guess
+    for _ in range(_MOST_STEPS):
+        excess, slope = sump_gain * x - (sump_load - sump_demand), sump_gain
+        for i in range(level.size):
+            if loop_of[i] == k:
+                passed = flow[i] / gain[i]
+                reached = (load[i] - demand[i]) / gain[i] + passed * x
+                if reached > 0.0:
+                    excess -= flow[i] * reached
+                    slope -= flow[i] * passed
+        new = max(x - excess / slope, 0.0)
+        change, x = new - x, new
+        if abs(change) <= _CLOSE_AT_CORNERS + _CLOSE_AT_CORNERS * x:
+            break
+    for i in range(level.size):
+        if loop_of[i] == k:
+            reached = (load[i] - demand[i]) / gain[i] + flow[i] / gain[i] * x
+            level[i] = max(reached, 0.0)
+            used[i] = demand[i] if reached > 0.0 else min(demand[i], load[i] + flow[i] * x)
+    return x
 
 
+@jitable
 def balance_linear(
-    leaf_gain: FloatArray,
-    leaf_load: FloatArray,
+    gain: FloatArray,
+    load: FloatArray,
     flow: FloatArray,
     returned: FloatArray,
     sump_gain: FloatArray,
     sump_load: FloatArray,
-    members: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Balance of solutes whose removal is in proportion to their level; any leading axes, as one of solutes.
+    loop_of: NDArray[np.int64],
+    level: FloatArray,
+    sump: FloatArray,
+) -> None:
+    """Balance a solute whose removal is in proportion to its level.
 
     Parameters
     ----------
-    leaf_gain, leaf_load, flow, sump_gain, sump_load, members
+    gain, load, flow, sump_gain, sump_load, loop_of
         As in `balance_removal`.
-    returned : ndarray, shape (..., leaf)
+    returned : ndarray, shape (leaf,)
         Part of the flow whose load comes back to the sump; less than ``flow`` where a settler or bed keeps some.
         [m3/day]
-
-    Returns
-    -------
-    tuple of ndarray
-        Leaf and sump levels. [mg/L]
+    level, sump : ndarray, shape (leaf,) and (loop,)
+        Filled with the concentrations. [mg/L]
     """
-    passed, rest = flow / leaf_gain, leaf_load / leaf_gain
-    sump = (sump_load + _times(returned * rest, members)) / (sump_gain - _times(returned * passed, members))
-    return rest + passed * _times(sump, members.T), sump
-
-
-def _times(array: FloatArray, matrix: FloatArray) -> FloatArray:
-    """Matrix product; on small arrays of two axes `dot` takes a third of the time, on large ones of more the longer."""
-    return array.dot(matrix) if array.ndim == 2 else array @ matrix
-
-
-def _greatest(array: FloatArray) -> float:
-    """Largest element; the bare reduction is several times quicker than the method on small arrays."""
-    return float(np.maximum.reduce(array, axis=None))
-
-
-def _solve_sump(
-    leaf: Callable[[FloatArray], tuple[FloatArray, FloatArray]],
-    flow: FloatArray,
-    sump_gain: FloatArray,
-    sump_load: FloatArray,
-    members: FloatArray,
-    start: FloatArray,
-    close: float = _CLOSE,
-) -> tuple[FloatArray, FloatArray]:
-    sump = start
-    spread = members.T
-    for _ in range(_MOST_STEPS):
-        levels, slopes = leaf(_times(sump, spread))
-        excess = sump_gain * sump - sump_load - _times(flow * levels, members)
-        new = np.maximum(sump - excess / (sump_gain - _times(flow * slopes, members)), 0.0)
-        change, sump = new - sump, new
-        if _greatest(np.abs(change) - close * sump) <= close:
-            # so close that the leaves follow along their slopes
-            return levels + slopes * _times(change, spread), sump
-    return leaf(sump @ spread)[0], sump
+    for k in range(sump.size):
+        held, slope = sump_load[k], sump_gain[k]
+        for i in range(level.size):
+            if loop_of[i] == k:
+                held += returned[i] * (load[i] / gain[i])
+                slope -= returned[i] * (flow[i] / gain[i])
+        sump[k] = held / slope
+        for i in range(level.size):
+            if loop_of[i] == k:
+                level[i] = load[i] / gain[i] + flow[i] / gain[i] * sump[k]
 
 
 def daily_swing(

@@ -6,11 +6,13 @@ number, the maturity m, and follows dm/dt = (g - b) m - g m^2 with growth g and 
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+import math
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import elementwise
 from stocksim.water.logistic import logistic_step
 
 FloatArray = NDArray[np.float64]
@@ -238,7 +240,8 @@ def maturity_mean(
     return logistic_step(maturity, growth_per_day, decay_per_day, days)[0]
 
 
-def equilibrium_maturity(growth_per_day: ArrayLike, decay_per_day: ArrayLike) -> FloatArray:
+@elementwise
+def equilibrium_maturity(growth_per_day: Any, decay_per_day: Any) -> Any:
     """Maturity at which growth and decay balance.
 
     Parameters
@@ -257,10 +260,9 @@ def equilibrium_maturity(growth_per_day: ArrayLike, decay_per_day: ArrayLike) ->
     >>> equilibrium_maturity(growth, oxidizer_decay(20.0)).round(2)
     array([0.44, 0.77, 0.88])
     """
-    growth, decay = np.asarray(growth_per_day, float), np.asarray(decay_per_day, float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        level = np.where(growth > 0.0, 1.0 - decay / growth, np.where(np.isnan(growth + decay), np.nan, SEED))
-    return np.maximum(level, SEED)
+    if math.isnan(growth_per_day + decay_per_day):
+        return math.nan
+    return max(1.0 - decay_per_day / growth_per_day, SEED) if growth_per_day > 0.0 else SEED
 
 
 def start_maturity(start: Start) -> float:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import formula
+
 FloatArray = NDArray[np.float64]
 
 # g oxygen per g ammonia nitrogen turned to nitrate: 2 mol O2 per mol N (from molar masses, 2*31.998/14.007).
@@ -54,6 +56,7 @@ def nitrification_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> F
     return AREAL_RATE_AT_20 * np.asarray(surface_m2, float) * factor
 
 
+@formula
 def oxygen_share(
     capacity_g_day: FloatArray, tan_mg_l: FloatArray, exchange_m3_day: FloatArray, oxygen_load_g_day: FloatArray
 ) -> FloatArray:
@@ -80,7 +83,7 @@ def oxygen_share(
     Implicit in the bed's oxygen (a quadratic), so that a starved bed settles instead of swinging from day to day.
     """
     k = HALF_SATURATION_OXYGEN_MG_L
-    demand = OXYGEN_PER_NITROGEN * capacity_g_day * tan_mg_l / (HALF_SATURATION_TAN_MG_L + np.asarray(tan_mg_l, float))
+    demand = OXYGEN_PER_NITROGEN * capacity_g_day * tan_mg_l / (HALF_SATURATION_TAN_MG_L + tan_mg_l)
     b = exchange_m3_day * k + demand - oxygen_load_g_day
     oxygen = 2.0 * oxygen_load_g_day * k / (b + np.sqrt(b * b + 4.0 * exchange_m3_day * oxygen_load_g_day * k))
     return oxygen / (k + oxygen)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import formula
 from stocksim.water.nitrification import nitrification_capacity
 
 FloatArray = NDArray[np.float64]
@@ -61,6 +62,7 @@ def nitrite_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> FloatAr
     return NITRITE_PER_AMMONIA_RATE * nitrification_capacity(surface_m2, temperature_c)
 
 
+@formula
 def nitrite_limit(base_limit_mg_l: ArrayLike, chloride_mg_l: ArrayLike, is_protected: ArrayLike) -> FloatArray:
     """Nitrite nitrogen that a species bears at this much chloride.
 
@@ -103,10 +105,9 @@ def nitrite_limit(base_limit_mg_l: ArrayLike, chloride_mg_l: ArrayLike, is_prote
     >>> nitrite_limit(0.5, 100.0, [True, False]).round(2)
     array([3.05, 0.5 ])
     """
-    base = np.asarray(base_limit_mg_l, float)
-    borne = np.asarray(chloride_mg_l, float) / (CHLORIDE_PER_NITRITE * NITRITE_PER_NITROGEN)
+    borne = chloride_mg_l / (CHLORIDE_PER_NITRITE * NITRITE_PER_NITROGEN)
     # 0 * chloride: an unknown chloride stays unknown for every species
-    return np.maximum(base, np.minimum(borne, MOST_NITRITE_MG_L) * np.asarray(is_protected, float))
+    return np.maximum(base_limit_mg_l, np.minimum(borne, MOST_NITRITE_MG_L) * is_protected)
 
 
 def chloride_needed(nitrite_mg_l: ArrayLike) -> FloatArray:

@@ -10,7 +10,17 @@ from stocksim.engine.days.day import seasons
 from stocksim.engine.days.rows import Kept
 from stocksim.engine.happenings import Transfer
 from stocksim.engine.layout import Layout
-from stocksim.engine.tables import Climate, empty_course, empty_state, scenario_count, tables, with_scenarios
+from stocksim.engine.tables import (
+    Climate,
+    empty_course,
+    empty_fine,
+    empty_state,
+    feed_tables,
+    mornings,
+    scenario_count,
+    tables,
+    with_scenarios,
+)
 
 Progress = Callable[[int, int], None]
 
@@ -32,8 +42,8 @@ def simulate(layout: Layout, progress: Progress | None = None) -> Course:
     """
     scenarios = scenario_count(layout)
     given, climate = tables(with_scenarios(layout))
-    kept = empty_course(given, scenarios)
-    seasons(given, empty_state(given), kept, 0, layout.days)
+    kept = empty_course(given, scenarios, len(layout.happenings))
+    seasons(given, mornings(layout), feed_tables(layout), empty_state(given), empty_fine(given), kept, 0, layout.days)
     if progress is not None:
         progress(layout.days, layout.days)
     return _course(layout, kept, climate)

@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 
 from stocksim.engine.days import rows
 from stocksim.engine.days.films import FINE_ROWS, FINE_SUMP_ROWS
-from stocksim.engine.days.rows import Given, Kept, State
+from stocksim.engine.days.rows import FeedTables, Fine, Given, Kept, Mornings, State
 from stocksim.engine.days.waters import CO2_PER_ALKALINITY
 from stocksim.engine.layout import Layout
-from stocksim.engine.stays import Happening
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.water.ammonia import ammonia_pka
 from stocksim.water.buffering import MOST_PH_RISE, SALTS
@@ -135,9 +134,6 @@ def tables(layout: Layout) -> tuple[Given, Climate]:
         loop=_loop(layout),
         loop_day=_loop_day(layout, sump),
         solute=_solutes(layout),
-        **_events(layout.happenings),
-        **_tests(layout.water.tests),
-        **_feed_tables(layout),
     )
     return given, climate
 
@@ -260,32 +256,28 @@ _KINDS = {
 _WHICH = {"any": rows.ANY, "largest": rows.LARGEST, "smallest": rows.SMALLEST}
 
 
-def _events(happenings: tuple[Happening, ...]) -> dict[str, Any]:
-    kinds = [[h.day, _KINDS[h.kind], h.source, h.target, _WHICH[h.which]] for h in happenings]
-    amounts = [[h.fish, h.weight_g, h.share, h.above_g] for h in happenings]
-    return {
-        "event": np.array(kinds, np.int64).reshape(-1, 5),
-        "event_amount": np.array(amounts, float).reshape(-1, 4),
-    }
-
-
 _TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": rows.TEST_NITRATE}
 
 
-def _tests(tests: tuple[tuple[int, int, dict[str, float]], ...]) -> dict[str, Any]:
-    found = [
-        (day, loop, _TESTED.get(key, SOLUTES.index(key) if key in SOLUTES else -1), level)
-        for day, loop, levels in tests
+def mornings(layout: Layout) -> Mornings:
+    """Events and water tests of a layout."""
+    kinds = [[h.day, _KINDS[h.kind], h.source, h.target, _WHICH[h.which]] for h in layout.happenings]
+    amounts = [[h.fish, h.weight_g, h.share, h.above_g] for h in layout.happenings]
+    tests = [
+        (day, loop, _TESTED[key] if key in _TESTED else SOLUTES.index(key), level)
+        for day, loop, levels in layout.water.tests
         for key, level in levels.items()
     ]
-    return {
-        "test": np.array([row[:3] for row in found], np.int64).reshape(-1, 3),
-        "test_level": np.array([row[3] for row in found], float),
-    }
+    return Mornings(
+        np.array(kinds, np.int64).reshape(-1, 5),
+        np.array(amounts, float).reshape(-1, 4),
+        np.array([row[:3] for row in tests], np.int64).reshape(-1, 3),
+        np.array([row[3] for row in tests], float),
+    )
 
 
-def _feed_tables(layout: Layout) -> dict[str, Any]:
-    """Feeding tables of the columns that go by one, padded to one size."""
+def feed_tables(layout: Layout) -> FeedTables:
+    """Feeding tables of a layout, padded to one size."""
     found = layout.rations.tables
     of_column = np.full(len(layout.cohorts), -1, np.int64)
     most_rows = max([len(temperatures) for _, _, temperatures, _ in found], default=1)
@@ -298,10 +290,7 @@ def _feed_tables(layout: Layout) -> dict[str, Any]:
         of_column[column], size[n] = n, (len(temperatures), len(weights))
         temperature[n, : len(temperatures)], weight[n, : len(weights)] = temperatures, weights
         percent[n, : len(temperatures), : len(weights)] = entries
-    return {
-        "feed_table": of_column, "table_size": size, "table_temperature": temperature, "table_weight": weight,
-        "table_percent": percent,
-    }  # fmt: skip
+    return FeedTables(of_column, size, temperature, weight, percent)
 
 
 def empty_state(given: Given) -> State:
@@ -318,13 +307,16 @@ def empty_state(given: Given) -> State:
         sediment=np.zeros((rows.POOL_COUNT, loops)),
         settled=np.zeros((rows.POOL_COUNT, loops)),
         waste=np.zeros((rows.FROM_FISH_COUNT, leaves - units)),
-        fine=np.zeros((2, FINE_ROWS, leaves)),
-        fine_sump=np.zeros((2, FINE_SUMP_ROWS, loops)),
-        fine_film=np.zeros((2, 2, units)),
     )
 
 
-def empty_course(given: Given, scenarios: int) -> Kept:
+def empty_fine(given: Given) -> Fine:
+    """Room for a day's fine steps."""
+    leaves, units, loops = given.loop_of.size, given.unit.shape[-1], given.loop.shape[-1]
+    return Fine(np.zeros((2, FINE_ROWS, leaves)), np.zeros((2, FINE_SUMP_ROWS, loops)), np.zeros((2, 2, units)))
+
+
+def empty_course(given: Given, scenarios: int, events: int) -> Kept:
     """Tables of zeros for the course of so many scenarios."""
     days, leaves = given.fish_day.shape[-3], given.loop_of.size
     units, loops = given.unit.shape[-1], given.loop.shape[-1]
@@ -336,5 +328,5 @@ def empty_course(given: Given, scenarios: int) -> Kept:
         loop=np.zeros((scenarios, days, len(rows.LOOP_KEPT), loops)),
         rounds=np.zeros((scenarios, days), np.int64),
         apart=np.zeros((scenarios, days)),
-        transfer=np.zeros((scenarios, given.event.shape[0], 4)),
+        transfer=np.zeros((scenarios, events, 4)),
     )

@@ -6,20 +6,26 @@ from stocksim.compiled import compiled, jitable
 from stocksim.engine.days.films import film_morning, film_oxygen, fine_nitrogen, mark_moving
 from stocksim.engine.days.fish import begin_fish, grow_and_die, happen, wake
 from stocksim.engine.days.keeping import keep
-from stocksim.engine.days.rows import Given, Kept, State
+from stocksim.engine.days.rows import FeedTables, Fine, Given, Kept, Mornings, State
 from stocksim.engine.days.waters import begin_water, evening, oxygen_balance, settle, take_tests, water_morning
 
 
 @compiled
-def seasons(many: Given, state: State, course: Kept, first: int, last: int) -> None:
+def seasons(
+    many: Given, mornings: Mornings, feeding: FeedTables, state: State, fine: Fine, course: Kept, first: int, last: int
+) -> None:
     """Days of many scenarios, one scenario after the other.
 
     Parameters
     ----------
     many : Given
         Float tables lead with a scenario axis, of one where nothing in them differs.
+    mornings, feeding : Mornings, FeedTables
+        Of all scenarios.
     state : State
         Of one scenario. Where ``first`` is above 0 it is what the day before left, of the only scenario.
+    fine : Fine
+        Room to work in.
     course : Kept
         Filled; tables lead with the scenario axis.
     first, last : int
@@ -35,8 +41,7 @@ def seasons(many: Given, state: State, course: Kept, first: int, last: int) -> N
             many.tank_of, many.loop_of, many.fish[at(s, many.fish)], many.fish_day[at(s, many.fish_day)],
             many.leaf[at(s, many.leaf)], many.leaf_day[at(s, many.leaf_day)], many.unit[at(s, many.unit)],
             many.unit_day[at(s, many.unit_day)], many.loop[at(s, many.loop)], many.loop_day[at(s, many.loop_day)],
-            many.solute[at(s, many.solute)], many.event, many.event_amount, many.test, many.test_level,
-            many.feed_table, many.table_size, many.table_temperature, many.table_weight, many.table_percent,
+            many.solute[at(s, many.solute)],
         )  # fmt: skip
         kept = Kept(
             course.fish[s], course.leaf[s], course.tank[s], course.unit[s], course.loop[s], course.rounds[s],
@@ -46,15 +51,15 @@ def seasons(many: Given, state: State, course: Kept, first: int, last: int) -> N
             begin_fish(given, state)
             begin_water(given, state)
         for day in range(first, last):
-            take_tests(given, state, day)
-            happen(given, state, day, kept.transfer)
+            take_tests(given, mornings, state, day)
+            happen(mornings, state, day, kept.transfer)
             film_oxygen(given, state, day)
             water_morning(given, state, day)
             film_morning(given, state, day)
-            wake(given, state, day)
+            wake(given, feeding, state, day)
             kept.rounds[day], kept.apart[day] = settle(given, state, day)
             if mark_moving(given, state):
-                fine_nitrogen(given, state, day)
+                fine_nitrogen(given, state, fine, day)
                 oxygen_balance(given, state, day, False)
             grow_and_die(given, state, day)
             evening(given, state, day)

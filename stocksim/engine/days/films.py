@@ -5,69 +5,7 @@ from __future__ import annotations
 import math
 
 from stocksim.compiled import jitable
-from stocksim.engine.days.rows import (
-    ALKALINITY,
-    AMMONIA_CAPACITY,
-    AMMONIA_DOSE,
-    AMMONIA_FILM,
-    AMMONIA_GROWTH,
-    DECAY,
-    DOSE,
-    EXCRETED_N,
-    FILM_CAPACITY,
-    FISH_TAN,
-    FLOW,
-    FREED_N,
-    GAIN_ROW,
-    GROWN,
-    HELD_ALKALINITY,
-    IS_MOVING,
-    LOAD_ROW,
-    LOOP_WATER,
-    NEW_NITRITE,
-    NEW_SUMP_NITRITE,
-    NEW_SUMP_TAN,
-    NEW_TAN,
-    NEXT_AMMONIA_FILM,
-    NEXT_NITRITE_FILM,
-    NITRATE_TAKEN,
-    NITRIFIED,
-    NITRIFIED_BEFORE,
-    NITRITE,
-    NITRITE_CAPACITY,
-    NITRITE_FILM,
-    NITRITE_GROWTH,
-    NITRITE_MOVE,
-    NITRITE_OUT,
-    OUTFLOW,
-    OXIDIZED,
-    OXYGEN,
-    OXYGEN_BROUGHT,
-    OXYGEN_EXCHANGE,
-    RETURNED,
-    SOURCE,
-    SUMP_AMMONIA,
-    SUMP_GAIN_ROW,
-    SUMP_LOAD_ROW,
-    SUMP_NITRITE,
-    SUMP_OXYGEN,
-    SUMP_TAN,
-    SUMP_VOLUME,
-    SURFACE,
-    TAN,
-    TAN_MOVE,
-    TAN_OUT,
-    TOP_UP,
-    UNIT_NITRIFIED_BEFORE,
-    UREA,
-    VOLUME,
-    WELL_FED_AMMONIA,
-    WELL_FED_NITRITE,
-    WORKING,
-    FloatArray,
-    Given,
-    State,
-)  # fmt: skip
+from stocksim.engine.days.rows import *
 from stocksim.water.alkalinity import alkalinity_limited
 from stocksim.water.extrapolation import extrapolated
 from stocksim.water.logistic import logistic_step
@@ -107,14 +45,15 @@ _SUMP_PAIRS = (
 @jitable
 def film_oxygen(given: Given, state: State, day: int) -> None:
     """What the films' surfaces could nitrify today with the oxygen that reaches them. [g/day]"""
-    leaf, today = state.leaf, given.leaf_day[day]
-    for i in range(given.loop_of.size):
-        whole = today[FILM_CAPACITY, i]
+    leaf, leaf_today, loop_of, vessel = state.leaf, given.leaf_day[day], given.loop_of, given.leaf
+    sump = state.sump
+    for i in range(loop_of.size):
+        whole = leaf_today[FILM_CAPACITY, i]
         leaf[WORKING, i] = 0.0
         if whole > 0.0:
-            flow = given.leaf[FLOW, i]
-            brought = today[OXYGEN_BROUGHT, i] + flow * state.sump[SUMP_OXYGEN, given.loop_of[i]]
-            exchange = flow + today[OXYGEN_EXCHANGE, i]
+            flow = vessel[FLOW, i]
+            brought = leaf_today[OXYGEN_BROUGHT, i] + flow * sump[SUMP_OXYGEN, loop_of[i]]
+            exchange = flow + leaf_today[OXYGEN_EXCHANGE, i]
             leaf[WORKING, i] = whole * oxygen_share(whole * leaf[GROWN, i], leaf[TAN, i], exchange, brought)
 
 
@@ -124,24 +63,25 @@ def film_morning(given: Given, state: State, day: int) -> None:
 
     Fish, crops and sediment are taken to free and take as much as yesterday.
     """
-    tanks = given.loop_of.size - state.unit.shape[1]
-    leaf, unit, sump = state.leaf, state.unit, state.sump
+    leaf, unit, sump, loop_today = state.leaf, state.unit, state.sump, given.loop_day[day]
+    loop_of, vessel, loop, supply = given.loop_of, given.leaf, given.loop, given.solute
+    tanks = loop_of.size - unit.shape[1]
     for k in range(sump.shape[1]):
-        working, ammonia = 0.0, sump[SUMP_TAN, k] * given.loop[SUMP_VOLUME, k]
-        for i in range(given.loop_of.size):
-            if given.loop_of[i] == k:
+        working, ammonia = 0.0, sump[SUMP_TAN, k] * loop[SUMP_VOLUME, k]
+        for i in range(loop_of.size):
+            if loop_of[i] == k:
                 working += leaf[WORKING, i] * leaf[GROWN, i]
-                ammonia += leaf[TAN, i] * given.leaf[VOLUME, i]
+                ammonia += leaf[TAN, i] * vessel[VOLUME, i]
         freed = sump[EXCRETED_N, k] + sump[FREED_N, k]
-        held = sump[HELD_ALKALINITY, k] + sump[DOSE, k] + sump[TOP_UP, k] * given.solute[SOURCE, ALKALINITY, k]
+        held = sump[HELD_ALKALINITY, k] + sump[DOSE, k] + sump[TOP_UP, k] * supply[SOURCE, ALKALINITY, k]
         held += ALKALINITY_PER_NITRATE_NITROGEN * (freed + sump[NITRATE_TAKEN, k])
-        available = ammonia + freed + given.loop_day[day, AMMONIA_DOSE, k]
+        available = ammonia + freed + loop_today[AMMONIA_DOSE, k]
         of_loop, sump[NITRIFIED_BEFORE, k] = alkalinity_limited(
-            held, given.loop[LOOP_WATER, k] + sump[OUTFLOW, k], working, available, sump[NITRIFIED_BEFORE, k]
+            held, loop[LOOP_WATER, k] + sump[OUTFLOW, k], working, available, sump[NITRIFIED_BEFORE, k]
         )
         for u in range(unit.shape[1]):
             i = tanks + u
-            if given.loop_of[i] == k:
+            if loop_of[i] == k:
                 _unit_morning(given, state, day, u, i, of_loop, sump[SUMP_TAN, k])
 
 
@@ -150,25 +90,26 @@ def _unit_morning(
     given: Given, state: State, day: int, u: int, i: int, loop_alkalinity: float, sump_tan: float
 ) -> None:
     """Alkalinity that a unit ends the day with, and what its films can do at that."""
-    leaf, unit, today = state.leaf, state.unit, given.unit_day[day]
-    volume, flow = given.leaf[VOLUME, i], given.leaf[FLOW, i]
+    leaf, unit, unit_today, vessel = state.leaf, state.unit, given.unit_day[day], given.leaf
+    solute = state.solute
+    volume, flow = vessel[VOLUME, i], vessel[FLOW, i]
     left, unit[UNIT_NITRIFIED_BEFORE, u] = alkalinity_limited(
-        volume * state.solute[ALKALINITY, i] + flow * loop_alkalinity, volume + flow,
+        volume * solute[ALKALINITY, i] + flow * loop_alkalinity, volume + flow,
         leaf[WORKING, i] * leaf[GROWN, i], volume * leaf[TAN, i] + flow * sump_tan, unit[UNIT_NITRIFIED_BEFORE, u],
     )  # fmt: skip
     buffered = left / (HALF_ALKALINITY_MG_L + left)
     air = leaf[OXYGEN, i]
-    unit[WELL_FED_AMMONIA, u] = today[AMMONIA_GROWTH, u] * (air / (_AMMONIA_HALF_OXYGEN + air)) * buffered
-    unit[WELL_FED_NITRITE, u] = today[NITRITE_GROWTH, u] * (air / (_NITRITE_HALF_OXYGEN + air)) * buffered
+    unit[WELL_FED_AMMONIA, u] = unit_today[AMMONIA_GROWTH, u] * (air / (_AMMONIA_HALF_OXYGEN + air)) * buffered
+    unit[WELL_FED_NITRITE, u] = unit_today[NITRITE_GROWTH, u] * (air / (_NITRITE_HALF_OXYGEN + air)) * buffered
     unit[SURFACE, u] = leaf[WORKING, i] * buffered
     if math.isnan(unit[AMMONIA_FILM, u]) or math.isnan(unit[NITRITE_FILM, u]):
         still = film_growth(unit, u, MATURE_FOOD_MG_L, MATURE_FOOD_MG_L)
         if math.isnan(unit[AMMONIA_FILM, u]):
-            unit[AMMONIA_FILM, u] = equilibrium_maturity(still[0], today[DECAY, u])
+            unit[AMMONIA_FILM, u] = equilibrium_maturity(still[0], unit_today[DECAY, u])
         if math.isnan(unit[NITRITE_FILM, u]):
-            unit[NITRITE_FILM, u] = equilibrium_maturity(still[1], today[DECAY, u])
+            unit[NITRITE_FILM, u] = equilibrium_maturity(still[1], unit_today[DECAY, u])
     found = film_step(
-        unit, u, unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u], leaf[TAN, i], leaf[NITRITE, i], today[DECAY, u], 1.0
+        unit, u, unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u], leaf[TAN, i], leaf[NITRITE, i], unit_today[DECAY, u], 1.0
     )
     leaf[AMMONIA_CAPACITY, i], leaf[NITRITE_CAPACITY, i] = found[0], found[1]
     unit[NEXT_AMMONIA_FILM, u], unit[NEXT_NITRITE_FILM, u] = found[2], found[3]
@@ -207,39 +148,41 @@ def mark_moving(given: Given, state: State) -> bool:
 
     Keeps by how much one step of the day moves TAN and nitrite.
     """
-    leaf, sump = state.leaf, state.sump
+    leaf, sump, loop_of = state.leaf, state.sump, given.loop_of
     sump[IS_MOVING, :] = 0.0
     found = False
-    for i in range(given.loop_of.size):
+    for i in range(loop_of.size):
         tan, nitrite = leaf[NEW_TAN, i] - leaf[TAN, i], leaf[NEW_NITRITE, i] - leaf[NITRITE, i]
         if abs(tan - leaf[TAN_MOVE, i]) > max(BEND_MG_L, BEND_SHARE * leaf[NEW_TAN, i]) or abs(
             nitrite - leaf[NITRITE_MOVE, i]
         ) > max(BEND_MG_L, BEND_SHARE * leaf[NEW_NITRITE, i]):
-            sump[IS_MOVING, given.loop_of[i]] = 1.0
+            sump[IS_MOVING, loop_of[i]] = 1.0
             found = True
         leaf[TAN_MOVE, i], leaf[NITRITE_MOVE, i] = tan, nitrite
     return found
 
 
 @jitable
-def fine_nitrogen(given: Given, state: State, day: int) -> None:
+def fine_nitrogen(given: Given, state: State, fine: Fine, day: int) -> None:
     """Do the day's nitrogen again in two and in three steps in the loops that move fast, and extrapolate.
 
     Where a level would come out below zero the day in three steps stands instead.
     """
-    _in_steps(given, state, day, 0, 2)
-    _in_steps(given, state, day, 1, 3)
-    for k in range(state.sump.shape[1]):
-        if state.sump[IS_MOVING, k] > 0.0:
-            _extrapolate(given, state, k)
+    sump = state.sump
+    _in_steps(given, state, fine, day, 2)
+    _in_steps(given, state, fine, day, 3)
+    for k in range(sump.shape[1]):
+        if sump[IS_MOVING, k] > 0.0:
+            _extrapolate(given, state, fine, k)
 
 
 @jitable
-def _in_steps(given: Given, state: State, day: int, which: int, steps: int) -> None:
-    """The day's nitrogen in so many steps, kept in the fine rows number ``which``."""
-    leaf, unit, sump = state.leaf, state.unit, state.sump
-    fine, fine_sump, film = state.fine[which], state.fine_sump[which], state.fine_film[which]
-    tanks, days = given.loop_of.size - unit.shape[1], 1.0 / steps
+def _in_steps(given: Given, state: State, steps_of: Fine, day: int, steps: int) -> None:
+    """The day's nitrogen in two or three steps."""
+    leaf, unit, sump, unit_today = state.leaf, state.unit, state.sump, given.unit_day[day]
+    loop_of = given.loop_of
+    fine, fine_sump, film = steps_of.leaf[steps - 2], steps_of.sump[steps - 2], steps_of.film[steps - 2]
+    tanks, days = loop_of.size - unit.shape[1], 1.0 / steps
     fine[FINE_NITRIFIED, :], fine[FINE_OXIDIZED, :] = 0.0, 0.0
     fine_sump[FINE_TAN_OUT, :], fine_sump[FINE_NITRITE_OUT, :] = 0.0, 0.0
     fine[FINE_TAN, :], fine[FINE_NITRITE, :] = leaf[TAN, :], leaf[NITRITE, :]
@@ -251,7 +194,7 @@ def _in_steps(given: Given, state: State, day: int, which: int, steps: int) -> N
             i = tanks + u
             found = film_step(
                 unit, u, film[0, u], film[1, u], fine[FINE_TAN, i], fine[FINE_NITRITE, i],
-                given.unit_day[day, DECAY, u], days,
+                unit_today[DECAY, u], days,
             )  # fmt: skip
             fine[STEP_AMMONIA, i], fine[STEP_NITRITE, i], film[0, u], film[1, u] = found
         _nitrogen_step(given, state, fine, fine_sump, steps)
@@ -260,29 +203,30 @@ def _in_steps(given: Given, state: State, day: int, which: int, steps: int) -> N
 @jitable
 def _nitrogen_step(given: Given, state: State, fine: FloatArray, fine_sump: FloatArray, steps: int) -> None:
     """TAN, then nitrite, over one of so many equal steps of the day."""
-    leaf, sump, days = state.leaf, state.sump, 1.0 / steps
-    for i in range(given.loop_of.size):
-        leaf[GAIN_ROW, i] = given.leaf[VOLUME, i] * steps + given.leaf[FLOW, i]
-        leaf[LOAD_ROW, i] = given.leaf[VOLUME, i] * steps * fine[FINE_TAN, i] + leaf[FISH_TAN, i]
+    loop_of, vessel, loop, leaf, sump = given.loop_of, given.leaf, given.loop, state.leaf, state.sump
+    leaf, sump, days = leaf, sump, 1.0 / steps
+    for i in range(loop_of.size):
+        leaf[GAIN_ROW, i] = vessel[VOLUME, i] * steps + vessel[FLOW, i]
+        leaf[LOAD_ROW, i] = vessel[VOLUME, i] * steps * fine[FINE_TAN, i] + leaf[FISH_TAN, i]
     for k in range(sump.shape[1]):
-        store = given.loop[SUMP_VOLUME, k] * steps
-        sump[SUMP_GAIN_ROW, k] = store + given.loop[RETURNED, k] + sump[OUTFLOW, k]
+        store = loop[SUMP_VOLUME, k] * steps
+        sump[SUMP_GAIN_ROW, k] = store + loop[RETURNED, k] + sump[OUTFLOW, k]
         sump[SUMP_LOAD_ROW, k] = store * fine_sump[FINE_SUMP_TAN, k] + sump[UREA, k] + sump[SUMP_AMMONIA, k]
     balance_removal(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], given.loop_of,
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], loop_of,
         fine[STEP_AMMONIA], HALF_SATURATION_TAN_MG_L, fine[FINE_TAN], fine_sump[FINE_SUMP_TAN], fine[STEP_REMOVED],
     )  # fmt: skip
-    for i in range(given.loop_of.size):
+    for i in range(loop_of.size):
         fine[FINE_NITRIFIED, i] += days * fine[STEP_REMOVED, i]
-        leaf[LOAD_ROW, i] = given.leaf[VOLUME, i] * steps * fine[FINE_NITRITE, i] + fine[STEP_REMOVED, i]
+        leaf[LOAD_ROW, i] = vessel[VOLUME, i] * steps * fine[FINE_NITRITE, i] + fine[STEP_REMOVED, i]
     for k in range(sump.shape[1]):
-        sump[SUMP_LOAD_ROW, k] = given.loop[SUMP_VOLUME, k] * steps * fine_sump[FINE_SUMP_NITRITE, k]
+        sump[SUMP_LOAD_ROW, k] = loop[SUMP_VOLUME, k] * steps * fine_sump[FINE_SUMP_NITRITE, k]
     balance_removal(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], given.loop_of,
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], loop_of,
         fine[STEP_NITRITE], HALF_SATURATION_NITRITE_MG_L, fine[FINE_NITRITE], fine_sump[FINE_SUMP_NITRITE],
         fine[STEP_REMOVED],
     )  # fmt: skip
-    for i in range(given.loop_of.size):
+    for i in range(loop_of.size):
         fine[FINE_OXIDIZED, i] += days * fine[STEP_REMOVED, i]
     for k in range(sump.shape[1]):
         fine_sump[FINE_TAN_OUT, k] += days * sump[OUTFLOW, k] * fine_sump[FINE_SUMP_TAN, k]
@@ -290,24 +234,25 @@ def _nitrogen_step(given: Given, state: State, fine: FloatArray, fine_sump: Floa
 
 
 @jitable
-def _extrapolate(given: Given, state: State, k: int) -> None:
+def _extrapolate(given: Given, state: State, fine: Fine, k: int) -> None:
     """Put the fine day of loop ``k`` in the place of the coarse one."""
-    leaf, sump, halves, thirds = state.leaf, state.sump, state.fine[0], state.fine[1]
-    half_sump, third_sump = state.fine_sump[0], state.fine_sump[1]
-    tanks = given.loop_of.size - state.unit.shape[1]
+    loop_of, leaf, unit, sump = given.loop_of, state.leaf, state.unit, state.sump
+    leaf, sump, halves, thirds = leaf, sump, fine.leaf[0], fine.leaf[1]
+    half_sump, third_sump = fine.sump[0], fine.sump[1]
+    tanks = loop_of.size - unit.shape[1]
     lowest = 0.0
     for coarse, row in _SUMP_PAIRS:
         lowest = min(lowest, extrapolated(sump[coarse, k], half_sump[row, k], third_sump[row, k]))
-    for i in range(given.loop_of.size):
-        if given.loop_of[i] == k:
+    for i in range(loop_of.size):
+        if loop_of[i] == k:
             for coarse, row in _LEAF_PAIRS:
                 lowest = min(lowest, extrapolated(leaf[coarse, i], halves[row, i], thirds[row, i]))
     is_sound = lowest >= 0.0
     for coarse, row in _SUMP_PAIRS:
         best = extrapolated(sump[coarse, k], half_sump[row, k], third_sump[row, k])
         sump[coarse, k] = best if is_sound else third_sump[row, k]
-    for i in range(given.loop_of.size):
-        if given.loop_of[i] != k:
+    for i in range(loop_of.size):
+        if loop_of[i] != k:
             continue
         for coarse, row in _LEAF_PAIRS:
             best = extrapolated(leaf[coarse, i], halves[row, i], thirds[row, i])
@@ -318,6 +263,6 @@ def _extrapolate(given: Given, state: State, k: int) -> None:
             u = i - tanks
             for which in range(2):
                 row = NEXT_AMMONIA_FILM + which
-                one, two, three = state.unit[row, u], state.fine_film[0, which, u], state.fine_film[1, which, u]
+                one, two, three = unit[row, u], fine.film[0, which, u], fine.film[1, which, u]
                 best = extrapolated(one, two, three) if is_sound else three
-                state.unit[row, u] = min(max(best, SEED), 1.0)
+                unit[row, u] = min(max(best, SEED), 1.0)

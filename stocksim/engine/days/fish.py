@@ -5,103 +5,7 @@ from __future__ import annotations
 import math
 
 from stocksim.compiled import jitable
-from stocksim.engine.days.rows import (
-    ALIVE,
-    ANY,
-    APPETITE,
-    ASKED,
-    BED_LED_FEED,
-    BODY_ENERGY,
-    BODY_PROTEIN,
-    BORNE_NITRITE,
-    BY_OXYGEN,
-    BY_TOXIC,
-    CAP,
-    CARRY,
-    CHLORIDE,
-    COUNT,
-    DEATHS,
-    EATEN,
-    EVENT_ABOVE,
-    EVENT_DAY,
-    EVENT_FISH,
-    EVENT_KIND,
-    EVENT_SHARE,
-    EVENT_SOURCE,
-    EVENT_TARGET,
-    EVENT_WEIGHT,
-    EVENT_WHICH,
-    EXCRETED,
-    FASTING_LOSS,
-    FED_SHARE,
-    FEED_DIGESTED_DRY,
-    FEED_DIGESTED_N,
-    FEED_DRY,
-    FEED_ENERGY,
-    FEED_GROSS_ENERGY,
-    FEED_NITROGEN,
-    FEED_PHOSPHORUS,
-    FEED_POTASSIUM,
-    FISH_OXYGEN,
-    FISH_TAN,
-    FROM_FISH_COUNT,
-    GAIN,
-    GAIN_EACH,
-    GOES_BY_APPETITE,
-    GRADE,
-    GREATEST,
-    GROWTH_EFFICIENCY,
-    HAD,
-    HAZARD,
-    HERE,
-    HUNGER,
-    IN_TRAINING,
-    INTAKE_EXPONENT,
-    IS_BED_LED,
-    IS_PROTECTED,
-    LARGEST,
-    MAINTENANCE,
-    MOST,
-    NEED,
-    NEW_NITRITE,
-    NEW_OXYGEN,
-    NEW_TAN,
-    NITRITE,
-    NITRITE_BORNE,
-    NITRITE_SHARE,
-    OFFERED,
-    OFFERED_EACH,
-    OXYGEN_FULL,
-    OXYGEN_LETHAL,
-    OXYGEN_SLOPE,
-    OXYGEN_USE,
-    RAMP,
-    RATION,
-    SHARE,
-    SMALLEST,
-    SPILLED,
-    SPILLED_SHARE,
-    SPREAD,
-    START_SPREAD,
-    START_WEIGHT,
-    STOCKED_DAY,
-    TAKE,
-    TAN_SLOPE,
-    TANK_FEED,
-    TOXIC_ACUTE,
-    TOXIC_FULL,
-    TOXIC_SHARE,
-    TRIED,
-    UREA,
-    WATER_C,
-    WEIGHT,
-    WENT,
-    WENT_MASS,
-    FloatArray,
-    Given,
-    IntArray,
-    State,
-)  # fmt: skip
+from stocksim.engine.days.rows import *
 from stocksim.fish.appetite import ammonia_appetite, oxygen_appetite
 from stocksim.fish.energetics import (
     AMMONIA_SHARE_OF_EXCRETION,
@@ -127,32 +31,34 @@ TRAINING_SPILLED_SHARE = 0.5
 @jitable
 def begin_fish(given: Given, state: State) -> None:
     """Put each column's fish of the file into the season."""
-    state.live[:, :], state.waste[:, :] = 0.0, 0.0
-    for c in range(given.tank_of.size):
-        state.live[ALIVE, c] = given.fish[COUNT, c]
-        state.live[WEIGHT, c] = state.live[GREATEST, c] = given.fish[START_WEIGHT, c]
-        state.live[SPREAD, c] = given.fish[START_SPREAD, c]
-        state.live[SHARE, c] = 1.0
+    tank_of, fish, live, waste = given.tank_of, given.fish, state.live, state.waste
+    live[:, :], waste[:, :] = 0.0, 0.0
+    for c in range(tank_of.size):
+        live[ALIVE, c] = fish[COUNT, c]
+        live[WEIGHT, c] = live[GREATEST, c] = fish[START_WEIGHT, c]
+        live[SPREAD, c] = fish[START_SPREAD, c]
+        live[SHARE, c] = 1.0
 
 
 @jitable
-def happen(given: Given, state: State, day: int, transfer: FloatArray) -> None:
+def happen(mornings: Mornings, state: State, day: int, transfer: FloatArray) -> None:
     """Let the events of a morning happen: number and mass are conserved exactly.
 
     A part taken by size leaves the rest with its own mean and spread.
     """
-    for e in range(given.event.shape[0]):
-        if given.event[e, EVENT_DAY] != day:
+    live = state.live
+    for e in range(mornings.event.shape[0]):
+        if mornings.event[e, EVENT_DAY] != day:
             continue
-        kind = given.event[e, EVENT_KIND]
+        kind = mornings.event[e, EVENT_KIND]
         if kind == CARRY:
-            _carry(state.live, given.event[e], transfer[e])
+            _carry(live, mornings.event[e], transfer[e])
         elif kind == GRADE:
-            _grade(state.live, given.event[e], given.event_amount[e], transfer[e])
+            _grade(live, mornings.event[e], mornings.amount[e], transfer[e])
         elif kind == TAKE:
-            _take(state.live, given.event[e], given.event_amount[e], transfer[e])
+            _take(live, mornings.event[e], mornings.amount[e], transfer[e])
         else:
-            _add(state.live, given.event[e], given.event_amount[e], transfer[e])
+            _add(live, mornings.event[e], mornings.amount[e], transfer[e])
 
 
 @jitable
@@ -257,41 +163,41 @@ def _set(live: FloatArray, column: int, number: float, mean: float, spread: floa
 
 
 @jitable
-def wake(given: Given, state: State, day: int) -> None:
+def wake(given: Given, tables: FeedTables, state: State, day: int) -> None:
     """Set the day's appetite, maintenance and rations, at the weight expected at mid-day.
 
     Nitrite and chloride are those of the morning: they move slowly.
     """
-    live, fish, today = state.live, given.fish, given.fish_day[day]
-    for c in range(given.tank_of.size):
-        tank = given.tank_of[c]
-        loop = given.loop_of[tank]
+    live, fish, fish_today = state.live, given.fish, given.fish_day[day]
+    loop_today, tank_of, loop_of, leaf = given.loop_day[day], given.tank_of, given.loop_of, state.leaf
+    sump_solute = state.sump_solute
+    for c in range(tank_of.size):
+        tank = tank_of[c]
+        k = loop_of[tank]
         live[HERE, c] = live[ALIVE, c] if day >= fish[STOCKED_DAY, c] else 0.0
-        live[BORNE_NITRITE, c] = nitrite_limit(
-            fish[NITRITE_BORNE, c], state.sump_solute[CHLORIDE, loop], fish[IS_PROTECTED, c]
-        )
-        live[NITRITE_SHARE, c] = nitrite_appetite(state.leaf[NITRITE, tank], live[BORNE_NITRITE, c])
-        live[HUNGER, c] = today[APPETITE, c] * live[WEIGHT, c] ** fish[INTAKE_EXPONENT, c]
-    for c in range(given.tank_of.size):
+        live[BORNE_NITRITE, c] = nitrite_limit(fish[NITRITE_BORNE, c], sump_solute[CHLORIDE, k], fish[IS_PROTECTED, c])
+        live[NITRITE_SHARE, c] = nitrite_appetite(leaf[NITRITE, tank], live[BORNE_NITRITE, c])
+        live[HUNGER, c] = fish_today[APPETITE, c] * live[WEIGHT, c] ** fish[INTAKE_EXPONENT, c]
+    for c in range(tank_of.size):
         by_appetite = fish[GOES_BY_APPETITE, c] > 0.0
-        ramp = given.loop_day[day, RAMP, given.loop_of[given.tank_of[c]]]
+        ramp = loop_today[RAMP, loop_of[tank_of[c]]]
         ration = fish[RATION, c] * live[NITRITE_SHARE, c]
         if by_appetite:
-            ration *= ramp * today[FED_SHARE, c]
+            ration *= ramp * fish_today[FED_SHARE, c]
         expected = ration * live[SHARE, c]
         live[OFFERED_EACH, c] = live[CAP, c] = math.inf
         if not by_appetite:
-            live[OFFERED_EACH, c] = _offered_each(given, state, day, c) * today[FED_SHARE, c] * ramp
+            live[OFFERED_EACH, c] = _offered_each(given, tables, state, day, c) * fish_today[FED_SHARE, c] * ramp
             live[CAP, c] = live[OFFERED_EACH, c] * (1.0 - fish[SPILLED_SHARE, c])
             expected = min(expected, live[CAP, c] / live[HUNGER, c] if live[HUNGER, c] > 0.0 else 1.0)
         needs = day_needs(
-            live[WEIGHT, c], today[APPETITE, c], fish[INTAKE_EXPONENT, c], today[MAINTENANCE, c], expected,
+            live[WEIGHT, c], fish_today[APPETITE, c], fish[INTAKE_EXPONENT, c], fish_today[MAINTENANCE, c], expected,
             fish[FEED_ENERGY, c], fish[GROWTH_EFFICIENCY, c], fish[FASTING_LOSS, c], fish[BODY_ENERGY, c], 1.0,
             live[GREATEST, c],
         )  # fmt: skip
         live[MOST, c], live[NEED, c] = needs.appetite_g * ration, needs.maintenance_kj
         live[SPILLED, c] = fish[SPILLED_SHARE, c] / (1.0 - fish[SPILLED_SHARE, c])
-        if today[IN_TRAINING, c] > 0.0:
+        if fish_today[IN_TRAINING, c] > 0.0:
             # wild fish that learn to take feed keep their weight at best, and let much of it lie
             live[SPILLED, c] = max(TRAINING_SPILLED_SHARE / (1.0 - TRAINING_SPILLED_SHARE), live[SPILLED, c])
             # no more lies there than the rule offers
@@ -300,37 +206,36 @@ def wake(given: Given, state: State, day: int) -> None:
 
 
 @jitable
-def _offered_each(given: Given, state: State, day: int, column: int) -> float:
+def _offered_each(given: Given, tables: FeedTables, state: State, day: int, column: int) -> float:
     """Feed that an amount rule gives a fish of a column on a day that it feeds. [g/day]
 
     A tank's amount is shared by appetite among the tank's columns that go by such an amount, what beds ask for among
     those of the loop.
     """
-    live, fish, today = state.live, given.fish, given.fish_day[day]
-    tank = given.tank_of[column]
-    table = given.feed_table[column]
+    live, fish, fish_today, tank_of = state.live, given.fish, given.fish_day[day], given.tank_of
+    loop_of = given.loop_of
+    tank = tank_of[column]
+    table = tables.of_column[column]
     offered = 0.0
     if table >= 0:
-        rows, columns = given.table_size[table, 0], given.table_size[table, 1]
+        rows, columns = tables.size[table, 0], tables.size[table, 1]
         percent = table_cell(
-            live[WEIGHT, column], today[WATER_C, column], given.table_weight[table, :columns],
-            given.table_temperature[table, :rows], given.table_percent[table],
+            live[WEIGHT, column], fish_today[WATER_C, column], tables.weight[table, :columns],
+            tables.temperature[table, :rows], tables.percent[table],
         )  # fmt: skip
         offered = percent / 100.0 * live[WEIGHT, column]
     by_tank = not math.isnan(fish[TANK_FEED, column])
-    by_beds = not math.isnan(today[BED_LED_FEED, column])
+    by_beds = not math.isnan(fish_today[BED_LED_FEED, column])
     if by_tank or by_beds:
         together = 0.0
-        for other in range(given.tank_of.size):
+        for other in range(tank_of.size):
             if by_beds:
-                shares = given.loop_of[given.tank_of[other]] == given.loop_of[tank] and not math.isnan(
-                    today[BED_LED_FEED, other]
-                )
+                shares = loop_of[tank_of[other]] == loop_of[tank] and not math.isnan(fish_today[BED_LED_FEED, other])
             else:
-                shares = given.tank_of[other] == tank and not math.isnan(fish[TANK_FEED, other])
+                shares = tank_of[other] == tank and not math.isnan(fish[TANK_FEED, other])
             if shares:
                 together += live[HUNGER, other] * live[HERE, other]
-        amount = today[BED_LED_FEED, column] if by_beds else fish[TANK_FEED, column]
+        amount = fish_today[BED_LED_FEED, column] if by_beds else fish[TANK_FEED, column]
         offered = amount * (live[HUNGER, column] / together) if together > 0.0 else 0.0
     return offered
 
@@ -341,10 +246,11 @@ def appetite_in_water(given: Given, state: State, oxygen: FloatArray, tan: Float
 
     Its slopes by oxygen and by TAN are kept beside it.
     """
-    live, fish, apart = state.live, given.fish, 0.0
-    for c in range(given.tank_of.size):
-        tank = given.tank_of[c]
-        toxic = tan[tank] * state.leaf[TOXIC_SHARE, tank]
+    tank_of, fish, live, leaf = given.tank_of, given.fish, state.live, state.leaf
+    live, fish, apart = live, fish, 0.0
+    for c in range(tank_of.size):
+        tank = tank_of[c]
+        toxic = tan[tank] * leaf[TOXIC_SHARE, tank]
         by_oxygen, oxygen_slope = oxygen_appetite(oxygen[tank], fish[OXYGEN_LETHAL, c], fish[OXYGEN_FULL, c])
         by_toxic, toxic_slope = ammonia_appetite(toxic, fish[TOXIC_FULL, c], fish[TOXIC_ACUTE, c])
         share = by_oxygen * by_toxic
@@ -360,11 +266,12 @@ def eat(given: Given, state: State) -> None:
 
     Tanks get the sums, and their slopes over the tank's own oxygen and TAN.
     """
-    live, fish, leaf = state.live, given.fish, state.leaf
+    live, fish, leaf, tank_of = state.live, given.fish, state.leaf, given.tank_of
+    loop_of, sump, waste = given.loop_of, state.sump, state.waste
     leaf[FISH_OXYGEN, :], leaf[FISH_TAN, :], leaf[OXYGEN_SLOPE, :], leaf[TAN_SLOPE, :] = 0.0, 0.0, 0.0, 0.0
-    state.sump[UREA, :] = 0.0
-    for c in range(given.tank_of.size):
-        tank, here = given.tank_of[c], live[HERE, c]
+    sump[UREA, :] = 0.0
+    for c in range(tank_of.size):
+        tank, here = tank_of[c], live[HERE, c]
         share = live[TRIED, c]
         live[SHARE, c] = share
         wished = live[MOST, c] * share
@@ -378,7 +285,7 @@ def eat(given: Given, state: State) -> None:
         live[OFFERED, c] = _all_offered(live, fish, c)
         leaf[FISH_OXYGEN, tank] += live[OXYGEN_USE, c]
         leaf[FISH_TAN, tank] += AMMONIA_SHARE_OF_EXCRETION * live[EXCRETED, c]
-        state.sump[UREA, given.loop_of[tank]] += (1.0 - AMMONIA_SHARE_OF_EXCRETION) * live[EXCRETED, c]
+        sump[UREA, loop_of[tank]] += (1.0 - AMMONIA_SHARE_OF_EXCRETION) * live[EXCRETED, c]
         if wished <= live[CAP, c]:
             fed = here * live[MOST, c]
             kept = fish[GROWTH_EFFICIENCY, c] if budget.retained_energy_kj > 0.0 else fish[FASTING_LOSS, c]
@@ -389,7 +296,7 @@ def eat(given: Given, state: State) -> None:
             )
             leaf[OXYGEN_SLOPE, tank] += fed * live[BY_OXYGEN, c] * oxygen_per_eaten
             leaf[TAN_SLOPE, tank] += fed * live[BY_TOXIC, c] * tan_per_eaten
-    for tank in range(state.waste.shape[1]):
+    for tank in range(waste.shape[1]):
         leaf[TAN_SLOPE, tank] = min(leaf[TAN_SLOPE, tank], 0.0) * leaf[TOXIC_SHARE, tank]
 
 
@@ -409,12 +316,13 @@ def grow_and_die(given: Given, state: State, day: int) -> None:
 
     Levels are those of the day's end.
     """
-    live, fish, leaf = state.live, given.fish, state.leaf
-    for tank in range(state.waste.shape[1]):
+    live, fish, leaf, fish_today = state.live, given.fish, state.leaf, given.fish_day[day]
+    tank_of, waste = given.tank_of, state.waste
+    for tank in range(waste.shape[1]):
         for row in range(FROM_FISH_COUNT):
-            state.waste[row, tank] = 0.0
-    for c in range(given.tank_of.size):
-        tank, here = given.tank_of[c], live[HERE, c]
+            waste[row, tank] = 0.0
+    for c in range(tank_of.size):
+        tank, here = tank_of[c], live[HERE, c]
         if here > 0.0:
             live[WEIGHT, c] += live[GAIN_EACH, c]
         live[GREATEST, c] = max(live[GREATEST, c], live[WEIGHT, c])
@@ -422,10 +330,10 @@ def grow_and_die(given: Given, state: State, day: int) -> None:
             leaf[NEW_OXYGEN, tank], fish[OXYGEN_LETHAL, c], leaf[NEW_TAN, tank] * leaf[TOXIC_SHARE, tank],
             fish[TOXIC_ACUTE, c], leaf[NEW_NITRITE, tank], live[BORNE_NITRITE, c],
         )  # fmt: skip
-        hazard += given.fish_day[day, HAZARD, c] + condition_hazard(live[WEIGHT, c], live[GREATEST, c])
+        hazard += fish_today[HAZARD, c] + condition_hazard(live[WEIGHT, c], live[GREATEST, c])
         live[DEATHS, c] = -math.expm1(-hazard) * here
         live[ALIVE, c] -= live[DEATHS, c]
-        _leave_waste(live, fish, c, state.waste[:, tank])
+        _leave_waste(live, fish, c, waste[:, tank])
 
 
 @jitable

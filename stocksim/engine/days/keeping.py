@@ -3,86 +3,27 @@
 from __future__ import annotations
 
 from stocksim.compiled import jitable
-from stocksim.engine.days.rows import (
-    AMMONIA_CAPACITY,
-    AMMONIA_FILM,
-    CALCIUM,
-    CHLORIDE,
-    CO2,
-    DEATHS,
-    DENITRIFIED,
-    DOSE,
-    DRAWN_N,
-    DRAWN_P,
-    EATEN,
-    EXCRETED,
-    FREED_N,
-    FROM_FISH,
-    GAIN,
-    HELD_ALKALINITY,
-    HERE,
-    LOOP_WATER,
-    NITRATE,
-    NITRIFIED,
-    NITRITE,
-    NITRITE_FILM,
-    NITRITE_SHARE,
-    OFFERED,
-    OUTFLOW,
-    OXIDIZED,
-    OXYGEN,
-    OXYGEN_USE,
-    OXYGEN_USED,
-    PH,
-    PHOSPHORUS,
-    POTASSIUM,
-    SALT_PER_ALKALINITY,
-    SHARE,
-    SLUDGE_N,
-    SODIUM,
-    SOLIDS,
-    SOLIDS_N,
-    SPREAD,
-    SUMP_AMMONIA,
-    SUMP_NITRATE,
-    SUMP_NITRITE,
-    SUMP_OXYGEN,
-    SUMP_OXYGEN_USED,
-    SUMP_TAN,
-    SUMP_VOLUME,
-    TAKEN,
-    TAKEN_CALCIUM,
-    TAKEN_PHOSPHORUS,
-    TAKEN_POTASSIUM,
-    TAN,
-    TOP_UP,
-    UPTAKEN,
-    UREA,
-    VOLUME,
-    WEIGHT,
-    FloatArray,
-    Given,
-    Kept,
-    State,
-)  # fmt: skip
+from stocksim.engine.days.rows import *
 
 
 @jitable
 def keep(given: Given, state: State, day: int, kept: Kept) -> None:
     """Write the day into the course, in the order of its tables' rows."""
-    _keep_fish(state.live, kept.fish[day])
-    leaf, unit, tanks = state.leaf, state.unit, state.waste.shape[1]
+    live, leaf, unit, sump, solute = state.live, state.leaf, state.unit, state.sump, state.solute
+    waste = state.waste
+    _keep_fish(live, kept.fish[day])
+    leaf, unit, tanks = leaf, unit, waste.shape[1]
     for i in range(leaf.shape[1]):
         _put(kept.leaf[day], i, (leaf[OXYGEN, i], leaf[OXYGEN_USED, i], leaf[TAN, i], leaf[NITRIFIED, i],
                                  leaf[NITRITE, i], leaf[OXIDIZED, i]))  # fmt: skip
     for i in range(tanks):
         # below 0 the bases of a large dose have taken it from bicarbonate, which is carried as owed carbon dioxide
-        _put(kept.tank[day], i, (leaf[PH, i], max(state.solute[CO2, i], 0.0)))
+        _put(kept.tank[day], i, (leaf[PH, i], max(solute[CO2, i], 0.0)))
     for u in range(unit.shape[1]):
         _put(kept.unit[day], u, (leaf[AMMONIA_CAPACITY, tanks + u], unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u],
                                  unit[TAKEN, u], unit[TAKEN_CALCIUM, u], unit[TAKEN_POTASSIUM, u],
                                  unit[TAKEN_PHOSPHORUS, u]))  # fmt: skip
-    for k in range(state.sump.shape[1]):
+    for k in range(sump.shape[1]):
         _keep_loop(given, state, k, kept.loop[day])
 
 

@@ -98,14 +98,14 @@ LOOP_KEPT = (
     "solids_n_made_g", "solids_n_freed_g", "solids_n_held_g", "sludge_n_g", "settler_n_g", "settler_p_g",
 )  # fmt: skip
 
-# Given.event_kind: what happens to fish on a morning; Given.event_amount: the amount it asks for
+# Mornings.event: what happens to fish; Mornings.amount: the amount it asks for
 CARRY, GRADE, TAKE, ADD = range(4)
 ANY, LARGEST, SMALLEST = range(3)
 EVENT_DAY, EVENT_KIND, EVENT_SOURCE, EVENT_TARGET, EVENT_WHICH = range(5)
 EVENT_FISH, EVENT_WEIGHT, EVENT_SHARE, EVENT_ABOVE = range(4)
 # Kept.transfer
 WENT, WENT_MASS, ASKED, HAD = range(4)
-# Given.test: what a test of the water measured; a solute's own row, or one of these
+# Mornings.test: what a test of the water measured; a solute's own row, or one of these
 TEST_DAY, TEST_LOOP, TEST_KEY = range(3)
 TEST_TAN, TEST_NITRITE, TEST_NITRATE = SOLUTE_COUNT, SOLUTE_COUNT + 1, SOLUTE_COUNT + 2
 
@@ -124,15 +124,25 @@ class Given(NamedTuple):
     loop: FloatArray  # (row, loop)
     loop_day: FloatArray  # (day, row, loop)
     solute: FloatArray  # (row, solute, loop)
+
+
+class Mornings(NamedTuple):
+    """What the keeper does on some mornings, the same in every scenario; rows as named above."""
+
     event: IntArray  # (event, row)
-    event_amount: FloatArray  # (event, row)
+    amount: FloatArray  # (event, row)
     test: IntArray  # (test, row)
-    test_level: FloatArray  # (test,)
-    feed_table: IntArray  # (column,) number of the column's feeding table, -1 for none
-    table_size: IntArray  # (table, 2) temperatures and weights
-    table_temperature: FloatArray  # (table, temperature)
-    table_weight: FloatArray  # (table, weight)
-    table_percent: FloatArray  # (table, temperature, weight)
+    level: FloatArray  # (test,)
+
+
+class FeedTables(NamedTuple):
+    """Feeding tables of the columns that go by one, the same in every scenario."""
+
+    of_column: IntArray  # (column,) -1 for none
+    size: IntArray  # (table, 2) temperatures and weights
+    temperature: FloatArray  # (table, temperature)
+    weight: FloatArray  # (table, weight)
+    percent: FloatArray  # (table, temperature, weight)
 
 
 class State(NamedTuple):
@@ -147,9 +157,14 @@ class State(NamedTuple):
     sediment: FloatArray  # (solid, loop) in beds and sump
     settled: FloatArray  # (solid, loop) in settlers
     waste: FloatArray  # (solute that fish give, tank)
-    fine: FloatArray  # (length of step, row of fine steps, leaf), `films`
-    fine_sump: FloatArray  # (length of step, row of fine steps, loop)
-    fine_film: FloatArray  # (length of step, ammonia or nitrite oxidizers, unit)
+
+
+class Fine(NamedTuple):
+    """Room for a day's nitrogen in two steps and in three; rows as named in `films`."""
+
+    leaf: FloatArray  # (length of step, row, leaf)
+    sump: FloatArray  # (length of step, row, loop)
+    film: FloatArray  # (length of step, ammonia or nitrite oxidizers, unit)
 
 
 class Kept(NamedTuple):

@@ -6,136 +6,7 @@ import math
 
 from stocksim.compiled import jitable
 from stocksim.engine.days.fish import appetite_in_water, eat
-from stocksim.engine.days.rows import (
-    ALKALINITY,
-    AMMONIA_CAPACITY,
-    AMMONIA_DOSE,
-    AMMONIA_FILM,
-    AMMONIA_LIMIT,
-    BROKEN_DOWN,
-    CALCITE,
-    CALCIUM,
-    CALCIUM_PER_N,
-    CO2,
-    CO2_EXCHANGE,
-    CO2_SATURATION,
-    DEMAND,
-    DENITRIFIED,
-    DOSE,
-    DRAWN_N,
-    DRAWN_OFF,
-    DRAWN_P,
-    EMPTIED,
-    EXCHANGED,
-    EXCRETED_N,
-    FIRST,
-    FISH_OXYGEN,
-    FISH_TAN,
-    FLOW,
-    FREED_N,
-    FREED_O,
-    FREED_P,
-    FROM_FISH,
-    GAIN_ROW,
-    GROWN,
-    HELD_ALKALINITY,
-    ION_PRODUCT,
-    IS_CHALK,
-    LOAD_ROW,
-    LOOP_WATER,
-    LOSS,
-    MINERAL_COUNT,
-    MOST_PH_RISE,
-    NEW_NITRITE,
-    NEW_OXYGEN,
-    NEW_SUMP_NITRITE,
-    NEW_SUMP_OXYGEN,
-    NEW_SUMP_TAN,
-    NEW_TAN,
-    NEXT_AMMONIA_FILM,
-    NEXT_NITRITE_FILM,
-    NITRATE,
-    NITRATE_TAKEN,
-    NITRATE_WANTED,
-    NITRIFIED,
-    NITRITE,
-    NITRITE_CAPACITY,
-    NITRITE_FILM,
-    NITRITE_MOVE,
-    NITRITE_OUT,
-    OUTFLOW,
-    OXIDIZED,
-    OXYGEN,
-    OXYGEN_BROUGHT,
-    OXYGEN_EXCHANGE,
-    OXYGEN_GUESS,
-    OXYGEN_PACE,
-    OXYGEN_RESULT,
-    OXYGEN_SLOPE,
-    OXYGEN_STEP,
-    OXYGEN_USED,
-    PER_ALKALINITY,
-    PH,
-    PH_GIVEN,
-    PHOSPHORUS,
-    PKA,
-    POOL_COUNT,
-    RETURNED,
-    RETURNED_ROW,
-    SATURATION,
-    SECOND,
-    SLUDGE_N,
-    SOLIDS,
-    SOLIDS_N,
-    SOLIDS_PASSING,
-    SOLUTE_COUNT,
-    SOURCE,
-    SOURCE_NITRATE,
-    START,
-    START_AMMONIA_FILM,
-    START_NITRATE,
-    START_NITRITE,
-    START_NITRITE_FILM,
-    SUMP_AMMONIA,
-    SUMP_BROUGHT,
-    SUMP_CO2_EXCHANGE,
-    SUMP_DEMAND,
-    SUMP_EXCHANGE,
-    SUMP_GAIN_ROW,
-    SUMP_LOAD_ROW,
-    SUMP_NITRATE,
-    SUMP_NITRITE,
-    SUMP_OXYGEN,
-    SUMP_OXYGEN_USED,
-    SUMP_TAN,
-    SUMP_VOLUME,
-    TAKEN,
-    TAKEN_CALCIUM,
-    TAN,
-    TAN_GUESS,
-    TAN_MOVE,
-    TAN_OUT,
-    TAN_PACE,
-    TAN_RESULT,
-    TAN_SLOPE,
-    TAN_STEP,
-    TARGET_ALKALINITY,
-    TEST_DAY,
-    TEST_KEY,
-    TEST_LOOP,
-    TEST_NITRATE,
-    TEST_NITRITE,
-    TEST_TAN,
-    TOP_UP,
-    TOXIC_SHARE,
-    UPTAKE,
-    UPTAKEN,
-    UREA,
-    VOLUME,
-    FloatArray,
-    Given,
-    State,
-)  # fmt: skip
+from stocksim.engine.days.rows import *
 from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, MINERALS
 from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED
@@ -179,27 +50,29 @@ _QUICK_ROUNDS, _SHORTEST_PACE = 5, 1e-3
 @jitable
 def begin_water(given: Given, state: State) -> None:
     """Fill the loops with the water of the first morning, and the films as they start."""
-    leaf, sump, unit = state.leaf, state.sump, state.unit
-    leaf[:, :], sump[:, :], unit[:, :], state.sediment[:, :], state.settled[:, :] = 0.0, 0.0, 0.0, 0.0, 0.0
+    leaf, sump, unit, loop_of = state.leaf, state.sump, state.unit, given.loop_of
+    unit_start, loop, supply, sump_solute = given.unit, given.loop, given.solute, state.sump_solute
+    solute, sediment, settled = state.solute, state.sediment, state.settled
+    leaf[:, :], sump[:, :], unit[:, :], sediment[:, :], settled[:, :] = 0.0, 0.0, 0.0, 0.0, 0.0
     for k in range(sump.shape[1]):
         sump[SUMP_OXYGEN, k] = given.loop_day[0, SATURATION, k]
-        sump[SUMP_NITRITE, k], sump[SUMP_NITRATE, k] = given.loop[START_NITRITE, k], given.loop[START_NITRATE, k]
+        sump[SUMP_NITRITE, k], sump[SUMP_NITRATE, k] = loop[START_NITRITE, k], loop[START_NITRATE, k]
         for row in range(SOLUTE_COUNT):
-            state.sump_solute[row, k] = given.solute[START, row, k]
-        state.sump_solute[CO2, k] = given.loop_day[0, CO2_SATURATION, k]
-    for i in range(given.loop_of.size):
-        k = given.loop_of[i]
+            sump_solute[row, k] = supply[START, row, k]
+        sump_solute[CO2, k] = given.loop_day[0, CO2_SATURATION, k]
+    for i in range(loop_of.size):
+        k = loop_of[i]
         leaf[OXYGEN, i], leaf[NITRITE, i] = sump[SUMP_OXYGEN, k], sump[SUMP_NITRITE, k]
         leaf[NITRATE, i] = sump[SUMP_NITRATE, k]
         for row in range(SOLUTE_COUNT):
-            state.solute[row, i] = state.sump_solute[row, k]
+            solute[row, i] = sump_solute[row, k]
         # nothing is known of the day before the first: it is looked at closely
         leaf[TAN_MOVE, i], leaf[NITRITE_MOVE, i], leaf[GROWN, i] = math.inf, math.inf, 1.0
-    tanks = given.loop_of.size - unit.shape[1]
+    tanks = loop_of.size - unit.shape[1]
     for u in range(unit.shape[1]):
         unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u] = (
-            given.unit[START_AMMONIA_FILM, u],
-            given.unit[START_NITRITE_FILM, u],
+            unit_start[START_AMMONIA_FILM, u],
+            unit_start[START_NITRITE_FILM, u],
         )
         # a mature film whose share the first day's water will tell counts whole
         if not math.isnan(unit[AMMONIA_FILM, u]):
@@ -209,100 +82,109 @@ def begin_water(given: Given, state: State) -> None:
 
 
 @jitable
-def take_tests(given: Given, state: State, day: int) -> None:
+def take_tests(given: Given, mornings: Mornings, state: State, day: int) -> None:
     """Set the loops' water to what tests measured this morning."""
-    for n in range(given.test_level.size):
-        if given.test[n, TEST_DAY] != day:
+    loop_of, leaf, sump_solute, sump = given.loop_of, state.leaf, state.sump_solute, state.sump
+    solute = state.solute
+    for n in range(mornings.level.size):
+        if mornings.test[n, TEST_DAY] != day:
             continue
-        k, key, level = given.test[n, TEST_LOOP], given.test[n, TEST_KEY], given.test_level[n]
+        k, key, level = mornings.test[n, TEST_LOOP], mornings.test[n, TEST_KEY], mornings.level[n]
         if key == TEST_TAN:
-            state.sump[SUMP_TAN, k] = level
+            sump[SUMP_TAN, k] = level
         elif key == TEST_NITRITE:
-            state.sump[SUMP_NITRITE, k] = level
+            sump[SUMP_NITRITE, k] = level
         elif key == TEST_NITRATE:
-            state.sump[SUMP_NITRATE, k] = level
+            sump[SUMP_NITRATE, k] = level
         else:
-            state.sump_solute[key, k] = level
-        for i in range(given.loop_of.size):
-            if given.loop_of[i] != k:
+            sump_solute[key, k] = level
+        for i in range(loop_of.size):
+            if loop_of[i] != k:
                 continue
             if key == TEST_TAN:
-                state.leaf[TAN, i] = level
+                leaf[TAN, i] = level
             elif key == TEST_NITRITE:
-                state.leaf[NITRITE, i] = level
+                leaf[NITRITE, i] = level
             elif key == TEST_NITRATE:
-                state.leaf[NITRATE, i] = level
+                leaf[NITRATE, i] = level
             else:
-                state.solute[key, i] = level
+                solute[key, i] = level
         hold_alkalinity(given, state)
 
 
 @jitable
 def hold_alkalinity(given: Given, state: State) -> None:
     """Sum up the alkalinity in the water of each loop. [g]"""
-    for k in range(state.sump.shape[1]):
-        state.sump[HELD_ALKALINITY, k] = state.sump_solute[ALKALINITY, k] * given.loop[SUMP_VOLUME, k]
-    for i in range(given.loop_of.size):
-        state.sump[HELD_ALKALINITY, given.loop_of[i]] += state.solute[ALKALINITY, i] * given.leaf[VOLUME, i]
+    loop_of, vessel, loop, sump_solute = given.loop_of, given.leaf, given.loop, state.sump_solute
+    sump, solute = state.sump, state.solute
+    for k in range(sump.shape[1]):
+        sump[HELD_ALKALINITY, k] = sump_solute[ALKALINITY, k] * loop[SUMP_VOLUME, k]
+    for i in range(loop_of.size):
+        sump[HELD_ALKALINITY, loop_of[i]] += solute[ALKALINITY, i] * vessel[VOLUME, i]
 
 
 @jitable
 def set_ph(given: Given, state: State, day: int) -> None:
     """PH of the tanks: the keeper's where given, else from alkalinity and carbon dioxide."""
-    for i in range(given.loop_of.size - state.unit.shape[1]):
-        k = given.loop_of[i]
-        state.leaf[PH, i] = given.loop[PH_GIVEN, k]
-        if math.isnan(given.loop[PH_GIVEN, k]):
-            state.leaf[PH, i] = equilibrium_ph(
-                state.solute[ALKALINITY, i], max(state.solute[CO2, i], LEAST_CO2_MG_L), given.loop_day[day, FIRST, k],
-                given.loop_day[day, SECOND, k], given.loop_day[day, ION_PRODUCT, k],
+    loop_today, loop_of, loop, leaf = given.loop_day[day], given.loop_of, given.loop, state.leaf
+    unit, solute = state.unit, state.solute
+    for i in range(loop_of.size - unit.shape[1]):
+        k = loop_of[i]
+        leaf[PH, i] = loop[PH_GIVEN, k]
+        if math.isnan(loop[PH_GIVEN, k]):
+            leaf[PH, i] = equilibrium_ph(
+                solute[ALKALINITY, i], max(solute[CO2, i], LEAST_CO2_MG_L), loop_today[FIRST, k],
+                loop_today[SECOND, k], loop_today[ION_PRODUCT, k],
             )  # fmt: skip
 
 
 @jitable
 def water_morning(given: Given, state: State, day: int) -> None:
     """Loads and doses that follow from what the night left, and the share of ammonia that is toxic today."""
-    sump, today = state.sump, given.loop_day[day]
+    sump, loop_today, loop_of, loop = state.sump, given.loop_day[day], given.loop_of, given.loop
+    leaf, unit, sediment, settled = state.leaf, state.unit, state.sediment, state.settled
     for k in range(sump.shape[1]):
-        broken = today[BROKEN_DOWN, k]
+        broken = loop_today[BROKEN_DOWN, k]
         for row, solid in ((FREED_N, 1), (FREED_P, 2), (FREED_O, 3)):
-            sump[row, k] = broken * (state.sediment[solid, k] + state.settled[solid, k])
+            sump[row, k] = broken * (sediment[solid, k] + settled[solid, k])
         anoxic = ANOXIC_SHARE * (sump[SUMP_NITRATE, k] / (HALF_SATURATION_NITRATE_MG_L + sump[SUMP_NITRATE, k]))
         sump[NITRATE_WANTED, k] = ANOXIC_SHARE / OXYGEN_PER_NITRATE_NITROGEN * sump[FREED_O, k]
         sump[SUMP_DEMAND, k] = sump[FREED_O, k] * (1.0 - anoxic)
-        sump[SUMP_AMMONIA, k] = sump[FREED_N, k] + today[AMMONIA_DOSE, k]
-        sump[OUTFLOW, k] = given.loop[DRAWN_OFF, k] + today[EXCHANGED, k]
-        sump[TOP_UP, k] = given.loop[LOSS, k] + sump[OUTFLOW, k]
+        sump[SUMP_AMMONIA, k] = sump[FREED_N, k] + loop_today[AMMONIA_DOSE, k]
+        sump[OUTFLOW, k] = loop[DRAWN_OFF, k] + loop_today[EXCHANGED, k]
+        sump[TOP_UP, k] = loop[LOSS, k] + sump[OUTFLOW, k]
         sump[DOSE, k] = _dose(given, state, day, k)
-    for i in range(given.loop_of.size - state.unit.shape[1]):
-        state.leaf[TOXIC_SHARE, i] = unionized_share(state.leaf[PH, i], today[PKA, given.loop_of[i]])
+    for i in range(loop_of.size - unit.shape[1]):
+        leaf[TOXIC_SHARE, i] = unionized_share(leaf[PH, i], loop_today[PKA, loop_of[i]])
 
 
 @jitable
 def _dose(given: Given, state: State, day: int, k: int) -> float:
     """Alkalinity dosed today towards the loop's target; of chalk what dissolves. [g CaCO3]"""
-    target = given.loop[TARGET_ALKALINITY, k]
+    loop_today, loop_of, loop, leaf = given.loop_day[day], given.loop_of, given.loop, state.leaf
+    unit, sump_solute, sump = state.unit, state.sump_solute, state.sump
+    target = loop[TARGET_ALKALINITY, k]
     if math.isnan(target):
         return 0.0
-    today, leaf, water = given.loop_day[day], state.leaf, given.loop[LOOP_WATER, k]
+    today, leaf, water = loop_today, leaf, loop[LOOP_WATER, k]
     ph, tan = 0.0, 0.0
-    for i in range(given.loop_of.size - state.unit.shape[1]):
-        if given.loop_of[i] == k:
+    for i in range(loop_of.size - unit.shape[1]):
+        if loop_of[i] == k:
             ph, tan = max(ph, leaf[PH, i]), max(tan, leaf[TAN, i])
     dose = dose_within_limits(
-        state.sump[HELD_ALKALINITY, k] / water, target, ph, tan, given.loop[AMMONIA_LIMIT, k],
-        given.loop[MOST_PH_RISE, k], today[PKA, k], today[FIRST, k], today[SECOND, k], today[ION_PRODUCT, k],
+        sump[HELD_ALKALINITY, k] / water, target, ph, tan, loop[AMMONIA_LIMIT, k],
+        loop[MOST_PH_RISE, k], today[PKA, k], today[FIRST, k], today[SECOND, k], today[ION_PRODUCT, k],
     )  # fmt: skip
-    if given.loop[IS_CHALK, k] > 0.0 and dose > 0.0:
+    if loop[IS_CHALK, k] > 0.0 and dose > 0.0:
         # it is poured into the sump, and stops where that water holds all the lime it can
-        alkalinity, dioxide = state.sump_solute[ALKALINITY, k], state.sump_solute[CO2, k]
-        sump_ph = given.loop[PH_GIVEN, k]
+        alkalinity, dioxide = sump_solute[ALKALINITY, k], sump_solute[CO2, k]
+        sump_ph = loop[PH_GIVEN, k]
         if math.isnan(sump_ph):
             sump_ph = equilibrium_ph(alkalinity, dioxide, today[FIRST, k], today[SECOND, k], today[ION_PRODUCT, k])
         dose = min(
             dose,
             chalk_until_saturated(
-                state.sump_solute[CALCIUM, k], alkalinity, sump_ph, today[FIRST, k], today[SECOND, k],
+                sump_solute[CALCIUM, k], alkalinity, sump_ph, today[FIRST, k], today[SECOND, k],
                 today[ION_PRODUCT, k], today[CALCITE, k],
             ),
         )  # fmt: skip
@@ -341,17 +223,17 @@ def settle(given: Given, state: State, day: int) -> tuple[int, float]:
 @jitable
 def _ammonia(given: Given, state: State) -> None:
     """TAN of the day; what fish eat less where it is higher goes in as their slope."""
-    leaf, sump = state.leaf, state.sump
-    for i in range(given.loop_of.size):
-        volume, slope = given.leaf[VOLUME, i], leaf[TAN_SLOPE, i]
-        leaf[GAIN_ROW, i] = volume + given.leaf[FLOW, i] - slope
+    leaf, sump, loop_of, vessel, loop = state.leaf, state.sump, given.loop_of, given.leaf, given.loop
+    for i in range(loop_of.size):
+        volume, slope = vessel[VOLUME, i], leaf[TAN_SLOPE, i]
+        leaf[GAIN_ROW, i] = volume + vessel[FLOW, i] - slope
         leaf[LOAD_ROW, i] = volume * leaf[TAN, i] + leaf[FISH_TAN, i] - slope * leaf[TAN_GUESS, i]
     for k in range(sump.shape[1]):
-        store = given.loop[SUMP_VOLUME, k]
-        sump[SUMP_GAIN_ROW, k] = store + given.loop[RETURNED, k] + sump[OUTFLOW, k]
+        store = loop[SUMP_VOLUME, k]
+        sump[SUMP_GAIN_ROW, k] = store + loop[RETURNED, k] + sump[OUTFLOW, k]
         sump[SUMP_LOAD_ROW, k] = store * sump[SUMP_TAN, k] + sump[SUMP_AMMONIA, k] + sump[UREA, k]
     balance_removal(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], given.loop_of,
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], loop_of,
         leaf[AMMONIA_CAPACITY], HALF_SATURATION_TAN_MG_L, leaf[NEW_TAN], sump[NEW_SUMP_TAN], leaf[NITRIFIED],
     )  # fmt: skip
 
@@ -359,14 +241,14 @@ def _ammonia(given: Given, state: State) -> None:
 @jitable
 def _nitrite(given: Given, state: State) -> None:
     """Nitrite of the day when so much ammonia is nitrified."""
-    leaf, sump = state.leaf, state.sump
-    for i in range(given.loop_of.size):
-        leaf[GAIN_ROW, i] = given.leaf[VOLUME, i] + given.leaf[FLOW, i]
-        leaf[LOAD_ROW, i] = given.leaf[VOLUME, i] * leaf[NITRITE, i] + leaf[NITRIFIED, i]
+    leaf, sump, loop_of, vessel, loop = state.leaf, state.sump, given.loop_of, given.leaf, given.loop
+    for i in range(loop_of.size):
+        leaf[GAIN_ROW, i] = vessel[VOLUME, i] + vessel[FLOW, i]
+        leaf[LOAD_ROW, i] = vessel[VOLUME, i] * leaf[NITRITE, i] + leaf[NITRIFIED, i]
     for k in range(sump.shape[1]):
-        sump[SUMP_LOAD_ROW, k] = given.loop[SUMP_VOLUME, k] * sump[SUMP_NITRITE, k]
+        sump[SUMP_LOAD_ROW, k] = loop[SUMP_VOLUME, k] * sump[SUMP_NITRITE, k]
     balance_removal(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], given.loop_of,
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], loop_of,
         leaf[NITRITE_CAPACITY], HALF_SATURATION_NITRITE_MG_L, leaf[NEW_NITRITE], sump[NEW_SUMP_NITRITE],
         leaf[OXIDIZED],
     )  # fmt: skip
@@ -378,24 +260,25 @@ def oxygen_balance(given: Given, state: State, day: int, is_settling: bool) -> N
 
     While feed settles, what fish eat less where oxygen is lower goes in as their slope.
     """
-    leaf, sump = state.leaf, state.sump
-    today, of_loop = given.leaf_day[day], given.loop_day[day]
-    tanks = given.loop_of.size - state.unit.shape[1]
-    for i in range(given.loop_of.size):
+    leaf, sump, leaf_today = state.leaf, state.sump, given.leaf_day[day]
+    loop_today, loop_of, vessel, loop = given.loop_day[day], given.loop_of, given.leaf, given.loop
+    unit = state.unit
+    tanks = loop_of.size - unit.shape[1]
+    for i in range(loop_of.size):
         slope = leaf[OXYGEN_SLOPE, i] if is_settling else 0.0
-        leaf[GAIN_ROW, i] = given.leaf[VOLUME, i] + given.leaf[FLOW, i] + today[OXYGEN_EXCHANGE, i] + slope
-        leaf[LOAD_ROW, i] = given.leaf[VOLUME, i] * leaf[OXYGEN, i] + today[OXYGEN_BROUGHT, i]
+        leaf[GAIN_ROW, i] = vessel[VOLUME, i] + vessel[FLOW, i] + leaf_today[OXYGEN_EXCHANGE, i] + slope
+        leaf[LOAD_ROW, i] = vessel[VOLUME, i] * leaf[OXYGEN, i] + leaf_today[OXYGEN_BROUGHT, i]
         leaf[LOAD_ROW, i] += slope * leaf[OXYGEN_GUESS, i]
         leaf[DEMAND, i] = leaf[FISH_OXYGEN, i]
         if i >= tanks:
             leaf[DEMAND, i] = OXYGEN_TO_NITRITE * leaf[NITRIFIED, i] + OXYGEN_TO_NITRATE * leaf[OXIDIZED, i]
     for k in range(sump.shape[1]):
-        store = given.loop[SUMP_VOLUME, k]
-        sump[SUMP_GAIN_ROW, k] = store + given.loop[RETURNED, k] + of_loop[SUMP_EXCHANGE, k]
-        sump[SUMP_LOAD_ROW, k] = store * sump[SUMP_OXYGEN, k] + of_loop[SUMP_BROUGHT, k]
+        store = loop[SUMP_VOLUME, k]
+        sump[SUMP_GAIN_ROW, k] = store + loop[RETURNED, k] + loop_today[SUMP_EXCHANGE, k]
+        sump[SUMP_LOAD_ROW, k] = store * sump[SUMP_OXYGEN, k] + loop_today[SUMP_BROUGHT, k]
         sump[NEW_SUMP_OXYGEN, k] = sump[SUMP_OXYGEN, k]
     balance_demand(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], given.loop_of,
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW], loop_of,
         leaf[DEMAND], sump[SUMP_DEMAND], leaf[NEW_OXYGEN], sump[NEW_SUMP_OXYGEN], leaf[OXYGEN_USED],
         sump[SUMP_OXYGEN_USED],
     )  # fmt: skip
@@ -435,20 +318,20 @@ def _guess_next(leaf: FloatArray, rounds: int) -> None:
 @jitable
 def evening(given: Given, state: State, day: int) -> None:
     """Balance what moves more slowly, and make tonight's water the next morning's."""
-    leaf, sump, unit = state.leaf, state.sump, state.unit
-    tanks = given.loop_of.size - unit.shape[1]
+    leaf, sump, unit, loop_of = state.leaf, state.sump, state.unit, given.loop_of
+    tanks = loop_of.size - unit.shape[1]
     _nitrate(given, state, day)
     for k in range(sump.shape[1]):
         sump[EXCRETED_N, k] = sump[UREA, k]
     for i in range(tanks):
-        sump[EXCRETED_N, given.loop_of[i]] += leaf[FISH_TAN, i]
+        sump[EXCRETED_N, loop_of[i]] += leaf[FISH_TAN, i]
     for row in range(SOLUTE_COUNT):
         _solute(given, state, day, row)
     _minerals_taken(given, state, day)
     _keep_solids(given, state, day)
     hold_alkalinity(given, state)
     set_ph(given, state, day)
-    for i in range(given.loop_of.size):
+    for i in range(loop_of.size):
         leaf[OXYGEN, i], leaf[TAN, i], leaf[NITRITE, i] = leaf[NEW_OXYGEN, i], leaf[NEW_TAN, i], leaf[NEW_NITRITE, i]
     for k in range(sump.shape[1]):
         sump[SUMP_OXYGEN, k], sump[SUMP_TAN, k] = sump[NEW_SUMP_OXYGEN, k], sump[NEW_SUMP_TAN, k]
@@ -461,32 +344,33 @@ def evening(given: Given, state: State, day: int) -> None:
 @jitable
 def _nitrate(given: Given, state: State, day: int) -> None:
     """Balance nitrate; crops and denitrification take it by a rate that falls with it, implicit in the day."""
-    leaf, sump, unit = state.leaf, state.sump, state.unit
-    tanks = given.loop_of.size - unit.shape[1]
-    for i in range(given.loop_of.size):
-        leaf[GAIN_ROW, i] = given.leaf[VOLUME, i] + given.leaf[FLOW, i]
-        leaf[LOAD_ROW, i] = given.leaf[VOLUME, i] * leaf[NITRATE, i]
+    leaf, sump, unit, unit_today = state.leaf, state.sump, state.unit, given.unit_day[day]
+    loop_of, vessel, loop = given.loop_of, given.leaf, given.loop
+    tanks = loop_of.size - unit.shape[1]
+    for i in range(loop_of.size):
+        leaf[GAIN_ROW, i] = vessel[VOLUME, i] + vessel[FLOW, i]
+        leaf[LOAD_ROW, i] = vessel[VOLUME, i] * leaf[NITRATE, i]
     for u in range(unit.shape[1]):
         i = tanks + u
         # what is taken for each mg/L of nitrate; made the amount below
-        unit[TAKEN, u] = given.unit_day[day, UPTAKE, u] / (HALF_SATURATION_UPTAKE_MG_L + leaf[NITRATE, i])
+        unit[TAKEN, u] = unit_today[UPTAKE, u] / (HALF_SATURATION_UPTAKE_MG_L + leaf[NITRATE, i])
         leaf[GAIN_ROW, i] += unit[TAKEN, u]
         leaf[LOAD_ROW, i] += leaf[OXIDIZED, i]
     for k in range(sump.shape[1]):
-        store = given.loop[SUMP_VOLUME, k]
+        store = loop[SUMP_VOLUME, k]
         sump[DENITRIFIED, k] = sump[NITRATE_WANTED, k] / (HALF_SATURATION_NITRATE_MG_L + sump[SUMP_NITRATE, k])
-        sump[SUMP_GAIN_ROW, k] = store + given.loop[RETURNED, k] + sump[OUTFLOW, k] + sump[DENITRIFIED, k]
-        sump[SUMP_LOAD_ROW, k] = store * sump[SUMP_NITRATE, k] + sump[TOP_UP, k] * given.loop[SOURCE_NITRATE, k]
+        sump[SUMP_GAIN_ROW, k] = store + loop[RETURNED, k] + sump[OUTFLOW, k] + sump[DENITRIFIED, k]
+        sump[SUMP_LOAD_ROW, k] = store * sump[SUMP_NITRATE, k] + sump[TOP_UP, k] * loop[SOURCE_NITRATE, k]
     balance_linear(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], given.leaf[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW],
-        given.loop_of, leaf[NITRATE], sump[SUMP_NITRATE],
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], vessel[FLOW], sump[SUMP_GAIN_ROW], sump[SUMP_LOAD_ROW],
+        loop_of, leaf[NITRATE], sump[SUMP_NITRATE],
     )  # fmt: skip
     for k in range(sump.shape[1]):
         sump[DENITRIFIED, k] *= sump[SUMP_NITRATE, k]
         sump[UPTAKEN, k] = 0.0
     for u in range(unit.shape[1]):
         unit[TAKEN, u] *= leaf[NITRATE, tanks + u]
-        sump[UPTAKEN, given.loop_of[tanks + u]] += unit[TAKEN, u]
+        sump[UPTAKEN, loop_of[tanks + u]] += unit[TAKEN, u]
     for k in range(sump.shape[1]):
         sump[NITRATE_TAKEN, k] = sump[UPTAKEN, k] + sump[DENITRIFIED, k]
 
@@ -494,25 +378,27 @@ def _nitrate(given: Given, state: State, day: int) -> None:
 @jitable
 def _solute(given: Given, state: State, day: int, row: int) -> None:
     """Balance one of the solutes that are linear in their own level."""
-    leaf, sump = state.leaf, state.sump
-    tanks = given.loop_of.size - state.unit.shape[1]
-    for i in range(given.loop_of.size):
-        leaf[GAIN_ROW, i] = given.leaf[VOLUME, i] + given.leaf[FLOW, i]
-        leaf[LOAD_ROW, i] = given.leaf[VOLUME, i] * state.solute[row, i]
-        leaf[RETURNED_ROW, i] = given.leaf[FLOW, i]
+    leaf, sump, leaf_today, loop_of = state.leaf, state.sump, given.leaf_day[day], given.loop_of
+    vessel, loop, supply, unit = given.leaf, given.loop, given.solute, state.unit
+    sump_solute, solute, waste = state.sump_solute, state.solute, state.waste
+    tanks = loop_of.size - unit.shape[1]
+    for i in range(loop_of.size):
+        leaf[GAIN_ROW, i] = vessel[VOLUME, i] + vessel[FLOW, i]
+        leaf[LOAD_ROW, i] = vessel[VOLUME, i] * solute[row, i]
+        leaf[RETURNED_ROW, i] = vessel[FLOW, i]
         if row >= SOLIDS:
-            leaf[RETURNED_ROW, i] *= given.leaf_day[day, SOLIDS_PASSING, i]
+            leaf[RETURNED_ROW, i] *= leaf_today[SOLIDS_PASSING, i]
         if row >= FROM_FISH and i < tanks:
-            leaf[LOAD_ROW, i] += state.waste[row - FROM_FISH, i]
+            leaf[LOAD_ROW, i] += waste[row - FROM_FISH, i]
     for k in range(sump.shape[1]):
-        sump[SUMP_GAIN_ROW, k] = given.loop[SUMP_VOLUME, k] + given.loop[RETURNED, k] + sump[OUTFLOW, k]
+        sump[SUMP_GAIN_ROW, k] = loop[SUMP_VOLUME, k] + loop[RETURNED, k] + sump[OUTFLOW, k]
         sump[SUMP_LOAD_ROW, k] = (
-            given.loop[SUMP_VOLUME, k] * state.sump_solute[row, k]
-            + sump[TOP_UP, k] * given.solute[SOURCE, row, k]
-            + sump[DOSE, k] * given.solute[PER_ALKALINITY, row, k]
+            loop[SUMP_VOLUME, k] * sump_solute[row, k]
+            + sump[TOP_UP, k] * supply[SOURCE, row, k]
+            + sump[DOSE, k] * supply[PER_ALKALINITY, row, k]
         )
         if row >= SOLIDS:
-            sump[SUMP_GAIN_ROW, k] += SUMP_TRAPPED_SHARE * given.loop[RETURNED, k]
+            sump[SUMP_GAIN_ROW, k] += SUMP_TRAPPED_SHARE * loop[RETURNED, k]
     if row in (ALKALINITY, CO2):
         _carbonate_loads(given, state, day, row)
     elif CALCIUM <= row <= PHOSPHORUS:
@@ -521,8 +407,8 @@ def _solute(given: Given, state: State, day: int, row: int) -> None:
             for k in range(sump.shape[1]):
                 sump[SUMP_LOAD_ROW, k] += sump[FREED_P, k]
     balance_linear(
-        leaf[GAIN_ROW], leaf[LOAD_ROW], given.leaf[FLOW], leaf[RETURNED_ROW], sump[SUMP_GAIN_ROW],
-        sump[SUMP_LOAD_ROW], given.loop_of, state.solute[row], state.sump_solute[row],
+        leaf[GAIN_ROW], leaf[LOAD_ROW], vessel[FLOW], leaf[RETURNED_ROW], sump[SUMP_GAIN_ROW],
+        sump[SUMP_LOAD_ROW], loop_of, solute[row], sump_solute[row],
     )  # fmt: skip
 
 
@@ -532,20 +418,19 @@ def _carbonate_loads(given: Given, state: State, day: int, row: int) -> None:
 
     Carbon dioxide is breathed out too, and goes to the air.
     """
-    leaf, sump, today = state.leaf, state.sump, given.leaf_day[day]
-    tanks = given.loop_of.size - state.unit.shape[1]
-    for i in range(given.loop_of.size):
+    leaf, sump, leaf_today = state.leaf, state.sump, given.leaf_day[day]
+    loop_today, loop_of, unit = given.loop_day[day], given.loop_of, state.unit
+    tanks = loop_of.size - unit.shape[1]
+    for i in range(loop_of.size):
         made = ALKALINITY_PER_FREED * leaf[FISH_TAN, i]
         if i >= tanks:
-            made = ALKALINITY_PER_FREED * state.unit[TAKEN, i - tanks] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
+            made = ALKALINITY_PER_FREED * unit[TAKEN, i - tanks] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
         if row == ALKALINITY:
             leaf[LOAD_ROW, i] += made
             continue
-        exchange = today[CO2_EXCHANGE, i]
+        exchange = leaf_today[CO2_EXCHANGE, i]
         leaf[GAIN_ROW, i] += exchange
-        leaf[LOAD_ROW, i] += (
-            exchange * given.loop_day[day, CO2_SATURATION, given.loop_of[i]] - CO2_PER_ALKALINITY * made
-        )
+        leaf[LOAD_ROW, i] += exchange * loop_today[CO2_SATURATION, loop_of[i]] - CO2_PER_ALKALINITY * made
         if i < tanks:
             leaf[LOAD_ROW, i] += CARBON_DIOXIDE_PER_OXYGEN * leaf[OXYGEN_USED, i]
     for k in range(sump.shape[1]):
@@ -553,57 +438,63 @@ def _carbonate_loads(given: Given, state: State, day: int, row: int) -> None:
         if row == ALKALINITY:
             sump[SUMP_LOAD_ROW, k] += made
             continue
-        exchange = given.loop_day[day, SUMP_CO2_EXCHANGE, k]
+        exchange = loop_today[SUMP_CO2_EXCHANGE, k]
         sump[SUMP_GAIN_ROW, k] += exchange
         breathed = sump[SUMP_OXYGEN_USED, k] + OXYGEN_PER_NITRATE_NITROGEN * sump[DENITRIFIED, k]
         sump[SUMP_LOAD_ROW, k] += CARBON_DIOXIDE_PER_OXYGEN * breathed - CO2_PER_ALKALINITY * made
-        sump[SUMP_LOAD_ROW, k] += exchange * given.loop_day[day, CO2_SATURATION, k]
+        sump[SUMP_LOAD_ROW, k] += exchange * loop_today[CO2_SATURATION, k]
 
 
 @jitable
 def _mineral_uptake(given: Given, state: State, day: int, row: int) -> None:
     """Let crops take a mineral in proportion to their nitrogen, by its level; implicit in the day's balance."""
-    tanks, mineral = given.loop_of.size - state.unit.shape[1], row - CALCIUM
-    for u in range(state.unit.shape[1]):
+    unit_today, loop_of, leaf, unit = given.unit_day[day], given.loop_of, state.leaf, state.unit
+    solute = state.solute
+    tanks, mineral = loop_of.size - unit.shape[1], row - CALCIUM
+    for u in range(unit.shape[1]):
         i = tanks + u
-        per_level = given.unit_day[day, CALCIUM_PER_N + mineral, u] * state.unit[TAKEN, u]
-        per_level /= _HALF_MINERAL[mineral] + state.solute[row, i]
-        state.unit[TAKEN_CALCIUM + mineral, u] = per_level
-        state.leaf[GAIN_ROW, i] += per_level
+        per_level = unit_today[CALCIUM_PER_N + mineral, u] * unit[TAKEN, u]
+        per_level /= _HALF_MINERAL[mineral] + solute[row, i]
+        unit[TAKEN_CALCIUM + mineral, u] = per_level
+        leaf[GAIN_ROW, i] += per_level
 
 
 @jitable
 def _minerals_taken(given: Given, state: State, day: int) -> None:
     """What crops took of each mineral at the day's new levels. [g/day]"""
-    tanks = given.loop_of.size - state.unit.shape[1]
+    loop_of, unit, solute = given.loop_of, state.unit, state.solute
+    tanks = loop_of.size - unit.shape[1]
     for mineral in range(MINERAL_COUNT):
-        for u in range(state.unit.shape[1]):
-            state.unit[TAKEN_CALCIUM + mineral, u] *= state.solute[CALCIUM + mineral, tanks + u]
+        for u in range(unit.shape[1]):
+            unit[TAKEN_CALCIUM + mineral, u] *= solute[CALCIUM + mineral, tanks + u]
 
 
 @jitable
 def _keep_solids(given: Given, state: State, day: int) -> None:
     """Move trapped solids into sediment and settlers, less what broke down; empty the settlers on their days."""
-    sump, today = state.sump, given.loop_day[day]
-    tanks = given.loop_of.size - state.unit.shape[1]
+    sump, loop_today, leaf_today = state.sump, given.loop_day[day], given.leaf_day[day]
+    loop_of, vessel, loop, unit = given.loop_of, given.leaf, given.loop, state.unit
+    sump_solute, solute, sediment = state.sump_solute, state.solute, state.sediment
+    settled = state.settled
+    tanks = loop_of.size - unit.shape[1]
     for k in range(sump.shape[1]):
         for solid in range(POOL_COUNT):
             row = SOLIDS + solid
-            in_beds = SUMP_TRAPPED_SHARE * given.loop[RETURNED, k] * state.sump_solute[row, k]
+            in_beds = SUMP_TRAPPED_SHARE * loop[RETURNED, k] * sump_solute[row, k]
             in_settlers = 0.0
-            for i in range(given.loop_of.size):
-                if given.loop_of[i] == k:
-                    flow = given.leaf[FLOW, i]
-                    kept = (flow - flow * given.leaf_day[day, SOLIDS_PASSING, i]) * state.solute[row, i]
+            for i in range(loop_of.size):
+                if loop_of[i] == k:
+                    flow = vessel[FLOW, i]
+                    kept = (flow - flow * leaf_today[SOLIDS_PASSING, i]) * solute[row, i]
                     if i < tanks:
                         in_settlers += kept
                     else:
                         in_beds += kept
-            left = 1.0 - today[BROKEN_DOWN, k]
-            state.sediment[solid, k] = left * state.sediment[solid, k] + LABILE_SHARE * in_beds
-            state.settled[solid, k] = left * state.settled[solid, k] + LABILE_SHARE * in_settlers
-            taken = state.settled[solid, k] * today[EMPTIED, k]
-            state.settled[solid, k] -= taken
+            left = 1.0 - loop_today[BROKEN_DOWN, k]
+            sediment[solid, k] = left * sediment[solid, k] + LABILE_SHARE * in_beds
+            settled[solid, k] = left * settled[solid, k] + LABILE_SHARE * in_settlers
+            taken = settled[solid, k] * loop_today[EMPTIED, k]
+            settled[solid, k] -= taken
             drawn = (1.0 - LABILE_SHARE) * in_settlers + taken
             if row == SOLIDS_N:
                 sump[DRAWN_N, k] = drawn

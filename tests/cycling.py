@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.integrate import solve_ivp
+from stars import removal
 
 from stocksim.water.extrapolation import extrapolated
-from stocksim.water.loop import balance_removal
 from stocksim.water.maturity import (
     SEED,
     ammonia_inhibition,
@@ -76,7 +76,7 @@ def by_solver(loop: Loop, days: int, maturity: float | tuple[float, float] = 1e-
 
 
 def _removal(level: float, load: float, capacity: float, half: float, step: float) -> tuple[float, float]:
-    star = balance_removal(ONE / step, ONE * (level / step + load), NONE, ONE, NONE, ONE, ONE * capacity, half, NONE)
+    star = removal(ONE / step, ONE * (level / step + load), NONE, ONE, NONE, ONE, ONE * capacity, half, 0.0)
     return float(star.leaf_mg_l[0, 0]), float(star.removed_g[0, 0])
 
 

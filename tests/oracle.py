@@ -15,7 +15,7 @@ from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, to
 from oracle_water import HALF_NITRITE, SlowWater
 
 # where the engine takes a day in steps: a choice of its own, no science
-from stocksim.engine.film import BEND_MG_L, BEND_SHARE
+from stocksim.engine.days.films import BEND_MG_L, BEND_SHARE
 
 AS_AMMONIA = 0.87
 OXYGEN_PER_N, TO_NITRITE, TO_NITRATE = 4.569, 3.427, 1.142

@@ -165,9 +165,9 @@ def check_alkalinity_and_carbon_dioxide(told: Told) -> None:
     breathed = course.oxygen_used_g[0, :, :tanks] @ layout.leaf_loop[:tanks] + course.sump_oxygen_used_g[0]
     leaf, sump = (np.array([day.after["co2"][part] for day in water.told]) for part in (0, 1))
     leaf_exchange, sump_exchange, full = (
-        water.leaf_co2_exchange[:, 0],
-        water.sump_co2_exchange[:, 0],
-        water.co2_saturation[:, 0],
+        water.leaf_co2_exchange,
+        water.sump_co2_exchange,
+        water.co2_saturation,
     )
     from_air = [
         (leaf_exchange * (full @ layout.leaf_loop.T)) @ layout.leaf_loop, -(leaf_exchange * leaf) @ layout.leaf_loop,

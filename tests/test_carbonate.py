@@ -174,13 +174,6 @@ def test_arrays_broadcast_scalars_agree_and_nan_stays():
             assert np.isnan(function(*spoiled)).all()
 
 
-def test_constants_may_be_handed_over():
-    celsius = np.array([5.0, 20.0])
-    k = dissociation(celsius)
-    for function, first in ((ph_from_alkalinity, 80.0), (carbon_dioxide, 7.2), (alkalinity_from_ph, 7.2)):
-        np.testing.assert_array_equal(function(first, 12.0, celsius), function(first, 12.0, celsius, constants=k))
-
-
 @given(CELSIUS, st.floats(0.0, 3000.0), st.floats(200.0, 2000.0), st.floats(0.1, 5.0))
 def test_saturation_falls_with_warmth_and_height_and_goes_with_the_air(celsius, height, ppm, warmer):
     here = carbon_dioxide_saturation(celsius, height, ppm)

@@ -16,8 +16,8 @@ from streamlit.testing.v1 import AppTest
 from typer.testing import CliRunner
 
 from stocksim import run_season
-from stocksim.engine import deaths as by_cause_module
-from stocksim.engine import eating
+from stocksim.engine import season as season_module
+from stocksim.engine.days import fish
 from stocksim.engine.deaths import CAUSES, EXPECTED, OF_WATER, Loss, deaths_by_cause, losses
 from stocksim.engine.results import Season
 from stocksim.errors import InputError
@@ -89,16 +89,17 @@ def deadly(request):
 
 
 def watched(tables: dict, hazard: str) -> tuple[Season, list[tuple]]:
-    """Season of tables, and what the days handed to a hazard of `stocksim.engine.eating`."""
+    """Season of tables by the plain days, and what they handed to a hazard of fish, column by column."""
     seen: list[tuple] = []
     with pytest.MonkeyPatch.context() as patch:
-        kept = getattr(eating, hazard)
+        kept = getattr(fish, hazard)
 
-        def spy(*given_to: np.ndarray) -> np.ndarray:
-            seen.append(tuple(np.array(value) for value in given_to))
+        def spy(*given_to: float) -> float:
+            seen.append(given_to)
             return kept(*given_to)
 
-        patch.setattr(eating, hazard, spy)
+        patch.setattr(fish, hazard, spy)
+        patch.setattr(season_module, "seasons", season_module.seasons.py_func)
         return run_season(build(tables)), seen
 
 
@@ -128,9 +129,8 @@ def test_the_greatest_weight_is_the_seasons_own_through_all_events(tables):
             raise
         assume(False)  # more was asked for than deaths had left
     there = (season.course.count + season.course.deaths)[0] > 0.0
-    again = by_cause_module._greatest_g(season.layout, season.course)[0]
-    truth = np.stack([greatest[0] for _, greatest in seen])
-    np.testing.assert_allclose(again[there], truth[there], rtol=1e-9)
+    truth = np.array([greatest for _, greatest in seen]).reshape(there.shape)
+    np.testing.assert_array_equal(season.course.greatest_g[0][there], truth[there])
     found = deaths_by_cause(season.layout, season.course)
     np.testing.assert_allclose(sum(found.values()), season.course.deaths[0], rtol=1e-9, atol=1e-12)
 

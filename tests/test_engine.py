@@ -14,10 +14,10 @@ from oracle_pools import saturation
 from small_sites import FED_WELL, START, any_eventful_site, any_site, build, busy_season, one_tank, two_loops
 
 from stocksim import load_site, run_season
-from stocksim.engine.fast_water import MOST_ROUNDS
+from stocksim.engine.days.waters import AGREED as AGREED_SHARE
+from stocksim.engine.days.waters import MOST_ROUNDS
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import Course, simulate
-from stocksim.engine.settling import AGREED as AGREED_SHARE
 from stocksim.site.examples import FOLDER
 
 PER_COHORT = (
@@ -318,7 +318,13 @@ def test_good_water_is_the_single_fish(species, feed, celsius):
     np.testing.assert_allclose(course.fish_oxygen_g[0, :, 0] / here, single.oxygen_g, rtol=1e-9)
 
 
-def test_progress_is_told_every_day():
+def test_progress_is_told_up_to_the_end():
     told = []
-    simulate(build_layout(build(one_tank(days=5))), lambda done, of: told.append((done, of)))
-    assert told == [(day, 5) for day in range(1, 6)]
+    layout = build_layout(build(one_tank(days=5)))
+    simulate(layout, lambda done, of: told.append((done, of)))
+    assert told == [(1, 1)]
+    told.clear()
+    simulate(replace(layout, count=np.full((100, 1), 10.0)), lambda done, of: told.append((done, of)))
+    assert [done for done, _ in told] == sorted({done for done, _ in told})
+    assert told[-1] == (100, 100)
+    assert len(told) > 3

@@ -67,9 +67,11 @@ def assert_keeps_to_solver(tables: dict, within_share: float) -> None:
 
 
 def test_one_step_a_day_would_not_do(monkeypatch):
-    from stocksim.engine import film
+    from stocksim.engine import season
+    from stocksim.engine.days import films
 
-    monkeypatch.setattr(film, "BEND_MG_L", np.inf)
+    monkeypatch.setattr(films, "BEND_MG_L", np.inf)
+    monkeypatch.setattr(season, "seasons", season.seasons.py_func)
     layout, course = cycling_site.run(SITES["25 degC"])
     solved = cycling_site.by_solver(layout, course)
     off = np.abs(course.tan_mg_l[0] - solved["tan"][:, :2])

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from stars import linear
 
 from stocksim.climate.greenhouse import degree_day_kwh
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network, evaporation_of, steady_state
 from stocksim.climate.weather import HOURS, Weather
 from stocksim.site.warmth import run_plan, site_warmth
-from stocksim.water.loop import balance_linear
 
 HEAT = 4.186e6  # J/m3/K
 
@@ -102,9 +102,9 @@ def test_pumped_water_mixes_as_the_loop_balance_says():
     )
     weather, night = steady(1)
     run = run_network(net, weather, night, start, 0.0, is_hourly=True)
-    leaf, sump = balance_linear(
-        volumes + flows, volumes * start[1:], flows, flows, np.array([2.0 + flows.sum()]), np.array([2.0 * start[0]]),
-        np.ones((3, 1)),
+    (leaf,), (sump,) = linear(
+        *(row[None] for row in (volumes + flows, volumes * start[1:], flows, flows)), np.array([[2.0 + flows.sum()]]),
+        np.array([[2.0 * start[0]]]), np.ones((3, 1)),
     )  # fmt: skip
     assert run.hourly_c is not None
     assert run.hourly_c[0] == pytest.approx([*sump, *leaf], abs=1e-9)

@@ -6,11 +6,11 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
+import stars as of_rows
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import root
 
-from stocksim.water.loop import balance_demand, balance_linear, balance_removal
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 
 K = HALF_SATURATION_TAN_MG_L
@@ -54,11 +54,11 @@ stars = given(SEEDS, LOOPS, LEAVES)
 
 
 def removal(water: Water, capacity: np.ndarray):
-    return balance_removal(*water, capacity, K, np.ones_like(water.sump_gain))
+    return of_rows.removal(*water, capacity, K)
 
 
 def need(water: Water, demand: np.ndarray, sump_demand: np.ndarray):
-    return balance_demand(*water, demand, sump_demand, np.ones_like(water.sump_gain))
+    return of_rows.need(*water, demand, sump_demand)
 
 
 def nothing(water: Water) -> np.ndarray:
@@ -167,21 +167,6 @@ def test_order_of_leaves_does_not_matter(seed, loops, leaves):
 
 
 @stars
-def test_a_scenario_alone_is_the_same_among_many(seed, loops, leaves):
-    water, capacity, demand = random_star(seed, loops, leaves, scenarios=4)
-    many, (needed, _) = removal(water, capacity), need(water, demand, nothing(water))
-    for row in range(4):
-        one = Water(*(part[row : row + 1] for part in water[:5]), water.members)
-        # the others keep the rounds going: agreement to the solver's 1e-13 of the largest level
-        slack = 1e-11 * (1.0 + many.sump_mg_l.max())
-        alone = removal(one, capacity[row : row + 1])
-        np.testing.assert_allclose(alone.leaf_mg_l[0], many.leaf_mg_l[row], rtol=1e-11, atol=slack)
-        alone = need(one, demand[row : row + 1], nothing(one))[0]
-        slack = 1e-11 * (1.0 + needed.sump_mg_l.max())
-        np.testing.assert_allclose(alone.leaf_mg_l[0], needed.leaf_mg_l[row], rtol=1e-11, atol=slack)
-
-
-@stars
 def test_demand_closes_and_never_goes_below_nothing(seed, loops, leaves):
     water, _, demand = random_star(seed, loops, leaves, scenarios=3)
     sump_demand = 10.0 ** np.random.default_rng(seed).uniform(-2.0, 3.0, water.sump_gain.shape)
@@ -235,7 +220,7 @@ def test_demand_beyond_supply_empties_the_tank():
 @stars
 def test_linear_equals_a_dense_solve(seed, loops, leaves):
     water, returned = random_linear(seed, loops, leaves)
-    leaf, sump = balance_linear(*water[:3], returned, *water[3:])
+    leaf, sump = of_rows.linear(*water[:3], returned, *water[3:])
     matrix, load = dense(water)
     matrix[leaves:, :leaves] = -(returned[0][:, None] * water.members).T
     expected = np.linalg.solve(matrix, load)
@@ -248,7 +233,7 @@ def test_linear_equals_a_dense_solve(seed, loops, leaves):
 @stars
 def test_linear_closes_with_what_a_settler_keeps(seed, loops, leaves):
     water, returned = random_linear(seed, loops, leaves, scenarios=3)
-    leaf, sump = balance_linear(*water[:3], returned, *water[3:])
+    leaf, sump = of_rows.linear(*water[:3], returned, *water[3:])
     assert (leaf >= 0.0).all()
     assert (sump >= 0.0).all()
     kept_back = (water.flow - returned) * leaf
@@ -258,25 +243,9 @@ def test_linear_closes_with_what_a_settler_keeps(seed, loops, leaves):
     gross = load + (water.flow * leaf) @ water.members
     assert (np.abs(load - (kept_back + held) @ water.members - left) <= CLOSED * gross).all()
     # a settler that keeps some lowers every level
-    whole_leaf, whole_sump = balance_linear(*water[:3], water.flow, *water[3:])
+    whole_leaf, whole_sump = of_rows.linear(*water[:3], water.flow, *water[3:])
     assert (leaf <= whole_leaf * (1.0 + 1e-12) + 1e-300).all()
     assert (sump <= whole_sump * (1.0 + 1e-12) + 1e-300).all()
-
-
-@stars
-def test_linear_scenario_and_solute_alone_are_the_same_among_many(seed, loops, leaves):
-    water, returned = random_linear(seed, loops, leaves, scenarios=6)
-    leaf, sump = balance_linear(*water[:3], returned, *water[3:])
-    # the same six rows as three solutes of two scenarios: no iteration, so equal to rounding of the sums
-    by_solute = [part.reshape(2, 3, -1) for part in (*water[:3], returned, *water[3:5])]
-    solute_leaf, solute_sump = balance_linear(*by_solute, water.members)
-    np.testing.assert_allclose(solute_leaf.reshape(6, -1), leaf, rtol=1e-13)
-    np.testing.assert_allclose(solute_sump.reshape(6, -1), sump, rtol=1e-13)
-    for row in range(6):
-        rows = [part[row : row + 1] for part in (*water[:3], returned, *water[3:5])]
-        alone_leaf, alone_sump = balance_linear(*rows, water.members)
-        np.testing.assert_allclose(alone_leaf[0], leaf[row], rtol=1e-13)
-        np.testing.assert_allclose(alone_sump[0], sump[row], rtol=1e-13)
 
 
 def random_linear(seed: int, loops: int, leaves: int, scenarios: int = 1) -> tuple[Water, np.ndarray]:

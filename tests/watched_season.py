@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from typing import NamedTuple
-from unittest.mock import patch
 
 import numpy as np
 from small_sites import build
 
 from stocksim import run_season
-from stocksim.engine import season as engine
-from stocksim.engine import water_day
-from stocksim.engine.film import Film
-from stocksim.engine.water_day import WaterDay
+from stocksim.engine.days import rows
+from stocksim.engine.days.day import seasons
+from stocksim.engine.days.rows import Given
+from stocksim.engine.days.waters import take_tests
+from stocksim.engine.tables import (
+    empty_course,
+    empty_fine,
+    empty_state,
+    feed_tables,
+    mornings,
+    tables,
+    with_scenarios,
+)
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.water.buffering import SALTS
 
@@ -30,63 +38,54 @@ class Day(NamedTuple):
     out: tuple[np.ndarray, np.ndarray]
 
 
-class WatchedFilm(Film):
-    """Film that remembers what of TAN and nitrite left with water on a day done in several steps."""
+class Watched:
+    """A season of one scenario stepped through by the plain days, with what each did to the water."""
 
-    def morning(self, *arguments):
-        self.refined = None
-        return super().morning(*arguments)
-
-    def refine(self, *arguments):
-        film, self.refined = super().refine(*arguments)
-        return film, self.refined
-
-
-class WatchedWater(WaterDay):
-    """Water that remembers each day."""
-
-    last: WatchedWater
-
-    def __init__(self, *arguments):
-        super().__init__(*arguments)
-        self.leaf_co2_exchange, self.sump_co2_exchange, self.co2_saturation = arguments[-1]
+    def __init__(self, layout):
+        given, _ = tables(with_scenarios(layout))
+        self.leaf_co2_exchange = given.leaf_day[0, :, rows.CO2_EXCHANGE]
+        self.sump_co2_exchange = given.loop_day[0, :, rows.SUMP_CO2_EXCHANGE]
+        self.co2_saturation = given.loop_day[0, :, rows.CO2_SATURATION]
+        happens, feeding = mornings(layout), feed_tables(layout)
+        state, fine = empty_state(given), empty_fine(given)
+        kept = empty_course(given, 1, len(layout.happenings))
         self.told: list[Day] = []
-        WatchedWater.last = self
+        self.state = state
+        for day in range(layout.days):
+            if day == 0:
+                # the first morning, without a day lived
+                seasons.py_func(given, happens, feeding, state, fine, kept, 0, 0, True)
+            take_tests(of_one(given), happens, state, day)
+            before = self.now()
+            seasons.py_func(given, happens, feeding, state, fine, kept, day, day + 1, False)
+            freed = given.loop_day[0, day, rows.BROKEN_DOWN] * (before["sediment"][0] + before["sediment"][1])
+            sump = state.sump
+            out = (sump[rows.TAN_OUT].copy(), sump[rows.NITRITE_OUT].copy())
+            self.told.append(Day(before, self.now(), freed, sump[rows.DOSE].copy(), out))
 
-    def reset_to_tests(self, day, tan, tan_sump):
-        tan, tan_sump = super().reset_to_tests(day, tan, tan_sump)
-        self.before = self.now(tan, tan_sump)
-        return tan, tan_sump
-
-    def now(self, tan, tan_sump) -> dict:
-        levels = {name: (self.level[0, row], self.sump[0, row]) for row, name in enumerate(SOLUTES)}
+    def now(self) -> dict:
+        leaf, sump, state = self.state.leaf, self.state.sump, self.state
+        levels = {name: (state.solute[row], state.sump_solute[row]) for row, name in enumerate(SOLUTES)}
         levels |= {
-            "tan": (tan[0], tan_sump[0]),
-            "nitrite": (self.film.nitrite[0], self.film.nitrite_sump[0]),
-            "nitrate": (self.nitrate[0], self.nitrate_sump[0]),
-            "sediment": (self.pool[0], self.settled[0]),
+            "tan": (leaf[rows.TAN], sump[rows.SUMP_TAN]),
+            "nitrite": (leaf[rows.NITRITE], sump[rows.SUMP_NITRITE]),
+            "nitrate": (leaf[rows.NITRATE], sump[rows.SUMP_NITRATE]),
+            "sediment": (state.sediment, state.settled),
         }
         return {key: tuple(np.array(part) for part in pair) for key, pair in levels.items()}
 
-    def evening(self, day, morning, waste, tan, nitrite, sump_oxygen_g):
-        freed = (self.freed_pool + self.freed_settled)[0]
-        evening = super().evening(day, morning, waste, tan, nitrite, sump_oxygen_g)
-        after, found = self.now(tan.leaf_mg_l, tan.sump_mg_l), self.film.refined
-        outflow = morning.outflow_m3[0]
-        out = (outflow * after["tan"][1], outflow * after["nitrite"][1])
-        if found is not None:
-            out = (found.tan_out_g[0], found.nitrite_out_g[0])
-        self.told.append(Day(self.before, after, freed, self.dose[0], out))
-        return evening
+
+def of_one(given):
+    """The tables of the only scenario."""
+    return Given(*given[:2], *(table[0] for table in given[2:]))
 
 
 class Told:
     """A season with the library values of its cohorts, arrays (day, column) of the only scenario."""
 
     def __init__(self, tables: dict):
-        with patch.object(engine, "WaterDay", WatchedWater), patch.object(water_day, "Film", WatchedFilm):
-            self.season = run_season(build(tables))
-        self.water = WatchedWater.last
+        self.season = run_season(build(tables))
+        self.water = Watched(self.season.layout)
         layout, course, site = self.season.layout, self.season.course, self.season.site
         self.layout, self.course = layout, course
         fish = [stay.table for stay in layout.stays]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ class Course:
     count: FloatArray
     deaths: FloatArray
     weight_g: FloatArray
+    greatest_g: FloatArray
     size_spread: FloatArray
     fed_g: FloatArray
     eaten_g: FloatArray
@@ -102,3 +103,22 @@ class Course:
     def left_in_evening(self) -> NDArray[np.bool_]:
         """Whether fish of a column are alive at the day's end, shape (scenario, day, cohort)."""
         return self.count > LEAST_COUNT
+
+
+def joined(courses: list[Course]) -> Course:
+    """Courses of scenarios of one layout, one after the other; what is the same for all stays one."""
+    if len(courses) == 1:
+        return courses[0]
+    named = {}
+    for field in fields(Course):
+        parts = [getattr(course, field.name) for course in courses]
+        if field.name != "transfers":
+            of_all = all(len(part) == len(course.count) for part, course in zip(parts, courses, strict=True))
+            named[field.name] = np.concatenate(parts) if of_all else parts[0]
+    transfers = tuple(
+        same[0]._replace(
+            **{key: np.concatenate([getattr(one, key) for one in same]) for key in ("fish", "mass_g", "had")}
+        )
+        for same in zip(*(course.transfers for course in courses), strict=True)
+    )
+    return Course(**named, transfers=transfers)

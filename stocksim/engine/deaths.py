@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.course import Course
-from stocksim.engine.happenings import FishState, happen
 from stocksim.engine.layout import Layout
 from stocksim.engine.ledger import ledger
 from stocksim.fish.survival import (
@@ -101,7 +99,7 @@ def deaths_by_cause(layout: Layout, course: Course, scenario: int = 0) -> dict[s
     training = np.broadcast_to(layout.daily_hazard, shape)[scenario] - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
     hazard["training"] = np.where(layout.rations.in_training > 0.0, np.maximum(training, 0.0), 0.0)
     hazard["everyday"] = np.full(there.shape, BACKGROUND_DEATHS_PER_DAY)
-    hazard["hunger"] = condition_hazard(course.weight_g[scenario], _greatest_g(layout, course)[scenario])
+    hazard["hunger"] = condition_hazard(course.weight_g[scenario], course.greatest_g[scenario])
     of_water = np.maximum(whole - sum(hazard.values()), 0.0)
     parts = _of_water(layout, course, scenario)
     hazard |= {cause: of_water * part / sum(parts.values()) for cause, part in parts.items()}
@@ -198,30 +196,3 @@ def _of_water(layout: Layout, course: Course, scenario: int) -> dict[str, FloatA
         "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, bearable) + crumb,
         "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, bearable) + crumb,
     }
-
-
-def _greatest_g(layout: Layout, course: Course) -> FloatArray:
-    """Greatest mean weight that the fish of each column ever had, shape (scenario, day, column). [g]
-
-    The weights so far, carried through the events as the season itself carried them.
-    """
-    columns = course.count[:, 0].shape
-    stocked, weight, spread = (
-        np.broadcast_to(of, columns) for of in (layout.count, layout.start_weight_g, layout.size_spread)
-    )
-    alive, before = stocked, weight
-    greatest = np.empty(course.count.shape)
-    days = sorted({0, *(happening.day for happening in layout.happenings), layout.days})
-    for first, end in pairwise(days):
-        if first > 0:
-            eve = first - 1
-            alive = np.where(layout.stocked_day <= eve, course.count[:, eve], stocked)
-            weight, spread, before = course.weight_g[:, eve], course.size_spread[:, eve], greatest[:, eve]
-        state = FishState(*(np.array(part) for part in (alive, weight, before, spread)))
-        for happening in layout.happenings:
-            if happening.day == first:
-                happen(happening, state)
-        greatest[:, first:end] = np.maximum.accumulate(
-            np.concatenate([state.greatest[:, None], course.weight_g[:, first:end]], axis=1), axis=1
-        )[:, 1:]
-    return greatest

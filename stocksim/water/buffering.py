@@ -210,6 +210,8 @@ def dose_within_limits(
     water: Any,
 ) -> Any:
     """Dose of `buffer_dose` for a liter of water, from `ammonia_pka` and the constants of `dissociation`. [mg/L]"""
+    if math.isnan(alkalinity_mg_l + target_mg_l + ph + tan_mg_l + limit_mg_l + most_ph_rise + pka):
+        return math.nan
     alkalinity = max(alkalinity_mg_l, 0.0)
     by_rise = max(alkalinity * (10.0**most_ph_rise - 1.0), LEAST_STEP_MG_L)
     dose = max(min(target_mg_l - alkalinity, by_rise), 0.0)

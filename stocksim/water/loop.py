@@ -82,24 +82,26 @@ def balance_removal(
     increasing and concave, so Newton's rule kept above zero cannot miss.
     """
     for k in range(sump.size):
-        x = sump[k]
+        x, change = sump[k], 0.0
         for _ in range(_MOST_STEPS):
+            x += change
             excess, slope = sump_gain[k] * x - sump_load[k], sump_gain[k]
             for i in range(level.size):
                 if loop_of[i] == k:
-                    level[i], at_leaf = removal_level(x, gain[i], load[i], flow[i], capacity[i], half_saturation)
-                    excess -= flow[i] * level[i]
+                    there, at_leaf = removal_level(x, gain[i], load[i], flow[i], capacity[i], half_saturation)
+                    excess -= flow[i] * there
                     slope -= flow[i] * at_leaf
-            new = max(x - excess / slope, 0.0)
-            change, x = new - x, new
-            if abs(change) <= _CLOSE + _CLOSE * x:
+            change = max(x - excess / slope, 0.0) - x
+            if abs(change) <= _CLOSE + _CLOSE * (x + change):
                 break
-        sump[k] = x
+        sump[k] = x + change
         for i in range(level.size):
             if loop_of[i] == k:
-                level[i] = removal_level(x, gain[i], load[i], flow[i], capacity[i], half_saturation)[0]
+                # so close that the leaves follow along their slopes: then the sump's own sum closes to rounding
+                there, at_leaf = removal_level(x, gain[i], load[i], flow[i], capacity[i], half_saturation)
+                level[i] = there + at_leaf * change
                 # removal is what the balance leaves over, so that it closes however small the level
-                left_over = max(load[i] + flow[i] * x - gain[i] * level[i], 0.0)
+                left_over = max(load[i] + flow[i] * sump[k] - gain[i] * level[i], 0.0)
                 removed[i] = min(left_over, capacity[i])
 
 

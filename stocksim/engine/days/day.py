@@ -12,7 +12,15 @@ from stocksim.engine.days.waters import begin_water, evening, oxygen_balance, se
 
 @compiled
 def seasons(
-    many: Given, mornings: Mornings, feeding: FeedTables, state: State, fine: Fine, course: Kept, first: int, last: int
+    many: Given,
+    mornings: Mornings,
+    feeding: FeedTables,
+    state: State,
+    fine: Fine,
+    course: Kept,
+    first: int,
+    last: int,
+    begins: bool,
 ) -> None:
     """Days of many scenarios, one scenario after the other.
 
@@ -23,13 +31,15 @@ def seasons(
     mornings, feeding : Mornings, FeedTables
         Of all scenarios.
     state : State
-        Of one scenario. Where ``first`` is above 0 it is what the day before left, of the only scenario.
+        Of one scenario.
     fine : Fine
         Room to work in.
     course : Kept
         Filled; tables lead with the scenario axis.
     first, last : int
         Days to run, the last one left out.
+    begins : bool
+        Whether the season begins here; else ``state`` is what the day before left, of the only scenario.
 
     Notes
     -----
@@ -47,7 +57,7 @@ def seasons(
             course.fish[s], course.leaf[s], course.tank[s], course.unit[s], course.loop[s], course.rounds[s],
             course.apart[s], course.transfer[s],
         )  # fmt: skip
-        if first == 0:
+        if begins:
             begin_fish(given, state)
             begin_water(given, state)
         for day in range(first, last):

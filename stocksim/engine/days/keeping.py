@@ -37,8 +37,8 @@ def _put(table: FloatArray, column: int, values: tuple[float, ...]) -> None:
 def _keep_fish(live: FloatArray, table: FloatArray) -> None:
     for c in range(live.shape[1]):
         _put(table, c, (
-            live[HERE, c] - live[DEATHS, c], live[DEATHS, c], live[WEIGHT, c], live[SPREAD, c], live[OFFERED, c],
-            live[EATEN, c], live[GAIN, c], live[OXYGEN_USE, c], live[EXCRETED, c],
+            live[HERE, c] - live[DEATHS, c], live[DEATHS, c], live[WEIGHT, c], live[GREATEST, c], live[SPREAD, c],
+            live[OFFERED, c], live[EATEN, c], live[GAIN, c], live[OXYGEN_USE, c], live[EXCRETED, c],
             live[SHARE, c] * live[NITRITE_SHARE, c],
         ))  # fmt: skip
 

@@ -82,7 +82,7 @@ UNIT_ROWS = 12
 
 # Kept: what a day leaves in the season's course, in the order of `course`
 FISH_KEPT = (
-    "count", "deaths", "weight_g", "size_spread", "fed_g", "eaten_g", "gain_g", "fish_oxygen_g",
+    "count", "deaths", "weight_g", "greatest_g", "size_spread", "fed_g", "eaten_g", "gain_g", "fish_oxygen_g",
     "excreted_nitrogen_g", "appetite_share",
 )  # fmt: skip
 LEAF_KEPT = ("oxygen_mg_l", "oxygen_used_g", "tan_mg_l", "nitrified_g", "nitrite_mg_l", "nitrite_oxidized_g")

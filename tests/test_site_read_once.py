@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import os
+import pickle
 import tomllib
 
 import numpy as np
@@ -100,6 +101,16 @@ def test_a_fault_of_the_heat_is_told_when_it_is_needed(monkeypatch, capsys, tmp_
     season = call("season", path)
     assert (season.code, season.out) == (2, "")
     assert fault.message in season.err
+
+
+def test_a_site_that_was_asked_is_handed_on_without_its_hours():
+    site = load_site(FOLDER / "heron_lane_computed.toml")
+    water, notes = site.temperature_c["main"], list(site.notes)
+    handed = pickle.dumps(site)
+    assert len(handed) < 500_000  # a season of hours takes some 4 MB, and pages keep dozens of sites
+    other = pickle.loads(handed)
+    assert (other.temperature_c["main"] == water).all()
+    assert list(other.notes) == notes
 
 
 def test_a_library_file_is_parsed_once_and_again_when_it_changes(tmp_path, monkeypatch):

@@ -15,7 +15,7 @@ from stocksim.site.climate_faults import range_note, short_notes
 from stocksim.site.model import SiteFile
 from stocksim.site.notes import cycling_notes
 from stocksim.site.sentences import placed
-from stocksim.site.warmth import Warmth, site_warmth
+from stocksim.site.warmth import site_warmth
 
 FloatArray = NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class LoopTemperatures(Mapping[str, FloatArray]):
     def __getitem__(self, loop: str) -> FloatArray:
         if loop not in self._file.loops:
             raise KeyError(loop)
-        return self._held_c[loop] if loop in self._held_c else self._computed_c[loop]
+        return self._held_c[loop] if loop in self._held_c else self._computed[0][loop]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._file.loops)
@@ -56,25 +56,20 @@ class LoopTemperatures(Mapping[str, FloatArray]):
         return len(self._file.loops)
 
     @cached_property
-    def _warmth(self) -> Warmth:
+    def _computed(self) -> tuple[dict[str, FloatArray], list[str]]:
+        """Computed temperatures and what is to be said of them; the hours behind them are let go."""
         try:
-            return site_warmth(self._file, self._folder, self._held_c)
+            warmth = site_warmth(self._file, self._folder, self._held_c)
         except InputError as error:
             raise InputError(placed(list(error.faults), self._name)) from error
-
-    @cached_property
-    def _computed_c(self) -> dict[str, FloatArray]:
-        return {loop: self._warmth.loop_mean_c(loop) for loop in self if loop not in self._held_c}
+        series = {loop: warmth.loop_mean_c(loop) for loop in self if loop not in self._held_c}
+        units = self._file.site.units
+        return series, [*short_notes(warmth), *(range_note(loop, c, units) for loop, c in series.items())]
 
     def notes(self) -> list[str]:
         """What the temperatures tell: fishless cycling that is too cold, heaters too small, computed ranges."""
-        notes = cycling_notes(self._file, self)
-        if len(self._held_c) == len(self):
-            return notes
-        units = self._file.site.units
-        return [
-            *notes, *short_notes(self._warmth), *(range_note(loop, c, units) for loop, c in self._computed_c.items())
-        ]  # fmt: skip
+        is_computed = len(self._held_c) < len(self)
+        return cycling_notes(self._file, self) + (self._computed[1] if is_computed else [])
 
 
 class Notes(Sequence[str]):

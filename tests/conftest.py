@@ -20,6 +20,15 @@ settings.register_profile("stocksim-ci", deadline=None, suppress_health_check=QU
 settings.load_profile("stocksim-ci" if os.environ.get("CI") else "stocksim")
 
 
+def pytest_configure(config):
+    """Compile what is compiled once, before the workers start: none of them waits for it or tells of it in a test."""
+    if not hasattr(config, "workerinput"):
+        from stocksim import load_site
+        from stocksim.site.examples import FOLDER
+
+        _ = load_site(FOLDER / "heron_lane_computed.toml").temperature_c["main"]
+
+
 @pytest.fixture(scope="session")
 def demo_site():
     """The demonstration site shipped with the package."""

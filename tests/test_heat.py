@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from stars import linear
 
+from stocksim.climate import network as climate_network
 from stocksim.climate.greenhouse import degree_day_kwh
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network, evaporation_of, steady_state
@@ -240,6 +241,30 @@ def test_scenarios_do_not_touch_each_other_and_years_share_a_matrix():
         option, year = divmod(number, 3)
         assert together.mean_c[:, option, year] == pytest.approx(run.mean_c, abs=1e-9)
         assert together.heat_kwh[:, option, year] == pytest.approx(run.heat_kwh, abs=1e-9)
+
+
+def bits(run):
+    return [None if table is None else (table.shape, np.ascontiguousarray(table).tobytes()) for table in run]
+
+
+def test_plain_python_gives_the_same_bits(computed_site, monkeypatch):
+    # the example's rooms and loops over the coldest days, with ice in the second scenario: no heat at all
+    warmth = site_warmth(computed_site.file, computed_site.folder, {})
+    net = warmth.plan.network
+    days = slice(100 * HOURS, 106 * HOURS)
+    outdoors = warmth.weather.hours
+    cold = Weather(outdoors.air_c[days] - 15.0, outdoors.sun_w_m2[days], outdoors.dew_c[100:106] - 15.0)
+    points = np.stack([net.set_c, np.full_like(net.set_c, -np.inf)])
+    start = np.full(net.capacity_j_k.shape, 4.0)
+
+    def run():
+        return run_network(net._replace(set_c=points), cold, warmth.weather.night[days], start, 9.0, is_hourly=True)
+
+    compiled = run()
+    assert compiled.ice_kwh.max() > 0.0
+    assert compiled.heat_kwh.max() > 0.0
+    monkeypatch.setattr(climate_network, "_seasons", climate_network._seasons.py_func)
+    assert bits(run()) == bits(compiled)
 
 
 def test_a_warmer_winter_never_cools_the_water(computed_site):

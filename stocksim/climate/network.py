@@ -1,4 +1,4 @@
-"""Hourly heat balance of rooms, floors and water: one implicit step an hour for all scenarios at once.
+"""Hourly heat balance of rooms, floors and water: one implicit step an hour.
 
 Nodes are the air and floor of each room and every sump, tank and bed. Heat moves between nodes through conductances, of
 which pumped water is one; to outdoors and deep ground; by sun, machines and evaporation. The step is linear, so its
@@ -7,29 +7,228 @@ matrix is inverted once for day and once for night, and heaters and vents are fo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from stocksim.climate.nodes import Evaporation, HeatRun, Network, step_matrix
+from stocksim.climate.nodes import INNER_AXES, OUTDOORS, SHARED, HeatRun, Network, evaporated_w, step_matrix, wet_w_kpa
 from stocksim.climate.weather import HOURS, Weather
+from stocksim.compiled import compiled, jitable
 
 FloatArray = NDArray[np.float64]
-Progress = Callable[[int, int], None]
+IntArray = NDArray[np.int64]
 
 _ROUNDS = 8
 _SETTLED_C = 1e-6  # heaters and vents that move their nodes by less have settled
+_MISSED_C = 0.05  # a heater that ends an hour by more below its set point is short
+_J_KWH = 3.6e6
 DAILY = ("mean", "low", "high", "ice")  # tables of a day
 
 
-def _times(matrix: FloatArray, vector: FloatArray) -> FloatArray:
-    """Product along the last axis; where scenarios share a matrix it is one plain product for all of them."""
-    if matrix.ndim == 2:
-        return np.asarray(vector @ matrix.T, dtype=float)
-    if matrix.shape[-3] == 1:  # (option, 1, node, node) and (option, year, node)
-        return np.matmul(vector, np.swapaxes(matrix[..., 0, :, :], -1, -2))
-    return np.matmul(matrix, vector[..., None])[..., 0]
+class _Nets(NamedTuple):
+    """What steps need of networks with the same nodes: first axis the network, second, where 2 wide, day and night.
+
+    Fields as in `Network`; ``matrix_k_w`` (network, 2, node, node) gives degrees for a watt at each node, ``store_w_k``
+    what a degree stored at the step's begin counts, ``steady_w`` (network, 24, node) gains and ground by the hour.
+    """
+
+    matrix_k_w: FloatArray
+    store_w_k: FloatArray
+    capacity_j_k: FloatArray
+    outdoor_w_k: FloatArray
+    sun_m2: FloatArray
+    steady_w: FloatArray
+    wet_w_kpa: FloatArray
+    humidity: FloatArray
+    set_c: FloatArray
+    power_w: FloatArray
+    vent_c: FloatArray
+    vent_w_k: FloatArray
+    cool_w: FloatArray
+    air_of: IntArray
+    can_freeze: NDArray[np.bool_]
+    control: IntArray
+
+
+class _Outdoors(NamedTuple):
+    """Weather by the step, (year, step) and for the dew point (year, day); ``night`` (step,) is 1 without sun."""
+
+    air_c: FloatArray
+    sun_w_m2: FloatArray
+    dew_c: FloatArray
+    night: IntArray
+    step_h: int
+
+
+class _Tables(NamedTuple):
+    """What is kept, first axis the scenario, fields as in `HeatRun`; a table not asked for has no days or hours."""
+
+    mean_c: FloatArray
+    low_c: FloatArray
+    high_c: FloatArray
+    heat_kwh: FloatArray
+    peak_w: FloatArray
+    short_hours: FloatArray
+    ice_kwh: FloatArray
+    hourly_c: FloatArray
+    hourly_heat_w: FloatArray
+    hourly_vent_w: FloatArray
+    hourly_evaporation_w: FloatArray
+    hourly_ice_kwh: FloatArray
+
+
+class _State(NamedTuple):
+    """One scenario at one hour: temperatures at its begin and end, ice, heat to each node, heaters (vents below 0)."""
+
+    c: FloatArray
+    new_c: FloatArray
+    ice_j: FloatArray
+    evaporation_w: FloatArray
+    added_w: FloatArray
+    heating_w: FloatArray
+    before_w: FloatArray
+
+
+@jitable
+def _step_without_heaters(
+    nets: _Nets, net: int, is_night: int, clock: int, air_c: float, sun_w_m2: float, dew_c: float, state: _State
+) -> None:
+    """Temperatures at the end of the step if no heater ran and no vent opened."""
+    nodes = len(state.c)
+    for node in range(nodes):
+        evaporated_now_w = 0.0
+        if nets.can_freeze[node]:
+            above = nets.air_of[node]
+            over_c = dew_c if above == OUTDOORS else state.c[above]
+            per_kpa = nets.wet_w_kpa[net, is_night, node]
+            evaporated_now_w = evaporated_w(per_kpa, state.c[node], over_c, nets.humidity[node])
+        state.evaporation_w[node] = evaporated_now_w
+        added_w = nets.store_w_k[net, node] * state.c[node] + nets.outdoor_w_k[net, is_night, node] * air_c
+        added_w += nets.steady_w[net, clock, node] - evaporated_now_w
+        if is_night == 0:
+            added_w += nets.sun_m2[net, node] * sun_w_m2
+        state.added_w[node] = added_w
+    for node in range(nodes):
+        reached_c = 0.0
+        for other in range(nodes):
+            reached_c += nets.matrix_k_w[net, is_night, node, other] * state.added_w[other]
+        state.new_c[node] = reached_c
+
+
+@jitable
+def _settle_heaters(nets: _Nets, net: int, is_night: int, setting: int, air_c: float, state: _State) -> None:
+    """Heat of heaters and vents that brings each one's node to its set point, or full power; all nodes warmed by it."""
+    controls = len(nets.control)
+    for _ in range(_ROUNDS):
+        moved_c = 0.0
+        for one in range(controls):
+            state.before_w[one] = state.heating_w[one]
+        for one in range(controls):
+            node = nets.control[one]
+            reached_c = state.new_c[node]
+            for other in range(controls):
+                if other != one:
+                    reached_c += state.before_w[other] * nets.matrix_k_w[net, is_night, node, nets.control[other]]
+            own_k_w = nets.matrix_k_w[net, is_night, node, node]
+            wanted_c = nets.set_c[net, setting, one]
+            heat_w = min(max((wanted_c - reached_c) / own_k_w, 0.0), nets.power_w[net, one])
+            cool_w = nets.cool_w[net, one]
+            carried_w = nets.vent_w_k[net, one] * max(nets.vent_c[net, one] - air_c, 0.0) + cool_w
+            upper_c = wanted_c if cool_w > 0.0 else max(nets.vent_c[net, one], wanted_c)
+            heat_w += max(min((upper_c - reached_c) / own_k_w, 0.0), -carried_w)
+            moved_c = max(moved_c, abs(heat_w - state.before_w[one]) * own_k_w)
+            state.heating_w[one] = heat_w
+        if moved_c < _SETTLED_C:
+            break
+    for node in range(len(state.new_c)):
+        warmed_c = 0.0
+        for one in range(controls):
+            warmed_c += state.heating_w[one] * nets.matrix_k_w[net, is_night, node, nets.control[one]]
+        state.new_c[node] += warmed_c
+
+
+@jitable
+def _freeze(nets: _Nets, net: int, state: _State) -> None:
+    """Water below 0 degC turns its shortfall of heat to ice; ice melts before the water warms."""
+    for node in range(len(state.new_c)):
+        reached_c, ice_j = state.new_c[node], state.ice_j[node]
+        if nets.can_freeze[node] and (ice_j > 0.0 or reached_c < 0.0):
+            capacity_j_k = nets.capacity_j_k[net, node]
+            melted_j = min(ice_j, capacity_j_k * max(reached_c, 0.0))
+            left_j = ice_j + capacity_j_k * max(-reached_c, 0.0) - melted_j
+            state.ice_j[node] = left_j
+            state.new_c[node] = 0.0 if left_j > 0.0 else reached_c - melted_j / capacity_j_k
+
+
+@jitable
+def _keep(tables: _Tables, at: int, hour: int, step_h: int, state: _State) -> None:
+    """Write the temperatures of a step's end into the tables of a scenario."""
+    day, is_first, is_last = hour // HOURS, hour % HOURS == 0, hour % HOURS == HOURS - step_h
+    for node in range(len(state.c)):
+        now_c = state.new_c[node]
+        if tables.mean_c.shape[1] > 0:
+            tables.mean_c[at, day, node] += now_c * (step_h / HOURS)
+        if tables.low_c.shape[1] > 0:
+            tables.low_c[at, day, node] = now_c if is_first else min(tables.low_c[at, day, node], now_c)
+        if tables.high_c.shape[1] > 0:
+            tables.high_c[at, day, node] = now_c if is_first else max(tables.high_c[at, day, node], now_c)
+        if tables.ice_kwh.shape[1] > 0 and is_last:
+            tables.ice_kwh[at, day, node] = state.ice_j[node] / _J_KWH
+        if tables.hourly_c.shape[1] > 0:
+            tables.hourly_c[at, hour, node] = now_c
+            tables.hourly_evaporation_w[at, hour, node] = state.evaporation_w[node]
+            tables.hourly_ice_kwh[at, hour, node] = state.ice_j[node] / _J_KWH
+
+
+@jitable
+def _keep_heat(
+    tables: _Tables, at: int, hour: int, step_h: int, nets: _Nets, net: int, setting: int, state: _State
+) -> None:
+    """Write the heat of a step, before its water freezes, into the tables of a scenario."""
+    for one in range(len(nets.control)):
+        heat_w = max(state.heating_w[one], 0.0)
+        tables.heat_kwh[at, hour // HOURS, one] += step_h * heat_w / 1000.0
+        tables.peak_w[at, one] = max(tables.peak_w[at, one], heat_w)
+        if state.new_c[nets.control[one]] < nets.set_c[net, setting, one] - _MISSED_C:
+            tables.short_hours[at, one] += step_h
+        if tables.hourly_heat_w.shape[1] > 0:
+            tables.hourly_heat_w[at, hour, one] = heat_w
+            tables.hourly_vent_w[at, hour, one] = max(-state.heating_w[one], 0.0)
+
+
+@jitable
+def _season(
+    nets: _Nets, net: int, outdoors: _Outdoors, year: int, start_c: FloatArray, tables: _Tables, at: int
+) -> None:
+    """All steps of one scenario, ``at`` in the tables: a network in a year's weather from its starting temperatures."""
+    nodes, controls, sets = start_c.shape[1], len(nets.control), nets.set_c.shape[1]
+    state = _State(
+        np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(controls),
+        np.zeros(controls),
+    )  # fmt: skip
+    state.c[:] = start_c[at]
+    step_h = outdoors.step_h
+    for step in range(len(outdoors.night)):
+        hour, middle = step * step_h, step * step_h + step_h // 2
+        is_night, air_c = outdoors.night[step], outdoors.air_c[year, step]
+        sun_w_m2, dew_c = outdoors.sun_w_m2[year, step], outdoors.dew_c[year, hour // HOURS]
+        _step_without_heaters(nets, net, is_night, middle % HOURS, air_c, sun_w_m2, dew_c, state)
+        _settle_heaters(nets, net, is_night, middle % sets, air_c, state)
+        _keep_heat(tables, at, hour, step_h, nets, net, middle % sets, state)
+        _freeze(nets, net, state)
+        _keep(tables, at, hour, step_h, state)
+        state.c[:] = state.new_c
+
+
+@compiled
+def _seasons(
+    nets: _Nets, net_of: IntArray, outdoors: _Outdoors, year_of: IntArray, start_c: FloatArray, tables: _Tables
+) -> None:
+    """Season of every scenario: which network, which year's weather, (scenario, node) temperatures at the start."""
+    for at in range(len(net_of)):
+        _season(nets, net_of[at], outdoors, year_of[at], start_c, tables, at)
 
 
 def run_network(
@@ -41,7 +240,6 @@ def run_network(
     is_hourly: bool = False,
     keep: Sequence[str] = DAILY,
     step_h: int = 1,
-    progress: Progress | None = None,
 ) -> HeatRun:
     r"""Temperatures and heat of a season.
 
@@ -63,8 +261,6 @@ def run_network(
         Daily tables to keep of ``mean``, ``low``, ``high`` and ``ice``; the others come out empty.
     step_h : int
         Length of the step: 1, or a divisor of 24 where only the water's course is wanted. [h]
-    progress : callable, optional
-        Called with (days done, days in all).
 
     Returns
     -------
@@ -78,109 +274,85 @@ def run_network(
     so that its node ends the hour on its set point, or at full power. Water that would fall below 0 degC makes ice
     instead and stays at 0 until it has melted.
     """
+    network, net_lead = _of_one_shape(network)
+    years = np.broadcast_shapes(*(series.shape[:-1] for series in weather))
+    lead = np.broadcast_shapes(net_lead, years, start_c.shape[:-1])
+    nodes, controls = network.capacity_j_k.shape[-1], len(network.control)
+    days = weather.air_c.shape[-1] // HOURS
+    scenarios = int(np.prod(lead))
+    hours = days * HOURS if is_hourly else 0
+    kept = {key: days if key in keep else 0 for key in DAILY}
+    wide = {"mean_c": kept["mean"], "low_c": kept["low"], "high_c": kept["high"], "ice_kwh": kept["ice"]}
+    tables = _Tables(
+        **{key: np.zeros((scenarios, rows, nodes)) for key, rows in wide.items()},
+        **{key: np.zeros((scenarios, hours, nodes)) for key in ("hourly_c", "hourly_evaporation_w", "hourly_ice_kwh")},
+        **{key: np.zeros((scenarios, hours, controls)) for key in ("hourly_heat_w", "hourly_vent_w")},
+        heat_kwh=np.zeros((scenarios, days, controls)),
+        peak_w=np.zeros((scenarios, controls)),
+        short_hours=np.zeros((scenarios, controls)),
+    )
+    outdoors = _outdoors(weather, night, years, days * HOURS, step_h)
+    start = _own(np.broadcast_to(start_c, (*lead, nodes))).reshape(scenarios, nodes)
+    _seasons(_nets(network, ground_c, step_h), _which(net_lead, lead), outdoors, _which(years, lead), start, tables)
+
+    def shaped(name: str, table: FloatArray) -> FloatArray:  # scenarios as asked for, after the time
+        table = table.reshape(*lead, *table.shape[1:])
+        return table if name in ("peak_w", "short_hours") else np.moveaxis(table, len(lead), 0)
+
+    found: dict[str, Any] = {name: shaped(name, table) for name, table in tables._asdict().items()}
+    if not is_hourly:
+        found |= {name: None for name in found if name.startswith("hourly")}
+    return HeatRun(**found)
+
+
+def _of_one_shape(network: Network) -> tuple[Network, tuple[int, ...]]:
+    """The network with the scenario axes of any array as one axis of every array, and those axes."""
+    inner = {name: INNER_AXES.get(name, 1) for name in Network._fields if name not in SHARED}
+    lead = np.broadcast_shapes(*(getattr(network, name).shape[:-size] for name, size in inner.items()))
+    count = int(np.prod(lead))
+    arrays = {}
+    for name, size in inner.items():
+        array = getattr(network, name)
+        own = array.shape[-size:]
+        arrays[name] = np.broadcast_to(array, (*lead, *own)).reshape(count, *own)
+    return network._replace(**arrays), lead
+
+
+def _nets(network: Network, ground_c: float, step_h: int) -> _Nets:
+    """What steps need of networks on one axis. Plain copies: another layout would be another type to compile for."""
     step_s = 3600.0 * step_h
-    store = network.capacity_j_k / step_s
-    matrices = [step_matrix(network, is_night, step_s) for is_night in (False, True)]
-    control, controls = network.control, len(network.control)
-    answers = [np.swapaxes(m[..., :, control], -1, -2) for m in matrices]  # (..., control, node)
-    shape = np.broadcast_shapes(network.capacity_j_k.shape, (*weather.air_c.shape[:-1], 1), start_c.shape)
-    state = np.broadcast_to(start_c, shape).astype(float)
-    own = []
-    for answer in answers:
-        among = answer[..., :, control]
-        diagonal = np.diagonal(among, axis1=-2, axis2=-1)
-        others = among * (1.0 - np.eye(controls))  # what the other heaters of the house do to a node
-        own.append((others, diagonal, 1.0 / diagonal))
-    hours = weather.air_c.shape[-1]
-    days = hours // HOURS
-    lead = shape[:-1]
-    heating, ice = np.zeros((*lead, controls)), np.zeros(shape)
-    tables = {key: np.zeros((days if key in keep else 0, *shape)) for key in DAILY}
-    heat_kwh = np.zeros((days, *lead, controls))
-    peak, short = np.zeros((*lead, controls)), np.zeros((*lead, controls))
-    kept: dict[str, FloatArray] = {}
-    if is_hourly:
-        kept = {key: np.zeros((hours, *shape)) for key in ("c", "evaporation", "ice")}
-        kept |= {key: np.zeros((hours, *lead, controls)) for key in ("heat", "vent")}
-    sets = network.set_c.shape[-2]
-    freezes = network.can_freeze
-    has_water, is_icy = bool(freezes.any()), False
-    vapour = Evaporation(network)
     steady = network.gain_w + (network.ground_w_k * ground_c)[..., None, :]
-    uppers = np.where(network.cool_w > 0.0, -np.inf, network.vent_c)
-    air, sun = (_by_step(series, step_h) for series in (weather.air_c, weather.sun_w_m2))
-    middle = step_h // 2
-    for hour in range(0, days * HOURS, step_h):
-        is_night = int(night[hour + middle])
-        matrix, answer, (others, diagonal, inverse) = matrices[is_night], answers[is_night], own[is_night]
-        outdoor = air[..., hour // step_h, None]
-        to_outdoor = network.outdoor_night_w_k if is_night else network.outdoor_day_w_k
-        evaporation = vapour.heat(state, weather.dew_c[..., hour // HOURS], bool(is_night))
-        added = store * state + to_outdoor * outdoor
-        added += steady[..., (hour + middle) % HOURS, :]
-        added -= evaporation
-        if not is_night:
-            added += network.sun_m2 * sun[..., hour // step_h, None]
-        new = _times(matrix, added)
-        if controls:
-            wanted = network.set_c[..., (hour + middle) % sets, :]
-            carried = network.vent_w_k * np.maximum(network.vent_c - outdoor, 0.0) + network.cool_w
-            upper = np.maximum(uppers, wanted)
-            free = new[..., control]
-            for _ in range(_ROUNDS):
-                reached = free + _matvec(heating, others)
-                before = heating
-                heating = np.minimum(np.maximum((wanted - reached) * inverse, 0.0), network.power_w)
-                heating = heating + np.maximum(np.minimum((upper - reached) * inverse, 0.0), -carried)
-                if np.maximum.reduce(np.abs(heating - before) * diagonal, axis=None) < _SETTLED_C:
-                    break
-            new = new + _matvec(heating, answer)
-            warm = np.maximum(heating, 0.0)
-            np.maximum(peak, warm, out=peak)
-            short += step_h * ((new[..., control] < wanted - 0.05) & (wanted > -np.inf))
-            heat_kwh[hour // HOURS] += step_h * warm / 1000.0
-        if has_water and (is_icy or np.minimum.reduce(new, axis=None) < 0.0):
-            new, ice = _freeze(new, ice, network.capacity_j_k, freezes)
-            is_icy = bool(ice.any())
-        state = new
-        day = hour // HOURS
-        is_first = hour % HOURS == 0
-        if "mean" in keep:
-            tables["mean"][day] += state * (step_h / HOURS)
-        for key, pick in (("low", np.minimum), ("high", np.maximum)):
-            if key in keep:
-                tables[key][day] = state if is_first else pick(tables[key][day], state)
-        if hour % HOURS == HOURS - step_h:
-            if "ice" in keep:
-                tables["ice"][day] = ice / 3.6e6
-            if progress is not None:
-                progress(day + 1, days)
-        if is_hourly:
-            kept["c"][hour], kept["evaporation"][hour] = state, evaporation
-            kept["ice"][hour] = ice / 3.6e6
-            kept["heat"][hour] = np.maximum(heating, 0.0)
-            kept["vent"][hour] = np.maximum(-heating, 0.0)
-    return HeatRun(
-        tables["mean"], tables["low"], tables["high"], heat_kwh, peak, short, tables["ice"],
-        kept.get("c"), kept.get("heat"), kept.get("vent"), kept.get("evaporation"), kept.get("ice"),
+    matrix = np.stack([step_matrix(network, is_night, step_s) for is_night in (False, True)], axis=1)
+    outdoor = np.stack([network.outdoor_day_w_k, network.outdoor_night_w_k], axis=1)
+    return _Nets(
+        _own(matrix), _own(network.capacity_j_k / step_s), _own(network.capacity_j_k), _own(outdoor),
+        _own(network.sun_m2), _own(steady), _own(wet_w_kpa(network)), _own(network.humidity), _own(network.set_c),
+        _own(network.power_w), _own(network.vent_c), _own(network.vent_w_k), _own(network.cool_w),
+        np.array(network.air_of, np.int64), np.array(network.can_freeze, bool), np.array(network.control, np.int64),
     )  # fmt: skip
 
 
-def _by_step(series: FloatArray, step_h: int) -> FloatArray:
-    """Means of hourly values (..., hours) over the steps."""
-    return series if step_h == 1 else series.reshape(*series.shape[:-1], -1, step_h).mean(axis=-1)
+def _outdoors(weather: Weather, night: NDArray[np.bool_], years: tuple[int, ...], hours: int, step_h: int) -> _Outdoors:
+    """Weather and darkness by the step, all years on one axis: means over the step, darkness at its middle."""
+    count = int(np.prod(years))
+
+    def flat(series: ArrayLike, width: int) -> FloatArray:
+        series = np.asarray(series, float)[..., :width]
+        return _own(np.broadcast_to(series, (*years, width))).reshape(count, width)
+
+    air, sun = (
+        flat(series, hours).reshape(count, -1, step_h).mean(axis=-1) for series in (weather.air_c, weather.sun_w_m2)
+    )
+    dark = np.array(night[:hours][step_h // 2 :: step_h], np.int64)
+    return _Outdoors(air, sun, flat(weather.dew_c, hours // HOURS), dark, step_h)
 
 
-def _matvec(power: FloatArray, answer: FloatArray) -> FloatArray:
-    """Degrees that powers (..., control) give through an answer (..., control, n)."""
-    return _times(np.swapaxes(answer, -1, -2), power)
+def _own(array: FloatArray) -> FloatArray:
+    """A plain copy."""
+    return np.array(array, dtype=np.float64, order="C")
 
 
-def _freeze(
-    state_c: FloatArray, ice_j: FloatArray, capacity_j_k: FloatArray, freezes: NDArray[np.bool_]
-) -> tuple[FloatArray, FloatArray]:
-    """Water below 0 degC turns its shortfall of heat to ice; ice melts before the water warms."""
-    made = np.where(freezes, capacity_j_k * np.maximum(-state_c, 0.0), 0.0)
-    melted = np.where(freezes, np.minimum(ice_j, capacity_j_k * np.maximum(state_c, 0.0)), 0.0)
-    left = ice_j + made - melted
-    return np.where(freezes & (left > 0.0), 0.0, state_c - melted / capacity_j_k), left
+def _which(own: tuple[int, ...], lead: tuple[int, ...]) -> IntArray:
+    """Row of an array with axes ``own`` that each scenario of axes ``lead`` takes, shape (scenario,)."""
+    rows = np.arange(int(np.prod(own)), dtype=np.int64).reshape(own)
+    return np.array(np.broadcast_to(rows, lead), dtype=np.int64, order="C").reshape(-1)

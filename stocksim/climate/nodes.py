@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from stocksim.climate.psychrometrics import over_water_kpa
 from stocksim.climate.tank_heat import CARRIER_W_M2_KPA, UNDISTURBED_SHARE
+from stocksim.compiled import jitable
 
 FloatArray = NDArray[np.float64]
 
 OUTDOORS = -1  # in air_of: the air over this node is the outdoor air
+# arrays of a network without scenario axes, and how many axes the others have behind them, where not one
+SHARED = ("air_of", "humidity", "can_freeze", "control")
+INNER_AXES = {"between_day_w_k": 2, "between_night_w_k": 2, "gain_w": 2, "set_c": 2}
 
 
 class Network(NamedTuple):
@@ -126,7 +131,45 @@ def step_matrix(network: Network, is_night: bool, step_s: float = 3600.0) -> Flo
     return np.linalg.inv(own[..., None] * np.eye(own.shape[-1]) - between)
 
 
-def evaporation_of(network: Network, state_c: FloatArray, dew_c: FloatArray, is_night: bool) -> FloatArray:
+@jitable
+def evaporated_w(wet_w_kpa: Any, water_c: Any, over_c: Any, humidity: Any) -> Any:
+    """Heat that evaporation takes from one node or many.
+
+    Parameters
+    ----------
+    wet_w_kpa : float or ndarray, shape (...)
+        Heat for each kilopascal between water and air. [W/kPa]
+    water_c, over_c : float or ndarray, shape (...)
+        Water, and the air over it or, outdoors, its dew point. [degC]
+    humidity : float or ndarray, shape (...)
+        Relative humidity of that air, 1 at its dew point. [-]
+
+    Returns
+    -------
+    float or ndarray, shape (...)
+        Heat, below 0 where vapour condenses on the water. [W]
+    """
+    return wet_w_kpa * (over_water_kpa(water_c) - over_water_kpa(over_c) * humidity)
+
+
+def wet_w_kpa(network: Network) -> FloatArray:
+    """What every node evaporates, by day and by night.
+
+    Parameters
+    ----------
+    network : Network
+        The site.
+
+    Returns
+    -------
+    ndarray, shape (..., 2, node)
+        Heat for each kilopascal between water and air: undisturbed water, 0.74 of Carrier's equation. [W/kPa]
+    """
+    areas = np.stack([network.wet_m2, network.wet_night_m2], axis=-2)
+    return UNDISTURBED_SHARE * CARRIER_W_M2_KPA * np.where(network.can_freeze, areas, 0.0)
+
+
+def evaporation_of(network: Network, state_c: FloatArray, dew_c: ArrayLike, is_night: bool) -> FloatArray:
     """Heat that evaporation takes from every node.
 
     Parameters
@@ -143,38 +186,10 @@ def evaporation_of(network: Network, state_c: FloatArray, dew_c: FloatArray, is_
     Returns
     -------
     ndarray, shape (..., node)
-        Heat. [W] Undisturbed water, 0.74 of Carrier's equation.
+        Heat. [W]
     """
-    return Evaporation(network).heat(state_c, dew_c, is_night)
-
-
-class Evaporation:
-    """What evaporation needs of a network, gathered once."""
-
-    def __init__(self, network: Network):
-        self.wet = np.flatnonzero(network.can_freeze)
-        self.rooms, self.which = np.unique(network.air_of[self.wet], return_inverse=True)
-        self.is_outdoors = self.rooms == OUTDOORS
-        self.humidity = network.humidity[self.wet]
-        per_kpa = UNDISTURBED_SHARE * CARRIER_W_M2_KPA
-        self.per_kpa = [per_kpa * area[..., self.wet] for area in (network.wet_m2, network.wet_night_m2)]
-
-    def heat(self, state_c: FloatArray, dew_c: FloatArray, is_night: bool) -> FloatArray:
-        """Heat of every node; see `evaporation_of`. [W]"""
-        over = _over_water_kpa(state_c[..., self.rooms])
-        if self.is_outdoors.any():
-            over[..., self.is_outdoors] = _over_water_kpa(dew_c)[..., None]
-        gap = _over_water_kpa(state_c[..., self.wet]) - over[..., self.which] * self.humidity
-        lost = self.per_kpa[is_night] * gap
-        heat = np.zeros((*lost.shape[:-1], state_c.shape[-1]))
-        heat[..., self.wet] = lost
-        return heat
-
-
-def _over_water_kpa(temperature_c: FloatArray) -> FloatArray:
-    """Saturation pressure over (supercooled) water, as in `saturation_pressure_kpa` from 0 degC up. [kPa]"""
-    t = np.maximum(temperature_c, -60.0)
-    return 0.6108 * np.exp(17.27 * t / (t + 237.3))
+    over = np.where(network.air_of == OUTDOORS, np.asarray(dew_c, float)[..., None], state_c[..., network.air_of])
+    return np.asarray(evaporated_w(wet_w_kpa(network)[..., int(is_night), :], state_c, over, network.humidity))
 
 
 def steady_state(

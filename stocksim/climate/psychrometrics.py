@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from stocksim.compiled import exp, jitable
 
 FloatArray = NDArray[np.float64]
 
@@ -14,8 +18,34 @@ VAPOUR_OVER_AIR = 0.621945  # ratio of molar masses
 _GAS_CONSTANT_DRY = 287.042  # J/kg/K
 
 
+@jitable
+def over_water_kpa(temperature_c: Any) -> Any:
+    r"""Saturation vapour pressure over water, supercooled below 0 degC.
+
+    Parameters
+    ----------
+    temperature_c : float or ndarray, shape (...)
+        Temperature. [degC] Valid -60 to 60.
+
+    Returns
+    -------
+    float or ndarray, shape (...)
+        Pressure. [kPa]
+
+    Notes
+    -----
+    :math:`0.6108 \exp(17.27 T / (T + 237.3))`, FAO-56 (Allen et al. 1998) eq. 11.
+
+    Examples
+    --------
+    >>> round(over_water_kpa(20.0), 4)
+    2.3383
+    """
+    return 0.6108 * exp(17.27 * temperature_c / (temperature_c + 237.3))
+
+
 def saturation_pressure_kpa(temperature_c: ArrayLike) -> FloatArray:
-    r"""Saturation vapour pressure, over water from 0 degC up and over ice below.
+    """Saturation vapour pressure, over water from 0 degC up and over ice below.
 
     Parameters
     ----------
@@ -29,8 +59,8 @@ def saturation_pressure_kpa(temperature_c: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    Water: :math:`0.6108 \exp(17.27 T / (T + 237.3))`, FAO-56 (Allen et al. 1998) eq. 11. Ice: the Magnus form with
-    22.452 and 272.55, scaled to meet at 0 degC (from memory of Alduchov & Eskridge 1996 and WMO).
+    Water: `over_water_kpa`. Ice: the Magnus form with 22.452 and 272.55, scaled to meet at 0 degC (from memory of
+    Alduchov & Eskridge 1996 and WMO).
 
     Examples
     --------
@@ -38,9 +68,8 @@ def saturation_pressure_kpa(temperature_c: ArrayLike) -> FloatArray:
     array([0.1032, 0.6108, 2.3383])
     """
     t = np.asarray(temperature_c, float)
-    water = 0.6108 * np.exp(17.27 * t / (t + 237.3))
     ice = 0.6108 * np.exp(22.452 * t / (t + 272.55))
-    return np.asarray(np.where(t >= 0.0, water, ice), dtype=float)
+    return np.asarray(np.where(t >= 0.0, over_water_kpa(t), ice), dtype=float)
 
 
 def humidity_ratio(vapour_kpa: ArrayLike, pressure_kpa: ArrayLike = 101.325) -> FloatArray:

@@ -8,6 +8,7 @@ import io
 import math
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -248,6 +249,12 @@ def read_temperature_log(path: str | Path) -> tuple[list[dt.date], FloatArray]:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise _refused(file, f"cannot be opened ({reason}).") from error
+    return _readings(text, file)
+
+
+@lru_cache(maxsize=8)
+def _readings(text: str, file: Path) -> tuple[list[dt.date], FloatArray]:
+    """Readings of a log's text, kept by that text."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     dates: list[dt.date] = []
     celsius: list[float] = []

@@ -211,12 +211,11 @@ def synthetic_days(
 
 def _autoregressive(noise: FloatArray, persistence: float) -> FloatArray:
     """Standard normal series with a given correlation from day to day, shape of the noise (..., days)."""
-    from scipy.signal import lfilter  # slow to import, and only outlooks need it
-
-    fresh = np.sqrt(1.0 - persistence**2)
-    driven = noise * fresh
-    driven[..., 0] = noise[..., 0]
-    return np.asarray(lfilter([1.0], [1.0, -persistence], driven, axis=-1), dtype=float)
+    series = noise * np.sqrt(1.0 - persistence**2)
+    series[..., 0] = noise[..., 0]
+    for day in range(1, series.shape[-1]):
+        series[..., day] += persistence * series[..., day - 1]
+    return series
 
 
 def design_cold(low_c: ArrayLike, spread_c: ArrayLike) -> float:

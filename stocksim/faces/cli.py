@@ -68,13 +68,12 @@ def check(site: SiteArgument, as_json: JsonOption = False) -> None:
     from stocksim.site.reading import load_site
 
     try:
-        loaded = load_site(site)
+        known = understood(load_site(site))
     except InputError as error:
         if as_json:
             faults = [{"table": f.table, "field": f.field, "message": f.message} for f in error.faults]
             _print_json({"faults": faults, "understood": {}})
         raise
-    known = understood(loaded)
     if as_json:
         _print_json({"faults": [], "understood": known})
         return

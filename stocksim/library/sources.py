@@ -6,6 +6,7 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -90,13 +91,13 @@ class Entry:
         """Whether a value rests on memory or common practice alone, a guess included."""
         return self.sources[self.values[key].source].read in _CAPS_AT_WEAK
 
-    @property
+    @cached_property
     def is_own(self) -> bool:
         """Whether it was read from a keeper's file beside a site and not from the shipped library."""
         return library_folder() not in Path(self.origin).resolve().parents
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rules:
     """What a kind of file must and may hold.
 
@@ -122,6 +123,7 @@ class Rules:
     together: tuple[tuple[str, str], ...] = ()
 
 
+@cache
 def library_folder() -> Path:
     """Folder of the shipped parameter files, in a wheel or beside an editable checkout."""
     package = Path(__file__).resolve().parents[1]
@@ -130,7 +132,7 @@ def library_folder() -> Path:
 
 
 def read_entry(path: Path, rules: Rules) -> Entry:
-    """One checked entry of the library.
+    """One checked entry of the library; a file that holds the same as before is not checked again.
 
     Parameters
     ----------
@@ -150,13 +152,21 @@ def read_entry(path: Path, rules: Rules) -> Entry:
         With one fault for every rule the file breaks.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except tomllib.TOMLDecodeError as error:
-        raise ParameterError([Fault("", "", f"is not readable TOML ({error}).", path.name)]) from error
+        text = path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise ParameterError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name)]) from error
     except OSError as error:
         raise ParameterError([Fault("", "", f"cannot be opened ({error.strerror}).", path.name)]) from error
+    return _entry_of_text(text, path, rules)
+
+
+@lru_cache(maxsize=512)
+def _entry_of_text(written: str, path: Path, rules: Rules) -> Entry:
+    """Entry from the text of a file, kept by the text: a file's time and size do not tell for sure that it changed."""
+    try:
+        data = tomllib.loads(written)
+    except tomllib.TOMLDecodeError as error:
+        raise ParameterError([Fault("", "", f"is not readable TOML ({error}).", path.name)]) from error
     faults: list[Fault] = []
 
     def fault(table: str, key: str, message: str) -> None:

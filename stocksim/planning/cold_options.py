@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.nodes import Network
+from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.layout import Layout
 from stocksim.errors import InputError
-from stocksim.planning.cold_power import SHARED
 from stocksim.site.climate_faults import NEEDED, has_climate
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
 from stocksim.site.model import LoggedTemperature, SiteFile

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate.network import run_network
-from stocksim.climate.nodes import Network
+from stocksim.climate.nodes import SHARED, Network
 from stocksim.climate.weather import HOURS, Weather, weather_of_days
 from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan
 from stocksim.site.warmth import SiteWeather
@@ -16,7 +16,6 @@ from stocksim.site.warmth import SiteWeather
 FloatArray = NDArray[np.float64]
 
 COLD_BEFORE_DAYS, NORMAL_BEFORE_DAYS = 2, 14
-SHARED = {"air_of", "control", "can_freeze", "humidity"}  # arrays of a network without an axis of scenarios
 _PICK_UP_H = 3  # a thermostat that steps up may take so long to warm its room (our choice)
 
 

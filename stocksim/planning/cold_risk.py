@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate.network import run_network
-from stocksim.climate.nodes import Network
+from stocksim.climate.nodes import INNER_AXES, SHARED, Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
 from stocksim.engine.stays import build_stays
 from stocksim.planning.cold_power import (
     COLD_BEFORE_DAYS,
     NORMAL_BEFORE_DAYS,
-    SHARED,
     design_days,
     of_one_day,
     warm_start,
@@ -136,13 +135,12 @@ def _cold_days(weather: SiteWeather) -> slice:
 
 def _with_year_axis(plan: HeatPlan, hours: slice) -> HeatPlan:
     """The plan of some hours with an axis for years after that of the choices."""
-    inner = {"between_day_w_k": 2, "between_night_w_k": 2, "gain_w": 2, "set_c": 2}
     arrays = {}
     for name in Network._fields:
         array = getattr(plan.network, name)
         if name == "set_c" and array.shape[-2] != HOURS:
             array = array[..., hours, :]
-        arrays[name] = array if name in SHARED else np.expand_dims(array, -1 - inner.get(name, 1))
+        arrays[name] = array if name in SHARED else np.expand_dims(array, -1 - INNER_AXES.get(name, 1))
     return replace(plan, network=Network(**arrays))
 
 

@@ -1,4 +1,4 @@
-"""Faults and notes of weather, rooms and heat, and the water temperatures computed from them."""
+"""Faults and notes of weather, rooms and heat."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, Norma
 from stocksim.site.model import SiteFile
 from stocksim.site.warm_plan import room_losses_w_k
 from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
-from stocksim.site.warmth import Warmth, site_warmth, site_weather
+from stocksim.site.warmth import Warmth, site_weather
 from stocksim.units import face_unit, format_quantity, to_face
 
 FloatArray = NDArray[np.float64]
@@ -83,10 +83,10 @@ def climate_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
     return faults
 
 
-def computed_temperatures(
-    file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray], raw: Mapping[str, Any], has_season: bool
-) -> tuple[dict[str, FloatArray], list[str], list[Fault]]:
-    """Water temperature of the loops that are computed.
+def climate_when_read(
+    file: SiteFile, folder: Path, raw: Mapping[str, Any], has_season: bool
+) -> tuple[list[str], list[Fault]]:
+    """What weather, rooms and heaters tell before any heat balance is run.
 
     Parameters
     ----------
@@ -94,8 +94,6 @@ def computed_temperatures(
         The tables.
     folder : Path
         Where a weather file is looked up.
-    held_c : mapping of str to ndarray, shape (days,)
-        Temperatures of the other loops.
     raw : mapping
         The file as written: a table that stands there with faults of its own is not missing.
     has_season : bool
@@ -103,8 +101,8 @@ def computed_temperatures(
 
     Returns
     -------
-    tuple of dict, list of str, list of Fault
-        Daily means of each computed loop [degC], notes and faults.
+    tuple of list of str, list of Fault
+        Notes and faults.
     """
     computed = [key for key, loop in file.loops.items() if isinstance(loop.water_temperature, ComputedTemperature)]
     faults = climate_faults(file, raw)
@@ -113,26 +111,15 @@ def computed_temperatures(
     if computed and not has_climate(file):
         if not spoilt:
             faults += [Fault(f"loops.{key}", "water_temperature", f"{NEEDED}.") for key in computed]
-        return {}, notes, faults
+        return notes, faults
     if file.weather is None or faults or spoilt or not has_season or file.site.latitude is None:
-        return {}, notes, faults
+        return notes, faults
     try:
         weather = site_weather(file, folder)
-        if not computed:
-            losses = room_losses_w_k(file, weather.wind_m_s)
-            return {}, notes + loss_notes(file, losses, weather.design_cold_c), []
-        warmth = site_warmth(file, folder, held_c)
     except InputError as error:
-        return {}, notes, list(error.faults)
-    notes += [*weather.notes, *loss_notes(file, warmth.plan.loss_w_k, weather.design_cold_c), *short_notes(warmth)]
-    series = {}
-    for key in computed:
-        series[key] = warmth.loop_mean_c(key)
-        low, high = (format_quantity(float(t), "temperature", file.site.units) for t in
-                     (series[key].min(), series[key].max()))  # fmt: skip
-        notes.append(f"loops.{key}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you "
-                     "fit it to a log of your own.")  # fmt: skip
-    return series, notes, []
+        return notes, list(error.faults)
+    losses = loss_notes(file, room_losses_w_k(file, weather.wind_m_s), weather.design_cold_c)
+    return [*notes, *(weather.notes if computed else ()), *losses], []
 
 
 def hemisphere_notes(file: SiteFile) -> list[str]:
@@ -195,6 +182,15 @@ def unvented_notes(file: SiteFile) -> list[str]:
                 "kill people and harm crops; vent it outside, and let a licensed trade look at it."
             )
     return notes
+
+
+def range_note(loop: str, daily_c: FloatArray, units: str) -> str:
+    """How cold and warm a loop's computed water gets."""
+    low, high = (format_quantity(float(t), "temperature", units) for t in (daily_c.min(), daily_c.max()))
+    return (
+        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you fit it to a "
+        "log of your own."
+    )
 
 
 def short_notes(warmth: Warmth) -> list[str]:

@@ -6,7 +6,7 @@ import copy
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -22,11 +22,12 @@ from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
-from stocksim.site.climate_faults import computed_temperatures
+from stocksim.site.climate_faults import climate_when_read
 from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.cohorts import all_cohorts
 from stocksim.site.faults import cross_faults, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
+from stocksim.site.loop_temperatures import LoopTemperatures, Notes
 from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
     ConstantTemperature,
@@ -35,10 +36,10 @@ from stocksim.site.model import (
     MonthlyTemperature,
     SiteFile,
 )
-from stocksim.site.notes import assumptions, cycling_notes
+from stocksim.site.notes import assumptions
 from stocksim.site.presence_faults import presence_faults
 from stocksim.site.quantities import MONTHS
-from stocksim.site.sentences import sentences
+from stocksim.site.sentences import placed, sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 from stocksim.site.stocking_faults import stocking_faults
 
@@ -59,9 +60,9 @@ class Site:
     species, feeds, crops : mapping of str to Entry
         Library entries named by the site.
     temperature_c : mapping of str to ndarray, shape (days,)
-        Water temperature of each loop. [degC]
-    notes : tuple of str
-        What was assumed or filled in, one sentence each.
+        Water temperature of each loop; the heat balance runs when a computed one is first read. [degC]
+    notes : sequence of str
+        What was assumed or filled in, one sentence each; those on computed temperatures are made when first read.
     raw : mapping
         The file as written.
     folder : Path
@@ -75,7 +76,7 @@ class Site:
     feeds: Mapping[str, Entry]
     crops: Mapping[str, Entry]
     temperature_c: Mapping[str, NDArray[np.float64]]
-    notes: tuple[str, ...]
+    notes: Sequence[str]
     raw: Mapping[str, Any] = field(repr=False)
     folder: Path = field(repr=False)
     name: str = "site.toml"
@@ -162,7 +163,7 @@ def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(_placed([Fault("", "", f"is not readable TOML: {error}.")], name)) from error
+        raise InputError(placed([Fault("", "", f"is not readable TOML: {error}.")], name)) from error
     except RecursionError as error:
         raise InputError([Fault("", "", "is not readable TOML: lists or tables nest too deeply.", name)]) from error
     except ValueError as error:  # Python's own limit on the digits of a whole number
@@ -183,36 +184,20 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         # the rest of the file is checked all the same, so that the keeper sees every fault at once
         file, stand_ins = with_stand_ins(raw, error)
     entries, missing = _library_entries(file, folder)
-    temperatures, notes, cold_faults = _temperatures(file, folder, season_is_sound(file) and "season" not in stand_ins)
     sound = season_is_sound(file) and "season" not in stand_ins
-    computed, said, climate = computed_temperatures(file, folder, temperatures, raw, sound and not cold_faults)
-    temperatures, notes = (
-        {key: (temperatures | computed)[key] for key in file.loops if key in temperatures | computed},
-        notes + said,
-    )
+    held_c, notes, cold_faults = _temperatures(file, folder, sound)
+    said, climate = climate_when_read(file, folder, raw, sound and not cold_faults)
     across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
     faults += found_elsewhere(missing + across + cold_faults + climate, stand_ins)
     if not faults:
         # where the fish are and what water they have can only be judged when all else is right
         faults = presence_faults(file) + loop_water_faults(file, raw)
     if faults:
-        raise InputError(_placed(faults, name))
-    notes = assumptions(file, **entries, folder=folder) + cycling_notes(file, temperatures) + notes
-    return Site(
-        file, entries["species"], entries["feeds"], entries["crops"], temperatures, tuple(notes), raw, folder, name
-    )
-
-
-def _placed(faults: list[Fault], name: str) -> list[Fault]:
-    """Faults with the file's name, each a single line whatever the file's own words hold."""
-    return [
-        Fault(*(_one_line(part) for part in (fault.table, fault.field, fault.message, fault.file or name)))
-        for fault in faults
-    ]
-
-
-def _one_line(text: str) -> str:
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+        raise InputError(placed(faults, name))
+    temperatures = LoopTemperatures(file, folder, name, held_c)
+    said = [*assumptions(file, **entries, folder=folder), *notes, *said]
+    return Site(file, **entries, temperature_c=temperatures, notes=Notes(said, temperatures), raw=raw, folder=folder,
+                name=name)  # fmt: skip
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:

@@ -178,3 +178,15 @@ def _inside(annotation: Any) -> Iterator[Any]:
     elif origin in (typing.Union, types.UnionType, typing.Annotated, dict, list):
         for part in typing.get_args(annotation):
             yield from _inside(part)
+
+
+def placed(faults: list[Fault], name: str) -> list[Fault]:
+    """Faults with the file's name, each a single line whatever the file's own words hold."""
+    return [
+        Fault(*(_one_line(part) for part in (fault.table, fault.field, fault.message, fault.file or name)))
+        for fault in faults
+    ]
+
+
+def _one_line(text: str) -> str:
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)

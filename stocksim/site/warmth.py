@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -27,6 +26,7 @@ from stocksim.climate.weather import (
     weather_of_days,
 )
 from stocksim.errors import Fault, InputError
+from stocksim.memo import Memo, content_key
 from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
 from stocksim.site.climate_tables import FileWeather, WeatherTable
 from stocksim.site.model import SiteFile
@@ -270,13 +270,11 @@ def run_plan(
     return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep, step_h)
 
 
-_KEPT: dict[tuple[object, ...], Warmth] = {}
-_KEEPING = threading.Lock()  # the pages answer several people at once
-_MOST_KEPT = 24
+_kept: Memo[Warmth] = Memo(8)  # some 4 MB each
 
 
 def site_warmth(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) -> Warmth:
-    """Heat of a site's season; the same site asked again is answered from memory.
+    """Heat of a site's season; a site with the same plan and weather is answered from memory.
 
     Parameters
     ----------
@@ -292,34 +290,9 @@ def site_warmth(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) 
     Warmth
         With every hour.
     """
-    key = _key(file, folder, held_c)
-    with _KEEPING:
-        known = _KEPT.get(key)
-    if known is not None:
-        return known
     weather = site_weather(file, folder)
     plan = build_heat_plan(file, held_c, weather.wind_m_s)
-    found = Warmth(plan, weather, run_plan(plan, weather))
-    with _KEEPING:
-        while len(_KEPT) >= _MOST_KEPT:
-            _KEPT.pop(next(iter(_KEPT)))
-        _KEPT[key] = found
-    return found
-
-
-def _key(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) -> tuple[object, ...]:
-    """All that the heat depends on, and nothing of fish and crops."""
-    parts: list[object] = [file.site.latitude, file.site.elevation, file.season, file.greenhouse, file.fish_room]
-    parts += [repr(file.weather), [(k, t.sump, t.depth, t.heat) for k, t in file.loops.items()]]
-    parts += [[(k, t.loop, t.volume, t.depth, t.flow, t.heat) for k, t in file.tanks.items()]]
-    parts += [[(k, b.loop, b.kind, b.area, b.depth, b.flow, b.heat, bool(b.plantings)) for k, b in file.beds.items()]]
-    parts += [[(k, u.loop, u.media_volume, u.flow) for k, u in file.biofilters.items()]]
-    parts += [[(k, course.tobytes()) for k, course in held_c.items()]]
-    stamp = None
-    if isinstance(file.weather, FileWeather):
-        path = folder / file.weather.file
-        stamp = (str(path), path.stat().st_mtime_ns) if path.exists() else None
-    return (repr(parts), stamp)
+    return _kept.of(content_key(plan, weather), lambda: Warmth(plan, weather, run_plan(plan, weather)))
 
 
 def days_of_month(start: dt.date, days: int) -> list[tuple[str, NDArray[np.int64]]]:

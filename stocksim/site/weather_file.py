@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import math
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -58,7 +59,13 @@ def read_weather_file(path: Path, start: dt.date, days: int) -> Record:
     InputError
         If the file cannot be read, does not cover the season or has longer gaps.
     """
-    header, rows = _rows(path)
+    return _record(_text(path), path, start, days)
+
+
+@lru_cache(maxsize=8)
+def _record(text: str, path: Path, start: dt.date, days: int) -> Record:
+    """The record of a file's text, kept by that text: a site that is changed a hundred times reads its weather once."""
+    header, rows = _rows(text, path)
     faults: list[str] = []
     if "time" in header:
         return _by_hour(path, header, rows, start, days, faults)
@@ -139,15 +146,18 @@ def _by_hour(
     return Record(by_day.min(axis=-1), by_day.max(axis=-1), light, hourly, tuple(notes[:_FAULTS_LISTED]))
 
 
-def _rows(path: Path) -> tuple[list[str], list[tuple[str, list[str]]]]:
+def _text(path: Path) -> str:
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _refused(path, "is not UTF-8 text; save it as CSV UTF-8.") from error
     except FileNotFoundError as error:
         raise _refused(path, "was not found; check the name and the folder of the weather file.") from error
     except (OSError, ValueError) as error:
         raise _refused(path, f"cannot be opened ({getattr(error, 'strerror', None) or error}).") from error
+
+
+def _rows(text: str, path: Path) -> tuple[list[str], list[tuple[str, list[str]]]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         lines = [(f"line {reader.line_num}", row) for row in reader if any(cell.strip() for cell in row)]

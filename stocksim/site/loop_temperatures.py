@@ -1,0 +1,101 @@
+"""Water temperatures of a site's loops: typed and logged ones at hand, computed ones when they are first asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.errors import InputError
+from stocksim.site.climate_faults import range_note, short_notes
+from stocksim.site.model import SiteFile
+from stocksim.site.notes import cycling_notes
+from stocksim.site.sentences import placed
+from stocksim.site.warmth import site_warmth
+
+FloatArray = NDArray[np.float64]
+
+
+class LoopTemperatures(Mapping[str, FloatArray]):
+    """Water temperature of each loop, shape (days,). [degC]
+
+    Parameters
+    ----------
+    file : SiteFile
+        Tables without faults.
+    folder : Path
+        Where a weather file is looked up.
+    name : str
+        File name, for messages.
+    held_c : mapping of str to ndarray, shape (days,)
+        Typed and logged temperatures; the other loops are computed.
+
+    Raises
+    ------
+    InputError
+        When a computed loop is asked for and the heat balance finds a fault of the site.
+    """
+
+    def __init__(self, file: SiteFile, folder: Path, name: str, held_c: Mapping[str, FloatArray]):
+        self._file, self._folder, self._name = file, folder, name
+        self._held_c = dict(held_c)
+
+    def __getitem__(self, loop: str) -> FloatArray:
+        if loop not in self._file.loops:
+            raise KeyError(loop)
+        return self._held_c[loop] if loop in self._held_c else self._computed[0][loop]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._file.loops)
+
+    def __len__(self) -> int:
+        return len(self._file.loops)
+
+    @cached_property
+    def _computed(self) -> tuple[dict[str, FloatArray], list[str]]:
+        """Computed temperatures and what is to be said of them; the hours behind them are let go."""
+        try:
+            warmth = site_warmth(self._file, self._folder, self._held_c)
+        except InputError as error:
+            raise InputError(placed(list(error.faults), self._name)) from error
+        series = {loop: warmth.loop_mean_c(loop) for loop in self if loop not in self._held_c}
+        units = self._file.site.units
+        return series, [*short_notes(warmth), *(range_note(loop, c, units) for loop, c in series.items())]
+
+    def notes(self) -> list[str]:
+        """What the temperatures tell: fishless cycling that is too cold, heaters too small, computed ranges."""
+        is_computed = len(self._held_c) < len(self)
+        return cycling_notes(self._file, self) + (self._computed[1] if is_computed else [])
+
+
+class Notes(Sequence[str]):
+    """Sentences on what was assumed of a site; those that need its temperatures are made when first read.
+
+    Parameters
+    ----------
+    read : sequence of str
+        What the file alone tells.
+    temperatures : LoopTemperatures
+        What tells the rest.
+    """
+
+    def __init__(self, read: Sequence[str], temperatures: LoopTemperatures):
+        self._read, self._temperatures = tuple(read), temperatures
+
+    @cached_property
+    def _all(self) -> tuple[str, ...]:
+        return (*self._read, *self._temperatures.notes())
+
+    @overload
+    def __getitem__(self, place: int) -> str: ...
+    @overload
+    def __getitem__(self, place: slice) -> tuple[str, ...]: ...
+    def __getitem__(self, place: int | slice) -> str | tuple[str, ...]:
+        return self._all[place]
+
+    def __len__(self) -> int:
+        return len(self._all)

@@ -1,0 +1,165 @@
+"""Compiled functions: the plain ones' bits, a cache that follows its sources, and life without numba or a cache."""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+
+from stocksim import compiled
+
+KERNEL = '''
+from typing import NamedTuple
+import numpy as np
+from stocksim.compiled import compiled, exp, jitable, log
+from stocksim.climate.trial_number import FACTOR
+
+
+class Series(NamedTuple):
+    x: np.ndarray
+
+
+@jitable
+def one(series, place: int, more: float = 0.0) -> float:
+    return FACTOR * exp(0.1 * series.x[place]) + log(series.x[place]) + more
+
+
+@compiled
+def total(series):
+    """Sum of a series."""
+    found = 0.0
+    for place in range(len(series.x)):
+        found += one(series, place)
+    return found
+'''
+ASK = """
+import sys
+from stocksim.climate.trial import Series, np, total
+assert sys.modules.get("numba") is None
+series = Series(np.linspace(0.5, 9.5, 300))
+answer = total(series)
+assert answer == total(series) == total.py_func(series)
+hits = getattr(getattr(total._ready, "stats", None), "cache_hits", None)
+print(repr(answer), None if hits is None else sum(hits.values()))
+"""
+
+
+@pytest.fixture
+def ask(tmp_path):
+    """Run a kernel in a copy of the package: (factor in a file that it imports) -> answer, cache hits, stderr."""
+    package = tmp_path / "stocksim"
+    shutil.copytree(compiled.PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
+    (package / "climate" / "trial.py").write_text(KERNEL, encoding="utf-8")
+
+    def run(factor: float, before: str = "", cache: Path | None = None) -> tuple[float, int | None, str]:
+        (package / "climate" / "trial_number.py").write_text(f"FACTOR = {factor}\n", encoding="utf-8")
+        settings = {**os.environ, "PYTHONPATH": str(tmp_path), "STOCKSIM_CACHE": str(cache or tmp_path / "kept")}
+        done = subprocess.run(
+            [sys.executable, "-c", before + ASK],
+            env=settings,
+            capture_output=True,
+            text=True,
+            timeout=300,
+            cwd=tmp_path,
+        )
+        assert done.returncode == 0, done.stderr
+        answer, hits = done.stdout.split()
+        return float(answer), None if hits == "None" else int(hits), done.stderr
+
+    return run
+
+
+def test_the_kept_answer_follows_a_number_in_an_imported_file(ask):
+    first, hits, said = ask(2.0)
+    assert hits == 0
+    assert said.splitlines() == [compiled.PREPARING]
+    again, hits, said = ask(2.0)
+    assert (again, hits, said) == (first, 1, "")
+    other, hits, _ = ask(3.0)
+    assert hits == 0
+    growth = sum(math.exp(0.1 * x) for x in np.linspace(0.5, 9.5, 300))
+    assert other - first == pytest.approx(growth, rel=1e-12)
+
+
+def test_a_folder_that_cannot_be_written_gives_way_to_a_temporary_one(ask, tmp_path):
+    blocked = tmp_path / "a file"
+    blocked.write_text("not a folder", encoding="utf-8")
+    answer, _, said = ask(2.0, cache=blocked)
+    assert answer == ask(2.0)[0]
+    lines = said.splitlines()
+    assert len(lines) == 2
+    assert str(blocked) in lines[0]
+    temporary = re.search(r"is kept in (\S+) until", lines[0])
+    assert temporary is not None
+    assert not Path(temporary[1]).exists()  # it went with the process
+
+
+def test_a_kept_file_that_was_cut_short_is_made_again(ask, tmp_path):
+    first = ask(2.0)[0]
+    for path in (tmp_path / "kept").rglob("*.nb?"):
+        path.write_bytes(path.read_bytes()[:20])
+    again, _, said = ask(2.0)
+    assert again == first
+    assert "cannot be used" in said
+
+
+def test_without_numba_the_plain_engine_answers_and_says_so(ask):
+    plain, hits, said = ask(2.0, before="import sys; sys.modules['numba'] = None\n")
+    assert hits is None
+    assert said.splitlines() == [compiled.WITHOUT]
+    assert plain == ask(2.0)[0]
+
+
+class Numbers(NamedTuple):
+    """What the kernel below takes."""
+
+    x: np.ndarray
+
+
+@compiled.jitable
+def _both(x):
+    return compiled.exp(x) * compiled.log(x)
+
+
+@compiled.compiled
+def _course(numbers, out):
+    for place in range(len(numbers.x)):
+        out[place] = _both(numbers.x[place])
+
+
+def test_compiled_and_plain_give_the_same_bits():
+    numbers = Numbers(np.random.default_rng(1).uniform(0.01, 40.0, 5000))
+    fast, plain = np.empty(5000), np.empty(5000)
+    _course(numbers, fast)
+    _course.py_func(numbers, plain)
+    assert fast.tobytes() == plain.tobytes()
+    assert fast == pytest.approx(_both(numbers.x), rel=1e-14)
+
+
+def test_another_type_is_refused_not_compiled_for_half_a_minute():
+    numbers, out = Numbers(np.ones(3)), np.empty(3)
+    _course(numbers, out)
+    with pytest.raises(TypeError, match="No matching definition"):
+        _course(Numbers(np.ones((3, 3)).T), out)
+
+
+def test_every_source_that_may_be_compiled_is_in_the_key():
+    known = set(compiled.sources())
+    users = [p for p in compiled.PACKAGE.rglob("*.py") if "stocksim.compiled" in p.read_text(encoding="utf-8")]
+    assert known >= set(users)
+
+
+def test_old_folders_are_removed(tmp_path, monkeypatch):
+    for number in range(9):
+        (tmp_path / str(number)).mkdir()
+        os.utime(tmp_path / str(number), (number + 1.0, number + 1.0))
+    compiled._remove_old(tmp_path)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["3", "4", "5", "6", "7", "8"]

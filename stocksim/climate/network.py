@@ -198,37 +198,32 @@ def _keep_heat(
             tables.hourly_vent_w[at, hour, one] = max(-state.heating_w[one], 0.0)
 
 
-@jitable
-def _season(
-    nets: _Nets, net: int, outdoors: _Outdoors, year: int, start_c: FloatArray, tables: _Tables, at: int
-) -> None:
-    """All steps of one scenario, ``at`` in the tables: a network in a year's weather from its starting temperatures."""
-    nodes, controls, sets = start_c.shape[1], len(nets.control), nets.set_c.shape[1]
-    state = _State(
-        np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(controls),
-        np.zeros(controls),
-    )  # fmt: skip
-    state.c[:] = start_c[at]
-    step_h = outdoors.step_h
-    for step in range(len(outdoors.night)):
-        hour, middle = step * step_h, step * step_h + step_h // 2
-        is_night, air_c = outdoors.night[step], outdoors.air_c[year, step]
-        sun_w_m2, dew_c = outdoors.sun_w_m2[year, step], outdoors.dew_c[year, hour // HOURS]
-        _step_without_heaters(nets, net, is_night, middle % HOURS, air_c, sun_w_m2, dew_c, state)
-        _settle_heaters(nets, net, is_night, middle % sets, air_c, state)
-        _keep_heat(tables, at, hour, step_h, nets, net, middle % sets, state)
-        _freeze(nets, net, state)
-        _keep(tables, at, hour, step_h, state)
-        state.c[:] = state.new_c
-
-
 @compiled
 def _seasons(
     nets: _Nets, net_of: IntArray, outdoors: _Outdoors, year_of: IntArray, start_c: FloatArray, tables: _Tables
 ) -> None:
     """Season of every scenario: which network, which year's weather, (scenario, node) temperatures at the start."""
-    for at in range(len(net_of)):
-        _season(nets, net_of[at], outdoors, year_of[at], start_c, tables, at)
+    scenarios, nodes = start_c.shape
+    controls, sets, step_h = len(nets.control), nets.set_c.shape[1], outdoors.step_h
+    for at in range(scenarios):
+        net, year = net_of[at], year_of[at]
+        state = _State(
+            np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(controls),
+            np.zeros(controls),
+        )  # fmt: skip
+        for node in range(nodes):  # numba takes seconds longer to compile a slice that is assigned to
+            state.c[node] = start_c[at, node]
+        for step in range(len(outdoors.night)):
+            hour, middle = step * step_h, step * step_h + step_h // 2
+            is_night, air_c = outdoors.night[step], outdoors.air_c[year, step]
+            sun_w_m2, dew_c = outdoors.sun_w_m2[year, step], outdoors.dew_c[year, hour // HOURS]
+            _step_without_heaters(nets, net, is_night, middle % HOURS, air_c, sun_w_m2, dew_c, state)
+            _settle_heaters(nets, net, is_night, middle % sets, air_c, state)
+            _keep_heat(tables, at, hour, step_h, nets, net, middle % sets, state)
+            _freeze(nets, net, state)
+            _keep(tables, at, hour, step_h, state)
+            for node in range(nodes):
+                state.c[node] = state.new_c[node]
 
 
 def run_network(

@@ -149,7 +149,8 @@ def mark_moving(given: Given, state: State) -> bool:
     Keeps by how much one step of the day moves TAN and nitrite.
     """
     leaf, sump, loop_of = state.leaf, state.sump, given.loop_of
-    sump[IS_MOVING, :] = 0.0
+    for k in range(sump.shape[1]):
+        sump[IS_MOVING, k] = 0.0
     found = False
     for i in range(loop_of.size):
         tan, nitrite = leaf[NEW_TAN, i] - leaf[TAN, i], leaf[NEW_NITRITE, i] - leaf[NITRITE, i]
@@ -183,13 +184,16 @@ def _in_steps(given: Given, state: State, steps_of: Fine, day: int, steps: int) 
     loop_of = given.loop_of
     fine, fine_sump, film = steps_of.leaf[steps - 2], steps_of.sump[steps - 2], steps_of.film[steps - 2]
     tanks, days = loop_of.size - unit.shape[1], 1.0 / steps
-    fine[FINE_NITRIFIED, :], fine[FINE_OXIDIZED, :] = 0.0, 0.0
-    fine_sump[FINE_TAN_OUT, :], fine_sump[FINE_NITRITE_OUT, :] = 0.0, 0.0
-    fine[FINE_TAN, :], fine[FINE_NITRITE, :] = leaf[TAN, :], leaf[NITRITE, :]
-    fine_sump[FINE_SUMP_TAN, :], fine_sump[FINE_SUMP_NITRITE, :] = sump[SUMP_TAN, :], sump[SUMP_NITRITE, :]
-    film[0, :], film[1, :] = unit[AMMONIA_FILM, :], unit[NITRITE_FILM, :]
+    for i in range(loop_of.size):
+        fine[FINE_TAN, i], fine[FINE_NITRITE, i] = leaf[TAN, i], leaf[NITRITE, i]
+        fine[FINE_NITRIFIED, i], fine[FINE_OXIDIZED, i] = 0.0, 0.0
+        fine[STEP_AMMONIA, i], fine[STEP_NITRITE, i] = 0.0, 0.0
+    for k in range(sump.shape[1]):
+        fine_sump[FINE_SUMP_TAN, k], fine_sump[FINE_SUMP_NITRITE, k] = sump[SUMP_TAN, k], sump[SUMP_NITRITE, k]
+        fine_sump[FINE_TAN_OUT, k], fine_sump[FINE_NITRITE_OUT, k] = 0.0, 0.0
+    for u in range(unit.shape[1]):
+        film[0, u], film[1, u] = unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u]
     for _ in range(steps):
-        fine[STEP_AMMONIA, :], fine[STEP_NITRITE, :] = 0.0, 0.0
         for u in range(unit.shape[1]):
             i = tanks + u
             found = film_step(

@@ -29,10 +29,19 @@ TRAINING_SPILLED_SHARE = 0.5
 
 
 @jitable
+def clear(table: FloatArray) -> None:
+    """Set a table to zeros; by loops, which compile many times quicker than slices."""
+    for row in range(table.shape[0]):
+        for column in range(table.shape[1]):
+            table[row, column] = 0.0
+
+
+@jitable
 def begin_fish(given: Given, state: State) -> None:
     """Put each column's fish of the file into the season."""
     tank_of, fish, live, waste = given.tank_of, given.fish, state.live, state.waste
-    live[:, :], waste[:, :] = 0.0, 0.0
+    clear(live)
+    clear(waste)
     for c in range(tank_of.size):
         live[ALIVE, c] = fish[COUNT, c]
         live[WEIGHT, c] = live[GREATEST, c] = fish[START_WEIGHT, c]
@@ -268,8 +277,11 @@ def eat(given: Given, state: State) -> None:
     """
     live, fish, leaf, tank_of = state.live, given.fish, state.leaf, given.tank_of
     loop_of, sump, waste = given.loop_of, state.sump, state.waste
-    leaf[FISH_OXYGEN, :], leaf[FISH_TAN, :], leaf[OXYGEN_SLOPE, :], leaf[TAN_SLOPE, :] = 0.0, 0.0, 0.0, 0.0
-    sump[UREA, :] = 0.0
+    for i in range(leaf.shape[1]):
+        leaf[FISH_OXYGEN, i], leaf[FISH_TAN, i] = 0.0, 0.0
+        leaf[OXYGEN_SLOPE, i], leaf[TAN_SLOPE, i] = 0.0, 0.0
+    for k in range(sump.shape[1]):
+        sump[UREA, k] = 0.0
     for c in range(tank_of.size):
         tank, here = tank_of[c], live[HERE, c]
         share = live[TRIED, c]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from stocksim.compiled import jitable
-from stocksim.engine.days.fish import appetite_in_water, eat
+from stocksim.engine.days.fish import appetite_in_water, clear, eat
 from stocksim.engine.days.rows import *
 from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, MINERALS
@@ -53,7 +53,11 @@ def begin_water(given: Given, state: State) -> None:
     leaf, sump, unit, loop_of = state.leaf, state.sump, state.unit, given.loop_of
     unit_start, loop, supply, sump_solute = given.unit, given.loop, given.solute, state.sump_solute
     solute, sediment, settled = state.solute, state.sediment, state.settled
-    leaf[:, :], sump[:, :], unit[:, :], sediment[:, :], settled[:, :] = 0.0, 0.0, 0.0, 0.0, 0.0
+    clear(leaf)
+    clear(sump)
+    clear(unit)
+    clear(sediment)
+    clear(settled)
     for k in range(sump.shape[1]):
         sump[SUMP_OXYGEN, k] = given.loop_day[0, SATURATION, k]
         sump[SUMP_NITRITE, k], sump[SUMP_NITRATE, k] = loop[START_NITRITE, k], loop[START_NITRATE, k]
@@ -199,8 +203,10 @@ def settle(given: Given, state: State, day: int) -> tuple[int, float]:
     the loop balance (Newton), so that an overstocked tank settles within the day.
     """
     leaf, sump = state.leaf, state.sump
-    leaf[OXYGEN_GUESS, :], leaf[TAN_GUESS, :] = leaf[OXYGEN, :], leaf[TAN, :]
-    sump[NEW_SUMP_TAN, :], sump[NEW_SUMP_NITRITE, :] = sump[SUMP_TAN, :], sump[SUMP_NITRITE, :]
+    for i in range(leaf.shape[1]):
+        leaf[OXYGEN_GUESS, i], leaf[TAN_GUESS, i] = leaf[OXYGEN, i], leaf[TAN, i]
+    for k in range(sump.shape[1]):
+        sump[NEW_SUMP_TAN, k], sump[NEW_SUMP_NITRITE, k] = sump[SUMP_TAN, k], sump[SUMP_NITRITE, k]
     appetite_in_water(given, state, leaf[OXYGEN_GUESS], leaf[TAN_GUESS])
     rounds, apart = 0, 0.0
     for rounds in range(1, MOST_ROUNDS + 1):

@@ -23,10 +23,10 @@ settings.load_profile("stocksim-ci" if os.environ.get("CI") else "stocksim")
 def pytest_configure(config):
     """Compile what is compiled once, before the workers start: none of them waits for it or tells of it in a test."""
     if not hasattr(config, "workerinput"):
-        from stocksim import load_site
+        from stocksim import load_site, run_season
         from stocksim.site.examples import FOLDER
 
-        _ = load_site(FOLDER / "heron_lane_computed.toml").temperature_c["main"]
+        run_season(load_site(FOLDER / "heron_lane_computed.toml"))
 
 
 @pytest.fixture(scope="session")

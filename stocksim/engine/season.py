@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-from stocksim.engine.course import Course, joined
+from stocksim.engine.course import Course, FloatArray, joined
 from stocksim.engine.days import rows
 from stocksim.engine.days.day import seasons
 from stocksim.engine.days.rows import Kept
@@ -107,7 +107,7 @@ def _run(layout: Layout, scenarios: int) -> Course:
 
 def _course(layout: Layout, kept: Kept, climate: Climate) -> Course:
     """The course's arrays, which look into the tables kept."""
-    named = {}
+    named: dict[str, FloatArray] = {}
     for table, names in (
         (kept.fish, rows.FISH_KEPT), (kept.leaf, rows.LEAF_KEPT), (kept.tank, rows.TANK_KEPT),
         (kept.unit, rows.UNIT_KEPT), (kept.loop, rows.LOOP_KEPT),

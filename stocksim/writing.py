@@ -56,20 +56,52 @@ def write_folder(folder: Path, files: Mapping[str, Write], reads: Iterable[Path]
     """
     check_folder(folder, files, reads)
     target = Path(os.path.realpath(folder))
-    made = [parent for parent in target.parents if not parent.exists()]
-    with _explained(folder, _only_inside(target)):
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            with _alone(target.parent):
-                _recover(target)
-                check_folder(folder, files, reads)
-                _stage_and_swap(target, files)
-        except BaseException:
-            for parent in made:
-                with suppress(OSError):
-                    parent.rmdir()
-            raise
+    with _explained(folder, _only_inside(target)), _parents(target), _alone(target.parent):
+        _recover(target)
+        check_folder(folder, files, reads)
+        _stage_and_swap(target, files)
     return [folder / name for name in files]
+
+
+def new_folder(folder: Path, files: Mapping[Path, str | Path]) -> None:
+    """Make a folder with files in it: the whole folder or none.
+
+    Parameters
+    ----------
+    folder : Path
+        Not there yet.
+    files : mapping of Path to str or Path
+        Each file's place inside the folder, to its text or the file that it is a copy of.
+
+    Raises
+    ------
+    InputError
+        If something is there already, or it cannot be written; nothing is changed then.
+    """
+    target = Path(os.path.realpath(folder))
+    with _explained(folder), _parents(target), _alone(target.parent):
+        _recover(target)
+        if os.path.lexists(target):
+            raise InputError(f"{folder}: is already there; give another name or remove it first.")
+        stage = _beside(target, _NEW)
+        try:
+            for name, content in files.items():
+                (stage / name).parent.mkdir(parents=True, exist_ok=True)
+                _fill(stage / name, content)
+            for inner in (path for path in stage.rglob("*") if path.is_dir()):
+                _to_disk(inner)
+            _to_disk(stage)
+            os.rename(stage, target)
+            _to_disk(target.parent)
+        finally:
+            shutil.rmtree(stage, ignore_errors=True)
+
+
+def copy_file(source: Path, path: Path) -> None:
+    """Copy a file to a place that is free: whole or not at all; errors as `write_file`."""
+    with _explained(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    _put(path, lambda stage: _fill(stage, source), None)
 
 
 def check_folder(folder: Path, names: Iterable[str], reads: Iterable[Path] = ()) -> None:
@@ -134,22 +166,7 @@ def write_file(path: Path, write: Write, is_ours: Callable[[Path], bool] | None 
     InputError
         If something else is there, or it cannot be written; nothing is changed then.
     """
-    target = Path(os.path.realpath(path))
-    with _explained(path), _alone(target.parent):
-        if target.is_dir():
-            raise InputError(f"{path}: cannot be written (Is a directory).")
-        there = os.path.lexists(target)
-        if there and (is_ours is None or not target.is_file() or not is_ours(target)):
-            raise InputError(f"{path}: is already there; give another name or remove it first.")
-        stage = target.with_name(f".{target.name}{_NEW}")
-        try:
-            _write_whole(stage, write)
-            if there:
-                shutil.copymode(target, stage)
-            os.replace(stage, target)
-        finally:
-            stage.unlink(missing_ok=True)
-        _to_disk(target.parent)
+    _put(path, lambda stage: _write_whole(stage, write), is_ours)
 
 
 def safe_cell(value: object) -> object:
@@ -180,6 +197,49 @@ def safe_cell(value: object) -> object:
 
 
 # --- how
+
+
+def _put(path: Path, fill: Callable[[Path], object], is_ours: Callable[[Path], bool] | None) -> None:
+    target = Path(os.path.realpath(path))
+    with _explained(path), _alone(target.parent):
+        if target.is_dir():
+            raise InputError(f"{path}: cannot be written (Is a directory).")
+        there = os.path.lexists(target)
+        if there and (is_ours is None or not target.is_file() or not is_ours(target)):
+            raise InputError(f"{path}: is already there; give another name or remove it first.")
+        stage = _beside(target, _NEW)
+        try:
+            fill(stage)
+            if there:
+                shutil.copymode(target, stage)
+            os.replace(stage, target)
+        finally:
+            stage.unlink(missing_ok=True)
+        _to_disk(target.parent)
+
+
+def _fill(path: Path, content: str | Path) -> None:
+    if isinstance(content, str):
+        _write_whole(path, lambda out: out.write(content))
+        return
+    shutil.copyfile(content, path)
+    _to_disk(path)
+
+
+@contextmanager
+def _parents(target: Path) -> Iterator[None]:
+    """Make the folders above; those made go again where the writing fails."""
+    made = [parent for parent in target.parents if not parent.exists()]
+    if any(parent.exists() and not parent.is_dir() for parent in target.parents):
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        yield
+    except BaseException:
+        for parent in made:
+            with suppress(OSError):
+                parent.rmdir()
+        raise
 
 
 def _stage_and_swap(target: Path, files: Mapping[str, Write]) -> None:

@@ -39,6 +39,7 @@ HELPERS = {
     "small_programs.py",
     "small_sites.py",
     "watched_season.py",
+    "written_sets.py",
 }
 SCIENCE_LIBRARIES = {"numpy", "scipy"}
 

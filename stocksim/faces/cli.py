@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import os
@@ -24,6 +25,8 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
 )
+# why standard output may take nothing more; files are written elsewhere, and their faults told there
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
 
@@ -323,6 +326,7 @@ def main() -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")  # a name the terminal cannot show must not end the run
     code: Any = 0
+    lost: str | None = None
     try:
         app()
     except StocksimError as error:
@@ -332,10 +336,11 @@ def main() -> None:
                 _say(str(fault))
     except SystemExit as stop:
         code = stop.code
-    except OSError:
-        if _output_fault() is None:  # not of what we print, so our bug
+    except OSError as error:
+        if error.filename is not None or error.errno not in _OUTPUT_FAULTS:  # not of what we print, so our bug
             raise
-    lost = _output_fault()
+        lost = error.strerror
+    lost = _output_fault() or lost
     if lost is not None:
         code = 1
         with suppress(OSError):

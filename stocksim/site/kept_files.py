@@ -35,9 +35,8 @@ def read_once(path: Path, read: Callable[..., Read], *more: object) -> Read:
     object
         What was read. A refusal is raised and not kept.
     """
-    key = (read, os.path.realpath(path), *more)
     try:
-        before = _stamp(path)
+        key, before = (read, os.path.realpath(path), *more), _stamp(path)
     except (OSError, ValueError):
         return read(path, *more)
     with _KEEPING:

@@ -6,7 +6,7 @@ import copy
 import datetime as dt
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -167,6 +167,8 @@ def load_site(path: str | Path) -> Site:
         raise InputError([Fault("", "", "is a folder; give a site file.", name)])
     try:
         text = read_regular(path, MOST_SITE_BYTES).decode("utf-8-sig")
+    except InputError as error:
+        raise InputError([replace(fault, file=str(path)) for fault in error.faults]) from None
     except UnicodeDecodeError as error:
         raise InputError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", name)]) from error
     return site_from_text(text, path.parent, name)

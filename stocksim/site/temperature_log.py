@@ -105,9 +105,8 @@ def _column(table: Table) -> Column:
         messages.append("needs exactly one column temperature_c or temperature_f in its header.")
     if messages:
         raise InputError([Fault("", "", message, table.name) for message in messages])
-    if names[0] == "temperature_c":
-        hint = "check the reading; if it is in degF, name the column temperature_f"
-        return Column(names[0], LOG_LOW_C, LOG_HIGH_C, "degC", "a temperature as 17.5", hint)
-    low, high = (limit * 1.8 + 32.0 for limit in (LOG_LOW_C, LOG_HIGH_C))
-    hint = "check the reading; if it is in degC, name the column temperature_c"
-    return Column(names[0], low, high, "degF", "a temperature as 63.5", hint)
+    is_celsius = names[0] == "temperature_c"
+    unit, other = ("degC", "F") if is_celsius else ("degF", "C")
+    low, high = (limit if is_celsius else 1.8 * limit + 32.0 for limit in (LOG_LOW_C, LOG_HIGH_C))
+    hint = f"check the reading; if it is in deg{other}, name the column temperature_{other.lower()}"
+    return Column(names[0], low, high, unit, f"a temperature as {17.5 if is_celsius else 63.5}", hint)

@@ -166,10 +166,11 @@ def _temperature_column(table: Table, name: str) -> Column:
     found = [column for column in (f"{name}_c", f"{name}_f") if table.header.count(column) == 1]
     if len(found) != 1:
         raise table.refused(f"needs exactly one column {name}_c or {name}_f in its header.")
-    if found[0].endswith("_c"):
-        return Column(found[0], _AIR_LOW_C, _AIR_HIGH_C, "degC", "a temperature as -3.5")
-    low, high = (1.8 * limit + 32.0 for limit in (_AIR_LOW_C, _AIR_HIGH_C))
-    return Column(found[0], low, high, "degF", "a temperature as 28.5")
+    is_celsius = found[0].endswith("_c")
+    unit, other = ("degC", "F") if is_celsius else ("degF", "C")
+    low, high = (limit if is_celsius else 1.8 * limit + 32.0 for limit in (_AIR_LOW_C, _AIR_HIGH_C))
+    hint = f"check the reading; if it is in deg{other}, name the column {name}_{other.lower()}"
+    return Column(found[0], low, high, unit, "a temperature as -3.5", hint)
 
 
 def _celsius(records: Records, column: Column) -> FloatArray:

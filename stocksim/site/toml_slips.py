@@ -186,7 +186,7 @@ def _left_open(lines: list[str], number: int) -> tuple[int, str] | None:
     """Line of a bracket that is never closed before the line at fault or before the entry that follows."""
     begun = [k for k in range(1, number + 1) if _begins(lines[k - 1])]
     ends = [*begun[1:], number + 1]
-    for first, end in list(zip(begun, ends, strict=True))[-2:][::-1]:
+    for first, end in list(zip(begun, ends, strict=False))[-2:][::-1]:
         text = "".join(_bare(line) for line in lines[first - 1 : end - 1])
         missing = sum(text.count(sign) for sign in "[{") - sum(text.count(sign) for sign in "]}")
         if missing > 0 and not _is_head(lines[first - 1]):

@@ -10,8 +10,8 @@ from stocksim.errors import Fault
 from stocksim.site.model import SiteFile
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
-# what programs that read our tables take for "nothing here" or for a truth (pandas 2 and 3, spreadsheets)
-_TAKEN_FOR_OTHER = {"na", "n/a", "nan", "null", "none", "nil", "true", "false", "inf", "infinity"}
+# what pandas 2 and 3 take for "nothing here" in a table, and spreadsheets for a truth
+_NOTHING, _TRUTHS = {"NA", "NULL", "NaN", "None", "nan", "null"}, {"true", "false"}
 
 
 def name_fault(name: str) -> str:
@@ -31,7 +31,7 @@ def reads_as_other(name: str) -> bool:
     >>> [name for name in ("NA", "1e5", "007", "true", "tank_1", "2nd", "nancy") if reads_as_other(name)]
     ['NA', '1e5', '007', 'true']
     """
-    if name.lower() in _TAKEN_FOR_OTHER:
+    if name in _NOTHING or name.lower() in _TRUTHS:
         return True
     try:
         float(name)

@@ -14,6 +14,7 @@ _KEY = rf"(?:{_WORD}|\"[^\"]*\")(?:\s*\.\s*(?:{_WORD}|\"[^\"]*\"))*"
 _DEEP_KEY = re.compile(rf"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){{{MOST_DEPTH}}}")
 _TEXT = "\x01"  # stands for a sound text in quotes while a line is looked at
 _QUOTE = 'has a quotation mark without its partner; write one before and one after, as "900 L"'
+_UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f]")
 _CURLY = "[\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb]"
 
 # What a slip looks like in the line that cannot be read, in the order in which it is looked for; what is said of it.
@@ -142,6 +143,8 @@ def _is_head(line: str) -> bool:
 
 def _why(line: str) -> str | None:
     bare = _bare(line)
+    if _UNSEEN.search(line):
+        return "holds a sign that cannot be seen; type the line anew"
     if _is_head(line):
         return _why_head(bare.strip())
     if re.search(_CURLY, bare):

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from stocksim.errors import InputError
 from stocksim.opening import MOST_BYTES, beside, open_regular, read_regular
 from stocksim.site import records as reading
-from stocksim.site.plausible import (
+from stocksim.site.reading import load_site, site_from_text
+from stocksim.site.record_questions import (
     STUCK_DAYS,
     air_bounds,
     longest_run,
@@ -23,7 +24,6 @@ from stocksim.site.plausible import (
     water_questions,
     weather_questions,
 )
-from stocksim.site.reading import load_site, site_from_text
 from stocksim.site.records import NO_ZONE, Column, Table
 from stocksim.site.temperature_log import read_temperature_log
 from stocksim.site.weather_file import read_weather_file, weather_file_has_sun

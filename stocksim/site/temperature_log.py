@@ -13,7 +13,7 @@ from stocksim.errors import Fault, InputError
 from stocksim.opening import open_regular
 from stocksim.site.clocks import on_site_clock
 from stocksim.site.kept_files import read_once
-from stocksim.site.plausible import water_questions
+from stocksim.site.record_questions import water_questions
 from stocksim.site.records import Column, Table
 
 FloatArray = NDArray[np.float64]

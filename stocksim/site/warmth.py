@@ -31,8 +31,8 @@ from stocksim.opening import beside
 from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
 from stocksim.site.climate_tables import FileWeather, WeatherTable
 from stocksim.site.model import SiteFile
-from stocksim.site.plausible import sun_questions, weather_questions
 from stocksim.site.quantities import MONTHS
+from stocksim.site.record_questions import sun_questions, weather_questions
 from stocksim.site.warm_plan import HeatPlan, build_heat_plan
 from stocksim.site.weather_file import Record, read_weather_file
 from stocksim.units import format_quantity

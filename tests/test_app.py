@@ -352,7 +352,7 @@ def test_upload_without_its_log_names_it(small_file):
         ([("a.toml", b""), ("b.toml", b"")], "2 site files among the uploads"),
         ([("a.toml", b"\xff\xfe\x00")], "a.toml: is not UTF-8 text"),
         ([("a.toml", b"")], "a.toml"),
-        ([("a.toml", b"\x00\x01[[[")], "not readable TOML"),
+        ([("a.toml", b"\x00\x01[[[")], "a.toml: line 1 holds a sign that cannot be seen"),
     ],
 )
 def test_bad_uploads_are_sentences(small_file, files, sentence):

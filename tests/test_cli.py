@@ -19,6 +19,7 @@ from command_line import refused, rows_of, runner, spoil
 
 from stocksim.faces import cli
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.writing import MANIFEST
 
 COMMANDS = [
     "new", "check", "season", "grow", "fish", "water", "beds", "powercut", "ramp", "company", "cold", "stock", "open",
@@ -104,7 +105,7 @@ def test_check_json_of_a_file_that_is_not_there_is_a_fault_too(run):
     ran = run("check", "nope.toml", "--json")
     assert ran.code == 2
     assert [fault["table"] for fault in ran.data["faults"]] == [""]
-    assert ran.lines == ["nope.toml: cannot be opened (No such file or directory)."]
+    assert ran.lines == ["nope.toml: was not found; check its name and folder."]
 
 
 # ---- season ---------------------------------------------------------------------------------------------------------
@@ -145,7 +146,7 @@ def test_season_writes_six_files_with_the_contracts_columns(run):
     ran = run("season", "house.toml", "--out", "deep/results", "--json")
     assert ran.code == 0
     folder = Path("deep/results")
-    assert sorted(path.name for path in folder.iterdir()) == [
+    assert sorted(path.name for path in folder.iterdir() if path.name != MANIFEST) == [
         "beds.csv", "cohorts.csv", "ledger.csv", "loops.csv", "summary.json", "tanks.csv",
     ]  # fmt: skip
     names = ("tanks.csv", "cohorts.csv", "beds.csv", "loops.csv", "ledger.csv", "summary.json")
@@ -210,7 +211,10 @@ def test_strict_passes_where_every_limit_holds_and_the_planting_advice_does_not_
 def test_season_refuses_a_faulty_file_and_an_out_that_cannot_be(run):
     Path("taken").write_text("", encoding="utf-8")
     refused(run("season", "house.toml", "--out", "taken"), "taken: is a file; give a folder for the results.")
-    refused(run("season", "house.toml", "--out", "taken/deeper"), "taken/deeper: cannot be written (Not a directory).")
+    refused(
+        run("season", "house.toml", "--out", "taken/deeper"),
+        "taken/deeper: cannot be written (Not a directory); nothing",
+    )
     spoil("count = 60", 'count = "ten"')
     spoil('sump = "600 L"', 'sump = "600 L"\nph = 70')
     refused(run("season", "house.toml", "--json"), "cohorts.perch.count", "loops.main.ph", faults=2)
@@ -275,7 +279,7 @@ def test_the_example_of_every_help_runs(run, epilog):
 def test_the_process_keeps_talk_and_answer_apart(tmp_path):
     bad = process("check", "nope.toml", cwd=tmp_path)
     assert (bad.returncode, bad.stdout) == (2, "")
-    assert bad.stderr == "nope.toml: cannot be opened (No such file or directory).\n"
+    assert bad.stderr == "nope.toml: was not found; check its name and folder.\n"
     good = process("season", str(FOLDER / "starter.toml"), "--out", "results", "--json", cwd=tmp_path)
     assert good.returncode == 0
     assert json.loads(good.stdout)["verdict"]

@@ -67,8 +67,10 @@ def test_stock_prints_writes_and_its_file_is_sound(run, file):
     assert "Plans between most edible kilos against least cost" in ran.out
     planned.write_text("[site]\n", encoding="utf-8")
     ran = run("stock", file, "--out", out)
-    assert ran.code == 2
-    assert "no plan of ours" in ran.err
+    assert ran.code == 0
+    assert "house_planned_2.toml" in ran.err
+    assert "house_planned.toml was edited or is not of ours, and stays as it is." in ran.err
+    assert planned.read_text(encoding="utf-8") == "[site]\n"
 
 
 def test_bad_options_are_one_sentence(run, file):

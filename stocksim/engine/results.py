@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from functools import cached_property
+import json
+from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 
@@ -20,11 +21,15 @@ from stocksim.engine.warmth import loop_heat_kwh
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
+from stocksim.writing import Write, safe_cell, write_folder
 
 if TYPE_CHECKING:
     import pandas as pd
 
     Frame = pd.DataFrame
+
+TABLES = ("tanks", "cohorts", "beds", "loops", "ledger")
+SEASON_FILES = (*(f"{name}.csv" for name in TABLES), "summary.json")
 
 
 class Season:
@@ -278,15 +283,18 @@ class Season:
         -------
         list of Path
             The files written.
-        """
-        import json
 
-        folder.mkdir(parents=True, exist_ok=True)
-        written = []
-        for name in ("tanks", "cohorts", "beds", "loops", "ledger"):
-            path = folder / f"{name}.csv"
-            getattr(self, name).to_csv(path, index=False, date_format="%Y-%m-%d", float_format="%.6g")
-            written.append(path)
-        path = folder / "summary.json"
-        path.write_text(json.dumps(summary, indent=2, allow_nan=False) + "\n", encoding="utf-8")
-        return [*written, path]
+        Raises
+        ------
+        InputError
+            As `stocksim.writing.write_folder`: all files are written or none.
+        """
+        files: dict[str, Write] = {f"{name}.csv": partial(_write_table, getattr(self, name)) for name in TABLES}
+        files["summary.json"] = lambda out: out.write(json.dumps(summary, indent=2, allow_nan=False) + "\n")
+        return write_folder(folder, files, self.site.files())
+
+
+def _write_table(table: Frame, out: TextIO) -> None:
+    """Write a table as CSV, its texts safe to open in a spreadsheet."""
+    safe = {name: table[name].map(safe_cell) for name in table.columns if table[name].dtype.kind == "O"}
+    table.assign(**safe).to_csv(out, index=False, date_format="%Y-%m-%d", float_format="%.6g", lineterminator="\n")

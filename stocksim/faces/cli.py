@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
+import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -22,6 +25,8 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
 )
+# why standard output may take nothing more; files are written elsewhere, and their faults told there
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
 
@@ -45,16 +50,11 @@ def new(
 ) -> None:
     """Write a starter site file. Reads nothing; writes FILE."""
     from stocksim.site.examples import example_names, example_text
+    from stocksim.writing import write_file
 
     if example not in example_names():
         raise InputError(f'--example "{example}" is not known; known are {", ".join(example_names())}.')
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(example_text(example))
-    except FileExistsError:
-        raise InputError(f"{file}: is already there; give another name or remove it first.") from None
-    except OSError as error:
-        raise InputError(f"{file}: cannot be written ({error.strerror}).") from None
+    write_file(file, lambda out: out.write(example_text(example)))
     if as_json:
         _print_json({"written": str(file), "example": example})
     else:
@@ -97,19 +97,19 @@ def season(
     as_json: JsonOption = False,
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
+    from stocksim.engine.results import SEASON_FILES
     from stocksim.faces.answers import season_text, solve
     from stocksim.faces.words import is_trouble, summary
     from stocksim.site.reading import load_site
+    from stocksim.writing import check_folder
 
-    answer = solve(load_site(site))
+    loaded = load_site(site)
+    if out is not None:
+        check_folder(out, SEASON_FILES, loaded.files())
+    answer = solve(loaded)
     data = summary(answer.season, answer.findings)
     if out is not None:
-        try:
-            written = answer.season.write(out, data)
-        except FileExistsError:
-            raise InputError(f"{out}: is a file; give a folder for the results.") from None
-        except OSError as error:
-            raise InputError(f"{out}: cannot be written ({error.strerror}).") from None
+        written = answer.season.write(out, data)
         _say("Wrote " + ", ".join(str(path) for path in written))
     if as_json:
         _print_json(data)
@@ -324,12 +324,38 @@ def main() -> None:
     """Run a command; an explained error is printed a sentence a line and exits with 2."""
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")  # a name the terminal cannot show must not end the run
+    code: Any = 0
+    lost: str | None = None
     try:
         app()
     except StocksimError as error:
-        for fault in error.faults:
-            _say(str(fault))
-        sys.exit(2)
+        code = 2
+        with suppress(OSError):
+            for fault in error.faults:
+                _say(str(fault))
+    except SystemExit as stop:
+        code = stop.code
+    except OSError as error:
+        if error.filename is not None or error.errno not in _OUTPUT_FAULTS:  # not of what we print, so our bug
+            raise
+        lost = error.strerror
+    lost = _output_fault() or lost
+    if lost is not None:
+        code = 1
+        with suppress(OSError):
+            _say(f"The answer cannot be written to standard output ({lost}).")
+        # else Python tries once more as it ends, and shows a traceback
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(code)
+
+
+def _output_fault() -> str | None:
+    """Why standard output takes nothing more, as a full disk; None where it does."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        return error.strerror or str(error)
+    return None
 
 
 if __name__ == "__main__":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -10,10 +9,8 @@ from stocksim.errors import Fault
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import species_names
 from stocksim.site.model import SiteFile
-from stocksim.site.names import known_name, within_season
+from stocksim.site.names import known_name, name_fault, within_season
 from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
-
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 
 
 def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
@@ -37,9 +34,9 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
     faults: list[Fault] = []
     for kind in ("candidates", "options"):
         faults += [
-            Fault(f"stocking.{kind}", str(key), "is not a usable name; use letters, digits, _ and -.")
+            Fault(f"stocking.{kind}", str(key), wrong)
             for key in getattr(wishes, kind)
-            if not _NAME.fullmatch(str(key))
+            if (wrong := name_fault(str(key)))
         ]
     known = (species_names(folder), feed_names(folder))
     for key, candidate in wishes.candidates.items():

@@ -115,7 +115,8 @@ EXACT = {
 }  # fmt: skip
 # where a metric quantity of a site goes in US units, by a factor and to a few digits: another site, but a near one
 NEAR = {
-    "L": ("gal", 0.264), "m3": ("gal", 264.0), "L/h": ("gal/h", 0.264), "m3/h": ("gal/h", 264.0), "L/day": ("gal/day", 0.264),
+    "L": ("gal", 0.264), "m3": ("gal", 264.0), "L/h": ("gal/h", 0.264), "m3/h": ("gal/h", 264.0), "L/day": ("gal/day",
+    0.264),
     "m2": ("ft2", 10.76), "m": ("ft", 3.281), "cm": ("in", 0.3937), "mm": ("in", 0.03937), "g": ("oz", 0.0353),
     "kg": ("lb", 2.205), "g/h": ("lb/h", 0.0022), "m2/m3": ("ft2/ft3", 0.305),
 }  # fmt: skip
@@ -163,7 +164,9 @@ def test_units_do_not_matter(name, tmp_path):
     texts = toml_text(in_us), toml_text(in_metric)
     assert " gal" in texts[0]
     assert not re.search(r"\d (gal|ft|lb|oz|in|degF)", texts[1])
-    assert_same(*(run(Base(name, tables, base.files), tmp_path / str(n)) for n, tables in enumerate((in_us, in_metric))))
+    assert_same(
+        *(run(Base(name, tables, base.files), tmp_path / str(n)) for n, tables in enumerate((in_us, in_metric)))
+    )
 
 
 # --- two runs

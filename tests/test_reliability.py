@@ -1,4 +1,4 @@
-"""Three hundred spoilt or built sites and three hundred spoilt files: refused in sentences, or run to numbers that can be.
+"""Three hundred spoilt or built sites and as many spoilt files: refused in sentences, or run to numbers that can be.
 
 The same by the thousand, on demand: ``python tests/reliability/mutants.py --sites 10000 --files 2000``.
 """
@@ -33,7 +33,9 @@ def test_no_spoilt_file_gives_a_traceback_or_nonsense(kind):
     assert tally.counts["refused"] > 0
     assert tally.counts["ran"] > 0
     # the watch on 5 s is for the script: nothing here fails on a time
-    found = [(case.number, verdict.outcome, verdict.what) for case, verdict in tally.failures if not verdict.is_slow_only]
+    found = [
+        (case.number, verdict.outcome, verdict.what) for case, verdict in tally.failures if not verdict.is_slow_only
+    ]
     assert found == []
 
 
@@ -150,7 +152,9 @@ def test_failing_cases_are_kept_where_asked_and_nothing_else_is_written(tmp_path
     assert list(tmp_path.iterdir()) == []
     mutants.run(2, 0, 1, keep=Path("failing"), only="spoilt sites")
     assert [path.name for path in Path("failing").iterdir()] == ["spoilt_sites_0"]
-    assert (Path("failing") / "spoilt_sites_0" / "found.txt").read_text(encoding="utf-8").startswith("traceback: KeyError")
+    assert (
+        (Path("failing") / "spoilt_sites_0" / "found.txt").read_text(encoding="utf-8").startswith("traceback: KeyError")
+    )
 
 
 def test_toml_is_written_as_it_is_read():
@@ -158,5 +162,82 @@ def test_toml_is_written_as_it_is_read():
 
     for base in SOUND:
         assert tomllib.loads(bases.toml_text(base.tables)) == base.tables
-    odd = {"a": [{"b": "\u007f\\\"\n\u0000ä"}], "": {"x y": {}}, "d": mutations.ODD_VALUES[28], "n": -(10**400)}
+    odd = {"a": [{"b": '\u007f\\"\n\u0000ä'}], "": {"x y": {}}, "d": mutations.ODD_VALUES[28], "n": -(10**400)}
     assert tomllib.loads(bases.toml_text(odd)) == odd
+
+
+# --- what the mutants found, each by itself
+
+LONG = "x" * 5000
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        ("tanks", "north", "loop"), ("cohorts", "perch", "tank"), ("cohorts", "perch", "species"),
+        ("cohorts", "perch", "feed"), ("settlers", "cone", "feeds"), ("stocking", "candidates", "more_trout",
+        "species"),
+        ("stocking", "harvest_wishes", 0, "species"), ("events", 0, "cohort"), ("events", 3, "feed"),
+        ("beds", "raft", "plantings", 0, "crop"), ("stocking", "own", "gold", "tanks"),
+    ],
+    ids=lambda place: ".".join(map(str, place)),
+)  # fmt: skip
+def test_a_name_of_nothing_is_told_in_a_short_sentence(place, tmp_path):
+    from stocksim import InputError
+
+    base = bases.everything()
+    mutations.at(base.tables, place[:-1])[place[-1]] = [LONG] if place[-1] == "tanks" else LONG
+    mutants.put(mutants.as_case("sound", 0, base), tmp_path)
+    with pytest.raises(InputError) as caught:
+        load_site(tmp_path / "site.toml")
+    assert [len(fault.message) < 600 for fault in caught.value.faults].count(False) == 0
+    assert any('"xxx' in fault.message for fault in caught.value.faults)
+
+
+def test_a_loop_without_tanks_is_told_without_a_number(tmp_path):
+    from stocksim import run_season
+    from stocksim.faces.answers import season_text
+
+    base = bases.everything()
+    base.tables["loops"]["dry"] = {"sump": "300 L", "water_temperature": {"kind": "constant", "value": "15 degC"}}
+    mutants.put(mutants.as_case("sound", 0, base), tmp_path)
+    season = run_season(load_site(tmp_path / "site.toml"))
+    text = season_text(season, season.findings)
+    assert "Water of loop dry" in text
+    assert "nan" not in text
+
+
+def test_a_cohort_that_dies_out_has_no_infinite_growth(tmp_path):
+    """Tilapia in water of 6 degC: after four months 1e-310 of a fish is left, and 1 over that is infinite."""
+    from stocksim import run_season
+
+    base = bases.small(days=150)
+    base.tables["loops"]["main"]["water_temperature"] = {"kind": "constant", "value": "6 degC"}
+    base.tables["cohorts"]["fish"] |= {"species": "nile_tilapia", "feed": "tilapia_34"}
+    mutants.put(mutants.as_case("sound", 0, base), tmp_path)
+    season = run_season(load_site(tmp_path / "site.toml"))
+    assert season.cohorts["count"].between(0.0, 1e-308, inclusive="neither").any()
+    assert judging.odd_numbers(season) == ("", "")
+
+
+@pytest.mark.parametrize("cycled", [False, True], ids=["bare", "dosed"])
+def test_alkalinity_stays_above_nothing_where_many_fish_come_at_once(cycled, tmp_path):
+    """Ammonia of fish that were not there yesterday may not be nitrified with alkalinity that is not there today."""
+    import datetime as dt
+
+    from stocksim import run_season
+
+    base = bases.small(days=12)
+    tables = base.tables
+    tables["loops"]["main"] |= {"sump": "133 L", "source_water": {"alkalinity": "40 mg/L"}}
+    del tables["loops"]["main"]["alkalinity_target"]
+    tables["beds"]["gravel"] = {"loop": "main", "kind": "media", "area": "13 m2"}
+    tables["tanks"]["one"]["flow"] = "4000 L/h"
+    comes = bases.START + dt.timedelta(days=9)
+    if cycled:
+        dosed = {"from": bases.START, "to": comes - dt.timedelta(days=1), "ammonia_nitrogen": "3 g/day"}
+        tables["loops"]["main"]["fishless_cycling"] = dosed
+    tables["cohorts"]["fish"] |= {"stocked": comes, "count": 1500, "mean_weight": "300 g"}
+    mutants.put(mutants.as_case("sound", 0, base), tmp_path)
+    season = run_season(load_site(tmp_path / "site.toml"))
+    assert season.loops["alkalinity_mg_l"].min() >= -judging.ROUNDING

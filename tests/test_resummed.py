@@ -68,7 +68,12 @@ def test_the_files_of_a_season_add_up(written, name, balance):
 def test_every_site_has_its_balances(written, name):
     told = [gap.what for gap in resum.gaps(written(name))]
     assert len(told) > 20
-    for words in ("fish from day to day", "mass of the ledger", "energy of a cohort's day", "nitrogen of a cohort's day"):
+    for words in (
+        "fish from day to day",
+        "mass of the ledger",
+        "energy of a cohort's day",
+        "nitrogen of a cohort's day",
+    ):
         assert any(words in what for what in told), words
     assert any("alkalinity of a day" in what for what in told)
 

@@ -37,7 +37,7 @@ from stocksim.site.model import (
 )
 from stocksim.site.notes import assumptions, cycling_notes
 from stocksim.site.presence_faults import presence_faults
-from stocksim.site.quantities import MONTHS
+from stocksim.site.quantities import MONTHS, shown
 from stocksim.site.sentences import sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 from stocksim.site.stocking_faults import stocking_faults
@@ -253,7 +253,7 @@ def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, 
         broken: set[str] = set()
         for table, key, name in uses:
             if name not in known:
-                faults.append(Fault(table, key, f'"{name}" is not in the library; known are {", ".join(known)}.'))
+                faults.append(Fault(table, key, f"{shown(name)} is not in the library; known are {', '.join(known)}."))
             elif name not in entries[kind] and name not in broken:
                 try:
                     entries[kind][name] = load(name, folder)

@@ -91,7 +91,19 @@ def squeezed(tables: dict, days: int = DAYS) -> dict:
     return moved(copy.deepcopy(tables))  # type: ignore[return-value]
 
 
+EXAMPLES_TRIED = ("starter", "heron_lane", "heron_lane_young", "heron_lane_year", "heron_lane_computed")
+
+
+def uncut_examples() -> list[Base]:
+    """The shipped examples at their full length: slow, but what takes months to go wrong shows only there."""
+    return [
+        Base(f"{name}, uncut", tomllib.loads((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")))
+        for name in EXAMPLES_TRIED
+    ]
+
+
 def example(name: str) -> Base:
+    """A shipped example, its season squeezed."""
     tables = squeezed(tomllib.loads((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")))
     if name == "heron_lane_year":  # crops that follow each other there stand side by side for a day here
         tables["beds"]["north_raft"]["area"] = "4 m2"
@@ -311,8 +323,8 @@ def everything(days: int = DAYS) -> Base:
         ],
         "weather": {
             "kind": "normals", "low": _monthly(-12.0, 15.0), "high": _monthly(-3.0, 27.0),
-            "mean": _monthly(-7.5, 21.0), "sun": {month: 0.5 for month in MONTHS},
-            "wind": {month: "3 m/s" for month in MONTHS}, "design_cold": "-28 degC", "day_to_day": "5 degC",
+            "mean": _monthly(-7.5, 21.0), "sun": dict.fromkeys(MONTHS, 0.5),
+            "wind": dict.fromkeys(MONTHS, "3 m/s"), "design_cold": "-28 degC", "day_to_day": "5 degC",
             "ground": "8 degC",
         },
         "greenhouse": {
@@ -379,7 +391,7 @@ def cloudy() -> Base:
     base = example("heron_lane_computed")
     base.name = "cloudy"
     weather = base.tables["weather"]
-    weather["cloud"] = {month: 0.6 for month in weather.pop("sun")}
+    weather["cloud"] = dict.fromkeys(weather.pop("sun"), 0.6)
     return base
 
 
@@ -428,5 +440,4 @@ def with_own_library(kind: str, shipped: str) -> Base:
 
 def site_bases() -> list[Base]:
     """Every site to start from."""
-    names = ("starter", "heron_lane", "heron_lane_young", "heron_lane_year", "heron_lane_computed")
-    return [*map(example, names), everything(), recorded(), recorded(hourly=False), cloudy(), small()]
+    return [*map(example, EXAMPLES_TRIED), everything(), recorded(), recorded(hourly=False), cloudy(), small()]

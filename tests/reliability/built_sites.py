@@ -47,7 +47,9 @@ greenhouse = st.builds(
     st.sampled_from(["30 m2", "120 m2", "900 ft2"]),
     st.sampled_from(["single_film", "double_film", "twin_wall", "glass"]),
     room,
-    _optional(night_curtain=st.booleans(), loss_factor=st.sampled_from([0.5, 1.5]), sun_factor=st.sampled_from([0.5, 2])),
+    _optional(
+        night_curtain=st.booleans(), loss_factor=st.sampled_from([0.5, 1.5]), sun_factor=st.sampled_from([0.5, 2])
+    ),
 )
 fish_room = st.builds(
     lambda area, foam, more, inside: {"floor_area": area, "foam": foam, "in_greenhouse": inside} | more,
@@ -113,6 +115,8 @@ def any_built_site(draw: st.DrawFn) -> Base:
         if draw(st.booleans()):
             crop = draw(st.sampled_from(["lettuce", "kale", "bean", "mint"]))
             planting = {"crop": crop, "from": START, "to": START + dt.timedelta(days=draw(st.integers(0, days)))}
-            planting |= draw(_optional(every_days=st.integers(1, 30), empty_days=st.integers(0, 9), seedling_share=shares))
+            planting |= draw(
+                _optional(every_days=st.integers(1, 30), empty_days=st.integers(0, 9), seedling_share=shares)
+            )
             bed["plantings"] = [planting]
     return Base("built", tables, files)

@@ -204,7 +204,9 @@ def _judge(path: Path, verdict: Verdict) -> None:
             stray = re.search(r"(?<![a-z_])-?(nan|inf)(?![a-z_])", text)
             if stray:
                 verdict.outcome = "empty"
-                verdict.what = f"the answer says {stray.group()}: {text[max(0, stray.start() - 60) : stray.end() + 20]!r}"
+                verdict.what = (
+                    f"the answer says {stray.group()}: {text[max(0, stray.start() - 60) : stray.end() + 20]!r}"
+                )
         verdict.outcome = verdict.outcome or "ran"
     except StocksimError as error:
         verdict.sentences = [str(fault) for fault in error.faults]

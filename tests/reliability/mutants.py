@@ -3,10 +3,10 @@
     python tests/reliability/mutants.py --sites 10000 --files 2000 --seed 1
     python tests/reliability/mutants.py --sites 300 --keep failing     # failing cases, each a folder to run
 
-Sites: half are shipped examples and sites with every key, spoilt; a quarter the text of such a site with slips; a quarter
-built by hypothesis. Files: own species, feeds and crops, weather and temperature logs, spoilt, beside a sound site. Each
-is checked and, if sound, its season run without advice. Right is: refused in sentences, or run to numbers that can be,
-in less than 5 s of CPU. Nothing is written but what ``--keep`` asks for.
+Sites: half are shipped examples and sites with every key, spoilt; a quarter the text of such a site with slips; a
+quarter built by hypothesis. Files: own species, feeds and crops, weather and temperature logs, spoilt, beside a sound
+site. Each is checked and, if sound, its season run without advice. Right is: refused in sentences, or run to numbers
+that can be, in less than 5 s of CPU. Nothing is written but what ``--keep`` asks for.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from reliability import bases, mutations  # noqa: E402
-from reliability.judging import LIMIT_S, Verdict, judge  # noqa: E402
+from reliability import bases, mutations
+from reliability.judging import LIMIT_S, Verdict, judge
 
 SITE_KINDS = {"spoilt sites": 0.5, "slips in sites": 0.25, "built sites": 0.25}
 FILE_KINDS = {"own species": 0.2, "own feeds": 0.2, "own crops": 0.2, "weather files": 0.2, "temperature logs": 0.2}
@@ -68,12 +68,15 @@ def as_case(kind: str, number: int, base: bases.Base) -> Case:
     return Case(kind, number, _coded({"site.toml": bases.toml_text(base.tables), **base.files}))
 
 
+EACH_UNCUT = 20  # of so many spoilt sites one is a shipped example at its full length, where a run is long
+
+
 def spoilt_sites(count: int, seed: int) -> Iterator[Case]:
-    """Sites with one to four of their parts spoilt."""
-    sound = bases.site_bases()
+    """Sites with one to four of their parts spoilt; in a run of more than a suite's, some of full length."""
+    sound, uncut = bases.site_bases(), bases.uncut_examples()
     for number in range(count):
         rng = random.Random(f"{seed} site {number}")
-        base = rng.choice(sound)
+        base = rng.choice(uncut if count > 200 and number % EACH_UNCUT == 0 else sound)
         yield as_case("spoilt sites", number, bases.Base(base.name, mutations.spoil(rng, base.tables), base.files))
 
 
@@ -110,7 +113,9 @@ def built_sites(count: int, seed: int) -> Iterator[Case]:
         yield as_case("built sites", number, base)
 
 
-SHIPPED = {kind: sorted(path.stem for path in (bases.LIBRARY / kind).glob("*.toml")) for kind in ("fish", "feeds", "crops")}
+SHIPPED = {
+    kind: sorted(path.stem for path in (bases.LIBRARY / kind).glob("*.toml")) for kind in ("fish", "feeds", "crops")
+}
 
 
 def own_library(kind: str, label: str, count: int, seed: int) -> Iterator[Case]:

@@ -17,30 +17,37 @@ _QUANTITY = re.compile(r"^\s*(-?[0-9.]+)\s*([A-Za-z].*)$")
 Path = tuple
 
 UNITS = (
-    "L", "m3", "gal", "imp gal", "ft3", "L/h", "L/min", "L/day", "m3/h", "gal/h", "gal/min", "m2", "ft2", "m", "cm", "mm",
+    "L", "m3", "gal", "imp gal", "ft3", "L/h", "L/min", "L/day", "m3/h", "gal/h", "gal/min", "m2", "ft2", "m", "cm",
+    "mm",
     "ft", "in", "g", "kg", "lb", "oz", "degC", "degF", "W", "kW", "mg/L", "g/day", "g/h", "lb/h", "m2/m3", "ft2/ft3",
-    "m/s", "g/m2/day", "", "K", "C", "F", "°C", "l", "liter", "gallons", "kilos", "hp", "%", "ppm", "dkH", "mg/l", "GAL",
+    "m/s", "g/m2/day", "", "K", "C", "F", "°C", "l", "liter", "gallons", "kilos", "hp", "%", "ppm", "dkH", "mg/l",
+    "GAL",
     "sq ft", "m^2", "m³", "L/h/h", "gal gal",
 )  # fmt: skip
 ODD_NUMBERS = (
-    "0", "-1", "-0", "1e300", "1e-300", "1e999", "-1e9", "nan", "inf", "-inf", "1e5", "0.0001", "999999999", "1,5", "1.2.3",
+    "0", "-1", "-0", "1e300", "1e-300", "1e999", "-1e9", "nan", "inf", "-inf", "1e5", "0.0001", "999999999", "1,5",
+    "1.2.3",
     "1_000", "0x10", "+5", "5.", ".5", "1/2", "½", "٣", "９００", "--3", "1e", "e5", "5e-324", "1" * 400,
 )  # fmt: skip
 ODD_VALUES: tuple = (
     0, 1, -1, 10**7, 10**18, 10**400, -(10**400), 0.0, -0.0, 0.5, 1e300, -1e300, 5e-324, float("nan"), float("inf"),
     float("-inf"), True, False, "", " ", "0", "x", [], {}, [[]], [{}], {"": ""}, [1, "a", True], "\n", "\t", "\x00",
     dt.date(2026, 10, 5), dt.datetime(2026, 10, 5, 12), dt.time(7, 30), dt.date(1, 1, 1), dt.date(9999, 12, 31),
-    dt.datetime(2026, 10, 5, tzinfo=dt.timezone.utc),
+    dt.datetime(2026, 10, 5, tzinfo=dt.UTC),
 )  # fmt: skip
 ODD_TEXTS = (
-    "", " ", "NA", "nan", "1e5", "None", "null", "true", "-", ".", "..", "../x", "/etc/hosts", "a/b", "a.b", "a b", "=1+1",
-    "@x", "\u202egnirts", "\u200b", "\ufeff", "🐟🐟", "ä" * 300, "Ελλ", "e\u0301", "<b>x</b>", "**x**", "$x$", "%s", "{0}",
+    "", " ", "NA", "nan", "1e5", "None", "null", "true", "-", ".", "..", "../x", "/etc/hosts", "a/b", "a.b", "a b",
+    "=1+1",
+    "@x", "\u202egnirts", "\u200b", "\ufeff", "🐟🐟", "ä" * 300, "Ελλ", "e\u0301", "<b>x</b>", "**x**", "$x$", "%s",
+    "{0}",
     "\\", "'", '"', '"""', "#", "[x]", "\x07", "\r\n", "CON", "x" * 5000, "perch\u00a0one", "ＴＡＮＫ",
 )  # fmt: skip
 WORDS = (
     "raft", "media", "tower", "wicking", "trickling", "submerged", "swirl", "radial_flow", "settling_basin", "constant",
-    "monthly", "log", "computed", "normals", "file", "appetite", "percent", "table", "fixed", "beds", "unfed", "diffuser",
-    "measured", "none", "greenhouse", "fish_room", "outdoors", "metric", "us", "new", "seeded", "mature", "harvest", "move",
+    "monthly", "log", "computed", "normals", "file", "appetite", "percent", "table", "fixed", "beds", "unfed",
+    "diffuser",
+    "measured", "none", "greenhouse", "fish_room", "outdoors", "metric", "us", "new", "seeded", "mature", "harvest",
+    "move",
     "grade", "stock", "thin", "glass", "twin_wall", "natural_gas", "electricity", "m3", "largest", "smallest", "any",
     "yellow_perch", "rainbow_trout", "perch_45", "duckweed", "lettuce", "tomato", "nobody", "ghost_tank",
 )  # fmt: skip
@@ -63,7 +70,7 @@ def at(node: object, path: Path) -> object:
 
 def _pick(rng: random.Random, tables: dict, wanted: object = None) -> Path | None:
     """A place, of some types where asked; shallow and deep ones alike."""
-    every = [path for path in places(tables) if wanted is None or isinstance(at(tables, path), wanted)]  # type: ignore[arg-type]
+    every = [path for path in places(tables) if wanted is None or isinstance(at(tables, path), wanted)]
     return rng.choice(every) if every else None
 
 
@@ -170,7 +177,7 @@ def resize(rng: random.Random, tables: dict) -> None:
 
 
 def another_unit(rng: random.Random, tables: dict) -> None:
-    every = [p for p in places(tables) if isinstance(at(tables, p), str) and _QUANTITY.match(at(tables, p))]  # type: ignore[arg-type]
+    every = [p for p in places(tables) if isinstance(at(tables, p), str) and _QUANTITY.match(at(tables, p))]
     if every:
         path = rng.choice(every)
         number = str(at(tables, path)).split(" ")[0]
@@ -224,11 +231,13 @@ def add(rng: random.Random, tables: dict) -> None:
 
 # (how to spoil, how often): about half of the sites stay sound enough to run
 SITE_WAYS = (
-    (resize, 24), (drop, 5), (double, 2), (rename, 1), (swap_type, 1), (odd_value, 1), (odd_number, 1), (another_unit, 2),
+    (resize, 24), (drop, 5), (double, 2), (rename, 1), (swap_type, 1), (odd_value, 1), (odd_number, 1), (another_unit,
+    2),
     (odd_text, 1), (other_date, 4), (other_name, 3), (swap_places, 1), (add, 1),
 )  # fmt: skip
 LIBRARY_WAYS = (
-    (resize, 24), (drop, 1), (rename, 1), (swap_type, 1), (odd_value, 1), (odd_number, 2), (odd_text, 1), (swap_places, 1),
+    (resize, 24), (drop, 1), (rename, 1), (swap_type, 1), (odd_value, 1), (odd_number, 2), (odd_text, 1),
+    (swap_places, 1),
     (add, 1),
 )  # fmt: skip
 
@@ -245,9 +254,11 @@ def spoil(rng: random.Random, tables: dict, ways: tuple = SITE_WAYS, most: int =
 # --- text: slips of the pen that no table can hold
 
 _SLIPS = (
-    ('"', ""), ('"', "“"), ("=", ":"), ("=", "=="), ("]", ""), ("[", ""), ("{", ""), ("}", ""), (" = ", " "), (".", ","),
+    ('"', ""), ('"', "“"), ("=", ":"), ("=", "=="), ("]", ""), ("[", ""), ("{", ""), ("}", ""), (" = ", " "), (".",
+    ","),
     ("\n", "\r\n"), ("\n", " "), ("-", "."), ("-", "\u2013"), ("#", ""), ("\n", "\n[site]\n"), ("\n", "\n\t"),
-    ("\n", "\nname = 1\n"), ("\n", "\n[["), ("2026", "26"), ("true", "True"), ("\n", "\x00"), ("\n", "\n<<<<<<< mine\n"),
+    ("\n", "\nname = 1\n"), ("\n", "\n[["), ("2026", "26"), ("true", "True"), ("\n", "\x00"), ("\n",
+    "\n<<<<<<< mine\n"),
 )  # fmt: skip
 
 
@@ -294,11 +305,13 @@ def slip(rng: random.Random, text: str) -> bytes:
 # --- files of rows: weather and temperature logs
 
 _CELLS = (
-    "", " ", "nan", "NaN", "inf", "-999", "999", "-9999.0", "1e300", "1e-300", "--", "n/a", "#N/A", "12,5", '"12,5"', "12.5 C",
+    "", " ", "nan", "NaN", "inf", "-999", "999", "-9999.0", "1e300", "1e-300", "--", "n/a", "#N/A", "12,5", '"12,5"',
+    "12.5 C",
     "٣", "-0", "0", "45", "120", "1/2", "=A1", "\x00", "2026-10-05", "2026-10-05T12:00+02:00", "2026-10-05T12:00Z",
     "05/10/2026", "5.10.2026", "2026-13-01", "2026-02-30", "24:00", "2026-10-05T24:00", "x" * 200_000, "9" * 400, "🐟",
 )  # fmt: skip
-_HEADS = ("date", "time", "low_c", "high_c", "low_f", "high_f", "temperature_c", "temperature_f", "sun_kwh_m2", "sun_w_m2", "",
+_HEADS = ("date", "time", "low_c", "high_c", "low_f", "high_f", "temperature_c", "temperature_f", "sun_kwh_m2",
+"sun_w_m2", "",
           "Date", "temp", "temperature_c ", "°C", "note")  # fmt: skip
 
 

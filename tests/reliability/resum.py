@@ -2,7 +2,8 @@
 
 Only pandas, the public column names, the site file as text, and the species and feed files as text. The constants stand
 in docs/ (fish.md, model.md, water.md) and are written here a second time. A file holds six digits of a number, so a sum
-may be off by half a unit of each addend's last digit: that, and nothing wider, is what each gap is allowed, unless said.
+may be off by half a unit of each addend's last digit: that, and nothing wider unless said, each gap is
+allowed.
 """
 
 from __future__ import annotations
@@ -99,7 +100,7 @@ def _worst(what: str, terms: list[pd.Series], more: pd.Series | float = 0.0) -> 
 
 def fish_numbers(books: Books) -> Iterator[Gap]:
     """Fish from day to day, over the season by the ledger, and in the summary."""
-    frame, book = books.cohorts, books.ledger.pivot(index="cohort", columns="entry", values="fish")
+    frame, book = books.cohorts, books.ledger.pivot_table(index="cohort", columns="entry", values="fish")
     for name, rows in frame.groupby("cohort"):
         daily = rows.groupby("date")[["count", "deaths"]].sum()
         before = daily["count"].shift(fill_value=0.0)
@@ -129,7 +130,7 @@ def fish_mass(books: Books) -> Iterator[Gap]:
     frame["gain"] = frame["growth_g_per_day"] * fed
     frame["died"] = frame["deaths"] * frame["mean_weight_g"]
     frame["mass"] = 1000.0 * frame["biomass_kg"]
-    book = books.ledger.pivot(index="cohort", columns="entry", values="kg") * 1000.0
+    book = books.ledger.pivot_table(index="cohort", columns="entry", values="kg") * 1000.0
     yield _worst("biomass is count times weight", [frame["mass"], -frame["count"] * frame["mean_weight_g"]],
                  HALF_DIGIT * frame["mass"])  # fmt: skip
     for name, rows in frame.groupby("cohort"):
@@ -141,10 +142,12 @@ def fish_mass(books: Books) -> Iterator[Gap]:
             # products of printed numbers: each factor is rounded
             more = 2 * HALF_DIGIT * (daily["gain"].abs() + daily["died"])[quiet]
             yield _worst(f"{name}: mass from day to day",
-                         [before[quiet], daily["gain"][quiet], -daily["died"][quiet], -daily["mass"][quiet]], more)  # fmt: skip
+                         [before[quiet], daily["gain"][quiet], -daily["died"][quiet], -daily["mass"][quiet]],
+                         more)  # fmt: skip
         entries = book.loc[name]
         yield _gap(f"{name}: mass of the ledger",
-                   [*(entries[k] for k in ENTRIES_IN), *(-entries[k] for k in ENTRIES_OUT), -entries["at_end"]])  # fmt: skip
+                   [*(entries[k] for k in ENTRIES_IN), *(-entries[k] for k in ENTRIES_OUT),
+                   -entries["at_end"]])  # fmt: skip
         yield _gap(f"{name}: growth of all days", [*daily["gain"], -entries["growth"]],
                    2 * HALF_DIGIT * daily["gain"].abs().sum())  # fmt: skip
     for other, entity in ((books.tanks, "tank"), (books.loops, "loop")):
@@ -236,7 +239,9 @@ def _base_made(books: Books, name: str) -> pd.DataFrame:
 
 def _quiet_days(table: dict, dates: pd.DatetimeIndex) -> np.ndarray:
     """Days whose water is neither set to a test nor changed; not the first, whose morning is in no file."""
-    quiet = ~dates.isin({pd.Timestamp(e["date"]) for key in ("water_tests", "water_changes") for e in table.get(key, [])})
+    quiet = ~dates.isin(
+        {pd.Timestamp(e["date"]) for key in ("water_tests", "water_changes") for e in table.get(key, [])}
+    )
     quiet[0] = False
     return quiet
 
@@ -273,7 +278,8 @@ def alkalinity(books: Books) -> Iterator[Gap]:
         change = held.diff()
         more = HALF_DIGIT * (made.abs().sum(axis=1) + held + held.shift()) + MOLAR_DIGITS * made["dose"]
         yield _worst(f"{name}: alkalinity of a day",
-                     [made[quiet].sum(axis=1), -change[quiet]], (more + VOLUME_FITTED * change.abs())[quiet])  # fmt: skip
+                     [made[quiet].sum(axis=1), -change[quiet]],
+                     (more + VOLUME_FITTED * change.abs())[quiet])  # fmt: skip
 
 
 def loop_nitrogen(books: Books) -> Iterator[Gap]:

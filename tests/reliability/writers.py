@@ -9,6 +9,7 @@ import os
 import time
 from collections.abc import Callable
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
 
@@ -34,7 +35,8 @@ class Writer(NamedTuple):
     write : callable of (folder, version)
         Writes version 0 or 1 of the set into the folder, over what stands there.
     sets : callable of folder to list of dict of str to bytes
-        The sets that stand there, as anyone who reads the folder would find them; each must be whole.
+        The sets that stand there, as anyone who reads the folder would find them: the one in force first, then those
+        kept from before. Each must be whole; file names are those of the set, wherever it is kept.
     warm : callable
         Called once before anything is killed, for what is slow and the same each time.
     """
@@ -94,11 +96,27 @@ def _seasons() -> tuple:
 def _season_out(folder: Path, version: int) -> None:
     """What `stocksim season SITE --out DIR` writes."""
     season, data = _seasons()[version]
-    season.write(folder, data)
+    season.write(folder / "out", data)
+
+
+def _saved(folder: Path, version: int) -> None:
+    """What the pages' Save does with the site file."""
+    from stocksim.site.examples import example_text
+
+    import_module("stocksim.site.saving").save_text(
+        folder / "house.toml", example_text(("starter", "heron_lane")[version])
+    )
+
+
+def _saved_sets(folder: Path) -> list[Set]:
+    """The site file, and the version before where one is kept: each by itself an old or a new one."""
+    names = ("house.toml", "house.previous.toml")
+    return [{"house.toml": (folder / name).read_bytes()} for name in names if (folder / name).exists()]
 
 
 WRITERS = {
     "plain": Writer(_plain),
     "replaced": Writer(_replaced),
     "season_out": Writer(_season_out, warm=_seasons),
+    "saved": Writer(_saved, _saved_sets),
 }

@@ -97,7 +97,8 @@ class Season:
         layout, course = self.layout, self.course
         count, weight = course.count[0], course.weight_g[0]
         fed = count + course.deaths[0]
-        per_fish = np.divide(1.0, fed, out=np.zeros_like(fed), where=fed > 0.0)
+        # as one division: of a cohort that died out, so little is left that 1 over it is infinite
+        growth = np.divide(course.gain_g[0], fed, out=np.zeros_like(fed), where=fed > 0.0)
         biomass = count * weight
         before = (count + course.deaths[0]) * weight - course.gain_g[0]
         frame = self._frame(
@@ -113,7 +114,7 @@ class Season:
                 "feed_eaten_g": course.eaten_g[0],
                 "feed_percent_body_weight": 100.0
                 * np.divide(course.fed_g[0], before, out=np.zeros_like(before), where=before > 0.0),
-                "growth_g_per_day": course.gain_g[0] * per_fish,
+                "growth_g_per_day": growth,
                 "oxygen_use_g": course.fish_oxygen_g[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "deaths": course.deaths[0],

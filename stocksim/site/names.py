@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 from stocksim.errors import Fault
 from stocksim.site.model import SiteFile
+from stocksim.site.quantities import shown
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 # what pandas 2 and 3 take for "nothing here" in a table, and spreadsheets for a truth
@@ -46,7 +47,7 @@ def known_name(table: str, field: str, name: str, among: Iterable[str]) -> list[
     if name in names:
         return []
     noun = {"loop": "loops", "cohort": "cohorts"}.get(field, "tanks")
-    return [Fault(table, field, f'"{name}" is not among the {noun}; known are {", ".join(names) or "none"}.')]
+    return [Fault(table, field, f"{shown(name)} is not among the {noun}; known are {', '.join(names) or 'none'}.")]
 
 
 def within_season(table: str, field: str, day: dt.date, file: SiteFile) -> list[Fault]:

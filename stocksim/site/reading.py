@@ -39,7 +39,7 @@ from stocksim.site.model import (
 from stocksim.site.names import name_fault, reads_as_other
 from stocksim.site.notes import assumptions
 from stocksim.site.presence_faults import presence_faults
-from stocksim.site.quantities import MONTHS
+from stocksim.site.quantities import MONTHS, shown
 from stocksim.site.sentences import placed, sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 from stocksim.site.stocking_faults import stocking_faults
@@ -260,7 +260,7 @@ def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, 
         broken: set[str] = set()
         for table, key, name in uses:
             if name not in known:
-                faults.append(Fault(table, key, f'"{name}" is not in the library; known are {", ".join(known)}.'))
+                faults.append(Fault(table, key, f"{shown(name)} is not in the library; known are {', '.join(known)}."))
             elif reads_as_other(name) or safe_cell(name) != name:
                 message = (
                     f'"{name}" would be read as a number, a formula or nothing in a table; give your file another name.'

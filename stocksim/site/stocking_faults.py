@@ -10,6 +10,7 @@ from stocksim.library.feeds import feed_names
 from stocksim.library.species import species_names
 from stocksim.site.model import SiteFile
 from stocksim.site.names import known_name, name_fault, within_season
+from stocksim.site.quantities import shown
 from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
 
 
@@ -67,7 +68,7 @@ def _candidate_faults(
     for field, names in (("species", species), ("feed", feeds)):
         name = getattr(fish, field)
         if name not in names:
-            faults.append(Fault(place, field, f'"{name}" is not in the library; known are {", ".join(names)}.'))
+            faults.append(Fault(place, field, f"{shown(name)} is not in the library; known are {', '.join(names)}."))
     if fish.stocked is not None:
         faults += within_season(place, "stocked", fish.stocked, file)
     faults += _leaving(place, fish, file)
@@ -129,7 +130,7 @@ def _wish_faults(wishes: StockingTable, file: SiteFile) -> list[Fault]:
         faults += within_season("stocking", f"{place}.by", wish.by, file)
         if wish.species not in offered:
             message = (
-                f'"{wish.species}" contradicts the candidates, none of which is of that species; offered are '
+                f"{shown(wish.species)} contradicts the candidates, none of which is of that species; offered are "
                 f"{', '.join(sorted(offered)) or 'none'}."
             )
             faults.append(Fault("stocking", f"{place}.species", message))

@@ -350,9 +350,16 @@ def test_upload_without_its_log_names_it(small_file):
     [
         ([("log.csv", b"date,temperature_c\n")], "no site file among the uploads"),
         ([("a.toml", b""), ("b.toml", b"")], "2 site files among the uploads"),
-        ([("a.toml", b"\xff\xfe\x00")], "a.toml: is not UTF-8 text"),
-        ([("a.toml", b"")], "a.toml"),
-        ([("a.toml", b"\x00\x01[[[")], "not readable TOML"),
+        ([("a.toml", b"\xff\xfea\x00")], "a.toml: is UTF-16 text; save it as UTF-8."),
+        ([("a.toml", "name = 'b\xe4r'".encode("latin-1"))], "a.toml: is not UTF-8 text; save it as UTF-8."),
+        ([("a.toml", b"")], "a.toml: is empty;"),
+        ([("a.toml", b"\xef\xbb\xbf \n")], "a.toml: is empty;"),
+        ([("a.toml", b"\x00\x01[[[")], "a.toml: is no text: it holds zero bytes"),
+        ([("a.toml", b"[[[")], "a.toml: is not readable TOML"),
+        ([("a.toml", b"#" * 50_000_000)], "a.toml: has more than 5 MB"),
+        ([("n" * 285 + ".toml", b"")], "its name has 290 letters"),
+        ([("a.toml", b"[site]"), ("n" * 286 + ".csv", b"")], "its name has 290 letters"),
+        ([("a.toml", b"[site]"), ("n\0.csv", b"")], "cannot be taken"),
     ],
 )
 def test_bad_uploads_are_sentences(small_file, files, sentence):

@@ -75,7 +75,7 @@ STYLE = f"""<style>
 }}
 @media print {{
   header, .stButton, .stDownloadButton, .stPopover,
-  .st-key-menu, .st-key-fetch {{display: none !important}}
+  .st-key-menu, .st-key-saving_bar, .st-key-fetch {{display: none !important}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
   .stMainBlockContainer {{padding: 0; max-width: none; zoom: .415}}

@@ -35,6 +35,7 @@ HELPERS = {
     "oracle_pools.py",
     "oracle_water.py",
     "random_sites.py",
+    "served.py",
     "site_faults.py",
     "small_programs.py",
     "small_sites.py",

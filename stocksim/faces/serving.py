@@ -22,7 +22,7 @@ LOCAL_ADDRESS = "127.0.0.1"
 _GRACE_S = 5.0
 _SHORTEST_TOKEN = 8
 # of the block kept for examples (RFC 5737): a datagram socket "connected" there sends nothing, but tells our address
-_NOWHERE = ("192.0.2.1", 9)
+_NOWHERE = ("198.51.100.1", 9)
 
 
 class Access(NamedTuple):

@@ -96,7 +96,11 @@ def write_draft(site: Path | None, name: str, text: str, begun_from: str, place:
             if site is None or folder != draft_folders(site)[0]:
                 folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             claimed = _claimed(folder, name)
-            replace_file(claimed, data_bytes)
+            try:
+                replace_file(claimed, data_bytes)
+            except OSError:
+                drop_draft(claimed)
+                raise
             return claimed
         except OSError as error:
             problem = error

@@ -26,7 +26,7 @@ def is_admitted() -> bool:
             st.query_params["token"] = wanted
         return True
     st.html(markup.heading_html("These pages ask for a token"))
-    st.html(markup.paragraph_html("Open the whole address that "stocksim open" has printed, or type its token here."))
+    st.html(markup.paragraph_html('Open the whole address that "stocksim open" has printed, or type its token here.'))
     typed = st.text_input("Token", type="password", key="token")
     if typed and _is_same(typed.strip(), wanted):
         state.is_admitted = True

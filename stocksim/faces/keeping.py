@@ -119,11 +119,11 @@ def standing() -> Standing:
     path = target()
     if path is None:
         return "no file"
-    version, seen = version_on_disk(path), known()
-    if version == seen.version:
-        return "same"
-    if version == NO_FILE:
+    if not path.exists():
         return "gone"
+    version, seen = version_on_disk(path), known()
+    if version == seen.version != NO_FILE:
+        return "same"
     with contextlib.suppress(InputError):
         found = read_text(path)
         if found.text in (seen.text, st.session_state.site_text):
@@ -253,7 +253,8 @@ def count_from(path: Path, draft: Draft) -> None:
     state = st.session_state
     known_so_far = state.get("site_known", {})
     seen = known_so_far.get(str(path), OnDisk("", NO_FILE))
-    state.site_known = {**known_so_far, str(path): seen._replace(version=draft.begun_from)}
+    if seen.version != draft.begun_from:
+        state.site_known = {**known_so_far, str(path): OnDisk("", draft.begun_from)}
 
 
 def discard(draft: Draft) -> None:

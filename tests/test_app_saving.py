@@ -11,7 +11,7 @@ from small_sites import one_tank
 from streamlit.testing.v1 import AppTest
 
 from stocksim.site.drafts import find_drafts, state_folder
-from stocksim.site.examples import example_text
+from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.saving import previous_path
 
 ROOT = Path(__file__).parents[1]
@@ -31,7 +31,7 @@ def house(tmp_path, monkeypatch) -> Path:
 
 def tab(page: str = "") -> AppTest:
     """A tab that opens the pages."""
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=600).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     return go(at, page) if page else whole(at)
 
 
@@ -478,7 +478,7 @@ def test_a_page_that_is_edited_all_the_same_writes_nothing_when_read_only(house,
 
 def test_the_pages_ask_for_their_token(house, monkeypatch):
     monkeypatch.setenv("STOCKSIM_TOKEN", "by-the-tank")
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=600).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     assert "These pages ask for a token" in words(at)
     assert "one tank" not in words(at)
     assert "site_text" not in at.session_state
@@ -488,9 +488,20 @@ def test_the_pages_ask_for_their_token(house, monkeypatch):
     whole(at.text_input(key="token").set_value("by-the-tank").run())
     assert "one tank (invented)" in words(at)
     assert at.query_params["token"] in ("by-the-tank", ["by-the-tank"])
-    by_address = AppTest.from_file(ROOT / "app.py", default_timeout=600)
+    by_address = AppTest.from_file(ROOT / "app.py", default_timeout=900)
     by_address.query_params["token"] = "by-the-tank"
     assert "one tank (invented)" in words(whole(by_address.run()))
+
+
+def test_an_installed_example_is_nobodys_to_write(folder, monkeypatch):
+    monkeypatch.setenv("STOCKSIM_SITE", str(FOLDER / "starter.toml"))
+    before = {path: path.read_bytes() for path in FOLDER.iterdir() if path.is_file()}
+    at = tab("edit")
+    assert at.session_state["site_text"] == example_text("starter")
+    next(n for n in at.number_input if "cohorts.perch.count" in n.key).set_value(61).run()
+    assert "Not saved: your edits are kept as a draft (starter.draft.toml)" in words(at)
+    assert not has(at, "Save")
+    assert {path: path.read_bytes() for path in FOLDER.iterdir() if path.is_file()} == before
 
 
 def test_the_starter_is_an_example_too(folder):

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from command_line import refused, rows_of, runner, spoil
+from served import FAR_OUT_S
 
 from stocksim.faces import cli
 from stocksim.site.examples import FOLDER, example_names, example_text
@@ -27,7 +28,7 @@ def run(monkeypatch, capsys, tmp_path):
 
 def process(*arguments: str, **more) -> subprocess.CompletedProcess:
     command = [sys.executable, "-m", "stocksim.faces.cli", *arguments]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False, **more)
+    return subprocess.run(command, capture_output=True, text=True, timeout=FAR_OUT_S, check=False, **more)
 
 
 # ---- new, check -----------------------------------------------------------------------------------------------------
@@ -293,7 +294,7 @@ def test_help_starts_without_the_heavy_libraries():
         "heavy = {'pandas', 'scipy', 'streamlit', 'altair', 'numpy', 'pydantic'} & set(sys.modules)\n"
         "print('heavy:', sorted(heavy), file=sys.stderr)\n"
     )
-    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=60, check=True)
+    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=FAR_OUT_S, check=True)
     assert ran.stderr == "heavy: []\n"
     for name in COMMANDS:
         assert f"\n  {name} " in ran.stdout

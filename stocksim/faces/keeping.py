@@ -15,6 +15,7 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from stocksim.errors import Fault, InputError
 from stocksim.faces import editing
 from stocksim.site.drafts import Draft, draft_folders, drop_draft, find_drafts, name_of_site, write_draft
+from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.saving import (
     NO_FILE,
     OnDisk,
@@ -48,9 +49,16 @@ def is_read_only() -> bool:
 
 
 def opened_file() -> Path | None:
-    """The file that ``stocksim open`` was given."""
+    """The file that ``stocksim open`` was given; None without one, and for an example where it is installed."""
     given = os.environ.get("STOCKSIM_SITE")
-    return Path(given) if given else None
+    return Path(given) if given and not opened_example() else None
+
+
+def opened_example() -> str:
+    """Name of the example whose installed file ``stocksim open`` was given, '' otherwise: it is nobody's to write."""
+    path = Path(os.environ.get("STOCKSIM_SITE") or "")
+    is_one = path.stem in example_names() and path.resolve().parent == FOLDER
+    return path.stem if is_one else ""
 
 
 def start_folder() -> Path | None:

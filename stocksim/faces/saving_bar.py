@@ -77,7 +77,7 @@ def _offer(number: int, draft: Draft) -> None:
     """A draft found: take or discard it."""
     name = keeping.draft_name(draft)
     when = f"{day_words(draft.written.date())}, {draft.written:%H:%M}"
-    st.html(markup.notice_html(f"Unsaved edits of {name} were found, a draft of {when}. They are not in what you see."))
+    st.html(markup.told_html(f"Unsaved edits of {name} were found, a draft of {when}. They are not in what you see."))
     with st.container(horizontal=True):
         st.button("Take the draft", key=f"take_draft_{number}", on_click=_told, args=(_take_draft, draft))
         st.button("Discard the draft", key=f"discard_draft_{number}", on_click=keeping.discard, args=(draft,))
@@ -110,7 +110,7 @@ def _changed() -> None:
         if not state.site_text:
             return  # the page says so itself
     unsaved = " Your edits here are not saved." if keeping.is_unsaved() else ""
-    st.html(markup.notice_html(f"{name} was changed on disk since this page has read it.{unsaved} {why}".rstrip()))
+    st.html(markup.told_html(f"{name} was changed on disk since this page has read it.{unsaved} {why}".rstrip()))
     with st.container(horizontal=True):
         st.button("Keep mine", key="keep_mine", on_click=keeping.accept, args=(found,))
         st.button("Take theirs", key="take_theirs", on_click=_take_theirs, disabled=found is None, args=(found,))
@@ -127,7 +127,7 @@ def _gone() -> None:
     """The file is no longer there."""
     name = st.session_state.site_name
     words = f"{name} is no longer at its place: deleted, renamed or moved. What you see is this page's copy of it."
-    st.html(markup.notice_html(words if st.session_state.site_text else f"{name} is not there."))
+    st.html(markup.told_html(words if st.session_state.site_text else f"{name} is not there."))
     if st.session_state.site_text:
         st.button("Save it again", key="save_again", on_click=_told, args=(keeping.save,))
 

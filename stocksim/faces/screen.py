@@ -112,7 +112,7 @@ def begin() -> None:
     st.session_state.update(site_past=[], site_turn=0, site_sound=None, site_notes=[], site_unread="", site_target="")
     given = keeping.opened_file()
     if given is None:
-        first = example_names()[0]
+        first = keeping.opened_example() or example_names()[0]
         text, folder, name = example_text(first), str(FOLDER), f"{first}.toml"
         keeping.begin_without_file(text, folder, name)
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import sys
 from pathlib import Path
 
@@ -44,3 +45,9 @@ def demo_season(demo_site):
     from stocksim import run_season
 
     return run_season(demo_site)
+
+
+@pytest.fixture(autouse=True)
+def own_state_folder(tmp_path_factory, monkeypatch):
+    """Drafts without a file go to a folder of the test's own, never to that of whoever runs the tests."""
+    monkeypatch.setenv("STOCKSIM_STATE", str(tmp_path_factory.getbasetemp() / "state" / secrets.token_hex(4)))

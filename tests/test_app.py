@@ -35,7 +35,7 @@ def small_file(tmp_path, monkeypatch):
 
 def start(page: str = "app") -> AppTest:
     script = ROOT / "app.py" if page == "app" else PAGES[page]
-    at = AppTest.from_file(script, default_timeout=120).run()
+    at = AppTest.from_file(script, default_timeout=900).run()
     assert not at.exception
     return at
 
@@ -350,9 +350,15 @@ def test_upload_without_its_log_names_it(small_file):
     [
         ([("log.csv", b"date,temperature_c\n")], "no site file among the uploads"),
         ([("a.toml", b""), ("b.toml", b"")], "2 site files among the uploads"),
-        ([("a.toml", b"\xff\xfe\x00")], "a.toml: is not UTF-8 text"),
-        ([("a.toml", b"")], "a.toml"),
-        ([("a.toml", b"\x00\x01[[[")], "a.toml: line 1 holds a sign that cannot be seen"),
+        ([("a.toml", b"\xff\xfea\x00")], "a.toml: is UTF-16 text; save it as UTF-8."),
+        ([("a.toml", "name = 'b\xe4r'".encode("latin-1"))], "a.toml: is not UTF-8 text; save it as UTF-8."),
+        ([("a.toml", b"")], "a.toml: is empty;"),
+        ([("a.toml", b"\xef\xbb\xbf \n")], "a.toml: is empty;"),
+        ([("a.toml", b"\x00\x01[[[")], "a.toml: is no text: it holds zero bytes"),
+        ([("a.toml", b"[[[")], "a.toml: line 1 "),
+        ([("a.toml", b"#" * 50_000_000)], "a.toml: has more than 5 MB"),
+        ([("n" * 285 + ".toml", b"")], "its name has 290 letters"),
+        ([("a.toml", b"[site]"), ("n" * 286 + ".csv", b"")], "its name has 290 letters"),
     ],
 )
 def test_bad_uploads_are_sentences(small_file, files, sentence):

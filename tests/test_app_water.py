@@ -43,7 +43,7 @@ def young_season(young):
 def page(monkeypatch: pytest.MonkeyPatch, name: str, path: Path = YOUNG) -> AppTest:
     """A page of the app with a site given to it."""
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     at.switch_page(f"stocksim/faces/pages/{name}.py").run()
     assert not at.exception
     return at

@@ -36,6 +36,7 @@ HELPERS = {
     "oracle_pools.py",
     "oracle_water.py",
     "random_sites.py",
+    "served.py",
     "site_faults.py",
     "small_programs.py",
     "small_sites.py",
@@ -260,7 +261,7 @@ def repository_files() -> list[Path]:
             cwd=ROOT,
             capture_output=True,
             check=True,
-            timeout=30,
+            timeout=900,
         ).stdout.decode()
     except (OSError, subprocess.SubprocessError):
         pytest.skip("not a git checkout")

@@ -306,18 +306,37 @@ def open_pages(
         bool,
         typer.Option("--network", help="Let other devices of your network see the pages, as a phone by the tank."),
     ] = False,
+    read_only: Annotated[
+        bool, typer.Option("--read-only", help="Nobody can change the site on the pages, or save it.")
+    ] = False,
+    token: Annotated[
+        str | None,
+        typer.Option(help="With --network: what a device must bring; a random one by default.", show_default=False),
+    ] = None,
 ) -> None:
-    """Print the season's answer, then serve the pages with it. Reads SITE; writes nothing."""
+    """Print the season's answer, then serve the pages with it. Reads SITE; a page writes it only when told to save.
+
+    A faulty SITE is told and served all the same: the pages open where it can be mended.
+    """
     from stocksim.faces.answers import season_text, solve
-    from stocksim.faces.serving import serve
+    from stocksim.faces.serving import access, refuse_port, serve
     from stocksim.site.examples import FOLDER
     from stocksim.site.reading import load_site
+    from stocksim.site.saving import read_text
 
-    path = site or FOLDER / "heron_lane.toml"
-    answer = solve(load_site(path))
-    typer.echo(season_text(answer.season, answer.findings))
+    who = access(network, read_only, token)
+    refuse_port(port)
+    if site is not None:
+        read_text(site)  # what cannot even be read as text cannot be mended on a page either
+    try:
+        answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
+        typer.echo(season_text(answer.season, answer.findings))
+    except InputError as error:
+        for fault in error.faults:
+            _say(str(fault))
+        _say("The site cannot be run as it stands; the pages open where it can be mended.")
     sys.stdout.flush()
-    raise typer.Exit(serve(path, port, open_browser=not no_browser, network=network))
+    raise typer.Exit(serve(site, port, open_browser=not no_browser, who=who))
 
 
 def main() -> None:

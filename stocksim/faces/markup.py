@@ -30,6 +30,8 @@ STYLE = f"""<style>
 .ss-verdict .mark {{font: 700 1.9rem/1 sans-serif}}
 .ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}}
 .ss-old {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; font-size: 1rem; padding: .45rem 1rem}}
+.ss-told {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; border-radius: 6px; padding: .45rem 1rem;
+  font-weight: 600}}
 .ss-list {{margin: 0; padding-left: 1.7rem; line-height: 1.4; font-size: 1.02rem}}
 .ss-list li {{margin: .35rem 0}} .ss-list li::marker {{font-weight: 700}}
 .ss-do {{display: block; padding: .12rem .5rem; margin-top: .1rem; background: {SHADE};
@@ -75,7 +77,7 @@ STYLE = f"""<style>
 }}
 @media print {{
   header, .stButton, .stDownloadButton, .stPopover,
-  .st-key-menu, .st-key-fetch {{display: none !important}}
+  .st-key-menu, .st-key-saving_bar, .st-key-fetch {{display: none !important}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
   .stMainBlockContainer {{padding: 0; max-width: none; zoom: .415}}
@@ -106,6 +108,11 @@ def verdict_html(text: str, is_trouble: bool) -> str:
 def notice_html(text: str) -> str:
     """A notice that what is shown is not the newest text."""
     return f'<div class="ss-verdict ss-old" role="status"><span>{escape(text)}</span></div>'
+
+
+def told_html(text: str) -> str:
+    """A notice about the site's file, above the page's own answer."""
+    return f'<div class="ss-told" role="status">{escape(text)}</div>'
 
 
 def answer_html(text: str) -> str:

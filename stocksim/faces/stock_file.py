@@ -47,6 +47,55 @@ def planned_text(text: str, plan: StockingPlan, name: str) -> str:
     return f"{head}\n\n{new.lstrip()}"
 
 
+def plan_changes(text: str, tables: dict[str, Any]) -> list[str]:
+    """What a plan changes in a site file, a sentence for each cohort and loop, and one for each other table.
+
+    Parameters
+    ----------
+    text : str
+        The keeper's file.
+    tables : dict
+        Tables of the planned site.
+
+    Returns
+    -------
+    list of str
+        Empty where nothing changes.
+    """
+    before = editing.tables(text) or {}
+    said = []
+    for table in ("cohorts", "loops"):
+        old, new = before.get(table, {}), tables.get(table, {})
+        said += [f"{table}.{name} is taken out." for name in old if name not in new]
+        said += [f"{table}.{name} comes in: {_listed(new[name])}." for name in new if name not in old]
+        for name in new:
+            changed = _differences(old.get(name, new[name]), new[name])
+            said += [f"{table}.{name}: {', '.join(changed)}."] if changed else []
+    for key in dict.fromkeys([*before, *tables]):
+        if key not in ("cohorts", "loops") and before.get(key) != tables.get(key):
+            was = "is taken out" if key not in tables else "comes in" if key not in before else "changes"
+            said.append(f"[{key}] {was}.")
+    return said
+
+
+def _differences(old: dict[str, Any], new: dict[str, Any]) -> list[str]:
+    return [
+        f"{key} {_plain(old.get(key))} becomes {_plain(new.get(key))}"
+        for key in dict.fromkeys([*old, *new])
+        if old.get(key) != new.get(key)
+    ]
+
+
+def _listed(table: dict[str, Any]) -> str:
+    return ", ".join(f"{key} {_plain(value)}" for key, value in table.items())
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, dict):
+        return f"({_listed(value)})"
+    return "not given" if value is None else editing.as_typed(value)
+
+
 def _edited(text: str, tables: dict[str, Any]) -> str:
     before = editing.tables(text) or {}
     for key in ("stocking", "events"):

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from stocksim.faces import editing, fields, markup, screen
+from stocksim.faces import editing, fields, keeping, markup, screen
 from stocksim.faces.words import is_trouble, verdict
 
 PARTS = {
@@ -24,7 +24,7 @@ faults = [*st.session_state.site_notes, *shown.faults]
 
 with st.container(key="verdict_bar"):
     if shown.faults:
-        st.html(markup.verdict_html(f"To mend: {len(shown.faults)}. Everything typed is kept.", True))
+        st.html(markup.verdict_html(f"To mend: {len(shown.faults)}. {keeping.kept_words()}", True))
     elif season is not None:
         st.html(markup.verdict_html(verdict(season, season.findings), is_trouble(season, season.findings)))
 if faults:

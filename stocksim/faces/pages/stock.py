@@ -5,10 +5,10 @@ from pathlib import Path
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import markup, screen, stock_drawing, stock_words
+from stocksim.faces import keeping, markup, screen, stock_drawing, stock_words
 from stocksim.faces.stock_answer import pareto_rows
 from stocksim.faces.stock_file import planned_text
-from stocksim.faces.stock_screen import GOALS, Wished, first_wishes, plan_of, plans_of, worths_of
+from stocksim.faces.stock_screen import GOALS, Wished, confirm_plan, first_wishes, plan_of, plans_of, worths_of
 from stocksim.faces.stock_why import change_head, clash_words, giving_words, refusal_words
 
 screen.begin()
@@ -88,6 +88,9 @@ else:
     with st.container(horizontal=True):
         stem = Path(shown.source.name).stem
         st.download_button("Download the planned site file", text, f"{stem}_planned.toml", on_click="ignore")
-        st.button("Take the plan into the site", on_click=screen.change_text, args=(text, True))
+        if not keeping.is_read_only() and st.button("Take the plan into the site"):
+            st.session_state.stock_taking = (shown.source, wished)
+    if st.session_state.get("stock_taking") == (shown.source, wished) and not keeping.is_read_only():
+        confirm_plan(shown.source, plan, text)
 with st.expander("Cautions", expanded=True):
     st.html(markup.bullets_html([*plan.notes, *stock_words.cautions(plan)]))

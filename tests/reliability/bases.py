@@ -159,7 +159,7 @@ def everything(days: int = DAYS) -> Base:
     }  # fmt: skip
     tables: dict = {
         "site": {
-            "name": "everything (invented)", "about": "Invented: holds every key.", "latitude": 47.5,
+            "name": "everything (invented)", "about": "Invented: holds every key.", "latitude": 47.5, "utc_offset": 1,
             "elevation": "820 ft", "units": "metric", "density_level": "experienced", "cover_transmission": 0.55,
             "cloud_share": {"oct": 0.5, "nov": 0.7}, "air_temperature": {"oct": "14 degC", "nov": "10 degC"},
         },

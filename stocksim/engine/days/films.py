@@ -61,18 +61,19 @@ def film_oxygen(given: Given, state: State, day: int) -> None:
 def film_morning(given: Given, state: State, day: int) -> None:
     """What the films can do today, from the water the night left and the alkalinity that the day will have.
 
-    Fish, crops and sediment are taken to free and take as much as yesterday.
+    Fish are taken to excrete what they would in the morning's water, crops and sediment to take as much as yesterday.
     """
     leaf, unit, sump, loop_today = state.leaf, state.unit, state.sump, given.loop_day[day]
     loop_of, vessel, loop, supply = given.loop_of, given.leaf, given.loop, given.solute
     tanks = loop_of.size - unit.shape[1]
     for k in range(sump.shape[1]):
         working, ammonia = 0.0, sump[SUMP_TAN, k] * loop[SUMP_VOLUME, k]
+        freed = sump[UREA, k] + sump[FREED_N, k]
         for i in range(loop_of.size):
             if loop_of[i] == k:
                 working += leaf[WORKING, i] * leaf[GROWN, i]
                 ammonia += leaf[TAN, i] * vessel[VOLUME, i]
-        freed = sump[EXCRETED_N, k] + sump[FREED_N, k]
+                freed += leaf[FISH_TAN, i]
         held = sump[HELD_ALKALINITY, k] + sump[DOSE, k] + sump[TOP_UP, k] * supply[SOURCE, ALKALINITY, k]
         held += ALKALINITY_PER_NITRATE_NITROGEN * (freed + sump[NITRATE_TAKEN, k])
         available = ammonia + freed + loop_today[AMMONIA_DOSE, k]

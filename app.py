@@ -5,13 +5,14 @@ from pathlib import Path
 import streamlit as st
 
 from stocksim import faces
-from stocksim.faces import markup, screen
+from stocksim.faces import guard, markup, screen
 
 FOLDER = Path(faces.__file__).parent / "pages"
 
 st.set_page_config(page_title="stocksim", layout="wide")
 st.html(markup.STYLE)
 screen.begin()
+editing = st.Page(FOLDER / "edit.py", title="Edit the site")
 pages = [
     st.Page(FOLDER / "season.py", title="Season", default=True),
     st.Page(FOLDER / "water.py", title="Water"),
@@ -20,7 +21,7 @@ pages = [
     st.Page(FOLDER / "powercut.py", title="Power cut"),
     st.Page(FOLDER / "company.py", title="Company"),
     st.Page(FOLDER / "stock.py", title="Stocking"),
-    st.Page(FOLDER / "edit.py", title="Edit the site"),
+    editing,
     st.Page(FOLDER / "fish.py", title="Fish"),
 ]
 shown = st.navigation(pages, position="hidden")
@@ -28,4 +29,4 @@ shown = st.navigation(pages, position="hidden")
 with st.container(key="menu", horizontal=True):
     for page in pages:
         st.page_link(page, width="content")
-shown.run()
+guard.page(shown.run, screen.undo, lambda: st.page_link(editing))

@@ -21,7 +21,7 @@ ORDER = {
     "errors": 0, "units": 1, "fish": 2, "water": 2, "plants": 2, "climate": 2, "library": 2, "site": 3, "engine": 4,
     "planning": 5, "records": 5, "faces": 6,
 }  # fmt: skip
-LONGEST_FILE = 350
+LONGEST_FILE = 600
 # plain helpers of the tests, that hold no test themselves: add yours
 HELPERS = {
     "command_line.py",

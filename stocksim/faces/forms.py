@@ -169,8 +169,17 @@ FED = [
     Field(("ration", "spilled_share"), "spilled share (0.17)", "number"),
 ]
 COLD_RULE = [Field(("below",), "colder than"), Field(("feed_every_days",), "fed each n-th day", "whole")]
-# keys that a rule of another kind keeps
+# keys that a table of another kind keeps
 KEPT_BY_RULES = ("fasting_days", "stop_below", "restart_after_days", "meals_per_day", "spilled_share", "cold_rules")
+KEPT_BY_WATER = ("at_least", "at_most")
+
+
+def kept_keys(table: str, kind: str) -> tuple[str, ...]:
+    """Keys that a table chosen by its kind keeps when it becomes another kind."""
+    if table == "ration" and kind != "unfed":
+        return KEPT_BY_RULES
+    return KEPT_BY_WATER if table == "water_temperature" and kind != "computed" else ()
+
 
 WHICH = Field(("which",), "which", "choice", ("", "largest", "smallest", "any"))
 EVENTS: dict[str, list[Field]] = {

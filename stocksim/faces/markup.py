@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -87,6 +88,32 @@ STYLE = f"""<style>
   @page {{size: A4 portrait; margin: 8mm}}
 }}
 </style>"""
+
+
+# what begins something in Markdown as Streamlit renders it; an underscore inside a word and most colons do not
+_MARKS = re.compile(
+    r"[\\`*\[\]<>$~|#!&{}^]|:(?=\S)|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])|^\s*[-+=]|^\s*\d+(?=[.)])", re.MULTILINE
+)
+
+
+def literal(text: str) -> str:
+    r"""Text for a place that renders Markdown, as a label, a caption or a help, so that it is shown as it is.
+
+    Examples
+    --------
+    >>> literal("![x](http://y) $z$ of tank_1")
+    '\\!\\[x\\](http\\://y) \\$z\\$ of tank_1'
+    """
+    return _MARKS.sub(lambda met: f"{met[0]}\\" if met[0].strip().isdigit() else _escaped(met[0]), text)
+
+
+def _escaped(met: str) -> str:
+    return f"{met[:-1]}\\{met[-1]}"
+
+
+def loop_label(loop: str) -> str:
+    """A loop's name on a button."""
+    return f"Loop {literal(loop)}"
 
 
 def heading_html(text: str) -> str:

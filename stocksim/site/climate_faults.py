@@ -110,6 +110,9 @@ def computed_temperatures(
     faults = climate_faults(file, raw)
     notes = hemisphere_notes(file) + unvented_notes(file)
     spoilt = [name for name in ("weather", *ROOMS) if name in raw and getattr(file, name) is None]
+    written = raw.get("site")
+    if file.site.latitude is None and isinstance(written, Mapping) and "latitude" in written:
+        spoilt.append("site")  # a fault elsewhere in [site] leaves nothing of the table
     if computed and not has_climate(file):
         if not spoilt:
             faults += [Fault(f"loops.{key}", "water_temperature", f"{NEEDED}.") for key in computed]
@@ -121,6 +124,8 @@ def computed_temperatures(
         if not computed:
             losses = room_losses_w_k(file, weather.wind_m_s)
             return {}, notes + loss_notes(file, losses, weather.design_cold_c), []
+        if not _loops_are_known(file):
+            return {}, notes, []  # told where the names are read together
         warmth = site_warmth(file, folder, held_c)
     except InputError as error:
         return {}, notes, list(error.faults)
@@ -133,6 +138,12 @@ def computed_temperatures(
         notes.append(f"loops.{key}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you "
                      "fit it to a log of your own.")  # fmt: skip
     return series, notes, []
+
+
+def _loops_are_known(file: SiteFile) -> bool:
+    """Whether all that stands in the water names a loop that there is; the heat balance needs each one's room."""
+    standing: tuple[Any, ...] = (*file.tanks.values(), *file.beds.values(), *file.biofilters.values())
+    return all(entry.loop in file.loops for entry in standing)
 
 
 def hemisphere_notes(file: SiteFile) -> list[str]:

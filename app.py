@@ -5,12 +5,13 @@ from pathlib import Path
 import streamlit as st
 
 from stocksim import faces
-from stocksim.faces import guard, markup, screen
+from stocksim.faces import guard, leaving, markup, screen
 
 FOLDER = Path(faces.__file__).parent / "pages"
 
 st.set_page_config(page_title="stocksim", layout="wide")
 st.html(markup.STYLE)
+st.html(leaving.SCRIPT, unsafe_allow_javascript=True)
 screen.begin()
 editing = st.Page(FOLDER / "edit.py", title="Edit the site")
 pages = [

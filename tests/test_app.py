@@ -18,7 +18,7 @@ from stocksim.library.species import load_species
 from stocksim.site.reading import site_from_text
 
 ROOT = Path(__file__).parents[1]
-SHOWN_AS_IT_IS = r"\\(?=[!-/:-@\[-`{-~])"  # what keeps Markdown from being rendered
+SHOWN_AS_IT_IS = r"\\(?=[!-/:-@\[-`{-~])|\u2060"  # what keeps Markdown from being rendered
 PAGES = {
     name: ROOT / "stocksim" / "faces" / "pages" / f"{name}.py"
     for name in ("season", "water", "powercut", "edit", "fish")

@@ -13,7 +13,7 @@ from test_app import go, part, start, words
 from stocksim.faces import editing, screen
 from stocksim.site.examples import example_names, example_text
 
-EVERY_PAGE = ("season", "water", "beds", "cold", "powercut", "company", "stock", "edit", "fish")
+MOST_PAGES = ("season", "water", "beds", "cold", "powercut", "company", "edit", "fish")
 OURS = "stocksim met a fault of its own here"
 
 
@@ -66,12 +66,13 @@ def test_a_season_that_fails_leaves_every_page_and_the_fields(small_file, monkey
     def fail(*_):
         raise KeyError("main")
 
-    at = start()
-    monkeypatch.setattr(screen, "solve", fail)
-    for page in EVERY_PAGE:
+    at = part(go(start(), "edit"), "Fish")
+    monkeypatch.setattr(screen, "run_season", fail)
+    next(f for f in at.text_input if f.key.endswith("cohorts.fish.count")).set_value("13").run()
+    for page in MOST_PAGES:
         go(at, page)
-        if page != "fish":  # the library needs no season
-            assert f"{OURS} (KeyError)" in words(at), page
+        assert (f"{OURS} (KeyError)" in words(at)) == (page in ("season", "edit")), page
+        assert "last sound version" in words(at) or page == "fish"  # the library needs no season
     part(go(at, "edit"), "Whole file")
     assert at.text_area[0].value == at.session_state["site_text"]
     caplog.clear()
@@ -99,11 +100,11 @@ def test_a_loop_that_is_removed_is_told_on_every_page_and_comes_back(open_text, 
     at = part(go(start(), "edit"), "Loops")
     next(b for b in at.button if b.help.startswith("remove ")).click().run()
     assert not at.exception
-    assert "is not among the loops" in words(at) or "loops" in words(at)
-    for page in ("season", "water", "beds", "cold", "powercut", "company", "fish", "edit"):
+    assert "is not among the loops" in words(at) or "loops: is missing" in words(at)
+    for page in MOST_PAGES[::-1]:
         go(at, page)
         assert OURS not in words(at), page
-    undo(at)
+    undo(go(at, "edit"))
     assert at.session_state["site_text"] == text
 
 

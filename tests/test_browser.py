@@ -5,109 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import re
-import socket
-import subprocess
-import sys
-import time
 import tomllib
-import urllib.request
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
-from urllib.parse import urlsplit
 
-import pytest
+from browsing import MARKS, open_example, settle
 
 from stocksim.site.examples import example_text
 
-ROOT = Path(__file__).parents[1]
-CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
 CHART = '[data-testid="stVegaLiteChart"] svg'
-
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
-    pytest.mark.xdist_group("browser"),
-]
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    """Address of the pages, served for this file alone on a free port of this machine."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [
-        sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), "--server.port", str(port),
-        "--server.address", "127.0.0.1", "--server.headless", "true", "--browser.gatherUsageStats", "false",
-        "--server.fileWatcherType", "none",
-    ]  # fmt: skip
-    environment = {key: value for key, value in os.environ.items() if key != "STOCKSIM_SITE"}
-    with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as server:
-        try:
-            for _ in range(240):
-                try:
-                    with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=5) as answer:
-                        if answer.status == 200:
-                            break
-                except OSError:
-                    time.sleep(0.25)
-            else:
-                pytest.fail("the pages did not come up within a minute")
-            yield f"http://127.0.0.1:{port}/"
-        finally:
-            server.terminate()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture
-def visit(browser, address):
-    """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
-    complaints: list[str] = []
-    opened = []
-
-    def look_at(request) -> None:
-        parts = urlsplit(request.url)
-        if parts.scheme not in ("data", "blob") and parts.hostname != "127.0.0.1":
-            complaints.append(f"request to {request.url}")
-
-    def visit(width: int, height: int = 900):
-        page = browser.new_page(viewport={"width": width, "height": height}, accept_downloads=True)
-        opened.append(page)
-        page.on("request", look_at)
-        page.on("websocket", look_at)
-        page.on("console", lambda m: complaints.append(f"console: {m.text}") if m.type == "error" else None)
-        page.on("pageerror", lambda error: complaints.append(f"page error: {error}"))
-        page.goto(address)
-        settle(page)
-        return page
-
-    yield visit
-    for page in opened:
-        page.close()
-    assert complaints == []
-
-
-def settle(page) -> None:
-    """Wait until the script has run and the charts have had time to be drawn."""
-    page.wait_for_selector(READY, timeout=90_000)
-    page.wait_for_timeout(700)
-    page.wait_for_selector(READY, timeout=90_000)
+pytestmark = MARKS
 
 
 def width_of(page) -> int:
@@ -204,7 +112,7 @@ def test_prints_on_one_sheet(visit, tmp_path):
 
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
     page = visit(1440)
-    open_example(page, "heron_lane_young")
+    open_example(page, "heron_lane_young", "three months old")
     page.get_by_role("link", name="Water").click()
     settle(page)
     assert "nitrite too high" in page.locator(".ss-verdict").first.inner_text()
@@ -221,7 +129,7 @@ def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
 
 def test_power_cut_card_prints_on_half_a_sheet(visit):
     page = visit(1200)
-    open_example(page, "heron_lane_young")
+    open_example(page, "heron_lane_young", "three months old")
     page.get_by_role("link", name="Power cut").click()
     settle(page)
     page.get_by_label("Battery air pump").fill("10 W")
@@ -247,11 +155,3 @@ def test_power_cut_card_prints_on_half_a_sheet(visit):
         page.evaluate("() => { const c = document.querySelector('.ss-card'); return c.scrollHeight - c.clientHeight }")
         <= 2
     )
-
-
-def open_example(page, name: str) -> None:
-    page.get_by_text("Change the site").click()
-    page.get_by_role("button", name=f"Open the example {name}", exact=True).click()
-    page.get_by_role("heading", name=re.compile("three months old")).wait_for(timeout=60_000)
-    page.keyboard.press("Escape")
-    settle(page)

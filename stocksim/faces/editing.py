@@ -77,6 +77,12 @@ def value_at(raw: Any, path: Sequence[Step]) -> Any:
     return raw
 
 
+def entries(raw: Any, table: str) -> dict[str, Any]:
+    """Entries of a table by name; none where the file holds no such table, or something else under its name."""
+    found = value_at(raw, (table,))
+    return found if isinstance(found, dict) else {}
+
+
 def from_typed(typed: str, kind: str) -> Any:
     """Value that a site file should hold for what was typed.
 
@@ -428,7 +434,7 @@ def _key_written(key: str) -> str:
 
 def free_name(text: str, table: str, stem: str) -> str:
     """A name no entry of the table has yet, as ``tank_2``."""
-    taken = value_at(tables(text), (table,)) or {}
+    taken = entries(tables(text), table)
     return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
 
 

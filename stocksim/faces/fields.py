@@ -43,7 +43,7 @@ def row(raw: dict[str, Any], path: Path, faults: Sequence[str], words: str = "")
         if editing.value_at(entry, ("ration", "kind")) == "table":
             _ration_table(raw, path, entry)
         if words:
-            st.caption(markup.literal(words))
+            st.html(markup.caption_html(words))
         if table == "cohorts":
             _evidence(entry.get("species"))
         if table == "beds":
@@ -159,7 +159,7 @@ def events(raw: dict[str, Any], faults: Sequence[str], season: Season | None) ->
         st.markdown("Nothing happens to the fish yet but growing. Harvest, thin, grade, move or stock on a date:")
     for number in sorted(range(len(listed)), key=lambda at: dates[at]):
         row(raw, ("events", number), faults, outcomes.get(number + 1, ""))
-    cohort = next(iter(raw.get("cohorts") or {"fish": None}))
+    cohort = next(iter(editing.entries(raw, "cohorts")), "fish")
     start = {"kind": "harvest", "date": editing.value_at(raw, ("season", "end")) or "", "cohort": cohort, "count": 1}
     _button("Add an event", ("events",), lambda text: editing.append(text, ("events",), start), "add event")
 
@@ -167,7 +167,7 @@ def events(raw: dict[str, Any], faults: Sequence[str], season: Season | None) ->
 def add_button(table: str, raw: dict[str, Any]) -> None:
     """Button that adds a row with values to start from."""
     stem = table[:-1]
-    loop = next(iter(raw.get("loops") or {"main": None}))
+    loop = next(iter(editing.entries(raw, "loops")), "main")
     starts: dict[str, dict[str, Any]] = {
         "loops": {"sump": "1000 L", "water_temperature": forms.TABLE_STARTS["water_temperature"]["constant"]},
         "tanks": {"loop": loop, "volume": "1000 L", "flow": "1500 L/h"},
@@ -182,7 +182,7 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
         "settlers": {"loop": loop, "kind": "radial_flow"},
         "cohorts": {
             "species": "yellow_perch",
-            "tank": next(iter(raw.get("tanks") or {"cedar": None})),
+            "tank": next(iter(editing.entries(raw, "tanks")), "cedar"),
             "count": 20,
             "mean_weight": "50 g",
             "feed": "perch_45",
@@ -193,8 +193,7 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
 
 
 def _plantings(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
-    found = raw.get("season")
-    season = found if isinstance(found, dict) else {}
+    season = editing.entries(raw, "season")
     start = {"crop": "lettuce", "from": season.get("start", ""), "to": season.get("end", "")}
     _list(raw, (*path, "plantings"), forms.PLANTING, start, "planting")
 
@@ -250,14 +249,12 @@ def _choices(choices: tuple[str, ...] | str, raw: dict[str, Any]) -> Iterable[st
     if not isinstance(choices, str):
         return choices
     if choices in ("loops", "tanks"):
-        return list(raw.get(choices) or {})
+        return list(editing.entries(raw, choices))
     if choices == "cohorts":
-        return [*(raw.get(choices) or {}), *forms.graded_names(raw)]
+        return [*editing.entries(raw, choices), *forms.graded_names(raw)]
     if choices == "beds":
-        return [
-            "",
-            *(name for name, bed in (raw.get("beds") or {}).items() if editing.value_at(bed, ("kind",)) == "wicking"),
-        ]
+        beds = editing.entries(raw, "beds").items()
+        return ["", *(name for name, bed in beds if editing.value_at(bed, ("kind",)) == "wicking")]
     names = {"species": species_names, "feeds": feed_names, "crops": crop_names}[choices]
     return names(Folder(st.session_state.site_folder))
 
@@ -354,4 +351,4 @@ def _evidence(species: Any) -> None:
     except ParameterError as error:
         st.html(markup.faults_html([str(fault) for fault in error.faults]))
         return
-    st.caption(markup.literal(f"{entry.title}: evidence {entry.evidence}. {entry.summary}"))
+    st.html(markup.caption_html(f"{entry.title}: evidence {entry.evidence}. {entry.summary}"))

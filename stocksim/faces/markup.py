@@ -55,6 +55,7 @@ STYLE = f"""<style>
 .ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
 .ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
 .ss-words {{margin: 0}}
+.ss-caption {{font-size: .88rem; line-height: 1.4; color: {FAINT}}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
@@ -102,9 +103,11 @@ def literal(text: str) -> str:
     Examples
     --------
     >>> literal("![x](http://y) $z$ of tank_1")
-    '\\!\\[x\\](http\\://y) \\$z\\$ of tank_1'
+    '\\!\\[x\\](http\\:\u2060//y) \\$z\\$ of tank_1'
     """
-    return _MARKS.sub(lambda met: f"{met[0]}\\" if met[0].strip().isdigit() else _escaped(met[0]), text)
+    marked = _MARKS.sub(lambda met: f"{met[0]}\\" if met[0].strip().isdigit() else _escaped(met[0]), text)
+    # an address would become a link whatever stands before it: a sign of no width keeps it from being one
+    return re.sub(r"(?<=:)(?=//)|(?<=www)(?=\.)|(?<=@)", "\u2060", marked)
 
 
 def _escaped(met: str) -> str:
@@ -233,6 +236,11 @@ def paragraph_html(text: str, head: str = "") -> str:
     """A paragraph of text as it is, not as Markdown, after a bold head."""
     bold = f"<b>{escape(head)}</b> " if head else ""
     return f'<p class="ss-words">{bold}{escape(text)}</p>'
+
+
+def caption_html(text: str) -> str:
+    """A small line below something, of text as it is."""
+    return f'<p class="ss-words ss-caption">{escape(text)}</p>'
 
 
 def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:

@@ -56,7 +56,7 @@ spec = bed_spec(source, balance.loop)
 st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="chart_bed_weeks")
 unrated = bed_words.area_words(season, balance.loop)
 if unrated:
-    st.caption(markup.literal("; ".join(unrated) + "."))
+    st.html(markup.caption_html("; ".join(unrated) + "."))
 with st.expander("The same in numbers, week by week"):
     st.html(markup.table_html(bed_words.week_rows(balance, units)))
     st.caption(bed_words.table_note(units))

@@ -60,8 +60,8 @@ if found is not None:
             st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key=f"cold_{name}")
         if name == "frontier":
             st.html(markup.numbered_html(cold_words.numbered(cold)))
-    st.caption(markup.literal(f"As the file says: {cold_words.fuel_sentence(cold.options[0])}."))
-    st.caption(markup.literal(f"As recommended: {cold_words.fuel_sentence(cold.option(cold.recommended))}."))
+    st.html(markup.caption_html(f"As the file says: {cold_words.fuel_sentence(cold.options[0])}."))
+    st.html(markup.caption_html(f"As recommended: {cold_words.fuel_sentence(cold.option(cold.recommended))}."))
     with st.expander("Heat, fuel and cost by month"):
         st.html(markup.table_html(cold_words.fuel_month_rows(cold)))
     with st.expander("Every option in numbers"):

@@ -55,8 +55,7 @@ elif table and raw is not None:
     if table == "events":
         fields.events(raw, shown.faults, season if not shown.is_last_sound else None)
     else:
-        names = raw.get(table) if table != "season" else None
-        rows = names if isinstance(names, dict) else {}
+        rows = editing.entries(raw, table)
         paths = [("site",), ("season",)] if table == "season" else [(table, str(name)) for name in rows]
         for path in paths:
             fields.row(raw, path, shown.faults)

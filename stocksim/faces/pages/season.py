@@ -58,7 +58,7 @@ st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit of that
 if is_worth_telling(season):
     st.markdown("## What becomes of the fish")
     st.html(markup.table_html(fate_rows(season, units)))
-    st.caption(markup.literal(fate_note(season)))
+    st.html(markup.caption_html(fate_note(season)))
     st.html(markup.bullets_html(event_lines(season, units), False))
 
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")

@@ -56,7 +56,7 @@ if st.session_state.get("ramp_for") == source:
     for one in ramp.loops:
         st.html(markup.answer_html(ramp_words.loop_sentence(one, units)))
         if one.has_fish:
-            st.caption(markup.literal(ramp_words.as_fed_sentence(one)))
+            st.html(markup.caption_html(ramp_words.as_fed_sentence(one)))
         if one.ph_binding:
             st.html(markup.bullets_html([ramp_words.ph_sentence(one)], is_small=False))
         if ramp_words.is_table_shown(one):

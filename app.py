@@ -5,7 +5,7 @@ from pathlib import Path
 import streamlit as st
 
 from stocksim import faces
-from stocksim.faces import guests, keeping, markup, saving_bar, screen
+from stocksim.faces import guard, guests, keeping, leaving, markup, saving_bar, screen
 
 FOLDER = Path(faces.__file__).parent / "pages"
 
@@ -13,6 +13,7 @@ st.set_page_config(page_title="stocksim", layout="wide")
 st.html(markup.STYLE)
 if not guests.is_admitted():
     st.stop()
+st.html(leaving.SCRIPT, unsafe_allow_javascript=True)
 screen.begin()
 editing = st.Page(FOLDER / "edit.py", title="Edit the site")
 pages = [
@@ -34,4 +35,4 @@ with st.container(key="menu", horizontal=True):
 if screen.begins_faulty() and shown is not editing:
     st.switch_page(editing)  # a faulty file: what must be mended comes first
 saving_bar.bar(is_editing=shown is editing)
-shown.run()
+guard.page(shown.run, screen.undo, lambda: None if keeping.is_read_only() else st.page_link(editing))

@@ -14,6 +14,8 @@ TESTS = Path(__file__).resolve().parent
 # pytest's importlib mode puts no folder on the path: this lets test files import the plain helpers beside them
 sys.path.insert(0, str(TESTS))
 
+from browsing import address, browser, visit  # noqa: E402, F401
+
 QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large]
 settings.register_profile("stocksim", deadline=None, suppress_health_check=QUIET)
 # CI tries the same examples each time; new ones are hunted on the developer's machine
@@ -51,3 +53,11 @@ def demo_season(demo_site):
 def own_state_folder(tmp_path_factory, monkeypatch):
     """Drafts without a file go to a folder of the test's own, never to that of whoever runs the tests."""
     monkeypatch.setenv("STOCKSIM_STATE", str(tmp_path_factory.getbasetemp() / "state" / secrets.token_hex(4)))
+
+
+@pytest.fixture(autouse=True)
+def no_fault_of_ours(caplog):
+    """The pages tell a fault of ours in a sentence; a test that meant to see none must not pass over it."""
+    yield
+    met = [record for record in caplog.get_records("call") if record.name == "stocksim.pages"]
+    assert not met, [str(record.exc_info[1]) for record in met if record.exc_info]

@@ -152,7 +152,7 @@ def test_page_answers_and_draws(monkeypatch):
     assert "g of nitrogen a day" in shown
     assert "Salmonella" in shown
     assert len(at.get("vega_lite_chart")) == 2
-    at.segmented_control(key="beds_picked").set_value("Loop warm").run()
+    at.segmented_control(key="beds_picked").set_value("warm").run()
     assert not at.exception
     assert "Fish of loop warm" in words(at)
 

@@ -24,6 +24,7 @@ ORDER = {
 LONGEST_FILE = 600
 # plain helpers of the tests, that hold no test themselves: add yours
 HELPERS = {
+    "browsing.py",
     "command_line.py",
     "conftest.py",
     "cycling.py",

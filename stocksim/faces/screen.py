@@ -15,12 +15,13 @@ import streamlit as st
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
-from stocksim.errors import Fault, InputError, StocksimError
-from stocksim.faces import charts, keeping, water_charts
+from stocksim.errors import Fault, InputError
+from stocksim.faces import charts, editing, guard, keeping, water_charts
 from stocksim.faces.words import summary
 from stocksim.planning.levers import find_levers
 from stocksim.planning.ramp import Ramp, feeding_ramp
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.named_files import named_files
 from stocksim.site.reading import site_from_text
 from stocksim.site.saving import text_of
 
@@ -31,12 +32,12 @@ STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth"
 
 
 class Source(NamedTuple):
-    """What a season depends on; ``stamp`` changes when a log or an own species file beside the site changes."""
+    """What a season depends on; ``stamp`` changes when a file that the site names or an own species file changes."""
 
     text: str
     folder: str
     name: str
-    stamp: tuple[tuple[str, int, int], ...] = ()
+    stamp: tuple[tuple[str, int, int, int], ...] = ()
 
 
 class Shown(NamedTuple):
@@ -137,18 +138,18 @@ def begins_faulty() -> bool:
 def shown() -> Shown:
     """Season of the text as it stands, or the last sound one with the faults of the text."""
     state = st.session_state
-    source = Source(state.site_text, state.site_folder, state.site_name, _stamp(state.site_folder))
+    source = Source(state.site_text, state.site_folder, state.site_name, _stamp(state.site_folder, state.site_text))
     if state.site_unread and not state.site_text:
         return Shown(None, source, [state.site_unread])
     try:
         season = solve(source)
-    except StocksimError as error:
-        faults = [str(fault) for fault in error.faults]
+    except Exception as error:
+        faults = guard.faults_of(error)
         if state.site_sound is None:
             return Shown(None, source, faults)
         try:
             return Shown(solve(state.site_sound), state.site_sound, faults)
-        except StocksimError:  # a log beside the site has gone since
+        except Exception:  # a log beside the site has gone since
             return Shown(None, source, faults)
     state.site_sound = source
     return Shown(season, source, [])
@@ -255,15 +256,15 @@ def _remember() -> None:
     state.site_past = [*state.site_past, now][-_MOST_UNDO:]
 
 
-def _stamp(folder: str) -> tuple[tuple[str, int, int], ...]:
-    """Names, times and sizes of the files beside a site that its season may depend on."""
+def _stamp(folder: str, text: str) -> tuple[tuple[str, int, int, int], ...]:
+    """Names, times and sizes of the files that a site names, and of the keeper's own species, feeds and crops."""
     base = Path(folder)
-    beside = [*base.glob("*.csv"), *base.glob("species_params/*/*.toml")]
+    own = [str(path.relative_to(base)) for path in base.glob("species_params/*/*.toml")]
     found = []
-    for path in sorted(beside):
+    for name in sorted({*named_files(editing.tables(text)), *own}):
         try:
-            status = path.stat()
-        except OSError:
+            status = (base / name).stat()
+        except (OSError, ValueError):  # none there, or no name of a file
             continue
-        found.append((str(path.relative_to(base)), status.st_mtime_ns, status.st_size))
+        found.append((name, status.st_mtime_ns, status.st_ctime_ns, status.st_size))
     return tuple(found)

@@ -78,7 +78,9 @@ def check(site: SiteArgument, as_json: JsonOption = False) -> None:
     if as_json:
         _print_json({"faults": [], "understood": known})
         return
-    typer.echo("fine")
+    typer.echo("no fault, but is this meant?" if loaded.questions else "fine")
+    for question in known.pop("questions"):
+        typer.echo(f"  {question}")
     for key, text in known.items():
         lines = text if isinstance(text, list) else [text]
         typer.echo(

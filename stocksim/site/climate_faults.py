@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from stocksim.climate.greenhouse import FUELS
 from stocksim.errors import Fault, InputError
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
 from stocksim.site.model import SiteFile
+from stocksim.site.plausible import Doubts
 from stocksim.site.warm_plan import room_losses_w_k
 from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
 from stocksim.site.warmth import Warmth, site_warmth, site_weather
@@ -84,7 +86,12 @@ def climate_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
 
 
 def computed_temperatures(
-    file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray], raw: Mapping[str, Any], has_season: bool
+    file: SiteFile,
+    folder: Path,
+    held_c: Mapping[str, FloatArray],
+    raw: Mapping[str, Any],
+    has_season: bool,
+    doubts: Doubts | None = None,
 ) -> tuple[dict[str, FloatArray], list[str], list[Fault]]:
     """Water temperature of the loops that are computed.
 
@@ -100,6 +107,9 @@ def computed_temperatures(
         The file as written: a table that stands there with faults of its own is not missing.
     has_season : bool
         Whether the season is sound.
+    doubts : Doubts, optional
+        What can hardly be meant: nothing is computed from numbers that are refused, or where it is not known (the
+        tables have faults of their own); what is asked about is told as the likely cause of what comes of it.
 
     Returns
     -------
@@ -121,9 +131,16 @@ def computed_temperatures(
         if not computed:
             losses = room_losses_w_k(file, weather.wind_m_s)
             return {}, notes + loss_notes(file, losses, weather.design_cold_c), []
-        warmth = site_warmth(file, folder, held_c)
+        if doubts is None or doubts.faults or not _loops_are_known(file):
+            return {}, notes, []  # told elsewhere
     except InputError as error:
         return {}, notes, list(error.faults)
+    try:
+        warmth = site_warmth(file, folder, held_c)
+    except InputError as error:
+        wildest = max(doubts.questions, default=None)
+        cause = "." if wildest is None else f"; the likeliest is {wildest.cause}."
+        return {}, notes, [replace(fault, message=fault.message.removesuffix(".") + cause) for fault in error.faults]
     notes += [*weather.notes, *loss_notes(file, warmth.plan.loss_w_k, weather.design_cold_c), *short_notes(warmth)]
     series = {}
     for key in computed:
@@ -133,6 +150,14 @@ def computed_temperatures(
         notes.append(f"loops.{key}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you "
                      "fit it to a log of your own.")  # fmt: skip
     return series, notes, []
+
+
+def _loops_are_known(file: SiteFile) -> bool:
+    """Whether all that stands in the water names a loop that there is; the heat balance needs each one's room."""
+    tanks, beds, filters = (
+        {entry.loop for entry in entries.values()} for entries in (file.tanks, file.beds, file.biofilters)
+    )
+    return tanks | beds | filters <= set(file.loops)
 
 
 def hemisphere_notes(file: SiteFile) -> list[str]:

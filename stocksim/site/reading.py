@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from pydantic import ValidationError
 
 from stocksim.climate.temperature import logged_temperature, monthly_temperature, read_temperature_log
-from stocksim.errors import Fault, InputError, ParameterError
+from stocksim.errors import Fault, InputError, ParameterError, one_line
 from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
@@ -36,6 +36,7 @@ from stocksim.site.model import (
     SiteFile,
 )
 from stocksim.site.notes import assumptions, cycling_notes
+from stocksim.site.plausible import ration_questions, site_doubts, water_faults
 from stocksim.site.presence_faults import presence_faults
 from stocksim.site.quantities import MONTHS
 from stocksim.site.sentences import sentences
@@ -68,6 +69,8 @@ class Site:
         Where the file stands; logs and own species files are looked up beside it.
     name : str
         File name, for messages.
+    questions : tuple of str
+        What can hardly be meant, to be asked of the keeper; the first of the notes.
     """
 
     file: SiteFile
@@ -79,6 +82,7 @@ class Site:
     raw: Mapping[str, Any] = field(repr=False)
     folder: Path = field(repr=False)
     name: str = "site.toml"
+    questions: tuple[str, ...] = ()
 
     @property
     def days(self) -> int:
@@ -176,43 +180,47 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         raise InputError([Fault("", "", "is empty; `stocksim new FILE` writes a site file to start from.", name)])
     faults = _name_faults(raw)
     stand_ins: frozenset[str] = frozenset()
+    is_whole = True
     try:
         file = SiteFile.model_validate(raw)
     except ValidationError as error:
         faults += sentences(error, raw, SiteFile)
         # the rest of the file is checked all the same, so that the keeper sees every fault at once
         file, stand_ins = with_stand_ins(raw, error)
+        is_whole = False
     entries, missing = _library_entries(file, folder)
     temperatures, notes, cold_faults = _temperatures(file, folder, season_is_sound(file) and "season" not in stand_ins)
     sound = season_is_sound(file) and "season" not in stand_ins
-    computed, said, climate = computed_temperatures(file, folder, temperatures, raw, sound and not cold_faults)
+    # numbers that stand in for faulty ones mean nothing beside the others
+    doubts = site_doubts(file, entries["species"], entries["feeds"], raw) if is_whole else None
+    computed, said, climate = computed_temperatures(file, folder, temperatures, raw, sound and not cold_faults, doubts)
     temperatures, notes = (
         {key: (temperatures | computed)[key] for key in file.loops if key in temperatures | computed},
         notes + said,
     )
     across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
-    faults += found_elsewhere(missing + across + cold_faults + climate, stand_ins)
+    absurd = doubts.faults if doubts is not None else []
+    faults += found_elsewhere(missing + across + cold_faults + climate + absurd, stand_ins)
     if not faults:
         # where the fish are and what water they have can only be judged when all else is right
         faults = presence_faults(file) + loop_water_faults(file, raw)
     if faults:
         raise InputError(_placed(faults, name))
+    asked = [str(question) for question in doubts.questions] if doubts is not None else []
+    asked += ration_questions(file, entries["species"], temperatures)
     notes = assumptions(file, **entries, folder=folder) + cycling_notes(file, temperatures) + notes
     return Site(
-        file, entries["species"], entries["feeds"], entries["crops"], temperatures, tuple(notes), raw, folder, name
-    )
+        file, entries["species"], entries["feeds"], entries["crops"], temperatures, (*asked, *notes), raw, folder, name,
+        tuple(asked),
+    )  # fmt: skip
 
 
 def _placed(faults: list[Fault], name: str) -> list[Fault]:
     """Faults with the file's name, each a single line whatever the file's own words hold."""
     return [
-        Fault(*(_one_line(part) for part in (fault.table, fault.field, fault.message, fault.file or name)))
+        Fault(*(one_line(part) for part in (fault.table, fault.field, fault.message, fault.file or name)))
         for fault in faults
     ]
-
-
-def _one_line(text: str) -> str:
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
@@ -289,6 +297,7 @@ def _temperatures(
         if water.at_most is not None:
             daily = np.minimum(daily, water.at_most)
         series[key] = daily
+        faults += water_faults(place, daily, start, file.site.units)
         notes += [f"{place}.water_temperature: {sentence}" for sentence in said]
     return series, notes, faults
 

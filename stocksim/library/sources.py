@@ -381,9 +381,9 @@ def find_entry(name: str, rules: Rules, extra_folder: Path | None = None) -> Ent
     ParameterError
         If no file has that name, with the nearest known names, or if the file breaks the rules.
     """
-    for folder in ([extra_folder / "species_params"] if extra_folder else []) + [library_folder()]:
-        path = folder / rules.kind / f"{name}.toml"
-        if path.is_file():
-            return read_entry(path, rules)
     known = entry_names(rules, extra_folder)
-    raise ParameterError(f'"{name}" is not in the library ({rules.kind}); known are {", ".join(known)}.')
+    if name not in known:  # nothing that is no name is looked up as a path
+        raise ParameterError(f"{shown(name)} is not in the library ({rules.kind}); known are {', '.join(known)}.")
+    folders = ([extra_folder / "species_params"] if extra_folder else []) + [library_folder()]
+    paths = [folder / rules.kind / f"{name}.toml" for folder in folders]
+    return read_entry(next(path for path in paths if path.is_file()), rules)

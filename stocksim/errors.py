@@ -9,8 +9,47 @@ OutsideValidity          warning: a result was computed outside the range its so
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
+
+LONGEST_SHOWN = 60  # characters of a value in a sentence
+LARGEST_SHOWN = 10.0**15  # beyond any number of a file; keeps numbers of hundreds of digits away from float and str
+
+
+def shown(value: Any) -> str:
+    """A value of a TOML file as a keeper would write it, short enough for a sentence.
+
+    Parameters
+    ----------
+    value : object
+        Anything that a TOML file can hold.
+
+    Returns
+    -------
+    str
+        As ``"900 L"``, ``0.85`` or ``a list``.
+    """
+    if isinstance(value, str):
+        text = value if len(value) <= LONGEST_SHOWN else value[: LONGEST_SHOWN - 3] + "..."
+        return f'"{text}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, int) and abs(value) > LARGEST_SHOWN:
+        return "a number of very many digits"
+    if isinstance(value, (dt.datetime, dt.date, dt.time)):
+        return value.isoformat()
+    return f"{value}"
+
+
+def one_line(text: str) -> str:
+    """A text of a file on a single line, what cannot be printed escaped."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ import re
 from functools import cache
 from typing import NamedTuple
 
-from stocksim.errors import InputError
+from stocksim.errors import InputError, shown
 
 
 class _Unit(NamedTuple):
@@ -189,34 +189,34 @@ def parse_quantity(text: object, dimension: str) -> float:
     >>> parse_quantity("9 degF", "temperature_difference")
     5.0
     """
-    noun = dimension.replace("_", " ")
+    noun, said = dimension.replace("_", " "), shown(text)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise InputError(f"{text!r} is not a {noun}; write a number with a unit in quotes, as {_example(dimension)}.")
+        raise InputError(f"{said} is not a {noun}; write a number with a unit in quotes, as {_example(dimension)}.")
     if not isinstance(text, str):
-        raise InputError(f"{text!r} has no unit; write a {noun} in {spellings(dimension)}, as {_example(dimension)}.")
+        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {_example(dimension)}.")
     if dimension == "length" and (compound := _FEET_INCHES.match(text)):
         return _finite(float(compound[1]) * _FOOT_M + float(compound[2]) * _INCH_M, text, dimension)
     match = _QUANTITY.match(text)
     if not match:
-        raise InputError(f'"{text}" is not a {noun}; write a number and a unit, as {_example(dimension)}.')
+        raise InputError(f"{said} is not a {noun}; write a number and a unit, as {_example(dimension)}.")
     value = _finite(float(match[1]), text, dimension)
     if not match[2]:
-        raise InputError(f'"{text}" has no unit; write a {noun} in {spellings(dimension)}, as {_example(dimension)}.')
+        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {_example(dimension)}.")
     if match[2][0] in ",.0123456789":
         # a comma is thousands to one keeper and a decimal sign to another: never guess
         raise InputError(
-            f'"{text}": write the number without commas or spaces, with a point for decimals, as {_example(dimension)}.'
+            f"{said}: write the number without commas or spaces, with a point for decimals, as {_example(dimension)}."
         )
     unit = _UNITS[dimension].get(re.sub(r"[\s.]", "", match[2]).lower())
     if unit is None:
-        raise InputError(f'"{text}": "{match[2]}" is not a unit of {noun}; use {spellings(dimension)}.')
+        raise InputError(f"{said}: {shown(match[2])} is not a unit of {noun}; use {spellings(dimension)}.")
     return _finite(value * unit.factor + unit.offset, text, dimension)
 
 
 def _finite(value: float, text: str, dimension: str) -> float:
     if not math.isfinite(value):
         noun = dimension.replace("_", " ")
-        raise InputError(f'"{text}" is not a finite {noun}; write a number and a unit, as {_example(dimension)}.')
+        raise InputError(f"{shown(text)} is not a finite {noun}; write a number and a unit, as {_example(dimension)}.")
     return value
 
 

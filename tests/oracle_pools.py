@@ -51,7 +51,7 @@ def saturation(t: float, elevation: float) -> float:
 
 
 def still_velocity(t: float) -> float:
-    schmidt = 1800.6 - 120.10 * t + 3.7818 * t**2 - 0.047608 * t**3
+    schmidt = 1745.1 - 124.34 * t + 4.8055 * t**2 - 0.10115 * t**3 + 0.00086842 * t**4
     return 0.0207 * 24.0 * math.sqrt(600.0 / schmidt)
 
 

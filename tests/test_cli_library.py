@@ -166,7 +166,7 @@ def test_water_says_which_fish_the_water_does_not_suit(run):
         (["--at", "18 degC", "--tan", "2", "--elevation", "850"], ['--tan: "2"', "mg/L", '--elevation: "850"'], 2),
         (["--at", "64 degC", "--ph", "70", "--tan", "-1 mg/L", "--elevation", "9 km"], ['"km" is not a unit'], 1),
         (["--at", "64 degC", "--ph", "70", "--tan", "-1 mg/L"], ["--at: 64 degC", "--ph: 70", "--tan: -1 mg/L"], 3),
-        (["--at", "18 degC", "--ph", "nan"], ["--ph: nan is not allowed; give 5 to 10."], 1),
+        (["--at", "18 degC", "--ph", "nan"], ['--ph: "nan" is not allowed; give a pH from 5 to 10'], 1),
         (["--at", "18 degC", "--tan", "2 mg/L"], ["--tan: needs --ph too"], 1),
         (["--at", "18 degC", "--alkalinity", "2 mg/L"], ["--alkalinity: needs --ph too"], 1),
         (["--at", "18 degC", "--elevation", "9000 m"], ["--elevation: 9000 m is not allowed"], 1),

@@ -120,6 +120,18 @@ def test_a_wrong_import_would_be_caught(where, source):
     assert import_faults(where, source)
 
 
+def test_a_season_starts_without_scipy():
+    """Its import costs more than many a season; only plans, fits, grading and synthetic years need it."""
+    words = (
+        "import sys; from stocksim.faces import cli, answers; from stocksim.site.examples import FOLDER; "
+        "from stocksim.site.reading import load_site; "
+        "a = answers.solve(load_site(FOLDER / 'starter.toml')); answers.season_text(a.season, a.findings); "
+        "print([name for name in sys.modules if name.split('.')[0] == 'scipy'])"
+    )
+    ran = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
+
+
 def test_every_room_is_known():
     assert {room(path) for path in MODULES} - {""} <= set(ORDER)
 

@@ -293,12 +293,14 @@ def test_a_loop_without_any_film_is_allowed_and_told_plainly(beds):
 
 
 def test_bounds_named_in_the_sentences_are_allowed_themselves():
-    for field, text in (
-        (f"{WATER}.values.oct", "32 degF"), ("beds.gravel.media_size", "0.5 mm"), ("beds.gravel.media_size", "100 mm"),
-        ("cohorts.perch.mean_weight", "0.05 g"), ("cohorts.perch.mean_weight", "20 kg"), ("site.elevation", "-430 m"),
-        ("loops.main.ph", 5), ("loops.main.ph", 10), ("cohorts.perch.count", 0), ("cohorts.perch.count", 10_000_000),
-        ("cohorts.perch.count", 60.0), ("loops.main.alkalinity_target", "1000 mg/L"), ("tanks.first.depth", "10 m"),
+    heavy = {"cohorts.perch.species": "channel_catfish", "cohorts.perch.count": 5}
+    for changes in (
+        {f"{WATER}.values.oct": "32 degF"}, {"beds.gravel.media_size": "0.5 mm"}, {"beds.gravel.media_size": "100 mm"},
+        {"cohorts.perch.mean_weight": "0.05 g"}, heavy | {"cohorts.perch.mean_weight": "20 kg"},
+        {"site.elevation": "-430 m"}, {"loops.main.ph": 5}, {"loops.main.ph": 10}, {"cohorts.perch.count": 0},
+        {"cohorts.perch.count": 10_000_000, "cohorts.perch.mean_weight": "0.05 g"}, {"cohorts.perch.count": 60.0},
+        {"loops.main.alkalinity_target": "1000 mg/L"}, {"tanks.first.depth": "10 m"},
     ):  # fmt: skip
-        site_from_tables(changed(STARTER, {field: text}), FOLDER)
-    tables = changed(STARTER, {f"{WATER}.values.oct": "104 degF", "cohorts": GONE})
-    assert site_from_tables(tables, FOLDER).file.loops["main"].water_temperature.values["oct"] == pytest.approx(40.0)
+        site_from_tables(changed(STARTER, changes), FOLDER)
+    tables = changed(STARTER, {WATER: {"kind": "constant", "value": "104 degF"}, "cohorts": GONE})
+    assert site_from_tables(tables, FOLDER).temperature_c["main"] == pytest.approx(40.0)

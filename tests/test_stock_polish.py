@@ -7,15 +7,18 @@ import time
 import numpy as np
 import pytest
 from random_sites import random_stockings, random_tables
-from small_sites import build
+from small_sites import build, one_tank
 
-from stocksim.planning.planned_site import run_stocking, worst_margins
+from stocksim.engine.extremes import tank_extremes
+from stocksim.engine.findings import limit_series
+from stocksim.planning.planned_site import HARD_LIMITS, run_stocking, season_margins, worst_margins
 from stocksim.planning.program import Stocking, broken, limit_uses, score
 from stocksim.planning.stock_fill import Filling, greedy_stocking
 from stocksim.planning.stock_polish import polished
 from stocksim.planning.stock_problem import build_problem
 from stocksim.planning.stock_program import build_program, first_courses
 from stocksim.planning.stock_rounds import calibrated
+from stocksim.planning.stocking import plan_stocking
 
 
 @pytest.fixture(scope="module")
@@ -91,3 +94,28 @@ def test_a_calibrated_program_uses_its_limits_as_the_season_does(house):
         share = biomass[:, tank].max() / (strictest * layout.volume_m3[tank]) / 0.95
         assert (density.use[tank] / density.capacity[tank]).max() == pytest.approx(share, rel=1e-6)
     assert broken(agreeing, stocking) == []
+
+
+def test_every_limit_of_a_season_has_a_margin_with_and_without_fish(house):
+    problem, _, _, program = house
+    full = greedy_stocking(program, "edible")
+    empty = full._replace(fish=np.zeros_like(full.fish))
+    margins = season_margins(problem, [full, empty])
+    layout, course = run_stocking(problem, full)
+    assert (
+        set(margins)
+        == set(HARD_LIMITS)
+        == {s.limit for s in limit_series(layout, course, tank_extremes(layout, course))}
+    )
+    assert all(np.isinf(each[1]) for each in margins.values())
+
+
+def test_one_tank_on_a_new_film_is_answered_with_an_empty_plan():
+    """A new film carries no fish from the first day, so the plan without fish is what the seasons are polished from."""
+    tables = one_tank("yellow_perch", "perch_45", 18.0, days=60, count=60, mean_weight_g=50.0, ph=None)
+    tables["loops"]["main"]["biofilter_start"] = "new"
+    bought = {"species": "yellow_perch", "mean_weight": "50 g", "price": 1.0, "feed": "perch_45", "at_most": 60}
+    tables["stocking"] = {"goal": "edible", "candidates": {"perch": bought}}
+    plan = plan_stocking(build(tables), time_limit_s=10.0)
+    assert plan.plan is not None
+    assert plan.plan.stocking.fish.sum() == 0

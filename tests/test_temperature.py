@@ -16,6 +16,7 @@ from stocksim.climate.temperature import (
     monthly_temperature,
 )
 from stocksim.errors import InputError
+from stocksim.site.warmth import site_weather
 
 START = dt.date(2026, 10, 1)
 YEAR = dict(zip(range(1, 13), [12.2, 12.8, 13.9, 15.6, 17.8, 20.0, 22.0, 21.5, 19.0, 16.7, 14.4, 12.8], strict=True))
@@ -23,35 +24,42 @@ CELSIUS = st.floats(min_value=-5.0, max_value=45.0)
 SEASONS = st.tuples(st.dates(dt.date(2000, 1, 1), dt.date(2060, 12, 31)), st.integers(1, 1100))
 
 
-def oracle_moments(lengths, means):
-    """Second derivatives of the natural cubic spline through summed degree-days, by the textbook system."""
-    h = np.asarray(lengths, float)
-    rise = np.asarray(means, float)  # slope of the summed degree-days within each month
-    n = len(h)
-    moments = np.zeros(n + 1)
-    if n > 1:
-        matrix = np.diag(2 * (h[:-1] + h[1:])) + np.diag(h[1:-1], 1) + np.diag(h[1:-1], -1)
-        moments[1:-1] = np.linalg.solve(matrix, 6 * np.diff(rise))
-    return moments
+def oracle_meetings(means):
+    """Temperatures where months meet, ends included: each of the two months on either side, the last one repeated."""
+    last = len(means) - 1
+
+    def mean(month):
+        return means[min(max(month, 0), last)]
+
+    return [(7 * (mean(m - 1) + mean(m)) - mean(m - 2) - mean(m + 1)) / 12 for m in range(last + 2)]
 
 
 def oracle_daily(lengths, means):
-    """Daily means by plain loops over months and days."""
-    moments, daily = oracle_moments(lengths, means), []
+    """Daily means by plain loops over months and days: the exact integral of each month's parabola, day by day."""
+    meetings, daily = oracle_meetings(means), []
     for month, (length, mean) in enumerate(zip(lengths, means, strict=True)):
-        left, right = moments[month], moments[month + 1]
+        left, right = meetings[month], meetings[month + 1]
+        # left + b x + c x^2 with the right end and the mean given
+        c = 3 * (left + right) - 6 * mean
+        b = right - left - c
 
-        def summed(t, left=left, right=right, length=length, mean=mean):
-            s = length - t
-            return (
-                left * s**3 / (6 * length)
-                + right * t**3 / (6 * length)
-                - left * length / 6 * s
-                + (mean * length - right * length**2 / 6) * t / length
-            )
+        def summed(day, left=left, b=b, c=c, length=length):
+            x = day / length
+            return length * (left * x + b * x**2 / 2 + c * x**3 / 3)
 
-        daily += [summed(day + 1.0) - summed(float(day)) for day in range(length)]
+        daily += [summed(day + 1) - summed(day) for day in range(length)]
     return np.array(daily)
+
+
+def steepest(lengths, means):
+    """Largest slope that any month's parabola has, a day."""
+    meetings = oracle_meetings(means)
+    slopes = []
+    for month, (length, mean) in enumerate(zip(lengths, means, strict=True)):
+        left, right = meetings[month], meetings[month + 1]
+        bend = 6 * mean - 3 * (left + right)
+        slopes.append((abs(right - left) + abs(bend)) / length)
+    return max(slopes)
 
 
 def refusals(call, *arguments) -> list[str]:
@@ -86,29 +94,65 @@ def test_equal_months_give_the_same_every_day(season, mean):
     lengths=st.lists(st.integers(28, 31), min_size=1, max_size=30),
     data=st.data(),
 )
-def test_agrees_with_the_spline_written_out(lengths, data):
+def test_agrees_with_the_parabolas_written_out(lengths, data):
     means = data.draw(st.lists(CELSIUS, min_size=len(lengths), max_size=len(lengths)))
     daily = month_smooth(lengths, means)
     # 1e-10: sums of some 1e4 degree-days carry some 1e-12 in a float
     assert daily == pytest.approx(oracle_daily(lengths, means), abs=1e-10)
 
 
+LENGTHS = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
+ORDINARY = st.floats(min_value=0.0, max_value=40.0)
+
+
 @settings(deadline=None)  # other work may share the machine
-@given(means=st.lists(CELSIUS, min_size=2, max_size=24))
-def test_the_daily_change_never_jumps(means):
-    lengths = [31, 28, 31, 30, 31, 30] * 4
-    lengths = lengths[: len(means)]
-    moments = oracle_moments(lengths, means)
-    # change of the daily change = third difference of the spline, so never above the largest third
-    # derivative; a step or a kink between months breaks this bound
-    bound = np.abs(np.diff(moments) / lengths).max()
-    assert np.abs(np.diff(month_smooth(lengths, means), n=2)).max() <= bound + 1e-9
+@given(means=st.lists(ORDINARY, min_size=2, max_size=12))
+def test_no_day_steps_away_from_the_day_before(means):
+    lengths = LENGTHS[: len(means)]
+    change = np.abs(np.diff(month_smooth(lengths, means))).max()
+    assert change <= steepest(lengths, means) + 1e-9
 
 
 def test_straight_steps_would_break_that_bound():
     lengths, means = [31, 28, 31], [17.0, 14.0, 13.0]
-    bound = np.abs(np.diff(oracle_moments(lengths, means)) / lengths).max()
-    assert np.abs(np.diff(np.repeat(means, lengths), n=2)).max() > 20 * bound
+    assert np.abs(np.diff(np.repeat(means, lengths))).max() > 5 * steepest(lengths, means)
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(means=st.lists(ORDINARY, min_size=12, max_size=12), month=st.integers(0, 11), other=ORDINARY)
+def test_a_day_depends_on_no_month_more_than_two_away(means, month, other):
+    changed = [other if m == month else mean for m, mean in enumerate(means)]
+    far = np.abs(np.repeat(np.arange(12), LENGTHS) - month) > 2
+    assert month_smooth(LENGTHS, changed)[far].tolist() == month_smooth(LENGTHS, means)[far].tolist()
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(means=st.lists(ORDINARY, min_size=12, max_size=12))
+def test_days_pass_their_months_by_a_quarter_of_their_range_at_most(means):
+    daily = month_smooth(LENGTHS, means)
+    for month, days in enumerate(np.split(daily, np.cumsum(LENGTHS)[:-1])):
+        near = means[max(month - 2, 0) : month + 3]
+        room = 0.26 * (max(near) - min(near)) + 1e-9
+        assert min(near) - room <= days.min() <= days.max() <= max(near) + room
+
+
+@settings(deadline=None)  # other work may share the machine
+@given(season=SEASONS, means=st.lists(ORDINARY, min_size=12, max_size=12), data=st.data())
+def test_a_day_is_the_same_whenever_the_season_begins_and_ends(season, means, data):
+    start, days = season
+    monthly = dict(zip(range(1, 13), means, strict=True))
+    whole = monthly_temperature(start, days, monthly)
+    first = data.draw(st.integers(0, days - 1))
+    count = data.draw(st.integers(1, days - first))
+    part = monthly_temperature(start + dt.timedelta(days=first), count, monthly)
+    assert part.tolist() == whole[first : first + count].tolist()
+
+
+def test_a_season_ended_earlier_keeps_its_days_where_only_its_own_months_are_given():
+    """Without the months beyond, the two before the end may move; three months cut off leave the others as they are."""
+    long = monthly_temperature(START, 243, {month: YEAR[month] for month in (10, 11, 12, 1, 2, 3, 4, 5)})
+    short = monthly_temperature(START, 151, {month: YEAR[month] for month in (10, 11, 12, 1, 2)})
+    assert short[: 31 + 30 + 31].tolist() == long[: 31 + 30 + 31].tolist()
 
 
 def test_a_season_is_a_piece_of_the_whole_months_it_touches():
@@ -177,3 +221,13 @@ def test_months_outside_the_season_are_left_alone():
 @pytest.mark.parametrize("days", [0, -3])
 def test_a_season_without_days_is_refused(days):
     assert "at least 1 day" in refusals(monthly_temperature, START, days, YEAR)[0]
+
+
+def test_ending_the_demonstration_three_months_earlier_leaves_its_water_and_weather(demo_site):
+    """Its file gives the months beyond, too, so every day stays to the last digit."""
+    shorter = demo_site.with_changes({"season.end": dt.date(2027, 2, 28), "beds": None})
+    whole, part = (site_weather(site.file, site.folder) for site in (demo_site, shorter))
+    for key, water in shorter.temperature_c.items():
+        assert water.tolist() == demo_site.temperature_c[key][: shorter.days].tolist()
+    for name in ("low_c", "high_c", "sun_share"):
+        assert getattr(part, name).tolist() == getattr(whole, name)[: shorter.days].tolist()

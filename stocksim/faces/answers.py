@@ -235,7 +235,8 @@ def understood(site: Site) -> dict[str, Any]:
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
-        "notes": list(site.notes),
+        "questions": list(site.questions),
+        "notes": [note for note in site.notes if note not in site.questions],
     }
 
 

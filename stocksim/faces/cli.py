@@ -13,9 +13,10 @@ from typing import Annotated, Any
 
 import typer
 
-from stocksim.errors import InputError, StocksimError
+from stocksim.errors import InputError, StocksimError, shown
 from stocksim.faces.bed_command import beds
 from stocksim.faces.cold_command import cold
+from stocksim.faces.options import number
 
 app = typer.Typer(
     name="stocksim",
@@ -30,6 +31,13 @@ _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
 
+MANY = 1e9  # no bound but of sense: such a number is judged with the other options, so that all is told at once
+DAYS = number("--days", -MANY, MANY, "give a whole number of days from 1 to 3660, as 120", whole=True)
+RATION = number("--ration", -MANY, MANY, "give a share of full appetite from 0 to 1")
+PH = number("--ph", -MANY, MANY, "give a pH from 5 to 10, without a unit")
+HOUR = number("--hour", -MANY, MANY, "give an hour of the day from 0 to 24, as 18 or 6.5")
+SECONDS = number("--seconds", 1.0, 86400.0, "give seconds from 1 to 86400, as 60")
+PORT = number("--port", 1, 65535, "give a port from 1 to 65535, as 8501", whole=True)
 GOAL_HELP = 'edible, steady, cost, keep, or some in their order, as "edible,cost"; by default the file\'s.'
 PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
 
@@ -53,7 +61,7 @@ def new(
     from stocksim.writing import write_file
 
     if example not in example_names():
-        raise InputError(f'--example "{example}" is not known; known are {", ".join(example_names())}.')
+        raise InputError(f"--example {shown(example)} is not known; known are {', '.join(example_names())}.")
     write_file(file, lambda out: out.write(example_text(example)))
     if as_json:
         _print_json({"written": str(file), "example": example})
@@ -77,7 +85,9 @@ def check(site: SiteArgument, as_json: JsonOption = False) -> None:
     if as_json:
         _print_json({"faults": [], "understood": known})
         return
-    typer.echo("fine")
+    typer.echo("no fault, but is this meant?" if known["questions"] else "fine")
+    for question in known.pop("questions"):
+        typer.echo(f"  {question}")
     for key, text in known.items():
         lines = text if isinstance(text, list) else [text]
         typer.echo(
@@ -124,9 +134,9 @@ def grow(
     species: Annotated[str, typer.Argument(help="Key of the species; `stocksim fish` lists them.", show_default=False)],
     start: Annotated[str, typer.Option("--from", help='Weight on the first day, as "28 g".', show_default=False)],
     at: Annotated[str, typer.Option(help='Water temperature, as "26 degC".', show_default=False)],
-    days: Annotated[int | None, typer.Option(help="Number of days.", show_default=False)] = None,
+    days: Annotated[int | None, typer.Option(help="Number of days.", show_default=False, **DAYS)] = None,
     to: Annotated[str | None, typer.Option(help='Weight to reach, as "150 g".', show_default=False)] = None,
-    ration: Annotated[float, typer.Option(help="Share of full appetite eaten; 0 is an unfed fish.")] = 1.0,
+    ration: Annotated[float, typer.Option(help="Share of full appetite eaten; 0 is an unfed fish.", **RATION)] = 1.0,
     feed: Annotated[
         str | None, typer.Option(help="Key of the feed; by default the one the species was fitted with.")
     ] = None,
@@ -166,7 +176,7 @@ def fish(
 @app.command(epilog='Example: stocksim water --at "18 degC" --ph 7.2 --tan "1 mg/L"')
 def water(
     at: Annotated[str, typer.Option(help='Water temperature, as "64 degF".', show_default=False)],
-    ph: Annotated[float | None, typer.Option(help="pH, without a unit.", show_default=False)] = None,
+    ph: Annotated[float | None, typer.Option(help="pH, without a unit.", show_default=False, **PH)] = None,
     tan: Annotated[str | None, typer.Option(help='Total ammonia nitrogen, as "2 mg/L".', show_default=False)] = None,
     elevation: Annotated[str, typer.Option(help='Height above the sea, as "850 ft".')] = "0 m",
     alkalinity: Annotated[
@@ -202,7 +212,8 @@ def powercut(
         str | None, typer.Option(help="Day of the cut, as 2027-01-20; by default the worst.", show_default=False)
     ] = None,
     hour: Annotated[
-        float | None, typer.Option(help="Hour of the day, 0 to 24; by default the worst, 18.", show_default=False)
+        float | None,
+        typer.Option(help="Hour of the day, 0 to 24; by default the worst, 18.", show_default=False, **HOUR),
     ] = None,
     battery: Annotated[
         str | None, typer.Option(help='Battery air pump beside each tank, as "10 W".', show_default=False)
@@ -287,7 +298,7 @@ def stock(
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
     pareto: Annotated[str | None, typer.Option(help=PARETO_HELP, show_default=False)] = None,
     reasons: Annotated[bool, typer.Option("--reasons", help="Tell what more of each limit would bring; slow.")] = False,
-    seconds: Annotated[float, typer.Option(help="Most time for the plan.", min=1.0, max=86400.0)] = 60.0,
+    seconds: Annotated[float, typer.Option(help="Most time for the plan.", **SECONDS)] = 60.0,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -300,7 +311,7 @@ def stock(
 @app.command("open", epilog="Example: stocksim open house.toml --no-browser")
 def open_pages(
     site: Annotated[Path | None, typer.Argument(help="Site file; none takes the demonstration site.")] = None,
-    port: Annotated[int, typer.Option(help="Port of the pages.", min=1, max=65535)] = 8501,
+    port: Annotated[int, typer.Option(help="Port of the pages.", **PORT)] = 8501,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Serve without opening a browser.")] = False,
     network: Annotated[
         bool,

@@ -9,7 +9,12 @@ from typing import Annotated
 
 import typer
 
-from stocksim.errors import InputError
+from stocksim.errors import InputError, shown
+from stocksim.faces.options import number
+
+WORTH = number("--worth", 0.0, 1e6, "give money for a kilo of fish from 0 to 1,000,000, as 9")
+YEARS = number("--years", 1, 1000, "give a whole number of years from 1 to 1000", whole=True)
+SEED = number("--seed", 0, 2**32 - 1, "give a whole number from 0 to 4294967295", whole=True)
 
 
 def cold(
@@ -17,11 +22,11 @@ def cold(
     worth: Annotated[
         float | None,
         typer.Option(
-            help="Money for a kilo of fish (always by the kilo), in that of your fuel prices; 8 if left out.", min=0.0
+            help="Money for a kilo of fish (always by the kilo), in that of your fuel prices; 8 if left out.", **WORTH
         ),
     ] = None,
-    years: Annotated[int, typer.Option(help="Synthetic years for the cold risk.", min=1, max=1000)] = 40,
-    seed: Annotated[int, typer.Option(help="Seed of their random numbers.", min=0)] = 1,
+    years: Annotated[int, typer.Option(help="Synthetic years for the cold risk.", **YEARS)] = 40,
+    seed: Annotated[int, typer.Option(help="Seed of their random numbers.", **SEED)] = 1,
     fit: Annotated[
         Path | None,
         typer.Option(help="Log of water (CSV) to fit the heat balance to, instead of comparing.", show_default=False),
@@ -45,6 +50,10 @@ def cold(
     loaded = load_site(site)
     if fit is not None and out is not None:
         raise InputError("--out: goes with the comparison and not with --fit; leave one of them out.")
+    if loop is not None and loop not in loaded.file.loops:
+        raise InputError(f"--loop: {shown(loop)} is not among the loops; known are {', '.join(loaded.file.loops)}.")
+    if loop is not None and fit is None:
+        raise InputError("--loop: says whose water the log of --fit is; give --fit too, or leave it out.")
     if out is not None:
         check_folder(out, COLD_FILES, loaded.files())
     try:

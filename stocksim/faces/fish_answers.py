@@ -31,7 +31,8 @@ GROUPS = {
     ),
     "Wild-caught fish onto pellets": ("feed_training_days", "feed_training_loss"),
     "Market, and what the fit is compared with": (
-        "market_weight", "fillet_yield", "fitted_feed_energy", "fitted_feed_protein", "feed_conversion_check",
+        "market_weight", "largest_weight", "fillet_yield", "fitted_feed_energy", "fitted_feed_protein",
+        "feed_conversion_check",
     ),
 }  # fmt: skip
 # what a number cannot say by its name alone
@@ -44,6 +45,7 @@ MEANINGS = {
     "feed_training_loss": "share of wild adults lost in that time",
     "appetite_males": "times the appetite of a mixed batch, males alone",
     "appetite_females": "times the appetite of a mixed batch, females alone",
+    "largest_weight": "heaviest that we know of; site files with heavier fish are asked about",
     "nitrate_caution": "as nitrogen; a caution, not a limit of the model",
     "chloride_protects": "1: chloride keeps nitrite out; 0: it does not, or nobody knows",
 }

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from stocksim.errors import Fault, InputError, StocksimError
+from stocksim.errors import Fault, InputError, StocksimError, shown
 from stocksim.faces.days import read_day
 from stocksim.units import parse_quantity
 
@@ -57,7 +58,45 @@ def _date(text: str) -> dt.date:
     try:
         return read_day(text)
     except ValueError:
-        raise InputError(f'"{text}" is not a date; write it as 2027-01-20.') from None
+        raise InputError(f"{shown(text)} is not a date; write it as 2027-01-20.") from None
+
+
+def number_option(name: str, low: float, high: float, allowed: str, whole: bool = False) -> Callable[[str], float]:
+    """Reader of an option that is a number without a unit, for typer.
+
+    Parameters
+    ----------
+    name : str
+        The option, as ``--years``.
+    low, high : float
+        Least and greatest number allowed.
+    allowed : str
+        What to write, as ``give a number of years from 1 to 1000``.
+    whole : bool
+        Whether only whole numbers are allowed.
+
+    Returns
+    -------
+    callable
+        From the text to the number; raises InputError with a sentence, where the number is none that is allowed.
+    """
+
+    def read(text: str) -> float:
+        written = str(text).strip()
+        try:
+            number = float(written) if written.isascii() and "_" not in written else math.nan
+        except ValueError:
+            number = math.nan
+        if not low <= number <= high or (whole and number != int(number)):
+            raise InputError([Fault("", name, f"{shown(str(text))} is not allowed; {allowed}.")])
+        return int(number) if whole else number
+
+    return read
+
+
+def number(name: str, low: float, high: float, allowed: str, whole: bool = False) -> dict[str, Any]:
+    """What `typer.Option` needs for a number; arguments as in `number_option`."""
+    return {"parser": number_option(name, low, high, allowed, whole), "metavar": "NUMBER"}
 
 
 def _named(faults: list[Fault], only: str = "") -> list[Fault]:

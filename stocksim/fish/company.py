@@ -6,9 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
 
-from stocksim.fish.spread import log_spread
+from stocksim.fish.spread import log_spread, normal_share
 
 FloatArray = NDArray[np.float64]
 
@@ -140,7 +139,7 @@ def fits_mouth_probability(
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         score = (np.log(longest / prey) + 0.5 * (other**2 - one**2)) / both
     score = np.where(both > 0.0, score, np.where(prey < longest, np.inf, -np.inf))
-    return np.where(share > 0.0, ndtr(score), 0.0)
+    return np.where(share > 0.0, normal_share(score), 0.0)
 
 
 def predation_grade(

@@ -4,45 +4,64 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from stocksim.library.sources import Entry, Rules, entry_names, find_entry
+from stocksim.library.sources import Bound, Entry, Order, Rules, entry_names, find_entry
 
 NUTRIENTS = ("nitrogen", "phosphorus", "potassium", "calcium", "magnesium", "iron")
 # how a crop is harvested: whole, cut again and again, or picked fruit by fruit
 HARVESTS = ("once", "cut", "fruit")
+KINDS = ("leafy", "fruiting")
+
+CONTENT = {
+    "nitrogen": Bound("-", 0.002, 0.15),
+    "phosphorus": Bound("-", 1e-4, 0.03),
+    "potassium": Bound("-", 1e-3, 0.2),
+    "calcium": Bound("-", 5e-4, 0.1),
+    "magnesium": Bound("-", 1e-4, 0.03),
+    "iron": Bound("-", 1e-6, 0.01),
+}
 
 CROP_RULES = Rules(
     kind="crops",
     required={
-        "temperature_low": "degC",
-        "temperature_high": "degC",
-        "plants_per_area_low": "1/m2",
-        "plants_per_area_high": "1/m2",
-        "days_to_harvest_low": "day",
-        "days_to_harvest_high": "day",
+        "temperature_low": Bound("degC", -5, 30),
+        "temperature_high": Bound("degC", 10, 45),
+        "plants_per_area_low": Bound("1/m2", 0.1, 5000),
+        "plants_per_area_high": Bound("1/m2", 0.1, 5000),
+        "days_to_harvest_low": Bound("day", 5, 730),
+        "days_to_harvest_high": Bound("day", 5, 730),
         # growth
-        "dry_matter": "-",  # of the harvested part
-        "harvest_index": "-",  # of new dry growth
-        "stand_dry_mass": "g/m2",
-        "seedling_dry_mass": "g",
-        "cover_per_dry_mass": "m2/g",
-        "light_use": "g/mol",
-        "light_half_saturation": "mol/m2/day",
-        "temperature_base": "degC",
-        "temperature_optimum": "degC",
-        "temperature_max": "degC",
-        "thermal_time": "degC day",
+        "dry_matter": Bound("-", 0.02, 0.6),  # of the harvested part
+        "harvest_index": Bound("-", 0.05, 1),  # of new dry growth
+        "stand_dry_mass": Bound("g/m2", 20, 5000),
+        "seedling_dry_mass": Bound("g", 0.001, 50),
+        "cover_per_dry_mass": Bound("m2/g", 0.001, 0.1),
+        "light_use": Bound("g/mol", 0.1, 5),
+        "light_half_saturation": Bound("mol/m2/day", 2, 200),
+        "temperature_base": Bound("degC", -5, 20),
+        "temperature_optimum": Bound("degC", 8, 40),
+        "temperature_max": Bound("degC", 15, 50),
+        "thermal_time": Bound("degC day", 50, 10000),
         # content of dry matter: of the whole plant, or of all but the fruit
-        **dict.fromkeys(NUTRIENTS, "-"),
+        **CONTENT,
     },
     optional={
         # absent where nobody ever published a feed ratio for the crop
-        "feed_ratio_low": "g/m2/day",
-        "feed_ratio_high": "g/m2/day",
-        "yield_per_area": "kg/m2",
-        **{f"fruit_{key}": "-" for key in NUTRIENTS},
-        "nitrogen_fixed": "-",
+        "feed_ratio_low": Bound("g/m2/day", 5, 500),
+        "feed_ratio_high": Bound("g/m2/day", 5, 500),
+        "yield_per_area": Bound("kg/m2", 0.05, 100),
+        **{f"fruit_{key}": bound for key, bound in CONTENT.items()},
+        "nitrogen_fixed": Bound("-", 0, 1),
     },
     facts={"latin": True, "kind": True, "harvest": True, "caution": False},
+    choices={"kind": KINDS, "harvest": HARVESTS},
+    orders=(
+        Order("temperature_low", "temperature_high"),
+        Order("temperature_base", "temperature_optimum"),
+        Order("temperature_optimum", "temperature_max"),
+        Order("plants_per_area_low", "plants_per_area_high", may_equal=True),
+        Order("days_to_harvest_low", "days_to_harvest_high", may_equal=True),
+        Order("feed_ratio_low", "feed_ratio_high", may_equal=True),
+    ),
 )
 
 

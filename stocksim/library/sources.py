@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache, cached_property, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, TypeGuard
 
-from stocksim.errors import Fault, ParameterError
+from stocksim.errors import LARGEST_SHOWN, Fault, ParameterError, one_line, shown
 
 READ_GRADES = ("full", "table", "abstract", "secondary", "from memory", "common practice", "derived here")
 EVIDENCE_GRADES = ("good", "fair", "weak")
@@ -97,6 +97,23 @@ class Entry:
         return library_folder() not in Path(self.origin).resolve().parents
 
 
+class Bound(NamedTuple):
+    """Unit of a value, and the lowest and highest number that is plausible in it, both allowed."""
+
+    unit: str
+    low: float
+    high: float
+
+
+class Order(NamedTuple):
+    """A value that must lie below a share of another, or on it where that may be."""
+
+    lower: str
+    higher: str
+    share: float = 1.0
+    may_equal: bool = False
+
+
 @dataclass(frozen=True, eq=False)
 class Rules:
     """What a kind of file must and may hold.
@@ -105,22 +122,27 @@ class Rules:
     ----------
     kind : str
         Folder name under species_params.
-    required, optional : mapping of str to str
-        Value key to the one unit allowed for it.
+    required, optional : mapping of str to Bound
+        Value key to the one unit allowed for it and to what is plausible. The bounds are our choice: wide about all
+        that is shipped and known of such fish, feeds and crops, so that a slip of the unit, of a percentage or of the
+        point falls outside.
     facts : mapping of str to bool
         Word keys; True where required.
     choices : mapping of str to tuple of str
         Word keys that allow only certain words.
     together : tuple of (str, str)
         Pairs of word keys of which a file has both or none.
+    orders : tuple of Order
+        Pairs of values whose order a file must keep.
     """
 
     kind: str
-    required: Mapping[str, str]
-    optional: Mapping[str, str]
+    required: Mapping[str, Bound]
+    optional: Mapping[str, Bound]
     facts: Mapping[str, bool]
     choices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     together: tuple[tuple[str, str], ...] = ()
+    orders: tuple[Order, ...] = ()
 
 
 @cache
@@ -152,7 +174,7 @@ def read_entry(path: Path, rules: Rules) -> Entry:
         With one fault for every rule the file breaks.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise ParameterError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name)]) from error
     except OSError as error:
@@ -166,11 +188,19 @@ def _entry_of_text(written: str, path: Path, rules: Rules) -> Entry:
     try:
         data = tomllib.loads(written)
     except tomllib.TOMLDecodeError as error:
-        raise ParameterError([Fault("", "", f"is not readable TOML ({error}).", path.name)]) from error
+        raise ParameterError([Fault("", "", f"is not readable TOML ({one_line(str(error))}).", path.name)]) from error
+    except RecursionError as error:
+        raise ParameterError(
+            [Fault("", "", "is not readable TOML: lists or tables nest too deeply.", path.name)]
+        ) from error
+    except ValueError as error:  # Python's own limit on the digits of a whole number
+        raise ParameterError(
+            [Fault("", "", "is not readable TOML: a number has too many digits.", path.name)]
+        ) from error
     faults: list[Fault] = []
 
     def fault(table: str, key: str, message: str) -> None:
-        faults.append(Fault(table, key, message, path.name))
+        faults.append(Fault(one_line(table), one_line(key), one_line(message), path.name))
 
     sources = _sources(data, fault)
     values = _values(data, sources, rules, fault)
@@ -190,6 +220,7 @@ def _entry_of_text(written: str, path: Path, rules: Rules) -> Entry:
     if data.get("schema") != 1:
         fault("", "schema", "must be 1, the only form of file known.")
     _facts_hold(facts, values, sources, rules, fault)
+    _orders_hold(values, rules, fault)
     if faults:
         raise ParameterError(faults)
     words = {key: text for key, text in facts.items() if key not in ("title", "summary", "evidence")}
@@ -203,7 +234,7 @@ def _facts_hold(
     for grade_key, use in (("evidence", "model"), ("company_evidence", "company")):
         grade = facts.get(grade_key, "weak")
         if grade not in EVIDENCE_GRADES:
-            fault("", grade_key, f'"{grade}" is not a grade; use {", ".join(EVIDENCE_GRADES)}.')
+            fault("", grade_key, f"{shown(grade)} is not a grade; use {', '.join(EVIDENCE_GRADES)}.")
         capped = sorted(
             key for key, value in values.items()
             if value.use == use and value.source in sources and sources[value.source].read in _CAPS_AT_WEAK
@@ -212,7 +243,7 @@ def _facts_hold(
             fault("", grade_key, f'must be "weak": {", ".join(capped)} rests on memory or common practice.')
     for key, words in rules.choices.items():
         if key in facts and facts[key] not in words:
-            fault("", key, f'"{facts[key]}" is not known here; use {", ".join(words)}.')
+            fault("", key, f"{shown(facts[key])} is not known here; use {', '.join(words)}.")
     for one, other in rules.together:
         for given, missing in ((one, other), (other, one)):
             if given in facts and missing not in facts:
@@ -233,19 +264,22 @@ def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:
         for extra in sorted(set(table) - {"cite", "read", "doi"}):
             fault(place, extra, "is not a key of a source; known are cite, doi, read.")
         cite, read, doi = table.get("cite"), table.get("read"), table.get("doi", "")
+        if not isinstance(doi, str):
+            fault(place, "doi", f'{shown(doi)} is not a text; write it in quotes, as "10.1577/a07-088.1".')
+            doi = ""
         if not isinstance(cite, str) or not cite.strip():
             fault(place, "cite", "is missing; write author, year and title or table.")
             cite = ""
         if read not in READ_GRADES:
             fault(place, "read", f"must be one of {', '.join(READ_GRADES)}.")
             read = "from memory"
-        sources[key] = Source(key, cite, read, str(doi))
+        sources[key] = Source(key, cite, read, doi)
     return sources
 
 
 def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, fault: Any) -> dict[str, Value]:
     values: dict[str, Value] = {}
-    units = {**rules.required, **rules.optional}
+    known = {**rules.required, **rules.optional}
     tables = data.get("values")
     if not isinstance(tables, dict):
         fault("values", "", "is missing; it holds one table for each number.")
@@ -254,8 +288,8 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
     cited = {str(table.get("source")) for table in tables.values() if isinstance(table, dict)}
     for key, table in tables.items():
         place = f"values.{key}"
-        if key not in units:
-            fault(place, "", f"is not a value of a {rules.kind} file; known are {', '.join(sorted(units))}.")
+        if key not in known:
+            fault(place, "", f"is not a value of a {rules.kind} file; known are {', '.join(sorted(known))}.")
             continue
         if not isinstance(table, dict):
             fault(place, "", "must be a table with value, unit, source and where.")
@@ -263,13 +297,16 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
         for extra in sorted(set(table) - {"value", "unit", "source", "where", "use", "range"}):
             fault(place, extra, "is not known here; known are range, source, unit, use, value, where.")
         number, unit, source = table.get("value"), table.get("unit"), table.get("source")
-        if isinstance(number, bool) or not isinstance(number, (int, float)) or not math.isfinite(number):
-            fault(place, "value", f"{number!r} is not a finite number.")
+        bound = known[key]
+        if not _is_number(number):
+            fault(place, "value", f"{shown(number)} is not a finite number.")
             continue
-        if unit != units[key]:
-            fault(place, "unit", f'"{unit}" is not known here; use "{units[key]}".')
+        if unit != bound.unit:
+            fault(place, "unit", f'{shown(unit)} is not known here; use "{bound.unit}".')
+        elif not _is_plausible(number, rules, key):
+            fault(place, "value", f"{number:g} {_outside(float(number), bound)}")
         if not isinstance(source, str) or source not in sources:
-            named = "is missing" if source is None else f'"{source}" is not among this file\'s sources'
+            named = "is missing" if source is None else f"{shown(source)} is not among this file's sources"
             fault(place, "source", f"{named}; every value names one of {', '.join(sources) or 'its sources'}.")
             source = ""
         where = table.get("where", "")
@@ -281,25 +318,59 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
             fault(place, "use", f"must be one of {', '.join(USES)}.")
             use = "model"
         low, high = _range(table.get("range"), float(number), place, fault)
-        values[key] = Value(float(number), units[key], source, where, use, low, high)
+        values[key] = Value(float(number), bound.unit, source, where, use, low, high)
     for key in rules.required:
         if key not in tables:
-            fault(f"values.{key}", "", f"is missing; a {rules.kind} file must give it in {rules.required[key]}.")
+            fault(f"values.{key}", "", f"is missing; a {rules.kind} file must give it in {rules.required[key].unit}.")
     for key in sorted(set(sources) - cited):
         fault(f"sources.{key}", "", "is cited by no value; remove it or cite it.")
     return values
 
 
+def _is_number(value: Any) -> TypeGuard[float]:
+    """Whether a value of a file is a number that a float can hold."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False
+    return bool(-LARGEST_SHOWN <= value <= LARGEST_SHOWN)
+
+
+def _is_plausible(number: float, rules: Rules, key: str) -> bool:
+    bound = rules.required[key] if key in rules.required else rules.optional[key]
+    return bound.low <= number <= bound.high
+
+
+def _outside(number: float, bound: Bound) -> str:
+    """Why a number is refused, and what was likely meant."""
+    unit = "" if bound.unit == "-" else f" {bound.unit}"
+    said = f"is not plausible here, where {bound.low:g} to {bound.high:g}{unit} is allowed; "
+    in_celsius = (number - 32.0) * 5.0 / 9.0
+    if bound.unit == "-" and bound.high <= 1.0 < number and bound.low <= number / 100.0 <= bound.high:
+        return f"{said}it is a share and no percentage, so write {number / 100.0:g}."
+    if bound.unit == "degC" and bound.low <= in_celsius <= bound.high:
+        return f"{said}write {in_celsius:.1f} if {number:g} degF is meant."
+    return f"{said}check the number and its unit."
+
+
+def _orders_hold(values: dict[str, Value], rules: Rules, fault: Any) -> None:
+    """Faults of values that must lie below others."""
+    for lower, higher, share, may_equal in rules.orders:
+        if not all(key in values and _is_plausible(values[key].value, rules, key) for key in (lower, higher)):
+            continue  # told already
+        low, high = values[lower].value, share * values[higher].value
+        if low < high or (may_equal and low == high):
+            continue
+        other = higher if share == 1.0 else f"{share:.2f} times {higher}"
+        must = "must not be above" if may_equal else "must be below"
+        fault(f"values.{lower}", "value", f"{low:g} {must} {other}, {high:g}; correct one of the two.")
+
+
 def _range(pair: Any, number: float, place: str, fault: Any) -> tuple[float | None, float | None]:
     if pair is None:
         return None, None
-    good = (
-        isinstance(pair, list)
-        and len(pair) == 2
-        and all(isinstance(end, (int, float)) and not isinstance(end, bool) and math.isfinite(end) for end in pair)
-    )
+    good = isinstance(pair, list) and len(pair) == 2 and all(_is_number(end) for end in pair)
     if not good or not pair[0] <= number <= pair[1]:
-        fault(place, "range", f"{pair!r} must be two numbers that enclose the value {number:g}.")
+        ends = f"{pair[0]:g} to {pair[1]:g}" if good else shown(pair)
+        fault(place, "range", f"{ends} must be two numbers that enclose the value {number:g}, as [0.4, 0.5].")
         return None, None
     return float(pair[0]), float(pair[1])
 
@@ -320,9 +391,9 @@ def find_entry(name: str, rules: Rules, extra_folder: Path | None = None) -> Ent
     ParameterError
         If no file has that name, with the nearest known names, or if the file breaks the rules.
     """
-    for folder in ([extra_folder / "species_params"] if extra_folder else []) + [library_folder()]:
-        path = folder / rules.kind / f"{name}.toml"
-        if path.is_file():
-            return read_entry(path, rules)
     known = entry_names(rules, extra_folder)
-    raise ParameterError(f'"{name}" is not in the library ({rules.kind}); known are {", ".join(known)}.')
+    if name not in known:  # nothing that is no name is looked up as a path
+        raise ParameterError(f"{shown(name)} is not in the library ({rules.kind}); known are {', '.join(known)}.")
+    folders = ([extra_folder / "species_params"] if extra_folder else []) + [library_folder()]
+    paths = [folder / rules.kind / f"{name}.toml" for folder in folders]
+    return read_entry(next(path for path in paths if path.is_file()), rules)

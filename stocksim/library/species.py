@@ -4,63 +4,70 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from stocksim.errors import Fault, ParameterError
-from stocksim.library.sources import Entry, Rules, entry_names, find_entry
+from stocksim.errors import Fault, ParameterError, shown
+from stocksim.library.feeds import feed_names
+from stocksim.library.sources import Bound, Entry, Order, Rules, entry_names, find_entry
+
+# Oxygen at which fish stop feeding lies below this share of the level at which they feed fully: fish/appetite.py.
+KNEE_OF_FULL_OXYGEN = 3.0 / 5.5
 
 SPECIES_RULES = Rules(
     kind="fish",
     required={
         # energy budget, fish/energetics.py
-        "intake_scale": "g/day",  # eaten feed at full appetite by a 1 g fish at the appetite optimum
-        "intake_exponent": "-",
-        "appetite_optimum": "degC",
-        "appetite_upper_zero": "degC",
-        "appetite_q10": "-",
-        "no_feeding_below": "degC",
-        "cold_ramp_width": "degC difference",
-        "maintenance_at_20": "kJ/kg^0.8/day",
-        "maintenance_q10_cold": "-",
-        "maintenance_q10_warm": "-",
-        "growth_efficiency": "-",
-        "fasting_loss_fraction": "-",
-        "body_energy": "kJ/g",
-        "body_protein": "-",
+        "intake_scale": Bound("g/day", 0.005, 1),  # eaten feed at full appetite by a 1 g fish at the appetite optimum
+        "intake_exponent": Bound("-", 0.3, 1),
+        "appetite_optimum": Bound("degC", 8, 38),
+        "appetite_upper_zero": Bound("degC", 15, 50),
+        "appetite_q10": Bound("-", 1.05, 15),
+        "no_feeding_below": Bound("degC", 0, 25),
+        "cold_ramp_width": Bound("degC difference", 0.5, 30),
+        "maintenance_at_20": Bound("kJ/kg^0.8/day", 5, 150),
+        "maintenance_q10_cold": Bound("-", 1.05, 6),
+        "maintenance_q10_warm": Bound("-", 1.05, 6),
+        "growth_efficiency": Bound("-", 0.2, 0.9),
+        "fasting_loss_fraction": Bound("-", 0.02, 1),
+        "body_energy": Bound("kJ/g", 3, 15),
+        "body_protein": Bound("-", 0.08, 0.25),
         # limits
-        "growth_temperature_low": "degC",
-        "growth_temperature_high": "degC",
-        "temperature_low_limit": "degC",
-        "temperature_high_stress": "degC",
-        "temperature_high_lethal": "degC",
-        "oxygen_recommended": "mg/L",
-        "oxygen_lethal": "mg/L",
-        "unionized_ammonia_design": "mg/L",
-        "unionized_ammonia_acute": "mg/L",
-        "nitrite_limit": "mg/L",  # as N, without chloride
-        "chloride_protects": "-",  # 1 where chloride keeps nitrite out, 0 where not or not known
-        "density_cautious": "kg/m3",
-        "density_experienced": "kg/m3",
+        "growth_temperature_low": Bound("degC", 2, 35),
+        "growth_temperature_high": Bound("degC", 5, 40),
+        "temperature_low_limit": Bound("degC", 0, 25),
+        "temperature_high_stress": Bound("degC", 10, 42),
+        "temperature_high_lethal": Bound("degC", 15, 45),
+        "oxygen_recommended": Bound("mg/L", 2, 12),
+        "oxygen_lethal": Bound("mg/L", 0.05, 6),
+        "unionized_ammonia_design": Bound("mg/L", 0.001, 0.5),
+        "unionized_ammonia_acute": Bound("mg/L", 0.01, 10),
+        "nitrite_limit": Bound("mg/L", 0.01, 50),  # as N, without chloride
+        "chloride_protects": Bound("-", 0, 1),  # 1 where chloride keeps nitrite out, 0 where not or not known
+        "density_cautious": Bound("kg/m3", 1, 200),
+        "density_experienced": Bound("kg/m3", 2, 600),
         # body
-        "length_weight_intercept": "log10 g at 1 mm",
-        "length_weight_slope": "-",
-        "farmed_condition": "-",
-        "market_weight": "g",
+        "length_weight_intercept": Bound("log10 g at 1 mm", -7, -3),
+        "length_weight_slope": Bound("-", 2.4, 3.8),
+        "farmed_condition": Bound("-", 0.5, 2.5),
+        "market_weight": Bound("g", 1, 20000),
         # sizes, company and handling (use = company)
-        "prey_share_deep": "-",  # longest prey over own total length; 0 where the fish takes no fish
-        "prey_share_slender": "-",
-        "size_spread": "-",  # standard deviation over mean weight of an ungraded batch
-        "temperature_change_per_day": "degC difference",
-        "feed_training_days": "day",  # wild-caught fish: days without growth until they live on pellets
-        "feed_training_loss": "-",  # wild-caught adults lost in that time
+        "prey_share_deep": Bound("-", 0, 1),  # longest prey over own total length; 0 where the fish takes no fish
+        "prey_share_slender": Bound("-", 0, 1),
+        "size_spread": Bound("-", 0, 1),  # standard deviation over mean weight of an ungraded batch
+        "temperature_change_per_day": Bound("degC difference", 0.2, 15),
+        "feed_training_days": Bound("day", 1, 365),  # wild-caught fish: days without growth until they live on pellets
+        "feed_training_loss": Bound("-", 0, 0.95),  # wild-caught adults lost in that time
     },
     optional={
-        "nitrate_caution": "mg/L",  # as N; told, not judged (use = caution); 100 where not given
+        "nitrate_caution": Bound("mg/L", 5, 5000),  # as N; told, not judged (use = caution); 100 where not given
+        "largest_weight": Bound("g", 20, 500_000),  # heaviest of its kind that is told of: heavier ones are asked about
         # a batch of one sex eats this many times what a mixed batch does
-        "appetite_males": "-",
-        "appetite_females": "-",
-        "fillet_yield": "-",
-        "fitted_feed_energy": "MJ/kg",  # digestible energy of the feed the intake was fitted with (use = check)
-        "fitted_feed_protein": "-",
-        "feed_conversion_check": "kg/kg",
+        "appetite_males": Bound("-", 0.5, 2),
+        "appetite_females": Bound("-", 0.5, 2),
+        "fillet_yield": Bound("-", 0.1, 0.8),
+        "fitted_feed_energy": Bound(
+            "MJ/kg", 0.2, 35
+        ),  # digestible energy of the feed the intake was fitted with (use = check)
+        "fitted_feed_protein": Bound("-", 0.005, 0.9),
+        "feed_conversion_check": Bound("kg/kg", 0.3, 15),
     },
     facts={
         "latin": True,
@@ -76,6 +83,16 @@ SPECIES_RULES = Rules(
     },
     choices={"body_form": ("deep", "slender"), "temper": ("calm", "nips", "territorial", "hunts")},
     together=(("never_with", "never_because"),),
+    orders=(
+        Order("appetite_optimum", "appetite_upper_zero"),
+        Order("no_feeding_below", "appetite_optimum"),
+        Order("growth_temperature_low", "growth_temperature_high"),
+        Order("temperature_low_limit", "temperature_high_stress"),
+        Order("temperature_high_stress", "temperature_high_lethal"),
+        Order("oxygen_lethal", "oxygen_recommended", KNEE_OF_FULL_OXYGEN),
+        Order("unionized_ammonia_design", "unionized_ammonia_acute"),
+        Order("density_cautious", "density_experienced", may_equal=True),
+    ),
 )
 
 
@@ -101,12 +118,17 @@ def load_species(name: str, beside: Path | None = None) -> Entry:
     """
     entry = find_entry(name, SPECIES_RULES, beside)
     faults = [
-        Fault("", key, f'"{other}" is not in the library (fish); write keys as yellow_perch, with commas between.',
+        Fault("", key, f"{shown(other)} is not in the library (fish); write keys as yellow_perch, with commas between.",
               Path(entry.origin).name)
         for key, others in (("never_with", never_with(entry)), ("like", _listed(entry.facts.get("like", ""))))
         for other in others
         if other not in species_names(beside)
     ]  # fmt: skip
+    fitted = entry.facts["fitted_with_feed"]
+    if fitted not in feed_names(beside):
+        known = ", ".join(feed_names(beside))
+        message = f"{shown(fitted)} is not in the library (feeds); known are {known}."
+        faults.append(Fault("", "fitted_with_feed", message, Path(entry.origin).name))
     if faults:
         raise ParameterError(faults)
     return entry

@@ -23,6 +23,11 @@ from stocksim.site.reading import Site
 
 # seasons run at once: enough to keep numpy busy, few enough to stay small in memory
 SEASONS_AT_ONCE = 50
+# every hard limit of the engine (a test compares): a stocking without fish has a margin on each of them, too
+HARD_LIMITS = (
+    "biofilter", "density", "oxygen", "unionized_ammonia", "nitrite", "predation", "temperature_low",
+    "temperature_high", "temperature_change",
+)  # fmt: skip
 _BOUGHT_KEYS = ("species", "mean_weight", "stocked", "feed", "ration", "wild", "trained", "sex", "size_spread")
 
 
@@ -158,9 +163,9 @@ def season_margins(problem: Problem, stockings: Sequence[Stocking]) -> dict[str,
     Returns
     -------
     dict of str to ndarray, shape (stocking,)
-        By limit, in percent of it, below 0 broken; infinite where nothing asks.
+        By limit, every one of `HARD_LIMITS`, in percent of it, below 0 broken; infinite where nothing asks.
     """
-    worst = {"density": np.full(len(stockings), np.inf)}
+    worst = {limit: np.full(len(stockings), np.inf) for limit in HARD_LIMITS}
     for choice in sorted({tuple(int(o) for o in s.choice) for s in stockings}):
         group = [n for n, s in enumerate(stockings) if tuple(int(o) for o in s.choice) == choice]
         for start in range(0, len(group), SEASONS_AT_ONCE):
@@ -176,6 +181,5 @@ def season_margins(problem: Problem, stockings: Sequence[Stocking]) -> dict[str,
             for series in limit_series(layout, course, tank_extremes(layout, course)):
                 margin = worst_margin(series)
                 each = np.broadcast_to(margin, (len(part), margin.shape[-1])).min(axis=1)
-                known = worst.setdefault(series.limit, np.full(len(stockings), np.inf))
-                known[part] = np.minimum(known[part], each)
+                worst[series.limit][part] = np.minimum(worst[series.limit][part], each)
     return worst

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.layout import Layout
 from stocksim.engine.planting import build_planting
+from stocksim.errors import Fault, InputError
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
@@ -243,9 +244,21 @@ def _options(site: Site, wishes: StockingTable) -> tuple[tuple[Option, ...], Int
             if end in written
         }
         # read like a file, so that the planned file gives the same water
-        found.append(Option(key, table.loop, site.with_changes(changes).temperature_c[table.loop]))
+        try:
+            water = site.with_changes(changes).temperature_c[table.loop]
+        except InputError as error:
+            raise InputError([_of_option(fault, key, table.loop) for fault in error.faults]) from None
+        found.append(Option(key, table.loop, water))
         cost.append(table.cost)
     return tuple(found), np.array([loops.index(option.loop) for option in found], int), np.array(cost, float)
+
+
+def _of_option(fault: Fault, option: str, loop: str) -> Fault:
+    """A fault of a loop's water that an option brought, told where the keeper wrote it."""
+    if fault.table != f"loops.{loop}" or not fault.field.startswith("water_temperature"):
+        return fault
+    field = fault.field.removeprefix("water_temperature").removeprefix(".")
+    return replace(fault, table=f"stocking.options.{option}", field=field)
 
 
 def _loads(
@@ -253,8 +266,6 @@ def _loads(
 ) -> tuple[UnitLoads, tuple[Layout, ...]]:
     usable = [option for option in options if any(t.loop == option.loop for t in site.file.tanks.values())]
     if len(usable) < len(options) or not candidates:
-        from stocksim.errors import InputError
-
         missing = [option.loop for option in options if option not in usable]
         raise InputError(
             f"loop {missing[0]} has no tank, so nothing can be planned for it; give it one or take the loop out."

@@ -113,7 +113,8 @@ def stand_mass(start_g_m2: ArrayLike, growth_sum_g_m2: ArrayLike, cover_m2_g: Ar
     array([  4.,  36., 332.])
     """
     k = np.asarray(cover_m2_g, float)
-    open_part = np.log(np.expm1(k * np.asarray(start_g_m2, float)))
+    cover = k * np.asarray(start_g_m2, float)
+    open_part = cover + np.log1p(-np.exp(-cover))  # log(exp(cover) - 1), which overflows for seedlings sown dense
     return np.logaddexp(0.0, open_part + k * np.asarray(growth_sum_g_m2, float)) / k
 
 

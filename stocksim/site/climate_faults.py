@@ -98,6 +98,9 @@ def climate_when_read(
         The file as written: a table that stands there with faults of its own is not missing.
     has_season : bool
         Whether the season is sound.
+    doubts : Doubts, optional
+        What can hardly be meant: nothing is computed from numbers that are refused, or where it is not known (the
+        tables have faults of their own); what is asked about is told as the likely cause of what comes of it.
 
     Returns
     -------

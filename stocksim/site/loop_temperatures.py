@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import overload
@@ -33,6 +34,8 @@ class LoopTemperatures(Mapping[str, FloatArray]):
         File name, for messages.
     held_c : mapping of str to ndarray, shape (days,)
         Typed and logged temperatures; the other loops are computed.
+    likeliest_cause : str
+        What of the file is most odd, to be told where the heat balance finds a fault; empty where nothing is.
 
     Raises
     ------
@@ -40,8 +43,9 @@ class LoopTemperatures(Mapping[str, FloatArray]):
         When a computed loop is asked for and the heat balance finds a fault of the site.
     """
 
-    def __init__(self, file: SiteFile, folder: Path, name: str, held_c: Mapping[str, FloatArray]):
-        self._file, self._folder, self._name = file, folder, name
+    def __init__(self, file: SiteFile, folder: Path, name: str, held_c: Mapping[str, FloatArray],
+                 likeliest_cause: str = ""):  # fmt: skip
+        self._file, self._folder, self._name, self._cause = file, folder, name, likeliest_cause
         self._held_c = dict(held_c)
 
     def __getitem__(self, loop: str) -> FloatArray:
@@ -61,7 +65,9 @@ class LoopTemperatures(Mapping[str, FloatArray]):
         try:
             warmth = site_warmth(self._file, self._folder, self._held_c)
         except InputError as error:
-            raise InputError(placed(list(error.faults), self._name)) from error
+            cause = f"; the likeliest is {self._cause}." if self._cause else "."
+            faults = [replace(fault, message=fault.message.removesuffix(".") + cause) for fault in error.faults]
+            raise InputError(placed(faults, self._name)) from error
         series = {loop: warmth.loop_mean_c(loop) for loop in self if loop not in self._held_c}
         units = self._file.site.units
         return series, [*short_notes(warmth), *(range_note(loop, c, units) for loop, c in series.items())]
@@ -73,22 +79,20 @@ class LoopTemperatures(Mapping[str, FloatArray]):
 
 
 class Notes(Sequence[str]):
-    """Sentences on what was assumed of a site; those that need its temperatures are made when first read.
+    """Sentences on a site; those that need its temperatures are made when first read.
 
     Parameters
     ----------
-    read : sequence of str
-        What the file alone tells.
-    temperatures : LoopTemperatures
-        What tells the rest.
+    *parts : sequence of str, or callable
+        Sentences, or what gives them when they are first read.
     """
 
-    def __init__(self, read: Sequence[str], temperatures: LoopTemperatures):
-        self._read, self._temperatures = tuple(read), temperatures
+    def __init__(self, *parts: Sequence[str] | Callable[[], Sequence[str]]):
+        self._parts = parts
 
     @cached_property
     def _all(self) -> tuple[str, ...]:
-        return (*self._read, *self._temperatures.notes())
+        return tuple(sentence for part in self._parts for sentence in (part() if callable(part) else part))
 
     @overload
     def __getitem__(self, place: int) -> str: ...

@@ -10,33 +10,13 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
-from stocksim.errors import InputError
+from stocksim.errors import LARGEST_SHOWN, LONGEST_SHOWN, InputError, shown
 from stocksim.units import parse_quantity, spellings
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
-_LONGEST_SHOWN = 60
 _FIRST_DAY, _LAST_DAY = dt.date(1900, 1, 1), dt.date(2199, 12, 31)
-_LARGEST = 10.0**15  # beyond any number of a site; keeps numbers of hundreds of digits away from float and str
-
-
-def shown(value: Any) -> str:
-    """A value of a TOML file as a keeper would write it, short enough for a sentence."""
-    if isinstance(value, str):
-        text = value if len(value) <= _LONGEST_SHOWN else value[: _LONGEST_SHOWN - 3] + "..."
-        return f'"{text}"'
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return "a list"
-    if isinstance(value, int) and abs(value) > _LARGEST:
-        return "a number of very many digits"
-    if isinstance(value, (dt.datetime, dt.date, dt.time)):
-        return value.isoformat()
-    return f"{value}"
 
 
 def _refuse(sentence: str) -> PydanticCustomError:
@@ -53,7 +33,7 @@ def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allo
             raise _refuse(
                 f"{shown(value)} is not a {noun}; write a number with its unit in quotes, in {spellings(dimension)}."
             )
-        if len(shown(value)) > _LONGEST_SHOWN or (is_number and abs(value) > _LARGEST):
+        if len(shown(value)) > LONGEST_SHOWN or (is_number and abs(value) > LARGEST_SHOWN):
             raise _refuse(f"{shown(value)} is not allowed; {allowed}.")
         try:
             number = parse_quantity(value, dimension)

@@ -7,7 +7,7 @@ import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,7 @@ from stocksim.site.model import (
 )
 from stocksim.site.names import name_fault, reads_as_other
 from stocksim.site.notes import assumptions
+from stocksim.site.plausible import ration_questions, site_doubts, water_faults
 from stocksim.site.presence_faults import presence_faults
 from stocksim.site.quantities import MONTHS, shown
 from stocksim.site.sentences import placed, sentences
@@ -74,6 +75,8 @@ class Site:
         Where the file stands; logs and own species files are looked up beside it.
     name : str
         File name, for messages.
+    questions : sequence of str
+        What can hardly be meant, to be asked of the keeper; the first of the notes.
     """
 
     file: SiteFile
@@ -85,6 +88,7 @@ class Site:
     raw: Mapping[str, Any] = field(repr=False)
     folder: Path = field(repr=False)
     name: str = "site.toml"
+    questions: Sequence[str] = ()
 
     @property
     def days(self) -> int:
@@ -199,27 +203,37 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         raise InputError([Fault("", "", "is empty; `stocksim new FILE` writes a site file to start from.", name)])
     faults = _name_faults(raw)
     stand_ins: frozenset[str] = frozenset()
+    is_whole = True
     try:
         file = SiteFile.model_validate(raw)
     except ValidationError as error:
         faults += sentences(error, raw, SiteFile)
         # the rest of the file is checked all the same, so that the keeper sees every fault at once
         file, stand_ins = with_stand_ins(raw, error)
+        is_whole = False
     entries, missing = _library_entries(file, folder)
     sound = season_is_sound(file) and "season" not in stand_ins
     held_c, notes, cold_faults = _temperatures(file, folder, sound)
     said, climate = climate_when_read(file, folder, raw, sound and not cold_faults)
+    # numbers that stand in for faulty ones mean nothing beside the others
+    doubts = site_doubts(file, entries["species"], entries["feeds"], raw) if is_whole else None
     across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
-    faults += found_elsewhere(missing + across + cold_faults + climate, stand_ins)
+    absurd = doubts.faults if doubts is not None else []
+    faults += found_elsewhere(missing + across + cold_faults + climate + absurd, stand_ins)
     if not faults:
         # where the fish are and what water they have can only be judged when all else is right
         faults = presence_faults(file) + loop_water_faults(file, raw)
     if faults:
         raise InputError(placed(faults, name))
-    temperatures = LoopTemperatures(file, folder, name, held_c)
+    questions = doubts.questions if doubts is not None else []
+    wildest = max(questions, default=None)
+    temperatures = LoopTemperatures(file, folder, name, held_c, "" if wildest is None else wildest.cause)
+    asked = Notes(
+        [str(question) for question in questions], partial(ration_questions, file, entries["species"], temperatures)
+    )
     said = [*assumptions(file, **entries, folder=folder), *notes, *said]
-    return Site(file, **entries, temperature_c=temperatures, notes=Notes(said, temperatures), raw=raw, folder=folder,
-                name=name)  # fmt: skip
+    return Site(file, **entries, temperature_c=temperatures, notes=Notes(asked, said, temperatures.notes), raw=raw,
+                folder=folder, name=name, questions=asked)  # fmt: skip
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
@@ -301,6 +315,7 @@ def _temperatures(
         if water.at_most is not None:
             daily = np.minimum(daily, water.at_most)
         series[key] = daily
+        faults += water_faults(place, daily, start, file.site.units)
         notes += [f"{place}.water_temperature: {sentence}" for sentence in said]
     return series, notes, faults
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from stocksim.errors import Fault
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import species_names
+from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.model import SiteFile
 from stocksim.site.names import known_name, name_fault, within_season
 from stocksim.site.quantities import shown
@@ -50,6 +51,12 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
     for key, option in wishes.options.items():
         place = f"stocking.options.{key}"
         faults += known_name(place, "loop", option.loop, file.loops)
+        if option.loop in file.loops and isinstance(file.loops[option.loop].water_temperature, ComputedTemperature):
+            message = (
+                f"water of {option.loop} is computed, which an option's set points cannot change; type that loop's "
+                "temperature, or leave the option out and compare heaters with `stocksim cold`."
+            )
+            faults.append(Fault(place, "loop", message))
         if key in file.loops:
             faults.append(Fault("stocking.options", key, f'"{key}" is a loop already; give the option another name.'))
         if option.at_least is None and option.at_most is None:

@@ -29,16 +29,21 @@ from stocksim.errors import Fault, InputError
 from stocksim.memo import Memo, content_key
 from stocksim.opening import beside
 from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
-from stocksim.site.climate_tables import FileWeather, WeatherTable
+from stocksim.site.climate_tables import ComputedTemperature, FileWeather, WeatherTable
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
 from stocksim.site.record_questions import sun_questions, weather_questions
 from stocksim.site.warm_plan import HeatPlan, build_heat_plan
+from stocksim.site.warm_rooms import ROOMS
 from stocksim.site.weather_file import Record, read_weather_file
 from stocksim.units import format_quantity
 
 FloatArray = NDArray[np.float64]
 
+HOTTEST_WATER_C = 40.0  # as far as the formulas of gas exchange and of oxygen saturation hold
+# What the balance may give for the air of a room, as a day's mean [degC]: outdoor air lies between -70 and 55, and a
+# closed house in the sun stays below 80 (our choice).
+ROOM_C = (-80.0, 80.0)
 SPIN_UP_DAYS = 30  # the first days' weather before the season, so that water and floor start where it leaves them
 _SUMMER_SHARE = 3.0 / 5.5  # of the winter's day-to-day spread, as the defaults have it
 
@@ -310,10 +315,53 @@ def site_warmth(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) 
     -------
     Warmth
         With every hour.
+
+    Raises
+    ------
+    InputError
+        If weather is missing or the numbers of the site give water or air that cannot be.
     """
     weather = site_weather(file, folder)
     plan = build_heat_plan(file, held_c, weather.wind_m_s)
-    return _kept.of(content_key(plan, weather), lambda: Warmth(plan, weather, run_plan(plan, weather)))
+    return _kept.of(content_key(plan, weather), lambda: _sound(file, plan, weather))
+
+
+def _sound(file: SiteFile, plan: HeatPlan, weather: SiteWeather) -> Warmth:
+    """Heat balance of a plan; refused where it gives water or air that cannot be."""
+    with np.errstate(over="ignore", invalid="ignore"):  # told below
+        found = Warmth(plan, weather, run_plan(plan, weather))
+    faults = _absurd(file, found)
+    if faults:
+        raise InputError(faults)
+    return found
+
+
+def _absurd(file: SiteFile, warmth: Warmth) -> list[Fault]:
+    """Fault of the first room, else of the first computed loop, whose days cannot be."""
+    courses = [
+        (name, "", "air", warmth.run.mean_c[:, warmth.plan.nodes.index(name)], ROOM_C)
+        for name in ROOMS
+        if name in warmth.plan.nodes
+    ]
+    courses += [
+        (f"loops.{key}", "water_temperature", "water", warmth.loop_mean_c(key), (-0.5, HOTTEST_WATER_C))
+        for key, loop in file.loops.items()
+        if isinstance(loop.water_temperature, ComputedTemperature)
+    ]
+    for table, field, what, course, (low, high) in courses:
+        is_absurd = ~((course >= low) & (course <= high))
+        if is_absurd.any():
+            day = int(is_absurd.argmax())
+            met, least, most = (
+                format_quantity(float(value), "temperature", file.site.units) if np.isfinite(value) else "no number"
+                for value in (course[day], low, high)
+            )
+            message = (
+                f"the heat balance gives {what} of {met} on {warmth.weather.start + dt.timedelta(days=day)}, outside "
+                f"{least} to {most}; a number of the site's rooms, beds, tanks, pumps, heaters or weather is wrong."
+            )
+            return [Fault(table, field, message)]
+    return []
 
 
 def days_of_month(start: dt.date, days: int) -> list[tuple[str, NDArray[np.int64]]]:

@@ -13,6 +13,9 @@ TESTS = Path(__file__).resolve().parent
 # pytest's importlib mode puts no folder on the path: this lets test files import the plain helpers beside them
 sys.path.insert(0, str(TESTS))
 
+# text is broken to the terminal's width: the same in every test, whoever's terminal it runs in
+os.environ["COLUMNS"] = "100"
+
 QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large]
 settings.register_profile("stocksim", deadline=None, suppress_health_check=QUIET)
 # CI tries the same examples each time; new ones are hunted on the developer's machine

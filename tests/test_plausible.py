@@ -14,6 +14,7 @@ from stocksim.errors import InputError
 from stocksim.faces.words import cautions
 from stocksim.site import reading
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.plausible import PLAUSIBLE
 from stocksim.site.reading import load_site, site_from_tables
 from stocksim.water.oxygen import surface_exchange_velocity
 
@@ -172,3 +173,8 @@ def test_refusals_and_faults_of_names_are_told_together():
     )
     assert any(line.startswith("site.toml, tanks.first.flow: ") for line in said)
     assert any("gravel" in line for line in said)
+
+
+def test_the_docs_list_every_relation_with_what_is_usual():
+    page = (FOLDER.parents[2] / "docs" / "site_file.md").read_text(encoding="utf-8")
+    assert [bound.usual for bound in PLAUSIBLE.values() if bound.usual not in page] == []

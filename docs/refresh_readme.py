@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
 from stocksim.faces.answers import season_text, solve
+from stocksim.faces.wrapping import WITHOUT_TERMINAL
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 
@@ -16,6 +18,7 @@ BLOCK = re.compile(r"(<!-- printed answer -->\n```text\n)(.*?)(\n```)", re.DOTAL
 def printed_answer() -> str:
     """What `stocksim open` prints before it serves the pages."""
     answer = solve(load_site(FOLDER / "heron_lane.toml"))
+    os.environ["COLUMNS"] = str(WITHOUT_TERMINAL)  # whoever's terminal this is
     return season_text(answer.season, answer.findings)
 
 

@@ -16,6 +16,9 @@ sys.path.insert(0, str(TESTS))
 
 from browsing import address, browser, visit  # noqa: E402, F401
 
+# text is broken to the terminal's width: the same in every test, whoever's terminal it runs in
+os.environ["COLUMNS"] = "100"
+
 QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large]
 settings.register_profile("stocksim", deadline=None, suppress_health_check=QUIET)
 # CI tries the same examples each time; new ones are hunted on the developer's machine

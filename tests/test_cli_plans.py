@@ -115,7 +115,7 @@ def test_powercut_without_fish_has_an_answer(run):
          ["--on: 2026-09-30 lies outside the season; give a day from 2026-10-01 to 2027-04-30"]),
         (["--hour", "25"], ["--hour: 25 is not allowed; give an hour of the day from 0 to 24"]),
         (["--hour", "-1"], ["--hour: -1 is not allowed"]),
-        (["--hour", "nan"], ["--hour: nan is not allowed"]),
+        (["--hour", "nan"], ['--hour: "nan" is not allowed']),
         (["--battery", "10"], ['--battery: "10" has no unit; write a power in W, kW or Btu/h']),
         (["--battery", "-5 W"], ["--battery: -5 is not allowed"]),
         (["--battery", "0 W"], ["--battery: 0 W is no battery air pump; give the power of yours, or leave this out."]),

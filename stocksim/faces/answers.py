@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import sys
-import textwrap
 import time
 from typing import Any, NamedTuple
 
@@ -23,6 +22,7 @@ from stocksim.faces.fate_words import (
 )
 from stocksim.faces.tables import tank_rows, text_table, water_rows
 from stocksim.faces.words import cautions, finding_sentence, verdict
+from stocksim.faces.wrapping import wrapped
 from stocksim.library.feeds import feed_kind
 from stocksim.planning.levers import find_levers
 from stocksim.site.climate_faults import heaters
@@ -83,39 +83,42 @@ def season_text(season: Season, findings: list[Finding]) -> str:
     units = file.site.units
     totals = season.totals()
     lines = [
-        f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}",
+        *wrapped(f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}"),
         "",
-        verdict(season, findings),
+        *wrapped(verdict(season, findings)),
         "",
         text_table(tank_rows(season, findings, units)),
-        "(worst hour of the season / limit; ! marks a broken limit)",
+        *wrapped("(worst hour of the season / limit; ! marks a broken limit)", "  "),
     ]
     broken = [finding for finding in findings if finding.is_broken]
     if broken:
         lines += ["", "Limits that bite, in date order:"]
         for number, finding in enumerate(broken, 1):
-            lines += _wrapped(f"{number}. {finding_sentence(finding, units)}", "   ")
-            lines += _wrapped(f"   What helps: {finding.lever}.", "     ") if finding.lever else []
+            lines += wrapped(f"{number}. {finding_sentence(finding, units)}", "   ")
+            lines += wrapped(f"What helps: {finding.lever}.", "     ", "   ") if finding.lever else []
     lines += _fate_lines(season, units)
     for loop, table in file.loops.items():
         given = f"pH {table.ph:g} as given" if table.ph is not None else "pH computed"
         dosed = table.buffer.replace("_", " ") if table.alkalinity_target is not None else "nobody doses"
-        lines += ["", f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):"]
+        lines += ["", *wrapped(f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):", "  ")]
         lines.append(text_table(water_rows(season, loop, units)))
-    lines.append(
-        "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)"
+    lines += wrapped(
+        "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)", "  "
     )
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
     lines += [
         "",
-        f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}"
-        + (f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."),
+        *wrapped(
+            f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}"
+            + (f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."),
+            "  ",
+        ),
     ]
     lines += _area_lines(season, findings, units)
     lines += ["", "Cautions:"]
     for caution in cautions(season):
-        lines += _wrapped(f"- {caution}", "  ")
+        lines += wrapped(f"- {caution}", "  ")
     return "\n".join(lines)
 
 
@@ -124,9 +127,9 @@ def _fate_lines(season: Season, units: str) -> list[str]:
     if not is_worth_telling(season):
         return []
     lines = ["", "What becomes of the fish:", text_table(fate_rows(season, units))]
-    lines += _wrapped(f"({fate_note(season)})", "  ")
+    lines += wrapped(f"({fate_note(season)})", "  ")
     for line in event_lines(season, units, _EVENTS_PRINTED):
-        lines += _wrapped(line, "  ")
+        lines += wrapped(line, "  ")
     return lines
 
 
@@ -156,13 +159,8 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
         if len(balance):
             low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
             text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
-        lines += _wrapped(text, "  ")
+        lines += wrapped(text, "  ")
     return lines
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    first = text[: len(text) - len(text.lstrip())]
-    return textwrap.wrap(text.lstrip(), 110, initial_indent=first, subsequent_indent=indent) or [""]
 
 
 def _more(cohort: CohortTable) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import Any
 
 from stocksim.engine.results import Season
@@ -23,6 +22,7 @@ from stocksim.faces.bed_words import (
     week_rows,
 )
 from stocksim.faces.tables import text_table
+from stocksim.faces.wrapping import wrapped
 from stocksim.planning.bed_budget import by_week
 from stocksim.planning.bed_plan import BedPlan
 from stocksim.plants.nutrients import PLANT_SALTS
@@ -41,7 +41,7 @@ def beds_text(plan: BedPlan) -> str:
         lines += [line for text in say for line in _wrapped(text, "  ")]
         levers = plan.levers[balance.loop]
         if levers:
-            lines.append("  What brings them nearer, cheapest first (each run as a whole season):")
+            lines += _wrapped("What brings them nearer, cheapest first (each run as a whole season):", "  ")
             lines += [line for lever in levers for line in _wrapped(f"- {lever_sentence(lever, units)}", "    ")]
         lines += ["", text_table(week_rows(balance, units)), *_wrapped(table_note(units))]
         lines += [line for text in area_words(season, balance.loop) for line in _wrapped(f"No ratio: {text}.")]
@@ -59,8 +59,7 @@ def beds_text(plan: BedPlan) -> str:
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, 110, initial_indent=indent[2:] if text.startswith("- ") else indent,
-                         subsequent_indent=indent)  # fmt: skip
+    return wrapped(text, indent, indent[2:] if text.startswith("- ") else indent)
 
 
 def beds_answer(plan: BedPlan) -> dict[str, Any]:

@@ -73,6 +73,7 @@ def new(
 def check(site: SiteArgument, as_json: JsonOption = False) -> None:
     """Tell all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
     from stocksim.faces.answers import understood
+    from stocksim.faces.wrapping import wrapped
     from stocksim.site.reading import load_site
 
     try:
@@ -86,15 +87,14 @@ def check(site: SiteArgument, as_json: JsonOption = False) -> None:
         _print_json({"faults": [], "understood": known})
         return
     typer.echo("no fault, but is this meant?" if known["questions"] else "fine")
-    for question in known.pop("questions"):
-        typer.echo(f"  {question}")
+    lines = [line for question in known.pop("questions") for line in wrapped(question, "    ", "  ")]
     for key, text in known.items():
-        lines = text if isinstance(text, list) else [text]
-        typer.echo(
-            f"  {key}:" + "".join(f"\n    {line}" for line in lines)
-            if len(lines) > 1
-            else f"  {key}: {lines[0] if lines else '-'}"
-        )
+        said = text if isinstance(text, list) else [text]
+        if len(said) > 1:
+            lines += [f"  {key}:", *(line for one in said for line in wrapped(one, "      ", "    "))]
+        else:
+            lines += wrapped(f"{key}: {said[0] if said else '-'}", "    ", "  ")
+    typer.echo("\n".join(lines))
 
 
 @app.command(epilog="Example: stocksim season house.toml --out results")

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from stocksim.faces.cold_data import BELIEVED, hard_to_believe
+from stocksim.faces.wrapping import wrapped
 from stocksim.planning.cold_fit import HeatFit
 
 
 def _wrapped(text: str, indent: str) -> str:
-    return textwrap.fill(text, 110, subsequent_indent=indent)
+    return "\n".join(wrapped(text, indent))
 
 
 def fit_text(fit: HeatFit) -> str:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-import textwrap
 
 from stocksim.faces.cold_data import CAUTIONS, fuel_months, fuel_rows, month_water, too_small
 from stocksim.faces.tables import text_table
 from stocksim.faces.words import LIMIT_WORDS
+from stocksim.faces.wrapping import wrapped
 from stocksim.planning.cold import Cold
 from stocksim.planning.cold_choice import Option, added_deaths
 from stocksim.planning.cold_risk import FAIL_DAYS, CohortTime, FailedHeater
@@ -237,7 +237,7 @@ def fuel_sentence(option: Option) -> str:
 
 
 def _wrapped(text: str, indent: str) -> str:
-    return textwrap.fill(text, 110, subsequent_indent=indent)
+    return "\n".join(wrapped(text, indent))
 
 
 def cold_text(cold: Cold) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +13,13 @@ from stocksim.faces.company_loop_words import RESIDENT_WORDS, loop_offers, loop_
 from stocksim.faces.company_words import name_words
 from stocksim.faces.tables import text_table
 from stocksim.faces.words import day_words
+from stocksim.faces.wrapping import wrapped
 from stocksim.library.sources import EVIDENCE_GRADES
 from stocksim.library.species import never_with
 from stocksim.planning.company import Company, Pair
 from stocksim.planning.company_loops import LoopCompany
 from stocksim.site.reading import Site
 
-WIDTH = 79
 _COLUMNS, _CELL, _LABEL = 5, 11, 22
 
 
@@ -81,11 +80,11 @@ def company_text(company: Company, units: str) -> str:
 
 
 def _wrap(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH)
+    return wrapped(text)
 
 
 def _bullet(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(f"- {text}", WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ")
+    return wrapped(f"- {text}", f"{indent}  ", indent)
 
 
 def cell_word(pair: Pair) -> str:

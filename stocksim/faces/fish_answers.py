@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import Any
 
 from stocksim.errors import Fault, InputError
 from stocksim.faces.tables import text_table
+from stocksim.faces.wrapping import wrapped
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
@@ -55,7 +55,6 @@ _TEMPERS = {
     "territorial": "territorial, the strong bite the weak",
     "hunts": "hunts other fish",
 }
-_WIDTH = 110
 _FEWEST_DAYS, _MOST_DAYS = 10, 1000  # our choice: what a chart of one fish shows well
 
 
@@ -217,21 +216,20 @@ def fish_text(answer: Any) -> str:
                 for row in answer
             ]
         )
-        words = textwrap.wrap(
+        words = wrapped(
             "(evidence: of growth and water; company: of sizes and of who may share a tank. Feeds, as given; natural "
-            "food is wet.)",
-            _WIDTH,
+            "food is wet.)"
         )
         lines = [table, *words, "", text_table(feed_rows())]
         for caution in feed_cautions():
-            lines += textwrap.wrap(f"- {caution}", _WIDTH, subsequent_indent="  ")
+            lines += wrapped(f"- {caution}", "  ")
         return "\n".join(lines)
     lines = [f"{answer['title']} ({answer['latin']}), evidence {answer['evidence']}", ""]
-    lines += textwrap.wrap(answer["summary"], _WIDTH)
-    lines += [line for fact in answer["facts"] for line in textwrap.wrap(f"- {fact}", _WIDTH, subsequent_indent="  ")]
+    lines += wrapped(answer["summary"])
+    lines += [line for fact in answer["facts"] for line in wrapped(f"- {fact}", "  ")]
     for head, key in (("Caution", "caution"), ("Wild-caught", "wild_caution")):
         if answer[key]:
-            lines += textwrap.wrap(f"{head}: {answer[key]}", _WIDTH, subsequent_indent="  ")
+            lines += wrapped(f"{head}: {answer[key]}", "  ")
     for group in GROUPS:
         rows = [_text_row(key, value) for key, value in answer["values"].items() if value["topic"] == group]
         if rows:

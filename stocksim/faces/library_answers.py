@@ -12,6 +12,7 @@ import numpy as np
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import InputError, OutsideValidity
 from stocksim.faces.tables import text_table
+from stocksim.faces.wrapping import wrapped
 from stocksim.library.feeds import feed_kind, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
@@ -102,7 +103,7 @@ def growth_text(species: str, answer: dict[str, Any]) -> str:
         f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
         f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
     ]
-    return "\n".join(lines + answer["notes"])
+    return "\n".join(line for text in (*lines, *answer["notes"]) for line in wrapped(text, "  "))
 
 
 def write_rows(path: Path, rows: list[dict[str, Any]]) -> None:
@@ -232,4 +233,4 @@ def water_text(answer: dict[str, Any]) -> str:
         }
         for row in answer["limits"]
     ]
-    return "\n".join([*lines, "", text_table(rows)])
+    return "\n".join([*(line for text in lines for line in wrapped(text, "  ")), "", text_table(rows)])

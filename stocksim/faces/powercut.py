@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import Any
 
 from stocksim.faces.tables import text_table
 from stocksim.faces.words import day_words
+from stocksim.faces.wrapping import wrapped
 from stocksim.planning.outage import CYLINDER_DISSOLVED_SHARE, PEAK_HOUR, PUMP_EFFICIENCY, PowerCut, Reserve
 from stocksim.units import format_quantity
 
-_WIDTH = 110
 _FOOT_M = 0.3048
 # The minutes rest on the fish's use, the surface and the swing of the day, none of them known better than that.
 UNSURE = (
@@ -122,11 +121,11 @@ def powercut_text(cut: PowerCut, units: str) -> str:
     Returns
     -------
     str
-        Lines of at most 110 characters, the table apart.
+        Lines as wide as the terminal at most, the table apart.
     """
-    lines = [headline(cut), ""]
+    lines = [*_wrapped(headline(cut)), ""]
     if cut.reserves:
-        lines += [occasion(cut), "", text_table(reserve_rows(cut, units)), *_wrapped(f"({TABLE_WORDS})"), ""]
+        lines += [*_wrapped(occasion(cut)), "", text_table(reserve_rows(cut, units)), *_wrapped(f"({TABLE_WORDS})"), ""]
         lines += _wrapped(UNSURE)
         lines += _wrapped(_room_words(cut, units, "with --room"))
         if cut.cylinder_g > 0.0:
@@ -256,7 +255,7 @@ def _cautions(cut: PowerCut) -> list[str]:
 
 
 def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, subsequent_indent="  " if text.startswith("- ") else "")
+    return wrapped(text, "  " if text.startswith("- ") else "")
 
 
 def _or_null(value: float, decimals: int) -> float | None:

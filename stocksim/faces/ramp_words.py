@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import textwrap
 
 from stocksim.engine.findings import Finding
 from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.tables import text_table
 from stocksim.faces.words import cautions as season_cautions
 from stocksim.faces.words import day_words, level_words
+from stocksim.faces.wrapping import wrapped
 from stocksim.planning.climb import MOST_RISE_SHARE, RESERVE_PERCENT
 from stocksim.planning.ramp import LoopRamp, Ramp, RampWeek
 from stocksim.planning.ramp_advice import WaterAdvice
@@ -278,25 +278,25 @@ def ramp_text(ramp: Ramp, units: str) -> str:
     Returns
     -------
     str
-        Lines of at most 110 characters, save for tables and the lines to copy into the site file.
+        Lines as wide as the terminal at most, save for tables and the lines to copy into the site file.
     """
-    lines = [f"{ramp.proof.site.file.site.name}: feeding from {day_words(ramp.start)}", ""]
+    lines = [*wrapped(f"{ramp.proof.site.file.site.name}: feeding from {day_words(ramp.start)}"), ""]
     for loop in ramp.loops:
-        lines += textwrap.wrap(loop_sentence(loop, units), 110)
+        lines += wrapped(loop_sentence(loop, units))
         if loop.has_fish:
-            lines += textwrap.wrap(as_fed_sentence(loop), 110)
-            lines += textwrap.wrap(ph_sentence(loop), 110)
+            lines += wrapped(as_fed_sentence(loop))
+            lines += wrapped(ph_sentence(loop))
         if is_table_shown(loop):
             lines += ["", text_table(week_rows(loop, units))]
         lines.append("")
     if any(map(is_table_shown, ramp.loops)):
-        lines += textwrap.wrap(TABLE_WORDS, 110)
+        lines += wrapped(TABLE_WORDS)
     if ramp.offered:
         lines += ["", f"{COPY_WORDS[is_deadly(ramp)]}:", *site_lines(ramp)]
     for head, items in (("Cautions", cautions(ramp)), ("Sources", ramp_sources(ramp.proof.site))):
         lines += ["", f"{head}:"]
         for item in items:
-            lines += textwrap.wrap(f"- {item}", 110, subsequent_indent="  ")
+            lines += wrapped(f"- {item}", "  ")
     return "\n".join(lines)
 
 

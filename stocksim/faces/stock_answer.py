@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-import textwrap
 import time
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from stocksim.errors import InputError
 from stocksim.faces import stock_words as words
 from stocksim.faces.stock_why import change_head, clash_words, giving_words, refusal_words
 from stocksim.faces.tables import text_table
+from stocksim.faces.wrapping import wrapped
 from stocksim.planning.program import Broken
 from stocksim.planning.program_reasons import Binding, Refusal, Worth
 from stocksim.planning.stock_pareto import PLANS, Between, plans_between
@@ -20,7 +20,6 @@ from stocksim.planning.stock_program import margin_of
 from stocksim.planning.stocking import StockingPlan, plan_stocking
 from stocksim.site.stocking_tables import read_goals
 
-WIDTH = 100
 _TOLD_EVERY_S = 2.0
 
 
@@ -187,7 +186,7 @@ def pareto_rows(plan: StockingPlan, between: list[Between], pair: tuple[str, str
 
 
 def _wrap(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent=indent) if text else []
+    return wrapped(text, indent) if text else []
 
 
 def _list(head: str, sentences: list[str] | tuple[str, ...]) -> list[str]:

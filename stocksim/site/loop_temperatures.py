@@ -103,3 +103,9 @@ class Notes(Sequence[str]):
 
     def __len__(self) -> int:
         return len(self._all)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and tuple(self) == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(tuple(self))

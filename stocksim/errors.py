@@ -34,6 +34,8 @@ def shown(value: Any) -> str:
     if isinstance(value, str):
         text = value if len(value) <= LONGEST_SHOWN else value[: LONGEST_SHOWN - 3] + "..."
         return f'"{text}"'
+    if value is None:
+        return "nothing"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, dict):

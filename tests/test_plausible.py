@@ -8,7 +8,7 @@ import tomllib
 import numpy as np
 import pytest
 from site_faults import DEMO, GONE, STARTER, changed, good_english
-from small_sites import build, one_tank
+from small_sites import one_tank
 
 from stocksim.errors import InputError
 from stocksim.faces.words import cautions
@@ -91,7 +91,11 @@ def test_what_few_have_is_asked_about_and_runs(changes, place):
 def test_a_month_far_off_both_its_neighbours_is_asked_about():
     water = {"kind": "monthly", "values": {"oct": "16 degC", "nov": "1.4 degC", "dec": "13 degC"}}
     tables = one_tank(days=80, count=0, **{"water_temperature": water})
-    assert [q for q in build(tables).questions if q.startswith("loops.main.water_temperature.values.nov: ")]
+    assert [
+        q
+        for q in site_from_tables(tables, FOLDER).questions
+        if q.startswith("loops.main.water_temperature.values.nov: ")
+    ]
 
 
 @pytest.mark.parametrize(
@@ -105,9 +109,9 @@ def test_a_month_far_off_both_its_neighbours_is_asked_about():
 def test_a_ration_that_fish_in_cold_water_hardly_eat_is_asked_about(ration):
     tables = one_tank("yellow_perch", "perch_45", 7.0, count=100, mean_weight_g=50.0)
     tables["cohorts"]["fish"]["ration"] = ration
-    assert [q for q in build(tables).questions if q.startswith("cohorts.fish.ration: ")]
-    assert build(changed(tables, {"loops.main.water_temperature.value": "22 degC"})).questions == ()
-    assert build(changed(tables, {"cohorts.fish.ration.stop_below": "9 degC"})).questions == ()
+    assert [q for q in site_from_tables(tables, FOLDER).questions if q.startswith("cohorts.fish.ration: ")]
+    assert site_from_tables(changed(tables, {"loops.main.water_temperature.value": "22 degC"}), FOLDER).questions == ()
+    assert site_from_tables(changed(tables, {"cohorts.fish.ration.stop_below": "9 degC"}), FOLDER).questions == ()
 
 
 def test_a_question_is_printed_by_the_season_too(demo_season):
@@ -177,3 +181,11 @@ def test_refusals_and_faults_of_names_are_told_together():
 def test_the_docs_list_every_relation_with_what_is_usual():
     page = (FOLDER.parents[2] / "docs" / "site_file.md").read_text(encoding="utf-8")
     assert [bound.usual for bound in PLAUSIBLE.values() if bound.usual not in page] == []
+
+
+def test_names_that_are_faults_themselves_do_no_harm():
+    tables = changed(STARTER, {})
+    tables["tanks"]["a.b"] = tables["tanks"].pop("first")
+    tables["tanks"][""] = tables["tanks"]["a.b"]
+    said = refused(tables)
+    assert any("tanks.a.b: is not a usable name" in line for line in said)

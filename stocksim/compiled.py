@@ -131,6 +131,12 @@ class Compiled(Generic[P, R]):
                 return self._first_call(*args, **kwargs)
         return self._ready(*args, **kwargs)
 
+    def is_prepared(self) -> bool:
+        """Whether a call would not wait half a minute: machine code is at hand or kept, or there will never be any."""
+        if self._ready is not None or not has_numba():
+            return True
+        return any(cache_folder().rglob(f"*.{self.py_func.__name__}-*.nbi"))
+
     def _first_call(self, *args: P.args, **kwargs: P.kwargs) -> R:
         if not has_numba():
             _say(WITHOUT)

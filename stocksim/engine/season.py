@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
@@ -12,7 +14,7 @@ from stocksim.engine.days import rows
 from stocksim.engine.days.day import seasons
 from stocksim.engine.days.rows import Kept
 from stocksim.engine.happenings import Transfer
-from stocksim.engine.layout import Layout
+from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.tables import (
     Climate,
     empty_course,
@@ -24,6 +26,8 @@ from stocksim.engine.tables import (
     tables,
     with_scenarios,
 )
+from stocksim.site.examples import FOLDER
+from stocksim.site.reading import load_site
 
 Progress = Callable[[int, int], None]
 T = TypeVar("T")
@@ -101,8 +105,38 @@ def _run(layout: Layout, scenarios: int) -> Course:
     given, climate = tables(layout)
     kept = empty_course(given, scenarios, len(layout.happenings))
     rooms = empty_state(given), empty_fine(given)
-    seasons(given, mornings(layout), feed_tables(layout), *rooms, kept, 0, layout.days, True)
+    run = _engine(scenario_count(layout))
+    run(given, mornings(layout), feed_tables(layout), *rooms, kept, 0, layout.days, True)
     return _course(layout, kept, climate)
+
+
+_preparing: list[subprocess.Popen[bytes]] = []
+
+
+def _engine(scenarios: int) -> Callable[..., None]:
+    """What runs the days: the compiled ones, or where they must first be compiled the plain ones, for one season.
+
+    The first verdict of a fresh installation does not wait for half a minute: another process compiles meanwhile. What
+    comes after it, or asks for many seasons, waits for that.
+    """
+    if seasons.is_prepared():
+        return seasons
+    if _preparing:
+        _preparing[0].wait()
+        return seasons
+    if scenarios > 1:
+        return seasons
+    words = "from stocksim.engine.season import prepare; prepare()"
+    _preparing.append(subprocess.Popen([sys.executable, "-c", words], stdin=subprocess.DEVNULL))
+    return seasons.py_func
+
+
+def prepare() -> None:
+    """Compile the days and keep them on disk, by a short season of the starter site."""
+    layout = with_scenarios(build_layout(load_site(FOLDER / "starter.toml")))
+    given, _ = tables(layout)
+    kept = empty_course(given, 1, len(layout.happenings))
+    seasons(given, mornings(layout), feed_tables(layout), empty_state(given), empty_fine(given), kept, 0, 1, True)
 
 
 def _course(layout: Layout, kept: Kept, climate: Climate) -> Course:

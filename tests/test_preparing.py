@@ -1,0 +1,54 @@
+"""The first season of a fresh installation does not wait for the compiler; what comes after it does."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from small_sites import build, one_tank
+
+from stocksim.engine import season
+from stocksim.engine.layout import build_layout
+
+
+class Compiler:
+    """A process that compiles, as far as anybody waits for it."""
+
+    started = waited = 0
+
+    def __init__(self, *_words, **_how):
+        type(self).started += 1
+
+    def wait(self):
+        type(self).waited += 1
+
+
+@pytest.fixture
+def compiler(monkeypatch):
+    """No days prepared yet, and a compiler that is watched."""
+
+    class Watched(Compiler):
+        pass
+
+    monkeypatch.setattr(type(season.seasons), "is_prepared", lambda _: False)
+    monkeypatch.setattr(season.subprocess, "Popen", Watched)
+    monkeypatch.setattr(season, "_preparing", [])
+    return Watched
+
+
+def test_the_first_season_is_plain_and_the_next_waits_for_the_compiled_days(compiler):
+    assert season._engine(1) is season.seasons.py_func
+    assert (compiler.started, compiler.waited) == (1, 0)
+    assert season._engine(1) is season.seasons
+    assert (compiler.started, compiler.waited) == (1, 1)
+
+
+def test_many_seasons_never_go_through_the_plain_days(compiler):
+    assert season._engine(2) is season.seasons
+    assert compiler.started == 0
+
+
+def test_both_give_the_same_bits(compiler):
+    layout = build_layout(build(one_tank(days=20, count=60)))
+    plain, compiled = season.simulate(layout), season.simulate(layout)
+    for name in ("weight_g", "oxygen_mg_l", "tan_mg_l", "nitrite_mg_l", "alkalinity_mg_l", "ammonia_maturity", "ph"):
+        np.testing.assert_array_equal(getattr(plain, name), getattr(compiled, name))

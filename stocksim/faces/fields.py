@@ -93,7 +93,8 @@ def _ration_table(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> Non
     with st.container(horizontal=True, vertical_alignment="bottom"):
         for number in range(min(max(len(temperatures), len(percent)), len(percent) + 1)):
             at = temperatures[number] if number < len(temperatures) else "no temperature"
-            _field(raw, (*here, number), Field((), markup.literal(f"% at {at}"), "numbers", width=170))
+            words = markup.label(f"% at {at}", f"% in row {number + 1}")
+            _field(raw, (*here, number), Field((), words, "numbers", width=170))
 
 
 def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
@@ -323,7 +324,8 @@ def _removed(text: str, table: str, name: str) -> str:
 
 
 def _button(label: str, path: Path, act: Callable[[str], str], what: str) -> None:
-    st.button(label, key=_key(path, what), on_click=guard.kept(_apply), args=(act, True), help=markup.literal(what))
+    help_words = markup.label(what, "remove this row")
+    st.button(label, key=_key(path, what), on_click=guard.kept(_apply), args=(act, True), help=help_words)
 
 
 def _apply(act: Callable[[str], str], is_new_form: bool, place: Path = (), typed: str = "") -> None:

@@ -93,32 +93,21 @@ STYLE = f"""<style>
 </style>"""
 
 
-# what begins something in Markdown as Streamlit renders it; an underscore inside a word and most colons do not
-_MARKS = re.compile(
-    r"[\\`*\[\]<>$~|#!&{}^]|:(?=\S)|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])|^\s*[-+=]|^\s*\d+(?=[.)])", re.MULTILINE
-)
-
-
-def literal(text: str) -> str:
-    r"""Text for a place that renders Markdown, as a label, a caption or a help, so that it is shown as it is.
+def label(words: str, instead: str) -> str:
+    """Words for a label, a help or a heading, which are rendered as Markdown, or others where they are more than plain.
 
     Examples
     --------
-    >>> literal("![x](http://y) $z$ of tank_1")
-    '\\!\\[x\\](http\\:\u2060//y) \\$z\\$ of tank_1'
+    >>> label("remove tank_1", "remove this"), label("remove **x** http://y", "remove this")
+    ('remove tank_1', 'remove this')
     """
-    marked = _MARKS.sub(lambda met: f"{met[0]}\\" if met[0].strip().isdigit() else _escaped(met[0]), text)
-    # an address would become a link whatever stands before it: a sign of no width keeps it from being one
-    return re.sub(r"(?<=:)(?=//)|(?<=www)(?=\.)|(?<=@)", "\u2060", marked)
-
-
-def _escaped(met: str) -> str:
-    return f"{met[:-1]}\\{met[-1]}"
+    is_plain = re.fullmatch(r"(?:[^\W_]|[ .,%-]|(?<=[^\W_])_(?=[^\W_]))*", words)
+    return words if is_plain else instead
 
 
 def loop_label(loop: str) -> str:
-    """A loop's name on a button."""
-    return f"Loop {literal(loop)}"
+    """A loop of a sound site in a label or a heading; its name may hold underscores that Markdown takes for more."""
+    return "Loop " + re.sub(r"_(?![^\W_])|(?<![^\W_])_", r"\_", loop)
 
 
 def heading_html(text: str) -> str:

@@ -50,7 +50,7 @@ if picture is not None:
     st.html(markup.table_html(bed_words.bed_rows(season, units)))
     st.html(markup.bullets_html(bed_words.solids_sentences(season)))
 
-st.markdown(f"## Week by week, loop {markup.literal(balance.loop)}")
+st.markdown(f"## Week by week: {markup.loop_label(balance.loop)}")
 st.html(markup.bullets_html(bed_words.TWO_AREAS))
 spec = bed_spec(source, balance.loop)
 st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="chart_bed_weeks")

@@ -68,7 +68,7 @@ if company.pairs:
             st.html(pairs_html(asked))
 
 for loop in company.loops:
-    st.markdown(f"## Loop {markup.literal(loop.loop)}: who may share its water")
+    st.markdown(f"## {markup.loop_label(loop.loop)}: who may share its water")
     shaded = company_loop_words.water_words(loop, units)
     st.html(markup.caption_html(f"Shaded: the season's {shaded}. Bar: grows well; line: bears."))
     draw(windows_chart(loop, company), f"company_windows_{loop.loop}")

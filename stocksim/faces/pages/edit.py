@@ -22,11 +22,12 @@ shown = screen.shown()
 season = shown.season
 text = st.session_state.site_text
 raw = editing.tables(text)
-faults = [*st.session_state.site_notes, *refusals.of_site(raw), *shown.faults]
+refused = refusals.of_site(raw)
+faults = [*st.session_state.site_notes, *refused, *shown.faults]
 
 with st.container(key="verdict_bar"):
     if shown.faults:
-        st.html(markup.verdict_html(f"To mend: {len(shown.faults)}. {keeping.kept_words()}", True))
+        st.html(markup.verdict_html(f"To mend: {len(refused) + len(shown.faults)}. {keeping.kept_words()}", True))
     elif season is not None:
         st.html(markup.verdict_html(verdict(season, season.findings), is_trouble(season, season.findings)))
 if faults:
@@ -43,7 +44,7 @@ def go_back() -> None:
 
 with st.container(horizontal=True, vertical_alignment="bottom"):
     part = kept.one_of("What to edit", list(PARTS), "part")
-    has_past = bool(st.session_state.site_past or refusals.of_site(raw))
+    has_past = bool(st.session_state.site_past or refused)
     st.button("Undo", on_click=guard.kept(go_back), disabled=not has_past)
     latest.download("Download the site file")
 table = PARTS[part]

@@ -63,7 +63,7 @@ except StocksimError as error:
 st.markdown("## Values and sources")
 st.caption("Grade: how much of the source was read. Weak: memory, common practice or a guess; it bears little weight.")
 for number, (topic, rows) in enumerate(fish_answers.value_rows(entry).items()):
-    with st.expander(markup.literal(f"{topic} ({len(rows)})"), expanded=number == 0):
+    with st.expander(f"{topic} ({len(rows)})", expanded=number == 0):
         st.html(markup.table_html(rows))
 
 st.markdown("## Feeds")

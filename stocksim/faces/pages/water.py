@@ -75,7 +75,7 @@ if st.session_state.get("ramp_for") == source:
 else:
     st.caption("Week by week, the most feed that a young or winter-shrunken film bears. Takes some seconds.")
 
-st.markdown(f"## Course of the water, loop {markup.literal(loop)}" if len(loops) > 1 else "## Course of the water")
+st.markdown(f"## Course of the water: {markup.loop_label(loop)}" if len(loops) > 1 else "## Course of the water")
 st.html(markup.species_key_html(season))
 spec = screen.water_spec(source, loop)
 st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="chart_loop")

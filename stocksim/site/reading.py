@@ -23,7 +23,7 @@ from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
 from stocksim.site.climate_faults import climate_when_read
-from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.site.climate_tables import ComputedTemperature, FileWeather
 from stocksim.site.cohorts import all_cohorts
 from stocksim.site.faults import cross_faults, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
@@ -81,6 +81,11 @@ class Site:
     folder: Path = field(repr=False)
     name: str = "site.toml"
 
+    def __repr__(self) -> str:
+        season, parts = self.file.season, ("loops", "tanks", "beds", "cohorts")
+        counts = ", ".join(f"{len(getattr(self.file, part))} {part}" for part in parts)
+        return f"Site({self.file.site.name!r}, {self.name!r}, {season.start} to {season.end}, {counts})"
+
     @property
     def days(self) -> int:
         """Number of days of the season, first and last included."""
@@ -90,6 +95,20 @@ class Site:
     def cohorts(self) -> dict[str, CohortTable]:
         """Cohorts by name, those that grading makes included, each with the table it begins with."""
         return all_cohorts(self.file)
+
+    def files(self) -> list[Path]:
+        """The site file and every file beside it that the site reads: logs, weather, own species, feeds and crops."""
+        named = [water.file for loop in self.file.loops.values()
+                 if isinstance(water := loop.water_temperature, LoggedTemperature)]  # fmt: skip
+        if isinstance(self.file.weather, FileWeather):
+            named.append(self.file.weather.file)
+        own = [
+            Path(entry.origin)
+            for entries in (self.species, self.feeds, self.crops)
+            for entry in entries.values()
+            if entry.is_own
+        ]
+        return [self.folder / self.name, *dict.fromkeys(self.folder / name for name in named), *own]
 
     def with_changes(self, changes: Mapping[str, Any]) -> Site:
         """The same site with some fields changed, checked like a file.

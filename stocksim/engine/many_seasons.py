@@ -71,7 +71,7 @@ class _Part(NamedTuple):
     totals: dict[str, FloatArray]  # (scenario,)
     cohorts: tuple[str, ...]
     deaths: FloatArray  # (scenario, cohort, cause)
-    columns: dict[str, tuple[tuple[str, ...], FloatArray]]  # places, and values (scenario, day, place)
+    columns: dict[str, tuple[tuple[str, ...], NDArray[np.float32]]]  # places, and values (scenario, day, place)
     course: Course | None
     faults: list[tuple[int, Fault]]  # with the scenario's place in the part
 
@@ -216,7 +216,7 @@ class ManySeasons:
         whole = np.full((self.number, days, len(places)), np.nan, np.float32)
         for numbers, part in self._parts:
             own, values = part.columns[column]
-            whole[np.ix_(numbers, np.arange(days), [places.index(place) for place in own])] = values
+            whole[np.ix_(numbers, np.arange(days), np.array([places.index(place) for place in own], int))] = values
         return whole
 
     def quantiles(self, column: str, shares: Sequence[float] = (0.05, 0.5, 0.95)) -> pd.DataFrame:
@@ -482,7 +482,7 @@ def _quantiles(values: NDArray[np.float32], shares: Sequence[float]) -> FloatArr
     low = np.floor(place).astype(np.intp)
     high = np.minimum(low + 1, np.maximum(known - 1, 0))
     below, above = (np.take_along_axis(ordered, at, axis=0).astype(float) for at in (low, high))
-    return below + (above - below) * (place - low)
+    return np.asarray(below + (above - below) * (place - low))
 
 
 def _code(words: dict[str, int], word: str) -> int:
@@ -493,11 +493,11 @@ def _frame(pieces: dict[str, list[Any]], words: dict[str, dict[str, int]]) -> pd
     """Frame of arrays in pieces, in the order of the scenarios; columns of words as categories."""
     import pandas as pd
 
-    whole = {key: np.concatenate(parts) for key, parts in pieces.items()}
+    whole: dict[str, Any] = {key: np.concatenate(parts) for key, parts in pieces.items()}
     order = np.argsort(whole["scenario"], kind="stable")
     return pd.DataFrame(
         {
-            key: pd.Categorical.from_codes(values[order], list(words[key])) if key in words else values[order]
+            key: pd.Categorical.from_codes(values[order], pd.Index(list(words[key]))) if key in words else values[order]
             for key, values in whole.items()
         }
     )

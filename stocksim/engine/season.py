@@ -7,6 +7,9 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from stocksim.engine.course import Course, joined
 from stocksim.engine.days import rows
 from stocksim.engine.days.day import seasons
@@ -25,6 +28,7 @@ from stocksim.engine.tables import (
     with_scenarios,
 )
 
+FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 T = TypeVar("T")
 # Scenarios that are run one after the other with their tables at hand; chunks share nothing and no sum goes across
@@ -107,7 +111,7 @@ def _run(layout: Layout, scenarios: int) -> Course:
 
 def _course(layout: Layout, kept: Kept, climate: Climate) -> Course:
     """The course's arrays, which look into the tables kept."""
-    named = {}
+    named: dict[str, FloatArray] = {}
     for table, names in (
         (kept.fish, rows.FISH_KEPT), (kept.leaf, rows.LEAF_KEPT), (kept.tank, rows.TANK_KEPT),
         (kept.unit, rows.UNIT_KEPT), (kept.loop, rows.LOOP_KEPT),

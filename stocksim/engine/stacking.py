@@ -61,7 +61,7 @@ def numbers_of(layout: Layout) -> dict[str, FloatArray]:
 def with_numbers(layout: Layout, arrays: Mapping[str, FloatArray]) -> Layout:
     """The layout with other arrays of numbers, named as in `numbers_of`."""
     own: dict[str, Any] = {}
-    inner: dict[str, dict[str, FloatArray]] = {"species": {}, "rations": {}, "water": {}}
+    inner: dict[str, dict[str, Any]] = {"species": {}, "rations": {}, "water": {}}
     for name, array in arrays.items():
         table, _, key = name.rpartition(".")
         if table:

@@ -228,7 +228,7 @@ def _loop_day(layout: Layout, sump: tuple[FloatArray, ...]) -> FloatArray:
 def _ammonia_limit(layout: Layout) -> FloatArray:
     """Lowest un-ionized ammonia limit of the fish of each loop, infinite without fish. [mg/L]"""
     limit = layout.species["unionized_ammonia_design"][..., None]
-    return np.where(layout.cohort_loop > 0.0, limit, np.inf).min(axis=-2, initial=np.inf)
+    return np.asarray(np.where(layout.cohort_loop > 0.0, limit, np.inf).min(axis=-2, initial=np.inf))
 
 
 def _solutes(layout: Layout) -> FloatArray:

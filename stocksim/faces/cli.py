@@ -44,6 +44,7 @@ def new(
     as_json: JsonOption = False,
 ) -> None:
     """Write a starter site file. Reads nothing; writes FILE."""
+    from stocksim.faces.marks import marked
     from stocksim.site.examples import example_names, example_text
 
     if example not in example_names():
@@ -56,7 +57,7 @@ def new(
     except OSError as error:
         raise InputError(f"{file}: cannot be written ({error.strerror}).") from None
     if as_json:
-        _print_json({"written": str(file), "example": example})
+        _print_json(marked({"written": str(file), "example": example}))
     else:
         _say(f"Wrote {file}. Edit it, then: stocksim check {file}")
 
@@ -65,17 +66,19 @@ def new(
 def check(site: SiteArgument, as_json: JsonOption = False) -> None:
     """Tell all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
     from stocksim.faces.answers import understood
+    from stocksim.faces.marks import marked
     from stocksim.site.reading import load_site
 
     try:
-        known = understood(load_site(site))
+        loaded = load_site(site)
+        known = understood(loaded)
     except InputError as error:
         if as_json:
             faults = [{"table": f.table, "field": f.field, "message": f.message} for f in error.faults]
-            _print_json({"faults": faults, "understood": {}})
+            _print_json(marked({"faults": faults, "understood": {}}))
         raise
     if as_json:
-        _print_json({"faults": [], "understood": known})
+        _print_json(marked({"faults": [], "understood": known}, loaded))
         return
     typer.echo("fine")
     for key, text in known.items():
@@ -98,21 +101,21 @@ def season(
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.faces.answers import season_text, solve
+    from stocksim.faces.season_files import write_season
     from stocksim.faces.words import is_trouble, summary
     from stocksim.site.reading import load_site
 
     answer = solve(load_site(site))
-    data = summary(answer.season, answer.findings)
     if out is not None:
         try:
-            written = answer.season.write(out, data)
+            written = write_season(answer.season, out, answer.findings)
         except FileExistsError:
             raise InputError(f"{out}: is a file; give a folder for the results.") from None
         except OSError as error:
             raise InputError(f"{out}: cannot be written ({error.strerror}).") from None
         _say("Wrote " + ", ".join(str(path) for path in written))
     if as_json:
-        _print_json(data)
+        _print_json(summary(answer.season, answer.findings))
     else:
         typer.echo(season_text(answer.season, answer.findings))
     if strict and is_trouble(answer.season, answer.findings):
@@ -225,6 +228,7 @@ def powercut(
 ) -> None:
     """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
     from stocksim.engine.running import run_season
+    from stocksim.faces.marks import marked
     from stocksim.faces.options import powercut_options
     from stocksim.faces.powercut import powercut_answer, powercut_text
     from stocksim.planning.outage import power_cut
@@ -235,7 +239,7 @@ def powercut(
     cut = power_cut(run_season(loaded), **asked)
     units = loaded.file.site.units
     if as_json:
-        _print_json(powercut_answer(cut, units))
+        _print_json(marked(powercut_answer(cut, units), loaded))
     else:
         typer.echo(powercut_text(cut, units))
 
@@ -251,6 +255,7 @@ def ramp(
 ) -> None:
     """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
     from stocksim.faces.answers import Bar
+    from stocksim.faces.marks import marked
     from stocksim.faces.options import options, options_named
     from stocksim.faces.ramp_data import ramp_answer
     from stocksim.faces.ramp_words import ramp_text
@@ -265,7 +270,7 @@ def ramp(
     bar.close()
     units = loaded.file.site.units
     if as_json:
-        _print_json(ramp_answer(found, units))
+        _print_json(marked(ramp_answer(found, units), loaded))
     else:
         typer.echo(ramp_text(found, units))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import sys
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from hypothesis import HealthCheck, settings
 TESTS = Path(__file__).resolve().parent
 # pytest's importlib mode puts no folder on the path: this lets test files import the plain helpers beside them
 sys.path.insert(0, str(TESTS))
+
+from browsing import address, browser, visit  # noqa: E402, F401
 
 QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large]
 settings.register_profile("stocksim", deadline=None, suppress_health_check=QUIET)
@@ -23,10 +26,10 @@ settings.load_profile("stocksim-ci" if os.environ.get("CI") else "stocksim")
 def pytest_configure(config):
     """Compile what is compiled once, before the workers start: none of them waits for it or tells of it in a test."""
     if not hasattr(config, "workerinput"):
-        from stocksim import load_site
+        from stocksim import load_site, run_season
         from stocksim.site.examples import FOLDER
 
-        _ = load_site(FOLDER / "heron_lane_computed.toml").temperature_c["main"]
+        run_season(load_site(FOLDER / "heron_lane_computed.toml"))
 
 
 @pytest.fixture(scope="session")
@@ -44,3 +47,17 @@ def demo_season(demo_site):
     from stocksim import run_season
 
     return run_season(demo_site)
+
+
+@pytest.fixture(autouse=True)
+def own_state_folder(tmp_path_factory, monkeypatch):
+    """Drafts without a file go to a folder of the test's own, never to that of whoever runs the tests."""
+    monkeypatch.setenv("STOCKSIM_STATE", str(tmp_path_factory.getbasetemp() / "state" / secrets.token_hex(4)))
+
+
+@pytest.fixture(autouse=True)
+def no_fault_of_ours(caplog):
+    """The pages tell a fault of ours in a sentence; a test that meant to see none must not pass over it."""
+    yield
+    met = [record for record in caplog.get_records("call") if record.name == "stocksim.pages"]
+    assert not met, [str(record.exc_info[1]) for record in met if record.exc_info]

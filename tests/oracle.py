@@ -65,6 +65,11 @@ class Loop(SlowWater):
             pool.toxic = toxic_share(pool.ph, t)
         for pool in self.units.values():
             pool.full = self._film_capacity(pool, t)
+        for pool in self.pools:
+            pool.tan_now = pool.tan
+        self._wake_fish(number, date)
+        for pool in self.tanks.values():
+            self._feed_tank(pool, pool.oxygen)
         self.morning(number, date)
         grown = [getattr(pool, "grown", None) for pool in self.pools]
         tan, nitrite = [pool.tan for pool in self.pools], [pool.nitrite for pool in self.pools]
@@ -72,7 +77,6 @@ class Loop(SlowWater):
         for pool, first, second in zip(self.pools, *capacities[:2], strict=True):
             pool.capacity, pool.nitrite_capacity = first, second
             pool.tan_now, pool.oxygen_now, pool.nitrite_now = pool.tan, pool.oxygen, pool.nitrite
-        self._wake_fish(number, date)
         # ammonia and oxygen hang together through appetite and film: turn and turn about, half steps in ammonia
         for turn in range(400):
             self._breathe()

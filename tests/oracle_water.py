@@ -83,7 +83,7 @@ class SlowWater:
         self.loss = 0.01 * water if table.evaporation is None else table.evaporation
         self.water = self.sump.volume + sum(pool.volume for pool in self.pools)
         self.settlers = [s for s in file.settlers.values() if s.loop == key]
-        self.yesterday_n = self.yesterday_taken = 0.0
+        self.yesterday_taken = 0.0
         for name, pool in self.units.items():
             kind, own = name.split(".")
             bed = getattr(file, kind)[own]
@@ -167,7 +167,8 @@ class SlowWater:
         self._base(t)
 
     def _base(self, t: float) -> None:
-        freed = self.yesterday_n + self.freed["solids_n"]
+        # what the fish would excrete in the morning's water
+        freed = sum(cohort.excreted for pool in self.tanks.values() for cohort in pool.cohorts) + self.freed["solids_n"]
         held = self.held("alkalinity") + self.dose + self.top_up * self.source["alkalinity"]
         held += BASE_PER_N * (freed + self.yesterday_taken)
         ammonia = sum(pool.tan * pool.volume for pool in [*self.pools, self.sump]) + freed + self.ammonia_dosed
@@ -299,7 +300,7 @@ class SlowWater:
                 pool.level[name] = (own + pool.flow * sump.level[name]) / through
         self._keep_solids(number)
         self._find_ph(number)
-        self.yesterday_n, self.yesterday_taken = urea + sum(0.87 * c.excreted for c in fish), sum(uptake) + taken
+        self.yesterday_taken = sum(uptake) + taken
 
     def _nitrate(self, number: int) -> list[float]:
         sump = self.sump

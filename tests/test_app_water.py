@@ -43,7 +43,7 @@ def young_season(young):
 def page(monkeypatch: pytest.MonkeyPatch, name: str, path: Path = YOUNG) -> AppTest:
     """A page of the app with a site given to it."""
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     at.switch_page(f"stocksim/faces/pages/{name}.py").run()
     assert not at.exception
     return at
@@ -90,7 +90,7 @@ def test_water_page_answers_and_draws_every_level(monkeypatch, young_season):
 
 def test_other_loop_is_kept_when_the_page_is_left(monkeypatch):
     at = page(monkeypatch, "water")
-    at.segmented_control(key="loop_picked").set_value("Loop warm").run()
+    at.segmented_control(key="loop_picked").set_value("warm").run()
     assert "pH, 7.1 as given in the site file" in titles(at)
     at.switch_page("stocksim/faces/pages/fish.py").run()
     at.switch_page("stocksim/faces/pages/water.py").run()

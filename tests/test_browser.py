@@ -5,109 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import re
-import socket
-import subprocess
-import sys
-import time
 import tomllib
-import urllib.request
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
-from urllib.parse import urlsplit
 
-import pytest
+from browsing import LONG_MS, MARKS, open_example, settle
 
 from stocksim.site.examples import example_text
 
-ROOT = Path(__file__).parents[1]
-CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
 CHART = '[data-testid="stVegaLiteChart"] svg'
-
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
-    pytest.mark.xdist_group("browser"),
-]
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    """Address of the pages, served for this file alone on a free port of this machine."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [
-        sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), "--server.port", str(port),
-        "--server.address", "127.0.0.1", "--server.headless", "true", "--browser.gatherUsageStats", "false",
-        "--server.fileWatcherType", "none",
-    ]  # fmt: skip
-    environment = {key: value for key, value in os.environ.items() if key != "STOCKSIM_SITE"}
-    with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as server:
-        try:
-            for _ in range(240):
-                try:
-                    with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=5) as answer:
-                        if answer.status == 200:
-                            break
-                except OSError:
-                    time.sleep(0.25)
-            else:
-                pytest.fail("the pages did not come up within a minute")
-            yield f"http://127.0.0.1:{port}/"
-        finally:
-            server.terminate()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture
-def visit(browser, address):
-    """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
-    complaints: list[str] = []
-    opened = []
-
-    def look_at(request) -> None:
-        parts = urlsplit(request.url)
-        if parts.scheme not in ("data", "blob") and parts.hostname != "127.0.0.1":
-            complaints.append(f"request to {request.url}")
-
-    def visit(width: int, height: int = 900):
-        page = browser.new_page(viewport={"width": width, "height": height}, accept_downloads=True)
-        opened.append(page)
-        page.on("request", look_at)
-        page.on("websocket", look_at)
-        page.on("console", lambda m: complaints.append(f"console: {m.text}") if m.type == "error" else None)
-        page.on("pageerror", lambda error: complaints.append(f"page error: {error}"))
-        page.goto(address)
-        settle(page)
-        return page
-
-    yield visit
-    for page in opened:
-        page.close()
-    assert complaints == []
-
-
-def settle(page) -> None:
-    """Wait until the script has run and the charts have had time to be drawn."""
-    page.wait_for_selector(READY, timeout=90_000)
-    page.wait_for_timeout(700)
-    page.wait_for_selector(READY, timeout=90_000)
+pytestmark = MARKS
 
 
 def width_of(page) -> int:
@@ -120,7 +28,7 @@ def width_of(page) -> int:
 
 def test_season_is_drawn_and_downloads(visit):
     page = visit(1440)
-    page.wait_for_selector(CHART, timeout=60_000)
+    page.wait_for_selector(CHART, timeout=LONG_MS)
     assert page.locator(CHART).count() == 3
     for number in range(3):
         chart = page.locator(CHART).nth(number)
@@ -154,7 +62,7 @@ def test_upload_edit_and_back(visit, tmp_path):
     own.write_text(example_text("heron_lane").replace("Heron Lane growing house", "Own house"), encoding="utf-8")
     page.get_by_text("Change the site").click()
     page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(str(own))
-    page.get_by_role("heading", name="Own house").wait_for(timeout=60_000)
+    page.get_by_role("heading", name="Own house").wait_for(timeout=LONG_MS)
     page.keyboard.press("Escape")
     page.get_by_role("link", name="Edit the site").click()
     settle(page)
@@ -163,7 +71,7 @@ def test_upload_edit_and_back(visit, tmp_path):
     volume = page.get_by_label("volume").first
     volume.fill("-500 L")
     volume.press("Tab")
-    page.locator(".ss-faults").wait_for(timeout=60_000)
+    page.locator(".ss-faults").wait_for(timeout=LONG_MS)
     settle(page)
     assert "-500 L" in page.locator(".ss-faults").inner_text()
     assert volume.input_value() == "-500 L"
@@ -177,7 +85,7 @@ def test_upload_edit_and_back(visit, tmp_path):
 
 def test_phone(visit):
     page = visit(390, 844)
-    page.wait_for_selector(CHART, timeout=60_000)
+    page.wait_for_selector(CHART, timeout=LONG_MS)
     assert width_of(page) <= 390
     for number in range(3):
         box = page.locator(CHART).nth(number).bounding_box()
@@ -196,7 +104,7 @@ def test_phone(visit):
 
 def test_prints_on_one_sheet(visit, tmp_path):
     page = visit(1200)
-    page.wait_for_selector(CHART, timeout=60_000)
+    page.wait_for_selector(CHART, timeout=LONG_MS)
     settle(page)
     sheet = page.pdf(prefer_css_page_size=True, print_background=True)
     assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
@@ -204,31 +112,31 @@ def test_prints_on_one_sheet(visit, tmp_path):
 
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
     page = visit(1440)
-    open_example(page, "heron_lane_young")
+    open_example(page, "heron_lane_young", "three months old")
     page.get_by_role("link", name="Water").click()
     settle(page)
     assert "nitrite too high" in page.locator(".ss-verdict").first.inner_text()
     chart = page.locator(CHART)
-    chart.wait_for(timeout=60_000)
+    chart.wait_for(timeout=LONG_MS)
     assert chart.count() == 1
     for title in ("TAN", "Nitrite nitrogen", "Oxygen", "pH, computed", "Alkalinity", "Buffer", "Top-up", "Film"):
         assert title in chart.text_content()
     page.get_by_role("button", name="Work out the feeding ramp").click()
-    page.locator(".ss-say").first.wait_for(timeout=90_000)
+    page.locator(".ss-say").first.wait_for(timeout=LONG_MS)
     assert "hold feed at" in page.locator(".ss-say").first.inner_text()
     assert "feeding_ramp" in page.locator("code").inner_text()
 
 
 def test_power_cut_card_prints_on_half_a_sheet(visit):
     page = visit(1200)
-    open_example(page, "heron_lane_young")
+    open_example(page, "heron_lane_young", "three months old")
     page.get_by_role("link", name="Power cut").click()
     settle(page)
     page.get_by_label("Battery air pump").fill("10 W")
     page.get_by_label("Oxygen cylinder").fill("10 L")
     page.get_by_label("Pressure").fill("150 bar")
     page.get_by_role("button", name="Show this case").click()
-    page.get_by_text("Oxygen feeds fire").wait_for(timeout=60_000)
+    page.get_by_text("Oxygen feeds fire").wait_for(timeout=LONG_MS)
     settle(page)
     answer = page.locator(".ss-card-answer")
     assert answer.bounding_box()["y"] < 250
@@ -247,11 +155,3 @@ def test_power_cut_card_prints_on_half_a_sheet(visit):
         page.evaluate("() => { const c = document.querySelector('.ss-card'); return c.scrollHeight - c.clientHeight }")
         <= 2
     )
-
-
-def open_example(page, name: str) -> None:
-    page.get_by_text("Change the site").click()
-    page.get_by_role("button", name=f"Open the example {name}", exact=True).click()
-    page.get_by_role("heading", name=re.compile("three months old")).wait_for(timeout=60_000)
-    page.keyboard.press("Escape")
-    settle(page)

@@ -102,7 +102,7 @@ def test_cold_fits_a_log(run):
 
 def page(monkeypatch: pytest.MonkeyPatch, path: Path) -> AppTest:
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     at.switch_page("stocksim/faces/pages/cold.py").run()
     assert not at.exception
     return at

@@ -154,7 +154,7 @@ def test_powercut_and_ramp_refuse_a_faulty_site(run):
     spoil("count = 60", "count = 2.5")
     for command in ("powercut", "ramp"):
         refused(run(command, "house.toml", "--json"), "cohorts.perch.count")
-        refused(run(command, "nowhere.toml"), "nowhere.toml: cannot be opened")
+        refused(run(command, "nowhere.toml"), "nowhere.toml: was not found")
 
 
 def test_powercut_tells_the_faults_of_site_and_options_together(run):

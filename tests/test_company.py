@@ -443,7 +443,7 @@ def test_windows_are_drawn_in_the_keeper_s_unit(demo):
 
 def page(monkeypatch, path: Path) -> AppTest:
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     at.switch_page("stocksim/faces/pages/company.py").run()
     assert not at.exception
     return at

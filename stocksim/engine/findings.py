@@ -168,7 +168,10 @@ def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
     if limit == "nitrite":
         chloride = course.chloride_mg_l @ layout.cohort_loop.T
         return nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
-    return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
+    known: FloatArray = species[
+        {"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]
+    ]
+    return known
 
 
 def _predation(layout: Layout, course: Course) -> LimitSeries:

@@ -166,9 +166,9 @@ class ManySeasons:
 
     @cached_property
     def deaths(self) -> pd.DataFrame:
-        """Fish lost in the season: a row for each scenario, cohort and cause; columns ``scenario, cohort, cause, fish``.
+        """Fish lost in the season: a row for each scenario, cohort and cause.
 
-        They sum to the deaths of `totals`.
+        Columns ``scenario, cohort, cause, fish``; they sum to the deaths of `totals`.
         """
         pieces: dict[str, list[Any]] = {}
         words: dict[str, dict[str, int]] = {"cohort": {}, "cause": {}}
@@ -349,9 +349,7 @@ def run_seasons(
     return ManySeasons(site, ask.number, parts, courses)
 
 
-def _asked(
-    site: Site, scenarios: Iterable[Mapping[str, Any]], arrays: Mapping[str, ArrayLike], keep: Keep
-) -> _Ask:
+def _asked(site: Site, scenarios: Iterable[Mapping[str, Any]], arrays: Mapping[str, ArrayLike], keep: Keep) -> _Ask:
     """What is asked, checked."""
     held = {name: np.array(array, dtype=float) for name, array in arrays.items()}
     ask = _Ask(
@@ -419,9 +417,7 @@ def _of_scenario(site: Site, number: int, fault: Fault) -> Fault:
     return replace(fault, file=f"{fault.file or site.name}, scenarios[{number}]")
 
 
-def _raise_first(
-    site: Site, own: NDArray[np.int64], part: _Part, parts: list[tuple[NDArray[np.int64], _Part]]
-) -> None:
+def _raise_first(site: Site, own: NDArray[np.int64], part: _Part, parts: list[tuple[NDArray[np.int64], _Part]]) -> None:
     """Refuse events that cannot be, and columns of seasons of other days."""
     if part.faults:
         first = part.faults[0][0]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from functools import cached_property
+import json
+from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from stocksim.engine.warmth import loop_heat_kwh
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
+from stocksim.writing import Write, safe_cell, write_folder
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
     Frame = pd.DataFrame
 
 FloatArray = NDArray[np.float64]
+TABLES = ("tanks", "cohorts", "beds", "loops", "ledger")
+SEASON_FILES = (*(f"{name}.csv" for name in TABLES), "summary.json")
 
 
 class Season:
@@ -98,7 +102,8 @@ class Season:
         layout, course = self.layout, self.course
         count, weight = course.count[0], course.weight_g[0]
         fed = count + course.deaths[0]
-        per_fish = np.divide(1.0, fed, out=np.zeros_like(fed), where=fed > 0.0)
+        # as one division: of a cohort that died out, so little is left that 1 over it is infinite
+        growth = np.divide(course.gain_g[0], fed, out=np.zeros_like(fed), where=fed > 0.0)
         biomass = count * weight
         before = (count + course.deaths[0]) * weight - course.gain_g[0]
         frame = self._frame(
@@ -114,7 +119,7 @@ class Season:
                 "feed_eaten_g": course.eaten_g[0],
                 "feed_percent_body_weight": 100.0
                 * np.divide(course.fed_g[0], before, out=np.zeros_like(before), where=before > 0.0),
-                "growth_g_per_day": course.gain_g[0] * per_fish,
+                "growth_g_per_day": growth,
                 "oxygen_use_g": course.fish_oxygen_g[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "deaths": course.deaths[0],
@@ -269,18 +274,21 @@ class Season:
         -------
         list of Path
             The files written.
-        """
-        import json
 
-        folder.mkdir(parents=True, exist_ok=True)
-        written = []
-        for name in ("tanks", "cohorts", "beds", "loops", "ledger"):
-            path = folder / f"{name}.csv"
-            getattr(self, name).to_csv(path, index=False, date_format="%Y-%m-%d", float_format="%.6g")
-            written.append(path)
-        path = folder / "summary.json"
-        path.write_text(json.dumps(summary, indent=2, allow_nan=False) + "\n", encoding="utf-8")
-        return [*written, path]
+        Raises
+        ------
+        InputError
+            As `stocksim.writing.write_folder`: all files are written or none.
+        """
+        files: dict[str, Write] = {f"{name}.csv": partial(_write_table, getattr(self, name)) for name in TABLES}
+        files["summary.json"] = lambda out: out.write(json.dumps(summary, indent=2, allow_nan=False) + "\n")
+        return write_folder(folder, files, self.site.files())
+
+
+def _write_table(table: Frame, out: TextIO) -> None:
+    """Write a table as CSV, its texts safe to open in a spreadsheet."""
+    safe = {name: table[name].map(safe_cell) for name in table.columns if table[name].dtype.kind == "O"}
+    table.assign(**safe).to_csv(out, index=False, date_format="%Y-%m-%d", float_format="%.6g", lineterminator="\n")
 
 
 def season_totals(layout: Layout, course: Course) -> dict[str, FloatArray]:

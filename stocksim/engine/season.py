@@ -7,10 +7,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
-
-from stocksim.engine.course import Course, joined
+from stocksim.engine.course import Course, FloatArray, joined
 from stocksim.engine.days import rows
 from stocksim.engine.days.day import seasons
 from stocksim.engine.days.rows import Kept
@@ -28,7 +25,6 @@ from stocksim.engine.tables import (
     with_scenarios,
 )
 
-FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 T = TypeVar("T")
 # Scenarios that are run one after the other with their tables at hand; chunks share nothing and no sum goes across

@@ -209,8 +209,9 @@ def _loop(layout: Layout) -> FloatArray:
     taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
     return _stack(
         layout.sump_volume_m3, layout.loop_water_m3, sums_by(layout.flow_m3_day, layout.leaf_loop),
-        works.loss_m3_day, works.drawn_off_m3, works.source_nitrate, works.start_nitrate, works.start_nitrite, works.ph_given,
-        works.target_alkalinity, (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
+        works.loss_m3_day, works.drawn_off_m3, works.source_nitrate, works.start_nitrate, works.start_nitrite,
+        works.ph_given, works.target_alkalinity,
+        (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
         _ammonia_limit(layout), np.array([name == "calcium_carbonate" for name in works.salts], float)[None],
         np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None],
     )  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
 from dataclasses import replace
 from html import escape
@@ -10,6 +9,7 @@ from typing import Any
 
 from stocksim.engine.results import Season
 from stocksim.errors import Fault, InputError
+from stocksim.faces.days import read_day
 from stocksim.faces.markup import table_html
 from stocksim.faces.powercut import TABLE_WORDS, UNSURE, cylinder_words, occasion, powercut_answer, reserve_rows
 from stocksim.planning.cut_faults import cut_faults
@@ -60,7 +60,7 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
     day, hour = typed.get("day", "").strip(), typed.get("hour", "").strip()
     if day:
         try:
-            given["on"] = dt.date.fromisoformat(day)
+            given["on"] = read_day(day)
         except ValueError:
             faults.append(Fault("", "Day", f'"{day}" is not a date; write it as {season.dates[0]}.'))
     if hour:

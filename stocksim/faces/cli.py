@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
+import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -22,6 +25,8 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
 )
+# why standard output may take nothing more; files are written elsewhere, and their faults told there
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
 
@@ -46,16 +51,11 @@ def new(
     """Write a starter site file. Reads nothing; writes FILE."""
     from stocksim.faces.marks import marked
     from stocksim.site.examples import example_names, example_text
+    from stocksim.writing import write_file
 
     if example not in example_names():
         raise InputError(f'--example "{example}" is not known; known are {", ".join(example_names())}.')
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(example_text(example))
-    except FileExistsError:
-        raise InputError(f"{file}: is already there; give another name or remove it first.") from None
-    except OSError as error:
-        raise InputError(f"{file}: cannot be written ({error.strerror}).") from None
+    write_file(file, lambda out: out.write(example_text(example)))
     if as_json:
         _print_json(marked({"written": str(file), "example": example}))
     else:
@@ -100,19 +100,19 @@ def season(
     as_json: JsonOption = False,
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
+    from stocksim.engine.results import SEASON_FILES
     from stocksim.faces.answers import season_text, solve
     from stocksim.faces.season_files import write_season
     from stocksim.faces.words import is_trouble, summary
     from stocksim.site.reading import load_site
+    from stocksim.writing import check_folder
 
-    answer = solve(load_site(site))
+    loaded = load_site(site)
     if out is not None:
-        try:
-            written = write_season(answer.season, out, answer.findings)
-        except FileExistsError:
-            raise InputError(f"{out}: is a file; give a folder for the results.") from None
-        except OSError as error:
-            raise InputError(f"{out}: cannot be written ({error.strerror}).") from None
+        check_folder(out, SEASON_FILES, loaded.files())
+    answer = solve(loaded)
+    if out is not None:
+        written = write_season(answer.season, out, answer.findings)
         _say("Wrote " + ", ".join(str(path) for path in written))
     if as_json:
         _print_json(summary(answer.season, answer.findings))
@@ -311,30 +311,75 @@ def open_pages(
         bool,
         typer.Option("--network", help="Let other devices of your network see the pages, as a phone by the tank."),
     ] = False,
+    read_only: Annotated[
+        bool, typer.Option("--read-only", help="Nobody can change the site on the pages, or save it.")
+    ] = False,
+    token: Annotated[
+        str | None,
+        typer.Option(help="With --network: what a device must bring; a random one by default.", show_default=False),
+    ] = None,
 ) -> None:
-    """Print the season's answer, then serve the pages with it. Reads SITE; writes nothing."""
+    """Print the season's answer, then serve the pages with it. Reads SITE; a page writes it only when told to save.
+
+    A faulty SITE is told and served all the same: the pages open where it can be mended.
+    """
     from stocksim.faces.answers import season_text, solve
-    from stocksim.faces.serving import serve
+    from stocksim.faces.serving import access, refuse_port, serve
     from stocksim.site.examples import FOLDER
     from stocksim.site.reading import load_site
+    from stocksim.site.saving import read_text
 
-    path = site or FOLDER / "heron_lane.toml"
-    answer = solve(load_site(path))
-    typer.echo(season_text(answer.season, answer.findings))
+    who = access(network, read_only, token)
+    refuse_port(port)
+    if site is not None:
+        read_text(site)  # what cannot even be read as text cannot be mended on a page either
+    try:
+        answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
+        typer.echo(season_text(answer.season, answer.findings))
+    except InputError as error:
+        for fault in error.faults:
+            _say(str(fault))
+        _say("The site cannot be run as it stands; the pages open where it can be mended.")
     sys.stdout.flush()
-    raise typer.Exit(serve(path, port, open_browser=not no_browser, network=network))
+    raise typer.Exit(serve(site, port, open_browser=not no_browser, who=who))
 
 
 def main() -> None:
     """Run a command; an explained error is printed a sentence a line and exits with 2."""
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")  # a name the terminal cannot show must not end the run
+    code: Any = 0
+    lost: str | None = None
     try:
         app()
     except StocksimError as error:
-        for fault in error.faults:
-            _say(str(fault))
-        sys.exit(2)
+        code = 2
+        with suppress(OSError):
+            for fault in error.faults:
+                _say(str(fault))
+    except SystemExit as stop:
+        code = stop.code
+    except OSError as error:
+        if error.filename is not None or error.errno not in _OUTPUT_FAULTS:  # not of what we print, so our bug
+            raise
+        lost = error.strerror
+    lost = _output_fault() or lost
+    if lost is not None:
+        code = 1
+        with suppress(OSError):
+            _say(f"The answer cannot be written to standard output ({lost}).")
+        # else Python tries once more as it ends, and shows a traceback
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(code)
+
+
+def _output_fault() -> str | None:
+    """Why standard output takes nothing more, as a full disk; None where it does."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        return error.strerror or str(error)
+    return None
 
 
 if __name__ == "__main__":

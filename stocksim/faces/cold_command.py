@@ -35,15 +35,18 @@ def cold(
     CSV files."""
     from stocksim.faces import cold_data, cold_fit_words, cold_words
     from stocksim.faces.answers import Bar
-    from stocksim.faces.cold_files import write_cold
+    from stocksim.faces.cold_files import COLD_FILES, write_cold
     from stocksim.faces.marks import json_text
     from stocksim.planning.cold import compare_cold
     from stocksim.planning.cold_fit import fit_heat
     from stocksim.site.reading import load_site
+    from stocksim.writing import check_folder
 
     loaded = load_site(site)
     if fit is not None and out is not None:
         raise InputError("--out: goes with the comparison and not with --fit; leave one of them out.")
+    if out is not None:
+        check_folder(out, COLD_FILES, loaded.files())
     try:
         if fit is not None:
             fitted = fit_heat(loaded, fit, loop)
@@ -54,7 +57,7 @@ def cold(
             bar.close()
             text, data = cold_words.cold_text(found), cold_data.cold_answer(found)
             if out is not None:
-                for name in write_cold(out, found):
+                for name in write_cold(out, found, loaded.files()):
                     typer.echo(f"Wrote {name}", err=True)
     except InputError as error:
         named = [f if f.table or not f.field else replace(f, field=f"--{f.field}") for f in error.faults]

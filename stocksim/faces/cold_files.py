@@ -5,12 +5,16 @@ from __future__ import annotations
 import csv
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
+from typing import TextIO
 
 from stocksim.climate.weather import HOURS
-from stocksim.errors import InputError
 from stocksim.faces.cold_data import option_answer
 from stocksim.planning.cold import Cold
+from stocksim.writing import Write, safe_cell, write_folder
+
+COLD_FILES = ("hourly.csv", "options.csv")
 
 _OPTION_COLUMNS = (
     "name", "heat_kwh", "cost", "growth_kg", "dead_kg", "growth_less_dead_kg", "feed_kg", "deaths", "yield_kg",
@@ -18,7 +22,7 @@ _OPTION_COLUMNS = (
 )  # fmt: skip
 
 
-def write_cold(folder: Path, cold: Cold) -> list[Path]:
+def write_cold(folder: Path, cold: Cold, reads: Iterable[Path] = ()) -> list[Path]:
     """Write ``hourly.csv`` (date, hour, place, temperature_c) and ``options.csv`` into a folder, made if need be.
 
     Parameters
@@ -27,6 +31,8 @@ def write_cold(folder: Path, cold: Cold) -> list[Path]:
         Where to.
     cold : Cold
         The comparison; the hours are those of the file's own way.
+    reads : iterable of Path
+        Files that it was made from.
 
     Returns
     -------
@@ -36,26 +42,20 @@ def write_cold(folder: Path, cold: Cold) -> list[Path]:
     Raises
     ------
     InputError
-        If the folder cannot be written.
+        As `stocksim.writing.write_folder`: both are written or none.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        return [
-            _write(folder / "hourly.csv", ("date", "hour", "place", "temperature_c"), _hours(cold)),
-            _write(folder / "options.csv", (*_OPTION_COLUMNS, "design_night_kw", "installed_kw"), _options(cold)),
-        ]
-    except (FileExistsError, NotADirectoryError):
-        raise InputError(f"{folder}: is a file; give a folder for the results.") from None
-    except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror}).") from None
+    columns = (*_OPTION_COLUMNS, "design_night_kw", "installed_kw")
+    files: dict[str, Write] = {
+        "hourly.csv": partial(_write, ("date", "hour", "place", "temperature_c"), _hours(cold)),
+        "options.csv": partial(_write, columns, _options(cold)),
+    }
+    return write_folder(folder, files, reads)
 
 
-def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> Path:
-    with path.open("w", encoding="utf-8", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
-    return path
+def _write(header: Sequence[str], rows: Iterable[Sequence[object]], out: TextIO) -> None:
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows([safe_cell(cell) for cell in row] for row in rows)
 
 
 def _hours(cold: Cold) -> Iterable[Sequence[object]]:

@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import streamlit as st
 
 from stocksim.engine.warmth import warmth_of_site
+from stocksim.errors import Fault, InputError
 from stocksim.faces import cold_charts, cold_words
 from stocksim.faces.screen import Source, solve
 from stocksim.planning.cold import Cold, compare_cold
 from stocksim.planning.cold_options import computed_site
 from stocksim.site.reading import Site
 from stocksim.site.warmth import Warmth
+
+WORTH_LABEL = "A kilo of fish is worth (money of your fuel prices)"
+_MOST_WORTH = 1e6  # as much as a price of fuel may be
+
+
+def worth_of_typed(typed: str) -> float:
+    """What a kilo of fish is worth, of what was typed; raises InputError where that is no price."""
+    try:
+        worth = float(typed)
+    except ValueError:
+        worth = math.nan
+    if not 0.0 <= worth <= _MOST_WORTH:
+        met = typed.strip()
+        raise InputError(
+            [Fault("", WORTH_LABEL, f'"{met}" is not allowed; write a number from 0 to {_MOST_WORTH:,.0f}, as 8.')]
+        )
+    return worth
 
 
 def computed(source: Source) -> tuple[Site, list[str]]:

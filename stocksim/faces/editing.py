@@ -6,14 +6,15 @@ import copy
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Collection, Sequence
-from typing import Any
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any, NamedTuple
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT
 
 from stocksim.errors import InputError
+from stocksim.faces.days import read_day
 
 Step = str | int
 
@@ -22,13 +23,34 @@ _UNWRITABLE = "this change cannot be written into the file; make it in the whole
 _HARMFUL = "this change cannot be written into the file without harm; make it in the whole file."
 _NUMBER = re.compile(r"^[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?$")
 _WHOLE = re.compile(r"^[-+]?\d+$")
-# which tables name an entry of another table, and by which key
-_REFERENCES = {
-    "tanks": (("cohorts", "tank"), ("events", "tank")),
-    "cohorts": (("events", "cohort"),),
-    "loops": (("tanks", "loop"), ("beds", "loop"), ("biofilters", "loop"), ("settlers", "loop")),
-    "beds": (("settlers", "feeds"),),
-}
+_KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
+_HEADING = re.compile(rf"\s*\[{{1,2}}\s*({_KEY}(?:\s*\.\s*{_KEY})*)\s*\]")
+_ASSIGNED = re.compile(rf"\s*({_KEY}(?:\s*\.\s*{_KEY})*)\s*=")
+# where entries of a table are named elsewhere, * for every name or place, and where they are keys
+_REFERENCES: dict[str, tuple[tuple[str, ...], ...]] = {
+    "tanks": (
+        ("cohorts", "*", "tank"), ("events", "*", "tank"), ("stocking", "candidates", "*", "tanks", "*"),
+        ("stocking", "own", "*", "tanks", "*"),
+    ),
+    "cohorts": (("events", "*", "cohort"),),
+    "loops": (
+        *((table, "*", "loop") for table in ("tanks", "beds", "biofilters", "settlers")),
+        ("stocking", "options", "*", "loop"),
+    ),
+    "beds": (("settlers", "*", "feeds"),),
+}  # fmt: skip
+_KEYED = {"cohorts": (("stocking", "own"),)}
+
+
+class Was(NamedTuple):
+    """A table before it became another kind, and the whole text before and after."""
+
+    table: dict[str, Any]
+    before: str
+    after: str
+
+
+Kinds = dict[tuple[tuple[Step, ...], str], Was]
 
 
 def tables(text: str) -> dict[str, Any] | None:
@@ -55,6 +77,12 @@ def value_at(raw: Any, path: Sequence[Step]) -> Any:
     return raw
 
 
+def entries(raw: Any, table: str) -> dict[str, Any]:
+    """Entries of a table by name; none where the file holds no such table, or something else under its name."""
+    found = value_at(raw, (table,))
+    return found if isinstance(found, dict) else {}
+
+
 def from_typed(typed: str, kind: str) -> Any:
     """Value that a site file should hold for what was typed.
 
@@ -74,6 +102,8 @@ def from_typed(typed: str, kind: str) -> Any:
     --------
     >>> from_typed("7.0", "number"), from_typed("seven", "number"), from_typed(" ", "text")
     (7.0, 'seven', None)
+    >>> from_typed("1 Nov 2026", "date"), from_typed("-4", "whole"), from_typed("3.7", "whole")
+    (datetime.date(2026, 11, 1), -4, 3.7)
     >>> from_typed("4 degC, 9 degC", "list"), from_typed("1.2, 0.9", "numbers")
     (['4 degC', '9 degC'], [1.2, 0.9])
     """
@@ -86,7 +116,7 @@ def from_typed(typed: str, kind: str) -> Any:
         return [entry for entry in found if entry is not None]
     if kind == "date":
         try:
-            return dt.date.fromisoformat(stripped)
+            return read_day(stripped)
         except ValueError:
             return typed
     if kind in ("number", "whole") and _NUMBER.match(stripped):
@@ -241,6 +271,38 @@ def switch(text: str, path: Sequence[Step], values: dict[str, Any], keep: Collec
     return _edited(text, edit)
 
 
+def switch_kind(
+    text: str, path: Sequence[Step], kind: str, start: dict[str, Any], keep: Collection[str], memory: Kinds
+) -> tuple[str, Kinds]:
+    """Text with a table of another kind, as it last was with that kind, and what to remember from then on.
+
+    Parameters
+    ----------
+    text, path, keep
+        As in `switch`.
+    kind : str
+        The kind that the table becomes.
+    start : dict
+        What it holds where it never had that kind.
+    memory : dict
+        Tables that had another kind before, by path and kind; it stays as it is.
+
+    Returns
+    -------
+    str
+        The new text; the very text from before where nothing else was changed since.
+    dict
+        The new memory.
+    """
+    now, was = value_at(tables(text), path), memory.get((tuple(path), kind))
+    if was is not None and was.after == text:
+        new = was.before
+    else:
+        new = switch(text, path, start if was is None else was.table, keep)
+    held = value_at(now, ("kind",))
+    return new, memory | ({(tuple(path), held): Was(now, text, new)} if isinstance(held, str) else {})
+
+
 def add_entry(text: str, table: str, name: str, values: dict[str, Any]) -> str:
     """Text with a new entry, as ``[tanks.cedar]``.
 
@@ -276,34 +338,103 @@ def remove_entry(text: str, table: str, name: str) -> str:
 
 
 def rename_entry(text: str, table: str, old: str, new: str) -> str:
-    """Text with an entry renamed, and every other entry that names it; errors as in `add_entry`."""
+    """Text with an entry renamed, and wherever the file names it; errors as in `add_entry`."""
     new = new.strip()
     raw = tables(text)
     if new == old:
         return text
-    if not new or value_at(raw, (table, new)) is not None:
+    graded = {value_at(raw, place) for place in _places(raw, ("events", "*", "into"))} if table == "cohorts" else set()
+    if not new or value_at(raw, (table, new)) is not None or new in graded:
         why = f'"{new}" is already among the {table}' if new else "an entry needs a name"
         raise InputError(f"{table}.{old}: {why}; give another.")
-    expected = copy.deepcopy(raw) or {}
-    expected[table] = {new if key == old else key: entry for key, entry in expected[table].items()}
-    written = new if re.fullmatch(r"[A-Za-z0-9_-]+", new) else tomlkit.string(new).as_string()
-    heading = re.compile(rf'^(\s*\[\s*{table}\s*\.\s*)(?:{re.escape(old)}|"{re.escape(old)}")(?=\s*[].])', re.MULTILINE)
-    renamed = heading.sub(lambda match: match[1] + written, text)
-    if tables(renamed) != expected:
-        # written in another way, as an inline table: move the entry to the end of its table
-        entry = value_at(raw, (table, old))
-        renamed = add_entry(remove_entry(text, table, old), table, new, entry)
-    for other, key in _REFERENCES.get(table, ()):
-        held = value_at(raw, (other,)) or {}
-        for name, entry in held.items() if isinstance(held, dict) else enumerate(held):
-            if isinstance(entry, dict) and entry.get(key) == old:
-                renamed = put(renamed, (other, name, key), new)
-    return renamed
+    renamed = _with_key(text, (table,), old, new)
+    for where in _KEYED.get(table, ()):
+        if value_at(raw, (*where, old)) is not None:
+            renamed = _with_key(renamed, where, old, new)
+    return _named_anew(renamed, _REFERENCES.get(table, ()), old, new)
+
+
+def rename_graded(text: str, number: int, new: str) -> str:
+    """Text with another name for the cohort that a grading makes, in the events that name it too."""
+    raw = tables(text)
+    old = value_at(raw, ("events", number, "into"))
+    renamed = put(text, ("events", number, "into"), new)
+    made = [place for place in _places(raw, ("events", "*", "into")) if value_at(raw, place) == old]
+    if not isinstance(old, str) or len(made) > 1 or value_at(raw, ("cohorts", old)) is not None:
+        return renamed
+    return _named_anew(renamed, _REFERENCES["cohorts"], old, new)
+
+
+def _named_anew(text: str, patterns: Sequence[Sequence[str]], old: str, new: str) -> str:
+    """Text with a new name at every place of the patterns that holds the old one."""
+    raw = tables(text)
+    for place in [place for pattern in patterns for place in _places(raw, pattern)]:
+        if value_at(raw, place) == old:
+            text = put(text, place, new)
+    return text
+
+
+def _places(raw: Any, pattern: Sequence[str], here: tuple[Step, ...] = ()) -> Iterator[tuple[Step, ...]]:
+    """Places of the tables that fit a pattern."""
+    if not pattern:
+        yield here
+        return
+    step, *rest = pattern
+    inside: Any = ()
+    if step != "*":
+        inside = ((step, raw[step]),) if isinstance(raw, dict) and step in raw else ()
+    elif isinstance(raw, dict):
+        inside = raw.items()
+    elif isinstance(raw, list):
+        inside = enumerate(raw)
+    for key, value in inside:
+        yield from _places(value, rest, (*here, key))
+
+
+def _with_key(text: str, where: Sequence[str], old: str, new: str) -> str:
+    """Text with one key of a table renamed, in headings and lines alike; all else stays as it is written."""
+    expected = tables(text)
+    if expected is None:
+        raise InputError(_UNREADABLE)
+    *outer, last = where
+    parent = value_at(expected, outer)
+    if value_at(parent, (last, old)) is None:
+        raise InputError(_UNWRITABLE)
+    parent[last] = {new if key == old else key: entry for key, entry in parent[last].items()}
+    lines, section = [], tuple[str, ...]()
+    for line in text.splitlines(keepends=True):
+        heading = _HEADING.match(line)
+        found = heading or _ASSIGNED.match(line)
+        keys = _keys(found[1]) if found else ()
+        path = keys if heading else (*section, *keys)
+        place = len(where) - len(path) + len(keys)  # which key of this line is the one
+        if found and place >= 0 and path[: len(where) + 1] == (*where, old):
+            spans = [match.span() for match in re.finditer(_KEY, found[1])]
+            first, end = (found.start(1) + at for at in spans[place])
+            line = line[:first] + _key_written(new) + line[end:]
+        section = keys if heading else section
+        lines.append(line)
+    renamed = "".join(lines)
+    # written in another way, as an inline table: write the whole table so
+    return renamed if tables(renamed) == expected else put(text, where, parent[last])
+
+
+def _keys(dotted: str) -> tuple[str, ...]:
+    """Keys of a heading or of what stands before an equals sign."""
+    found, keys = tables(f"{dotted} = 0"), []
+    while isinstance(found, dict):
+        ((key, found),) = found.items()
+        keys.append(key)
+    return tuple(keys)
+
+
+def _key_written(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else tomlkit.string(key).as_string()
 
 
 def free_name(text: str, table: str, stem: str) -> str:
     """A name no entry of the table has yet, as ``tank_2``."""
-    taken = value_at(tables(text), (table,)) or {}
+    taken = entries(tables(text), table)
     return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
 
 

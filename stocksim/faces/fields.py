@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
+from pathlib import Path as Folder
 from typing import Any
 
 import streamlit as st
 
 from stocksim.engine.results import Season
-from stocksim.errors import InputError
-from stocksim.faces import editing, forms, markup, screen
+from stocksim.errors import InputError, ParameterError
+from stocksim.faces import editing, forms, guard, markup, refusals, screen
 from stocksim.faces.fate_words import events_by_number
 from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
@@ -38,12 +39,11 @@ def row(raw: dict[str, Any], path: Path, faults: Sequence[str], words: str = "")
             if is_event:
                 _button("Remove", path, lambda text: editing.remove_item(text, table, int(path[1])), "remove event")
             elif len(path) == 2:
-                act = editing.remove_entry
-                _button("Remove", path, lambda text: act(text, table, str(path[1])), f"remove {path[1]}")
+                _button("Remove", path, partial(_removed, table=table, name=str(path[1])), f"remove {path[1]}")
         if editing.value_at(entry, ("ration", "kind")) == "table":
             _ration_table(raw, path, entry)
         if words:
-            st.caption(words)
+            st.html(markup.caption_html(words))
         if table == "cohorts":
             _evidence(entry.get("species"))
         if table == "beds":
@@ -52,6 +52,8 @@ def row(raw: dict[str, Any], path: Path, faults: Sequence[str], words: str = "")
         for fault in faults:
             if f"{place}." in fault or f"{place}:" in fault:
                 st.html(markup.fault_html(fault))
+        for fault in refusals.of_row(path):
+            st.html(markup.fault_html(fault))
 
 
 def _with_kind(raw: dict[str, Any], path: Path, entry: dict[str, Any], field: Field) -> None:
@@ -91,7 +93,7 @@ def _ration_table(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> Non
     with st.container(horizontal=True, vertical_alignment="bottom"):
         for number in range(min(max(len(temperatures), len(percent)), len(percent) + 1)):
             at = temperatures[number] if number < len(temperatures) else "no temperature"
-            _field(raw, (*here, number), Field((), f"% at {at}", "numbers", width=170))
+            _field(raw, (*here, number), Field((), markup.literal(f"% at {at}"), "numbers", width=170))
 
 
 def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
@@ -107,7 +109,8 @@ def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
         values = {"kind": new} if is_same_form else start
         _apply(lambda text: editing.switch(text, path, values, keep), is_new_form=True)
 
-    st.selectbox("what", list(dict.fromkeys([*forms.EVENTS, kind])), key=key, on_change=change, width=120)
+    kinds = list(dict.fromkeys([*forms.EVENTS, kind]))
+    st.selectbox("what", kinds, key=key, on_change=guard.kept(change), width=120)
     _field(raw, (*path, "date"), Field((), "date", "date"))
     _field(raw, (*path, "cohort"), Field((), "cohort", "choice", "cohorts", 160))
     for field in forms.EVENTS.get(kind, []):
@@ -137,7 +140,7 @@ def _event_amount(raw: dict[str, Any], path: Path, entry: dict[str, Any], names:
 
     options = list(dict.fromkeys(["", *names] if not given else names))
     st.selectbox(
-        "how many", options, key=key, on_change=change, width=170,
+        "how many", options, key=key, on_change=guard.kept(change), width=170,
         format_func=lambda name: forms.AMOUNTS[name][0] if name else "(not given)",
     )  # fmt: skip
     for name in given:
@@ -156,7 +159,7 @@ def events(raw: dict[str, Any], faults: Sequence[str], season: Season | None) ->
         st.markdown("Nothing happens to the fish yet but growing. Harvest, thin, grade, move or stock on a date:")
     for number in sorted(range(len(listed)), key=lambda at: dates[at]):
         row(raw, ("events", number), faults, outcomes.get(number + 1, ""))
-    cohort = next(iter(raw.get("cohorts") or {"fish": None}))
+    cohort = next(iter(editing.entries(raw, "cohorts")), "fish")
     start = {"kind": "harvest", "date": editing.value_at(raw, ("season", "end")) or "", "cohort": cohort, "count": 1}
     _button("Add an event", ("events",), lambda text: editing.append(text, ("events",), start), "add event")
 
@@ -164,7 +167,7 @@ def events(raw: dict[str, Any], faults: Sequence[str], season: Season | None) ->
 def add_button(table: str, raw: dict[str, Any]) -> None:
     """Button that adds a row with values to start from."""
     stem = table[:-1]
-    loop = next(iter(raw.get("loops") or {"main": None}))
+    loop = next(iter(editing.entries(raw, "loops")), "main")
     starts: dict[str, dict[str, Any]] = {
         "loops": {"sump": "1000 L", "water_temperature": forms.TABLE_STARTS["water_temperature"]["constant"]},
         "tanks": {"loop": loop, "volume": "1000 L", "flow": "1500 L/h"},
@@ -179,7 +182,7 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
         "settlers": {"loop": loop, "kind": "radial_flow"},
         "cohorts": {
             "species": "yellow_perch",
-            "tank": next(iter(raw.get("tanks") or {"cedar": None})),
+            "tank": next(iter(editing.entries(raw, "tanks")), "cedar"),
             "count": 20,
             "mean_weight": "50 g",
             "feed": "perch_45",
@@ -190,8 +193,7 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
 
 
 def _plantings(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
-    found = raw.get("season")
-    season = found if isinstance(found, dict) else {}
+    season = editing.entries(raw, "season")
     start = {"crop": "lettuce", "from": season.get("start", ""), "to": season.get("end", "")}
     _list(raw, (*path, "plantings"), forms.PLANTING, start, "planting")
 
@@ -214,58 +216,47 @@ def _key(path: Path, more: str = "") -> str:
 
 def _field(raw: dict[str, Any], path: Path, field: Field) -> None:
     key, value = _key(path), editing.value_at(raw, path)
+    bound: dict[str, Any] = {"key": key, "on_change": guard.kept(_change), "args": (key, path, field.kind)}
     if field.kind == "yes":
         _seed(key, value is True)
-        st.checkbox(field.label, key=key, on_change=_change, args=(key, path, "yes"))
+        st.checkbox(field.label, **bound)
         return
     if field.kind == "several":
-        chosen = [entry for entry in value if entry in field.choices] if isinstance(value, list) else []
-        _seed(key, chosen)
-        st.multiselect(
-            field.label, field.choices, key=key, on_change=_change, args=(key, path, "several"), width=field.width
-        )
+        _seed(key, [entry for entry in value if entry in field.choices] if isinstance(value, list) else [])
+        st.multiselect(field.label, field.choices, width=field.width, **bound)
         return
     if field.kind in ("choice", "table"):
         now = editing.value_at(value, ("kind",)) if field.kind == "table" else value
         shown = editing.as_typed(now)
-        choices = _choices(field.choices, raw)
         # a value that is not among the choices stays to be seen and mended
+        options = list(dict.fromkeys([*_choices(field.choices, raw), shown]))
         _seed(key, shown)
-        options = list(dict.fromkeys([*choices, shown, st.session_state[key]]))
         st.selectbox(
-            field.label, options, key=key, on_change=_change, args=(key, path, field.kind), width=field.width,
-            format_func=lambda option: option or "(not given)",
-        )  # fmt: skip
+            field.label, options, width=field.width, format_func=lambda option: option or "(not given)", **bound
+        )
         return
-    if field.kind == "whole" and isinstance(value, int) and not isinstance(value, bool) and value >= 0:
-        _seed(key + " n", value)
-        st.number_input(
-            field.label, min_value=0, step=1, key=key + " n", on_change=_change, args=(key + " n", path, "count"),
-            width=field.width,
-        )  # fmt: skip
-        return
-    _seed(key, editing.as_typed(value))
-    st.text_input(field.label, key=key, on_change=_change, args=(key, path, field.kind), width=field.width)
+    _seed(key, refusals.typed(path, editing.as_typed(value)))
+    st.text_input(field.label, width=field.width, **bound)
 
 
 def _seed(key: str, value: Any) -> None:
-    if key not in st.session_state:
-        st.session_state[key] = value
+    """Let a widget show what the site's text has, in every run: a run cut short by a change of page leaves keys behind
+    whose widgets would then be drawn empty, and be written over the site by the next click."""
+    st.session_state[key] = value
 
 
 def _choices(choices: tuple[str, ...] | str, raw: dict[str, Any]) -> Iterable[str]:
     if not isinstance(choices, str):
         return choices
     if choices in ("loops", "tanks"):
-        return list(raw.get(choices) or {})
+        return list(editing.entries(raw, choices))
     if choices == "cohorts":
-        return [*(raw.get(choices) or {}), *forms.graded_names(raw)]
+        return [*editing.entries(raw, choices), *forms.graded_names(raw)]
     if choices == "beds":
-        return [
-            "",
-            *(name for name, bed in (raw.get("beds") or {}).items() if editing.value_at(bed, ("kind",)) == "wicking"),
-        ]
-    return {"species": species_names, "feeds": feed_names, "crops": crop_names}[choices]()
+        beds = editing.entries(raw, "beds").items()
+        return ["", *(name for name, bed in beds if editing.value_at(bed, ("kind",)) == "wicking")]
+    names = {"species": species_names, "feeds": feed_names, "crops": crop_names}[choices]
+    return names(Folder(st.session_state.site_folder))
 
 
 def _change(key: str, path: Path, kind: str) -> None:
@@ -273,49 +264,91 @@ def _change(key: str, path: Path, kind: str) -> None:
     typed = st.session_state[key]
     if kind == "table":
         start = forms.TABLE_STARTS[str(path[-1])].get(typed)
-        keep = forms.KEPT_BY_RULES if path[-1] == "ration" and typed != "unfed" else ()
         if start is None:
             _apply(lambda text: editing.put(text, path, None), is_new_form=False)
         else:
-            _apply(lambda text: editing.switch(text, path, start, keep), is_new_form=False)
+            _apply(partial(_switched, path=path, kind=typed, start=start), is_new_form=False)
         return
     if kind == "several":
         value: Any = list(typed) or None
     elif kind == "yes":
         value = True if typed else None
-    elif kind in ("choice", "count"):
+    elif kind == "choice":
         value = typed if typed != "" else None
     else:
         value = editing.from_typed(typed, kind)
-    _apply(lambda text: editing.put(text, path, value), is_new_form=False)
+    if path[0] == "events" and path[-1] == "into" and isinstance(value, str):
+        act: Callable[[str], str] = partial(editing.rename_graded, number=int(path[1]), new=value)
+    else:
+        act = partial(editing.put, path=path, value=value)
+    _apply(act, is_new_form=False, place=path, typed=typed if isinstance(typed, str) else "")
+
+
+def _switched(text: str, path: Path, kind: str, start: dict[str, Any]) -> str:
+    """Text with a table of another kind: as the keeper last had that kind here, or as it starts."""
+    keep = forms.kept_keys(str(path[-1]), kind)
+    if path[0] == "events":
+        return editing.switch(text, path, start, keep)
+    memory: editing.Kinds = st.session_state.setdefault("edit_kinds", {})
+    new, st.session_state.edit_kinds = editing.switch_kind(text, path, kind, start, keep, memory)
+    return new
 
 
 def _name(table: str, name: str) -> None:
-    key = _key((table, name), "name")
-    _seed(key, name)
+    path: Path = (table, name)
+    key = _key(path, "name")
+    _seed(key, refusals.typed((*path, "name of it"), name))
 
     def rename() -> None:
         new = st.session_state[key]
-        _apply(lambda text: editing.rename_entry(text, table, name, new), is_new_form=True)
+        _apply(partial(_renamed, table=table, old=name, new=new), True, (*path, "name of it"), new)
 
-    st.text_input("name", key=key, on_change=rename, width=150)
+    st.text_input("name", key=key, on_change=guard.kept(rename), width=150)
+
+
+def _renamed(text: str, table: str, old: str, new: str) -> str:
+    renamed = editing.rename_entry(text, table, old, new)
+    kinds = st.session_state.get("edit_kinds", {})
+    st.session_state.edit_kinds = {
+        ((table, new.strip(), *path[2:]) if path[:2] == (table, old) else path, kind): was
+        for (path, kind), was in kinds.items()
+    }
+    return renamed
+
+
+def _removed(text: str, table: str, name: str) -> str:
+    kinds = st.session_state.get("edit_kinds", {})
+    st.session_state.edit_kinds = {key: was for key, was in kinds.items() if key[0][:2] != (table, name)}
+    return editing.remove_entry(text, table, name)
 
 
 def _button(label: str, path: Path, act: Callable[[str], str], what: str) -> None:
-    st.button(label, key=_key(path, what), on_click=_apply, args=(act, True), help=what)
+    st.button(label, key=_key(path, what), on_click=guard.kept(_apply), args=(act, True), help=markup.literal(what))
 
 
-def _apply(act: Callable[[str], str], is_new_form: bool) -> None:
+def _apply(act: Callable[[str], str], is_new_form: bool, place: Path = (), typed: str = "") -> None:
+    """Change the text; what was typed at a place and is refused stays to be seen there, with the reason."""
     try:
         text = act(st.session_state.site_text)
     except InputError as error:
-        st.session_state.site_notes = [str(fault) for fault in error.faults]
+        sentences = [str(fault) for fault in error.faults]
+        if place:
+            refusals.keep(place, typed, sentences)
+        else:
+            st.session_state.site_notes = sentences
         return
     st.session_state.site_notes = []
+    refusals.drop(place)
     screen.change_text(text, is_new_form)
 
 
 def _evidence(species: Any) -> None:
-    if species in species_names():
-        entry = load_species(str(species))
-        st.caption(f"{entry.title}: evidence {entry.evidence}. {entry.summary}")
+    folder = Folder(st.session_state.site_folder)
+    if species not in species_names(folder):
+        return
+    try:
+        entry = load_species(str(species), folder)
+    except ParameterError as error:
+        st.html(markup.faults_html([str(fault) for fault in error.faults]))
+        return
+    st.html(markup.caption_html(f"{entry.title}: evidence {entry.evidence}. {entry.summary}"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
+from stocksim.errors import Fault, InputError
 from stocksim.faces.marks import marked
 from stocksim.faces.tables import text_table
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
@@ -54,6 +55,16 @@ _TEMPERS = {
     "hunts": "hunts other fish",
 }
 _WIDTH = 110
+_FEWEST_DAYS, _MOST_DAYS = 10, 1000  # our choice: what a chart of one fish shows well
+
+
+def days_of_typed(typed: str) -> int:
+    """Days that one fish is followed, of what was typed; raises InputError where that is no number of days."""
+    met = typed.strip()
+    if not met.isascii() or not met.isdigit() or not _FEWEST_DAYS <= int(met[:9]) <= _MOST_DAYS:
+        message = f'"{met}" is not allowed; write a whole number from {_FEWEST_DAYS} to {_MOST_DAYS:,}, as 243.'
+        raise InputError([Fault("", "Days", message)])
+    return int(met)
 
 
 def fish_answer(species: str | None) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple, get_args
 
-from stocksim.faces.editing import Step
+from stocksim.faces.editing import Step, entries
 from stocksim.site.fish_tables import REMOVALS, WEEKDAYS
 from stocksim.site.quantities import MONTHS, BufferSalt
 
@@ -169,8 +169,17 @@ FED = [
     Field(("ration", "spilled_share"), "spilled share (0.17)", "number"),
 ]
 COLD_RULE = [Field(("below",), "colder than"), Field(("feed_every_days",), "fed each n-th day", "whole")]
-# keys that a rule of another kind keeps
+# keys that a table of another kind keeps
 KEPT_BY_RULES = ("fasting_days", "stop_below", "restart_after_days", "meals_per_day", "spilled_share", "cold_rules")
+KEPT_BY_WATER = ("at_least", "at_most")
+
+
+def kept_keys(table: str, kind: str) -> tuple[str, ...]:
+    """Keys that a table chosen by its kind keeps when it becomes another kind."""
+    if table == "ration" and kind != "unfed":
+        return KEPT_BY_RULES
+    return KEPT_BY_WATER if table == "water_temperature" and kind != "computed" else ()
+
 
 WHICH = Field(("which",), "which", "choice", ("", "largest", "smallest", "any"))
 EVENTS: dict[str, list[Field]] = {
@@ -198,7 +207,7 @@ AMOUNTS_OF = {
 
 def event_start(kind: str, raw: dict[str, Any]) -> dict[str, Any]:
     """What a new event of a kind holds beside its date and cohort, sound where the file is."""
-    tank = next(reversed(raw.get("tanks") or {"cedar": None}))
+    tank = next(reversed(entries(raw, "tanks")), "cedar")
     more: dict[str, dict[str, Any]] = {
         "stock": {"count": 10, "mean_weight": "50 g"},
         "move": {"tank": tank},
@@ -211,7 +220,7 @@ def event_start(kind: str, raw: dict[str, Any]) -> dict[str, Any]:
 
 def free_cohort(raw: dict[str, Any], stem: str) -> str:
     """A name that no cohort has and no grading makes."""
-    taken = set(raw.get("cohorts") or {}) | set(graded_names(raw))
+    taken = set(entries(raw, "cohorts")) | set(graded_names(raw))
     return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
 
 

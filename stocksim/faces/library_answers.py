@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import warnings
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from stocksim.library.species import load_species, species_names
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
+from stocksim.writing import safe_cell, write_file
 
 # an unfed fish that has lost half of its weight counts as starved (engineering judgement of this project, no source)
 _WASTED_SHARE = 0.5
@@ -107,20 +108,25 @@ def growth_text(species: str, answer: dict[str, Any]) -> str:
 
 
 def write_rows(path: Path, rows: list[dict[str, Any]]) -> None:
-    """Write rows as CSV.
+    """Write rows as CSV; only a file with the same columns is written over.
 
     Raises
     ------
     InputError
-        If the file cannot be written.
+        If something else is there, or the file cannot be written.
     """
-    try:
-        with path.open("w", encoding="utf-8", newline="") as out:
-            writer = csv.DictWriter(out, fieldnames=list(rows[0]))
-            writer.writeheader()
-            writer.writerows(rows)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror}).") from None
+    columns = list(rows[0])
+
+    def write(out: TextIO) -> None:
+        writer = csv.DictWriter(out, fieldnames=columns, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: safe_cell(cell) for key, cell in row.items()} for row in rows)
+
+    def is_ours(file: Path) -> bool:
+        with file.open("rb") as there:
+            return there.readline(1000).rstrip() == ",".join(columns).encode()
+
+    write_file(path, write, is_ours)
 
 
 def water_answer(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -30,6 +31,8 @@ STYLE = f"""<style>
 .ss-verdict .mark {{font: 700 1.9rem/1 sans-serif}}
 .ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}}
 .ss-old {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; font-size: 1rem; padding: .45rem 1rem}}
+.ss-told {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; border-radius: 6px; padding: .45rem 1rem;
+  font-weight: 600}}
 .ss-list {{margin: 0; padding-left: 1.7rem; line-height: 1.4; font-size: 1.02rem}}
 .ss-list li {{margin: .35rem 0}} .ss-list li::marker {{font-weight: 700}}
 .ss-do {{display: block; padding: .12rem .5rem; margin-top: .1rem; background: {SHADE};
@@ -54,6 +57,7 @@ STYLE = f"""<style>
 .ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
 .ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
 .ss-words {{margin: 0}}
+.ss-caption {{font-size: .88rem; line-height: 1.4; color: {FAINT}}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
@@ -75,7 +79,7 @@ STYLE = f"""<style>
 }}
 @media print {{
   header, .stButton, .stDownloadButton, .stPopover,
-  .st-key-menu, .st-key-fetch {{display: none !important}}
+  .st-key-menu, .st-key-saving_bar, .st-key-fetch {{display: none !important}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
   .stMainBlockContainer {{padding: 0; max-width: none; zoom: .415}}
@@ -87,6 +91,34 @@ STYLE = f"""<style>
   @page {{size: A4 portrait; margin: 8mm}}
 }}
 </style>"""
+
+
+# what begins something in Markdown as Streamlit renders it; an underscore inside a word and most colons do not
+_MARKS = re.compile(
+    r"[\\`*\[\]<>$~|#!&{}^]|:(?=\S)|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])|^\s*[-+=]|^\s*\d+(?=[.)])", re.MULTILINE
+)
+
+
+def literal(text: str) -> str:
+    r"""Text for a place that renders Markdown, as a label, a caption or a help, so that it is shown as it is.
+
+    Examples
+    --------
+    >>> literal("![x](http://y) $z$ of tank_1")
+    '\\!\\[x\\](http\\:\u2060//y) \\$z\\$ of tank_1'
+    """
+    marked = _MARKS.sub(lambda met: f"{met[0]}\\" if met[0].strip().isdigit() else _escaped(met[0]), text)
+    # an address would become a link whatever stands before it: a sign of no width keeps it from being one
+    return re.sub(r"(?<=:)(?=//)|(?<=www)(?=\.)|(?<=@)", "\u2060", marked)
+
+
+def _escaped(met: str) -> str:
+    return f"{met[:-1]}\\{met[-1]}"
+
+
+def loop_label(loop: str) -> str:
+    """A loop's name on a button."""
+    return f"Loop {literal(loop)}"
 
 
 def heading_html(text: str) -> str:
@@ -106,6 +138,11 @@ def verdict_html(text: str, is_trouble: bool) -> str:
 def notice_html(text: str) -> str:
     """A notice that what is shown is not the newest text."""
     return f'<div class="ss-verdict ss-old" role="status"><span>{escape(text)}</span></div>'
+
+
+def told_html(text: str) -> str:
+    """A notice about the site's file, above the page's own answer."""
+    return f'<div class="ss-told" role="status">{escape(text)}</div>'
 
 
 def answer_html(text: str) -> str:
@@ -206,6 +243,11 @@ def paragraph_html(text: str, head: str = "") -> str:
     """A paragraph of text as it is, not as Markdown, after a bold head."""
     bold = f"<b>{escape(head)}</b> " if head else ""
     return f'<p class="ss-words">{bold}{escape(text)}</p>'
+
+
+def caption_html(text: str) -> str:
+    """A small line below something, of text as it is."""
+    return f'<p class="ss-words ss-caption">{escape(text)}</p>'
 
 
 def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from stocksim.errors import Fault, InputError, StocksimError
+from stocksim.faces.days import read_day
 from stocksim.units import parse_quantity
 
 # what formulas of water and growth are good for [degC]
@@ -54,7 +55,7 @@ def options(*wanted: tuple[str, str | None, str]) -> list[Any]:
 
 def _date(text: str) -> dt.date:
     try:
-        return dt.date.fromisoformat(text)
+        return read_day(text)
     except ValueError:
         raise InputError(f'"{text}" is not a date; write it as 2027-01-20.') from None
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import shutil
 import tempfile
 import weakref
@@ -16,25 +15,29 @@ import streamlit as st
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
-from stocksim.errors import Fault, StocksimError
-from stocksim.faces import charts, water_charts
+from stocksim.errors import Fault, InputError
+from stocksim.faces import charts, editing, guard, keeping, water_charts
 from stocksim.faces.season_files import write_season
 from stocksim.planning.levers import find_levers
 from stocksim.planning.ramp import Ramp, feeding_ramp
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.named_files import named_files
 from stocksim.site.reading import site_from_text
+from stocksim.site.saving import text_of
 
 _MOST_UNDO = 50
+# our choice: ten years of a record every five minutes have some 30 MB; a name leaves room for what is put behind it
+_MOST_LOG_BYTES, _LONGEST_NAME = 64_000_000, 200
 STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth": charts.growth_stack}
 
 
 class Source(NamedTuple):
-    """What a season depends on; ``stamp`` changes when a log or an own species file beside the site changes."""
+    """What a season depends on; ``stamp`` changes when a file that the site names or an own species file changes."""
 
     text: str
     folder: str
     name: str
-    stamp: tuple[tuple[str, int, int], ...] = ()
+    stamp: tuple[tuple[str, int, int, int], ...] = ()
 
 
 class Shown(NamedTuple):
@@ -105,36 +108,48 @@ def bundle(source: Source) -> bytes:
 def begin() -> None:
     """Fill the session once: the file that ``stocksim open`` was given, or the first example."""
     if "site_text" in st.session_state:
+        keeping.follow()
         return
-    st.session_state.update(site_past=[], site_turn=0, site_sound=None, site_notes=[])
-    first = example_names()[0]
-    text, folder, name = example_text(first), str(FOLDER), f"{first}.toml"
-    given = os.environ.get("STOCKSIM_SITE")
-    if given:
-        path = Path(given)
+    st.session_state.update(site_past=[], site_turn=0, site_sound=None, site_notes=[], site_unread="", site_target="")
+    given = keeping.opened_file()
+    if given is None:
+        first = keeping.opened_example() or example_names()[0]
+        text, folder, name = example_text(first), str(FOLDER), f"{first}.toml"
+        keeping.begin_without_file(text, folder, name)
+    else:
+        text, folder, name = "", str(given.resolve().parent), given.name
+        st.session_state.site_target = str(given)
         try:
-            text, folder, name = path.read_bytes().decode("utf-8-sig"), str(path.resolve().parent), path.name
-        except UnicodeDecodeError:
-            st.session_state.site_notes = [str(Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name))]
-        except OSError as error:
-            why = error.strerror or type(error).__name__
-            st.session_state.site_notes = [str(Fault("", "", f"cannot be opened ({why}).", str(path)))]
+            text = keeping.read_target(given)
+        except InputError as error:  # an empty page that says why: never another site's verdict
+            st.session_state.site_unread = str(error)
     st.session_state.update(site_text=text, site_folder=folder, site_name=name)
+
+
+def begins_faulty() -> bool:
+    """Whether the site has faults at this page's first look, so that they should be mended first; true once at most."""
+    state = st.session_state
+    if state.get("site_looked") or keeping.is_read_only():
+        return False
+    state.site_looked = True
+    return bool(shown().faults) and bool(state.site_text or not state.site_unread)
 
 
 def shown() -> Shown:
     """Season of the text as it stands, or the last sound one with the faults of the text."""
     state = st.session_state
-    source = Source(state.site_text, state.site_folder, state.site_name, _stamp(state.site_folder))
+    source = Source(state.site_text, state.site_folder, state.site_name, _stamp(state.site_folder, state.site_text))
+    if state.site_unread and not state.site_text:
+        return Shown(None, source, [state.site_unread])
     try:
         season = solve(source)
-    except StocksimError as error:
-        faults = [str(fault) for fault in error.faults]
+    except Exception as error:
+        faults = guard.faults_of(error)
         if state.site_sound is None:
             return Shown(None, source, faults)
         try:
             return Shown(solve(state.site_sound), state.site_sound, faults)
-        except StocksimError:  # a log beside the site has gone since
+        except Exception:  # a log beside the site has gone since
             return Shown(None, source, faults)
     state.site_sound = source
     return Shown(season, source, [])
@@ -143,32 +158,41 @@ def shown() -> Shown:
 def change_text(text: str, is_new_form: bool = False) -> None:
     """Put a new text in the session, the old one on the undo pile; fields are drawn afresh where they must be."""
     state = st.session_state
-    if text == state.site_text:
+    if text == state.site_text or keeping.is_read_only():
         return
     _remember()
     state.site_text = text
     if is_new_form:
         state.site_turn += 1
+    keeping.keep_draft()
 
 
-def open_site(text: str, folder: str, name: str) -> None:
-    """Show another site."""
+def open_site(text: str, folder: str, name: str, target: str = "") -> None:
+    """Show another site; ``target`` is the file that it is saved to, '' where it has none yet."""
+    if keeping.is_read_only():
+        return
+    keeping.keep_draft()
     _remember()
-    st.session_state.update(site_text=text, site_folder=folder, site_name=name, site_notes=[])
+    st.session_state.update(site_text=text, site_folder=folder, site_name=name, site_target=target, site_notes=[])
     st.session_state.site_turn += 1
+    keeping.keep_draft()
 
 
 def undo() -> None:
     """Go back to the text before the last change."""
-    if st.session_state.site_past:
-        text, folder, name = st.session_state.site_past.pop()
-        st.session_state.update(site_text=text, site_folder=folder, site_name=name)
+    if st.session_state.site_past and not keeping.is_read_only():
+        keeping.keep_draft()
+        text, folder, name, target = st.session_state.site_past.pop()
+        st.session_state.update(site_text=text, site_folder=folder, site_name=name, site_target=target)
         st.session_state.site_turn += 1
+        keeping.keep_draft()
 
 
 def open_example(name: str) -> None:
     """Show an example site."""
-    open_site(example_text(name), str(FOLDER), f"{name}.toml")
+    text = example_text(name)
+    keeping.begin_without_file(text, str(FOLDER), f"{name}.toml")
+    open_site(text, str(FOLDER), f"{name}.toml")
 
 
 def receive(files: list[Any]) -> None:
@@ -182,44 +206,65 @@ def receive(files: list[Any]) -> None:
     state = st.session_state
     state.site_notes = []
     sites = [file for file in files if file.name.lower().endswith(".toml")]
+    if keeping.is_read_only() or not files:
+        return
     if len(sites) != 1:
         found = f"{len(sites)} site files" if sites else "no site file"
-        if files:
-            state.site_notes = [f"{found} among the uploads; give one file ending in .toml, and the logs it names."]
-        return
-    try:
-        text = sites[0].getvalue().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        state.site_notes = [str(Fault("", "", "is not UTF-8 text; save it as UTF-8.", sites[0].name))]
+        state.site_notes = [f"{found} among the uploads; give one file ending in .toml, and the logs it names."]
         return
     holder = state.setdefault("site_uploads", _Folder())
-    for file in files:
-        if file is not sites[0]:
-            (Path(holder.path) / _bare(file.name)).write_bytes(file.getvalue())
-    if state.get("site_uploaded") != (sites[0].name, text) or state.site_folder != holder.path:
-        state.site_uploaded = (sites[0].name, text)
-        open_site(text, holder.path, _bare(sites[0].name))
+    try:
+        text, name = text_of(sites[0].getvalue(), _bare(sites[0].name)), _bare(sites[0].name)
+        if not text.strip():
+            raise InputError([Fault("", "", "is empty; `stocksim new FILE` writes a site file to start from.", name)])
+        for file in files:
+            if file is not sites[0]:
+                _put_log(Path(holder.path), file)
+    except InputError as error:
+        state.site_notes = [str(fault) for fault in error.faults]
+        return
+    if state.get("site_uploaded") != (name, text) or state.site_folder != holder.path:
+        state.site_uploaded = (name, text)
+        open_site(text, holder.path, name)
+
+
+def _put_log(folder: Path, file: Any) -> None:
+    """Put an uploaded log where its site is read from; raises InputError."""
+    name, data = _bare(file.name), file.getvalue()
+    if len(data) > _MOST_LOG_BYTES:
+        size = f"{len(data) / 1e6:.0f} MB"
+        raise InputError([Fault("", "", f"has {size}; a log may have {_MOST_LOG_BYTES / 1e6:.0f} MB at most.", name)])
+    try:
+        (folder / name).write_bytes(data)
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", "") or "its name is none that a file can have"
+        raise InputError([Fault("", "", f"cannot be taken ({why}).", name)]) from error
 
 
 def _bare(name: str) -> str:
-    """File name without any folder, whichever system wrote it."""
-    return PureWindowsPath(PurePosixPath(name).name).name or "upload"
+    """File name without any folder, whichever system wrote it; raises InputError where no file can have it."""
+    bare = PureWindowsPath(PurePosixPath(name).name).name or "upload"
+    if len(bare.encode("utf-8", "replace")) > _LONGEST_NAME:
+        words = f"its name has {len(bare)} letters; rename it to {_LONGEST_NAME // 2} at most."
+        raise InputError([Fault("", "", words, f"{bare[:30]}…")])
+    return bare
 
 
 def _remember() -> None:
     state = st.session_state
-    state.site_past = [*state.site_past, (state.site_text, state.site_folder, state.site_name)][-_MOST_UNDO:]
+    now = (state.site_text, state.site_folder, state.site_name, state.site_target)
+    state.site_past = [*state.site_past, now][-_MOST_UNDO:]
 
 
-def _stamp(folder: str) -> tuple[tuple[str, int, int], ...]:
-    """Names, times and sizes of the files beside a site that its season may depend on."""
+def _stamp(folder: str, text: str) -> tuple[tuple[str, int, int, int], ...]:
+    """Names, times and sizes of the files that a site names, and of the keeper's own species, feeds and crops."""
     base = Path(folder)
-    beside = [*base.glob("*.csv"), *base.glob("species_params/*/*.toml")]
+    own = [str(path.relative_to(base)) for path in base.glob("species_params/*/*.toml")]
     found = []
-    for path in sorted(beside):
+    for name in sorted({*named_files(editing.tables(text)), *own}):
         try:
-            status = path.stat()
-        except OSError:
+            status = (base / name).stat()
+        except (OSError, ValueError):  # none there, or no name of a file
             continue
-        found.append((str(path.relative_to(base)), status.st_mtime_ns, status.st_size))
+        found.append((name, status.st_mtime_ns, status.st_ctime_ns, status.st_size))
     return tuple(found)

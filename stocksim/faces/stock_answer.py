@@ -66,6 +66,10 @@ def stock_output(
         except ValueError as error:
             raise InputError(f"--goal {error}") from None
     loaded = load_site(path)
+    if out is not None:
+        from stocksim.faces.stock_file import check_place
+
+        check_place(out, loaded)
     talk = Talk()
     plan = plan_stocking(loaded, goal, seconds, reasons, talk)
     between: list[Between] | None = None
@@ -79,7 +83,11 @@ def stock_output(
     if out is not None and plan.plan is not None:
         from stocksim.faces.stock_file import write_planned
 
-        print("Wrote " + ", ".join(str(written) for written in write_planned(out, path, plan)), file=sys.stderr)
+        written = write_planned(out, path, plan)
+        print("Wrote " + ", ".join(map(str, written)), file=sys.stderr)
+        usual = f"{path.stem}_planned.toml"
+        if written[0].name != usual:
+            print(f"{out / usual} was edited or is not of ours, and stays as it is.", file=sys.stderr)
     elif out is not None:
         print("No plan, so nothing was written.", file=sys.stderr)
     if as_json:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
+import filecmp
+import hashlib
+import os
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,8 @@ import tomlkit
 from stocksim.errors import InputError
 from stocksim.faces import editing
 from stocksim.planning.stocking import StockingPlan
-from stocksim.site.model import LoggedTemperature
+from stocksim.site.reading import Site
+from stocksim.writing import copy_file, new_folder, write_file
 
 _MARK = "# Planned by `stocksim stock`"
 
@@ -44,6 +47,55 @@ def planned_text(text: str, plan: StockingPlan, name: str) -> str:
     return f"{head}\n\n{new.lstrip()}"
 
 
+def plan_changes(text: str, tables: dict[str, Any]) -> list[str]:
+    """What a plan changes in a site file, a sentence for each cohort and loop, and one for each other table.
+
+    Parameters
+    ----------
+    text : str
+        The keeper's file.
+    tables : dict
+        Tables of the planned site.
+
+    Returns
+    -------
+    list of str
+        Empty where nothing changes.
+    """
+    before = editing.tables(text) or {}
+    said = []
+    for table in ("cohorts", "loops"):
+        old, new = before.get(table, {}), tables.get(table, {})
+        said += [f"{table}.{name} is taken out." for name in old if name not in new]
+        said += [f"{table}.{name} comes in: {_listed(new[name])}." for name in new if name not in old]
+        for name in new:
+            changed = _differences(old.get(name, new[name]), new[name])
+            said += [f"{table}.{name}: {', '.join(changed)}."] if changed else []
+    for key in dict.fromkeys([*before, *tables]):
+        if key not in ("cohorts", "loops") and before.get(key) != tables.get(key):
+            was = "is taken out" if key not in tables else "comes in" if key not in before else "changes"
+            said.append(f"[{key}] {was}.")
+    return said
+
+
+def _differences(old: dict[str, Any], new: dict[str, Any]) -> list[str]:
+    return [
+        f"{key} {_plain(old.get(key))} becomes {_plain(new.get(key))}"
+        for key in dict.fromkeys([*old, *new])
+        if old.get(key) != new.get(key)
+    ]
+
+
+def _listed(table: dict[str, Any]) -> str:
+    return ", ".join(f"{key} {_plain(value)}" for key, value in table.items())
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, dict):
+        return f"({_listed(value)})"
+    return "not given" if value is None else editing.as_typed(value)
+
+
 def _edited(text: str, tables: dict[str, Any]) -> str:
     before = editing.tables(text) or {}
     for key in ("stocking", "events"):
@@ -68,13 +120,32 @@ def _edited(text: str, tables: dict[str, Any]) -> str:
     return text
 
 
+def check_place(folder: Path, site: Site) -> None:
+    """Refuse a folder that a planned site cannot be written into; quick, to be called before the planning.
+
+    Raises
+    ------
+    InputError
+        If it is a file, or a log or an own library file of another content stands where the site's must go.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder}: is a file; give a folder for the plan.")
+    for source, target in _beside(folder, site):
+        if os.path.lexists(target) and not (target.is_file() and filecmp.cmp(source, target, shallow=False)):
+            raise InputError(
+                f"{target}: is there and differs from the file of that name that the site reads; move it away, or give "
+                "another folder."
+            )
+
+
 def write_planned(folder: Path, source: Path, plan: StockingPlan) -> list[Path]:
-    """Write the planned site file, with the logs and own library files that it needs beside it.
+    """Write the planned site file, with the logs, weather and own library files that it needs beside it.
 
     Parameters
     ----------
     folder : Path
-        Where to; made if it is not there.
+        Where to; made if it is not there, then with all files or none. In a folder that is there the site file comes
+        last, so that it never stands without what it needs.
     source : Path
         The keeper's site file.
     plan : StockingPlan
@@ -83,40 +154,64 @@ def write_planned(folder: Path, source: Path, plan: StockingPlan) -> list[Path]:
     Returns
     -------
     list of Path
-        What was written, the site file first.
+        What was written, the site file first. A plan that was edited since it was written, or another file of its name,
+        stays; the new one then has a number after its name.
 
     Raises
     ------
     InputError
-        If something else stands under that name, or the folder cannot be written.
+        As `check_place`, or if the folder cannot be written.
     """
-    target = folder / f"{source.stem}_planned.toml"
+    site = plan.problem.site
+    check_place(folder, site)
+    text = _signed(planned_text(source.read_bytes().decode("utf-8-sig"), plan, source.name))
+    copies = [(original, target) for original, target in _beside(folder, site) if not target.exists()]
+    target = free_place(folder, source)
+    if folder.exists():
+        for original, copy in copies:
+            copy_file(original, copy)
+        write_file(target, lambda out: out.write(text), is_untouched)
+    else:
+        new_folder(
+            folder, {path.relative_to(folder): original for original, path in copies} | {Path(target.name): text}
+        )
+    return [target, *(copy for _, copy in copies)]
+
+
+def free_place(folder: Path, source: Path) -> Path:
+    """Where a planned site goes: a place that is free, or held by a plan that nobody has edited."""
+    for number in range(1, 1000):
+        target = folder / f"{source.stem}_planned{f'_{number}' if number > 1 else ''}.toml"
+        if not os.path.lexists(target) or is_untouched(target):
+            return target
+    raise InputError(f"{folder}: holds a thousand plans; give another folder.")
+
+
+def is_untouched(path: Path) -> bool:
+    """Whether a file is a plan as we wrote it, by the hash that its head holds."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        if target.exists() and not target.read_text(encoding="utf-8", errors="replace").startswith(_MARK):
-            raise InputError(f"{target}: is there and no plan of ours; move it or give another folder.")
-        text = planned_text(source.read_bytes().decode("utf-8-sig"), plan, source.name)
-        target.write_text(text, encoding="utf-8")
-        return [target, *_beside(folder, source, plan)]
-    except (FileExistsError, NotADirectoryError):
-        raise InputError(f"{folder}: is a file; give a folder for the plan.") from None
-    except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror}).") from None
+        first, second, rest = path.read_bytes().decode("utf-8").replace("\r\n", "\n").split("\n", 2)
+    except (OSError, ValueError):
+        return False
+    return first.startswith(_MARK) and second == _signature(rest)
 
 
-def _beside(folder: Path, source: Path, plan: StockingPlan) -> list[Path]:
-    """Copies of the logs and own library files that the site needs, where the plan goes into another folder."""
-    home = source.resolve().parent
+def _signed(text: str) -> str:
+    first, rest = text.split("\n", 1)
+    return f"{first}\n{_signature(rest)}\n{rest}"
+
+
+def _signature(text: str) -> str:
+    return f"# Edit it freely: a plan that differs from its mark {hashlib.sha256(text.encode()).hexdigest()} is kept."
+
+
+def _beside(folder: Path, site: Site) -> list[tuple[Path, Path]]:
+    """The files that the site reads and where their copies go, where the plan goes into another folder."""
+    home = site.folder.resolve()
     if folder.resolve() == home:
         return []
-    waters = [loop.water_temperature for loop in plan.problem.site.file.loops.values()]
-    wanted = [Path(water.file) for water in waters if isinstance(water, LoggedTemperature)]
-    wanted += [path.relative_to(home) for path in sorted(home.glob("species_params/*/*.toml"))]
-    written = []
-    for name in wanted:
-        target = folder / name
-        if not name.is_absolute() and (home / name).is_file() and not target.exists():
-            target.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(home / name, target)
-            written.append(target)
-    return written
+    _, *read = site.files()
+    # all own library files: the plan may name fish that the site only may buy
+    read += home.glob("species_params/*/*.toml")
+    inside = dict.fromkeys(path.resolve().relative_to(home) for path in read if path.resolve().is_relative_to(home))
+    return [(home / name, folder / name) for name in inside if (home / name).is_file()]

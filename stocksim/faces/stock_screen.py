@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from stocksim.faces import screen
+from stocksim.faces import markup, saving_bar, screen
+from stocksim.faces.stock_file import plan_changes
 from stocksim.faces.stock_words import GOAL_WORDS
 from stocksim.planning.program_reasons import Worth, worth_of_more
 from stocksim.planning.stock_pareto import Between, plans_between
@@ -95,3 +96,26 @@ def worths_of(source: screen.Source, wished: Wished) -> list[Worth]:
 def plans_of(source: screen.Source, wished: Wished, pair: tuple[str, str]) -> list[Between]:
     """Plans between two goals."""
     return plans_between(plan_of(source, wished), *pair, time_limit_s=_BETWEEN_S)
+
+
+def confirm_plan(source: screen.Source, plan: StockingPlan, text: str) -> None:
+    """Ask before a plan goes into the site: what will change, in words and line by line."""
+    state = st.session_state
+
+    def close() -> None:
+        state.stock_taking = None
+
+    def take() -> None:
+        screen.change_text(text, is_new_form=True)
+        close()
+
+    with st.container(border=True, key="stock_confirm"):
+        st.html(markup.paragraph_html("Take this plan into the site? What will change:"))
+        st.html(markup.bullets_html(plan_changes(source.text, plan.tables), False))
+        if state.site_text != source.text:
+            st.html(markup.paragraph_html("The plan is of the last sound version: edits made since are undone by it."))
+        saving_bar.show_difference(state.site_text, text, "now", "with the plan")
+        with st.container(horizontal=True):
+            st.button("Yes, take it", type="primary", on_click=take)
+            st.button("No, leave the site as it is", on_click=close)
+        st.caption("It is not saved by this: Undo on the page Edit the site takes it back, Save writes it.")

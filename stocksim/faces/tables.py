@@ -102,11 +102,12 @@ def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
         rows.append(
             {
                 "month": f"{month.to_timestamp():%b %Y}",
-                "TAN": f"{inside['tan_mg_l'].mean():.2f}",
-                "nitrite-N": f"{inside['nitrite_n_mg_l'].mean():.2f}",
+                # a loop without tanks has no water that is told by the tank
+                "TAN": f"{inside['tan_mg_l'].mean():.2f}" if len(inside) else "-",
+                "nitrite-N": f"{inside['nitrite_n_mg_l'].mean():.2f}" if len(inside) else "-",
                 "nitrate-N": f"{mean['nitrate_n_mg_l']:.0f}",
                 "alkalinity": f"{mean['alkalinity_mg_l']:.0f}",
-                "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}",
+                "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}" if len(inside) else "-",
                 "buffer g/week": f"{7.0 * mean['buffer_g']:.0f}",
                 "top-up a day": format_quantity(mean["top_up_l"] / 1000.0, "volume", units),
                 "film % (ammonia, nitrite)": "none"

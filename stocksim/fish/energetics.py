@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -94,9 +94,7 @@ def maintenance_rate(
 
 
 @formula
-def retained_energy(
-    digestible_kj: Numbers, maintenance_kj: Numbers, efficiency: Numbers, fasting_fraction: Numbers
-) -> FloatArray:
+def retained_energy(digestible_kj: Any, maintenance_kj: Any, efficiency: Any, fasting_fraction: Any) -> Any:
     """Energy laid down in the body, negative when the fish lives on its reserves.
 
     Parameters
@@ -116,7 +114,7 @@ def retained_energy(
 
 
 @formula
-def living_share(weight_g: Numbers, greatest_g: Numbers) -> FloatArray:
+def living_share(weight_g: Any, greatest_g: Any) -> Any:
     """Share of its maintenance that a starving fish still burns: all of it, until half of its weight is gone.
 
     Parameters
@@ -144,17 +142,17 @@ def living_share(weight_g: Numbers, greatest_g: Numbers) -> FloatArray:
 
 @formula
 def day_needs(
-    weight_g: Numbers,
-    appetite_rate: Numbers,
-    intake_exponent: Numbers,
-    maintenance_per_kg: Numbers,
-    eaten_share: Numbers,
-    feed_energy_kj_g: Numbers,
-    efficiency: Numbers,
-    fasting_fraction: Numbers,
-    body_energy_kj_g: Numbers,
+    weight_g: Any,
+    appetite_rate: Any,
+    intake_exponent: Any,
+    maintenance_per_kg: Any,
+    eaten_share: Any,
+    feed_energy_kj_g: Any,
+    efficiency: Any,
+    fasting_fraction: Any,
+    body_energy_kj_g: Any,
     days: float = 1.0,
-    greatest_g: Numbers | None = None,
+    greatest_g: Any | None = None,
 ) -> DayNeeds:
     """Full appetite and maintenance need of a fish, at the weight it has half way through the step.
 
@@ -200,14 +198,14 @@ def day_needs(
 
 @formula
 def day_budget(
-    eaten_g: Numbers,
-    maintenance_kj: Numbers,
-    feed_energy_kj_g: Numbers,
-    feed_digested_nitrogen: Numbers,
-    efficiency: Numbers,
-    fasting_fraction: Numbers,
-    body_energy_kj_g: Numbers,
-    body_protein: Numbers,
+    eaten_g: Any,
+    maintenance_kj: Any,
+    feed_energy_kj_g: Any,
+    feed_digested_nitrogen: Any,
+    efficiency: Any,
+    fasting_fraction: Any,
+    body_energy_kj_g: Any,
+    body_protein: Any,
 ) -> DayBudget:
     r"""Growth, oxygen use and excretion that follow from what a fish eats.
 

@@ -10,7 +10,7 @@ from stocksim.compiled import elementwise
 _ROOT_2 = math.sqrt(2.0)
 _LOG_ROOT_2_PI = 0.5 * math.log(2.0 * math.pi)
 # Below this score erfc comes near the smallest numbers there are; the series is exact to rounding there.
-_FAR_BELOW = -30.0
+_FAR_BELOW = -37.0
 
 
 @elementwise
@@ -63,7 +63,8 @@ def log_normal_share(score: Any) -> Any:
     if score > _FAR_BELOW:
         return math.log(0.5 * math.erfc(-score / _ROOT_2))
     square = score * score
-    series = 1.0 - 1.0 / square + 3.0 / (square * square) - 15.0 / (square * square * square)
+    over = 1.0 / square
+    series = 1.0 - over * (1.0 - over * (3.0 - over * (15.0 - over * (105.0 - over * 945.0))))
     return -0.5 * square - math.log(-score) - _LOG_ROOT_2_PI + math.log(series)
 
 

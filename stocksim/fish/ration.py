@@ -60,7 +60,20 @@ def table_ration(
 def table_cell(
     weight_g: float, temperature_c: float, weights_g: FloatArray, temperatures_c: FloatArray, percent: FloatArray
 ) -> float:
-    """Ration of `table_ration` for one fish. [%/day] The table may have more rows and columns than there are names."""
+    """Ration of `table_ration` for one fish.
+
+    Parameters
+    ----------
+    weight_g, temperature_c : float
+        Of the fish and of its water. [g], [degC]
+    weights_g, temperatures_c, percent : ndarray
+        As in `table_ration`; the table may have more rows and columns than there are names. [g], [degC], [%/day]
+
+    Returns
+    -------
+    float
+        Ration. [%/day]
+    """
     row, down = _between(temperature_c, temperatures_c)
     column, along = _between(weight_g, weights_g)
     next_row, next_column = min(row + 1, temperatures_c.size - 1), min(column + 1, weights_g.size - 1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -36,13 +38,13 @@ _WASTED_HAZARD = np.log(2.0) / 10.0
 
 @formula
 def death_hazard(
-    oxygen_mg_l: ArrayLike,
-    oxygen_lethal_mg_l: ArrayLike,
-    unionized_ammonia_mg_l: ArrayLike,
-    unionized_acute_mg_l: ArrayLike,
-    nitrite_mg_l: ArrayLike,
-    nitrite_limit_mg_l: ArrayLike,
-) -> FloatArray:
+    oxygen_mg_l: Any,
+    oxygen_lethal_mg_l: Any,
+    unionized_ammonia_mg_l: Any,
+    unionized_acute_mg_l: Any,
+    nitrite_mg_l: Any,
+    nitrite_limit_mg_l: Any,
+) -> Any:
     r"""Deaths to expect from the water of a day, as a hazard.
 
     Parameters
@@ -84,7 +86,7 @@ def death_hazard(
 
 
 @formula
-def nitrite_appetite(nitrite_mg_l: ArrayLike, limit_mg_l: ArrayLike) -> FloatArray:
+def nitrite_appetite(nitrite_mg_l: Any, limit_mg_l: Any) -> Any:
     """Share of appetite left when nitrite is high: a straight line from the limit to five times it.
 
     Parameters
@@ -185,7 +187,7 @@ def temperature_hazard(
 
 
 @formula
-def condition_hazard(weight_g: ArrayLike, greatest_weight_g: ArrayLike) -> FloatArray:
+def condition_hazard(weight_g: Any, greatest_weight_g: Any) -> Any:
     r"""Deaths to expect of fish that have wasted, as a hazard.
 
     Parameters

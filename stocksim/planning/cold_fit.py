@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.temperature import read_temperature_log
 from stocksim.errors import Fault, InputError
 from stocksim.planning.cold_options import Choice, computed_site, stacked_plan
 from stocksim.site.climate_tables import NormalsWeather
 from stocksim.site.reading import Site
+from stocksim.site.temperature_log import read_temperature_log
 from stocksim.site.warmth import SiteWeather, run_plan, site_weather, tank_mean_c
 
 FloatArray = NDArray[np.float64]
@@ -100,7 +100,7 @@ def fit_heat(site: Site, log: Path, loop: str | None = None, factors: tuple[str,
         raise InputError(
             [Fault("", "loop", f'"{name}" is not a loop that can be computed; use {", ".join(open_loops)}.')]
         )
-    dates, celsius = read_temperature_log(log)
+    dates, celsius, _ = read_temperature_log(log, file.site.utc_offset)
     offset = np.array([(date - file.season.start).days for date in dates])
     inside = (offset >= 0) & (offset < computed.days)
     days, which = np.unique(offset[inside], return_inverse=True)

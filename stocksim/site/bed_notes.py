@@ -9,12 +9,15 @@ from pathlib import Path
 import numpy as np
 
 from stocksim.climate.daylight import extraterrestrial_radiation
+from stocksim.errors import InputError
 from stocksim.library.sources import Entry
+from stocksim.opening import beside
 from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import FileWeather
 from stocksim.site.fish_tables import BedsRation
 from stocksim.site.model import BedTable, SiteFile
 from stocksim.site.warm_rooms import ROOMS, room_of
+from stocksim.site.weather_file import weather_file_has_sun
 
 # Leafy crops ripen up to 14 % before the shortest published span in good light (docs/beds.md)
 READY_SHARE = 0.86
@@ -36,11 +39,10 @@ def weather_has_sun(file: SiteFile, folder: Path | None) -> bool:
         return False
     if not isinstance(table, FileWeather):
         return bool(table.sun or table.cloud)
-    path = (folder or Path()) / table.file
-    if not path.is_file():
+    try:
+        return weather_file_has_sun(beside(folder or Path(), table.file))
+    except InputError:
         return False
-    with path.open(encoding="utf-8-sig", errors="replace") as lines:
-        return "sun_" in next(lines, "")
 
 
 def has_published_ratio(bed_kind: str, crop: Entry) -> bool:

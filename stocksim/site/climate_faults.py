@@ -108,6 +108,9 @@ def climate_when_read(
     faults = climate_faults(file, raw)
     notes = hemisphere_notes(file) + unvented_notes(file)
     spoilt = [name for name in ("weather", *ROOMS) if name in raw and getattr(file, name) is None]
+    written = raw.get("site")
+    if file.site.latitude is None and isinstance(written, Mapping) and "latitude" in written:
+        spoilt.append("site")  # a fault elsewhere in [site] leaves nothing of the table
     if computed and not has_climate(file):
         if not spoilt:
             faults += [Fault(f"loops.{key}", "water_temperature", f"{NEEDED}.") for key in computed]

@@ -196,7 +196,7 @@ def _settler_faults(key: str, settler: SettlerTable, file: SiteFile) -> list[Fau
         if bed is None or bed.kind != "wicking":
             wicking = [name for name, other in file.beds.items() if other.kind == "wicking"]
             known = f"known are {', '.join(wicking)}" if wicking else "there is none, so take it out"
-            faults.append(Fault(table, "feeds", f'"{settler.feeds}" is not among the wicking beds; {known}.'))
+            faults.append(Fault(table, "feeds", f"{shown(settler.feeds)} is not among the wicking beds; {known}."))
     return faults
 
 

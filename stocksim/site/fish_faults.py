@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -21,9 +20,8 @@ from stocksim.site.fish_tables import (
     TableRation,
 )
 from stocksim.site.model import SiteFile
-from stocksim.site.names import known_name, within_season
+from stocksim.site.names import known_name, name_fault, within_season
 
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 _AMOUNTS = ("count", "weight", "share", "above", "all")
 
 
@@ -125,8 +123,8 @@ def _event_faults(file: SiteFile) -> list[Fault]:
 
 
 def _grade_faults(place: str, event: GradeEvent, fish: _Known, known: dict[str, _Known]) -> list[Fault]:
-    if not _NAME.fullmatch(event.into):
-        return [Fault(place, "into", "is not a usable name; use letters, digits, _ and -.")]
+    if wrong := name_fault(event.into):
+        return [Fault(place, "into", wrong)]
     if event.into in known:
         return [Fault(place, "into", f'"{event.into}" is a cohort already; write a new name for the larger fish.')]
     if (event.above is None) == (event.largest_share is None):

@@ -42,6 +42,7 @@ from stocksim.site.quantities import (
     SeedlingShare,
     Share,
     SpecificSurface,
+    UtcOffset,
     Volume,
     WaterTemperature,
 )
@@ -54,6 +55,7 @@ class SiteTable(Table):
 
     name: str
     latitude: Latitude | None = None
+    utc_offset: UtcOffset | None = None
     elevation: Elevation | None = None
     units: Literal["metric", "us"] = "metric"
     density_level: Literal["cautious", "experienced"] = "cautious"

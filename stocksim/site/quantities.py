@@ -124,6 +124,7 @@ SpecificSurface = Annotated[
     float, _quantity("specific_surface", 0.0, 5000.0, "a specific surface must be above 0 and at most 5000 m2/m3")
 ]
 Ph = Annotated[float, _number(5.0, 10.0, "pH must be a number between 5 and 10, without a unit")]
+UtcOffset = Annotated[float, _number(-12.0, 14.0, "a clock lies between 12 hours behind and 14 ahead of UTC, as -8")]
 Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
 Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
-import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -16,12 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
-from stocksim.climate.temperature import logged_temperature, monthly_temperature, read_temperature_log
+from stocksim.climate.temperature import logged_temperature, monthly_temperature
 from stocksim.errors import Fault, InputError, ParameterError
 from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
+from stocksim.opening import beside, read_regular
 from stocksim.site.climate_faults import climate_when_read
 from stocksim.site.climate_tables import ComputedTemperature, FileWeather
 from stocksim.site.cohorts import all_cohorts
@@ -36,16 +36,21 @@ from stocksim.site.model import (
     MonthlyTemperature,
     SiteFile,
 )
+from stocksim.site.names import name_fault, reads_as_other
 from stocksim.site.notes import assumptions
 from stocksim.site.presence_faults import presence_faults
-from stocksim.site.quantities import MONTHS
+from stocksim.site.quantities import MONTHS, shown
 from stocksim.site.sentences import placed, sentences
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 from stocksim.site.stocking_faults import stocking_faults
+from stocksim.site.temperature_log import TemperatureLog, read_temperature_log
+from stocksim.site.toml_slips import MOST_DEPTH, depth_is_sound, slip_of, too_deep
+from stocksim.writing import safe_cell
 
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 # a log's own fault may go on from its file name ("log.csv was not found") or stand for itself ("line 3: ...")
-_LOG_VERBS = ("is ", "was ", "has ", "cannot ", "needs ")
+_LOG_VERBS = ("is ", "was ", "has ", "cannot ", "needs ", "does ", "leads ")
+_TOO_DEEP = f"has lists or tables nested more than {MOST_DEPTH} deep; a site file needs a handful."
+MOST_SITE_BYTES = 5_000_000  # some hundred times the longest that we know of
 _NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts")
 
 
@@ -163,28 +168,29 @@ def load_site(path: str | Path) -> Site:
         With one fault for everything wrong in the file.
     """
     path = Path(path)
+    name = path.name or str(path)
+    if path.is_dir():
+        raise InputError([Fault("", "", "is a folder; give a site file.", name)])
     try:
-        data = path.read_bytes()
-    except IsADirectoryError as error:
-        raise InputError([Fault("", "", "is a folder; give a site file.", path.name)]) from error
-    except OSError as error:
-        why = error.strerror or type(error).__name__
-        raise InputError([Fault("", "", f"cannot be opened ({why}).", str(path))]) from error
-    try:
-        text = data.decode("utf-8-sig")
+        text = read_regular(path, MOST_SITE_BYTES).decode("utf-8-sig")
+    except InputError as error:
+        raise InputError([replace(fault, file=str(path)) for fault in error.faults]) from None
     except UnicodeDecodeError as error:
-        raise InputError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name)]) from error
-    return site_from_text(text, path.parent, path.name)
+        raise InputError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", name)]) from error
+    return site_from_text(text, path.parent, name)
 
 
 def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
     """Site from the text of a file; arguments and errors as in `load_site`."""
+    if too_deep(text):
+        raise InputError([Fault("", "", _TOO_DEEP, name)])
+    text = text.replace("\r\n", "\n")
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(placed([Fault("", "", f"is not readable TOML: {error}.")], name)) from error
+        raise InputError(placed([Fault("", "", slip_of(text, error), name)], name)) from error
     except RecursionError as error:
-        raise InputError([Fault("", "", "is not readable TOML: lists or tables nest too deeply.", name)]) from error
+        raise InputError([Fault("", "", _TOO_DEEP, name)]) from error
     except ValueError as error:  # Python's own limit on the digits of a whole number
         raise InputError([Fault("", "", "is not readable TOML: a number has too many digits.", name)]) from error
     return site_from_tables(raw, folder, name)
@@ -192,6 +198,8 @@ def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
 
 def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.toml") -> Site:
     """Site from the tables of a file; arguments and errors as in `load_site`."""
+    if not depth_is_sound(raw):
+        raise InputError([Fault("", "", _TOO_DEEP, name)])
     if not raw:
         raise InputError([Fault("", "", "is empty; `stocksim new FILE` writes a site file to start from.", name)])
     faults = _name_faults(raw)
@@ -221,11 +229,11 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
     return [
-        Fault(table, str(key), "is not a usable name; use letters, digits, _ and -.")
+        Fault(table, str(key), wrong)
         for table in _NAMED_TABLES
         if isinstance(raw.get(table), dict)
         for key in raw[table]
-        if not _NAME.fullmatch(str(key))
+        if (wrong := name_fault(str(key)))
     ]
 
 
@@ -257,7 +265,12 @@ def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, 
         broken: set[str] = set()
         for table, key, name in uses:
             if name not in known:
-                faults.append(Fault(table, key, f'"{name}" is not in the library; known are {", ".join(known)}.'))
+                faults.append(Fault(table, key, f"{shown(name)} is not in the library; known are {', '.join(known)}."))
+            elif reads_as_other(name) or safe_cell(name) != name:
+                message = (
+                    f'"{name}" would be read as a number, a formula or nothing in a table; give your file another name.'
+                )
+                faults.append(Fault(table, key, message))
             elif name not in entries[kind] and name not in broken:
                 try:
                     entries[kind][name] = load(name, folder)
@@ -281,9 +294,9 @@ def _temperatures(
             continue
         try:
             if not has_season:
-                _read_log(loop, folder)
+                _read_log(loop, folder, file.site.utc_offset)
                 continue
-            daily, said = _loop_temperature(loop, start, days, folder)
+            daily, said = _loop_temperature(loop, start, days, folder, file.site.utc_offset)
         except InputError as error:
             faults += [Fault(place, "water_temperature", _with_file(fault)) for fault in error.faults]
             continue
@@ -307,18 +320,21 @@ def _with_file(fault: Fault) -> str:
 
 
 def _loop_temperature(
-    loop: LoopTable, start: dt.date, days: int, folder: Path
+    loop: LoopTable, start: dt.date, days: int, folder: Path, utc_offset_h: float | None
 ) -> tuple[NDArray[np.float64], list[str]]:
     water = loop.water_temperature
     if isinstance(water, MonthlyTemperature):
         return monthly_temperature(start, days, {MONTHS.index(m) + 1: t for m, t in water.values.items()}), []
-    log = _read_log(loop, folder)
+    log = _read_log(loop, folder, utc_offset_h)
     if log is not None:
-        return logged_temperature(start, days, *log)
+        daily, notes = logged_temperature(start, days, log.dates, log.mean_c)
+        return daily, [*log.notes, *notes]
     assert isinstance(water, ConstantTemperature)
     return np.full(days, water.value), []
 
 
-def _read_log(loop: LoopTable, folder: Path) -> tuple[list[dt.date], NDArray[np.float64]] | None:
+def _read_log(loop: LoopTable, folder: Path, utc_offset_h: float | None) -> TemperatureLog | None:
     water = loop.water_temperature
-    return read_temperature_log(folder / water.file) if isinstance(water, LoggedTemperature) else None
+    if not isinstance(water, LoggedTemperature):
+        return None
+    return read_temperature_log(beside(folder, water.file), utc_offset_h)

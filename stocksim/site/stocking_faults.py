@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -10,10 +9,9 @@ from stocksim.errors import Fault
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import species_names
 from stocksim.site.model import SiteFile
-from stocksim.site.names import known_name, within_season
+from stocksim.site.names import known_name, name_fault, within_season
+from stocksim.site.quantities import shown
 from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
-
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 
 
 def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
@@ -37,9 +35,9 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
     faults: list[Fault] = []
     for kind in ("candidates", "options"):
         faults += [
-            Fault(f"stocking.{kind}", str(key), "is not a usable name; use letters, digits, _ and -.")
+            Fault(f"stocking.{kind}", str(key), wrong)
             for key in getattr(wishes, kind)
-            if not _NAME.fullmatch(str(key))
+            if (wrong := name_fault(str(key)))
         ]
     known = (species_names(folder), feed_names(folder))
     for key, candidate in wishes.candidates.items():
@@ -70,7 +68,7 @@ def _candidate_faults(
     for field, names in (("species", species), ("feed", feeds)):
         name = getattr(fish, field)
         if name not in names:
-            faults.append(Fault(place, field, f'"{name}" is not in the library; known are {", ".join(names)}.'))
+            faults.append(Fault(place, field, f"{shown(name)} is not in the library; known are {', '.join(names)}."))
     if fish.stocked is not None:
         faults += within_season(place, "stocked", fish.stocked, file)
     faults += _leaving(place, fish, file)
@@ -132,7 +130,7 @@ def _wish_faults(wishes: StockingTable, file: SiteFile) -> list[Fault]:
         faults += within_season("stocking", f"{place}.by", wish.by, file)
         if wish.species not in offered:
             message = (
-                f'"{wish.species}" contradicts the candidates, none of which is of that species; offered are '
+                f"{shown(wish.species)} contradicts the candidates, none of which is of that species; offered are "
                 f"{', '.join(sorted(offered)) or 'none'}."
             )
             faults.append(Fault("stocking", f"{place}.species", message))

@@ -27,12 +27,14 @@ from stocksim.climate.weather import (
 )
 from stocksim.errors import Fault, InputError
 from stocksim.memo import Memo, content_key
+from stocksim.opening import beside
 from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
 from stocksim.site.climate_tables import FileWeather, WeatherTable
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
+from stocksim.site.record_questions import sun_questions, weather_questions
 from stocksim.site.warm_plan import HeatPlan, build_heat_plan
-from stocksim.site.weather_file import read_weather_file
+from stocksim.site.weather_file import Record, read_weather_file
 from stocksim.units import format_quantity
 
 FloatArray = NDArray[np.float64]
@@ -155,8 +157,8 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
     notes: list[str] = []
     hourly: Weather | None = None
     if isinstance(table, FileWeather):
-        record = read_weather_file(folder / table.file, start, days)
-        low, high, share, notes = record.low_c, record.high_c, None, list(record.notes)
+        record, notes = _recorded(table, folder, file, clear.sum(axis=-1) / 1000.0)
+        low, high, share = record.low_c, record.high_c, None
         if record.sun_kwh_m2 is not None:
             share = 1000.0 * record.sun_kwh_m2 / np.maximum(clear.sum(axis=-1), 1.0)
     else:
@@ -193,6 +195,25 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
     return SiteWeather(
         start, low, high, share, spread, clear, hourly, night, ground, cold, wind, tuple(notes), *normal
     )  # fmt: skip
+
+
+def _recorded(table: FileWeather, folder: Path, file: SiteFile, clear_kwh_m2: FloatArray) -> tuple[Record, list[str]]:
+    """Weather of a file, with the notes on it and the questions that it raises."""
+    start, latitude = file.season.start, file.site.latitude
+    assert latitude is not None
+    try:
+        path = beside(folder, table.file)
+    except InputError as error:
+        raise InputError(
+            [Fault("weather", "file", f"{fault.file} {fault.message}") for fault in error.faults]
+        ) from None
+    record = read_weather_file(path, start, len(clear_kwh_m2), file.site.utc_offset)
+    asked, faults = weather_questions(latitude, start, record.low_c, record.high_c, record.unit)
+    if faults:
+        raise InputError([Fault("weather", "file", f"{path.name} {fault}") for fault in faults])
+    if record.sun_kwh_m2 is not None:
+        asked += sun_questions(record.sun_kwh_m2, clear_kwh_m2)
+    return record, [*record.notes, *(f"weather.file: {path.name} {question}" for question in asked)]
 
 
 def _design_low(table: WeatherTable, low_c: FloatArray, spread_c: FloatArray, notes: list[str], units: str) -> float:

@@ -13,7 +13,7 @@ from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
 ALKALINITY_PER_NITRIFIED = 2.0 * ALKALINITY_PER_NITRATE_NITROGEN
 # Newton's rule ends where a step is this share of what stays of the scarcer one: the error left is of its square.
 # Halving has to go on until the step is of rounding size, as a share of the most that could be nitrified.
-_CLOSE, _ROUNDING = 1e-4, 1e-12
+_CLOSE, _ROUNDING = 1e-6, 1e-12
 _QUICK_STEPS, _MOST_STEPS = 8, 60
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -9,7 +11,7 @@ from stocksim.compiled import formula
 
 
 @formula
-def ammonia_pka(temperature_c: ArrayLike) -> NDArray[np.float64]:
+def ammonia_pka(temperature_c: Any) -> Any:
     """Negative logarithm of ammonia's dissociation; notes and source in `unionized_fraction`.
 
     Parameters
@@ -60,7 +62,7 @@ def unionized_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.fl
 
 
 @formula
-def unionized_share(ph: ArrayLike, pka: ArrayLike) -> NDArray[np.float64]:
+def unionized_share(ph: Any, pka: Any) -> Any:
     """Share of total ammonia nitrogen present as un-ionized ammonia, where `ammonia_pka` is at hand.
 
     Parameters

@@ -209,7 +209,24 @@ def dose_within_limits(
     second: Any,
     water: Any,
 ) -> Any:
-    """Dose of `buffer_dose` for a liter of water, from `ammonia_pka` and the constants of `dissociation`. [mg/L]"""
+    """Alkalinity to add today to a liter of water, as `buffer_dose` gives it, where the constants are at hand.
+
+    Parameters
+    ----------
+    alkalinity_mg_l, target_mg_l, ph, tan_mg_l, most_ph_rise : array_like, shape (...)
+        As in `buffer_dose`. [mg/L], [mg/L], [-], [mg/L], [-]
+    limit_mg_l : array_like, shape (...)
+        Un-ionized ammonia, as N, that must not be passed. [mg/L]
+    pka : array_like, shape (...)
+        From `ammonia_pka`. [-]
+    first, second, water : array_like, shape (...)
+        Constants of `dissociation`. [mol/L], [mol/L], [mol2/L2]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Alkalinity as CaCO3. [mg/L] Never below 0; NaN in gives NaN out.
+    """
     if math.isnan(alkalinity_mg_l + target_mg_l + ph + tan_mg_l + limit_mg_l + most_ph_rise + pka):
         return math.nan
     alkalinity = max(alkalinity_mg_l, 0.0)
@@ -284,7 +301,22 @@ def chalk_room(
 def chalk_until_saturated(
     calcium_mg_l: Any, alkalinity_mg_l: Any, ph: Any, first: Any, second: Any, water: Any, solubility: Any
 ) -> Any:
-    """Alkalinity of `chalk_room`, from the constants of `dissociation` and `calcite_solubility`. [mg/L]"""
+    """Alkalinity that chalk can still give, as `chalk_room` does, where the constants are at hand.
+
+    Parameters
+    ----------
+    calcium_mg_l, alkalinity_mg_l, ph : array_like, shape (...)
+        As in `chalk_room`. [mg/L], [mg/L], [-]
+    first, second, water : array_like, shape (...)
+        Constants of `dissociation`. [mol/L], [mol/L], [mol2/L2]
+    solubility : array_like, shape (...)
+        From `calcite_solubility`. [mol2/L2]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Alkalinity as CaCO3. [mg/L] 0 in saturated water.
+    """
     index = equilibrium_calcite_index(calcium_mg_l, alkalinity_mg_l, ph, second, water, solubility)
     if index >= 0.0:
         return 0.0

@@ -107,7 +107,20 @@ def carbon_dioxide(ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: Arr
 
 @formula
 def equilibrium_carbon_dioxide(ph: Any, alkalinity_mg_l: Any, first: Any, second: Any, water: Any) -> Any:
-    """Dissolved carbon dioxide as `carbon_dioxide` gives it, from the constants of `dissociation`. [mg/L]"""
+    """Dissolved carbon dioxide as `carbon_dioxide` gives it, where the constants are at hand.
+
+    Parameters
+    ----------
+    ph, alkalinity_mg_l : array_like, shape (...)
+        As in `carbon_dioxide`. [-], [mg/L]
+    first, second, water : array_like, shape (...)
+        Constants of `dissociation`. [mol/L], [mol/L], [mol2/L2]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Carbon dioxide. [mg/L]
+    """
     hydrogen = 10.0**-ph
     carried = alkalinity_mg_l / _MG_PER_EQUIVALENT - water / hydrogen + hydrogen
     bicarbonate = np.maximum(carried, 0.0) / (1.0 + 2.0 * second / hydrogen)
@@ -145,7 +158,20 @@ def alkalinity_from_ph(ph: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperatur
 
 @formula
 def equilibrium_alkalinity(ph: Any, carbon_dioxide_mg_l: Any, first: Any, second: Any, water: Any) -> Any:
-    """Alkalinity as `alkalinity_from_ph` gives it, from the constants of `dissociation`. [mg/L]"""
+    """Alkalinity as `alkalinity_from_ph` gives it, where the constants are at hand.
+
+    Parameters
+    ----------
+    ph, carbon_dioxide_mg_l : array_like, shape (...)
+        As in `alkalinity_from_ph`. [-], [mg/L]
+    first, second, water : array_like, shape (...)
+        Constants of `dissociation`. [mol/L], [mol/L], [mol2/L2]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Alkalinity as CaCO3. [mg/L]
+    """
     hydrogen = 10.0**-ph
     bicarbonate = first * (carbon_dioxide_mg_l / CARBON_DIOXIDE_G_MOL / 1000.0) / hydrogen
     equivalents = bicarbonate * (1.0 + 2.0 * second / hydrogen) + water / hydrogen - hydrogen
@@ -203,7 +229,20 @@ def ph_from_alkalinity(
 
 @elementwise
 def equilibrium_ph(alkalinity_mg_l: Any, carbon_dioxide_mg_l: Any, first: Any, second: Any, water: Any) -> Any:
-    """PH as `ph_from_alkalinity` gives it, from the constants of `dissociation`. [-]"""
+    """PH as `ph_from_alkalinity` gives it, where the constants are at hand.
+
+    Parameters
+    ----------
+    alkalinity_mg_l, carbon_dioxide_mg_l : array_like, shape (...)
+        As in `ph_from_alkalinity`. [mg/L]
+    first, second, water : array_like, shape (...)
+        Constants of `dissociation`. [mol/L], [mol/L], [mol2/L2]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        pH. [-]
+    """
     equivalents = alkalinity_mg_l / _MG_PER_EQUIVALENT
     acid = max(first * carbon_dioxide_mg_l / (1000.0 * CARBON_DIOXIDE_G_MOL), _TINY)
     carbonates = second * max(equivalents, 0.0)
@@ -332,7 +371,22 @@ def calcite_saturation(
 def equilibrium_calcite_index(
     calcium_mg_l: Any, alkalinity_mg_l: Any, ph: Any, second: Any, water: Any, solubility: Any
 ) -> Any:
-    """Index as `calcite_saturation` gives it, from constants of `dissociation` and `calcite_solubility`. [-]"""
+    """Index as `calcite_saturation` gives it, where the constants are at hand.
+
+    Parameters
+    ----------
+    calcium_mg_l, alkalinity_mg_l, ph : array_like, shape (...)
+        As in `calcite_saturation`. [mg/L], [mg/L], [-]
+    second, water : array_like, shape (...)
+        Constants of `dissociation`. [mol/L], [mol2/L2]
+    solubility : array_like, shape (...)
+        From `calcite_solubility`. [mol2/L2]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Ten's logarithm of calcium times carbonate over the solubility product. [-]
+    """
     hydrogen = 10.0**-ph
     carried = max(alkalinity_mg_l / _MG_PER_EQUIVALENT - water / hydrogen + hydrogen, 0.0)
     carbonate = carried / (hydrogen / second + 2.0)

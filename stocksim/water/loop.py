@@ -20,13 +20,25 @@ FloatArray = NDArray[np.float64]
 _MOST_STEPS = 60
 # Newton's rule squares the error: a last step this small [mg/L] leaves one below 1e-9. Where slopes are broken (a leaf
 # that runs dry) it does not, and the step has to be smaller.
-_CLOSE, _CLOSE_AT_CORNERS = 3e-6, 1e-8
+_CLOSE, _CLOSE_AT_CORNERS = 1e-6, 1e-9
 
 
 @jitable
 def removal_level(sump: Any, gain: Any, load: Any, flow: Any, capacity: Any, half_saturation: Any) -> Any:
-    """Level of a leaf that removes at a saturating rate, and its slope over the sump's level. [mg/L], [-]
+    """Level of a leaf that removes at a saturating rate, and its slope over the sump's level.
 
+    Parameters
+    ----------
+    sump, gain, load, flow, capacity, half_saturation : float
+        As in `balance_removal`, of one leaf. [mg/L], [m3/day], [g/day], [m3/day], [g/day], [mg/L]
+
+    Returns
+    -------
+    tuple of float
+        Level [mg/L] and slope. [-]
+
+    Notes
+    -----
     The root of ``gain c^2 + (gain k + capacity - inflow) c - k inflow = 0`` that is not negative, written so that
     nothing cancels where the capacity is far above the inflow; without inflow ``half`` is -k/2 or less, never 0.
     """
@@ -75,6 +87,11 @@ def balance_removal(
         Filled: concentration [mg/L] and removal. [g/day]
     sump : ndarray, shape (loop,)
         First guess, 0 or more; filled with the concentration. [mg/L]
+
+    Returns
+    -------
+    None
+        ``level``, ``sump`` and ``removed`` are filled.
 
     Notes
     -----
@@ -133,7 +150,12 @@ def balance_demand(
     level, used : ndarray, shape (leaf,)
         Filled: concentration, never below 0 [mg/L], and what was really used. [g/day]
     sump, sump_used : ndarray, shape (loop,)
-        As for the leaves; the sump's first guess comes in.
+        As for the leaves; the sump's first guess comes in. [mg/L], [g/day]
+
+    Returns
+    -------
+    None
+        ``level``, ``used``, ``sump`` and ``sump_used`` are filled.
     """
     for k in range(sump.size):
         # nearly always nothing runs dry: then the balance is linear and one division solves it
@@ -224,6 +246,11 @@ def balance_linear(
         [m3/day]
     level, sump : ndarray, shape (leaf,) and (loop,)
         Filled with the concentrations. [mg/L]
+
+    Returns
+    -------
+    None
+        ``level`` and ``sump`` are filled.
     """
     for k in range(sump.size):
         held, slope = sump_load[k], sump_gain[k]

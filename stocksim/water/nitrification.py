@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -59,7 +61,7 @@ def nitrification_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> F
 @formula
 def oxygen_share(
     capacity_g_day: FloatArray, tan_mg_l: FloatArray, exchange_m3_day: FloatArray, oxygen_load_g_day: FloatArray
-) -> FloatArray:
+) -> Any:
     """Share of the nitrification rate that the oxygen reaching a bed allows.
 
     Parameters

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -63,7 +65,7 @@ def nitrite_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> FloatAr
 
 
 @formula
-def nitrite_limit(base_limit_mg_l: ArrayLike, chloride_mg_l: ArrayLike, is_protected: ArrayLike) -> FloatArray:
+def nitrite_limit(base_limit_mg_l: Any, chloride_mg_l: Any, is_protected: Any) -> Any:
     """Nitrite nitrogen that a species bears at this much chloride.
 
     Parameters

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from stocksim.compiled import compiled, jitable
 from stocksim.engine.days.films import film_morning, film_oxygen, fine_nitrogen, mark_moving
-from stocksim.engine.days.fish import begin_fish, grow_and_die, happen, wake
+from stocksim.engine.days.fish import begin_fish, expect, grow_and_die, happen, wake
 from stocksim.engine.days.keeping import keep
 from stocksim.engine.days.rows import FeedTables, Fine, Given, Kept, Mornings, State
 from stocksim.engine.days.waters import begin_water, evening, oxygen_balance, settle, take_tests, water_morning
@@ -65,8 +65,9 @@ def seasons(
             happen(mornings, state, day, kept.transfer)
             film_oxygen(given, state, day)
             water_morning(given, state, day)
-            film_morning(given, state, day)
             wake(given, feeding, state, day)
+            expect(given, state)
+            film_morning(given, state, day)
             kept.rounds[day], kept.apart[day] = settle(given, state, day)
             if mark_moving(given, state):
                 fine_nitrogen(given, state, fine, day)

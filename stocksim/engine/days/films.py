@@ -61,18 +61,19 @@ def film_oxygen(given: Given, state: State, day: int) -> None:
 def film_morning(given: Given, state: State, day: int) -> None:
     """What the films can do today, from the water the night left and the alkalinity that the day will have.
 
-    Fish, crops and sediment are taken to free and take as much as yesterday.
+    Fish are taken to excrete what they would in the morning's water, crops and sediment to take as much as yesterday.
     """
     leaf, unit, sump, loop_today = state.leaf, state.unit, state.sump, given.loop_day[day]
     loop_of, vessel, loop, supply = given.loop_of, given.leaf, given.loop, given.solute
     tanks = loop_of.size - unit.shape[1]
     for k in range(sump.shape[1]):
         working, ammonia = 0.0, sump[SUMP_TAN, k] * loop[SUMP_VOLUME, k]
+        freed = sump[UREA, k] + sump[FREED_N, k]
         for i in range(loop_of.size):
             if loop_of[i] == k:
                 working += leaf[WORKING, i] * leaf[GROWN, i]
                 ammonia += leaf[TAN, i] * vessel[VOLUME, i]
-        freed = sump[EXCRETED_N, k] + sump[FREED_N, k]
+                freed += leaf[FISH_TAN, i]
         held = sump[HELD_ALKALINITY, k] + sump[DOSE, k] + sump[TOP_UP, k] * supply[SOURCE, ALKALINITY, k]
         held += ALKALINITY_PER_NITRATE_NITROGEN * (freed + sump[NITRATE_TAKEN, k])
         available = ammonia + freed + loop_today[AMMONIA_DOSE, k]
@@ -116,26 +117,26 @@ def _unit_morning(
 
 
 @jitable
-def film_growth(unit: FloatArray, u: int, tan: float, nitrite: float) -> tuple[float, float]:
+def film_growth(unit: FloatArray, column: int, tan: float, nitrite: float) -> tuple[float, float]:
     """Growth of a unit's ammonia and nitrite oxidizers on their food in today's water. [1/day]"""
     hinders, hinders_more = tan / _AMMONIA_HINDERED, tan / _NITRITE_HINDERED
     hinders, hinders_more = hinders * hinders, hinders_more * hinders_more
     return (
-        unit[WELL_FED_AMMONIA, u] * tan / ((_HALF_TAN + tan) * (1.0 + hinders * hinders)),
-        unit[WELL_FED_NITRITE, u] * nitrite / ((_HALF_NITRITE + nitrite) * (1.0 + hinders_more * hinders_more)),
+        unit[WELL_FED_AMMONIA, column] * tan / ((_HALF_TAN + tan) * (1.0 + hinders * hinders)),
+        unit[WELL_FED_NITRITE, column] * nitrite / ((_HALF_NITRITE + nitrite) * (1.0 + hinders_more * hinders_more)),
     )
 
 
 @jitable
 def film_step(
-    unit: FloatArray, u: int, ammonia_film: float, nitrite_film: float, tan: float, nitrite: float, decay: float,
+    unit: FloatArray, column: int, ammonia_film: float, nitrite_film: float, tan: float, nitrite: float, decay: float,
     days: float,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Capacity of a unit's films for ammonia and nitrite over a step [g/day], and the films at its end."""
-    growth = film_growth(unit, u, tan, nitrite)
+    growth = film_growth(unit, column, tan, nitrite)
     mean, end = logistic_step(ammonia_film, growth[0], decay, days)
     nitrite_mean, nitrite_end = logistic_step(nitrite_film, growth[1], decay, days)
-    surface = unit[SURFACE, u]
+    surface = unit[SURFACE, column]
     return (
         surface * mean, NITRITE_PER_AMMONIA_RATE * surface * nitrite_mean,
         min(max(end, SEED), 1.0), min(max(nitrite_end, SEED), 1.0),

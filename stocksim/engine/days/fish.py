@@ -270,6 +270,13 @@ def appetite_in_water(given: Given, state: State, oxygen: FloatArray, tan: Float
 
 
 @jitable
+def expect(given: Given, state: State) -> None:
+    """What the fish would eat and excrete in the morning's water."""
+    appetite_in_water(given, state, state.leaf[OXYGEN], state.leaf[TAN])
+    eat(given, state)
+
+
+@jitable
 def eat(given: Given, state: State) -> None:
     """What the fish eat, use and excrete if the water leaves them the share of appetite just tried.
 

@@ -327,10 +327,6 @@ def evening(given: Given, state: State, day: int) -> None:
     leaf, sump, unit, loop_of = state.leaf, state.sump, state.unit, given.loop_of
     tanks = loop_of.size - unit.shape[1]
     _nitrate(given, state, day)
-    for k in range(sump.shape[1]):
-        sump[EXCRETED_N, k] = sump[UREA, k]
-    for i in range(tanks):
-        sump[EXCRETED_N, loop_of[i]] += leaf[FISH_TAN, i]
     for row in range(SOLUTE_COUNT):
         _solute(given, state, day, row)
     _minerals_taken(given, state, day)

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from stocksim.faces import bed_words, markup, screen
+from stocksim.faces import bed_words, kept, markup, screen
 from stocksim.faces.bed_cautions import bed_cautions
 from stocksim.faces.bed_screen import bed_spec, map_spec, plan_of, weigh
 
@@ -21,14 +21,9 @@ loops = weigh(source)
 if not loops:
     st.caption("No fish and no plantings: nothing to weigh against each other.")
     st.stop()
-names = {f"Loop {balance.loop}": balance for balance in loops}
-kept = st.session_state.get("beds_loop")
-first = kept if kept in names else next(iter(names))
-if len(names) > 1:
-    picked = st.segmented_control("Loop", list(names), default=first, key="beds_picked", label_visibility="collapsed")
-    first = picked or first
-st.session_state.beds_loop = first
-balance = names[first]
+named = {balance.loop: balance for balance in loops}
+first = next(iter(named))
+balance = named[kept.one_of("Loop", list(named), "beds_picked", markup.loop_label) if len(named) > 1 else first]
 
 answer, *more = bed_words.loop_sentences(season, balance)
 st.html(markup.answer_html(answer))
@@ -55,13 +50,13 @@ if picture is not None:
     st.html(markup.table_html(bed_words.bed_rows(season, units)))
     st.html(markup.bullets_html(bed_words.solids_sentences(season)))
 
-st.markdown(f"## Week by week, loop {balance.loop}")
+st.markdown(f"## Week by week, loop {markup.literal(balance.loop)}")
 st.html(markup.bullets_html(bed_words.TWO_AREAS))
 spec = bed_spec(source, balance.loop)
 st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="chart_bed_weeks")
 unrated = bed_words.area_words(season, balance.loop)
 if unrated:
-    st.caption("; ".join(unrated) + ".")
+    st.html(markup.caption_html("; ".join(unrated) + "."))
 with st.expander("The same in numbers, week by week"):
     st.html(markup.table_html(bed_words.week_rows(balance, units)))
     st.caption(bed_words.table_note(units))

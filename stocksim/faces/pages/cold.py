@@ -1,9 +1,11 @@
 """Cold months: water and air by the week, what a degree costs, what to do, and the night the heaters fail."""
 
+from functools import partial
+
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import cold_data, cold_screen, cold_words, markup, screen
+from stocksim.faces import cold_data, cold_screen, cold_words, guard, kept, markup, screen
 
 screen.begin()
 shown = screen.shown()
@@ -22,22 +24,26 @@ except StocksimError as error:
     st.html(markup.faults_html([str(fault) for fault in error.faults]))
     st.markdown("The example below has everything that is needed; copy its tables into your own file.")
     example = "heron_lane_computed"
-    st.button(f"Open the example {example}", on_click=screen.open_example, args=(example,))
+    st.button(f"Open the example {example}", on_click=guard.kept(screen.open_example), args=(example,))
     st.stop()
 
 answer = st.empty()
-worth = st.session_state.setdefault("cold_worth", 8.0)
 with st.form("cold_form", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
-    worth = st.number_input(
-        "A kilo of fish is worth (money of your fuel prices)", min_value=0.0, value=float(worth), step=1.0, width=330
-    )
-    is_sent = st.form_submit_button("Compare set points and measures", type="primary")
+    kept.text(cold_screen.WORTH_LABEL, "worth", "8", in_form=True, width=330)
+    take = guard.kept(partial(kept.store, "worth"))
+    is_sent = st.form_submit_button("Compare set points and measures", type="primary", on_click=take)
 if is_sent:
-    st.session_state.update(cold_worth=worth, cold_for=source)
-found = cold_screen.compared(source, worth) if st.session_state.get("cold_for") == source else None
-if found is None:
-    answer.caption("The comparison takes some 15 seconds: every option is a whole season of heat and of fish.")
+    st.session_state.cold_for = source
+found = None
+if st.session_state.get("cold_for") == source:
+    try:
+        worth = cold_screen.worth_of_typed(kept.entry("worth", "8"))
+        found = cold_screen.compared(source, worth)
+    except StocksimError as error:
+        answer.html(markup.faults_html([str(fault) for fault in error.faults]))
 else:
+    answer.caption("The comparison takes some 15 seconds: every option is a whole season of heat and of fish.")
+if found is not None:
     cold = found
     harm = [o for o in cold.options[:1] if o.name not in {s.name for s in cold.spared}]
     answer.html(
@@ -54,8 +60,8 @@ else:
             st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key=f"cold_{name}")
         if name == "frontier":
             st.html(markup.numbered_html(cold_words.numbered(cold)))
-    st.caption(f"As the file says: {cold_words.fuel_sentence(cold.options[0])}.")
-    st.caption(f"As recommended: {cold_words.fuel_sentence(cold.option(cold.recommended))}.")
+    st.html(markup.caption_html(f"As the file says: {cold_words.fuel_sentence(cold.options[0])}."))
+    st.html(markup.caption_html(f"As recommended: {cold_words.fuel_sentence(cold.option(cold.recommended))}."))
     with st.expander("Heat, fuel and cost by month"):
         st.html(markup.table_html(cold_words.fuel_month_rows(cold)))
     with st.expander("Every option in numbers"):

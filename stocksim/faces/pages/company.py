@@ -57,7 +57,7 @@ def pairs_html(pairs: list) -> str:
 if company.pairs:
     st.markdown("## Who may share a tank")
     draw(matrix_chart(company), "company_matrix")
-    st.caption(late_words(company))
+    st.html(markup.caption_html(late_words(company)))
     now = [pair for pair in company.pairs if pair.tanks and (pair.a != pair.b or pair.grounds)]
     if now:
         st.markdown("## Sharing a tank now")
@@ -68,8 +68,9 @@ if company.pairs:
             st.html(pairs_html(asked))
 
 for loop in company.loops:
-    st.markdown(f"## Loop {loop.loop}: who may share its water")
-    st.caption(f"Shaded: the season's {company_loop_words.water_words(loop, units)}. Bar: grows well; line: bears.")
+    st.markdown(f"## Loop {markup.literal(loop.loop)}: who may share its water")
+    shaded = company_loop_words.water_words(loop, units)
+    st.html(markup.caption_html(f"Shaded: the season's {shaded}. Bar: grows well; line: bears."))
     draw(windows_chart(loop, company), f"company_windows_{loop.loop}")
     st.html(markup.table_html(company_loop_words.resident_rows(loop, site, units)))
     st.caption(company_loop_words.RESIDENT_WORDS)

@@ -7,7 +7,7 @@ import streamlit as st
 
 from stocksim.engine.running import grow
 from stocksim.errors import StocksimError
-from stocksim.faces import charts, fish_answers, markup, screen
+from stocksim.faces import charts, fish_answers, kept, markup, screen
 from stocksim.library.species import load_species, species_names
 from stocksim.site.notes import own_files
 from stocksim.units import format_quantity, parse_quantity
@@ -20,12 +20,10 @@ beside = Path(st.session_state.site_folder)
 
 st.markdown("# Fish")
 names = species_names(beside)
-# the key of a field is forgotten when its page is left, and a start that moves with the choice would undo the next one
-if st.session_state.get("fish_picked") not in names:
-    kept = st.session_state.get("fish_name")
-    st.session_state.fish_picked = kept if kept in names else names[0]
-name = st.selectbox("Species", names, key="fish_picked", format_func=lambda key: key.replace("_", " ").capitalize())
-st.session_state.fish_name = name
+if kept.entry("species", None) not in names:
+    kept.forget("species")
+bound = kept.shown("species", names[0])
+name = st.selectbox("Species", names, format_func=lambda key: key.replace("_", " ").capitalize(), **bound)
 try:
     entry = load_species(name, beside)
 except StocksimError as error:
@@ -45,15 +43,16 @@ for head, key in (("Caution.", "caution"), ("Wild-caught fish.", "wild_caution")
 
 st.markdown("## One fish")
 with st.container(horizontal=True, vertical_alignment="bottom"):
-    start = st.text_input("Weight at the start", "20 g", width=150)
-    water = st.text_input("Water", format_quantity(15.0, "temperature", units), width=150)
-    days = st.number_input("Days", 10, 1000, 243, 10, width=130)
+    start = kept.text("Weight at the start", "one fish, weight", "20 g", width=150)
+    water = kept.text("Water", "one fish, water", format_quantity(15.0, "temperature", units), width=150)
+    typed = kept.text("Days", "one fish, days", "243", width=130)
 try:
+    days = fish_answers.days_of_typed(typed)
     weight_g, level = parse_quantity(start, "weight"), parse_quantity(water, "temperature")
     courses = {}
     for step in (-3.0, 0.0, 3.0):
         courses[format_quantity(level + step, "temperature", units)] = grow(
-            name, weight_g, level + step, days=int(days), beside=beside
+            name, weight_g, level + step, days=days, beside=beside
         )
     st.altair_chart(
         charts.one_fish(courses, name, units), theme=None, alt=f"Growth of one {entry.title} at three waters"
@@ -64,7 +63,7 @@ except StocksimError as error:
 st.markdown("## Values and sources")
 st.caption("Grade: how much of the source was read. Weak: memory, common practice or a guess; it bears little weight.")
 for number, (topic, rows) in enumerate(fish_answers.value_rows(entry).items()):
-    with st.expander(f"{topic} ({len(rows)})", expanded=number == 0):
+    with st.expander(markup.literal(f"{topic} ({len(rows)})"), expanded=number == 0):
         st.html(markup.table_html(rows))
 
 st.markdown("## Feeds")

@@ -1,10 +1,13 @@
 """When the power fails: how long each tank has, as a card that prints on half a sheet."""
 
+from functools import partial
+
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import card, markup, screen
+from stocksim.faces import card, guard, kept, markup, screen
 from stocksim.faces.powercut import SOURCES
+from stocksim.faces.words import day_words
 
 screen.begin()
 shown = screen.shown()
@@ -16,7 +19,7 @@ if season is None:
     st.html(markup.faults_html(shown.faults))
     st.stop()
 units = season.site.file.site.units
-typed = st.session_state.setdefault("cut_typed", {})
+names = {key: f"power cut, {key}" for key in ("day", "hour", *card.AMOUNTS)}
 
 result = st.empty()
 with st.container(key="cut_screen"):
@@ -25,16 +28,14 @@ with st.container(key="cut_screen"):
     st.markdown("## Your own case")
     st.caption("Empty: the worst day, 18:00, no battery, no cylinder, a room at freezing, a head of 2 m (6.6 ft).")
     with st.form("cut", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
-        new = {
-            "day": st.text_input("Day", typed.get("day", ""), placeholder=str(season.dates[0]), width=130),
-            "hour": st.text_input("Hour, 0 to 24", typed.get("hour", ""), placeholder="18", width=110),
-        }
+        first = day_words(season.dates[0])
+        kept.text("Day", names["day"], in_form=True, placeholder=first, width=130)
+        kept.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="18", width=110)
         for key, (label, *_) in card.AMOUNTS.items():
-            place = card.example_of(key, units)
-            new[key] = st.text_input(label, typed.get(key, ""), placeholder=place, width=205)
-        is_sent = st.form_submit_button("Show this case", type="primary")
-    if is_sent:
-        typed = st.session_state.cut_typed = new
+            kept.text(label, names[key], in_form=True, placeholder=card.example_of(key, units), width=205)
+        take = guard.kept(partial(kept.store, *names.values()))
+        st.form_submit_button("Show this case", type="primary", on_click=take)
+    typed = {key: kept.entry(name, "") for key, name in names.items()}
     try:
         result.html(card.card_html(card.cut_of_typed(season, typed), units))
     except StocksimError as error:

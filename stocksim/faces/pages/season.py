@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from stocksim.faces import markup, screen
+from stocksim.faces import guard, keeping, markup, screen
 from stocksim.faces.fate_words import event_lines, fate_note, fate_rows, is_worth_telling
 from stocksim.faces.water_words import tank_water_rows
 from stocksim.faces.words import cautions, day_words, is_trouble, verdict
@@ -12,23 +12,31 @@ screen.begin()
 shown = screen.shown()
 season, source = shown.season, shown.source
 
+
+def receive() -> None:
+    """Take what was uploaded."""
+    screen.receive(st.session_state.upload)
+
+
 with st.container(key="picker", horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
     st.html(markup.heading_html(season.site.file.site.name if season else source.name), width="content")
-    with st.popover("Change the site"):
-        for example in example_names():
-            st.button(f"Open the example {example}", on_click=screen.open_example, args=(example,))
-        st.file_uploader(
-            "or upload a site file (.toml) with the temperature logs (.csv) it names",
-            type=["toml", "csv"],
-            accept_multiple_files=True,
-            key="upload",
-            on_change=lambda: screen.receive(st.session_state.upload),
-        )
+    if not keeping.is_read_only():
+        with st.popover("Change the site"):
+            for example in example_names():
+                st.button(f"Open the example {example}", on_click=guard.kept(screen.open_example), args=(example,))
+            st.file_uploader(
+                "or upload a site file (.toml) with the temperature logs (.csv) it names",
+                type=["toml", "csv"],
+                accept_multiple_files=True,
+                key="upload",
+                on_change=guard.kept(receive),
+            )
 
 if shown.faults:
     st.html(markup.verdict_html("This site file cannot be run as it stands:", True))
     st.html(markup.faults_html([*st.session_state.site_notes, *shown.faults]))
-    st.markdown("Mend it on the page **Edit the site**: everything typed is still there.")
+    if not st.session_state.site_unread or st.session_state.site_text:
+        st.markdown("Mend it on the page **Edit the site**: everything typed is still there.")
 elif st.session_state.site_notes:
     st.html(markup.faults_html(st.session_state.site_notes))
 if season is None:
@@ -52,7 +60,7 @@ st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit of that
 if is_worth_telling(season):
     st.markdown("## What becomes of the fish")
     st.html(markup.table_html(fate_rows(season, units)))
-    st.caption(fate_note(season))
+    st.html(markup.caption_html(fate_note(season)))
     st.html(markup.bullets_html(event_lines(season, units), False))
 
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")

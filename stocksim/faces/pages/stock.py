@@ -5,10 +5,10 @@ from pathlib import Path
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import markup, screen, stock_drawing, stock_words
+from stocksim.faces import keeping, kept, markup, screen, stock_drawing, stock_words
 from stocksim.faces.stock_answer import pareto_rows
 from stocksim.faces.stock_file import planned_text
-from stocksim.faces.stock_screen import GOALS, Wished, first_wishes, plan_of, plans_of, worths_of
+from stocksim.faces.stock_screen import GOALS, Wished, confirm_plan, first_wishes, plan_of, plans_of, worths_of
 from stocksim.faces.stock_why import change_head, clash_words, giving_words, refusal_words
 
 screen.begin()
@@ -29,14 +29,21 @@ st.markdown("## Wishes")
 if site.file.stocking is None:
     st.caption("This site file has no [stocking] table, so only its own fish are placed anew: see docs/stocking.md.")
 with st.container(horizontal=True, vertical_alignment="bottom", key="stock_wishes"):
-    goal = st.selectbox("Goal", list(GOALS), index=start.goal_place, format_func=lambda key: GOALS[key], width=290)
+    # a wish lasts until the file wishes something else: what it says is part of the name
+    goals = list(GOALS)
+    bound = kept.shown(f"goal of {start.goal_place}", goals[start.goal_place])
+    goal = st.selectbox("Goal", goals, format_func=lambda key: GOALS[key], width=290, **bound)
     budget = start.budget
     if start.has_prices:
         top = start.budget_top
-        budget = st.slider("Budget for fish and heat", 0, top, int(min(start.budget or top, top)), width=240)
-    kinds = st.slider("Species at least", 0, start.most_species, start.species_at_least, width=200)
-    margin = st.slider("Kept in hand of room, air and biofilter, %", 0, 30, start.margin_percent, width=290)
-    band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, start.band_g, 10, width=270)
+        bound = kept.shown(f"budget of {start.budget} to {top}", int(min(start.budget or top, top)))
+        budget = st.slider("Budget for fish and heat", 0, top, width=240, **bound)
+    bound = kept.shown(f"kinds of {start.species_at_least} to {start.most_species}", start.species_at_least)
+    kinds = st.slider("Species at least", 0, start.most_species, width=200, **bound)
+    bound = kept.shown(f"margin of {start.margin_percent}", start.margin_percent)
+    margin = st.slider("Kept in hand of room, air and biofilter, %", 0, 30, width=290, **bound)
+    bound = kept.shown(f"band of {start.band_g}", start.band_g)
+    band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, step=10, width=270, **bound)
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:
     with st.spinner("Solving, and running the season with it"):
@@ -67,8 +74,8 @@ else:
     st.markdown("## What leaves no room for one more fish")
     is_asked = st.session_state.get("stock_worth") == (shown.source, wished)
     worths = {(w.binding.limit, w.binding.where): w for w in worths_of(shown.source, wished)} if is_asked else {}
-    bound = [stock_words.binding_words(plan, item, worths.get((item.limit, item.where))) for item in plan.binding]
-    st.html(markup.bullets_html(bound or [stock_words.unfilled_words(plan)], False))
+    full = [stock_words.binding_words(plan, item, worths.get((item.limit, item.where))) for item in plan.binding]
+    st.html(markup.bullets_html(full or [stock_words.unfilled_words(plan)], False))
     if plan.binding and not is_asked and st.button("What would a tenth more of each bring?"):
         st.session_state.stock_worth = (shown.source, wished)
         st.rerun()
@@ -88,6 +95,9 @@ else:
     with st.container(horizontal=True):
         stem = Path(shown.source.name).stem
         st.download_button("Download the planned site file", text, f"{stem}_planned.toml", on_click="ignore")
-        st.button("Take the plan into the site", on_click=screen.change_text, args=(text, True))
+        if not keeping.is_read_only() and st.button("Take the plan into the site"):
+            st.session_state.stock_taking = (shown.source, wished)
+    if st.session_state.get("stock_taking") == (shown.source, wished) and not keeping.is_read_only():
+        confirm_plan(shown.source, plan, text)
 with st.expander("Cautions", expanded=True):
     st.html(markup.bullets_html([*plan.notes, *stock_words.cautions(plan)]))

@@ -3,7 +3,7 @@
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import editing, markup, ramp_words, screen, water_words
+from stocksim.faces import editing, guard, kept, markup, ramp_words, screen, water_words
 from stocksim.faces.death_words import is_heavy
 from stocksim.faces.ramp_sources import ramp_sources
 from stocksim.faces.tables import water_rows
@@ -28,15 +28,7 @@ if broken:
     st.caption("What helps against each of them stands on the page Season.")
 
 loops = list(season.layout.loops)
-kept = st.session_state.get("water_loop")
-loop = kept if kept in loops else loops[0]
-if len(loops) > 1:
-    names = {f"Loop {name}": name for name in loops}
-    picked = st.segmented_control(
-        "Loop", list(names), default=f"Loop {loop}", key="loop_picked", label_visibility="collapsed"
-    )
-    loop = names.get(picked or "", loop)
-st.session_state.water_loop = loop
+loop = kept.one_of("Loop", loops, "loop_picked", markup.loop_label) if len(loops) > 1 else loops[0]
 st.html(markup.bullets_html(water_words.loop_sentences(season, loop, units), is_small=False))
 cautions = water_words.fish_water_cautions(season, loop) + water_words.dosing_cautions(season, loop)
 if cautions:
@@ -64,7 +56,7 @@ if st.session_state.get("ramp_for") == source:
     for one in ramp.loops:
         st.html(markup.answer_html(ramp_words.loop_sentence(one, units)))
         if one.has_fish:
-            st.caption(ramp_words.as_fed_sentence(one))
+            st.html(markup.caption_html(ramp_words.as_fed_sentence(one)))
         if one.ph_binding:
             st.html(markup.bullets_html([ramp_words.ph_sentence(one)], is_small=False))
         if ramp_words.is_table_shown(one):
@@ -76,14 +68,14 @@ if st.session_state.get("ramp_for") == source:
             st.caption(f"{ramp_words.COPY_WORDS[True]}:")
         st.code("\n".join(ramp_words.site_lines(ramp)), language="toml", wrap_lines=True)
         if not shown.faults:
-            st.button("Write the ramp into the site", on_click=write_ramp, args=(ramp.offered,))
+            st.button("Write the ramp into the site", on_click=guard.kept(write_ramp), args=(ramp.offered,))
     st.html(markup.bullets_html(ramp_words.cautions(ramp)))
     with st.expander("What the ramp rests on"):
         st.html(markup.bullets_html(ramp_sources(ramp.proof.site)))
 else:
     st.caption("Week by week, the most feed that a young or winter-shrunken film bears. Takes some seconds.")
 
-st.markdown(f"## Course of the water, loop {loop}" if len(loops) > 1 else "## Course of the water")
+st.markdown(f"## Course of the water, loop {markup.literal(loop)}" if len(loops) > 1 else "## Course of the water")
 st.html(markup.species_key_html(season))
 spec = screen.water_spec(source, loop)
 st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key="chart_loop")

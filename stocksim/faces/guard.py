@@ -1,0 +1,50 @@
+"""What a page does when it meets a fault of ours: one sentence, the text of the site untouched, and the way back."""
+
+from __future__ import annotations
+
+import functools
+import logging
+from collections.abc import Callable
+from typing import ParamSpec
+
+import streamlit as st
+
+from stocksim.errors import StocksimError
+from stocksim.faces import markup
+
+_LOG = logging.getLogger("stocksim.pages")
+P = ParamSpec("P")
+
+
+def faults_of(error: Exception) -> list[str]:
+    """Sentences for whatever went wrong; what is no fault of the site goes to the server's log with its traceback."""
+    if isinstance(error, StocksimError):
+        return [str(fault) for fault in error.faults]
+    _LOG.error("a fault of ours on a page", exc_info=error)
+    kind = type(error).__name__
+    return [f"stocksim met a fault of its own here ({kind}); your text is kept: undo the last change or mend it."]
+
+
+def kept(act: Callable[P, object]) -> Callable[P, None]:
+    """The same for a button or a field, whose fault is told instead of ending the page."""
+
+    @functools.wraps(act)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            act(*args, **kwargs)
+        except Exception as error:
+            st.session_state.site_notes = faults_of(error)
+
+    return guarded
+
+
+def page(run: Callable[[], object], undo: Callable[[], object], edit: Callable[[], object]) -> None:
+    """Run a page; when it fails, say so in one sentence and offer ``undo`` and the way to ``edit``."""
+    try:
+        run()
+    except Exception as error:
+        with st.container(key="fault_of_ours"):
+            st.html(markup.faults_html(faults_of(error)))
+            has_past = bool(st.session_state.get("site_past"))
+            st.button("Undo the last change", key="undo_fault", on_click=kept(undo), disabled=not has_past)
+            edit()

@@ -1,0 +1,141 @@
+"""A real Chromium on the served pages, for the tests that need one: fixtures, and how to wait for a page."""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
+LONG_MS = 120_000  # far beyond what a page takes on a busy machine; nothing waits for it to pass
+MARKS = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
+    pytest.mark.xdist_group("browser"),
+]
+
+
+@contextmanager
+def served(site: Path | None = None) -> Iterator[str]:
+    """Address of the pages, served on a free port of this machine, with a site file or the demonstration."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [
+        sys.executable, "-m", "streamlit", "run", str(ROOT / "app.py"), "--server.port", str(port),
+        "--server.address", "127.0.0.1", "--server.headless", "true", "--browser.gatherUsageStats", "false",
+        "--server.fileWatcherType", "none",
+    ]  # fmt: skip
+    environment = {key: value for key, value in os.environ.items() if key != "STOCKSIM_SITE"}
+    environment |= {"STOCKSIM_SITE": str(site)} if site is not None else {}
+    # drafts of these pages go to a folder of their own, never to that of whoever runs the tests
+    environment["STOCKSIM_STATE"] = tempfile.mkdtemp(prefix="stocksim-state-")
+    with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as server:
+        try:
+            for _ in range(4 * LONG_MS // 1000):
+                try:
+                    with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=5) as answer:
+                        if answer.status == 200:
+                            break
+                except OSError:
+                    time.sleep(0.25)
+                if server.poll() is not None:
+                    pytest.fail("the server of the pages ended by itself")
+            else:
+                pytest.fail("the pages did not come up")
+            yield f"http://127.0.0.1:{port}/"
+        finally:
+            server.terminate()
+
+
+@pytest.fixture(scope="session")
+def address() -> Iterator[str]:
+    """Address of the pages with the demonstration, served once for all tests of a worker."""
+    with served() as url:
+        yield url
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A Chromium for one test file, for its event loop would stand in the way of others; skipped without playwright."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def visit(browser, request):
+    """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
+    complaints: list[str] = []
+    opened = []
+
+    def look_at(asked) -> None:
+        parts = urlsplit(asked.url)
+        if parts.scheme not in ("data", "blob") and parts.hostname != "127.0.0.1":
+            complaints.append(f"request to {asked.url}")
+
+    def visit(width: int, height: int = 900, url: str | None = None):
+        page = browser.new_page(viewport={"width": width, "height": height}, accept_downloads=True)
+        page.set_default_timeout(LONG_MS)
+        opened.append(page)
+        page.on("request", look_at)
+        page.on("websocket", look_at)
+        page.on("console", lambda m: complaints.append(f"console: {m.text}") if m.type == "error" else None)
+        page.on("pageerror", lambda error: complaints.append(f"page error: {error}"))
+        page.goto(request.getfixturevalue("address") if url is None else url)
+        settle(page)
+        return page
+
+    yield visit
+    for page in opened:
+        page.close()
+    assert complaints == []
+
+
+def settle(page) -> None:
+    """Wait until the script has run and the charts have had time to be drawn."""
+    page.wait_for_selector(READY, timeout=LONG_MS)
+    page.wait_for_timeout(700)
+    page.wait_for_selector(READY, timeout=LONG_MS)
+
+
+def upload(page, files: list[str], heading: str) -> None:
+    """Give the pages files of one's own, and wait for the site's heading."""
+    page.get_by_text("Change the site").click()
+    page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(files)
+    page.get_by_role("heading", name=heading).wait_for(timeout=LONG_MS)
+    page.keyboard.press("Escape")
+
+
+def open_example(page, name: str, heading: str) -> None:
+    """Show an example, and wait for its heading."""
+    page.get_by_text("Change the site").click()
+    page.get_by_role("button", name=f"Open the example {name}", exact=True).click()
+    page.get_by_role("heading", name=re.compile(heading)).wait_for(timeout=LONG_MS)
+    page.keyboard.press("Escape")
+    settle(page)
+
+
+def show(page, name: str) -> None:
+    """Go to a page of the menu, and wait until it stands."""
+    page.get_by_role("link", name=name, exact=True).click()
+    settle(page)

@@ -1,0 +1,123 @@
+"""Whatever goes wrong on a page: one sentence, the text untouched, Undo and the way to the edit page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import tomlkit
+from small_sites import one_tank
+from streamlit.testing.v1 import AppTest
+from test_app import go, part, start, words
+
+from stocksim.faces import editing, screen
+from stocksim.site.examples import example_names, example_text
+
+MOST_PAGES = ("season", "water", "beds", "cold", "powercut", "company", "edit", "fish")
+OURS = "stocksim met a fault of its own here"
+
+
+@pytest.fixture
+def open_text(tmp_path, monkeypatch):
+    def write(text: str) -> Path:
+        path = tmp_path / "mine.toml"
+        path.write_text(text, encoding="utf-8")
+        monkeypatch.setenv("STOCKSIM_SITE", str(path))
+        return path
+
+    return write
+
+
+@pytest.fixture
+def small_file(open_text):
+    return open_text(tomlkit.dumps(one_tank(count=10)))
+
+
+def undo(at: AppTest) -> AppTest:
+    next(b for b in at.button if b.label.startswith("Undo")).click().run()
+    assert not at.exception
+    return at
+
+
+def test_a_page_that_fails_says_so_and_offers_the_way_back(small_file, monkeypatch, caplog):
+    at = part(go(start(), "edit"), "Fish")
+    before = at.session_state["site_text"]
+    next(f for f in at.text_input if f.key.endswith("cohorts.fish.count")).set_value("12").run()
+    changed = at.session_state["site_text"]
+
+    def fail(*_):
+        raise ZeroDivisionError("secret words of ours")
+
+    monkeypatch.setattr("stocksim.faces.words.cautions", fail)
+    go(at, "season")
+    assert f"{OURS} (ZeroDivisionError)" in words(at)
+    assert "secret words" not in words(at)
+    assert at.session_state["site_text"] == changed
+    assert [record.name for record in caplog.records if record.exc_info] == ["stocksim.pages"]
+    caplog.clear()
+    undo(at)
+    assert at.session_state["site_text"] == before
+    caplog.clear()
+    go(at, "edit")
+    assert OURS not in words(at)
+
+
+def test_a_season_that_fails_leaves_every_page_and_the_fields(small_file, monkeypatch, caplog):
+    def fail(*_):
+        raise KeyError("main")
+
+    at = part(go(start(), "edit"), "Fish")
+    monkeypatch.setattr(screen, "run_season", fail)
+    next(f for f in at.text_input if f.key.endswith("cohorts.fish.count")).set_value("13").run()
+    for page in MOST_PAGES:
+        go(at, page)
+        assert (f"{OURS} (KeyError)" in words(at)) == (page in ("season", "edit")), page
+        assert "last sound version" in words(at) or page == "fish"  # the library needs no season
+    part(go(at, "edit"), "Whole file")
+    assert at.text_area[0].value == at.session_state["site_text"]
+    caplog.clear()
+
+
+def test_a_button_that_fails_says_so(small_file, monkeypatch, caplog):
+    at = part(go(start(), "edit"), "Tanks")
+    before = at.session_state["site_text"]
+
+    def fail(*_):
+        raise RuntimeError("secret words of ours")
+
+    monkeypatch.setattr(editing, "remove_entry", fail)
+    next(b for b in at.button if b.help == "remove one").click().run()
+    assert not at.exception
+    assert f"{OURS} (RuntimeError)" in words(at)
+    assert at.session_state["site_text"] == before
+    caplog.clear()
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_a_loop_that_is_removed_is_told_on_every_page_and_comes_back(open_text, name):
+    text = example_text(name)
+    open_text(text)
+    at = part(go(start(), "edit"), "Loops")
+    next(b for b in at.button if b.help.startswith("remove ")).click().run()
+    assert not at.exception
+    assert "is not among the loops" in words(at) or "loops: is missing" in words(at)
+    for page in MOST_PAGES[::-1]:
+        go(at, page)
+        assert OURS not in words(at), page
+    undo(go(at, "edit"))
+    assert at.session_state["site_text"] == text
+
+
+@pytest.mark.parametrize("table", ["cohorts", "tanks", "loops", "beds", "biofilters", "events", "season", "site"])
+def test_tables_of_the_wrong_shape_are_faults_and_no_end(open_text, table):
+    tables = one_tank(count=10)
+    for wrong in (3, "x", [], [1, "y"], {"": 3}, {"a": []}):
+        open_text(tomlkit.dumps(tables | {table: wrong}))
+        at = start()
+        for page in ("edit", "water"):
+            go(at, page)
+            assert OURS not in words(at), (table, wrong, page)
+        go(at, "edit")
+        for shown in ("Fish", "Events", "Tanks", "Loops", "Beds", "Season", "Whole file"):
+            part(at, shown)
+            assert OURS not in words(at), (table, wrong, shown)

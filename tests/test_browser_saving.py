@@ -1,0 +1,235 @@
+"""Saving, drafts and changes on disk in a real Chromium: tabs, reloads, a server that dies, a network's guests."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+from pathlib import Path
+
+import pytest
+import tomlkit
+from served import CHROMIUM, FAR_OUT_MS, FLAGS, opened, settle
+from small_sites import one_tank
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
+    pytest.mark.skipif(os.name != "posix", reason="kills process groups of POSIX"),
+    pytest.mark.xdist_group("browser"),
+]
+sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+
+TEXT = "# my own comment\n" + tomlkit.dumps(one_tank(count=10, days=5))
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def house(tmp_path) -> Path:
+    path = tmp_path / "house.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    return path
+
+
+def visit(browser, address: str, width: int = 1440):
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    page.set_default_timeout(FAR_OUT_MS)
+    page.goto(address)
+    settle(page)
+    return page
+
+
+def edit(page, weight: str) -> None:
+    """Type a weight on the edit page and leave the field."""
+    if not page.get_by_role("textbox", name="mean weight").count():
+        page.get_by_role("link", name="Edit the site").click()
+        settle(page)
+    field = page.get_by_role("textbox", name="mean weight").first
+    field.fill(weight)
+    field.press("Tab")
+    settle(page)
+
+
+def press(page, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).click()
+    settle(page)
+
+
+def said(page) -> str:
+    """What the bar about the file says."""
+    return page.locator(".st-key-saving_bar").inner_text()
+
+
+def test_edits_outlive_a_reload_and_a_dead_server(browser, house):
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        edit(page, "77 g")
+        assert "Not saved: your edits are kept as a draft (house.draft.toml)" in said(page)
+        page.reload()
+        settle(page)
+        assert page.get_by_role("textbox", name="mean weight").first.input_value() == "100.0 g"
+        assert "Unsaved edits of house.toml were found" in said(page)
+        press(page, "Take the draft")
+        assert page.get_by_role("textbox", name="mean weight").first.input_value() == "77 g"
+        edit(page, "78 g")
+        os.killpg(pages.process.pid, signal.SIGKILL)  # as a power cut would end it
+        pages.process.wait()
+        page.close()
+    assert house.read_text(encoding="utf-8") == TEXT
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        assert "Unsaved edits of house.toml were found" in said(page)
+        press(page, "Take the draft")
+        press(page, "Save")
+        page.close()
+    assert '"78 g"' in house.read_text(encoding="utf-8")
+    assert not list(house.parent.glob("*draft*"))
+
+
+def test_two_tabs_ask_before_one_overwrites_the_other(browser, house):
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        one, two = visit(browser, pages.address), visit(browser, pages.address)
+        edit(one, "77 g")
+        edit(two, "88 g")
+        # the draft of a page that is open belongs to it
+        assert "Another page that is open now has edits of this file" in said(two)
+        assert "Unsaved edits" not in said(two)
+        press(one, "Save")
+        saved = house.read_text(encoding="utf-8")
+        assert '"77 g"' in saved
+        press(two, "Save")
+        assert house.read_text(encoding="utf-8") == saved
+        assert "house.toml was changed on disk" in said(two)
+        two.get_by_text("Show the difference").click()
+        two.get_by_text('+mean_weight = "88 g"').wait_for()
+        press(two, "Take theirs")
+        assert two.get_by_role("textbox", name="mean weight").first.input_value() == "77 g"
+        edit(two, "99 g")
+        press(two, "Save")
+        assert '"99 g"' in house.read_text(encoding="utf-8")
+        one.get_by_role("link", name="Season").click()
+        settle(one)
+        assert "house.toml was changed on disk" in said(one)
+        one.close()
+        two.close()
+
+
+def test_a_change_on_disk_and_a_deleted_file_are_told(browser, house):
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        edit(page, "77 g")
+        house.write_text(TEXT.replace("count = 10", "count = 11"), encoding="utf-8")
+        page.get_by_role("link", name="Water").click()
+        settle(page)
+        assert "house.toml was changed on disk since this page has read it. Your edits here are not saved." in said(
+            page
+        )
+        press(page, "Keep mine")
+        press(page, "Save")
+        mine = house.read_text(encoding="utf-8")
+        assert '"77 g"' in mine
+        assert "count = 11" in house.with_name("house.previous.toml").read_text(encoding="utf-8")
+        house.unlink()
+        page.get_by_role("link", name="Season").click()
+        settle(page)
+        assert "house.toml is no longer at its place" in said(page)
+        page.reload()
+        settle(page)
+        assert page.locator("h1").inner_text() == "one tank (invented)"
+        press(page, "Save it again")
+        assert house.read_text(encoding="utf-8") == mine
+        page.close()
+
+
+def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
+    house.write_text(TEXT.replace('"100.0 g"', '"100"'), encoding="utf-8")
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        assert page.get_by_role("textbox", name="mean weight").first.input_value() == "100"
+        assert "To mend: 1" in page.locator(".ss-verdict").first.inner_text()
+        edit(page, "100.0 g")
+        assert "To mend" not in page.locator(".ss-verdict").first.inner_text()
+        press(page, "Save")
+        page.get_by_role("link", name="Season").click()
+        settle(page)
+        assert page.locator("h1").inner_text() == "one tank (invented)"
+        page.close()
+        _, _, err = pages.stop()
+    assert err.startswith("house.toml, cohorts.fish.mean_weight: ")
+    assert house.read_text(encoding="utf-8") == TEXT
+
+
+def test_a_plan_is_taken_only_when_confirmed(browser, house):
+    house.write_text(TEXT.replace("count = 10", "count = 400"), encoding="utf-8")
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        page.get_by_role("link", name="Stocking").click()
+        settle(page)
+        press(page, "Take the plan into the site")
+        assert re.search(r"count 400 becomes \d+", page.locator(".st-key-stock_confirm").inner_text())
+        press(page, "No, leave the site as it is")
+        assert not page.locator(".st-key-saving_bar").count()
+        press(page, "Take the plan into the site")
+        press(page, "Yes, take it")
+        assert "Not saved" in said(page)
+        page.close()
+    assert "count = 400" in house.read_text(encoding="utf-8")
+
+
+def test_a_guest_needs_the_token_and_may_only_look(browser, house):
+    arguments = ("house.toml", "--no-browser", "--network", "--read-only", "--token", "by-the-tank")
+    with opened(house.parent, *arguments) as pages:
+        page = visit(browser, pages.address, 390)
+        assert page.locator("h1").inner_text() == "These pages ask for a token"
+        assert not page.get_by_role("link", name="Season").count()
+        page.get_by_label("Token").fill("by-the-tank")
+        page.get_by_label("Token").press("Enter")
+        page.get_by_role("heading", name="one tank (invented)").wait_for()
+        settle(page)
+        page.get_by_role("link", name="Fish", exact=True).click()
+        page.wait_for_url("**/fish?token=by-the-tank")
+        settle(page)
+        page.reload()  # the address keeps the token
+        settle(page)
+        assert page.get_by_role("link", name="Season").count()
+        assert not page.get_by_role("link", name="Edit the site").count()
+        page.close()
+        whole = visit(browser, f"{pages.address}?token=by-the-tank")
+        assert whole.locator("h1").inner_text() == "one tank (invented)"
+        assert not whole.get_by_text("Change the site").count()
+        whole.close()
+    assert sorted(path.name for path in house.parent.iterdir()) == ["house.toml"]
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("n" * 285 + ".toml", TEXT.encode(), "its name has 290 letters; rename it to 100 at most."),
+        ("big.toml", b"#" * 50_000_000, "big.toml: has more than 5 MB, too much for a site file."),
+        ("wide.toml", TEXT.encode("utf-16"), "wide.toml: is UTF-16 text; save it as UTF-8."),
+    ],
+)
+def test_an_odd_upload_is_one_sentence(browser, house, tmp_path_factory, name, data, words):
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        page.get_by_text("Change the site").click()
+        upload = page.locator('[data-testid="stFileUploader"] input[type=file]')
+        if len(data) < 1_000_000:
+            upload.set_input_files([{"name": name, "mimeType": "text/plain", "buffer": data}])
+        else:
+            file = tmp_path_factory.mktemp("up") / name
+            file.write_bytes(data)
+            upload.set_input_files(str(file))
+        page.locator(".ss-faults").wait_for()
+        settle(page)
+        assert words in page.locator(".ss-faults").inner_text()
+        assert page.locator(".ss-faults li").count() == 1
+        assert not page.get_by_text("Traceback").count()
+        page.close()

@@ -1,0 +1,224 @@
+"""What a keeper types in a real Chromium: never lost or changed by the way he goes on, and shown as it is."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from browsing import MARKS, open_example, served, settle, show, upload
+from test_app_names import SLY, SLY_KEY, faulty_site, own_library, sound_site
+from test_renaming import STOCKING, deep
+
+from stocksim.site.examples import example_text
+
+pytestmark = MARKS
+sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+sync_api.expect.set_options(timeout=120_000)
+expect = sync_api.expect
+DEMO = tomllib.loads(example_text("heron_lane"))
+
+
+def part(page, name: str) -> None:
+    """Pick a part of the edit page, and wait until it stands."""
+    page.get_by_role("radio", name=name, exact=True).click()
+    expect(page.get_by_role("radio", name=name, exact=True)).to_be_checked()
+    settle(page)
+
+
+def leave(page, name: str, delay: int) -> None:
+    """Click a link of the menu straight out of a field; ``delay`` is how long the button is down, in ms."""
+    page.get_by_role("link", name=name, exact=True).click(delay=delay)
+    page.wait_for_url(lambda url: not url.endswith("/edit"))
+    settle(page)
+
+
+def download(page) -> dict:
+    """Tables of the site file that the edit page gives."""
+    with page.expect_download() as caught:
+        page.get_by_role("button", name="Download the site file").click()
+    return tomllib.loads(Path(caught.value.path()).read_text(encoding="utf-8"))
+
+
+def weights(raw: dict) -> list[str]:
+    return [cohort["mean_weight"] for cohort in raw["cohorts"].values()]
+
+
+def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit):
+    page = visit(1440)
+    show(page, "Edit the site")
+    expected = {**DEMO, "cohorts": {name: {**entry} for name, entry in DEMO["cohorts"].items()}}
+    first = next(iter(expected["cohorts"].values()))
+    for number in range(4):
+        first["mean_weight"] = f"{70 + number} g"
+        field = page.get_by_label("mean weight").first
+        field.fill(first["mean_weight"])
+        leave(page, "Season" if number % 2 else "Water", 60 * number)
+        show(page, "Edit the site")
+        expect(page.get_by_label("mean weight").first).to_have_value(first["mean_weight"])
+        settle(page)
+        shown = page.get_by_label("mean weight").evaluate_all("found => found.map(field => field.value)")
+        assert shown == weights(expected)
+        assert download(page) == expected
+    part(page, "Tanks")
+    page.get_by_label("volume").first.fill("1234 L")
+    leave(page, "Season", 100)
+    show(page, "Edit the site")
+    expect(page.get_by_label("volume").first).to_have_value("1234 L")
+    next(iter(expected["tanks"].values()))["volume"] = "1234 L"
+    assert download(page) == expected
+
+
+def test_typing_goes_on_while_the_season_runs(visit):
+    page = visit(1440)
+    show(page, "Edit the site")
+    page.get_by_label("mean weight").nth(0).fill("61 g")
+    page.keyboard.press("Tab")
+    second = page.get_by_label("mean weight").nth(1)
+    second.click()
+    page.keyboard.press("Control+a")
+    second.press_sequentially("62 gr", delay=200)
+    settle(page)
+    expect(second).to_have_value("62 gr")
+    second.fill("62 g")
+    assert weights(download(page))[:2] == ["61 g", "62 g"]
+
+
+def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
+    page = visit(1440)
+    show(page, "Edit the site")
+    part(page, "Whole file")
+    text = example_text("heron_lane")
+    for number in range(2):
+        text = text.replace("Heron Lane growing house", f"House {number} of Heron Lane growing house")
+        page.get_by_label("The whole site file").fill(text)
+        assert download(page) == tomllib.loads(text)
+        text = f"# {number}, typed and left by the menu\n{text}"
+        page.get_by_label("The whole site file").fill(text)
+        leave(page, "Season", 100)
+        show(page, "Edit the site")
+        expect(page.get_by_label("The whole site file")).to_have_value(text)
+
+
+def test_every_case_of_a_power_cut_that_is_sent_is_shown(visit):
+    page = visit(1440)
+    show(page, "Power cut")
+    day = page.get_by_label("Day", exact=True)
+    for number, month in enumerate(("Dec", "Jan", "Feb", "Mar", "Apr")):
+        typed = f"{10 + number} {month} {2026 if month == 'Dec' else 2027}"
+        day.fill(typed)
+        page.get_by_role("button", name="Show this case").click()
+        expect(page.locator(".ss-card-when")).to_contain_text(typed)
+        expect(day).to_have_value(typed)
+
+
+def test_typed_temperatures_come_back_and_a_part_stays_picked(visit):
+    page = visit(1440)
+    show(page, "Edit the site")
+    part(page, "Loops")
+    typed = DEMO["loops"]["main"]["water_temperature"]["values"]
+
+    def shown() -> list[str]:
+        found = [page.get_by_label(month, exact=True).first for month in typed]
+        return [field.input_value() for field in found]
+
+    def pick(kind: str) -> None:
+        page.get_by_label("temperature", exact=True).first.click()
+        page.get_by_role("option", name=kind, exact=True).click()
+        expect(page.get_by_label("temperature", exact=True).first).to_have_value(kind)
+        settle(page)
+
+    assert shown() == list(typed.values())
+    pick("constant")
+    expect(page.get_by_label("water", exact=True).first).to_have_value("15 degC")
+    pick("monthly")
+    assert shown() == list(typed.values())
+    assert download(page) == DEMO
+    page.get_by_role("radio", name="Loops", exact=True).click()
+    settle(page)
+    expect(page.get_by_role("radio", name="Loops", exact=True)).to_be_checked()
+
+
+def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
+    text = example_text("heron_lane_year") + STOCKING
+    own = tmp_path / "own.toml"
+    own.write_text(text, encoding="utf-8")
+    page = visit(1440)
+    upload(page, [str(own)], tomllib.loads(text)["site"]["name"])
+    show(page, "Edit the site")
+    for shown, table in (("Tanks", "tanks"), ("Loops", "loops"), ("Fish", "cohorts")):
+        part(page, shown)
+        old = next(iter(tomllib.loads(text)[table])) if table != "cohorts" else "tilapia"
+        row = list(tomllib.loads(text)[table]).index(old)
+        name = page.get_by_label("name", exact=True).nth(row)
+        expect(name).to_have_value(old)
+        name.fill("another")
+        page.keyboard.press("Tab")
+        expect(page.get_by_role("button", name="Undo")).to_be_enabled()
+        settle(page)
+        assert page.locator(".ss-faults").count() == 0
+        assert download(page) == deep(tomllib.loads(text), {(table, old): "another"})
+        page.get_by_role("button", name="Undo").click()
+        expect(page.get_by_label("name", exact=True).nth(row)).to_have_value(old)
+    # what is refused stays to be seen, with its reason
+    name = page.get_by_label("name", exact=True).first
+    name.fill("tilapia")
+    page.keyboard.press("Tab")
+    expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
+    show(page, "Season")
+    show(page, "Edit the site")
+    expect(page.get_by_label("name", exact=True).first).to_have_value("tilapia")
+    expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
+
+
+def test_no_page_ends_when_a_loop_is_removed(visit):
+    page = visit(1440)
+    open_example(page, "heron_lane_computed", "Heron Lane")
+    show(page, "Edit the site")
+    part(page, "Loops")
+    page.get_by_role("button", name="Remove").first.click()
+    expect(page.locator(".ss-faults")).to_contain_text('tanks.cedar.loop: "main" is not among the loops')
+    for name in ("Season", "Water", "Beds", "Cold months", "Power cut", "Company", "Fish", "Edit the site"):
+        show(page, name)
+        assert page.get_by_test_id("stException").count() == 0
+        assert "fault of its own" not in page.locator("body").inner_text()
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".ss-faults")).to_have_count(0)
+
+
+def test_sly_names_are_text_and_ask_nothing_of_the_network(visit, tmp_path):
+    own_library(tmp_path)
+    site = tmp_path / "sly.toml"
+    site.write_text(sound_site(), encoding="utf-8")
+    with served(site) as address:
+        page = visit(1440, url=address)
+        expect(page.get_by_role("heading", level=1)).to_have_text(SLY)
+        for name in ("Water", "Beds", "Company", "Fish", "Edit the site"):
+            show(page, name)
+            plain(page)
+        assert SLY in page.locator("body").inner_text()  # the words of the species, below its row
+        assert SLY_KEY in page.get_by_label("species", exact=True).first.input_value()
+        part(page, "Whole file")
+        page.get_by_label("The whole site file").fill(faulty_site())
+        page.keyboard.press("Tab")
+        page.locator(".ss-faults").wait_for()
+        for name in ("Fish", "Tanks", "Beds", "Loops", "Events"):
+            part(page, name)
+            plain(page)
+        part(page, "Fish")
+        assert f"% at {SLY}" in seen(page)
+        page.get_by_role("button", name="Remove").first.hover()
+        page.get_by_test_id("stTooltipContent").wait_for()
+        assert f"remove {SLY}" in seen(page)
+        plain(page)
+
+
+def seen(page) -> str:
+    """Words of the page, without the signs of no width that keep an address from being a link."""
+    return page.locator("body").inner_text().replace("\u2060", "")
+
+
+def plain(page) -> None:
+    """Nothing that sly words ask for has been made of them."""
+    for made in ('img[src*="outside"]', 'a[href*="outside"]', ".katex", "b:text-is('h')", "strong:text-is('bold')"):
+        assert page.locator(made).count() == 0, made

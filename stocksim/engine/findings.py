@@ -167,11 +167,8 @@ def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
     species = {key: values[..., None, :] for key, values in layout.species.items()}
     if limit == "nitrite":
         chloride = course.chloride_mg_l @ layout.cohort_loop.T
-        return nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
-    known: FloatArray = species[
-        {"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]
-    ]
-    return known
+        return np.asarray(nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0))
+    return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
 
 
 def _predation(layout: Layout, course: Course) -> LimitSeries:

@@ -88,7 +88,9 @@ class _Ask:
 
     @property
     def number(self) -> int:
-        return len(self.scenarios) or (len(next(iter(self.arrays.values()))) if self.arrays else 0)
+        if self.scenarios or not self.arrays:
+            return len(self.scenarios)
+        return len(np.atleast_1d(next(iter(self.arrays.values()))))
 
 
 class ManySeasons:

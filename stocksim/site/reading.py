@@ -88,7 +88,7 @@ class Site:
 
     def __repr__(self) -> str:
         season, parts = self.file.season, ("loops", "tanks", "beds", "cohorts")
-        counts = ", ".join(f"{len(getattr(self.file, part))} {part}" for part in parts)
+        counts = ", ".join(f"{part}={len(getattr(self.file, part))}" for part in parts)
         return f"Site({self.file.site.name!r}, {self.name!r}, {season.start} to {season.end}, {counts})"
 
     @property

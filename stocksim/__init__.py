@@ -7,14 +7,19 @@ from typing import TYPE_CHECKING, Any
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError, StocksimError
 
 if TYPE_CHECKING:
+    from stocksim.engine.many_seasons import ManySeasons, run_seasons
     from stocksim.engine.results import Season
     from stocksim.engine.running import grow, run_season
+    from stocksim.faces.season_files import write_season
     from stocksim.planning.stocking import plan_stocking
     from stocksim.site.reading import Site, load_site
+
+__version__ = "0.1.0"
 
 __all__ = [
     "Fault",
     "InputError",
+    "ManySeasons",
     "OutsideValidity",
     "ParameterError",
     "Season",
@@ -24,15 +29,20 @@ __all__ = [
     "load_site",
     "plan_stocking",
     "run_season",
+    "run_seasons",
+    "write_season",
 ]
 
 _LAZY = {
+    "ManySeasons": "stocksim.engine.many_seasons",
     "Season": "stocksim.engine.results",
     "Site": "stocksim.site.reading",
     "grow": "stocksim.engine.running",
     "load_site": "stocksim.site.reading",
     "plan_stocking": "stocksim.planning.stocking",
     "run_season": "stocksim.engine.running",
+    "run_seasons": "stocksim.engine.many_seasons",
+    "write_season": "stocksim.faces.season_files",
 }
 
 
@@ -42,4 +52,10 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'stocksim' has no attribute '{name}'")
     from importlib import import_module
 
-    return getattr(import_module(_LAZY[name]), name)
+    found = globals()[name] = getattr(import_module(_LAZY[name]), name)
+    return found
+
+
+def __dir__() -> list[str]:
+    """The public names, whether used already or not."""
+    return [*__all__, "__version__"]

@@ -229,7 +229,12 @@ def log(x: Any) -> Any:
     return math.log(x) if isinstance(x, float) else np.log(x)
 
 
-_SCALAR = {exp: math.exp, log: math.log}
+def log1p(x: Any) -> Any:
+    """Natural logarithm of one more than a number above -1, as compiled code takes it, or of an array."""
+    return math.log1p(x) if isinstance(x, float) else np.log1p(x)
+
+
+_SCALAR = {exp: math.exp, log: math.log, log1p: math.log1p}
 
 
 def _taking_numbers(scalar: Callable[[float], float]) -> Callable[[Any], Callable[[Any], float]]:

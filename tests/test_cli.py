@@ -13,6 +13,7 @@ import pytest
 from command_line import refused, rows_of, runner, spoil
 from served import FAR_OUT_S
 
+import stocksim
 from stocksim.faces import cli
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.writing import MANIFEST
@@ -48,7 +49,10 @@ def test_a_new_file_passes_check_and_runs(run, name):
 
 
 def test_new_answers_in_json_what_it_wrote(run):
-    assert run("new", "a.toml", "--json").data == {"written": "a.toml", "example": "starter"}
+    data = run("new", "a.toml", "--json").data
+    assert data == {"written": "a.toml", "example": "starter"} | {
+        "stocksim_version": stocksim.__version__, "site_hash": None, "library_hash": None,
+    }  # fmt: skip
 
 
 def test_new_never_overwrites(run):

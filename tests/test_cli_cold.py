@@ -47,6 +47,7 @@ def test_cold_answers_on_standard_output_in_both_forms(run):
     assert (ran.code, ran.err) == (0, "")
     data = ran.data
     assert data["recommended"] in [option["name"] for option in data["options"]]
+    assert all(data[key] for key in ("stocksim_version", "site_hash", "library_hash"))
     assert (data["synthetic_years"], data["seed"], data["is_worth_assumed"]) == (4, 1, True)
     text = run("cold", "cold.toml", "--years", "4", "--worth", "9")
     assert text.code == 0

@@ -105,7 +105,7 @@ def dissolved_nitrogen(layout: Layout, course: Course, produced_g: FloatArray) -
     ndarray, shape (day, loop)
         That, less what denitrification takes and what was dosed. [g/day]
     """
-    return np.maximum(produced_g - layout.water.ammonia_dose_g - course.denitrified_n_g[0], 0.0)
+    return np.asarray(np.maximum(produced_g - layout.water.ammonia_dose_g - course.denitrified_n_g[0], 0.0))
 
 
 def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
@@ -125,4 +125,4 @@ def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
         less than `LEAST_DRAW_G_M2`.
     """
     draw = stands.even_nitrogen_g_m2
-    return np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw >= LEAST_DRAW_G_M2)
+    return np.asarray(np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw >= LEAST_DRAW_G_M2))

@@ -26,7 +26,7 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
     ndarray, shape (scenario, day, tank)
         Chance [-], fish of one cohort among themselves included; NaN where there is no fish.
     """
-    species = layout.species
+    species = {key: values[..., None, :] for key, values in layout.species.items()}
     slope = species["length_weight_slope"]
     length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
     spread = length_spread(course.size_spread, slope)
@@ -36,7 +36,8 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
         inside = np.flatnonzero(layout.cohort_tank[:, tank] > 0.0)
         for predator in inside:
             for prey in inside:
-                share = species["prey_share_deep" if species["is_deep"][prey] else "prey_share_slender"][predator]
+                deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
+                share = np.where(species["is_deep"][..., prey] > 0.0, deep, slender)
                 chance = fits_mouth_probability(
                     length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share
                 )

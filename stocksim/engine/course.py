@@ -106,6 +106,21 @@ class Course:
         return self.count > LEAST_COUNT
 
 
+def only(course: Course, scenario: int) -> Course:
+    """The course of one scenario, its arrays with a scenario axis of one."""
+    place = slice(scenario, scenario + 1)
+    named = {
+        field.name: part if len(part) == 1 else part[place]
+        for field in fields(Course)
+        if field.name != "transfers"
+        for part in (getattr(course, field.name),)
+    }
+    transfers = tuple(
+        one._replace(fish=one.fish[place], mass_g=one.mass_g[place], had=one.had[place]) for one in course.transfers
+    )
+    return Course(**named, transfers=transfers)
+
+
 def joined(courses: list[Course]) -> Course:
     """Courses of scenarios of one layout, one after the other; what is the same for all stays one."""
     if len(courses) == 1:

@@ -8,8 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.course import Course
+from stocksim.engine.findings import cohort_limit
 from stocksim.engine.layout import Layout
 from stocksim.engine.ledger import ledger
+from stocksim.engine.tables import with_scenarios
 from stocksim.fish.survival import (
     BACKGROUND_DEATHS_PER_DAY,
     condition_hazard,
@@ -18,7 +20,6 @@ from stocksim.fish.survival import (
     temperature_hazard,
 )
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.nitrite import nitrite_limit
 
 FloatArray = NDArray[np.float64]
 
@@ -70,18 +71,21 @@ class Loss:
 
 
 def deaths_by_cause(layout: Layout, course: Course, scenario: int = 0) -> dict[str, FloatArray]:
-    r"""Each day's deaths by what caused them.
+    """Each day's deaths of one scenario by what caused them, shape (day, column); see `every_death_by_cause`."""
+    return {cause: dead[scenario] for cause, dead in every_death_by_cause(layout, course).items()}
+
+
+def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray]:
+    r"""Each day's deaths by what caused them, of all scenarios at once.
 
     Parameters
     ----------
     layout, course : Layout, Course
         A season's arrays.
-    scenario : int
-        Which of its scenarios.
 
     Returns
     -------
-    dict of str to ndarray, shape (day, column)
+    dict of str to ndarray, shape (scenario, day, column)
         Deaths by the causes of `CAUSES`; they sum to the course's. [fish/day]
 
     Notes
@@ -90,21 +94,21 @@ def deaths_by_cause(layout: Layout, course: Course, scenario: int = 0) -> dict[s
     heat and hunger are reckoned as the day itself did. What they leave of the whole, :math:`-\ln(1 - D/N)`, is the
     water's, shared between oxygen, ammonia and nitrite by the levels of the day's end.
     """
-    shape = course.count.shape
-    deaths, left = course.deaths[scenario], course.count[scenario]
-    there = deaths + left
-    alive = np.divide(left, there, out=np.ones(there.shape), where=there > 0.0)
+    layout = with_scenarios(layout)
+    there = course.deaths + course.count
+    alive = np.divide(course.count, there, out=np.ones(there.shape), where=there > 0.0)
     whole = np.minimum(-np.log(np.maximum(alive, np.exp(-_CERTAIN))), _CERTAIN)
-    hazard = _of_temperature(layout, shape, scenario)
-    training = np.broadcast_to(layout.daily_hazard, shape)[scenario] - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
+    hazard = _of_temperature(layout)
+    training = layout.daily_hazard - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
     hazard["training"] = np.where(layout.rations.in_training > 0.0, np.maximum(training, 0.0), 0.0)
-    hazard["everyday"] = np.full(there.shape, BACKGROUND_DEATHS_PER_DAY)
-    hazard["hunger"] = condition_hazard(course.weight_g[scenario], course.greatest_g[scenario])
+    hazard["everyday"] = np.full((1, 1, 1), BACKGROUND_DEATHS_PER_DAY)
+    hazard["hunger"] = condition_hazard(course.weight_g, course.greatest_g)
     of_water = np.maximum(whole - sum(hazard.values()), 0.0)
-    parts = _of_water(layout, course, scenario)
-    hazard |= {cause: of_water * part / sum(parts.values()) for cause, part in parts.items()}
+    parts = _of_water(layout, course)
+    per_part = of_water / sum(parts.values())
+    hazard |= {cause: per_part * part for cause, part in parts.items()}
     # the whole again, for rounding may have left the water a crumb below nothing
-    per_hazard = deaths / sum(hazard.values())
+    per_hazard = course.deaths / sum(hazard.values())
     return {cause: per_hazard * hazard[cause] for cause in CAUSES}
 
 
@@ -168,27 +172,27 @@ def _loss(cohort: str, had: float, layout: Layout, by_cause: dict[str, FloatArra
     )
 
 
-def _of_temperature(layout: Layout, shape: tuple[int, ...], scenario: int) -> dict[str, FloatArray]:
-    """Hazards of cold and of heat, shape (day, column); never both on one day."""
-    water = np.broadcast_to(layout.temperature_c @ layout.cohort_loop.T, shape)[scenario]
+def _of_temperature(layout: Layout) -> dict[str, FloatArray]:
+    """Hazards of cold and of heat, shape (scenario or 1, day, column); never both on one day."""
+    water = layout.temperature_c @ layout.cohort_loop.T
     low, stress, lethal = (
-        np.atleast_2d(layout.species[f"temperature_{name}"])[:1] for name in ("low_limit", "high_stress", "high_lethal")
+        layout.species[f"temperature_{name}"][:, None] for name in ("low_limit", "high_stress", "high_lethal")
     )
-    both = temperature_hazard(water, low, stress, lethal, days_in_a_row_below(water, low))
+    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(water, -2, 0), low[:, 0]), 0, -2)
+    both = temperature_hazard(water, low, stress, lethal, spell)
     return {"cold": np.where(water < low, both, 0.0), "heat": np.where(water < low, 0.0, both)}
 
 
-def _of_water(layout: Layout, course: Course, scenario: int) -> dict[str, FloatArray]:
-    """How oxygen, ammonia and nitrite share the water's hazard, shape (day, column), by the levels of the day's end."""
-    tanks, species = len(layout.tanks), {key: np.atleast_2d(value)[:1] for key, value in layout.species.items()}
-    temperature = np.broadcast_to(layout.temperature_c @ layout.leaf_loop[:tanks].T, course.ph.shape)[scenario]
-    toxic = course.tan_mg_l[scenario, :, :tanks] * unionized_fraction(course.ph[scenario], temperature)
+def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
+    """How oxygen, ammonia and nitrite share the water's hazard, by the levels of the day's end."""
+    tanks, species = len(layout.tanks), {key: values[:, None] for key, values in layout.species.items()}
+    temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
+    toxic = course.tan_mg_l[..., :tanks] * unionized_fraction(course.ph, temperature)
     oxygen, ammonia, nitrite = (
         level @ layout.cohort_tank.T
-        for level in (course.oxygen_mg_l[scenario, :, :tanks], toxic, course.nitrite_mg_l[scenario, :, :tanks])
+        for level in (course.oxygen_mg_l[..., :tanks], toxic, course.nitrite_mg_l[..., :tanks])
     )
-    chloride = course.chloride_mg_l[scenario] @ layout.cohort_loop.T
-    bearable = nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+    bearable = cohort_limit(layout, course, "nitrite")
     lethal, acute = species["oxygen_lethal"], species["unionized_ammonia_acute"]
     crumb = np.finfo(float).tiny  # where none of them does anything there is nothing to share
     return {

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.course import Course
-from stocksim.engine.layout import Layout
+from stocksim.engine.layout import Layout, sums_by
+from stocksim.engine.tables import with_scenarios
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import daily_swing
@@ -53,14 +54,15 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     flows do. pH is held at its daily value; it falls a little when fish breathe most, so the maximum is on the safe
     side.
     """
+    layout = with_scenarios(layout)
     tanks = len(layout.tanks)
-    members, flow = layout.leaf_loop, layout.flow_m3_day[..., None, :]
-    volume, sump_volume = layout.volume_m3[..., None, :], layout.sump_volume_m3
-    returned = flow @ members
+    members, flow = layout.leaf_loop, layout.flow_m3_day[:, None]
+    volume, sump_volume = layout.volume_m3[:, None], layout.sump_volume_m3[:, None]
+    returned = sums_by(flow, members)
     share_at_leaf = course.nitrified_g / np.maximum(course.tan_mg_l, 1e-12)  # m3/day cleaned of TAN
     slope = share_at_leaf * HALF_SATURATION_TAN_MG_L / (HALF_SATURATION_TAN_MG_L + course.tan_mg_l)
     load = np.zeros(course.tan_mg_l.shape, dtype=complex)
-    swing = layout.rations.meal_swing
+    swing = layout.rations.meal_swing[:, None]
     excreted = AMMONIA_SHARE_OF_EXCRETION * ((course.excreted_nitrogen_g * swing) @ layout.cohort_tank)
     load[..., :tanks] = (AMMONIA_PEAK_FACTOR - 1.0) * excreted
     tan_swing = daily_swing(volume, slope, flow, sump_volume, returned, members, load)

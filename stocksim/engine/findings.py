@@ -13,6 +13,7 @@ from stocksim.engine.companions import predation_by_tank
 from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes
 from stocksim.engine.layout import Layout
+from stocksim.engine.tables import with_scenarios
 from stocksim.fish.company import TOLERATED_PAIRS
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import planting_ratio
@@ -33,6 +34,25 @@ class LimitSeries(NamedTuple):
     threshold: FloatArray
     margin_percent: FloatArray
     unit: str
+
+
+class LimitWorst(NamedTuple):
+    """How one kind of limit fared over the season; arrays of shape (scenario, entity).
+
+    ``first_day`` is the first day broken, -1 where none is; value, threshold and margin are of ``worst_day``, the day
+    of the smallest margin, which is infinite where the limit never applied.
+    """
+
+    limit: str
+    table: str
+    entities: tuple[str, ...]
+    unit: str
+    first_day: NDArray[np.int64]
+    worst_day: NDArray[np.int64]
+    worst_value: FloatArray
+    threshold: FloatArray
+    margin_percent: FloatArray
+    days_broken: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -98,14 +118,15 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     A tank is judged by the most delicate species in it on that morning: lowest density and ammonia limit, highest
     oxygen. A day that kills every fish is judged for the fish it killed.
     """
+    layout = with_scenarios(layout)
     present = course.there_in_morning
     density = (
         (course.weight_g * (course.count + course.deaths) / 1000.0)
         @ layout.cohort_tank
-        / layout.volume_m3[..., None, : len(layout.tanks)]
+        / layout.volume_m3[:, None, : len(layout.tanks)]
     )
     by_tank = {
-        "density": (density, _strictest(layout, present, layout.density_limit, np.min), "kg/m3", False),
+        "density": (density, _strictest(layout, present, layout.density_limit[:, None], np.min), "kg/m3", False),
         "oxygen": (
             extremes.oxygen_min_mg_l,
             _strictest(layout, present, cohort_limit(layout, course, "oxygen"), np.max), "mg/L", True,
@@ -143,10 +164,10 @@ def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
     ndarray, shape broadcast to (scenario, day, cohort)
         Limit. [mg/L]
     """
-    species = layout.species
+    species = {key: values[..., None, :] for key, values in layout.species.items()}
     if limit == "nitrite":
         chloride = course.chloride_mg_l @ layout.cohort_loop.T
-        return nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0)
+        return np.asarray(nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0))
     return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
 
 
@@ -159,10 +180,10 @@ def _predation(layout: Layout, course: Course) -> LimitSeries:
 
 def _of_water_temperature(layout: Layout, present: NDArray[np.bool_]) -> list[LimitSeries]:
     """Water too cold or too warm for a cohort, or changing too fast."""
-    species = layout.species
     temperature = layout.temperature_c @ layout.cohort_loop.T
-    low, high = species["temperature_low_limit"], species["temperature_high_stress"]
-    most = species["temperature_change_per_day"]
+    low, high, most = (
+        layout.species[f"temperature_{key}"][:, None] for key in ("low_limit", "high_stress", "change_per_day")
+    )
     found = []
     change = layout.temperature_change_c
     for limit, value, threshold, distance, span, unit in (
@@ -181,7 +202,7 @@ def _biofilter(layout: Layout, course: Course, present: NDArray[np.bool_], loop_
     members, tanks = layout.leaf_loop, len(layout.tanks)
     made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
     toxic = unionized_fraction(course.ph, layout.temperature_c @ loop_of)
-    at_fish = layout.species["unionized_ammonia_design"] / (toxic @ layout.cohort_tank.T)
+    at_fish = layout.species["unionized_ammonia_design"][:, None] / (toxic @ layout.cohort_tank.T)
     inside = np.where(present, at_fish, np.inf)
     columns = [
         inside[..., layout.cohort_loop[:, loop] > 0.0].min(axis=-1, initial=np.inf) for loop in range(len(layout.loops))
@@ -210,36 +231,60 @@ def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pi
 
 def worst_margin(series: LimitSeries) -> FloatArray:
     """Smallest margin of the season by entity, in order of first columns; infinite where it never applied."""
-    margin = np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent).min(axis=-2)
-    names = list(dict.fromkeys(series.entities))
-    if len(names) == margin.shape[-1]:
-        return margin
+    return worst_of(series).margin_percent
+
+
+def worst_of(series: LimitSeries) -> LimitWorst:
+    """How a kind of limit fared over the season, for all scenarios and places at once.
+
+    Parameters
+    ----------
+    series : LimitSeries
+        Day by day.
+
+    Returns
+    -------
+    LimitWorst
+        Arrays of shape (scenario, entity), a place's columns taken together.
+    """
+    shape = np.broadcast_shapes(
+        series.margin_percent.shape, series.value.shape, series.threshold.shape, (1, 1, len(series.entities))
+    )
+    margin = np.broadcast_to(np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent), shape)
+    names = tuple(dict.fromkeys(series.entities))
     columns = [[at for at, entity in enumerate(series.entities) if entity == name] for name in names]
-    return np.stack([margin[..., inside].min(axis=-1) for inside in columns], axis=-1)
+    least = margin
+    if len(names) < len(series.entities):
+        least = np.stack([margin[..., inside].min(axis=-1) for inside in columns], axis=-1)
+    day = least.argmin(axis=1)
+    scenario = np.arange(shape[0])[:, None]
+    column = np.empty(day.shape, np.intp)
+    for at, inside in enumerate(columns):
+        worst = margin[scenario, day[:, at : at + 1], inside]
+        column[:, at] = np.array(inside)[worst.argmin(axis=-1)]
+    broken = least < 0.0
+    days = np.count_nonzero(broken, axis=1)
+    return LimitWorst(
+        series.limit, series.table, names, series.unit, np.where(days > 0, broken.argmax(axis=1), -1), day,
+        np.broadcast_to(series.value, shape)[scenario, day, column],
+        np.broadcast_to(series.threshold, shape)[scenario, day, column],
+        margin[scenario, day, column], days,
+    )  # fmt: skip
 
 
 def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> list[Finding]:
     """Findings of one scenario, broken ones first in date order, then by margin."""
     found = []
-    for series in every:
-        margin = np.broadcast_to(series.margin_percent, _full_shape(series))[scenario]
-        value = np.broadcast_to(series.value, _full_shape(series))[scenario]
-        threshold = np.broadcast_to(series.threshold, _full_shape(series))[scenario]
-        for entity in dict.fromkeys(series.entities):
-            inside = [at for at, name in enumerate(series.entities) if name == entity]
-            whole = np.where(np.isnan(margin[:, inside]), np.inf, margin[:, inside])
-            course = whole.min(axis=-1)
-            if np.isinf(course).all():
+    for worst in map(worst_of, every):
+        for at, entity in enumerate(worst.entities):
+            first, margin = int(worst.first_day[scenario, at]), float(worst.margin_percent[scenario, at])
+            if np.isinf(margin):
                 continue
-            worst = int(course.argmin())
-            column = inside[int(whole[worst].argmin())]
-            broken = np.flatnonzero(course < 0.0)
             found.append(
                 Finding(
-                    series.limit, f"{series.table}.{entity}",
-                    _date(layout, int(broken[0])) if broken.size else None,
-                    _date(layout, worst), float(value[worst, column]), float(threshold[worst, column]),
-                    series.unit, float(course[worst]), int(broken.size),
+                    worst.limit, f"{worst.table}.{entity}", _date(layout, first) if first >= 0 else None,
+                    _date(layout, int(worst.worst_day[scenario, at])), float(worst.worst_value[scenario, at]),
+                    float(worst.threshold[scenario, at]), worst.unit, margin, int(worst.days_broken[scenario, at]),
                 )
             )  # fmt: skip
     return sorted(found, key=lambda f: (not f.is_broken, f.first_date or dt.date.max, f.margin_percent or 0.0))
@@ -252,10 +297,14 @@ def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list
     loops without any, nothing is said.
     """
     feed = (course.fed_g @ layout.cohort_loop)[scenario]
-    ratio = planting_ratio(feed, layout.rated_m2)
+    whole = with_scenarios(layout)
+    area, least, most = (
+        array[scenario if len(array) > 1 else 0] for array in (whole.rated_m2, whole.ratio_low, whole.ratio_high)
+    )
+    ratio = planting_ratio(feed, area)
     found = []
     for column, loop in enumerate(layout.loops):
-        daily, low, high = ratio[:, column], layout.ratio_low[:, column], layout.ratio_high[:, column]
+        daily, low, high = ratio[:, column], least[:, column], most[:, column]
         if np.isnan(daily).all() or feed[:, column].sum() == 0.0:
             continue
         too_low, too_high = daily < low, daily > high
@@ -270,12 +319,6 @@ def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list
             )
         )  # fmt: skip
     return found
-
-
-def _full_shape(series: LimitSeries) -> tuple[int, ...]:
-    return np.broadcast_shapes(
-        series.margin_percent.shape, series.value.shape, series.threshold.shape, (1, 1, len(series.entities))
-    )
 
 
 def _date(layout: Layout, day: int) -> dt.date:

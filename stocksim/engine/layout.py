@@ -43,9 +43,30 @@ RAFT_SURFACE_PER_M2 = 1.23
 TRICKLING_EXCHANGE_SHARE = 1.0
 
 
+def sums_by(values: FloatArray, members: FloatArray) -> FloatArray:
+    """Sums of the rows that belong to each column, scenario by scenario.
+
+    Parameters
+    ----------
+    values : ndarray, shape (..., row)
+        What is summed.
+    members : ndarray, shape (row, column)
+        1 where the row belongs to the column.
+
+    Returns
+    -------
+    ndarray, shape (..., column)
+        As ``values @ members``, which rounds many scenarios otherwise than one.
+    """
+    return np.asarray((values[..., None] * members).sum(axis=-2))
+
+
 @dataclass(frozen=True)
 class Layout:
-    """Arrays of a site. Any float array may carry leading scenario axes: (scenario, column) instead of (column,).
+    """Arrays of a site.
+
+    Any float array may carry a leading scenario axis, (scenario, column) instead of (column,), and ``elevation_m`` be
+    an array of scenarios; but not ``cohort_tank`` and ``leaf_loop``, which say what the site is.
 
     Parameters
     ----------
@@ -163,7 +184,7 @@ class Layout:
     @property
     def loop_water_m3(self) -> FloatArray:
         """Water of each loop in sump, tanks, beds and biofilters, shape (..., loop). [m3]"""
-        return self.volume_m3 @ self.leaf_loop + self.sump_volume_m3
+        return sums_by(self.volume_m3, self.leaf_loop) + self.sump_volume_m3
 
     @property
     def roots(self) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stocksim.engine.bed_results import BedCourse, balance_area, bed_course, dissolved_nitrogen
 from stocksim.engine.course import Course
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     Frame = pd.DataFrame
 
+FloatArray = NDArray[np.float64]
 TABLES = ("tanks", "cohorts", "beds", "loops", "ledger")
 SEASON_FILES = (*(f"{name}.csv" for name in TABLES), "summary.json")
 
@@ -49,6 +51,9 @@ class Season:
 
     def __init__(self, site: Site, layout: Layout, course: Course, planting: Planting):
         self.site, self.layout, self.course, self.planting = site, layout, course, planting
+
+    def __repr__(self) -> str:
+        return f"Season({self.site!r})"
 
     @cached_property
     def extremes(self) -> Extremes:
@@ -252,23 +257,8 @@ class Season:
 
     def totals(self) -> dict[str, float | None]:
         """Sums of the season; keys carry units."""
-        course = self.course
-        gain = float(course.gain_g[0].sum())
-        offered, eaten = float(course.fed_g[0].sum()), float(course.eaten_g[0].sum())
-        end = float((course.count[0, -1] * course.weight_g[0, -1]).sum())
-        return {
-            "feed_kg": offered / 1000.0,
-            "feed_eaten_kg": eaten / 1000.0,
-            "growth_kg": gain / 1000.0,
-            "biomass_end_kg": end / 1000.0,
-            "deaths": float(course.deaths[0].sum()),
-            "harvested_kg": float(taken_g(self.layout, course, ("harvest",)).sum()) / 1000.0,
-            "otherwise_taken_kg": float(taken_g(self.layout, course, ("thin", "sell", "give")).sum()) / 1000.0,
-            "feed_conversion_offered": offered / gain if gain > 0.0 else None,
-            "tan_produced_g": AMMONIA_SHARE_OF_EXCRETION * float(course.excreted_nitrogen_g[0].sum())
-            + float(course.sump_tan_load_g[0].sum()),
-            "oxygen_use_by_fish_kg": float(course.fish_oxygen_g[0].sum()) / 1000.0,
-        }
+        found = {key: float(values[0]) for key, values in season_totals(self.layout, self.course).items()}
+        return {key: None if np.isnan(value) else value for key, value in found.items()}
 
     def write(self, folder: Path, summary: dict[str, Any]) -> list[Path]:
         """Write tanks.csv, cohorts.csv, beds.csv, loops.csv, ledger.csv and summary.json.
@@ -299,3 +289,41 @@ def _write_table(table: Frame, out: TextIO) -> None:
     """Write a table as CSV, its texts safe to open in a spreadsheet."""
     safe = {name: table[name].map(safe_cell) for name in table.columns if table[name].dtype.kind == "O"}
     table.assign(**safe).to_csv(out, index=False, date_format="%Y-%m-%d", float_format="%.6g", lineterminator="\n")
+
+
+def season_totals(layout: Layout, course: Course) -> dict[str, FloatArray]:
+    """Sums of the season, scenario by scenario.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (scenario,)
+        Keys carry units; feed conversion is NaN where nothing grew.
+    """
+
+    def summed(array: FloatArray) -> FloatArray:
+        # one scenario at a time: a sum of all of them rounds otherwise
+        return np.array([part.sum() for part in array], float)
+
+    def taken_kg(*kinds: str) -> FloatArray:
+        masses = [t.mass_g for t in course.transfers if t.happening.kind in kinds]
+        return sum(masses, np.zeros(len(course.count))) / 1000.0
+
+    gain, offered = summed(course.gain_g), summed(course.fed_g)
+    return {
+        "feed_kg": offered / 1000.0,
+        "feed_eaten_kg": summed(course.eaten_g) / 1000.0,
+        "growth_kg": gain / 1000.0,
+        "biomass_end_kg": summed(course.count[:, -1] * course.weight_g[:, -1]) / 1000.0,
+        "deaths": summed(course.deaths),
+        "harvested_kg": taken_kg("harvest"),
+        "otherwise_taken_kg": taken_kg("thin", "sell", "give"),
+        "feed_conversion_offered": np.divide(offered, gain, out=np.full(gain.shape, np.nan), where=gain > 0.0),
+        "tan_produced_g": AMMONIA_SHARE_OF_EXCRETION * summed(course.excreted_nitrogen_g)
+        + summed(course.sump_tan_load_g),
+        "oxygen_use_by_fish_kg": summed(course.fish_oxygen_g) / 1000.0,
+    }

@@ -52,27 +52,28 @@ def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -
     changed = site.with_changes(overrides) if overrides else site
     layout = build_layout(changed)
     course = simulate(layout, progress)
-    faults = _impossible_events(changed, layout, course)
+    faults = impossible_events(changed, layout, course)
     if faults:
         raise InputError(faults)
     return Season(changed, layout, course, build_planting(changed))
 
 
-def _impossible_events(site: Site, layout: Layout, course: Course) -> list[Fault]:
+def impossible_events(site: Site, layout: Layout, course: Course, scenario: int = 0) -> list[Fault]:
     """Events that ask for more than there would be had no fish died; what deaths alone leave short is no fault."""
     faults = []
     for transfer in course.transfers:
-        happening, had = transfer.happening, float(transfer.had[0])
+        happening, had = transfer.happening, float(transfer.had[scenario])
         if not transfer.wanted > had:
             continue
         root = layout.stays[happening.source].root
         kin = [column for column, stay in enumerate(layout.stays) if stay.root == root]
-        lost = course.deaths[0, : happening.day][:, kin]
+        lost = course.deaths[scenario, : happening.day][:, kin]
         by_weight = not np.isnan(happening.weight_g)
-        dead = float((lost * course.weight_g[0, : happening.day][:, kin]).sum() if by_weight else lost.sum())
+        weight = course.weight_g[scenario]
+        dead = float((lost * weight[: happening.day][:, kin]).sum() if by_weight else lost.sum())
         # the dead would have grown on: as heavy as those that are left at most
         if by_weight:
-            dead = max(dead, float(lost.sum()) * float(course.weight_g[0, happening.day, happening.source]))
+            dead = max(dead, float(lost.sum()) * float(weight[happening.day, happening.source]))
         if transfer.wanted <= had + dead + (0.0 if by_weight else 1e-6):
             continue
         cohort, when = layout.cohorts[happening.source], layout.start + dt.timedelta(days=happening.day)

@@ -134,7 +134,8 @@ class Stands:
         for loop, here, stand in self._fed_by_water():
             drawn[:, loop] += here.sum() * stand.even_g_m2[0]
             whole[loop] += here.sum()
-        return np.divide(drawn, whole, out=np.full(drawn.shape, np.nan), where=whole > 0.0)
+        mixed: FloatArray = np.divide(drawn, whole, out=np.full(drawn.shape, np.nan), where=whole > 0.0)
+        return mixed
 
     def _fed_by_water(self) -> list[tuple[int, FloatArray, Stand]]:
         """Loop, area by day and planting of all that loop water feeds."""

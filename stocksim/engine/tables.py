@@ -13,7 +13,7 @@ from stocksim.engine.days import rows
 from stocksim.engine.days.films import FINE_ROWS, FINE_SUMP_ROWS
 from stocksim.engine.days.rows import FeedTables, Fine, Given, Kept, Mornings, State
 from stocksim.engine.days.waters import CO2_PER_ALKALINITY
-from stocksim.engine.layout import Layout
+from stocksim.engine.layout import Layout, sums_by
 from stocksim.engine.waterworks import SOLUTES
 from stocksim.water.ammonia import ammonia_pka
 from stocksim.water.buffering import MOST_PH_RISE, SALTS
@@ -57,7 +57,7 @@ class Climate(NamedTuple):
     sump_exchange_load_g: FloatArray
 
 
-def _float_arrays(table: Any) -> dict[str, FloatArray]:
+def float_arrays(table: Any) -> dict[str, FloatArray]:
     """Arrays of numbers of a layout, its rations or its water, by name."""
     found = {field.name: getattr(table, field.name) for field in fields(table) if field.name not in _STRUCTURE}
     return {key: value for key, value in found.items() if isinstance(value, np.ndarray) and value.dtype.kind == "f"}
@@ -72,7 +72,7 @@ def scenario_count(layout: Layout) -> int:
     sizes = {1} | {np.size(layout.elevation_m)}
     sizes |= {values.shape[0] for values in layout.species.values() if values.ndim > 1}
     for table in (layout, layout.rations, layout.water):
-        sizes |= {array.shape[0] for name, array in _float_arrays(table).items() if _has_scenarios(name, array)}
+        sizes |= {array.shape[0] for name, array in float_arrays(table).items() if _has_scenarios(name, array)}
     return max(sizes)
 
 
@@ -93,7 +93,7 @@ def with_scenarios(layout: Layout, chosen: slice = slice(None)) -> Layout:
         return array if array.shape[0] == 1 else array[chosen]
 
     def led(table: Any) -> dict[str, Any]:
-        return {name: lead(name, array) for name, array in _float_arrays(table).items()}
+        return {name: lead(name, array) for name, array in float_arrays(table).items()}
 
     elevation: Any = np.atleast_1d(np.asarray(layout.elevation_m, float))
     return replace(
@@ -101,8 +101,7 @@ def with_scenarios(layout: Layout, chosen: slice = slice(None)) -> Layout:
         species={key: lead(key, values) for key, values in layout.species.items()},
         rations=replace(layout.rations, **led(layout.rations)),
         water=replace(layout.water, **led(layout.water)),
-        elevation_m=elevation if elevation.size == 1 else elevation[chosen],
-        **led(layout),
+        **led(layout) | {"elevation_m": elevation if elevation.size == 1 else elevation[chosen]},
     )
 
 
@@ -176,7 +175,7 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
     device = device_exchange(layout.device_g_day[:, None], leaf_temperature)
     still = layout.surface_m2[:, None] * (velocity @ at_leaf) + layout.pass_exchange_m3_day[:, None]
     sump_device = device_exchange(layout.sump_device_g_day[:, None], temperature)
-    returned = (layout.flow_m3_day @ layout.leaf_loop)[:, None]
+    returned = sums_by(layout.flow_m3_day, layout.leaf_loop)[:, None]
     # at the sump's own level, which is the higher one: the careful side
     fall = water_drop_exchange(returned, layout.return_drop_m[:, None], temperature)
     sump_still = layout.sump_surface_m2[:, None] * velocity + fall
@@ -209,9 +208,10 @@ def _loop(layout: Layout) -> FloatArray:
     salts = [SALTS[name] for name in works.salts]
     taken_up = np.array([salt.carbon_dioxide_g_per_alkalinity_g for salt in salts])
     return _stack(
-        layout.sump_volume_m3, layout.loop_water_m3, layout.flow_m3_day @ layout.leaf_loop, works.loss_m3_day,
-        works.drawn_off_m3, works.source_nitrate, works.start_nitrate, works.start_nitrite, works.ph_given,
-        works.target_alkalinity, (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
+        layout.sump_volume_m3, layout.loop_water_m3, sums_by(layout.flow_m3_day, layout.leaf_loop),
+        works.loss_m3_day, works.drawn_off_m3, works.source_nitrate, works.start_nitrate, works.start_nitrite,
+        works.ph_given, works.target_alkalinity,
+        (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
         _ammonia_limit(layout), np.array([name == "calcium_carbonate" for name in works.salts], float)[None],
         np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None],
     )  # fmt: skip
@@ -229,7 +229,7 @@ def _loop_day(layout: Layout, sump: tuple[FloatArray, ...]) -> FloatArray:
 def _ammonia_limit(layout: Layout) -> FloatArray:
     """Lowest un-ionized ammonia limit of the fish of each loop, infinite without fish. [mg/L]"""
     limit = layout.species["unionized_ammonia_design"][..., None]
-    return np.where(layout.cohort_loop > 0.0, limit, np.inf).min(axis=-2, initial=np.inf)
+    return np.asarray(np.where(layout.cohort_loop > 0.0, limit, np.inf).min(axis=-2, initial=np.inf))
 
 
 def _solutes(layout: Layout) -> FloatArray:

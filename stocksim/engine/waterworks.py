@@ -225,7 +225,7 @@ def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
     if not settlers:
         return np.zeros(days)
     every = max(settler.emptied_every_days for settler in settlers)
-    return (np.arange(1, days + 1) % every == 0).astype(float)
+    return np.array(np.arange(1, days + 1) % every == 0, dtype=float)
 
 
 def _maturity(site: Site, unit: BedTable | BiofilterTable) -> tuple[float, float]:

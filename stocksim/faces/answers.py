@@ -8,7 +8,7 @@ import time
 from typing import Any, NamedTuple
 
 from stocksim.engine.findings import Finding
-from stocksim.engine.layout import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M, bed_film_m2
+from stocksim.engine.layout import bed_film_m2
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.warmth import warmth_of_site
@@ -29,6 +29,7 @@ from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
 from stocksim.site.reading import Site
+from stocksim.site.sizes import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M
 from stocksim.units import format_quantity
 
 _BAR_AFTER_SECONDS = 1.0

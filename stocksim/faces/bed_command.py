@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Annotated
 
@@ -19,6 +18,7 @@ def beds(
     from stocksim.engine.running import run_season
     from stocksim.faces.answers import Bar
     from stocksim.faces.bed_answer import beds_answer, beds_text
+    from stocksim.faces.marks import json_text
     from stocksim.planning.bed_plan import bed_plan
     from stocksim.site.reading import load_site
 
@@ -27,6 +27,6 @@ def beds(
     plan = bed_plan(run_season(loaded), bar)
     bar.close()
     if as_json:
-        typer.echo(json.dumps(beds_answer(plan), indent=2, allow_nan=False))
+        typer.echo(json_text(beds_answer(plan), loaded))
     else:
         typer.echo(beds_text(plan))

@@ -57,6 +57,7 @@ def new(
     as_json: JsonOption = False,
 ) -> None:
     """Write a starter site file. Reads nothing; writes FILE."""
+    from stocksim.faces.marks import marked
     from stocksim.site.examples import example_names, example_text
     from stocksim.writing import write_file
 
@@ -64,7 +65,7 @@ def new(
         raise InputError(f"--example {shown(example)} is not known; known are {', '.join(example_names())}.")
     write_file(file, lambda out: out.write(example_text(example)))
     if as_json:
-        _print_json({"written": str(file), "example": example})
+        _print_json(marked({"written": str(file), "example": example}))
     else:
         _say(f"Wrote {file}. Edit it, then: stocksim check {file}")
 
@@ -73,18 +74,20 @@ def new(
 def check(site: SiteArgument, as_json: JsonOption = False) -> None:
     """Tell all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
     from stocksim.faces.answers import understood
+    from stocksim.faces.marks import marked
     from stocksim.faces.wrapping import wrapped
     from stocksim.site.reading import load_site
 
     try:
-        known = understood(load_site(site))
+        loaded = load_site(site)
+        known = understood(loaded)
     except InputError as error:
         if as_json:
             faults = [{"table": f.table, "field": f.field, "message": f.message} for f in error.faults]
-            _print_json({"faults": faults, "understood": {}})
+            _print_json(marked({"faults": faults, "understood": {}}))
         raise
     if as_json:
-        _print_json({"faults": [], "understood": known})
+        _print_json(marked({"faults": [], "understood": known}, loaded))
         return
     typer.echo("no fault, but is this meant?" if known["questions"] else "fine")
     lines = [line for question in known.pop("questions") for line in wrapped(question, "    ", "  ")]
@@ -109,6 +112,7 @@ def season(
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.engine.results import SEASON_FILES
     from stocksim.faces.answers import season_text, solve
+    from stocksim.faces.season_files import write_season
     from stocksim.faces.words import is_trouble, summary
     from stocksim.site.reading import load_site
     from stocksim.writing import check_folder
@@ -117,12 +121,11 @@ def season(
     if out is not None:
         check_folder(out, SEASON_FILES, loaded.files())
     answer = solve(loaded)
-    data = summary(answer.season, answer.findings)
     if out is not None:
-        written = answer.season.write(out, data)
+        written = write_season(answer.season, out, answer.findings)
         _say("Wrote " + ", ".join(str(path) for path in written))
     if as_json:
-        _print_json(data)
+        _print_json(summary(answer.season, answer.findings))
     else:
         typer.echo(season_text(answer.season, answer.findings))
     if strict and is_trouble(answer.season, answer.findings):
@@ -236,6 +239,7 @@ def powercut(
 ) -> None:
     """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
     from stocksim.engine.running import run_season
+    from stocksim.faces.marks import marked
     from stocksim.faces.options import powercut_options
     from stocksim.faces.powercut import powercut_answer, powercut_text
     from stocksim.planning.outage import power_cut
@@ -246,7 +250,7 @@ def powercut(
     cut = power_cut(run_season(loaded), **asked)
     units = loaded.file.site.units
     if as_json:
-        _print_json(powercut_answer(cut, units))
+        _print_json(marked(powercut_answer(cut, units), loaded))
     else:
         typer.echo(powercut_text(cut, units))
 
@@ -262,6 +266,7 @@ def ramp(
 ) -> None:
     """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
     from stocksim.faces.answers import Bar
+    from stocksim.faces.marks import marked
     from stocksim.faces.options import options, options_named
     from stocksim.faces.ramp_data import ramp_answer
     from stocksim.faces.ramp_words import ramp_text
@@ -276,7 +281,7 @@ def ramp(
     bar.close()
     units = loaded.file.site.units
     if as_json:
-        _print_json(ramp_answer(found, units))
+        _print_json(marked(ramp_answer(found, units), loaded))
     else:
         typer.echo(ramp_text(found, units))
 

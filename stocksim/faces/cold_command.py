@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -42,6 +41,7 @@ def cold(
     from stocksim.faces import cold_data, cold_fit_words, cold_words
     from stocksim.faces.answers import Bar
     from stocksim.faces.cold_files import COLD_FILES, write_cold
+    from stocksim.faces.marks import json_text
     from stocksim.planning.cold import compare_cold
     from stocksim.planning.cold_fit import fit_heat
     from stocksim.site.reading import load_site
@@ -71,4 +71,4 @@ def cold(
     except InputError as error:
         named = [f if f.table or not f.field else replace(f, field=f"--{f.field}") for f in error.faults]
         raise InputError(named) from None
-    typer.echo(json.dumps(data, indent=2, allow_nan=False) if as_json else text)
+    typer.echo(json_text(data, loaded) if as_json else text)

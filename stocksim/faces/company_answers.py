@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -26,13 +25,17 @@ _COLUMNS, _CELL, _LABEL = 5, 11, 22
 def company_output(path: Path, as_json: bool) -> str:
     """What `stocksim company` prints for a site file; errors as in `load_site`."""
     from stocksim.engine.running import run_season
+    from stocksim.faces.marks import json_text
+    from stocksim.library.species import load_species, species_names
     from stocksim.planning.company import judge_company
+    from stocksim.site.hashes import library_of
     from stocksim.site.reading import load_site
 
     loaded = load_site(path)
     company, units = judge_company(run_season(loaded)), loaded.file.site.units
     if as_json:
-        return json.dumps(company_answer(company, units), indent=2, allow_nan=False)
+        every = [load_species(name, loaded.folder) for name in species_names(loaded.folder)]  # all are compared
+        return json_text(company_answer(company, units), loaded, [*library_of(loaded), *every])
     return company_text(company, units)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stocksim.errors import Fault, InputError
+from stocksim.faces.marks import marked
 from stocksim.faces.tables import text_table
 from stocksim.faces.wrapping import wrapped
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
@@ -89,12 +90,13 @@ def fish_answer(species: str | None) -> Any:
     if species is None:
         return [_row(load_species(name)) for name in species_names()]
     entry = load_species(species)
+    feed = load_feed(entry.facts["fitted_with_feed"])
     topic = {key: group for group, keys in GROUPS.items() for key in keys}
-    return _row(entry) | {
+    data = _row(entry) | {
         "facts": facts(entry),
         "never_because": entry.facts.get("never_because", ""),
         "fitted_with_feed": entry.facts["fitted_with_feed"],
-        "fitted_with_feed_kind": feed_kind(load_feed(entry.facts["fitted_with_feed"])),
+        "fitted_with_feed_kind": feed_kind(feed),
         "caution": entry.facts.get("caution", ""),
         "wild_caution": entry.facts.get("wild_caution", ""),
         "values": {
@@ -112,6 +114,7 @@ def fish_answer(species: str | None) -> Any:
             for key, value in entry.values.items()
         },
     }
+    return marked(data, entries=(entry, feed))
 
 
 def _row(entry: Entry) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import InputError, OutsideValidity
+from stocksim.faces.marks import marked
 from stocksim.faces.tables import text_table
 from stocksim.faces.wrapping import wrapped
 from stocksim.library.feeds import feed_kind, load_feed
@@ -74,7 +75,7 @@ def growth_answer(
         }
         for day in range(number)
     ]
-    return {
+    data = {
         "species": species,
         "evidence": entry.evidence,
         "sources": [f"{source.cite} ({source.read})" for source in entry.sources.values()],
@@ -89,6 +90,7 @@ def growth_answer(
         "notes": notes,
         "daily": daily,
     }
+    return marked(data, entries=(entry, meal))
 
 
 def growth_text(species: str, answer: dict[str, Any]) -> str:
@@ -177,7 +179,8 @@ def water_answer(
     gas = None
     if ph is not None and alkalinity_mg_l is not None:
         gas = float(carbon_dioxide(ph, alkalinity_mg_l, temperature_c))
-    return {
+    fish = [load_species(name) for name in species_names()]
+    data = {
         "temperature_c": round(temperature_c, 3),
         "ph": ph,
         "tan_mg_l": tan_mg_l,
@@ -187,8 +190,9 @@ def water_answer(
         "unionized_fraction": None if share is None else round(share, 7),
         "unionized_ammonia_mg_l": None if toxic is None else round(toxic, 6),
         "co2_mg_l": None if gas is None else round(gas, 3),
-        "limits": [_limits_row(load_species(name), temperature_c, share, toxic) for name in species_names()],
+        "limits": [_limits_row(entry, temperature_c, share, toxic) for entry in fish],
     }
+    return marked(data, entries=fish)
 
 
 def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: float | None) -> dict[str, Any]:

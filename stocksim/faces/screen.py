@@ -17,7 +17,7 @@ from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import Fault, InputError
 from stocksim.faces import charts, editing, guard, keeping, water_charts
-from stocksim.faces.words import summary
+from stocksim.faces.season_files import write_season
 from stocksim.planning.levers import find_levers
 from stocksim.planning.ramp import Ramp, feeding_ramp
 from stocksim.site.examples import FOLDER, example_names, example_text
@@ -99,7 +99,7 @@ def bundle(source: Source) -> bytes:
     season = solve(source)
     buffer = io.BytesIO()
     with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in season.write(Path(folder), summary(season, seek_levers(source))):
+        for path in write_season(season, folder, seek_levers(source)):
             archive.write(path, path.name)
         archive.writestr(source.name, source.text)
     return buffer.getvalue()

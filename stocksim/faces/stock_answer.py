@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import Any
 
 from stocksim.errors import InputError
 from stocksim.faces import stock_words as words
+from stocksim.faces.marks import json_text
 from stocksim.faces.stock_why import change_head, clash_words, giving_words, refusal_words
 from stocksim.faces.tables import text_table
 from stocksim.faces.wrapping import wrapped
@@ -90,7 +90,7 @@ def stock_output(
     elif out is not None:
         print("No plan, so nothing was written.", file=sys.stderr)
     if as_json:
-        return json.dumps(stock_answer(plan, between, pair), indent=2, allow_nan=False)
+        return json_text(stock_answer(plan, between, pair), loaded)
     return stock_text(plan, between, pair)
 
 

@@ -10,6 +10,7 @@ from stocksim.engine.results import Season
 from stocksim.faces.death_words import death_words, heavy_words, is_heavy
 from stocksim.faces.fate_words import event_data, fate_data
 from stocksim.faces.fish_words import fish_cautions
+from stocksim.faces.marks import marked
 from stocksim.faces.water_cautions import water_cautions
 from stocksim.planning.levers import limit_name
 from stocksim.units import to_face
@@ -205,7 +206,7 @@ def finding_data(finding: Finding) -> dict[str, Any]:
 
 def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
-    return {
+    data = {
         "site": season.site.file.site.name,
         "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
         "verdict": verdict(season, findings),
@@ -217,3 +218,4 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),
     }
+    return marked(data, season.site)

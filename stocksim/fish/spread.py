@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stocksim.compiled import elementwise, jitable
+from stocksim.compiled import elementwise, formula, jitable, log1p
 from stocksim.fish.normal import log_normal_share, normal_score, normal_share
 
 FloatArray = NDArray[np.float64]
@@ -25,7 +25,7 @@ class Parts(NamedTuple):
     cv_above: FloatArray
 
 
-@elementwise
+@formula
 def log_spread(cv: Any) -> Any:
     """Standard deviation of the logarithm of a lognormal.
 
@@ -39,7 +39,7 @@ def log_spread(cv: Any) -> Any:
     ndarray, shape (...)
         Standard deviation of the natural logarithm. [-]
     """
-    return math.sqrt(math.log1p(cv * cv))
+    return np.sqrt(log1p(cv * cv))
 
 
 @elementwise

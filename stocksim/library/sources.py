@@ -179,7 +179,8 @@ def read_entry(path: Path, rules: Rules) -> Entry:
         raise ParameterError([Fault("", "", "is not UTF-8 text; save it as UTF-8.", path.name)]) from error
     except OSError as error:
         raise ParameterError([Fault("", "", f"cannot be opened ({error.strerror}).", path.name)]) from error
-    return _entry_of_text(text, path, rules)
+    # a relative path may be another file from another folder
+    return _entry_of_text(text, path.absolute(), rules)
 
 
 @lru_cache(maxsize=512)

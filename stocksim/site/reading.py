@@ -90,6 +90,11 @@ class Site:
     name: str = "site.toml"
     questions: Sequence[str] = ()
 
+    def __repr__(self) -> str:
+        season, parts = self.file.season, ("loops", "tanks", "beds", "cohorts")
+        counts = ", ".join(f"{part}={len(getattr(self.file, part))}" for part in parts)
+        return f"Site({self.file.site.name!r}, {self.name!r}, {season.start} to {season.end}, {counts})"
+
     @property
     def days(self) -> int:
         """Number of days of the season, first and last included."""

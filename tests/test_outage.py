@@ -282,7 +282,7 @@ def test_the_sheet_and_the_data_tell_the_same(demo_season):
     for units in ("metric", "us"):
         text, data = powercut_text(cut, units), powercut_answer(cut, units)
         assert json.loads(json.dumps(data, allow_nan=False)) == data
-        first = text.splitlines()[0]
+        first = " ".join(text.split("\n\n")[0].split())
         assert first == data["answer"]
         worst = data["tanks"][0]
         assert f"about {int(worst['minutes_to_lethal'])} minutes in tank {worst['tank']} ({worst['cohort']})" in first

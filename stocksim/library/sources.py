@@ -158,7 +158,7 @@ def read_entry(path: Path, rules: Rules) -> Entry:
     except OSError as error:
         raise ParameterError([Fault("", "", f"cannot be opened ({error.strerror}).", path.name)]) from error
     # a relative path may be another file from another folder
-    return _entry_of_text(text, path, rules)
+    return _entry_of_text(text, path.absolute(), rules)
 
 
 @lru_cache(maxsize=512)

@@ -6,6 +6,7 @@ import copy
 import os
 import pickle
 import tomllib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -147,3 +148,14 @@ def test_a_changed_weather_file_is_read_again(tmp_path):
 
     assert mean_c("-9") < mean_c("+5")
     assert mean_c("+5") > mean_c("-9")
+
+
+def test_an_own_file_of_the_same_relative_path_is_another_file(monkeypatch, tmp_path):
+    shipped = sources.library_folder()
+    own = tmp_path / "species_params" / "fish" / "yellow_perch.toml"
+    own.parent.mkdir(parents=True)
+    own.write_text((shipped / "fish" / "yellow_perch.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    monkeypatch.chdir(shipped.parent)
+    assert not load_species("yellow_perch", Path()).is_own
+    monkeypatch.chdir(tmp_path)
+    assert load_species("yellow_perch", Path()).is_own

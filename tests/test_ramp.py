@@ -173,7 +173,7 @@ def test_as_fed_the_young_loop_breaks_nitrite_and_uses_up_the_reserve_of_ammonia
     as_fed = loop_of(young_ramp).as_fed
     assert {finding.limit for finding in as_fed if finding.is_broken} == {"nitrite"}
     margins = [finding.margin_percent for finding in as_fed if finding.limit == "unionized_ammonia"]
-    # within a twentieth, as the example says; wild bluegill eat little while they learn to take feed, else it would break
+    # within a twentieth, as the example says; wild bluegill eat little while they learn to take feed
     assert 0.0 < min(margins) < 5.0
 
 

@@ -42,7 +42,7 @@ _HALF_MINERAL = (
 )
 
 # Shares of appetite that the rounds of a day may leave apart [-], and the most rounds.
-AGREED, MOST_ROUNDS = 1e-10, 80
+AGREED, MOST_ROUNDS = 1e-11, 80
 # Rounds that follow Newton's rule and the secant; after them steps that turn back are shortened.
 _QUICK_ROUNDS, _SHORTEST_PACE = 5, 1e-3
 

@@ -389,7 +389,7 @@ def test_trouble_is_an_answer_and_the_help_says_what_is_read(run):
 
 
 def test_bad_input_is_a_sentence(run):
-    refused(run("company", "nowhere.toml"), "nowhere.toml", "cannot be opened")
+    refused(run("company", "nowhere.toml"), "nowhere.toml", "was not found")
     spoil('species = "yellow_perch"', 'species = "unicorn"')
     refused(run("company", "house.toml", "--json"), "unicorn", "not in the library")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 import tomllib
 
@@ -118,7 +117,7 @@ def test_a_ration_that_fish_in_cold_water_hardly_eat_is_asked_about(ration):
 def test_a_question_is_printed_by_the_season_too(demo_season):
     asked = demo_season.site.with_changes({"tanks.cedar.flow": "1 L/h"})
     assert asked.questions
-    told = cautions(dataclasses.replace(demo_season, site=asked))
+    told = cautions(type(demo_season)(asked, demo_season.layout, demo_season.course, demo_season.planting))
     assert set(asked.questions) <= set(told)
 
 

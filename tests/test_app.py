@@ -13,6 +13,7 @@ from small_sites import one_tank
 from streamlit.testing.v1 import AppTest
 
 from stocksim.errors import InputError
+from stocksim.faces import leaving
 from stocksim.library.sources import library_folder
 from stocksim.library.species import load_species
 from stocksim.site.reading import site_from_text
@@ -409,9 +410,8 @@ def test_names_from_outside_cannot_bring_markup(tmp_path, monkeypatch):
     field(part(go(at, "edit"), "Tanks"), "tanks.one.volume").set_value("<script>x</script>").run()
     html += " ".join(element.proto.body for element in at.get("html"))
     assert "&lt;script&gt;x" in html
-    # the only script is the pages' own, which lets a link wait for what was typed
-    assert "<script>alert" not in html
-    assert "<script>x" not in html
+    # the pages' own script lets a link wait for what was typed; there may be no other
+    assert "<script>" not in html.replace(leaving.SCRIPT, "")
     assert not any("example.org" in element.value for element in at.markdown)
     assert not any(element.proto.allow_html for element in at.markdown)
 

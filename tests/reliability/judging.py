@@ -95,8 +95,12 @@ def cpu_watch(seconds: float) -> Iterator[None]:
         signal.signal(signal.SIGPROF, before)
 
 
-def unclear(error: Exception) -> str:
-    """What is wrong with the sentences of a refusal; empty when every fault is one sentence on one line."""
+def unclear(error: Exception, written: str = "") -> str:
+    """What is wrong with the sentences of a refusal; empty when every fault is one sentence on one line.
+
+    A line of the file that a sentence shows, ``written``, is the keeper's own and not judged.
+    """
+    own = [line.strip() for line in written.splitlines() if line.strip()]
     faults = error.faults  # type: ignore[attr-defined]
     if not faults:
         return "no fault is told"
@@ -108,7 +112,10 @@ def unclear(error: Exception) -> str:
             return f"not one printable line: {said[:200]!r}"
         if len(message) > LONGEST:
             return f"{len(message)} characters: {said[:200]!r}"
-        if JARGON.search(_QUOTED.sub("", message)):
+        ours = message
+        for line in own:
+            ours = ours.replace(f": {line}; ", ": ; ")
+        if JARGON.search(_QUOTED.sub("", ours)):
             return f"jargon: {said[:200]!r}"
     return ""
 
@@ -210,7 +217,7 @@ def _judge(path: Path, verdict: Verdict) -> None:
         verdict.outcome = verdict.outcome or "ran"
     except StocksimError as error:
         verdict.sentences = [str(fault) for fault in error.faults]
-        verdict.what = unclear(error)
+        verdict.what = unclear(error, path.read_text(encoding="utf-8-sig", errors="replace"))
         verdict.outcome = "unclear" if verdict.what else "refused"
     except Exception as error:  # what is sought here
         verdict.outcome, verdict.what = "traceback", where(error)

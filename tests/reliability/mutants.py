@@ -198,6 +198,9 @@ def run(
         By kind of case, in the order of the table.
     """
     tallies = {kind: Tally() for kind in (*SITE_KINDS, *FILE_KINDS) if only in (None, kind)}
+    from stocksim.engine.season import prepare
+
+    prepare()  # the first season of an installation pays for all; no case shall
     with tempfile.TemporaryDirectory() as work:
         for done, case in enumerate(cases(sites, files, seed, only)):
             folder = Path(work) / f"case{done}"

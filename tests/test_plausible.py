@@ -89,7 +89,7 @@ def test_what_few_have_is_asked_about_and_runs(changes, place):
 
 
 def test_a_month_far_off_both_its_neighbours_is_asked_about():
-    water = {"kind": "monthly", "values": {"oct": "16 degC", "nov": "1.4 degC", "dec": "13 degC"}}
+    water = {"kind": "monthly", "values": {"oct": "16 degC", "nov": "3 degC", "dec": "13 degC"}}
     tables = one_tank(days=80, count=0, **{"water_temperature": water})
     assert [
         q
@@ -151,6 +151,21 @@ def test_air_that_cannot_be_is_told_even_where_no_number_is_doubted(monkeypatch)
     monkeypatch.setitem(reading.site_doubts.__globals__, "_judge", lambda relation, doubts: None)
     [said] = refused(computed({"tanks.cedar.depth": "1 mm"}))
     assert said.startswith("site.toml, greenhouse: the heat balance gives air of ")
+
+
+def test_months_whose_days_would_be_ice_are_refused():
+    cold = {"loops.main.water_temperature.values.oct": "1.5 degC"}  # between 19 and 13 degC
+    [said] = refused(changed(DEMO, cold))
+    assert said.startswith("site.toml, loops.main.water_temperature: gives water of ")
+    assert "ice" in said
+    site_from_tables(changed(DEMO, cold | {"loops.main.water_temperature.at_least": "0 degC"}), FOLDER)
+
+
+def test_months_at_freezing_stay_water_and_it_is_said():
+    months = {"oct": "8 degC", "nov": "2 degC", "dec": "0 degC", "jan": "0 degC", "feb": "2 degC"}
+    site = site_from_tables(one_tank(days=150, count=0, water_temperature={"kind": "monthly", "values": months}), FOLDER)
+    assert site.temperature_c["main"].min() == 0.0
+    assert [note for note in site.notes if "are taken as 0 degC" in note]
 
 
 @pytest.mark.parametrize("reading_c", [40.5, 44.9])

@@ -26,7 +26,7 @@ from stocksim.site.model import Diffuser, MeasuredTransfer, MonthlyTemperature, 
 from stocksim.site.quantities import MONTHS
 from stocksim.site.sizes import DEFAULT_TANK_DEPTH_M
 from stocksim.site.warm_rooms import ROOMS, room_of
-from stocksim.site.warmth import HOTTEST_WATER_C
+from stocksim.site.warmth import COLDEST_WATER_C, HOTTEST_WATER_C
 from stocksim.units import face_unit, format_quantity, to_face
 
 FloatArray = NDArray[np.float64]
@@ -398,7 +398,9 @@ def _offered_and_eaten(
 
 
 def water_faults(place: str, daily_c: FloatArray, start: dt.date, units: str) -> list[Fault]:
-    """Fault of water hotter than the formulas hold to.
+    """Fault of water hotter than the formulas hold to, or frozen.
+
+    A curve through typed months has their means and so goes beyond them within a month that lies apart.
 
     Parameters
     ----------
@@ -411,13 +413,21 @@ def water_faults(place: str, daily_c: FloatArray, start: dt.date, units: str) ->
     units : str
         ``metric`` or ``us``.
     """
-    hottest = float(daily_c.max())
-    if hottest <= HOTTEST_WATER_C + 0.01:  # as typed water is bounded
-        return []
-    day = start + dt.timedelta(days=int(daily_c.argmax()))
-    most, met = (format_quantity(value, "temperature", units) for value in (HOTTEST_WATER_C, hottest))
-    message = (
-        f"gives water of {met} on {day}, hotter than the {most} to which the formulas of oxygen and gas exchange hold "
-        "and than any fish here bears; check the numbers and their unit, or write at_most."
-    )
-    return [Fault(place, "water_temperature", message)]
+
+    def met(index: int) -> str:
+        water = format_quantity(float(daily_c[index]), "temperature", units)
+        return f"gives water of {water} on {start + dt.timedelta(days=index)}"
+
+    said = []
+    if daily_c.max() > HOTTEST_WATER_C + 0.01:  # as typed water is bounded
+        most = format_quantity(HOTTEST_WATER_C, "temperature", units)
+        said.append(
+            f"{met(int(daily_c.argmax()))}, hotter than the {most} to which the formulas of oxygen and gas exchange hold "
+            "and than any fish here bears; check the numbers and their unit, or write at_most."
+        )
+    if daily_c.min() < COLDEST_WATER_C:
+        said.append(
+            f"{met(int(daily_c.argmin()))}, which is ice; check the numbers and their unit (the days of a month go beyond its "
+            "mean where the months beside it lie far off), or write at_least."
+        )
+    return [Fault(place, "water_temperature", message) for message in said]

@@ -319,8 +319,12 @@ def _temperatures(
             daily = np.maximum(daily, water.at_least)
         if water.at_most is not None:
             daily = np.minimum(daily, water.at_most)
+        told = water_faults(place, daily, start, file.site.units)
+        if not told and daily.min() < 0.0:
+            said = [*said, f"{int(np.sum(daily < 0.0))} days that come out just below freezing are taken as 0 degC."]
+            daily = np.maximum(daily, 0.0)
         series[key] = daily
-        faults += water_faults(place, daily, start, file.site.units)
+        faults += told
         notes += [f"{place}.water_temperature: {sentence}" for sentence in said]
     return series, notes, faults
 

@@ -40,6 +40,7 @@ from stocksim.units import format_quantity
 
 FloatArray = NDArray[np.float64]
 
+COLDEST_WATER_C = -0.5  # our choice: what is meant as water at freezing may come out so far below 0
 HOTTEST_WATER_C = 40.0  # as far as the formulas of gas exchange and of oxygen saturation hold
 # What the balance may give for the air of a room, as a day's mean [degC]: outdoor air lies between -70 and 55, and a
 # closed house in the sun stays below 80 (our choice).
@@ -344,7 +345,7 @@ def _absurd(file: SiteFile, warmth: Warmth) -> list[Fault]:
         if name in warmth.plan.nodes
     ]
     courses += [
-        (f"loops.{key}", "water_temperature", "water", warmth.loop_mean_c(key), (-0.5, HOTTEST_WATER_C))
+        (f"loops.{key}", "water_temperature", "water", warmth.loop_mean_c(key), (COLDEST_WATER_C, HOTTEST_WATER_C))
         for key, loop in file.loops.items()
         if isinstance(loop.water_temperature, ComputedTemperature)
     ]

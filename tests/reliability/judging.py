@@ -113,8 +113,9 @@ def unclear(error: Exception, written: str = "") -> str:
         if len(message) > LONGEST:
             return f"{len(message)} characters: {said[:200]!r}"
         ours = message
-        for line in own:
-            ours = ours.replace(f": {line}; ", ": ; ")
+        shown = re.search(r": ([^;]*?)(?:\.\.\.)?; ", message)
+        if shown and any(line.startswith(shown[1]) for line in own):
+            ours = message.replace(shown[1], "")
         if JARGON.search(_QUOTED.sub("", ours)):
             return f"jargon: {said[:200]!r}"
     return ""

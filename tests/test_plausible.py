@@ -163,7 +163,9 @@ def test_months_whose_days_would_be_ice_are_refused():
 
 def test_months_at_freezing_stay_water_and_it_is_said():
     months = {"oct": "8 degC", "nov": "2 degC", "dec": "0 degC", "jan": "0 degC", "feb": "2 degC"}
-    site = site_from_tables(one_tank(days=150, count=0, water_temperature={"kind": "monthly", "values": months}), FOLDER)
+    site = site_from_tables(
+        one_tank(days=150, count=0, water_temperature={"kind": "monthly", "values": months}), FOLDER
+    )
     assert site.temperature_c["main"].min() == 0.0
     assert [note for note in site.notes if "are taken as 0 degC" in note]
 

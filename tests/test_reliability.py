@@ -241,3 +241,17 @@ def test_alkalinity_stays_above_nothing_where_many_fish_come_at_once(cycled, tmp
     mutants.put(mutants.as_case("sound", 0, base), tmp_path)
     season = run_season(load_site(tmp_path / "site.toml"))
     assert season.loops["alkalinity_mg_l"].min() >= -judging.ROUNDING
+
+
+def test_a_source_with_an_endless_name_is_told_in_a_short_sentence(tmp_path):
+    from stocksim.errors import ParameterError
+    from stocksim.library.species import load_species
+
+    text = (bases.LIBRARY / "fish" / "bluegill.toml").read_text(encoding="utf-8")
+    own = tmp_path / "species_params" / "fish" / "own.toml"
+    own.parent.mkdir(parents=True)
+    own.write_text(text.replace("[sources.", f"[sources.{LONG}", 1), encoding="utf-8")
+    with pytest.raises(ParameterError) as caught:
+        load_species("own", tmp_path)
+    assert caught.value.faults
+    assert max(len(fault.message) for fault in caught.value.faults) < 600

@@ -258,7 +258,7 @@ def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:
         fault("sources", "", "is missing; every file names the sources of its values.")
         return sources
     for key, table in tables.items():
-        place = f"sources.{key}"
+        place = f"sources.{shown(key)[1:-1]}"
         if not isinstance(table, dict):
             fault(place, "", "must be a table with cite and read.")
             continue
@@ -308,7 +308,8 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
             fault(place, "value", f"{number:g} {_outside(float(number), bound)}")
         if not isinstance(source, str) or source not in sources:
             named = "is missing" if source is None else f"{shown(source)} is not among this file's sources"
-            fault(place, "source", f"{named}; every value names one of {', '.join(sources) or 'its sources'}.")
+            known_sources = ", ".join(shown(name)[1:-1] for name in sources) or "its sources"
+            fault(place, "source", f"{named}; every value names one of {known_sources}.")
             source = ""
         where = table.get("where", "")
         if not isinstance(where, str) or not where.strip():
@@ -324,7 +325,7 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
         if key not in tables:
             fault(f"values.{key}", "", f"is missing; a {rules.kind} file must give it in {rules.required[key].unit}.")
     for key in sorted(set(sources) - cited):
-        fault(f"sources.{key}", "", "is cited by no value; remove it or cite it.")
+        fault(f"sources.{shown(key)[1:-1]}", "", "is cited by no value; remove it or cite it.")
     return values
 
 

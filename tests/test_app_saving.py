@@ -326,7 +326,7 @@ def test_unreadable_toml_opens_as_a_whole_file(house):
 
 
 def save_as(at: AppTest, name: str) -> AppTest:
-    whole(at.text_input(key="save_as_name").set_value(name).run())
+    whole(next(field for field in at.text_input if field.label == "Name of the new file").set_value(name).run())
     return click(at, "Save as a new file")
 
 

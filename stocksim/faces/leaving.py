@@ -20,10 +20,12 @@ SCRIPT = """<script>(() => {
     && !field.closest('[data-testid="stForm"]');
   const isText = field => isField(field) && field.closest('[data-testid="stTextInput"], [data-testid="stTextArea"]');
   const waiting = new Map();
-  let before = null, entered = -1e9, begun = -1e9, isPassing = false, watch = null, clicked = null;
-  new MutationObserver(() => { if (isBusy()) begun = performance.now(); })
+  let before = null, entered = -1e9, begun = -1e9, ended = -1e9, isPassing = false, watch = null, clicked = null;
+  new MutationObserver(() => { if (isBusy()) begun = performance.now(); else ended = performance.now(); })
     .observe(document.body, {subtree: true, attributes: true, attributeFilter: [state]});
-  const isUnderWay = () => isBusy() || (begun < entered && performance.now() - entered < 3000);
+  // what a run has drawn reaches the fields a little after it is said to have ended
+  const isUnderWay = () => isBusy() || performance.now() - ended < 300
+    || (begun < entered && performance.now() - entered < 3000);
   const pass = act => {
     isPassing = true;
     try { act(); } finally { isPassing = false; }
@@ -38,9 +40,8 @@ SCRIPT = """<script>(() => {
     const now = performance.now();
     const isLate = since => now - since > 20000;
     if (waiting.size) {
-      if (!isUnderWay() || [...waiting.values()].some(isLate))
-        for (const field of [...waiting.keys()]) send(field);
-      else return;
+      if (!isUnderWay() || [...waiting.values()].some(isLate)) for (const field of [...waiting.keys()]) send(field);
+      return;  // a click goes in another turn than the entries before it, which the frame sends at the end of this one
     }
     if (clicked && (!clicked.isLink || !isUnderWay() || isLate(clicked.since))) {
       const target = clicked.target;

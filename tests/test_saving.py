@@ -163,8 +163,14 @@ def test_a_file_too_large_to_keep_is_not_replaced(house):
 
 def test_a_save_clears_away_what_killed_saves_left_and_nothing_else(house):
     """What a kill leaves has a name of ours and is a regular file; it may be of the site, its draft or another page."""
-    left = [house.with_name(f".{name}.stocksim-new") for name in ("house.toml", "house.previous.toml", "house.draft.toml")]
-    kept = [house.with_name(".houses.toml.stocksim-new"), house.with_name(".house.stocksim"), house.with_name("house.new")]
+    left = [
+        house.with_name(f".{name}.stocksim-new") for name in ("house.toml", "house.previous.toml", "house.draft.toml")
+    ]
+    kept = [
+        house.with_name(".houses.toml.stocksim-new"),
+        house.with_name(".house.stocksim"),
+        house.with_name("house.new"),
+    ]
     for path in [*left, *kept]:
         path.write_text("half of", encoding="utf-8")
         os.utime(path, (1e9, 1e9))

@@ -2,8 +2,8 @@
 
 Streamlit answers each entry with a run that draws every field afresh. An entry that is sent while such a run is under
 way crosses what that run still draws, and the older value could come back with the next click and be taken for typed.
-So an entry waits for the run under way, and a click for the entry; a link of the menu, which sends no entries along and
-breaks runs off, waits until the entry's own run is done. A page that is left, loaded again or put in the background
+So an entry waits for the run under way, and a click until the entry's own run is done; a link of the menu would send no
+entries along, and breaks runs off. A page that is left, loaded again or put in the background
 sends what stands in its field.
 """
 
@@ -39,11 +39,12 @@ SCRIPT = """<script>(() => {
   const look = () => {
     const now = performance.now();
     const isLate = since => now - since > 20000;
+    if (isUnderWay() && ![...waiting.values(), ...(clicked ? [clicked.since] : [])].some(isLate)) return;
     if (waiting.size) {
-      if (!isUnderWay() || [...waiting.values()].some(isLate)) for (const field of [...waiting.keys()]) send(field);
-      return;  // a click goes in another turn than the entries before it, which the frame sends at the end of this one
+      send(waiting.keys().next().value);  // one at a time: each has a run of its own
+      return;
     }
-    if (clicked && (!clicked.isLink || !isUnderWay() || isLate(clicked.since))) {
+    if (clicked) {
       const target = clicked.target;
       clicked = null;
       pass(() => target.click());
@@ -81,10 +82,10 @@ SCRIPT = """<script>(() => {
     const link = event.target.closest('[data-testid="stPageLink"] a');
     const target = link ?? event.target.closest('button, [role="radio"]');
     const now = performance.now();
-    if (!target || !(waiting.size || (link && now - entered < 3000 && isUnderWay()))) return;
+    if (!target || !(waiting.size || (now - entered < 3000 && isUnderWay()))) return;
     event.preventDefault();
     event.stopImmediatePropagation();
-    clicked = {target, isLink: link !== null, since: now};
+    clicked = {target, since: now};
     wait();
   }, true);
   const leave = () => {

@@ -67,7 +67,7 @@ def press(page, name: str) -> None:
 
 def wait_for(is_so) -> None:
     """Wait for what the server does by itself, with a bound far out."""
-    for _ in range(FAR_OUT_MS // 50):
+    for _ in range(int(FAR_OUT_MS) // 50):
         if is_so():
             return
         time.sleep(0.05)

@@ -29,6 +29,8 @@ Write = Callable[[TextIO], object]
 MANIFEST = ".stocksim.json"  # what stocksim wrote into a folder, with a hash of each: only that is ever replaced
 _NEW, _OLD = ".stocksim-new", ".stocksim-old"
 _MOST_WAIT_S = 20.0
+_LEFT_S = 60.0  # our choice: no file of ours takes a minute to write; without locks another may be at it
+_LONGEST_NAME = 60
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
@@ -169,6 +171,47 @@ def write_file(path: Path, write: Write, is_ours: Callable[[Path], bool] | None 
     _put(path, lambda stage: _write_whole(stage, write), is_ours)
 
 
+def replace_file(path: Path, data: bytes) -> None:
+    """Put bytes in the place of a file, whatever stands there: the old or the new is there at any moment.
+
+    Parameters
+    ----------
+    path : Path
+        The file; its folder must be there. Of a link, the file it leads to is meant; a file's mode stays as it was.
+    data : bytes
+        Its whole content.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what stood there stands.
+    InputError
+        If another command writes into the folder for very long.
+    """
+    target = Path(os.path.realpath(path))
+    with _alone(target.parent):
+        _put_whole(target, lambda stage: _write_bytes(stage, data))
+
+
+def drop_unfinished(path: Path) -> None:
+    """Remove what killed writings of a file, its drafts and its versions left beside it.
+
+    Parameters
+    ----------
+    path : Path
+        The file, as ``house.toml``: only regular files called ``.house.….stocksim-new`` are ours, and only those that
+        are older than any writing takes.
+    """
+    target = Path(os.path.realpath(path))
+    with suppress(OSError):
+        for entry in list(os.scandir(target.parent)):
+            is_ours = entry.name.startswith(f".{target.stem}.") and entry.name.endswith(_NEW)
+            if not is_ours or not entry.is_file(follow_symlinks=False):
+                continue
+            if time.time() - entry.stat(follow_symlinks=False).st_mtime > _LEFT_S:
+                os.unlink(entry.path)
+
+
 def safe_cell(value: object) -> object:
     """A cell of a CSV file that a spreadsheet shows and does not run.
 
@@ -207,15 +250,25 @@ def _put(path: Path, fill: Callable[[Path], object], is_ours: Callable[[Path], b
         there = os.path.lexists(target)
         if there and (is_ours is None or not target.is_file() or not is_ours(target)):
             raise InputError(f"{path}: is already there; give another name or remove it first.")
-        stage = _beside(target, _NEW)
-        try:
-            fill(stage)
-            if there:
-                shutil.copymode(target, stage)
-            os.replace(stage, target)
-        finally:
-            stage.unlink(missing_ok=True)
-        _to_disk(target.parent)
+        _put_whole(target, fill)
+
+
+def _put_whole(target: Path, fill: Callable[[Path], object]) -> None:
+    """Fill a file beside its place, force it to the disk and rename it; raises OSError, and then nothing is changed."""
+    stage = _beside(target, _NEW)
+    if stage.is_symlink() or stage.is_file():
+        stage.unlink()  # a killed writing left it
+    try:
+        fill(stage)
+        if target.exists():
+            shutil.copymode(target, stage)
+        os.replace(stage, target)
+    except FileExistsError:  # of a writer where the system has no locks, or no file at all
+        raise
+    except BaseException:
+        stage.unlink(missing_ok=True)
+        raise
+    _to_disk(target.parent)
 
 
 def _fill(path: Path, content: str | Path) -> None:
@@ -224,6 +277,13 @@ def _fill(path: Path, content: str | Path) -> None:
         return
     shutil.copyfile(content, path)
     _to_disk(path)
+
+
+def _write_bytes(path: Path, data: bytes) -> None:
+    with path.open("xb") as out:
+        out.write(data)
+        out.flush()
+        os.fsync(out.fileno())
 
 
 @contextmanager
@@ -307,7 +367,7 @@ def _carry(target: Path, stage: Path, replaced: set[str]) -> dict[str, str]:
 
 
 def _write_whole(path: Path, write: Write) -> None:
-    with path.open("w", encoding="utf-8", newline="") as out:
+    with path.open("x", encoding="utf-8", newline="") as out:
         write(out)
         out.flush()
         os.fsync(out.fileno())
@@ -351,7 +411,10 @@ def _hash(path: Path) -> str:
 
 
 def _beside(target: Path, ending: str) -> Path:
-    return target.with_name(f".{target.name}{ending}")
+    name = target.name
+    if len(name) > _LONGEST_NAME:  # a system bounds names too
+        name = f"{name[:_LONGEST_NAME]}.{hashlib.sha256(os.fsencode(name)).hexdigest()[:12]}"
+    return target.with_name(f".{name}{ending}")
 
 
 def _only_inside(target: Path) -> str:

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 import tomlkit
 from small_sites import one_tank
+from streamlit.runtime.scriptrunner import get_script_run_ctx
+from streamlit.runtime.scriptrunner_utils.script_requests import RerunData
 from streamlit.testing.v1 import AppTest
 from test_app import go, part, start, words
 
@@ -91,6 +93,26 @@ def test_a_button_that_fails_says_so(small_file, monkeypatch, caplog):
     assert f"{OURS} (RuntimeError)" in words(at)
     assert at.session_state["site_text"] == before
     caplog.clear()
+
+
+@pytest.mark.parametrize("what", ["stop", "rerun"])
+def test_an_entry_is_taken_to_its_end_when_the_browser_sends_more_meanwhile(small_file, monkeypatch, what):
+    """A click right after an entry reaches the server while the entry is being taken, and breaks that run off."""
+    at = part(go(start(), "edit"), "Fish")
+    put = editing.put
+
+    def sent_meanwhile(*given, **named):
+        requests = get_script_run_ctx().script_requests
+        if what == "stop":  # what a server does that lets the newer run begin at once
+            requests.request_stop()
+        else:
+            requests.request_rerun(RerunData())
+        return put(*given, **named)
+
+    monkeypatch.setattr(editing, "put", sent_meanwhile)
+    next(f for f in at.text_input if f.key.endswith("cohorts.fish.mean_weight")).set_value("62 g").run()
+    assert not at.exception
+    assert '"62 g"' in at.session_state["site_text"]
 
 
 @pytest.mark.parametrize("name", example_names())

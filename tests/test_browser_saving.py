@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import signal
+import time
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,8 @@ pytestmark = [
     pytest.mark.xdist_group("browser"),
 ]
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+sync_api.expect.set_options(timeout=FAR_OUT_MS)
+expect = sync_api.expect
 
 TEXT = "# my own comment\n" + tomlkit.dumps(one_tank(count=10, days=5))
 
@@ -62,6 +65,15 @@ def press(page, name: str) -> None:
     settle(page)
 
 
+def wait_for(is_so) -> None:
+    """Wait for what the server does by itself, with a bound far out."""
+    for _ in range(int(FAR_OUT_MS) // 50):
+        if is_so():
+            return
+        time.sleep(0.05)
+    pytest.fail("it did not come about")
+
+
 def said(page) -> str:
     """What the bar about the file says."""
     return page.locator(".st-key-saving_bar").inner_text()
@@ -85,12 +97,41 @@ def test_edits_outlive_a_reload_and_a_dead_server(browser, house):
     assert house.read_text(encoding="utf-8") == TEXT
     with opened(house.parent, "house.toml", "--no-browser") as pages:
         page = visit(browser, pages.address)
-        assert "Unsaved edits of house.toml were found" in said(page)
+        page.get_by_role("button", name="Unsaved edits of house.toml were found").click()
         press(page, "Take the draft")
+        page.keyboard.press("Escape")
         press(page, "Save")
         page.close()
     assert '"78 g"' in house.read_text(encoding="utf-8")
     assert not list(house.parent.glob("*draft*"))
+
+
+def test_what_stands_in_a_field_when_the_page_is_loaded_again_is_in_the_draft(browser, house):
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        edit(page, "77 g")
+        for number in range(3):
+            page.get_by_role("textbox", name="mean weight").first.fill(f"8{number} g")
+            page.reload()  # as F5, straight out of the field
+            settle(page)
+            expect(page.get_by_role("button", name="Take the draft")).to_have_count(1)
+            press(page, "Take the draft")
+            expect(page.get_by_role("textbox", name="mean weight").first).to_have_value(f"8{number} g")
+        page.get_by_role("textbox", name="mean weight").first.fill("90 g")
+        page.close(run_before_unload=True)
+        wait_for(lambda: any('"90 g"' in path.read_text(encoding="utf-8") for path in house.parent.glob("*draft*")))
+
+
+def test_save_clicked_straight_out_of_a_field_saves_what_was_typed(browser, house):
+    with opened(house.parent, "house.toml", "--no-browser") as pages:
+        page = visit(browser, pages.address)
+        page.get_by_role("link", name="Edit the site").click()
+        settle(page)
+        for number in range(3):
+            page.get_by_role("textbox", name="mean weight").first.fill(f"7{number} g")
+            page.get_by_role("button", name="Save", exact=True).click()
+            wait_for(lambda typed=f'"7{number} g"': typed in house.read_text(encoding="utf-8"))
+        page.close()
 
 
 def test_two_tabs_ask_before_one_overwrites_the_other(browser, house):

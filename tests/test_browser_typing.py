@@ -85,6 +85,25 @@ def test_typing_goes_on_while_the_season_runs(visit):
     assert weights(download(page))[:2] == ["61 g", "62 g"]
 
 
+def test_entries_in_quick_succession_all_count(visit):
+    """As a keeper fills a row: each entry while the season of the one before is run, then a click at once."""
+    page = visit(1440)
+    show(page, "Edit the site")
+    expected = weights(DEMO)
+    for start in (60, 70, 80):
+        for number in range(len(expected)):
+            expected[number] = f"{start + number} g"
+            page.get_by_label("mean weight").nth(number).fill(expected[number])
+        assert weights(download(page)) == expected
+    # a row is renamed and its next field typed in before the new name is taken
+    page.get_by_label("name", exact=True).first.fill("renamed")
+    page.get_by_label("mean weight").first.fill("99 g")
+    page.get_by_label("mean weight").nth(1).fill("98 g")
+    raw = download(page)
+    assert weights(raw) == ["99 g", "98 g", *expected[2:]]
+    assert list(raw["cohorts"]) == ["renamed", *list(DEMO["cohorts"])[1:]]
+
+
 def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
     page = visit(1440)
     show(page, "Edit the site")

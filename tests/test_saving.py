@@ -161,6 +161,36 @@ def test_a_file_too_large_to_keep_is_not_replaced(house):
     assert house.stat().st_size == 5_000_001
 
 
+def test_a_save_clears_away_what_killed_saves_left_and_nothing_else(house):
+    """What a kill leaves has a name of ours and is a regular file; it may be of the site, its draft or another page."""
+    left = [
+        house.with_name(f".{name}.stocksim-new") for name in ("house.toml", "house.previous.toml", "house.draft.toml")
+    ]
+    kept = [
+        house.with_name(".houses.toml.stocksim-new"),
+        house.with_name(".house.stocksim"),
+        house.with_name("house.new"),
+    ]
+    for path in [*left, *kept]:
+        path.write_text("half of", encoding="utf-8")
+        os.utime(path, (1e9, 1e9))
+    folder = house.with_name(".house.draft_2.toml.stocksim-new")
+    folder.mkdir()
+    link = house.with_name(".house.draft_3.toml.stocksim-new")
+    link.symlink_to(kept[0])
+    save_text(house, "a = 1\n")
+    found = sorted(path.name for path in [*kept, folder, link, house, previous_path(house)])
+    assert names(house.parent) == found
+    assert kept[0].read_text(encoding="utf-8") == "half of"
+
+
+def test_what_a_kill_left_just_now_stands_in_no_ones_way(house):
+    stage = house.with_name(".house.toml.stocksim-new")
+    stage.symlink_to(house.with_name("elsewhere"))
+    save_text(house, "a = 1\n")
+    assert names(house.parent) == ["house.previous.toml", "house.toml"]
+
+
 # ---- killed in the midst of it --------------------------------------------------------------------------------------
 
 SAVER = """

@@ -212,7 +212,29 @@ def _list(raw: dict[str, Any], path: Path, form: Sequence[Field], start: dict[st
 
 
 def _key(path: Path, more: str = "") -> str:
+    if len(path) > 1:
+        path = (path[0], _names().get(path[:2], path[1]), *path[2:])
     return f"field {st.session_state.site_turn} {'.'.join(str(step) for step in path)} {more}".rstrip()
+
+
+def _names() -> dict[Path, str]:
+    """Names that rows had when their fields were first drawn: these stay theirs, for what is typed in other fields of a
+    row while its new name is taken must find them again."""
+    state = st.session_state
+    if state.get("edit_names_of") != state.site_turn:
+        state.edit_names_of, state.edit_names = state.site_turn, {}
+    names: dict[Path, str] = state.edit_names
+    return names
+
+
+def keep_names(raw: dict[str, Any]) -> None:
+    """Forget the names that rows had at first where a row that came since has one of them."""
+    names = _names()
+    for table in {str(table) for table, _ in names}:
+        first = [names.get((table, name), name) for name in editing.entries(raw, table)]
+        if len(set(first)) < len(first):
+            names.clear()
+            return
 
 
 def _field(raw: dict[str, Any], path: Path, field: Field) -> None:
@@ -302,13 +324,15 @@ def _name(table: str, name: str) -> None:
 
     def rename() -> None:
         new = st.session_state[key]
-        _apply(partial(_renamed, table=table, old=name, new=new), True, (*path, "name of it"), new)
+        _apply(partial(_renamed, table=table, old=name, new=new), False, (*path, "name of it"), new)
 
     st.text_input("name", key=key, on_change=guard.kept(rename), width=150)
 
 
 def _renamed(text: str, table: str, old: str, new: str) -> str:
     renamed = editing.rename_entry(text, table, old, new)
+    names = _names()
+    names[table, new.strip()] = names.pop((table, old), old)
     kinds = st.session_state.get("edit_kinds", {})
     st.session_state.edit_kinds = {
         ((table, new.strip(), *path[2:]) if path[:2] == (table, old) else path, kind): was

@@ -1,13 +1,20 @@
-"""What a page does when it meets a fault of ours: one sentence, the text of the site untouched, and the way back."""
+"""What a page does when it meets a fault of ours: one sentence, the text of the site untouched, and the way back.
+
+Streamlit breaks a run off at the next look into its session when the browser has sent something newer, in the middle of
+a button's or field's work too, and takes the entry for done: what was typed was lost when a click followed at once. So
+here that work is done to its end first.
+"""
 
 from __future__ import annotations
 
 import functools
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import ParamSpec
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from stocksim.errors import StocksimError
 from stocksim.faces import markup
@@ -26,16 +33,33 @@ def faults_of(error: Exception) -> list[str]:
 
 
 def kept(act: Callable[P, object]) -> Callable[P, None]:
-    """The same for a button or a field, whose fault is told instead of ending the page."""
+    """The same for a button or a field: done to its end, and a fault told instead of ending the page."""
 
     @functools.wraps(act)
     def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
-        try:
-            act(*args, **kwargs)
-        except Exception as error:
-            st.session_state.site_notes = faults_of(error)
+        with _to_its_end():
+            try:
+                act(*args, **kwargs)
+            except Exception as error:
+                st.session_state.site_notes = faults_of(error)
 
     return guarded
+
+
+@contextmanager
+def _to_its_end() -> Iterator[None]:
+    """Let no newer request of the browser break off what is done meanwhile; it is served right afterwards."""
+    context = get_script_run_ctx(suppress_warning=True)
+    if context is None:
+        yield
+        return
+    session = context.session_state  # of this run alone; no public way leads to where it breaks off
+    breaks_off = session._yield_callback
+    object.__setattr__(session, "_yield_callback", lambda: None)
+    try:
+        yield
+    finally:
+        object.__setattr__(session, "_yield_callback", breaks_off)
 
 
 def page(run: Callable[[], object], undo: Callable[[], object], edit: Callable[[], object]) -> None:

@@ -16,16 +16,17 @@ from stocksim.errors import Fault, InputError
 from stocksim.faces import editing
 from stocksim.site.drafts import Draft, draft_folders, drop_draft, find_drafts, name_of_site, write_draft
 from stocksim.site.examples import FOLDER, example_names
+from stocksim.site.named_files import named_files
 from stocksim.site.saving import (
     NO_FILE,
     OnDisk,
     previous_path,
     read_text,
-    replace_file,
     save_new,
     save_text,
     version_on_disk,
 )
+from stocksim.writing import replace_file
 
 Standing = Literal["same", "changed", "gone", "no file"]
 _LOCK = threading.Lock()
@@ -364,7 +365,7 @@ def _file_name(typed: str) -> str:
 def _bring_logs(old: Path, new: Path) -> None:
     """Copy the logs that the text names from an upload's folder, never over another file."""
     pairs = []
-    for name in _named_files(editing.tables(st.session_state.site_text)):
+    for name in named_files(editing.tables(st.session_state.site_text)):
         source, copy = old / name, new / name
         if Path(name).name != name or not source.is_file():
             continue
@@ -373,14 +374,8 @@ def _bring_logs(old: Path, new: Path) -> None:
         elif copy.read_bytes() != source.read_bytes():
             raise InputError([Fault("", "", "is already there, and is another one than the site's own log.", name)])
     for source, copy in pairs:
-        replace_file(copy, source.read_bytes())
-
-
-def _named_files(raw: Any) -> list[str]:
-    """Every value of a key ``file`` in the tables of a site."""
-    if isinstance(raw, list):
-        return [name for entry in raw for name in _named_files(entry)]
-    if not isinstance(raw, dict):
-        return []
-    own = [raw["file"]] if isinstance(raw.get("file"), str) else []
-    return own + [name for entry in raw.values() for name in _named_files(entry)]
+        try:
+            replace_file(copy, source.read_bytes())
+        except OSError as error:
+            why = error.strerror or type(error).__name__
+            raise InputError([Fault("", "", f"cannot be written ({why}).", copy.name)]) from error

@@ -11,6 +11,8 @@ from typing import Any
 
 import streamlit as st
 
+from stocksim.faces import guard
+
 
 def entry(name: str, start: Any) -> Any:
     """What stands under a name, or the start where nothing was entered."""
@@ -34,7 +36,7 @@ def shown(name: str, start: Any, in_form: bool = False) -> dict[str, Any]:
     The name is the widget's key too, so no other value of the session may have it.
     """
     st.session_state[name] = entry(name, start)
-    return {"key": name} if in_form else {"key": name, "on_change": store, "args": (name,)}
+    return {"key": name} if in_form else {"key": name, "on_change": guard.kept(store), "args": (name,)}
 
 
 def text(label: str, name: str, start: str = "", in_form: bool = False, **more: Any) -> str:

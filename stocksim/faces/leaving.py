@@ -1,13 +1,16 @@
-"""A script for the frame of the pages: a link waits until what was typed last has been taken.
+"""A script for the frame of the pages: what was typed last is taken, whatever the keeper does next.
 
-Streamlit sends no entries along with a change of page and breaks off the run that would take them; so a link that is
-clicked straight out of a field lost the entry on a busy machine, and on a phone the change of page.
+Streamlit answers each entry with a run that draws every field afresh. An entry that is sent while such a run is under
+way crosses what that run still draws, and the older value could come back with the next click and be taken for typed.
+So an entry waits for the run under way, and a click until the entry's own run is done; a link of the menu would send no
+entries along, and breaks runs off. A page that is left, loaded again or put in the background
+sends what stands in its field.
 """
 
 from __future__ import annotations
 
 # An entry counts from the moment its field is left, or Enter is pressed in it; the run that takes it then begins. A
-# field in a form starts no run. Bounds are our choice: after 3 s its run has begun, and after 20 s none will come.
+# field in a form starts no run. Bounds are our choice: after 3 s its run has begun, and after 20 s none will end.
 SCRIPT = """<script>(() => {
   if (window.stocksimLeaving) return;
   window.stocksimLeaving = true;
@@ -15,32 +18,85 @@ SCRIPT = """<script>(() => {
   const isBusy = () => document.querySelector(`[${state}]`)?.getAttribute(state) !== "notRunning";
   const isField = field => (field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement)
     && !field.closest('[data-testid="stForm"]');
-  let before = null, entered = -1e9, begun = -1e9, isPassing = false;
-  new MutationObserver(() => { if (isBusy()) begun = performance.now(); })
+  const isText = field => isField(field) && field.closest('[data-testid="stTextInput"], [data-testid="stTextArea"]');
+  const waiting = new Map();
+  let before = null, entered = -1e9, begun = -1e9, ended = -1e9, isPassing = false, watch = null, clicked = null;
+  new MutationObserver(() => { if (isBusy()) begun = performance.now(); else ended = performance.now(); })
     .observe(document.body, {subtree: true, attributes: true, attributeFilter: [state]});
-  const take = field => {
-    if (before !== null && field.value !== before) entered = performance.now();
-    before = field.value;
+  // what a run has drawn reaches the fields a little after it is said to have ended
+  const isUnderWay = () => isBusy() || performance.now() - ended < 300
+    || (begun < entered && performance.now() - entered < 3000);
+  const pass = act => {
+    isPassing = true;
+    try { act(); } finally { isPassing = false; }
   };
-  document.addEventListener("focusin", event => { if (isField(event.target)) before = event.target.value; }, true);
-  document.addEventListener("focusout", event => { if (isField(event.target)) take(event.target); }, true);
+  const send = field => {
+    waiting.delete(field);
+    if (!field.isConnected) return;
+    entered = performance.now();
+    pass(() => field.dispatchEvent(new FocusEvent("focusout", {bubbles: true})));
+  };
+  const look = () => {
+    const now = performance.now();
+    const isLate = since => now - since > 20000;
+    if (isUnderWay() && ![...waiting.values(), ...(clicked ? [clicked.since] : [])].some(isLate)) return;
+    if (waiting.size) {
+      send(waiting.keys().next().value);  // one at a time: each has a run of its own
+      return;
+    }
+    if (clicked) {
+      const target = clicked.target;
+      clicked = null;
+      pass(() => target.click());
+    }
+    if (!clicked && !waiting.size) {
+      clearInterval(watch);
+      watch = null;
+    }
+  };
+  const wait = () => { watch ??= setInterval(look, 30); };
+  const take = (field, event, isEnter) => {
+    const isNew = before !== null && field.value !== before;
+    before = field.value;
+    if (!isNew) return;
+    if (isText(field) && isUnderWay()) {
+      event.stopImmediatePropagation();
+      if (isEnter) event.preventDefault();
+      waiting.set(field, performance.now());
+      wait();
+    } else entered = performance.now();
+  };
+  document.addEventListener("focusin", event => {
+    if (isPassing || !isField(event.target)) return;
+    before = waiting.delete(event.target) ? undefined : event.target.value;  // what waited goes when it is left again
+  }, true);
+  document.addEventListener("focusout", event => {
+    if (!isPassing && isField(event.target)) take(event.target, event, false);
+  }, true);
   document.addEventListener("keydown", event => {
-    if (event.key === "Enter" && isField(event.target) && (event.ctrlKey || event.target.tagName === "INPUT"))
-      take(event.target);
+    if (event.key === "Enter" && !event.isComposing && isField(event.target)
+      && (event.ctrlKey || event.target.tagName === "INPUT")) take(event.target, event, true);
   }, true);
   document.addEventListener("click", event => {
+    if (isPassing || !(event.target instanceof Element)) return;
     const link = event.target.closest('[data-testid="stPageLink"] a');
-    const clicked = performance.now();
-    if (!link || isPassing || clicked - entered > 3000 || (begun > entered && !isBusy())) return;
+    const target = link ?? event.target.closest('button, [role="radio"]');
+    const now = performance.now();
+    if (!target || !(waiting.size || (now - entered < 3000 && isUnderWay()))) return;
     event.preventDefault();
     event.stopImmediatePropagation();
-    const watch = setInterval(() => {
-      if ((begun > entered && !isBusy()) || performance.now() - clicked > 20000) {
-        clearInterval(watch);
-        isPassing = true;
-        link.click();
-        isPassing = false;
-      }
-    }, 30);
+    clicked = {target, since: now};
+    wait();
   }, true);
+  const leave = () => {
+    const field = document.activeElement;
+    if (isText(field) && before !== null && field.value !== before) {
+      waiting.set(field, 0);
+      before = field.value;
+    }
+    for (const one of [...waiting.keys()]) send(one);
+  };
+  window.addEventListener("beforeunload", leave);
+  window.addEventListener("pagehide", leave);
+  document.addEventListener("visibilitychange", () => { if (document.hidden) leave(); });
 })()</script>"""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable
+from typing import Literal
 
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import keeping, markup, screen
+from stocksim.faces import guard, keeping, kept, markup, screen
 from stocksim.faces.words import day_words
 from stocksim.site.drafts import Draft
 from stocksim.site.examples import FOLDER
@@ -39,7 +40,12 @@ def bar(is_editing: bool) -> None:
         if said:
             st.html(markup.faults_html([said]))
         for number, draft in enumerate(offers):
-            _offer(number, draft)
+            if is_editing:
+                _offer(number, draft)
+                continue
+            words = markup.label(f"Unsaved edits of {keeping.draft_name(draft)} were found", "Unsaved edits were found")
+            with st.popover(words, key=f"draft_{number}"):  # one line: the answer of the page stays near its top
+                _offer(number, draft)
         if others:
             st.html(markup.paragraph_html("Another page that is open now has edits of this file that are not saved."))
         if standing == "changed":
@@ -73,14 +79,20 @@ def show_difference(old: str, new: str, old_name: str, new_name: str) -> None:
         st.code(difference(old, new, old_name, new_name) or "There is none.", language="diff")
 
 
+def _difference_button(old: str, new: str, old_name: str, new_name: str) -> None:
+    """The same in the row of what can be done."""
+    with st.popover("Show the difference"):
+        st.code(difference(old, new, old_name, new_name) or "There is none.", language="diff")
+
+
 def _offer(number: int, draft: Draft) -> None:
     """A draft found: take or discard it."""
     name = keeping.draft_name(draft)
     when = f"{day_words(draft.written.date())}, {draft.written:%H:%M}"
     st.html(markup.told_html(f"Unsaved edits of {name} were found, a draft of {when}. They are not in what you see."))
     with st.container(horizontal=True):
-        st.button("Take the draft", key=f"take_draft_{number}", on_click=_told, args=(_take_draft, draft))
-        st.button("Discard the draft", key=f"discard_draft_{number}", on_click=keeping.discard, args=(draft,))
+        st.button("Take the draft", key=f"take_draft_{number}", on_click=_told(_take_draft, draft))
+        st.button("Discard the draft", key=f"discard_draft_{number}", on_click=_told(keeping.discard, draft))
     show_difference(st.session_state.site_text, draft.text, "shown", f"draft of {when}")
 
 
@@ -112,10 +124,10 @@ def _changed() -> None:
     unsaved = " Your edits here are not saved." if keeping.is_unsaved() else ""
     st.html(markup.told_html(f"{name} was changed on disk since this page has read it.{unsaved} {why}".rstrip()))
     with st.container(horizontal=True):
-        st.button("Keep mine", key="keep_mine", on_click=keeping.accept, args=(found,))
-        st.button("Take theirs", key="take_theirs", on_click=_take_theirs, disabled=found is None, args=(found,))
-    if found is not None:
-        show_difference(found.text, state.site_text, "on disk", "here")
+        st.button("Keep mine", key="keep_mine", on_click=_told(keeping.accept, found))
+        st.button("Take theirs", key="take_theirs", disabled=found is None, on_click=_told(_take_theirs, found))
+        if found is not None:
+            _difference_button(found.text, state.site_text, "on disk", "here")
 
 
 def _take_theirs(found: OnDisk) -> None:
@@ -129,7 +141,7 @@ def _gone() -> None:
     words = f"{name} is no longer at its place: deleted, renamed or moved. What you see is this page's copy of it."
     st.html(markup.told_html(words if st.session_state.site_text else f"{name} is not there."))
     if st.session_state.site_text:
-        st.button("Save it again", key="save_again", on_click=_told, args=(keeping.save,))
+        st.button("Save it again", key="save_again", on_click=_told(keeping.save))
 
 
 def _saved_or_not(has_no_file: bool) -> None:
@@ -141,7 +153,9 @@ def _saved_or_not(has_no_file: bool) -> None:
         if has_no_file:
             _save_as(is_unsaved)
         else:
-            st.button("Save", key="save", type="primary", disabled=not is_unsaved, on_click=_told, args=(keeping.save,))
+            # never disabled: a click straight out of a field is the first that the pages hear of the entry
+            kind: Literal["primary", "secondary"] = "primary" if is_unsaved else "secondary"
+            st.button("Save", key="save", type=kind, on_click=_told(keeping.save))
         before = keeping.kept_version()
         if not is_unsaved:
             saved = "An example: your edits will be kept as a draft until you save them as a file of your own."
@@ -165,14 +179,23 @@ def _save_as(is_unsaved: bool) -> None:
         )
         return
     with st.popover("Save as", type="primary" if is_unsaved else "secondary"):
-        typed = st.text_input("Name of the new file", st.session_state.site_name, key="save_as_name")
+        place, start = f"name to save as of {st.session_state.site_name}", st.session_state.site_name
+        kept.text("Name of the new file", place, start)
         st.caption("It goes into the folder in which `stocksim open` was called; no file there is overwritten.")
-        st.button("Save as a new file", key="save_as", on_click=_told, args=(keeping.save_as, typed))
+        st.button(
+            "Save as a new file",
+            key="save_as",
+            on_click=_told(lambda: keeping.save_as(kept.entry(place, start))),
+        )
 
 
-def _told(act: Callable[..., object], *arguments: object) -> None:
-    """Do what a button says; a refusal is told in the bar."""
-    try:
-        act(*arguments)
-    except StocksimError as error:
-        st.session_state.saving_said = " ".join(str(fault) for fault in error.faults)
+def _told(act: Callable[..., object], *arguments: object) -> Callable[[], None]:
+    """What a button does; a refusal, or a fault of ours, is told in the bar."""
+
+    def do() -> None:
+        try:
+            act(*arguments)
+        except Exception as error:
+            st.session_state.saving_said = " ".join(guard.faults_of(error))
+
+    return guard.kept(do)

@@ -24,6 +24,7 @@ from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.named_files import named_files
 from stocksim.site.reading import site_from_text
 from stocksim.site.saving import text_of
+from stocksim.writing import replace_file
 
 _MOST_UNDO = 50
 # our choice: ten years of a record every five minutes have some 30 MB; a name leaves room for what is put behind it
@@ -235,7 +236,7 @@ def _put_log(folder: Path, file: Any) -> None:
         size = f"{len(data) / 1e6:.0f} MB"
         raise InputError([Fault("", "", f"has {size}; a log may have {_MOST_LOG_BYTES / 1e6:.0f} MB at most.", name)])
     try:
-        (folder / name).write_bytes(data)
+        replace_file(folder / name, data)
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", "") or "its name is none that a file can have"
         raise InputError([Fault("", "", f"cannot be taken ({why}).", name)]) from error

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from stocksim.faces import markup, saving_bar, screen
+from stocksim.faces import guard, markup, saving_bar, screen
 from stocksim.faces.stock_file import plan_changes
 from stocksim.faces.stock_words import GOAL_WORDS
 from stocksim.planning.program_reasons import Worth, worth_of_more
@@ -116,6 +116,6 @@ def confirm_plan(source: screen.Source, plan: StockingPlan, text: str) -> None:
             st.html(markup.paragraph_html("The plan is of the last sound version: edits made since are undone by it."))
         saving_bar.show_difference(state.site_text, text, "now", "with the plan")
         with st.container(horizontal=True):
-            st.button("Yes, take it", type="primary", on_click=take)
-            st.button("No, leave the site as it is", on_click=close)
+            st.button("Yes, take it", type="primary", on_click=guard.kept(take))
+            st.button("No, leave the site as it is", on_click=guard.kept(close))
         st.caption("It is not saved by this: Undo on the page Edit the site takes it back, Save writes it.")

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from stocksim.errors import InputError
-from stocksim.site.saving import read_text, replace_file
+from stocksim.site.saving import read_text
+from stocksim.writing import replace_file
 
 _HEAD = re.compile(r"# Draft of [^\n]*, not saved; begun from version ([0-9a-f]{64}|none)\.\n")
 _MOST = 50

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
-import secrets
-import shutil
 import threading
 from pathlib import Path
 from typing import NamedTuple
 
 from stocksim.errors import Fault, InputError
+from stocksim.writing import drop_unfinished, replace_file
 
 NO_FILE = ""
 # our choice: a site file of a hundred tanks and a ten years' diary has some 0.3 MB
@@ -121,6 +120,7 @@ def save_text(path: Path, text: str, seen: str | None = None) -> str:
             if old is not None and b"\r\n" in old:
                 text = text.replace("\r\n", "\n").replace("\n", "\r\n")
             data = text.encode("utf-8")
+            drop_unfinished(real)
             if data == old:
                 return version_of(data)
             if old is not None:
@@ -138,34 +138,6 @@ def save_new(path: Path, text: str) -> str:
     except ChangedOnDisk as error:
         fault = Fault("", "", "is already there and is not overwritten; give another name.", path.name)
         raise InputError([fault]) from error
-
-
-def replace_file(path: Path, data: bytes) -> None:
-    """Put bytes in the place of a file at once: written and flushed beside it, then renamed over it.
-
-    Raises
-    ------
-    OSError
-        If that fails; what stood there stands.
-    """
-    name = path.with_name(f".{path.name[:100]}.{secrets.token_hex(6)}.saving")
-    try:
-        with name.open("xb") as out:
-            out.write(data)
-            out.flush()
-            os.fsync(out.fileno())
-        if path.exists():
-            shutil.copymode(path, name)
-        os.replace(name, path)
-    except BaseException:
-        name.unlink(missing_ok=True)
-        raise
-    if os.name == "posix":  # the new name itself must outlive a power cut
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -53,6 +53,7 @@ st.caption("A change counts when you leave the field. Quantities carry their uni
 if table and raw is None:
     st.markdown("The text cannot be read, so there are no fields to show. Mend it under **Whole file**.")
 elif table and raw is not None:
+    fields.keep_names(raw)
     if table == "events":
         fields.events(raw, shown.faults, season if not shown.is_last_sound else None)
     else:

@@ -8,6 +8,7 @@ import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 import numpy as np
@@ -22,8 +23,8 @@ def content_key(*things: Any) -> bytes:
     Parameters
     ----------
     *things : object
-        Numbers, texts, dates, arrays, and lists, mappings, named tuples and dataclasses of them. The order counts, also
-        of a mapping.
+        Numbers, texts, dates, arrays, and lists, mappings, named tuples, dataclasses and tables of a site file of them.
+        The order counts, also of a mapping. What has a cached property ``content`` stands by that.
 
     Returns
     -------
@@ -66,6 +67,12 @@ def _add(mark: Any, thing: Any) -> None:
         mark.update(f"{type(thing).__qualname__} {len(thing)};".encode())
         for part in thing:
             _add(mark, part)
+    elif isinstance(getattr(type(thing), "content", None), cached_property):
+        mark.update(f"{type(thing).__qualname__} content;".encode())
+        mark.update(thing.content)
+    elif isinstance(getattr(type(thing), "model_fields", None), Mapping):  # a table of a site file
+        mark.update(f"{type(thing).__qualname__};".encode())
+        _add(mark, thing.__dict__)
     elif dataclasses.is_dataclass(thing) and not isinstance(thing, type):
         mark.update(f"{type(thing).__qualname__};".encode())
         for field in dataclasses.fields(thing):

@@ -31,7 +31,7 @@ def mends(season: Season, after: Season, finding: Finding, lever: Lever) -> bool
     """
     return (
         _holds(after, finding, lever.past)
-        and bool(spares_fish(season, after.layout, after.course, lever.cuts_feed)[0])
+        and spares_fish(season, after, lever.cuts_feed)
         and _tanks_with_fish(season) <= _tanks_with_fish(after)
     )
 

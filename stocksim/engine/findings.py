@@ -113,12 +113,12 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
         As `water_limit_series`, then predation by tank, and low and high temperature and its change by cohort, a column
         for each of its stays.
     """
-    present = course.there_in_morning
-    return [
-        *water_limit_series(layout, course, extremes),
-        _predation(layout, course),
-        *_of_water_temperature(layout, present),
-    ]
+    return water_limit_series(layout, course, extremes) + other_limit_series(layout, course)
+
+
+def other_limit_series(layout: Layout, course: Course) -> list[LimitSeries]:
+    """The limits of `limit_series` that less fish or feed does not mend: who eats whom, and temperature."""
+    return [_predation(layout, course), *_of_water_temperature(layout, course.there_in_morning)]
 
 
 def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -158,14 +157,16 @@ class Site:
         InputError
             With every fault of the changed site.
         """
-        raw = copy.deepcopy(dict(self.raw))
+        raw = dict(self.raw)  # what is not changed is shared
         for dotted, value in changes.items():
             table = raw
             *path, key = dotted.split(".")
             for step in path:
-                table = table.setdefault(step, {})
-                if not isinstance(table, dict):
+                inner = table.get(step, {})
+                if not isinstance(inner, dict):
                     raise InputError([Fault(".".join(path), key, "is not a field of a table.", self.name)])
+                table[step] = dict(inner)
+                table = table[step]
             if value is None:
                 table.pop(key, None)
             else:

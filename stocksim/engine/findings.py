@@ -118,6 +118,7 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
 
 def other_limit_series(layout: Layout, course: Course) -> list[LimitSeries]:
     """The limits of `limit_series` that less fish or feed does not mend: who eats whom, and temperature."""
+    layout = with_scenarios(layout)
     return [_predation(layout, course), *_of_water_temperature(layout, course.there_in_morning)]
 
 

@@ -6,7 +6,6 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -43,7 +42,7 @@ def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     shares = np.repeat(layout.ration_by_day[None], len(tried), axis=0)
     for row, (share, week) in enumerate(tried):
         shares[row, : 7 * week, layout.loops.index(loop)] = share
-    good = first_passing(season, finding, replace(layout, ration_by_day=shares), True)
+    good = first_passing(season, finding, {"ration_by_day": shares}, True)
     if good is not None:
         share, week = tried[good]
         end = start + dt.timedelta(days=7 * week)
@@ -103,7 +102,7 @@ def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     films[:, largest] *= _FILM_FACTORS
     if table == "biofilters":
         volumes[:, largest] *= _FILM_FACTORS
-    good = first_passing(season, finding, replace(layout, film_m2=films, volume_m3=volumes))
+    good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes})
     if good is None:
         return
     factor, units = float(_FILM_FACTORS[good]), season.site.file.site.units

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -33,7 +32,7 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], place: str) -
     if not inside.any():
         return
     counts = np.where(inside, layout.count * SHARES[:, None], layout.count)
-    good = first_passing(season, finding, replace(layout, count=counts))
+    good = first_passing(season, finding, {"count": counts})
     if good is None:
         return
     # between the last share that breaks the limit and the first that holds it, fish by fish of the largest cohort, so
@@ -43,7 +42,7 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], place: str) -
     below = math.floor(largest * SHARES[good] + 1e-9)
     kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
     counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
-    good = first_passing(season, finding, replace(layout, count=counts))
+    good = first_passing(season, finding, {"count": counts})
     if good is None or not counts[good, inside].any():
         return
     names = [key for key, here in zip(layout.cohorts, inside, strict=True) if here]
@@ -63,7 +62,7 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Lever]:
     powers = np.arange(least, max(_MOST_DIFFUSER_W, 4 * least) + 1.0, _DIFFUSER_STEP_W)
     device = np.repeat(layout.device_g_day[None], powers.size, axis=0)
     device[:, column] = powers * per_watt
-    good = first_passing(season, finding, replace(layout, device_g_day=device))
+    good = first_passing(season, finding, {"device_g_day": device})
     if good is not None:
         watts = powers[good]
         old = f" instead of {now / per_watt:.0f} W" if now > 0 else ""
@@ -77,11 +76,12 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
     """The largest share of the ration of some tanks that keeps a limit."""
     layout, cohorts = season.layout, season.site.file.cohorts
     inside = inside_tanks(season, tanks) & layout.rations.by_appetite
-    fraction = np.where(inside, layout.ration_fraction * SHARES[:, None], layout.ration_fraction)
-    good = first_passing(season, finding, replace(layout, ration_fraction=fraction), True)
-    if good is None or SHARES[good] < _LEAST_RATION_SHARE:
+    shares = SHARES[SHARES >= _LEAST_RATION_SHARE]
+    fraction = np.where(inside, layout.ration_fraction * shares[:, None], layout.ration_fraction)
+    good = first_passing(season, finding, {"ration_fraction": fraction}, True)
+    if good is None:
         return
-    share = SHARES[good]
+    share = shares[good]
     changes, words = {}, []
     for key in dict.fromkeys(root for root, here in zip(layout.roots, inside, strict=True) if here):
         ration = cohorts[key].ration

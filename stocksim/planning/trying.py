@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,8 +19,8 @@ from stocksim.engine.layout import Layout
 from stocksim.engine.results import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.season import CHUNK, in_chunks
-from stocksim.engine.tables import scenario_count, with_scenarios
 from stocksim.memo import Memo, content_key
+from stocksim.planning.climb import first_days
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
@@ -70,6 +70,8 @@ class Trial(NamedTuple):
     of_water: FloatArray
 
 
+# A season that is cut short for a first look: a multiple of the first, at least the second after the first broken day.
+_SCREEN_DAYS, _SCREEN_AFTER_DAYS = 30, 15
 # Findings of one loop ask for the same seasons again and again: on new films six in ten were run before.
 _seasons: Memo[Season] = Memo(64)  # about 1 MB each
 _trials: Memo[Trial] = Memo(512)  # a few kB each
@@ -80,8 +82,10 @@ def season_with(site: Site, changes: Mapping[str, Any]) -> Season:
     return _seasons.of(content_key(site, changes), lambda: run_season(site, **changes))
 
 
-def first_passing(season: Season, finding: Finding, layout: Layout, cuts_feed: bool = False) -> int | None:
-    """First scenario of a layout that keeps the finding's limit, and the fish alive; None where none does.
+def first_passing(
+    season: Season, finding: Finding, tried: Mapping[str, FloatArray], cuts_feed: bool = False
+) -> int | None:
+    """First scenario that keeps the finding's limit, and the fish alive; None where none does.
 
     Parameters
     ----------
@@ -89,21 +93,57 @@ def first_passing(season: Season, finding: Finding, layout: Layout, cuts_feed: b
         The season before the change.
     finding : Finding
         One of its limits of water, feed and fish.
-    layout : Layout
-        What is tried, the gentlest scenario first; those after the first that passes are mostly not run.
+    tried : mapping of str to ndarray, shape (scenario, ...)
+        Fields of the season's layout to try, the gentlest scenario first; those behind the first that passes are mostly
+        not run.
     cuts_feed : bool
         As for `spares_fish`.
+
+    Notes
+    -----
+    A limit that breaks early is tried on the season's first days alone, and only what passes there on the whole season:
+    days to come change nothing on those before.
     """
-    place = (finding.limit, finding.where.split(".")[1])
-    scenarios, start, size = scenario_count(layout), 0, CHUNK
+    scenarios, start, size = max(map(len, tried.values())), 0, CHUNK
+    days = _enough_days(season, finding)
     while start < scenarios:
-        part = with_scenarios(layout, slice(start, start + size))
-        trial = _trials.of(content_key(part), partial(_try, part))
-        good = (trial.margin[place] >= 0.0) & _spares(season, layout.roots, trial.deaths, trial.of_water, cuts_feed)
-        if good.any():
-            return start + int(np.argmax(good))
+        left = np.arange(start, min(start + size, scenarios))
+        if days < season.layout.days:
+            left = left[_passes(season, finding, tried, left, days, cuts_feed)]
+        good = left[_passes(season, finding, tried, left, season.layout.days, cuts_feed)]
+        if good.size:
+            return int(good[0])
         start, size = start + size, 2 * size
     return None
+
+
+def _enough_days(season: Season, finding: Finding) -> int:
+    """Days of the season that most changes which fail a limit will have failed it by."""
+    if finding.first_date is None:
+        return season.layout.days
+    broken = (finding.first_date - season.layout.start).days
+    # few lengths, so that findings share them
+    days = _SCREEN_DAYS * math.ceil((broken + _SCREEN_AFTER_DAYS) / _SCREEN_DAYS)
+    return days if 2 * days <= season.layout.days else season.layout.days
+
+
+def _passes(
+    season: Season,
+    finding: Finding,
+    tried: Mapping[str, FloatArray],
+    chosen: NDArray[np.int64],
+    days: int,
+    cuts_feed: bool,
+) -> NDArray[np.bool_]:
+    """Which of the chosen scenarios pass on the first days."""
+    if not chosen.size:
+        return np.zeros(0, bool)
+    part = {name: array[chosen] for name, array in tried.items()}
+    trial = _trials.of(
+        content_key(season.site, part, days), lambda: _try(first_days(replace(season.layout, **part), days))
+    )
+    margin = trial.margin[finding.limit, finding.where.split(".")[1]]
+    return (margin >= 0.0) & _spares(season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed)
 
 
 def _try(layout: Layout) -> Trial:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from stocksim.planning.climb import first_days
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
+R = TypeVar("R")
 
 # shares of what is there now, tried from all to none
 SHARES = np.linspace(1.0, 0.0, 41)
@@ -72,6 +73,7 @@ class Trial(NamedTuple):
 
 # A season that is cut short for a first look: a multiple of the first, at least the second after the first broken day.
 _SCREEN_DAYS, _SCREEN_AFTER_DAYS = 30, 15
+_FEW = 3  # of those that pass it are run for the whole season at first: most often one of them passes
 # Findings of one loop ask for the same seasons again and again: on new films six in ten were run before.
 _seasons: Memo[Season] = Memo(64)  # about 1 MB each
 _trials: Memo[Trial] = Memo(512)  # a few kB each
@@ -79,7 +81,16 @@ _trials: Memo[Trial] = Memo(512)  # a few kB each
 
 def season_with(site: Site, changes: Mapping[str, Any]) -> Season:
     """Season of a site with some fields changed, run once for equal changes of equal sites; as `run_season`."""
-    return _seasons.of(content_key(site, changes), lambda: run_season(site, **changes))
+    return _once(_seasons, lambda: run_season(site, **changes), site, changes)
+
+
+def _once(memo: Memo[R], make: Callable[[], R], *things: Any) -> R:
+    """What is made of some things, kept by their content."""
+    try:
+        key = content_key(*things)
+    except TypeError:  # tables made in Python may hold what no file does
+        return make()
+    return memo.of(key, make)
 
 
 def first_passing(
@@ -104,17 +115,26 @@ def first_passing(
     A limit that breaks early is tried on the season's first days alone, and only what passes there on the whole season:
     days to come change nothing on those before.
     """
-    scenarios, start, size = max(map(len, tried.values())), 0, CHUNK
     days = _enough_days(season, finding)
-    while start < scenarios:
-        left = np.arange(start, min(start + size, scenarios))
-        if days < season.layout.days:
-            left = left[_passes(season, finding, tried, left, days, cuts_feed)]
-        good = left[_passes(season, finding, tried, left, season.layout.days, cuts_feed)]
-        if good.size:
-            return int(good[0])
-        start, size = start + size, 2 * size
+    for some in _growing(np.arange(max(map(len, tried.values()))), CHUNK):
+        if days == season.layout.days:
+            good = some[_passes(season, finding, tried, some, days, cuts_feed)]
+            if good.size:
+                return int(good[0])
+            continue
+        for few in _growing(some[_passes(season, finding, tried, some, days, cuts_feed)], _FEW):
+            good = few[_passes(season, finding, tried, few, season.layout.days, cuts_feed)]
+            if good.size:
+                return int(good[0])
     return None
+
+
+def _growing(numbers: NDArray[np.int64], first: int) -> Iterator[NDArray[np.int64]]:
+    """Numbers in runs, each twice as long as the one before."""
+    start, size = 0, first
+    while start < len(numbers):
+        yield numbers[start : start + size]
+        start, size = start + size, 2 * size
 
 
 def _enough_days(season: Season, finding: Finding) -> int:
@@ -139,9 +159,7 @@ def _passes(
     if not chosen.size:
         return np.zeros(0, bool)
     part = {name: array[chosen] for name, array in tried.items()}
-    trial = _trials.of(
-        content_key(season.site, part, days), lambda: _try(first_days(replace(season.layout, **part), days))
-    )
+    trial = _once(_trials, lambda: _try(first_days(replace(season.layout, **part), days)), season.site, part, days)
     margin = trial.margin[finding.limit, finding.where.split(".")[1]]
     return (margin >= 0.0) & _spares(season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed)
 

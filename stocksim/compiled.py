@@ -204,7 +204,7 @@ def _machine(function: Callable[..., Any]) -> Any:
 
 
 def _import_without_linear_algebra() -> None:
-    """Spare numba the look for scipy's linear algebra when it gets ready: a fifth of a second, and no kernel uses it."""
+    """Spare numba its look for scipy's linear algebra: a fifth of a second, and no kernel uses it."""
     linalg = importlib.import_module("numba.np.linalg")
     look = getattr(linalg, "ensure_blas", None)
     if look is None or "scipy.linalg" in sys.modules or "numba.np.arraymath" in sys.modules:

@@ -15,6 +15,7 @@ import numpy as np
 
 R = TypeVar("R")
 _PLAIN = (type(None), bool, int, float, complex, str, bytes, dt.date, dt.time)
+_EXACTLY_PLAIN = frozenset((*_PLAIN, dt.datetime))
 
 
 def content_key(*things: Any) -> bytes:
@@ -49,7 +50,7 @@ def content_key(*things: Any) -> bytes:
 def _add(parts: list[Any], thing: Any) -> None:
     """Add a value with its kind and size, so that no two contents run into the same bytes."""
     kind = type(thing)
-    if kind in _PLAIN:
+    if kind in _EXACTLY_PLAIN:
         text = repr(thing).encode()
         parts += (f"{kind.__name__} {len(text)};".encode(), text)
     elif isinstance(thing, (np.ndarray, np.generic)):
@@ -57,7 +58,7 @@ def _add(parts: list[Any], thing: Any) -> None:
         if array.dtype.hasobject:
             raise TypeError("an array of objects has no content that could be a key")
         parts += (f"array {array.dtype.str} {np.shape(thing)};".encode(), array.tobytes())
-    elif isinstance(thing, Mapping):
+    elif kind is dict or isinstance(thing, Mapping):
         parts.append(f"mapping {len(thing)};".encode())
         for key, value in thing.items():
             _add(parts, key)

@@ -158,7 +158,7 @@ def _passes(
     """Which of the chosen scenarios pass on the first days."""
     if not chosen.size:
         return np.zeros(0, bool)
-    part = {name: array[chosen] for name, array in tried.items()}
+    part: dict[str, Any] = {name: array[chosen] for name, array in tried.items()}
     trial = _once(_trials, lambda: _try(first_days(replace(season.layout, **part), days)), season.site, part, days)
     margin = trial.margin[finding.limit, finding.where.split(".")[1]]
     return (margin >= 0.0) & _spares(season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed)

@@ -38,7 +38,6 @@ if TYPE_CHECKING:
 
     Frame = pd.DataFrame
 
-FloatArray = NDArray[np.float64]
 TABLES = ("tanks", "cohorts", "beds", "loops", "ledger")
 SEASON_FILES = (*(f"{name}.csv" for name in TABLES), "summary.json")
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import atexit
 import hashlib
+import importlib
 import math
 import os
 import pickle
@@ -185,7 +186,7 @@ def _machine(function: Callable[..., Any]) -> Any:
     from numba.extending import overload, register_jitable
 
     settings: Any = config
-
+    _import_without_linear_algebra()
     if "elementwise" not in _said:
         _said.add("elementwise")
         for ours, scalar in _SCALAR.items():
@@ -200,6 +201,19 @@ def _machine(function: Callable[..., Any]) -> Any:
         return njit(function, cache=True, nogil=True, error_model="numpy", boundscheck=False)
     finally:
         settings.CACHE_DIR = before
+
+
+def _import_without_linear_algebra() -> None:
+    """Spare numba its look for scipy's linear algebra: a fifth of a second, and no kernel uses it."""
+    linalg = importlib.import_module("numba.np.linalg")
+    look = getattr(linalg, "ensure_blas", None)
+    if look is None or "scipy.linalg" in sys.modules or "numba.np.arraymath" in sys.modules:
+        return
+    linalg.__dict__["ensure_blas"] = lambda: None
+    try:
+        importlib.import_module("numba.np.arraymath")
+    finally:
+        linalg.__dict__["ensure_blas"] = look
 
 
 def _same_for_numbers(body: Callable[..., Any]) -> Callable[..., Any]:

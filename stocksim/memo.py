@@ -8,12 +8,14 @@ import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 import numpy as np
 
 R = TypeVar("R")
 _PLAIN = (type(None), bool, int, float, complex, str, bytes, dt.date, dt.time)
+_EXACTLY_PLAIN = frozenset((*_PLAIN, dt.datetime))
 
 
 def content_key(*things: Any) -> bytes:
@@ -22,8 +24,8 @@ def content_key(*things: Any) -> bytes:
     Parameters
     ----------
     *things : object
-        Numbers, texts, dates, arrays, and lists, mappings, named tuples and dataclasses of them. The order counts, also
-        of a mapping.
+        Numbers, texts, dates, arrays, and lists, mappings, named tuples, dataclasses and tables of a site file of them.
+        The order counts, also of a mapping. What has a cached property ``content`` stands by that.
 
     Returns
     -------
@@ -40,38 +42,45 @@ def content_key(*things: Any) -> bytes:
     >>> content_key({"a": 1.0}) == content_key({"a": 1.0}), content_key({"a": 1.0}) == content_key({"a": 2.0})
     (True, False)
     """
-    mark = hashlib.blake2b(digest_size=16)
-    _add(mark, things)
-    return mark.digest()
+    parts: list[Any] = []
+    _add(parts, things)
+    return hashlib.blake2b(b"".join(parts), digest_size=16).digest()
 
 
-def _add(mark: Any, thing: Any) -> None:
+def _add(parts: list[Any], thing: Any) -> None:
     """Add a value with its kind and size, so that no two contents run into the same bytes."""
-    if isinstance(thing, (np.ndarray, np.generic)):
+    kind = type(thing)
+    if kind in _EXACTLY_PLAIN:
+        text = repr(thing).encode()
+        parts += (f"{kind.__name__} {len(text)};".encode(), text)
+    elif isinstance(thing, (np.ndarray, np.generic)):
         array = np.ascontiguousarray(thing)
         if array.dtype.hasobject:
             raise TypeError("an array of objects has no content that could be a key")
-        mark.update(f"array {array.dtype.str} {np.shape(thing)};".encode())
-        mark.update(array.view(np.uint8).data if array.size else b"")
-    elif isinstance(thing, _PLAIN):
-        text = repr(thing).encode()
-        mark.update(f"{type(thing).__name__} {len(text)};".encode())
-        mark.update(text)
-    elif isinstance(thing, Mapping):
-        mark.update(f"mapping {len(thing)};".encode())
+        parts += (f"array {array.dtype.str} {np.shape(thing)};".encode(), array.tobytes())
+    elif kind is dict or isinstance(thing, Mapping):
+        parts.append(f"mapping {len(thing)};".encode())
         for key, value in thing.items():
-            _add(mark, key)
-            _add(mark, value)
+            _add(parts, key)
+            _add(parts, value)
     elif isinstance(thing, (tuple, list)):
-        mark.update(f"{type(thing).__qualname__} {len(thing)};".encode())
+        parts.append(f"{kind.__qualname__} {len(thing)};".encode())
         for part in thing:
-            _add(mark, part)
+            _add(parts, part)
+    elif isinstance(getattr(kind, "content", None), cached_property):
+        parts += (f"{kind.__qualname__} content;".encode(), thing.content)
+    elif isinstance(getattr(kind, "model_fields", None), Mapping):  # a table of a site file
+        parts.append(f"{kind.__qualname__};".encode())
+        _add(parts, thing.__dict__)
     elif dataclasses.is_dataclass(thing) and not isinstance(thing, type):
-        mark.update(f"{type(thing).__qualname__};".encode())
+        parts.append(f"{kind.__qualname__};".encode())
         for field in dataclasses.fields(thing):
-            _add(mark, getattr(thing, field.name))
+            _add(parts, getattr(thing, field.name))
+    elif isinstance(thing, _PLAIN):  # kinds derived from plain ones
+        text = repr(thing).encode()
+        parts += (f"{kind.__name__} {len(text)};".encode(), text)
     else:
-        raise TypeError(f"{type(thing).__name__} has no content that could be a key")
+        raise TypeError(f"{kind.__name__} has no content that could be a key")
 
 
 class Memo(Generic[R]):

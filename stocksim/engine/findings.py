@@ -110,8 +110,30 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     Returns
     -------
     list of LimitSeries
-        Biofilter by loop; density, oxygen, un-ionized ammonia, nitrite, predation by tank; low and high temperature and
-        its change by cohort, a column for each of its stays.
+        As `water_limit_series`, then predation by tank, and low and high temperature and its change by cohort, a column
+        for each of its stays.
+    """
+    return water_limit_series(layout, course, extremes) + other_limit_series(layout, course)
+
+
+def other_limit_series(layout: Layout, course: Course) -> list[LimitSeries]:
+    """The limits of `limit_series` that less fish or feed does not mend: who eats whom, and temperature."""
+    layout = with_scenarios(layout)
+    return [_predation(layout, course), *_of_water_temperature(layout, course.there_in_morning)]
+
+
+def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
+    """Value, threshold and margin of the limits that fish and feed move.
+
+    Parameters
+    ----------
+    layout, course, extremes
+        A season's arrays.
+
+    Returns
+    -------
+    list of LimitSeries
+        Biofilter by loop; density, oxygen, un-ionized ammonia and nitrite by tank.
 
     Notes
     -----
@@ -145,8 +167,7 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     for limit, (value, threshold, unit, is_floor) in by_tank.items():
         distance = value - threshold if is_floor else threshold - value
         series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
-    series.append(_predation(layout, course))
-    return series + _of_water_temperature(layout, present)
+    return series
 
 
 def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.fish_columns import fish_columns, membership
-from stocksim.engine.planting import build_planting
+from stocksim.engine.planting import Planting, build_planting
 from stocksim.engine.rations import Rations
-from stocksim.engine.stands import build_stands
 from stocksim.engine.stays import Happening, Stay
 from stocksim.engine.waterworks import Waterworks, build_waterworks
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
@@ -247,13 +246,15 @@ def _bed_leaf(bed: BedTable) -> _Leaf:
     return _Leaf(bed.loop, bed.area * TOWER_WATER_M, bed.flow or 0.0, 0.0, bed.oxygen_supply, film, True)
 
 
-def build_layout(site: Site) -> Layout:
+def build_layout(site: Site, planting: Planting | None = None) -> Layout:
     """Arrays of a site.
 
     Parameters
     ----------
     site : Site
         A checked site.
+    planting : Planting, optional
+        What is planted on it, where that is at hand.
 
     Returns
     -------
@@ -290,8 +291,7 @@ def build_layout(site: Site) -> Layout:
     def of_leaf(name: str) -> FloatArray:
         return np.array([getattr(leaf, name) for leaf in every], float)
 
-    stands = build_stands(site)
-    planting = build_planting(site, stands)
+    planting = planting or build_planting(site)
     temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
     return Layout(
@@ -313,7 +313,7 @@ def build_layout(site: Site) -> Layout:
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
-        water=build_waterworks(site, tables, stands),
+        water=build_waterworks(site, tables, planting.stands),
         planted_m2=planting.loop_area_m2,
         rated_m2=planting.rated_area_m2,
         ratio_low=planting.ratio_low,

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.stands import Stands, build_stands, planted
 from stocksim.library.sources import Entry
+from stocksim.memo import Memo
 from stocksim.plants.area import RAFT_RATIO_HIGH, RAFT_RATIO_LOW
 from stocksim.site.bed_notes import has_published_ratio
 from stocksim.site.model import BedTable
@@ -67,10 +68,17 @@ def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
     return crop["feed_ratio_low"], crop["feed_ratio_high"]
 
 
-def build_planting(site: Site, stands: Stands | None = None) -> Planting:
-    """Planted area and feed ratio of each day of a site; its batches may be at hand already."""
+def build_planting(site: Site) -> Planting:
+    """Planted area and feed ratio of each day of a site."""
+    stands = build_stands(site)
+    return _kept.of(stands.key, lambda: _planting_of(site, stands))
+
+
+_kept: Memo[Planting] = Memo(32)  # some 0.1 MB each
+
+
+def _planting_of(site: Site, stands: Stands) -> Planting:
     file, days = site.file, site.days
-    stands = stands or build_stands(site)
     beds, loops = tuple(file.beds), list(file.loops)
     loop_area, rated = np.zeros((days, len(loops))), np.zeros((days, len(loops)))
     low, high = np.zeros_like(rated), np.zeros_like(rated)

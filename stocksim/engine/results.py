@@ -14,7 +14,14 @@ from numpy.typing import NDArray
 from stocksim.engine.bed_results import BedCourse, balance_area, bed_course, dissolved_nitrogen
 from stocksim.engine.course import Course
 from stocksim.engine.extremes import Extremes, tank_extremes
-from stocksim.engine.findings import Finding, LimitSeries, findings, limit_series, planting_findings
+from stocksim.engine.findings import (
+    Finding,
+    LimitSeries,
+    findings,
+    other_limit_series,
+    planting_findings,
+    water_limit_series,
+)
 from stocksim.engine.layout import Layout
 from stocksim.engine.ledger import ledger, taken_g
 from stocksim.engine.planting import Planting
@@ -24,12 +31,13 @@ from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
 from stocksim.writing import Write, safe_cell, write_folder
 
+FloatArray = NDArray[np.float64]
+
 if TYPE_CHECKING:
     import pandas as pd
 
     Frame = pd.DataFrame
 
-FloatArray = NDArray[np.float64]
 TABLES = ("tanks", "cohorts", "beds", "loops", "ledger")
 SEASON_FILES = (*(f"{name}.csv" for name in TABLES), "summary.json")
 
@@ -61,9 +69,14 @@ class Season:
         return tank_extremes(self.layout, self.course)
 
     @cached_property
+    def water_limits(self) -> list[LimitSeries]:
+        """Value, threshold and margin of the limits that fish and feed move, day by day."""
+        return water_limit_series(self.layout, self.course, self.extremes)
+
+    @cached_property
     def limits(self) -> list[LimitSeries]:
         """Value, threshold and margin of every hard limit, day by day."""
-        return limit_series(self.layout, self.course, self.extremes)
+        return self.water_limits + other_limit_series(self.layout, self.course)
 
     @cached_property
     def findings(self) -> list[Finding]:
@@ -148,34 +161,35 @@ class Season:
     @cached_property
     def tanks(self) -> Frame:
         """Columns of tanks.csv."""
-        layout, course, file = self.layout, self.course, self.site.file
+        names = [self.site.file.tanks[key].loop for key in self.layout.tanks]
+        return self._frame(self.layout.tanks, "tank", {"loop": names, **self.tank_table})
+
+    @cached_property
+    def tank_table(self) -> dict[str, FloatArray]:
+        """Columns of tanks.csv as arrays, shape (day, tank)."""
+        layout, course = self.layout, self.course
         tanks = len(layout.tanks)
         biomass = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
         loop_of = layout.leaf_loop[:tanks].T
         level, used = course.oxygen_mg_l[0], course.oxygen_used_g[0, :, :tanks]
         volume = layout.volume_m3[:tanks]
         stored = np.diff(level[:, :tanks], axis=0, prepend=self._first_saturation()[None, :]) * volume
-        return self._frame(
-            layout.tanks,
-            "tank",
-            {
-                "loop": [file.tanks[key].loop for key in layout.tanks],
-                "temperature_c": layout.temperature_c @ loop_of,
-                "biomass_kg": biomass,
-                "density_kg_m3": biomass / volume,
-                "feed_g": (course.fed_g @ layout.cohort_tank)[0],
-                "oxygen_use_g": used,
-                "oxygen_supply_g": used + stored,
-                "oxygen_mg_l": level[:, :tanks],
-                "oxygen_min_mg_l": self.extremes.oxygen_min_mg_l[0],
-                "tan_mg_l": course.tan_mg_l[0, :, :tanks],
-                "unionized_ammonia_mg_l": self.extremes.unionized_mg_l[0],
-                "unionized_ammonia_max_mg_l": self.extremes.unionized_max_mg_l[0],
-                "nitrite_n_mg_l": course.nitrite_mg_l[0, :, :tanks],
-                "co2_mg_l": course.co2_mg_l[0],
-                "ph": course.ph[0],
-            },
-        )
+        return {
+            "temperature_c": layout.temperature_c @ loop_of,
+            "biomass_kg": biomass,
+            "density_kg_m3": biomass / volume,
+            "feed_g": (course.fed_g @ layout.cohort_tank)[0],
+            "oxygen_use_g": used,
+            "oxygen_supply_g": used + stored,
+            "oxygen_mg_l": level[:, :tanks],
+            "oxygen_min_mg_l": self.extremes.oxygen_min_mg_l[0],
+            "tan_mg_l": course.tan_mg_l[0, :, :tanks],
+            "unionized_ammonia_mg_l": self.extremes.unionized_mg_l[0],
+            "unionized_ammonia_max_mg_l": self.extremes.unionized_max_mg_l[0],
+            "nitrite_n_mg_l": course.nitrite_mg_l[0, :, :tanks],
+            "co2_mg_l": course.co2_mg_l[0],
+            "ph": course.ph[0],
+        }
 
     def _first_saturation(self) -> Any:
         from stocksim.water.oxygen import oxygen_saturation
@@ -187,44 +201,44 @@ class Season:
     @cached_property
     def loops(self) -> Frame:
         """Columns of loops.csv that the model computes."""
+        return self._frame(self.layout.loops, "loop", {**self.loop_table, "heat_kwh": loop_heat_kwh(self.site)})
+
+    @cached_property
+    def loop_table(self) -> dict[str, FloatArray]:
+        """Columns of loops.csv, but for heat, as arrays, shape (day, loop)."""
         layout, course = self.layout, self.course
         feed = (course.fed_g @ layout.cohort_loop)[0]
         tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
         ratio_mid = 0.5 * (layout.ratio_low + layout.ratio_high)
         supply = dissolved_nitrogen(layout, course, tan + course.sump_tan_load_g[0])
-        return self._frame(
-            layout.loops,
-            "loop",
-            {
-                "biomass_kg": ((course.count * course.weight_g) @ layout.cohort_loop)[0] / 1000.0,
-                "feed_g": feed,
-                "tan_produced_g": tan + course.sump_tan_load_g[0],
-                "tan_nitrified_g": (course.nitrified_g @ layout.leaf_loop)[0],
-                "planted_area_m2": layout.planted_m2,
-                "planting_ratio_g_m2_day": planting_ratio(feed, layout.rated_m2),
-                "handbook_area_m2": handbook_area(feed, ratio_mid),
-                "balance_area_m2": balance_area(supply, self.planting.stands),
-                "handbook_area_low_m2": handbook_area(feed, layout.ratio_high),
-                "handbook_area_high_m2": handbook_area(feed, layout.ratio_low),
-                "temperature_c": layout.temperature_c,
-                "nitrate_n_mg_l": course.nitrate_mg_l[0],
-                "alkalinity_mg_l": course.alkalinity_mg_l[0],
-                "buffer_g": course.buffer_g[0],
-                # what was poured in: a change counts as more in the balance than it takes
-                "top_up_l": 1000.0 * (course.top_up_m3[0] - layout.water.exchanged_m3 + layout.water.changed_m3),
-                "ammonia_oxidizer_maturity": self._loop_maturity(course.ammonia_maturity[0]),
-                "nitrite_oxidizer_maturity": self._loop_maturity(course.nitrite_maturity[0]),
-                "potassium_mg_l": course.potassium_mg_l[0],
-                "phosphorus_mg_l": course.phosphorus_mg_l[0],
-                "chloride_mg_l": course.chloride_mg_l[0],
-                "calcium_mg_l": course.calcium_mg_l[0],
-                "sodium_mg_l": course.sodium_mg_l[0],
-                "suspended_solids_mg_l": course.solids_mg_l[0],
-                "denitrified_n_g": course.denitrified_n_g[0],
-                "sludge_nitrogen_g": course.sludge_n_g[0],
-                "heat_kwh": loop_heat_kwh(self.site),
-            },
-        )
+        return {
+            "biomass_kg": ((course.count * course.weight_g) @ layout.cohort_loop)[0] / 1000.0,
+            "feed_g": feed,
+            "tan_produced_g": tan + course.sump_tan_load_g[0],
+            "tan_nitrified_g": (course.nitrified_g @ layout.leaf_loop)[0],
+            "planted_area_m2": layout.planted_m2,
+            "planting_ratio_g_m2_day": planting_ratio(feed, layout.rated_m2),
+            "handbook_area_m2": handbook_area(feed, ratio_mid),
+            "balance_area_m2": balance_area(supply, self.planting.stands),
+            "handbook_area_low_m2": handbook_area(feed, layout.ratio_high),
+            "handbook_area_high_m2": handbook_area(feed, layout.ratio_low),
+            "temperature_c": layout.temperature_c,
+            "nitrate_n_mg_l": course.nitrate_mg_l[0],
+            "alkalinity_mg_l": course.alkalinity_mg_l[0],
+            "buffer_g": course.buffer_g[0],
+            # what was poured in: a change counts as more in the balance than it takes
+            "top_up_l": 1000.0 * (course.top_up_m3[0] - layout.water.exchanged_m3 + layout.water.changed_m3),
+            "ammonia_oxidizer_maturity": self._loop_maturity(course.ammonia_maturity[0]),
+            "nitrite_oxidizer_maturity": self._loop_maturity(course.nitrite_maturity[0]),
+            "potassium_mg_l": course.potassium_mg_l[0],
+            "phosphorus_mg_l": course.phosphorus_mg_l[0],
+            "chloride_mg_l": course.chloride_mg_l[0],
+            "calcium_mg_l": course.calcium_mg_l[0],
+            "sodium_mg_l": course.sodium_mg_l[0],
+            "suspended_solids_mg_l": course.solids_mg_l[0],
+            "denitrified_n_g": course.denitrified_n_g[0],
+            "sludge_nitrogen_g": course.sludge_n_g[0],
+        }
 
     def _loop_maturity(self, of_units: Any) -> Any:
         """Maturity of each loop, its units weighted by their capacity; NaN where a loop has no film."""

@@ -50,12 +50,13 @@ def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -
         If an override makes the site faulty.
     """
     changed = site.with_changes(overrides) if overrides else site
-    layout = build_layout(changed)
+    planting = build_planting(changed)
+    layout = build_layout(changed, planting)
     course = simulate(layout, progress)
     faults = impossible_events(changed, layout, course)
     if faults:
         raise InputError(faults)
-    return Season(changed, layout, course, build_planting(changed))
+    return Season(changed, layout, course, planting)
 
 
 def impossible_events(site: Site, layout: Layout, course: Course, scenario: int = 0) -> list[Fault]:

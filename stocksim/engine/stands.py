@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from stocksim.engine.bed_climate import BedClimate, bed_climate
 from stocksim.library.crops import NUTRIENTS
 from stocksim.library.sources import Entry
+from stocksim.memo import Memo, content_key
 from stocksim.plants.growth import (
     closed_cover_growth,
     growth_sum_needed,
@@ -83,6 +84,8 @@ class Stands:
         Every planting.
     days : int
         Days of the season.
+    key : bytes
+        Content of all that they follow from.
     """
 
     beds: tuple[str, ...]
@@ -92,6 +95,7 @@ class Stands:
     climate: BedClimate
     stands: tuple[Stand, ...]
     days: int
+    key: bytes
 
     def of_bed(self, bed: str) -> list[Stand]:
         """Plantings of one bed."""
@@ -189,9 +193,20 @@ def build_stands(site: Site) -> Stands:
     Returns
     -------
     Stands
-        What stands where on each day, what it takes up and when it is harvested, if nothing is short.
+        What stands where on each day, what it takes up and when it is harvested, if nothing is short. Sites whose beds
+        and climate are the same share it.
     """
-    file, climate = site.file, bed_climate(site)
+    climate = bed_climate(site)
+    file = site.file
+    key = content_key(file.beds, tuple(file.loops), file.season, site.crops, climate)
+    return _kept.of(key, lambda: _stands_in(site, climate, key))
+
+
+_kept: Memo[Stands] = Memo(32)  # some 0.3 MB each
+
+
+def _stands_in(site: Site, climate: BedClimate, content: bytes) -> Stands:
+    file = site.file
     loops = tuple(file.loops)
     stands = []
     for column, (key, bed) in enumerate(file.beds.items()):
@@ -203,7 +218,7 @@ def build_stands(site: Site) -> Stands:
     return Stands(
         beds=tuple(file.beds), loops=loops, loop_of=tuple(loops.index(bed.loop) for bed in file.beds.values()),
         on_loop=tuple(bed.kind != "wicking" for bed in file.beds.values()), climate=climate, stands=tuple(stands),
-        days=site.days,
+        days=site.days, key=content,
     )  # fmt: skip
 
 

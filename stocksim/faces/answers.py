@@ -7,6 +7,8 @@ import sys
 import time
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from stocksim.engine.findings import Finding
 from stocksim.engine.layout import bed_film_m2
 from stocksim.engine.results import Season
@@ -138,13 +140,15 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
     """Planted area against what the feed carries, a line for each loop with fish."""
     lines = []
     levers = {f.where: f.lever for f in findings if f.limit == "planting_ratio" and f.lever}
-    for loop, group in season.loops.groupby("loop", sort=False):
-        if group["feed_g"].sum() == 0.0:
+    table = season.loop_table
+    for column, loop in enumerate(season.layout.loops):
+        if table["feed_g"][:, column].sum() == 0.0:
             continue
-        low, high = group["handbook_area_m2"].min(), group["handbook_area_m2"].max()
+        carried, planted_m2 = table["handbook_area_m2"][:, column], table["planted_area_m2"][:, column]
+        low, high = np.fmin.reduce(carried), np.fmax.reduce(carried)
         # the mean of the planted days, as the lever's own sentence counts it
-        is_planted = group["planted_area_m2"] > 0.0
-        mean = float(group.loc[is_planted, "planted_area_m2"].mean()) if is_planted.any() else 0.0
+        is_planted = planted_m2 > 0.0
+        mean = float(planted_m2[is_planted].mean()) if is_planted.any() else 0.0
         planted = format_quantity(mean, "area", units)
         lever = levers.get(f"loops.{loop}", "")
         usual = "" if is_planted.any() else "of leafy crops "
@@ -156,8 +160,9 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
                 f"{format_quantity(float(high), 'area', units)} on its fullest."
             )
         text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
-        balance = group["balance_area_m2"].dropna()
-        if len(balance):
+        balance = table["balance_area_m2"][:, column]
+        balance = balance[~np.isnan(balance)]
+        if balance.size:
             low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
             text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
         lines += wrapped(text, "  ")

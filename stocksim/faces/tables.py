@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.faces.words import day_words, level_words
+from stocksim.site.warmth import days_of_month
 from stocksim.units import format_quantity
 
 
@@ -92,24 +94,29 @@ def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
     list of dict of str to str
         Ready to print; keys are the column heads.
     """
-    loops, tanks = season.loops, season.tanks
-    mine, its_tanks = loops[loops["loop"] == loop], tanks[tanks["loop"] == loop]
+    layout, loops, tanks = season.layout, season.loop_table, season.tank_table
+    column = layout.loops.index(loop)
+    its_tanks = layout.leaf_loop[: len(layout.tanks), column] > 0.0
+    has_tanks = bool(its_tanks.any())
     rows = []
-    for month, days in mine.groupby(mine["date"].dt.to_period("M"), sort=True):
-        inside = its_tanks[its_tanks["date"].dt.to_period("M") == month]
-        mean, maturity = days.mean(numeric_only=True), days.iloc[-1]
-        film = (maturity["ammonia_oxidizer_maturity"], maturity["nitrite_oxidizer_maturity"])
+    for month, days in days_of_month(layout.start, layout.days):
+
+        def mean(key: str, days: NDArray[np.int64] = days) -> float:
+            return float(loops[key][days, column].mean())
+
+        inside = {key: tanks[key][np.ix_(days, its_tanks)] for key in ("tan_mg_l", "nitrite_n_mg_l", "ph")}
+        film = [loops[f"{kind}_oxidizer_maturity"][days[-1], column] for kind in ("ammonia", "nitrite")]
         rows.append(
             {
-                "month": f"{month.to_timestamp():%b %Y}",
+                "month": month,
                 # a loop without tanks has no water that is told by the tank
-                "TAN": f"{inside['tan_mg_l'].mean():.2f}" if len(inside) else "-",
-                "nitrite-N": f"{inside['nitrite_n_mg_l'].mean():.2f}" if len(inside) else "-",
-                "nitrate-N": f"{mean['nitrate_n_mg_l']:.0f}",
-                "alkalinity": f"{mean['alkalinity_mg_l']:.0f}",
-                "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}" if len(inside) else "-",
-                "buffer g/week": f"{7.0 * mean['buffer_g']:.0f}",
-                "top-up a day": format_quantity(mean["top_up_l"] / 1000.0, "volume", units),
+                "TAN": f"{inside['tan_mg_l'].mean():.2f}" if has_tanks else "-",
+                "nitrite-N": f"{inside['nitrite_n_mg_l'].mean():.2f}" if has_tanks else "-",
+                "nitrate-N": f"{mean('nitrate_n_mg_l'):.0f}",
+                "alkalinity": f"{mean('alkalinity_mg_l'):.0f}",
+                "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}" if has_tanks else "-",
+                "buffer g/week": f"{7.0 * mean('buffer_g'):.0f}",
+                "top-up a day": format_quantity(mean("top_up_l") / 1000.0, "volume", units),
                 "film % (ammonia, nitrite)": "none"
                 if film[0] != film[0]
                 else f"{100 * film[0]:.0f}, {100 * film[1]:.0f}",

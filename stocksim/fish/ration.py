@@ -145,25 +145,26 @@ def feeding_days(
     array([0., 0., 0., 0., 1., 0.])
     """
     water = np.asarray(temperature_c, float)
-    weekdays = np.asarray(day_of_week)
+    fasts = [int(weekday) in fasting_weekdays for weekday in np.asarray(day_of_week)]
     every = np.ones(water.shape)
     for below_c, days in sorted(rules, reverse=True):
         every = np.where(water < below_c, float(days), every)
-    fed = np.zeros(water.shape)
-    shape = water.shape[1:]
-    warm_in_a_row, stopped = np.zeros(shape), np.zeros(shape, bool)
-    since_fed = np.full(shape, float(unfed_days))
-    for day in range(water.shape[0]):
-        warm = water[day] >= stop_below_c
-        warm_in_a_row = np.where(warm, warm_in_a_row + 1.0, 0.0)
-        stopped = ~warm | (stopped & (warm_in_a_row < restart_days))
-        if day < first_day:
-            continue
-        since_fed = since_fed + 1.0
-        feeds = ~stopped & (since_fed >= every[day]) & (int(weekdays[day]) not in fasting_weekdays)
-        since_fed = np.where(feeds, 0.0, since_fed)
-        fed[day] = feeds
-    return fed
+    columns = water.reshape(len(water), -1)
+    fed = np.zeros(columns.shape)
+    for column, (of_day, wait) in enumerate(
+        zip(columns.T.tolist(), every.reshape(columns.shape).T.tolist(), strict=True)
+    ):
+        warm_in_a_row, is_stopped, since_fed = 0, False, float(unfed_days)
+        for day, celsius in enumerate(of_day):
+            is_warm = celsius >= stop_below_c
+            warm_in_a_row = warm_in_a_row + 1 if is_warm else 0
+            is_stopped = not is_warm or (is_stopped and warm_in_a_row < restart_days)
+            if day < first_day:
+                continue
+            since_fed += 1.0
+            if not is_stopped and since_fed >= wait[day] and not fasts[day]:
+                since_fed, fed[day, column] = 0.0, 1.0
+    return fed.reshape(water.shape)
 
 
 def meal_peak_factor(meals_per_day: ArrayLike) -> FloatArray:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple, TypeGuard
 
 from stocksim.errors import LARGEST_SHOWN, Fault, ParameterError, one_line, shown
+from stocksim.memo import content_key
 
 READ_GRADES = ("full", "table", "abstract", "secondary", "from memory", "common practice", "derived here")
 EVIDENCE_GRADES = ("good", "fair", "weak")
@@ -90,6 +91,11 @@ class Entry:
     def is_weak(self, key: str) -> bool:
         """Whether a value rests on memory or common practice alone, a guess included."""
         return self.sources[self.values[key].source].read in _CAPS_AT_WEAK
+
+    @cached_property
+    def content(self) -> bytes:
+        """Digest of all fields, for `content_key`."""
+        return content_key(*(getattr(self, field.name) for field in fields(self)))
 
     @cached_property
     def is_own(self) -> bool:

@@ -11,10 +11,10 @@ import numpy as np
 
 from stocksim.engine.rations import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.results import Season
-from stocksim.engine.running import run_season
 from stocksim.engine.stands import build_stands
 from stocksim.errors import InputError
 from stocksim.planning.beds import LoopBalance, bed_balance
+from stocksim.planning.trying import season_with
 from stocksim.site.fish_tables import AppetiteRation
 from stocksim.units import format_quantity
 
@@ -80,7 +80,7 @@ def bed_levers(season: Season, balance: LoopBalance) -> list[BedLever]:
     tried = []
     for effort, words, changes in _candidates(season, balance):
         try:
-            after = run_season(season.site, **changes)
+            after = season_with(season.site, changes)
         except InputError:  # it cannot be written so, as an area that is too large
             continue
         tried.append(_lever(season, after, balance, words, effort, changes))

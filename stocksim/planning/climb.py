@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.course import Course
 from stocksim.engine.extremes import tank_extremes
-from stocksim.engine.findings import LimitSeries, limit_series
+from stocksim.engine.findings import LimitSeries, water_limit_series
 from stocksim.engine.layout import Layout
 from stocksim.engine.season import simulate
 
@@ -184,7 +184,7 @@ def judged_limits(series: list[LimitSeries]) -> list[LimitSeries]:
 
 def judged(layout: Layout, course: Course) -> list[LimitSeries]:
     """Ammonia and nitrite of the fish of a season."""
-    return judged_limits(limit_series(layout, course, tank_extremes(layout, course)))
+    return judged_limits(water_limit_series(layout, course, tank_extremes(layout, course)))
 
 
 def margins_of(layout: Layout, series: list[LimitSeries]) -> FloatArray:

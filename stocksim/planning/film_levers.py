@@ -6,13 +6,12 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
-from stocksim.planning.trying import Lever, passes
+from stocksim.planning.trying import Lever, first_passing
 from stocksim.units import format_quantity
 
 # A young film is fed less for some weeks: weeks at most that each share is tried for. Fish do without any feed for a
@@ -43,9 +42,9 @@ def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     shares = np.repeat(layout.ration_by_day[None], len(tried), axis=0)
     for row, (share, week) in enumerate(tried):
         shares[row, : 7 * week, layout.loops.index(loop)] = share
-    good = np.flatnonzero(passes(season, finding, replace(layout, ration_by_day=shares), True))
-    if good.size:
-        share, week = tried[good[0]]
+    good = first_passing(season, finding, {"ration_by_day": shares}, True)
+    if good is not None:
+        share, week = tried[good]
         end = start + dt.timedelta(days=7 * week)
         feed = f"{100 * share:.0f} % of its ration" if share else "nothing"
         yield Lever(
@@ -103,10 +102,10 @@ def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     films[:, largest] *= _FILM_FACTORS
     if table == "biofilters":
         volumes[:, largest] *= _FILM_FACTORS
-    good = np.flatnonzero(passes(season, finding, replace(layout, film_m2=films, volume_m3=volumes)))
-    if not good.size:
+    good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes})
+    if good is None:
         return
-    factor, units = float(_FILM_FACTORS[good[0]]), season.site.file.site.units
+    factor, units = float(_FILM_FACTORS[good]), season.site.file.site.units
     surface = math.ceil(film[largest] * factor)
     now, wanted = (format_quantity(area, "area", units) for area in (float(film[largest]), surface))
     if table == "beds":

@@ -9,7 +9,6 @@ from dataclasses import replace
 from stocksim.engine.deaths import deaths_of_water_or_hunger
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
-from stocksim.engine.running import run_season
 from stocksim.errors import InputError
 from stocksim.planning.film_levers import held_feed, is_early, more_film, new_film, starts_young
 from stocksim.planning.mending import mends
@@ -22,7 +21,7 @@ from stocksim.planning.stock_levers import (
     other_temperature,
     ratio_in_band,
 )
-from stocksim.planning.trying import Lever, loop_of
+from stocksim.planning.trying import Lever, loop_of, season_with
 from stocksim.planning.water_levers import (
     less_dosed_ammonia,
     measured_on,
@@ -83,7 +82,7 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
     poor: tuple[Lever, str] | None = None
     for lever in itertools.chain(known, _candidates(season, finding)):
         try:
-            after = run_season(season.site, **lever.changes)
+            after = season_with(season.site, lever.changes)
         except InputError:  # it cannot be written so, as heating that kills another fish of the loop
             continue
         if finding.limit == "planting_ratio":

@@ -31,23 +31,22 @@ def mends(season: Season, after: Season, finding: Finding, lever: Lever) -> bool
     """
     return (
         _holds(after, finding, lever.past)
-        and bool(spares_fish(season, after.layout, after.course, lever.cuts_feed)[0])
+        and spares_fish(season, after, lever.cuts_feed)
         and _tanks_with_fish(season) <= _tanks_with_fish(after)
     )
 
 
 def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
-    """Whether the limit holds at the finding's place on every day but those past."""
-    same = [f for f in after.findings if (f.limit, f.where) == (finding.limit, finding.where)]
-    if not past:
-        return bool(same) and not any(f.is_broken for f in same)
-    (series,) = [one for one in after.limits if one.limit == finding.limit]
+    """Whether the limit is judged at the finding's place, and holds on every day but those past."""
+    (series,) = [one for one in after.water_limits if one.limit == finding.limit] or [
+        one for one in after.limits if one.limit == finding.limit
+    ]
     columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
-    margin = np.array(
-        np.broadcast_to(series.margin_percent, np.broadcast_shapes(series.margin_percent.shape, series.value.shape))[0]
-    )
-    margin[[(day - after.layout.start).days for day in past]] = np.nan
-    return bool(same) and not bool((margin[:, columns] < 0.0).any())
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    margin = np.broadcast_to(series.margin_percent, shape)[0][:, columns]
+    is_judged = bool((margin < np.inf).any())
+    days_past = [(day - after.layout.start).days for day in past]
+    return is_judged and not bool((np.delete(margin, days_past, axis=0) < 0.0).any())
 
 
 def _tanks_with_fish(season: Season) -> set[str]:

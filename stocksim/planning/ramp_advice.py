@@ -18,6 +18,7 @@ from stocksim.engine.waterworks import source_level
 from stocksim.planning.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
 from stocksim.planning.levers import dying_words, prove_lever
 from stocksim.planning.ramp_fate import LoopFate, loop_fate
+from stocksim.planning.trying import season_with
 from stocksim.planning.water_levers import alkalinity_steps, softened, softer_sources
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
@@ -76,7 +77,7 @@ def proved_words(proof: Season, finding: Finding, column: int, first_day: int, f
     lever, words = prove_lever(proof, finding)
     if lever is None:
         return words
-    after = run_season(proof.site, **lever.changes)
+    after = season_with(proof.site, lever.changes)
     dying = loop_fate(after.layout, after.course, column, first_day, after.layout.days)
     if not dying.is_told:
         return words
@@ -113,7 +114,7 @@ def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice | None:
     dying = loop_fate(layout, plain.course, column, day, layout.days).dying
     tried: list[WaterAdvice] = []
     for words, changes in _water_tried(plain, site, loop, start):
-        after = run_season(site, **changes)
+        after = season_with(site, changes)
         worst, safe_day = _outcome(after, column, day)
         safe_from = after.dates[safe_day] if safe_day <= layout.days - LOOKAHEADS_DAYS[1] else None
         fate = loop_fate(after.layout, after.course, column, day, layout.days)

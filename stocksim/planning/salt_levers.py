@@ -10,10 +10,9 @@ import numpy as np
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
-from stocksim.engine.running import run_season
 from stocksim.engine.waterworks import source_level
 from stocksim.errors import InputError
-from stocksim.planning.trying import Lever, inside_tanks
+from stocksim.planning.trying import Lever, inside_tanks, season_with
 from stocksim.units import format_quantity
 from stocksim.water.nitrite import (
     MOST_NITRITE_MG_L,
@@ -91,7 +90,7 @@ def _salts(season: Season, loop: str, target: float) -> Iterator[Lever]:
 def _most_sodium(season: Season, changes: dict[str, Any], column: int) -> float | None:
     """Highest sodium of the loop in a season with the salt; None where that cannot be run. [mg/L]"""
     try:
-        return float(run_season(season.site, **changes).course.sodium_mg_l[0, :, column].max())
+        return float(season_with(season.site, changes).course.sodium_mg_l[0, :, column].max())
     except InputError:
         return None
 

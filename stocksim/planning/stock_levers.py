@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.layout import standard_transfer
 from stocksim.engine.rations import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.results import Season
-from stocksim.planning.trying import SHARES, Lever, inside_tanks, passes, stocked_for
+from stocksim.planning.trying import SHARES, Lever, first_passing, inside_tanks, stocked_for
 from stocksim.plants.area import planting_ratio
 from stocksim.site.fish_tables import AppetiteRation
 from stocksim.units import face_unit, format_quantity, parse_quantity, to_face
@@ -33,21 +32,21 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], place: str) -
     if not inside.any():
         return
     counts = np.where(inside, layout.count * SHARES[:, None], layout.count)
-    good = np.flatnonzero(passes(season, finding, replace(layout, count=counts)))
-    if not good.size:
+    good = first_passing(season, finding, {"count": counts})
+    if good is None:
         return
     # between the last share that breaks the limit and the first that holds it, fish by fish of the largest cohort, so
     # that no fish is given up for the grid
     largest = layout.count[inside].max()
-    above = math.floor(largest * SHARES[max(good[0] - 1, 0)])
-    below = math.floor(largest * SHARES[good[0]] + 1e-9)
+    above = math.floor(largest * SHARES[max(good - 1, 0)])
+    below = math.floor(largest * SHARES[good] + 1e-9)
     kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
     counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
-    good = np.flatnonzero(passes(season, finding, replace(layout, count=counts)))
-    if not good.size or not counts[good[0], inside].any():
+    good = first_passing(season, finding, {"count": counts})
+    if good is None or not counts[good, inside].any():
         return
     names = [key for key, here in zip(layout.cohorts, inside, strict=True) if here]
-    old, new = layout.count[inside].astype(int).tolist(), counts[good[0], inside].astype(int).tolist()
+    old, new = layout.count[inside].astype(int).tolist(), counts[good, inside].astype(int).tolist()
     words = " and ".join(f"{n} of the {o} {key}" for key, o, n in zip(names, old, new, strict=True))
     yield Lever(f"keep {words} in {place}", {f"cohorts.{key}.count": n for key, n in zip(names, new, strict=True)})
 
@@ -63,9 +62,9 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Lever]:
     powers = np.arange(least, max(_MOST_DIFFUSER_W, 4 * least) + 1.0, _DIFFUSER_STEP_W)
     device = np.repeat(layout.device_g_day[None], powers.size, axis=0)
     device[:, column] = powers * per_watt
-    good = np.flatnonzero(passes(season, finding, replace(layout, device_g_day=device)))
-    if good.size:
-        watts = powers[good[0]]
+    good = first_passing(season, finding, {"device_g_day": device})
+    if good is not None:
+        watts = powers[good]
         old = f" instead of {now / per_watt:.0f} W" if now > 0 else ""
         yield Lever(
             f"give {tank} air stones fed by {watts:.0f} W{old}",
@@ -77,11 +76,12 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
     """The largest share of the ration of some tanks that keeps a limit."""
     layout, cohorts = season.layout, season.site.file.cohorts
     inside = inside_tanks(season, tanks) & layout.rations.by_appetite
-    fraction = np.where(inside, layout.ration_fraction * SHARES[:, None], layout.ration_fraction)
-    good = np.flatnonzero(passes(season, finding, replace(layout, ration_fraction=fraction), True))
-    if not good.size or SHARES[good[0]] < _LEAST_RATION_SHARE:
+    shares = SHARES[SHARES >= _LEAST_RATION_SHARE]
+    fraction = np.where(inside, layout.ration_fraction * shares[:, None], layout.ration_fraction)
+    good = first_passing(season, finding, {"ration_fraction": fraction}, True)
+    if good is None:
         return
-    share = SHARES[good[0]]
+    share = shares[good]
     changes, words = {}, []
     for key in dict.fromkeys(root for root, here in zip(layout.roots, inside, strict=True) if here):
         ration = cohorts[key].ration

@@ -9,11 +9,10 @@ from typing import Any
 
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
-from stocksim.engine.running import run_season
 from stocksim.engine.waterworks import source_level
 from stocksim.errors import InputError
 from stocksim.planning.mending import mends
-from stocksim.planning.trying import Lever
+from stocksim.planning.trying import Lever, season_with
 from stocksim.units import format_quantity
 
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
@@ -146,7 +145,7 @@ def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Lever
 
 def _holds(season: Season, finding: Finding, lever: Lever) -> bool:
     try:
-        return mends(season, run_season(season.site, **lever.changes), finding, lever)
+        return mends(season, season_with(season.site, lever.changes), finding, lever)
     except InputError:  # it cannot be written so, as a change of more water than there is
         return False
 

@@ -46,12 +46,12 @@ class LoopTemperatures(Mapping[str, FloatArray]):
     def __init__(self, file: SiteFile, folder: Path, name: str, held_c: Mapping[str, FloatArray],
                  likeliest_cause: str = ""):  # fmt: skip
         self._file, self._folder, self._name, self._cause = file, folder, name, likeliest_cause
-        self._held_c = dict(held_c)
+        self.held_c = dict(held_c)
 
     def __getitem__(self, loop: str) -> FloatArray:
         if loop not in self._file.loops:
             raise KeyError(loop)
-        return self._held_c[loop] if loop in self._held_c else self._computed[0][loop]
+        return self.held_c[loop] if loop in self.held_c else self._computed[0][loop]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._file.loops)
@@ -63,18 +63,18 @@ class LoopTemperatures(Mapping[str, FloatArray]):
     def _computed(self) -> tuple[dict[str, FloatArray], list[str]]:
         """Computed temperatures and what is to be said of them; the hours behind them are let go."""
         try:
-            warmth = site_warmth(self._file, self._folder, self._held_c)
+            warmth = site_warmth(self._file, self._folder, self.held_c)
         except InputError as error:
             cause = f"; the likeliest is {self._cause}." if self._cause else "."
             faults = [replace(fault, message=fault.message.removesuffix(".") + cause) for fault in error.faults]
             raise InputError(placed(faults, self._name)) from error
-        series = {loop: warmth.loop_mean_c(loop) for loop in self if loop not in self._held_c}
+        series = {loop: warmth.loop_mean_c(loop) for loop in self if loop not in self.held_c}
         units = self._file.site.units
         return series, [*short_notes(warmth), *(range_note(loop, c, units) for loop, c in series.items())]
 
     def notes(self) -> list[str]:
         """What the temperatures tell: fishless cycling that is too cold, heaters too small, computed ranges."""
-        is_computed = len(self._held_c) < len(self)
+        is_computed = len(self.held_c) < len(self)
         return cycling_notes(self._file, self) + (self._computed[1] if is_computed else [])
 
 

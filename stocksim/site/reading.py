@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -21,12 +20,14 @@ from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
-from stocksim.opening import beside, read_regular
+from stocksim.memo import content_key
+from stocksim.opening import MOST_BYTES, beside, read_regular
 from stocksim.site.climate_faults import climate_when_read
 from stocksim.site.climate_tables import ComputedTemperature, FileWeather
 from stocksim.site.cohorts import all_cohorts
 from stocksim.site.faults import cross_faults, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
+from stocksim.site.kept_files import read_once
 from stocksim.site.loop_temperatures import LoopTemperatures, Notes
 from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
@@ -101,6 +102,24 @@ class Site:
         return (self.file.season.end - self.file.season.start).days + 1
 
     @cached_property
+    def content(self) -> bytes:
+        """Digest of all that a season of the site follows from, files beside it included; for `content_key`."""
+        table = self.file.weather
+        record = read_once(self.folder / table.file, _digest_of) if isinstance(table, FileWeather) else None
+        given_c = getattr(self.temperature_c, "held_c", self.temperature_c)
+        return content_key(
+            self.file,
+            self.raw,
+            self.species,
+            self.feeds,
+            self.crops,
+            dict(given_c),
+            record,
+            str(self.folder),
+            self.name,
+        )
+
+    @cached_property
     def cohorts(self) -> dict[str, CohortTable]:
         """Cohorts by name, those that grading makes included, each with the table it begins with."""
         return all_cohorts(self.file)
@@ -120,7 +139,7 @@ class Site:
         return [self.folder / self.name, *dict.fromkeys(self.folder / name for name in named), *own]
 
     def with_changes(self, changes: Mapping[str, Any]) -> Site:
-        """The same site with some fields changed, checked like a file.
+        """The same site with some fields changed, checked like a file; library files are not read again.
 
         Parameters
         ----------
@@ -138,19 +157,29 @@ class Site:
         InputError
             With every fault of the changed site.
         """
-        raw = copy.deepcopy(dict(self.raw))
+        raw = dict(self.raw)  # what is not changed is shared
         for dotted, value in changes.items():
             table = raw
             *path, key = dotted.split(".")
             for step in path:
-                table = table.setdefault(step, {})
-                if not isinstance(table, dict):
+                inner = table.get(step, {})
+                if not isinstance(inner, dict):
                     raise InputError([Fault(".".join(path), key, "is not a field of a table.", self.name)])
+                table[step] = dict(inner)
+                table = table[step]
             if value is None:
                 table.pop(key, None)
             else:
                 table[key] = value
-        return site_from_tables(raw, self.folder, self.name)
+        return site_from_tables(raw, self.folder, self.name, self)
+
+
+def _digest_of(path: Path) -> bytes | None:
+    """Digest of a file that a season of a site reads; None where it cannot be read."""
+    try:
+        return content_key(read_regular(path, MOST_BYTES))
+    except InputError:
+        return None
 
 
 def load_site(path: str | Path) -> Site:
@@ -200,8 +229,11 @@ def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
     return site_from_tables(raw, folder, name)
 
 
-def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.toml") -> Site:
-    """Site from the tables of a file; arguments and errors as in `load_site`."""
+def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.toml", before: Site | None = None) -> Site:
+    """Site from the tables of a file; arguments and errors as in `load_site`.
+
+    A site that was changed from one ``before`` keeps that one's library entries.
+    """
     if not depth_is_sound(raw):
         raise InputError([Fault("", "", _TOO_DEEP, name)])
     if not raw:
@@ -216,7 +248,7 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         # the rest of the file is checked all the same, so that the keeper sees every fault at once
         file, stand_ins = with_stand_ins(raw, error)
         is_whole = False
-    entries, missing = _library_entries(file, folder)
+    entries, missing = _library_entries(file, folder, before)
     sound = season_is_sound(file) and "season" not in stand_ins
     held_c, notes, cold_faults = _temperatures(file, folder, sound)
     said, climate = climate_when_read(file, folder, raw, sound and not cold_faults)
@@ -251,7 +283,9 @@ def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:
     ]
 
 
-def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, Entry]], list[Fault]]:
+def _library_entries(
+    file: SiteFile, folder: Path, before: Site | None
+) -> tuple[dict[str, dict[str, Entry]], list[Fault]]:
     wanted = [
         (
             "species", load_species, species_names,
@@ -274,7 +308,10 @@ def _library_entries(file: SiteFile, folder: Path) -> tuple[dict[str, dict[str, 
     entries: dict[str, dict[str, Entry]] = {}
     faults: list[Fault] = []
     for kind, load, names, uses in wanted:
-        entries[kind] = {}
+        read = getattr(before, kind) if before is not None else {}
+        entries[kind] = {name: read[name] for _, _, name in uses if name in read}
+        if all(name in read for _, _, name in uses):
+            continue
         known = names(folder)
         broken: set[str] = set()
         for table, key, name in uses:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,11 @@ class SiteWeather:
     normal_high_c: FloatArray
     normal_sun_share: FloatArray
 
+    @cached_property
+    def content(self) -> bytes:
+        """Digest of all fields, for `content_key`."""
+        return content_key(*(getattr(self, field.name) for field in fields(self)))
+
     @property
     def mean_c(self) -> FloatArray:
         """Mean of each day, shape (days,). [degC]"""
@@ -158,16 +164,30 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
     assert table is not None
     if file.site.latitude is None:
         raise InputError([Fault("site", "latitude", "is missing; the sun of [weather] needs it, as 45.0.")])
-    latitude, first = file.site.latitude, start.timetuple().tm_yday
+    record, said = _recorded(table, folder, file, days) if isinstance(table, FileWeather) else (None, ())
+    given = (table, record, said, file.site.latitude, file.site.units, start, days)
+    return _weathers.of(content_key(*given), lambda: _weather_of(*given))
+
+
+def _weather_of(
+    table: WeatherTable,
+    record: Record | None,
+    said: tuple[str, ...],
+    latitude: float,
+    units: str,
+    start: dt.date,
+    days: int,
+) -> SiteWeather:
+    first = start.timetuple().tm_yday
     clear = clear_sky_hours(latitude, first, days)
     notes: list[str] = []
     hourly: Weather | None = None
-    if isinstance(table, FileWeather):
-        record, notes = _recorded(table, folder, file, clear.sum(axis=-1) / 1000.0)
-        low, high, share = record.low_c, record.high_c, None
+    if record is not None:
+        low, high, share, notes = record.low_c, record.high_c, None, [*said]
         if record.sun_kwh_m2 is not None:
             share = 1000.0 * record.sun_kwh_m2 / np.maximum(clear.sum(axis=-1), 1.0)
     else:
+        assert not isinstance(table, FileWeather)
         low, high, share = days_of_normals(table, start, days)
     if share is None:
         number = (first - 1 + np.arange(days)) % 365 + 1
@@ -176,11 +196,10 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
         notes.append("weather has neither sun nor cloud: sunlight is guessed from the day's temperature range.")
     share = np.clip(share, LEAST_SUN_SHARE, MOST_SUN_SHARE)
     hourly = weather_of_days(low, high, share, clear)
-    if isinstance(table, FileWeather) and record.hourly_c is not None:
+    if record is not None and record.hourly_c is not None:
         hourly = hourly._replace(air_c=record.hourly_c)
     winter = WINTER_SPREAD_C if table.day_to_day is None else table.day_to_day
-    is_record = isinstance(table, FileWeather)
-    normal = (smoothed(low), smoothed(high), smoothed(share)) if is_record else (low, high, share)
+    normal = (low, high, share) if record is None else (smoothed(low), smoothed(high), smoothed(share))
     spread = seasonal_spread(0.5 * (normal[0] + normal[1]), winter, _SUMMER_SHARE * winter)
     ground = table.ground
     if ground is None:
@@ -191,7 +210,7 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
                 "weather.ground is not given: deep ground is taken at the mean of the weather given, which is too cold "
                 "where the warm months are left out."
             )
-    cold = _design_low(table, low, spread, notes, file.site.units)
+    cold = _design_low(table, low, spread, notes, units)
     wind = None
     if table.wind:
         seen = {(start + dt.timedelta(days=day)).month for day in range(days)}
@@ -203,7 +222,7 @@ def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
     )  # fmt: skip
 
 
-def _recorded(table: FileWeather, folder: Path, file: SiteFile, clear_kwh_m2: FloatArray) -> tuple[Record, list[str]]:
+def _recorded(table: FileWeather, folder: Path, file: SiteFile, days: int) -> tuple[Record, tuple[str, ...]]:
     """Weather of a file, with the notes on it and the questions that it raises."""
     start, latitude = file.season.start, file.site.latitude
     assert latitude is not None
@@ -213,13 +232,14 @@ def _recorded(table: FileWeather, folder: Path, file: SiteFile, clear_kwh_m2: Fl
         raise InputError(
             [Fault("weather", "file", f"{fault.file} {fault.message}") for fault in error.faults]
         ) from None
-    record = read_weather_file(path, start, len(clear_kwh_m2), file.site.utc_offset)
+    record = read_weather_file(path, start, days, file.site.utc_offset)
     asked, faults = weather_questions(latitude, start, record.low_c, record.high_c, record.unit)
     if faults:
         raise InputError([Fault("weather", "file", f"{path.name} {fault}") for fault in faults])
     if record.sun_kwh_m2 is not None:
-        asked += sun_questions(record.sun_kwh_m2, clear_kwh_m2)
-    return record, [*record.notes, *(f"weather.file: {path.name} {question}" for question in asked)]
+        clear = clear_sky_hours(latitude, start.timetuple().tm_yday, days)
+        asked += sun_questions(record.sun_kwh_m2, clear.sum(axis=-1) / 1000.0)
+    return record, (*record.notes, *(f"weather.file: {path.name} {question}" for question in asked))
 
 
 def _design_low(table: WeatherTable, low_c: FloatArray, spread_c: FloatArray, notes: list[str], units: str) -> float:
@@ -297,6 +317,7 @@ def run_plan(
     return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep, step_h)
 
 
+_weathers: Memo[SiteWeather] = Memo(8)
 _kept: Memo[Warmth] = Memo(8)  # some 4 MB each
 
 

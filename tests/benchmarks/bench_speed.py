@@ -5,7 +5,6 @@ Run: ``python tests/benchmarks/bench_speed.py`` (``--quick`` repeats less, for C
 
 from __future__ import annotations
 
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -82,11 +81,6 @@ def best_ms(run: Callable[[], object], repeats: int) -> float:
     return min(times)
 
 
-def start_up_ms(arguments: list[str], repeats: int) -> float:
-    """Shortest start-up of a Python process. [ms]"""
-    return best_ms(lambda: subprocess.run([sys.executable, *arguments], check=True, capture_output=True), repeats)
-
-
 def main(quick: bool) -> None:
     """Print the table."""
     import oracle
@@ -107,8 +101,6 @@ def main(quick: bool) -> None:
     counts = layout.count * np.linspace(0.5, 1.0, scenarios)[:, None]
     many = best_ms(lambda: simulate(replace(layout, count=counts)), 1)
     rows.append((f"{scenarios} seasons at once, each", many / scenarios, "one season alone", rows[0][1]))
-    help_ms = start_up_ms(["-m", "stocksim.faces.cli", "--help"], repeats)
-    rows.append(("stocksim --help", help_ms, "python -c pass", start_up_ms(["-c", "pass"], repeats)))
     print(f"{'what':52} {'ms':>9}  {'reference':22} {'ms':>9} {'ratio':>8}")
     for what, mine, reference, theirs in rows:
         print(f"{what:52} {mine:9.2f}  {reference:22} {theirs:9.1f} {mine / theirs:8.4f}")

@@ -197,7 +197,7 @@ def _machine(function: Callable[..., Any]) -> Any:
         overload(called, strict=False)(_same_for_numbers(body))
     before, settings.CACHE_DIR = settings.CACHE_DIR, str(cache_folder())
     try:  # the folder is looked up here, not at the call
-        return njit(function, cache=True, nogil=True, error_model="numpy", boundscheck=False)
+        return njit(function, cache=True, nogil=True, error_model="numpy", boundscheck=False, _nrt=False)
     finally:
         settings.CACHE_DIR = before
 

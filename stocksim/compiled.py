@@ -153,7 +153,7 @@ class Compiled(Generic[P, R]):
         return answer
 
     def _run_first(self, args: Any, kwargs: Any) -> tuple[Any, R]:
-        from numba.core import event
+        from numba.core import config, event
 
         machine = _machine(self.py_func)
 
@@ -165,8 +165,13 @@ class Compiled(Generic[P, R]):
             def on_end(self, event: Any) -> None:
                 pass
 
-        with event.install_listener("numba:compile", Announcing()):
-            return machine, machine(*args, **kwargs)
+        settings: Any = config
+        before, settings.LOOP_VECTORIZE = settings.LOOP_VECTORIZE, 0
+        try:  # rows are a few numbers long: compiled for wide vectors they take half as long again
+            with event.install_listener("numba:compile", Announcing()):
+                return machine, machine(*args, **kwargs)
+        finally:
+            settings.LOOP_VECTORIZE = before
 
 
 def has_numba() -> bool:

@@ -81,7 +81,7 @@ def elementwise(function: F) -> F:
         else:
             return function(*arguments)
         arrays = np.broadcast_arrays(*map(_as_array, arguments))
-        found = [function(*numbers) for numbers in zip(*(array.ravel().tolist() for array in arrays), strict=True)]
+        found = list(map(function, *(array.ravel().tolist() for array in arrays)))
         if not found or not isinstance(found[0], tuple):
             return np.array(found, float).reshape(arrays[0].shape)
         parts = [np.array(part, float).reshape(arrays[0].shape) for part in zip(*found, strict=True)]

@@ -38,9 +38,8 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
             for prey in inside:
                 deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
                 share = np.where(species["is_deep"][..., prey] > 0.0, deep, slender)
-                chance = fits_mouth_probability(
-                    length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share
-                )
                 both = there[..., predator] & there[..., prey]
-                worst[..., tank] = np.fmax(worst[..., tank], np.where(both, chance, np.nan))
+                sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
+                chance = fits_mouth_probability(*(np.broadcast_to(size, both.shape)[both] for size in sizes))
+                worst[both, tank] = np.fmax(worst[both, tank], chance)
     return worst

@@ -40,6 +40,11 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
                 share = np.where(species["is_deep"][..., prey] > 0.0, deep, slender)
                 both = there[..., predator] & there[..., prey]
                 sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
-                chance = fits_mouth_probability(*(np.broadcast_to(size, both.shape)[both] for size in sizes))
+                met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
+                if predator == prey:  # among themselves only the spread counts, which seldom changes
+                    (alike, reach), same = np.unique(np.stack([met[1], met[4]]), axis=1, return_inverse=True)
+                    chance = fits_mouth_probability(1.0, alike, 1.0, alike, reach)[same]
+                else:
+                    chance = fits_mouth_probability(*met)
                 worst[both, tank] = np.fmax(worst[both, tank], chance)
     return worst

@@ -213,7 +213,8 @@ def _machine(function: Callable[..., Any]) -> Any:
         overload(called, strict=False)(_same_for_numbers(body))
     before, settings.CACHE_DIR = settings.CACHE_DIR, str(cache_folder())
     try:  # the folder is looked up here, not at the call; without _nrt every view of a row counts its references
-        return njit(function, cache=True, nogil=True, error_model="numpy", boundscheck=False, _nrt=False)
+        mark: Any = njit  # its types leave out an option that its documentation names
+        return mark(function, cache=True, nogil=True, error_model="numpy", boundscheck=False, _nrt=False)
     finally:
         settings.CACHE_DIR = before
 

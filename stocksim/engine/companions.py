@@ -42,8 +42,10 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
                 sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
                 met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
                 if predator == prey:  # among themselves only the spread counts, which seldom changes
-                    (alike, reach), same = np.unique(np.stack([met[1], met[4]]), axis=1, return_inverse=True)
-                    chance = fits_mouth_probability(1.0, alike, 1.0, alike, reach)[same]
+                    moves = np.ones(met[1].shape, bool)
+                    moves[1:] = (np.diff(met[1]) != 0.0) | (np.diff(met[4]) != 0.0)
+                    alike, reach = met[1][moves], met[4][moves]
+                    chance = fits_mouth_probability(1.0, alike, 1.0, alike, reach)[np.cumsum(moves) - 1]
                 else:
                     chance = fits_mouth_probability(*met)
                 worst[both, tank] = np.fmax(worst[both, tank], chance)

@@ -89,7 +89,9 @@ def plain_site(days: int, cohorts: int, tanks: int) -> Site:
     found: dict[str, Any] = {
         "site": {"name": "benchmark (invented)"},
         "season": {"start": start, "end": start + dt.timedelta(days=days - 1)},
-        "loops": dict.fromkeys(loops, {"sump": "2000 L", "alkalinity_target": "80 mg/L", "water_temperature": water}),
+        "loops": {
+            loop: {"sump": "2000 L", "alkalinity_target": "80 mg/L", "water_temperature": water} for loop in loops
+        },
         "beds": {f"bed_{loop}": {"loop": loop, "kind": "media", "area": "8 m2"} for loop in loops},
         "tanks": {
             f"tank{n}": {

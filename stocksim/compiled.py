@@ -8,6 +8,7 @@ plain engine: it answers, slowly, where numba is missing.
 from __future__ import annotations
 
 import atexit
+import gc
 import hashlib
 import importlib
 import math
@@ -18,11 +19,13 @@ import shutil
 import sys
 import tempfile
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
 from functools import update_wrapper, wraps
 from inspect import signature
 from pathlib import Path
-from typing import Any, Generic, ParamSpec, TypeVar, cast
+from typing import IO, Any, Generic, ParamSpec, TypeVar, cast
 
 import numpy as np
 
@@ -35,6 +38,8 @@ PACKAGE = Path(__file__).resolve().parent
 ABOVE = ("planning", "records", "faces")
 PREPARING = "stocksim: preparing the engine, once (half a minute or so)."
 WITHOUT = "stocksim: numba is not installed here; the plain engine answers, some hundred times slower."
+# s that a process waits for another that compiles; then it compiles too, so that nothing can hold it for good
+_LONGEST_WAIT_S = 600.0
 _KEPT_FOLDERS = 6  # of earlier sources and versions; older ones are removed
 
 _lock = threading.RLock()
@@ -82,7 +87,7 @@ def elementwise(function: F) -> F:
         else:
             return function(*arguments)
         arrays = np.broadcast_arrays(*map(_as_array, arguments))
-        found = [function(*numbers) for numbers in zip(*(array.ravel().tolist() for array in arrays), strict=True)]
+        found = list(map(function, *(array.ravel().tolist() for array in arrays)))
         if not found or not isinstance(found[0], tuple):
             return np.array(found, float).reshape(arrays[0].shape)
         parts = [np.array(part, float).reshape(arrays[0].shape) for part in zip(*found, strict=True)]
@@ -103,8 +108,8 @@ def compiled(function: Callable[P, R]) -> Compiled[P, R]:
     ----------
     function : callable
         Takes arrays, numbers and named tuples of them, always of the same types, layout and dimensions; calls functions
-        marked `jitable`. Runs without Python's global lock, so threads may share the work. A division by zero gives
-        inf or NaN.
+        marked `jitable`. Makes no arrays: room to work in is handed to it. Runs without Python's global lock, so
+        threads may share the work. A division by zero gives inf or NaN.
 
     Returns
     -------
@@ -154,9 +159,10 @@ class Compiled(Generic[P, R]):
         return answer
 
     def _run_first(self, args: Any, kwargs: Any) -> tuple[Any, R]:
-        from numba.core import event
+        from numba.core import config, event
 
         machine = _machine(self.py_func)
+        at_hand = self.is_prepared()
 
         class Announcing(event.Listener):
             def on_start(self, event: Any) -> None:
@@ -166,8 +172,18 @@ class Compiled(Generic[P, R]):
             def on_end(self, event: Any) -> None:
                 pass
 
-        with event.install_listener("numba:compile", Announcing()):
-            return machine, machine(*args, **kwargs)
+        settings: Any = config
+        collects = gc.isenabled()
+        gc.disable()  # it would go through the compiler's many small objects again and again
+        before, settings.LOOP_VECTORIZE = settings.LOOP_VECTORIZE, 0
+        try:  # rows are a few numbers long: compiled for wide vectors they take half as long again
+            alone = nullcontext() if at_hand else only_one(cache_folder() / f"{self.py_func.__name__}.lock")
+            with alone, event.install_listener("numba:compile", Announcing()):
+                return machine, machine(*args, **kwargs)
+        finally:
+            settings.LOOP_VECTORIZE = before
+            if collects:
+                gc.enable()
 
 
 def has_numba() -> bool:
@@ -197,8 +213,9 @@ def _machine(function: Callable[..., Any]) -> Any:
         called, body = _formulas.pop()
         overload(called, strict=False)(_same_for_numbers(body))
     before, settings.CACHE_DIR = settings.CACHE_DIR, str(cache_folder())
-    try:  # the folder is looked up here, not at the call
-        return njit(function, cache=True, nogil=True, error_model="numpy", boundscheck=False)
+    try:  # the folder is looked up here, not at the call; without _nrt every view of a row counts its references
+        mark: Any = njit  # its types leave out an option that its documentation names
+        return mark(function, cache=True, nogil=True, error_model="numpy", boundscheck=False, _nrt=False)
     finally:
         settings.CACHE_DIR = before
 
@@ -301,6 +318,38 @@ def cache_folder() -> Path:
             _folder = folder
             _remove_old(base)
         return _folder
+
+
+@contextmanager
+def only_one(path: Path, longest_s: float = _LONGEST_WAIT_S) -> Iterator[None]:
+    """Hold the lock of a file, so that no two processes compile the same at one time.
+
+    Whoever comes second waits, and then finds the machine code kept; after ``longest_s`` it goes on without the lock.
+    The operating system opens the lock when its process ends, however it ends: a file left behind holds nobody up.
+    """
+    with path.open("ab") as file:
+        until = time.monotonic() + longest_s
+        while not _is_ours(file) and time.monotonic() < until:
+            time.sleep(0.1)
+        yield
+
+
+def _is_ours(file: IO[bytes]) -> bool:
+    """Whether the lock of an open file could be had; also where the file system knows no locks."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):  # held, as Windows too says it
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _cache_base() -> Path:

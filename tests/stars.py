@@ -45,7 +45,7 @@ def linear(leaf_gain, leaf_load, flow, returned, sump_gain, sump_load, members) 
     level, sump = np.zeros_like(leaf_gain), np.zeros_like(sump_gain)
     for row in range(len(leaf_gain)):
         balance_linear(
-            leaf_gain[row], leaf_load[row], flow[row], returned[row], sump_gain[row], sump_load[row],
+            leaf_gain[row], leaf_load[row], flow[row], returned[row], sump_gain[row].copy(), sump_load[row].copy(),
             members.argmax(axis=1), level[row], sump[row],
         )  # fmt: skip
     return level, sump

@@ -53,28 +53,56 @@ print(repr(answer), None if hits is None else sum(hits.values()))
 
 
 @pytest.fixture
-def ask(tmp_path):
-    """Run a kernel in a copy of the package: (factor in a file that it imports) -> answer, cache hits, stderr."""
+def ask_together(tmp_path):
+    """Run a kernel in a copy of the package, in some processes at one time: (factor in a file that it imports, times)
+    -> for each the answer, cache hits, stderr.
+    """
     package = tmp_path / "stocksim"
     shutil.copytree(compiled.PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
     (package / "climate" / "trial.py").write_text(KERNEL, encoding="utf-8")
 
-    def run(factor: float, before: str = "", cache: Path | None = None) -> tuple[float, int | None, str]:
+    def run(factor: float, times: int, before: str = "", cache: Path | None = None):
         (package / "climate" / "trial_number.py").write_text(f"FACTOR = {factor}\n", encoding="utf-8")
         settings = {**os.environ, "PYTHONPATH": str(tmp_path), "STOCKSIM_CACHE": str(cache or tmp_path / "kept")}
-        done = subprocess.run(
-            [sys.executable, "-c", before + ASK],
-            env=settings,
-            capture_output=True,
-            text=True,
-            timeout=300,
-            cwd=tmp_path,
-        )
-        assert done.returncode == 0, done.stderr
-        answer, hits = done.stdout.split()
-        return float(answer), None if hits == "None" else int(hits), done.stderr
+        how = {"env": settings, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "cwd": tmp_path}
+        started = [subprocess.Popen([sys.executable, "-c", before + ASK], **how) for _ in range(times)]
+        told = []
+        for process in started:
+            out, said = process.communicate(timeout=300)
+            assert process.returncode == 0, said
+            answer, hits = out.split()
+            told.append((float(answer), None if hits == "None" else int(hits), said))
+        return told
 
     return run
+
+
+@pytest.fixture
+def ask(ask_together):
+    """The same in one process."""
+
+    def run(factor: float, before: str = "", cache: Path | None = None) -> tuple[float, int | None, str]:
+        return ask_together(factor, 1, before, cache)[0]
+
+    return run
+
+
+def test_two_processes_do_not_compile_at_the_same_time(ask_together):
+    (one, first_hits, first_said), (other, second_hits, second_said) = ask_together(2.0, 2)
+    assert one == other
+    assert first_hits + second_hits == 1
+    assert (first_said + second_said).splitlines() == [compiled.PREPARING]
+
+
+def test_a_lock_left_behind_or_held_too_long_keeps_nobody_from_compiling(tmp_path):
+    path = tmp_path / "seasons.lock"
+    path.write_bytes(b"of a process that was killed")
+    with compiled.only_one(path), path.open("ab") as second:
+        assert not compiled._is_ours(second)
+        with compiled.only_one(path, longest_s=0.0):
+            pass
+    with path.open("ab") as third:
+        assert compiled._is_ours(third)
 
 
 def test_the_kept_answer_follows_a_number_in_an_imported_file(ask):

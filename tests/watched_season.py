@@ -10,12 +10,10 @@ from small_sites import build
 from stocksim import run_season
 from stocksim.engine.days import rows
 from stocksim.engine.days.day import seasons
-from stocksim.engine.days.rows import Given
 from stocksim.engine.days.waters import take_tests
 from stocksim.engine.tables import (
     empty_course,
-    empty_fine,
-    empty_state,
+    empty_now,
     feed_tables,
     mornings,
     tables,
@@ -43,41 +41,38 @@ class Watched:
 
     def __init__(self, layout):
         given, _ = tables(with_scenarios(layout))
-        self.leaf_co2_exchange = given.leaf_day[0, :, rows.CO2_EXCHANGE]
-        self.sump_co2_exchange = given.loop_day[0, :, rows.SUMP_CO2_EXCHANGE]
-        self.co2_saturation = given.loop_day[0, :, rows.CO2_SATURATION]
+        self.leaf_co2_exchange = given.leaf_day[0, :, rows.CO2_EXCHANGE - rows.LEAF_TODAY]
+        self.sump_co2_exchange = given.loop_day[0, :, rows.SUMP_CO2_EXCHANGE - rows.LOOP_TODAY]
+        self.co2_saturation = given.loop_day[0, :, rows.CO2_SATURATION - rows.LOOP_TODAY]
         happens, feeding = mornings(layout), feed_tables(layout)
-        state, fine = empty_state(given), empty_fine(given)
+        now = empty_now(layout, given)
         kept = empty_course(given, 1, len(layout.happenings))
         self.told: list[Day] = []
-        self.state = state
+        self.at = now
         for day in range(layout.days):
             if day == 0:
                 # the first morning, without a day lived
-                seasons.py_func(given, happens, feeding, state, fine, kept, 0, 0, True)
-            take_tests(of_one(given), happens, state, day)
+                seasons.py_func(given, happens, feeding, now, kept, 0, 0, True)
+            take_tests(now, happens, day)
             before = self.now()
-            seasons.py_func(given, happens, feeding, state, fine, kept, day, day + 1, False)
-            freed = given.loop_day[0, day, rows.BROKEN_DOWN] * (before["sediment"][0] + before["sediment"][1])
-            sump = state.sump
-            out = (sump[rows.TAN_OUT].copy(), sump[rows.NITRITE_OUT].copy())
-            self.told.append(Day(before, self.now(), freed, sump[rows.DOSE].copy(), out))
+            seasons.py_func(given, happens, feeding, now, kept, day, day + 1, False)
+            freed = given.loop_day[0, day, rows.BROKEN_DOWN - rows.LOOP_TODAY] * (
+                before["sediment"][0] + before["sediment"][1]
+            )
+            loop = now.loop
+            out = (loop[rows.TAN_OUT].copy(), loop[rows.NITRITE_OUT].copy())
+            self.told.append(Day(before, self.now(), freed, loop[rows.DOSE].copy(), out))
 
     def now(self) -> dict:
-        leaf, sump, state = self.state.leaf, self.state.sump, self.state
-        levels = {name: (state.solute[row], state.sump_solute[row]) for row, name in enumerate(SOLUTES)}
+        leaf, loop = self.at.leaf, self.at.loop
+        levels = {name: (leaf[row], loop[row]) for row, name in enumerate(SOLUTES)}
         levels |= {
-            "tan": (leaf[rows.TAN], sump[rows.SUMP_TAN]),
-            "nitrite": (leaf[rows.NITRITE], sump[rows.SUMP_NITRITE]),
-            "nitrate": (leaf[rows.NITRATE], sump[rows.SUMP_NITRATE]),
-            "sediment": (state.sediment, state.settled),
+            "tan": (leaf[rows.TAN], loop[rows.SUMP_TAN]),
+            "nitrite": (leaf[rows.NITRITE], loop[rows.SUMP_NITRITE]),
+            "nitrate": (leaf[rows.NITRATE], loop[rows.SUMP_NITRATE]),
+            "sediment": tuple(loop[row : row + rows.POOL_COUNT] for row in (rows.SEDIMENT, rows.SETTLED)),
         }
         return {key: tuple(np.array(part) for part in pair) for key, pair in levels.items()}
-
-
-def of_one(given):
-    """The tables of the only scenario."""
-    return Given(*given[:2], *(table[0] for table in given[2:]))
 
 
 class Told:

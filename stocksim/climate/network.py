@@ -200,19 +200,27 @@ def _keep_heat(
 
 @compiled
 def _seasons(
-    nets: _Nets, net_of: IntArray, outdoors: _Outdoors, year_of: IntArray, start_c: FloatArray, tables: _Tables
+    nets: _Nets,
+    net_of: IntArray,
+    outdoors: _Outdoors,
+    year_of: IntArray,
+    start_c: FloatArray,
+    state: _State,
+    tables: _Tables,
 ) -> None:
-    """Season of every scenario: which network, which year's weather, (scenario, node) temperatures at the start."""
+    """Season of every scenario: which network, which year's weather, (scenario, node) temperatures at the start.
+
+    ``state`` is room to work in.
+    """
     scenarios, nodes = start_c.shape
-    controls, sets, step_h = len(nets.control), nets.set_c.shape[1], outdoors.step_h
+    sets, step_h = nets.set_c.shape[1], outdoors.step_h
     for at in range(scenarios):
         net, year = net_of[at], year_of[at]
-        state = _State(
-            np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(nodes), np.zeros(controls),
-            np.zeros(controls),
-        )  # fmt: skip
         for node in range(nodes):  # numba takes seconds longer to compile a slice that is assigned to
             state.c[node] = start_c[at, node]
+            state.ice_j[node] = 0.0
+        for one in range(len(nets.control)):
+            state.heating_w[one] = 0.0
         for step in range(len(outdoors.night)):
             hour, middle = step * step_h, step * step_h + step_h // 2
             is_night, air_c = outdoors.night[step], outdoors.air_c[year, step]
@@ -288,7 +296,8 @@ def run_network(
     )
     outdoors = _outdoors(weather, night, years, days * HOURS, step_h)
     start = _own(np.broadcast_to(start_c, (*lead, nodes))).reshape(scenarios, nodes)
-    _seasons(_nets(network, ground_c, step_h), _which(net_lead, lead), outdoors, _which(years, lead), start, tables)
+    nets, room = _nets(network, ground_c, step_h), _State(*np.zeros((5, nodes)), *np.zeros((2, controls)))
+    _seasons(nets, _which(net_lead, lead), outdoors, _which(years, lead), start, room, tables)
 
     def shaped(name: str, table: FloatArray) -> FloatArray:  # scenarios as asked for, after the time
         table = table.reshape(*lead, *table.shape[1:])

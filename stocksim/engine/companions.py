@@ -38,9 +38,15 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
             for prey in inside:
                 deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
                 share = np.where(species["is_deep"][..., prey] > 0.0, deep, slender)
-                chance = fits_mouth_probability(
-                    length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share
-                )
                 both = there[..., predator] & there[..., prey]
-                worst[..., tank] = np.fmax(worst[..., tank], np.where(both, chance, np.nan))
+                sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
+                met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
+                if predator == prey:  # among themselves only the spread counts, which seldom changes
+                    moves = np.ones(met[1].shape, bool)
+                    moves[1:] = (np.diff(met[1]) != 0.0) | (np.diff(met[4]) != 0.0)
+                    alike, reach = met[1][moves], met[4][moves]
+                    chance = fits_mouth_probability(1.0, alike, 1.0, alike, reach)[np.cumsum(moves) - 1]
+                else:
+                    chance = fits_mouth_probability(*met)
+                worst[both, tank] = np.fmax(worst[both, tank], chance)
     return worst

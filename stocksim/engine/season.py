@@ -18,8 +18,7 @@ from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.tables import (
     Climate,
     empty_course,
-    empty_fine,
-    empty_state,
+    empty_now,
     feed_tables,
     mornings,
     scenario_count,
@@ -104,9 +103,8 @@ def _run(layout: Layout, scenarios: int) -> Course:
     """Course of a layout whose float arrays all have a scenario axis."""
     given, climate = tables(layout)
     kept = empty_course(given, scenarios, len(layout.happenings))
-    rooms = empty_state(given), empty_fine(given)
     run = _engine(scenario_count(layout))
-    run(given, mornings(layout), feed_tables(layout), *rooms, kept, 0, layout.days, True)
+    run(given, mornings(layout), feed_tables(layout), empty_now(layout, given), kept, 0, layout.days, True)
     return _course(layout, kept, climate)
 
 
@@ -136,7 +134,7 @@ def prepare() -> None:
     layout = with_scenarios(build_layout(load_site(FOLDER / "starter.toml")))
     given, _ = tables(layout)
     kept = empty_course(given, 1, len(layout.happenings))
-    seasons(given, mornings(layout), feed_tables(layout), empty_state(given), empty_fine(given), kept, 0, 1, True)
+    seasons(given, mornings(layout), feed_tables(layout), empty_now(layout, given), kept, 0, 1, True)
 
 
 def _course(layout: Layout, kept: Kept, climate: Climate) -> Course:

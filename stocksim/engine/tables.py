@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import fields, replace
 from typing import Any, NamedTuple
 
@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.days import rows
-from stocksim.engine.days.films import FINE_ROWS, FINE_SUMP_ROWS
-from stocksim.engine.days.rows import FeedTables, Fine, Given, Kept, Mornings, State
+from stocksim.engine.days.rows import FeedTables, Given, Kept, Mornings, Now
 from stocksim.engine.days.waters import CO2_PER_ALKALINITY
 from stocksim.engine.layout import Layout, sums_by
 from stocksim.engine.waterworks import SOLUTES
@@ -118,12 +117,8 @@ def tables(layout: Layout) -> tuple[Given, Climate]:
     tuple of Given and Climate
         Float tables lead with a scenario axis, of one where nothing in them differs.
     """
-    tank_of = layout.cohort_tank.argmax(axis=1) if layout.cohort_tank.size else np.zeros(len(layout.cohorts), int)
-    loop_of = layout.leaf_loop.argmax(axis=1) if layout.leaf_loop.size else np.zeros(0, int)
     leaf_day, sump, climate = _exchange(layout)
     given = Given(
-        tank_of=tank_of.astype(np.int64),
-        loop_of=loop_of.astype(np.int64),
         fish=_fish(layout),
         fish_day=_fish_day(layout),
         leaf=_stack(layout.volume_m3, layout.flow_m3_day),
@@ -132,7 +127,6 @@ def tables(layout: Layout) -> tuple[Given, Climate]:
         unit_day=_unit_day(layout),
         loop=_loop(layout),
         loop_day=_loop_day(layout, sump),
-        solute=_solutes(layout),
     )
     return given, climate
 
@@ -213,7 +207,7 @@ def _loop(layout: Layout) -> FloatArray:
         works.ph_given, works.target_alkalinity,
         (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
         _ammonia_limit(layout), np.array([name == "calcium_carbonate" for name in works.salts], float)[None],
-        np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None],
+        np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None], *_solutes(layout),
     )  # fmt: skip
 
 
@@ -232,8 +226,8 @@ def _ammonia_limit(layout: Layout) -> FloatArray:
     return np.asarray(np.where(layout.cohort_loop > 0.0, limit, np.inf).min(axis=-2, initial=np.inf))
 
 
-def _solutes(layout: Layout) -> FloatArray:
-    """Source water and first morning's water [mg/L], and what a gram of dosed alkalinity brings [g/g]."""
+def _solutes(layout: Layout) -> Iterator[FloatArray]:
+    """Rows of the source water and first morning's water [mg/L], and what a gram of dosed alkalinity brings [g/g]."""
     works = layout.water
     brings = np.zeros((len(SOLUTES), len(layout.loops)))
     for k, salt in enumerate(SALTS[name] for name in works.salts):
@@ -245,8 +239,8 @@ def _solutes(layout: Layout) -> FloatArray:
             (rows.SODIUM, salt.sodium_share),
         ):
             brings[row, k] = share * salt.salt_g_per_alkalinity_g
-    both = np.broadcast_arrays(works.source_level, works.start_level, brings[None])
-    return np.ascontiguousarray(np.stack(both, axis=1))
+    for levels in (works.source_level, works.start_level, brings[None]):
+        yield from np.moveaxis(levels, 1, 0)
 
 
 _KINDS = {
@@ -293,35 +287,26 @@ def feed_tables(layout: Layout) -> FeedTables:
     return FeedTables(of_column, size, temperature, weight, percent)
 
 
-def empty_state(given: Given) -> State:
-    """A state of zeros for one scenario."""
-    columns, leaves = given.tank_of.size, given.loop_of.size
-    units, loops = given.unit.shape[-1], given.loop.shape[-1]
-    return State(
-        live=np.zeros((rows.LIVE_ROWS, columns)),
-        leaf=np.zeros((rows.LEAF_ROWS, leaves)),
-        unit=np.zeros((rows.UNIT_ROWS, units)),
-        sump=np.zeros((rows.SUMP_ROWS, loops)),
-        solute=np.zeros((rows.SOLUTE_COUNT, leaves)),
-        sump_solute=np.zeros((rows.SOLUTE_COUNT, loops)),
-        sediment=np.zeros((rows.POOL_COUNT, loops)),
-        settled=np.zeros((rows.POOL_COUNT, loops)),
-        waste=np.zeros((rows.FROM_FISH_COUNT, leaves - units)),
+def empty_now(layout: Layout, given: Given) -> Now:
+    """Room for one scenario, and who is where."""
+    tank_of = layout.cohort_tank.argmax(axis=1) if layout.cohort_tank.size else np.zeros(len(layout.cohorts), int)
+    loop_of = layout.leaf_loop.argmax(axis=1) if layout.leaf_loop.size else np.zeros(0, int)
+    return Now(
+        tank_of=tank_of.astype(np.int64),
+        loop_of=loop_of.astype(np.int64),
+        fish=np.zeros((rows.FISH_ROWS, given.fish.shape[-1])),
+        leaf=np.zeros((rows.LEAF_ROWS, given.leaf.shape[-1])),
+        unit=np.zeros((rows.UNIT_ROWS, given.unit.shape[-1])),
+        loop=np.zeros((rows.LOOP_ROWS, given.loop.shape[-1])),
     )
-
-
-def empty_fine(given: Given) -> Fine:
-    """Room for a day's fine steps."""
-    leaves, units, loops = given.loop_of.size, given.unit.shape[-1], given.loop.shape[-1]
-    return Fine(np.zeros((2, FINE_ROWS, leaves)), np.zeros((2, FINE_SUMP_ROWS, loops)), np.zeros((2, 2, units)))
 
 
 def empty_course(given: Given, scenarios: int, events: int) -> Kept:
     """Tables of zeros for the course of so many scenarios."""
-    days, leaves = given.fish_day.shape[-3], given.loop_of.size
+    days, leaves = given.fish_day.shape[-3], given.leaf.shape[-1]
     units, loops = given.unit.shape[-1], given.loop.shape[-1]
     return Kept(
-        fish=np.zeros((scenarios, days, len(rows.FISH_KEPT), given.tank_of.size)),
+        fish=np.zeros((scenarios, days, len(rows.FISH_KEPT), given.fish.shape[-1])),
         leaf=np.zeros((scenarios, days, len(rows.LEAF_KEPT), leaves)),
         tank=np.zeros((scenarios, days, len(rows.TANK_KEPT), leaves - units)),
         unit=np.zeros((scenarios, days, len(rows.UNIT_KEPT), units)),

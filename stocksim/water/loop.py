@@ -43,6 +43,8 @@ def removal_level(sump: Any, gain: Any, load: Any, flow: Any, capacity: Any, hal
     nothing cancels where the capacity is far above the inflow; without inflow ``half`` is -k/2 or less, never 0.
     """
     inflow = load + flow * sump
+    if capacity == 0.0:  # a tank, or a bed without film: the same root without its roundabout
+        return inflow / gain, flow / gain
     half = 0.5 * ((inflow - capacity) / gain - half_saturation)
     content = half_saturation * inflow / gain
     size = abs(half)
@@ -240,7 +242,7 @@ def balance_linear(
     Parameters
     ----------
     gain, load, flow, sump_gain, sump_load, loop_of
-        As in `balance_removal`.
+        As in `balance_removal`; those of the sumps are worked in, and not theirs any more.
     returned : ndarray, shape (leaf,)
         Part of the flow whose load comes back to the sump; less than ``flow`` where a settler or bed keeps some.
         [m3/day]
@@ -252,16 +254,15 @@ def balance_linear(
     None
         ``level`` and ``sump`` are filled.
     """
+    for i in range(level.size):
+        k = loop_of[i]
+        level[i] = load[i] / gain[i]
+        sump_load[k] += returned[i] * level[i]
+        sump_gain[k] -= returned[i] * (flow[i] / gain[i])
     for k in range(sump.size):
-        held, slope = sump_load[k], sump_gain[k]
-        for i in range(level.size):
-            if loop_of[i] == k:
-                held += returned[i] * (load[i] / gain[i])
-                slope -= returned[i] * (flow[i] / gain[i])
-        sump[k] = held / slope
-        for i in range(level.size):
-            if loop_of[i] == k:
-                level[i] = load[i] / gain[i] + flow[i] / gain[i] * sump[k]
+        sump[k] = sump_load[k] / sump_gain[k]
+    for i in range(level.size):
+        level[i] += flow[i] / gain[i] * sump[loop_of[i]]
 
 
 def daily_swing(

@@ -6,17 +6,16 @@ from stocksim.compiled import compiled, jitable
 from stocksim.engine.days.films import film_morning, film_oxygen, fine_nitrogen, mark_moving
 from stocksim.engine.days.fish import begin_fish, expect, grow_and_die, happen, wake
 from stocksim.engine.days.keeping import keep
-from stocksim.engine.days.rows import FeedTables, Fine, Given, Kept, Mornings, State
+from stocksim.engine.days.rows import *
 from stocksim.engine.days.waters import begin_water, evening, oxygen_balance, settle, take_tests, water_morning
 
 
 @compiled
 def seasons(
-    many: Given,
+    given: Given,
     mornings: Mornings,
     feeding: FeedTables,
-    state: State,
-    fine: Fine,
+    now: Now,
     course: Kept,
     first: int,
     last: int,
@@ -26,20 +25,18 @@ def seasons(
 
     Parameters
     ----------
-    many : Given
-        Float tables lead with a scenario axis, of one where nothing in them differs.
+    given : Given
+        Of all scenarios, or of one where nothing in a table differs.
     mornings, feeding : Mornings, FeedTables
         Of all scenarios.
-    state : State
-        Of one scenario.
-    fine : Fine
-        Room to work in.
+    now : Now
+        Room for one scenario; who is where of all.
     course : Kept
         Filled; tables lead with the scenario axis.
     first, last : int
         Days to run, the last one left out.
     begins : bool
-        Whether the season begins here; else ``state`` is what the day before left, of the only scenario.
+        Whether the season begins here; else ``now`` is what the day before left, of the only scenario.
 
     Notes
     -----
@@ -47,37 +44,63 @@ def seasons(
     by backward Euler.
     """
     for s in range(course.rounds.shape[0]):
-        given = Given(
-            many.tank_of, many.loop_of, many.fish[at(s, many.fish)], many.fish_day[at(s, many.fish_day)],
-            many.leaf[at(s, many.leaf)], many.leaf_day[at(s, many.leaf_day)], many.unit[at(s, many.unit)],
-            many.unit_day[at(s, many.unit_day)], many.loop[at(s, many.loop)], many.loop_day[at(s, many.loop_day)],
-            many.solute[at(s, many.solute)],
-        )  # fmt: skip
         kept = Kept(
             course.fish[s], course.leaf[s], course.tank[s], course.unit[s], course.loop[s], course.rounds[s],
             course.apart[s], course.transfer[s],
         )  # fmt: skip
         if begins:
-            begin_fish(given, state)
-            begin_water(given, state)
+            _clear(now)
+            _fill(now.fish, given.fish[at(s, given.fish)], FISH_GIVEN)
+            _fill(now.leaf, given.leaf[at(s, given.leaf)], LEAF_GIVEN)
+            _fill(now.unit, given.unit[at(s, given.unit)], UNIT_GIVEN)
+            _fill(now.loop, given.loop[at(s, given.loop)], LOOP_GIVEN)
+            _take_day(given, now, s, 0)
+            begin_fish(now)
+            begin_water(now)
         for day in range(first, last):
-            take_tests(given, mornings, state, day)
-            happen(mornings, state, day, kept.transfer)
-            film_oxygen(given, state, day)
-            water_morning(given, state, day)
-            wake(given, feeding, state, day)
-            expect(given, state)
-            film_morning(given, state, day)
-            kept.rounds[day], kept.apart[day] = settle(given, state, day)
-            if mark_moving(given, state):
-                fine_nitrogen(given, state, fine, day)
-                oxygen_balance(given, state, day, False)
-            grow_and_die(given, state, day)
-            evening(given, state, day)
-            keep(given, state, day, kept)
+            _take_day(given, now, s, day)
+            take_tests(now, mornings, day)
+            happen(now, mornings, day, kept.transfer)
+            film_oxygen(now)
+            water_morning(now)
+            wake(now, feeding, day)
+            expect(now)
+            film_morning(now)
+            kept.rounds[day], kept.apart[day] = settle(now)
+            if mark_moving(now):
+                fine_nitrogen(now)
+                oxygen_balance(now)
+            grow_and_die(now)
+            evening(now)
+            keep(now, day, kept)
 
 
 @jitable
 def at(scenario, table):  # type: ignore[no-untyped-def]
     """Place of a scenario in a table of all of them, or of one."""
     return scenario if table.shape[0] > 1 else 0
+
+
+@jitable
+def _take_day(given: Given, now: Now, s: int, day: int) -> None:
+    """Put in what a scenario is given for a day."""
+    _fill(now.fish, given.fish_day[at(s, given.fish_day), day], FISH_TODAY)
+    _fill(now.leaf, given.leaf_day[at(s, given.leaf_day), day], LEAF_TODAY)
+    _fill(now.unit, given.unit_day[at(s, given.unit_day), day], UNIT_TODAY)
+    _fill(now.loop, given.loop_day[at(s, given.loop_day), day], LOOP_TODAY)
+
+
+@jitable
+def _fill(table: FloatArray, rows: FloatArray, first: int) -> None:
+    """Copy rows into a table; by loops, which compile many times quicker than slices."""
+    for row in range(rows.shape[0]):
+        for column in range(rows.shape[1]):
+            table[first + row, column] = rows[row, column]
+
+
+@jitable
+def _clear(now: Now) -> None:
+    for table in (now.fish, now.leaf, now.unit, now.loop):
+        for row in range(table.shape[0]):
+            for column in range(table.shape[1]):
+                table[row, column] = 0.0

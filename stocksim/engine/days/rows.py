@@ -1,7 +1,7 @@
 """Names of the rows of a season's tables, and the tables.
 
 A day reads and fills tables whose last axis is the cohort column, leaf (tanks, then units: beds and biofilters), unit
-or loop; ``live[WEIGHT, c]`` is the weight of the fish in column c. Masses in g, levels in mg/L, flows in m3/day.
+or loop; ``fish[WEIGHT, c]`` is the weight of the fish in column c. Masses in g, levels in mg/L, flows in m3/day.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 # Solutes whose balance is linear in their own level: alkalinity, carbon dioxide, chloride, sodium; what crops take and
-# what fish give stand together.
+# what fish give stand together. They are the first rows of leaf and loop.
 ALKALINITY, CO2, CHLORIDE, SODIUM, CALCIUM, POTASSIUM, PHOSPHORUS, SOLIDS, SOLIDS_N, SOLIDS_P, SOLIDS_O = range(11)
 SOLUTE_COUNT = 11
 FROM_FISH = POTASSIUM  # the first of those that fish give; the rest follow
@@ -23,62 +23,98 @@ FROM_FISH_COUNT = SOLUTE_COUNT - FROM_FISH
 MINERAL_COUNT = 3  # calcium, potassium, phosphorus: what crops take with their nitrogen
 POOL_COUNT = 4  # solids with their nitrogen, phosphorus and oxygen demand
 
-# Given.fish: what a column's fish and feed are
+# fish: what a column's fish and feed are;
+FISH_GIVEN = 0
 (
     INTAKE_EXPONENT, GROWTH_EFFICIENCY, FASTING_LOSS, BODY_ENERGY, BODY_PROTEIN, OXYGEN_LETHAL, OXYGEN_FULL,
     TOXIC_FULL, TOXIC_ACUTE, NITRITE_BORNE, IS_PROTECTED, FEED_ENERGY, FEED_GROSS_ENERGY, FEED_NITROGEN,
     FEED_DIGESTED_N, FEED_POTASSIUM, FEED_PHOSPHORUS, FEED_DRY, FEED_DIGESTED_DRY, SPILLED_SHARE, RATION,
     TANK_FEED, GOES_BY_APPETITE, IS_BED_LED, COUNT, START_WEIGHT, START_SPREAD, STOCKED_DAY,
-) = range(28)  # fmt: skip
-# Given.fish_day: of each day
-APPETITE, MAINTENANCE, HAZARD, IN_TRAINING, FED_SHARE, BED_LED_FEED, WATER_C = range(7)
-# Given.leaf, Given.leaf_day
-VOLUME, FLOW = range(2)
-OXYGEN_EXCHANGE, OXYGEN_BROUGHT, FILM_CAPACITY, CO2_EXCHANGE, SOLIDS_PASSING = range(5)
-# Given.unit, Given.unit_day
-START_AMMONIA_FILM, START_NITRITE_FILM = range(2)
-DECAY, AMMONIA_GROWTH, NITRITE_GROWTH, UPTAKE, CALCIUM_PER_N, POTASSIUM_PER_N, PHOSPHORUS_PER_N = range(7)
-# Given.loop, Given.loop_day
-(
-    SUMP_VOLUME, LOOP_WATER, RETURNED, LOSS, DRAWN_OFF, SOURCE_NITRATE, START_NITRATE, START_NITRITE, PH_GIVEN,
-    TARGET_ALKALINITY, MOST_PH_RISE, AMMONIA_LIMIT, IS_CHALK, SALT_PER_ALKALINITY,
-) = range(14)  # fmt: skip
-(
-    SATURATION, SUMP_EXCHANGE, SUMP_BROUGHT, SUMP_CO2_EXCHANGE, CO2_SATURATION, PKA, FIRST, SECOND, ION_PRODUCT,
-    CALCITE, BROKEN_DOWN, EXCHANGED, AMMONIA_DOSE, EMPTIED, RAMP,
-) = range(15)  # fmt: skip
-# Given.solute: of each loop
-SOURCE, START, PER_ALKALINITY = range(3)
-
-# State.live: the fish of a column through the day
+) = range(FISH_GIVEN, FISH_GIVEN + 28)  # fmt: skip
+# of each day;
+FISH_TODAY = FISH_GIVEN + 28
+APPETITE, MAINTENANCE, HAZARD, IN_TRAINING, FED_SHARE, BED_LED_FEED, WATER_C = range(FISH_TODAY, FISH_TODAY + 7)
+# and how they are
+FISH_STATE = FISH_TODAY + 7
 (
     ALIVE, WEIGHT, GREATEST, SPREAD, SHARE, HERE, MOST, NEED, CAP, OFFERED_EACH, SPILLED, BORNE_NITRITE,
     NITRITE_SHARE, BY_OXYGEN, BY_TOXIC, TRIED, OFFERED, EATEN, GAIN, GAIN_EACH, OXYGEN_USE, EXCRETED, DEATHS, HUNGER,
-) = range(24)  # fmt: skip
-LIVE_ROWS = 24
-# State.leaf: levels of the morning, what the day makes of them, and what its sums need
+) = range(FISH_STATE, FISH_STATE + 24)  # fmt: skip
+FISH_ROWS = FISH_STATE + 24
+
+# The day's nitrogen is done in one step, and where it moves fast in two and in three: each has a block of rows. In that
+# of a leaf are, from its first row on,
+STEP_TAN, STEP_NITRITE, STEP_NITRIFIED, STEP_OXIDIZED, STEP_AMMONIA_CAPACITY, STEP_NITRITE_CAPACITY = range(6)
+LEAF_BLOCK = 6
+# in that of a loop
+STEP_SUMP_TAN, STEP_SUMP_NITRITE, STEP_TAN_OUT, STEP_NITRITE_OUT = range(4)
+LOOP_BLOCK = 4
+# and in that of a unit its two films
+UNIT_BLOCK = 2
+
+# leaf, after the solutes: what it is; of each day; what fish leave in a tank, from this row on;
+LEAF_GIVEN = SOLUTE_COUNT
+VOLUME, FLOW = range(LEAF_GIVEN, LEAF_GIVEN + 2)
+LEAF_TODAY = LEAF_GIVEN + 2
+OXYGEN_EXCHANGE, OXYGEN_BROUGHT, FILM_CAPACITY, CO2_EXCHANGE, SOLIDS_PASSING = range(LEAF_TODAY, LEAF_TODAY + 5)
+WASTE = LEAF_TODAY + 5
+# levels of the morning, what the day makes of them, and what its sums need
+LEAF_STATE = WASTE + FROM_FISH_COUNT
 (
     OXYGEN, TAN, NITRITE, NITRATE, GROWN, TAN_MOVE, NITRITE_MOVE, PH, TOXIC_SHARE,
-    WORKING, AMMONIA_CAPACITY, NITRITE_CAPACITY, FISH_OXYGEN, FISH_TAN, OXYGEN_SLOPE, TAN_SLOPE,
-    OXYGEN_GUESS, TAN_GUESS, NEW_OXYGEN, NEW_TAN, NEW_NITRITE, NITRIFIED, OXIDIZED, DEMAND, OXYGEN_USED,
-    GAIN_ROW, LOAD_ROW, RETURNED_ROW,
+    WORKING, FISH_OXYGEN, FISH_TAN, OXYGEN_SLOPE, TAN_SLOPE, OXYGEN_GUESS, TAN_GUESS, NEW_OXYGEN, DEMAND, OXYGEN_USED,
+    GAIN_ROW, LOAD_ROW, RETURNED_ROW, REMOVED_ROW,
     OXYGEN_STEP, OXYGEN_RESULT, OXYGEN_PACE, TAN_STEP, TAN_RESULT, TAN_PACE,
-) = range(34)  # fmt: skip
-LEAF_ROWS = 34
-# State.sump
+) = range(LEAF_STATE, LEAF_STATE + 29)  # fmt: skip
+LEAF_STEPS = LEAF_STATE + 29
+NEW_TAN, NEW_NITRITE, NITRIFIED, OXIDIZED, AMMONIA_CAPACITY, NITRITE_CAPACITY = range(
+    LEAF_STEPS, LEAF_STEPS + LEAF_BLOCK
+)
+LEAF_ROWS = LEAF_STEPS + 3 * LEAF_BLOCK
+
+# unit: what it starts with; of each day; and its films, and what its crops take
+UNIT_GIVEN = 0
+START_AMMONIA_FILM, START_NITRITE_FILM = range(UNIT_GIVEN, UNIT_GIVEN + 2)
+UNIT_TODAY = UNIT_GIVEN + 2
+DECAY, AMMONIA_GROWTH, NITRITE_GROWTH, UPTAKE, CALCIUM_PER_N, POTASSIUM_PER_N, PHOSPHORUS_PER_N = range(
+    UNIT_TODAY, UNIT_TODAY + 7
+)
+UNIT_STATE = UNIT_TODAY + 7
+(
+    AMMONIA_FILM, NITRITE_FILM, WELL_FED_AMMONIA, WELL_FED_NITRITE, SURFACE,
+    UNIT_NITRIFIED_BEFORE, TAKEN, TAKEN_CALCIUM, TAKEN_POTASSIUM, TAKEN_PHOSPHORUS,
+) = range(UNIT_STATE, UNIT_STATE + 10)  # fmt: skip
+UNIT_STEPS = UNIT_STATE + 10
+NEXT_AMMONIA_FILM, NEXT_NITRITE_FILM = range(UNIT_STEPS, UNIT_STEPS + UNIT_BLOCK)
+UNIT_ROWS = UNIT_STEPS + 3 * UNIT_BLOCK
+
+# loop, after the solutes of its sump: what it is; each solute of its source water, of its first morning, and in a gram
+# of dosed alkalinity, from these rows on;
+LOOP_GIVEN = SOLUTE_COUNT
+(
+    SUMP_VOLUME, LOOP_WATER, RETURNED, LOSS, DRAWN_OFF, SOURCE_NITRATE, START_NITRATE, START_NITRITE, PH_GIVEN,
+    TARGET_ALKALINITY, MOST_PH_RISE, AMMONIA_LIMIT, IS_CHALK, SALT_PER_ALKALINITY,
+) = range(LOOP_GIVEN, LOOP_GIVEN + 14)  # fmt: skip
+SOURCE = LOOP_GIVEN + 14
+START, PER_ALKALINITY = SOURCE + SOLUTE_COUNT, SOURCE + 2 * SOLUTE_COUNT
+# of each day;
+LOOP_TODAY = SOURCE + 3 * SOLUTE_COUNT
+(
+    SATURATION, SUMP_EXCHANGE, SUMP_BROUGHT, SUMP_CO2_EXCHANGE, CO2_SATURATION, PKA, FIRST, SECOND, ION_PRODUCT,
+    CALCITE, BROKEN_DOWN, EXCHANGED, AMMONIA_DOSE, EMPTIED, RAMP,
+) = range(LOOP_TODAY, LOOP_TODAY + 15)  # fmt: skip
+# solids in beds and sump, and in settlers, from these rows on; levels in the sump, and sums of the loop's day
+SEDIMENT, SETTLED = LOOP_TODAY + 15, LOOP_TODAY + 15 + POOL_COUNT
+LOOP_STATE = SETTLED + POOL_COUNT
 (
     SUMP_OXYGEN, SUMP_TAN, SUMP_NITRITE, SUMP_NITRATE, HELD_ALKALINITY, NITRATE_TAKEN, NITRIFIED_BEFORE,
     FREED_N, FREED_P, FREED_O, NITRATE_WANTED, SUMP_AMMONIA, SUMP_DEMAND, DOSE, OUTFLOW, TOP_UP, UREA,
-    NEW_SUMP_OXYGEN, NEW_SUMP_TAN, NEW_SUMP_NITRITE, SUMP_OXYGEN_USED, TAN_OUT, NITRITE_OUT, DENITRIFIED, UPTAKEN,
-    SLUDGE_N, DRAWN_N, DRAWN_P, WASTE_N, IS_MOVING, SUMP_GAIN_ROW, SUMP_LOAD_ROW,
-) = range(32)  # fmt: skip
-SUMP_ROWS = 32
-# State.unit
-(
-    AMMONIA_FILM, NITRITE_FILM, NEXT_AMMONIA_FILM, NEXT_NITRITE_FILM, WELL_FED_AMMONIA, WELL_FED_NITRITE, SURFACE,
-    UNIT_NITRIFIED_BEFORE, TAKEN, TAKEN_CALCIUM, TAKEN_POTASSIUM, TAKEN_PHOSPHORUS,
-) = range(12)  # fmt: skip
-UNIT_ROWS = 12
+    NEW_SUMP_OXYGEN, SUMP_OXYGEN_USED, DENITRIFIED, UPTAKEN, SLUDGE_N, DRAWN_N, DRAWN_P, IS_MOVING,
+    SUMP_GAIN_ROW, SUMP_LOAD_ROW,
+) = range(LOOP_STATE, LOOP_STATE + 27)  # fmt: skip
+LOOP_STEPS = LOOP_STATE + 27
+NEW_SUMP_TAN, NEW_SUMP_NITRITE, TAN_OUT, NITRITE_OUT = range(LOOP_STEPS, LOOP_STEPS + LOOP_BLOCK)
+LOOP_ROWS = LOOP_STEPS + 3 * LOOP_BLOCK
 
 # Kept: what a day leaves in the season's course, in the order of `course`
 FISH_KEPT = (
@@ -111,19 +147,16 @@ TEST_TAN, TEST_NITRITE, TEST_NITRATE = SOLUTE_COUNT, SOLUTE_COUNT + 1, SOLUTE_CO
 
 
 class Given(NamedTuple):
-    """What a season of one scenario is given; rows as named above."""
+    """What seasons are given: first axis scenarios, or one where nothing differs; rows of ``_GIVEN``, ``_TODAY``."""
 
-    tank_of: IntArray  # tank of each column
-    loop_of: IntArray  # loop of each leaf
-    fish: FloatArray  # (row, column)
-    fish_day: FloatArray  # (day, row, column)
-    leaf: FloatArray  # (row, leaf)
-    leaf_day: FloatArray  # (day, row, leaf)
-    unit: FloatArray  # (row, unit)
-    unit_day: FloatArray  # (day, row, unit)
-    loop: FloatArray  # (row, loop)
-    loop_day: FloatArray  # (day, row, loop)
-    solute: FloatArray  # (row, solute, loop)
+    fish: FloatArray  # (scenario, row, column)
+    fish_day: FloatArray  # (scenario, day, row, column)
+    leaf: FloatArray  # (scenario, row, leaf)
+    leaf_day: FloatArray  # (scenario, day, row, leaf)
+    unit: FloatArray  # (scenario, row, unit)
+    unit_day: FloatArray  # (scenario, day, row, unit)
+    loop: FloatArray  # (scenario, row, loop)
+    loop_day: FloatArray  # (scenario, day, row, loop)
 
 
 class Mornings(NamedTuple):
@@ -145,26 +178,18 @@ class FeedTables(NamedTuple):
     percent: FloatArray  # (table, temperature, weight)
 
 
-class State(NamedTuple):
-    """What lives and flows, changed in place; rows as named above."""
+class Now(NamedTuple):
+    """A scenario on a day: what it is given and its state, changed in place; all rows as named above.
 
-    live: FloatArray  # (row, column)
+    Few tables, since each that a compiled function takes costs it as much as a dozen lines.
+    """
+
+    tank_of: IntArray  # tank of each column
+    loop_of: IntArray  # loop of each leaf
+    fish: FloatArray  # (row, column)
     leaf: FloatArray  # (row, leaf)
     unit: FloatArray  # (row, unit)
-    sump: FloatArray  # (row, loop)
-    solute: FloatArray  # (solute, leaf)
-    sump_solute: FloatArray  # (solute, loop)
-    sediment: FloatArray  # (solid, loop) in beds and sump
-    settled: FloatArray  # (solid, loop) in settlers
-    waste: FloatArray  # (solute that fish give, tank)
-
-
-class Fine(NamedTuple):
-    """Room for a day's nitrogen in two steps and in three; rows as named in `films`."""
-
-    leaf: FloatArray  # (length of step, row, leaf)
-    sump: FloatArray  # (length of step, row, loop)
-    film: FloatArray  # (length of step, ammonia or nitrite oxidizers, unit)
+    loop: FloatArray  # (row, loop)
 
 
 class Kept(NamedTuple):

@@ -422,12 +422,12 @@ def water_faults(place: str, daily_c: FloatArray, start: dt.date, units: str) ->
     if daily_c.max() > HOTTEST_WATER_C + 0.01:  # as typed water is bounded
         most = format_quantity(HOTTEST_WATER_C, "temperature", units)
         said.append(
-            f"{met(int(daily_c.argmax()))}, hotter than the {most} to which the formulas of oxygen and gas exchange hold "
-            "and than any fish here bears; check the numbers and their unit, or write at_most."
+            f"{met(int(daily_c.argmax()))}, hotter than the {most} to which the formulas of oxygen and gas exchange "
+            "hold and than any fish here bears; check the numbers and their unit, or write at_most."
         )
     if daily_c.min() < COLDEST_WATER_C:
         said.append(
-            f"{met(int(daily_c.argmin()))}, which is ice; check the numbers and their unit (the days of a month go beyond its "
-            "mean where the months beside it lie far off), or write at_least."
+            f"{met(int(daily_c.argmin()))}, which is ice; check the numbers and their unit (the days of a month go "
+            "beyond its mean where the months beside it lie far off), or write at_least."
         )
     return [Fault(place, "water_temperature", message) for message in said]

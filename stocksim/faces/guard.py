@@ -50,11 +50,12 @@ def kept(act: Callable[P, object]) -> Callable[P, None]:
 def _to_its_end() -> Iterator[None]:
     """Let no newer request of the browser break off what is done meanwhile; it is served right afterwards."""
     context = get_script_run_ctx(suppress_warning=True)
-    if context is None:
+    session = context and context.session_state  # of this run alone
+    # no public way leads to where it breaks off; another version without this one breaks off as it always did
+    breaks_off = getattr(session, "_yield_callback", None)
+    if breaks_off is None:
         yield
         return
-    session = context.session_state  # of this run alone; no public way leads to where it breaks off
-    breaks_off = session._yield_callback
     object.__setattr__(session, "_yield_callback", lambda: None)
     try:
         yield

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -33,8 +34,11 @@ MARKS = [
 
 
 @contextmanager
-def served(site: Path | None = None) -> Iterator[str]:
-    """Address of the pages, served on a free port of this machine, with a site file or the demonstration."""
+def served(site: Path | None = None, state: Path | None = None) -> Iterator[str]:
+    """Address of the pages, served on a free port of this machine, with a site file or the demonstration.
+
+    Drafts go to the folder ``state``, or to one of their own, never to that of whoever runs the tests.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -45,8 +49,7 @@ def served(site: Path | None = None) -> Iterator[str]:
     ]  # fmt: skip
     environment = {key: value for key, value in os.environ.items() if key != "STOCKSIM_SITE"}
     environment |= {"STOCKSIM_SITE": str(site)} if site is not None else {}
-    # drafts of these pages go to a folder of their own, never to that of whoever runs the tests
-    environment["STOCKSIM_STATE"] = tempfile.mkdtemp(prefix="stocksim-state-")
+    environment["STOCKSIM_STATE"] = str(state or tempfile.mkdtemp(prefix="stocksim-state-"))
     with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as server:
         try:
             for _ in range(4 * LONG_MS // 1000):
@@ -66,9 +69,15 @@ def served(site: Path | None = None) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def address() -> Iterator[str]:
+def drafts(tmp_path_factory) -> Path:
+    """Folder of the drafts of the pages with the demonstration."""
+    return tmp_path_factory.mktemp("drafts")
+
+
+@pytest.fixture(scope="session")
+def address(drafts) -> Iterator[str]:
     """Address of the pages with the demonstration, served once for all tests of a worker."""
-    with served() as url:
+    with served(state=drafts) as url:
         yield url
 
 
@@ -83,8 +92,9 @@ def browser():
 
 
 @pytest.fixture
-def visit(browser, request):
+def visit(browser, request, drafts):
     """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
+    shutil.rmtree(drafts / "no_file", ignore_errors=True)  # what the tests before have left unsaved
     complaints: list[str] = []
     opened = []
 

@@ -21,7 +21,7 @@ FLAGS = [
 ]  # fmt: skip
 READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
 # no test measures time: what is waited for comes, or this bound, far out, says that it never will
-FAR_OUT_S = 900.0
+FAR_OUT_S = 240.0
 FAR_OUT_MS = 1000 * FAR_OUT_S
 
 

@@ -182,6 +182,26 @@ def test_a_draft_found_does_not_mix_with_new_edits(house):
     assert '"88 g"' in at.session_state["site_text"]
 
 
+def test_what_a_left_page_writes_after_its_draft_was_offered_is_taken_and_never_discarded_unseen(house):
+    other = tab("edit")
+    type_weight(other, "77 g")
+    one, two = tab("edit"), tab("edit")
+    type_weight(other, "78 g")
+    click(one, "Discard the draft")
+    assert '+mean_weight = "78 g"' in next(code.value for code in one.code if "78 g" in code.value)
+    click(two, "Take the draft")
+    assert '"78 g"' in two.session_state["site_text"]
+
+
+def test_many_drafts_found_are_one_line_of_the_page(house):
+    for weight in ("77 g", "78 g", "79 g"):
+        type_weight(tab("edit"), weight)
+    at = tab("edit")
+    assert [b.label for b in at.button].count("Take the draft") == 3
+    (found,) = at.get("popover")[:1]
+    assert found.proto.popover.label == "Unsaved edits were found: 3 drafts"
+
+
 def test_a_draft_begun_from_another_version_asks_before_it_can_be_saved(house):
     type_weight(tab("edit"), "77 g")
     house.write_text(TEXT.replace("count = 10", "count = 11"), encoding="utf-8")

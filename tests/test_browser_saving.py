@@ -74,6 +74,11 @@ def wait_for(is_so) -> None:
     pytest.fail("it did not come about")
 
 
+def drafts_beside(house: Path) -> str:
+    """What stands in the drafts beside a site file."""
+    return "".join(path.read_text(encoding="utf-8") for path in house.parent.glob("*draft*"))
+
+
 def said(page) -> str:
     """What the bar about the file says."""
     return page.locator(".st-key-saving_bar").inner_text()
@@ -114,12 +119,12 @@ def test_what_stands_in_a_field_when_the_page_is_loaded_again_is_in_the_draft(br
             page.get_by_role("textbox", name="mean weight").first.fill(f"8{number} g")
             page.reload()  # as F5, straight out of the field
             settle(page)
-            expect(page.get_by_role("button", name="Take the draft")).to_have_count(1)
+            wait_for(lambda typed=f'"8{number} g"': typed in drafts_beside(house))
             press(page, "Take the draft")
             expect(page.get_by_role("textbox", name="mean weight").first).to_have_value(f"8{number} g")
         page.get_by_role("textbox", name="mean weight").first.fill("90 g")
         page.close(run_before_unload=True)
-        wait_for(lambda: any('"90 g"' in path.read_text(encoding="utf-8") for path in house.parent.glob("*draft*")))
+        wait_for(lambda: '"90 g"' in drafts_beside(house))
 
 
 def test_save_clicked_straight_out_of_a_field_saves_what_was_typed(browser, house):

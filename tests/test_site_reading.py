@@ -295,7 +295,8 @@ def test_a_loop_without_any_film_is_allowed_and_told_plainly(beds):
 def test_bounds_named_in_the_sentences_are_allowed_themselves():
     heavy = {"cohorts.perch.species": "channel_catfish", "cohorts.perch.count": 5}
     for changes in (
-        {f"{WATER}.values.oct": "32 degF"}, {"beds.gravel.media_size": "0.5 mm"}, {"beds.gravel.media_size": "100 mm"},
+        {f"{WATER}.values.oct": "32 degF", f"{WATER}.at_least": "0 degC"},
+        {"beds.gravel.media_size": "0.5 mm"}, {"beds.gravel.media_size": "100 mm"},
         {"cohorts.perch.mean_weight": "0.05 g"}, heavy | {"cohorts.perch.mean_weight": "20 kg"},
         {"site.elevation": "-430 m"}, {"loops.main.ph": 5}, {"loops.main.ph": 10}, {"cohorts.perch.count": 0},
         {"cohorts.perch.count": 10_000_000, "cohorts.perch.mean_weight": "0.05 g"}, {"cohorts.perch.count": 60.0},

@@ -14,7 +14,7 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from stocksim.errors import Fault, InputError
 from stocksim.faces import editing
-from stocksim.site.drafts import Draft, draft_folders, drop_draft, find_drafts, name_of_site, write_draft
+from stocksim.site.drafts import Draft, draft_folders, drop_draft, find_drafts, name_of_site, read_draft, write_draft
 from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.named_files import named_files
 from stocksim.site.saving import (
@@ -266,9 +266,14 @@ def count_from(path: Path, draft: Draft) -> None:
         state.site_known = {**known_so_far, str(path): OnDisk("", draft.begun_from)}
 
 
+def latest(draft: Draft) -> Draft:
+    """A draft as it stands now: a page that was left may have written its last entry since the draft was offered."""
+    return read_draft(draft.path) or draft
+
+
 def discard(draft: Draft) -> None:
-    """Remove a draft."""
-    if not is_read_only():
+    """Remove a draft, unless more was written to it than the keeper has seen; then it is offered again."""
+    if not is_read_only() and latest(draft).text == draft.text:
         _forget(draft.path)
 
 

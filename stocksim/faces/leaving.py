@@ -36,6 +36,14 @@ SCRIPT = """<script>(() => {
     entered = performance.now();
     pass(() => field.dispatchEvent(new FocusEvent("focusout", {bubbles: true})));
   };
+  // a run may draw what was clicked afresh: then the one of the same key and the same words is meant
+  const finder = target => {
+    const key = [...target.closest('[class*="st-key-"]')?.classList ?? []].find(name => name.startsWith("st-key-"));
+    const kind = target.tagName + (target.getAttribute("role") ? `[role="${target.getAttribute("role")}"]` : "");
+    const words = target.innerText;
+    return () => target.isConnected ? target
+      : [...document.querySelectorAll(key ? `.${CSS.escape(key)} ${kind}` : kind)].find(one => one.innerText === words);
+  };
   const look = () => {
     const now = performance.now();
     const isLate = since => now - since > 20000;
@@ -45,9 +53,9 @@ SCRIPT = """<script>(() => {
       return;
     }
     if (clicked) {
-      const target = clicked.target;
+      const target = clicked.again();
       clicked = null;
-      pass(() => target.click());
+      if (target) pass(() => target.click());
     }
     if (!clicked && !waiting.size) {
       clearInterval(watch);
@@ -85,7 +93,7 @@ SCRIPT = """<script>(() => {
     if (!target || !(waiting.size || (now - entered < 3000 && isUnderWay()))) return;
     event.preventDefault();
     event.stopImmediatePropagation();
-    clicked = {target, since: now};
+    clicked = {again: finder(target), since: now};
     wait();
   }, true);
   const leave = () => {
@@ -96,7 +104,13 @@ SCRIPT = """<script>(() => {
     }
     for (const one of [...waiting.keys()]) send(one);
   };
-  window.addEventListener("beforeunload", leave);
+  window.addEventListener("beforeunload", () => {
+    leave();
+    const now = performance.now();
+    if (now - entered < 1000) queueMicrotask(() => {
+      while (performance.now() - now < 150);  // what was sent goes out before the browser drops the connection
+    });
+  });
   window.addEventListener("pagehide", leave);
   document.addEventListener("visibilitychange", () => { if (document.hidden) leave(); });
 })()</script>"""

@@ -39,13 +39,8 @@ def bar(is_editing: bool) -> None:
     with st.container(key="saving_bar"):
         if said:
             st.html(markup.faults_html([said]))
-        for number, draft in enumerate(offers):
-            if is_editing:
-                _offer(number, draft)
-                continue
-            words = markup.label(f"Unsaved edits of {keeping.draft_name(draft)} were found", "Unsaved edits were found")
-            with st.popover(words, key=f"draft_{number}"):  # one line: the answer of the page stays near its top
-                _offer(number, draft)
+        if offers:
+            _offers(offers, is_editing)
         if others:
             st.html(markup.paragraph_html("Another page that is open now has edits of this file that are not saved."))
         if standing == "changed":
@@ -85,6 +80,20 @@ def _difference_button(old: str, new: str, old_name: str, new_name: str) -> None
         st.code(difference(old, new, old_name, new_name) or "There is none.", language="diff")
 
 
+def _offers(offers: list[Draft], is_editing: bool) -> None:
+    """Drafts found: in one line, so that the answer of the page stays near its top; a single one of the edit page as it
+    is."""
+    if is_editing and len(offers) == 1:
+        _offer(0, offers[0])
+        return
+    names = {keeping.draft_name(draft) for draft in offers}
+    found = "Unsaved edits were found" if len(offers) == 1 else f"Unsaved edits were found: {len(offers)} drafts"
+    words = found.replace("edits", f"edits of {next(iter(names))}", 1) if len(names) == 1 else found
+    with st.popover(markup.label(words, found), key="drafts_found"):
+        for number, draft in enumerate(offers):
+            _offer(number, draft)
+
+
 def _offer(number: int, draft: Draft) -> None:
     """A draft found: take or discard it."""
     name = keeping.draft_name(draft)
@@ -97,6 +106,7 @@ def _offer(number: int, draft: Draft) -> None:
 
 
 def _take_draft(draft: Draft) -> None:
+    draft = keeping.latest(draft)
     path = keeping.opened_file() or keeping.target()
     if keeping.is_loose(draft) or path is None:
         holder = keeping.holder_of(draft)

@@ -117,10 +117,23 @@ def find_drafts(site: Path | None, name: str = "") -> list[Draft]:
     for folder in draft_folders(site):
         with contextlib.suppress(OSError):
             for path in sorted(folder.glob(pattern)):
-                draft = _read(path)
+                draft = read_draft(path)
                 if draft is not None:
                     found.append(draft)
     return sorted(found, key=lambda draft: draft.written, reverse=True)
+
+
+def read_draft(path: Path) -> Draft | None:
+    """A draft as it stands, or None where a file of that name is none of ours."""
+    try:
+        text = read_text(path).text
+        written = dt.datetime.fromtimestamp(path.stat().st_mtime)
+    except (OSError, InputError):
+        return None
+    head = _HEAD.match(text)
+    if head is None:
+        return None
+    return Draft(path, text[head.end() :], "" if head[1] == "none" else head[1], written)
 
 
 def drop_draft(path: Path) -> None:
@@ -159,16 +172,3 @@ def _parts(name: str) -> tuple[str, str]:
 def _plain(text: str) -> str:
     """Text with what a file pattern would take for a wildcard taken literally."""
     return re.sub(r"([*?[])", r"[\1]", text)
-
-
-def _read(path: Path) -> Draft | None:
-    """A draft, or None where a file of that name is none of ours."""
-    try:
-        text = read_text(path).text
-        written = dt.datetime.fromtimestamp(path.stat().st_mtime)
-    except (OSError, InputError):
-        return None
-    head = _HEAD.match(text)
-    if head is None:
-        return None
-    return Draft(path, text[head.end() :], "" if head[1] == "none" else head[1], written)

@@ -108,7 +108,7 @@ SCRIPT = """<script>(() => {
     leave();
     const now = performance.now();
     if (now - entered < 1000) queueMicrotask(() => {
-      while (performance.now() - now < 150);  // what was sent goes out before the browser drops the connection
+      while (performance.now() - now < 300);  // what was sent goes out before the browser drops the connection
     });
   });
   window.addEventListener("pagehide", leave);

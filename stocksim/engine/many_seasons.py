@@ -378,41 +378,58 @@ def _asked(site: Site, scenarios: Iterable[Mapping[str, Any]], arrays: Mapping[s
 def _alike(ask: _Ask) -> Iterator[tuple[NDArray[np.int64], list[Site], list[Layout]]]:
     """Scenarios that may run together, a block at a time: their places, sites and layouts."""
     made: Memo[tuple[Site, Layout, bytes]] = Memo(_BLOCK)
+    fitting: set[bytes] = set()
     for first in range(0, ask.number, _BLOCK):
         groups: dict[bytes, list[tuple[int, Site, Layout]]] = {}
         for number in range(first, min(first + _BLOCK, ask.number)):
-            site, layout, key = _made(ask, number, made)
+            changed = _changed(ask, number)
+            site, layout, key = _made(ask, number, changed, made)
+            if ask.arrays and changed not in fitting:
+                _check_shapes(ask, number, layout)
+                fitting.add(changed)
             groups.setdefault(key, []).append((number, site, layout))
         for group in groups.values():
             numbers, sites, layouts = zip(*group, strict=True)
             yield np.array(numbers, np.int64), list(sites), list(layouts)
 
 
-def _made(ask: _Ask, number: int, made: Memo[tuple[Site, Layout, bytes]]) -> tuple[Site, Layout, bytes]:
+_NOTHING_CHANGED = content_key({})
+
+
+def _changed(ask: _Ask, number: int) -> bytes:
+    """Key of what a scenario changes in the site."""
+    if not ask.scenarios:
+        return _NOTHING_CHANGED
+    try:
+        return content_key(dict(ask.scenarios[number]))
+    except TypeError:  # a value that no file holds: told by the check of the changed site, or equal to itself alone
+        return content_key(number)
+
+
+def _made(ask: _Ask, number: int, changed: bytes, made: Memo[tuple[Site, Layout, bytes]]) -> tuple[Site, Layout, bytes]:
     """Site and layout of a scenario, and the key of its structure; equal scenarios share them."""
-    changes = dict(ask.scenarios[number]) if ask.scenarios else {}
 
     def make() -> tuple[Site, Layout, bytes]:
+        changes = dict(ask.scenarios[number]) if ask.scenarios else {}
         site = ask.site.with_changes(changes) if changes else ask.site
         layout = build_layout(site)
         return site, layout, structure_key(layout)
 
     try:
-        key = content_key(changes)
-    except TypeError:  # a value that no file holds: told by the check of the changed site, or equal to itself alone
-        key = content_key(number)
-    try:
-        found = made.of(key, make)
+        return made.of(changed, make)
     except InputError as error:
         raise InputError([_of_scenario(ask.site, number, fault) for fault in error.faults]) from None
-    shapes = {name: array.shape for name, array in numbers_of(found[1]).items()} if ask.arrays else {}
+
+
+def _check_shapes(ask: _Ask, number: int, layout: Layout) -> None:
+    """Refuse arrays that do not fit the layout of a scenario."""
+    shapes = {name: array.shape for name, array in numbers_of(layout).items()}
     for name, array in ask.arrays.items():
         if array.shape[1:] != shapes[name]:
             raise InputError(
                 f"arrays: {name} has the shape {array.shape}; scenario {number} needs (scenarios, "
                 f"{', '.join(map(str, shapes[name]))})."
             )
-    return found
 
 
 def _of_scenario(site: Site, number: int, fault: Fault) -> Fault:

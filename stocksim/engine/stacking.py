@@ -41,11 +41,11 @@ def stacked(layouts: Sequence[Layout]) -> Layout:
     """
     first = layouts[0]
     found: dict[str, Any] = {}
-    every = [numbers_of(layout) for layout in layouts]
-    for name, mine in every[0].items():
-        others = [numbers[name] for numbers in every[1:]]
-        if not all(other is mine or np.array_equal(other, mine, equal_nan=True) for other in others):
-            found[name] = np.stack([mine, *others])
+    by_layout = {id(layout): numbers_of(layout) for layout in layouts}  # equal scenarios share one
+    mine, *others = by_layout.values()
+    for name, array in mine.items():
+        if not all(other[name] is array or np.array_equal(other[name], array, equal_nan=True) for other in others):
+            found[name] = np.stack([by_layout[id(layout)][name] for layout in layouts])
     return with_numbers(first, {"count": np.stack([layout.count for layout in layouts])} | found)
 
 

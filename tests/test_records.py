@@ -177,7 +177,9 @@ def test_only_regular_files_below_the_sites_folder_are_read(tmp_path):
         assert "leads out of the site's folder" in message or name == "link.csv"
     assert site_with(home, "pipe") == ["pipe is a device or a pipe; give an ordinary file."]
     assert site_with(home, "deep") == ["deep is a folder; give the name of a file."]
-    assert "cannot be used" in site_with(home, "ring")[0]
+    assert site_with(home, "ring")[0].startswith(
+        ("ring cannot be used", "ring cannot be opened")
+    )  # by Python's version
     (home / "inner.csv").symlink_to("log.csv")
     text = (home / "house.toml").read_text()
     for name in ("log.csv", "inner.csv", "deep/../log.csv", str(home / "log.csv")):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from small_sites import build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
-from stocksim.planning.levers import find_lever, find_levers
+from stocksim.planning.levers import find_levers, prove_lever
 from stocksim.planning.trying import Lever
 
 
@@ -16,6 +18,12 @@ def dosed(**changes) -> dict:
     tables = one_tank(**changes)
     tables["loops"]["main"]["alkalinity_target"] = "150 mg/L"
     return tables
+
+
+def find_lever(season: Season, finding: Finding) -> Lever | None:
+    """The lever that is proved against a finding, with the words that are told of it."""
+    lever, words = prove_lever(season, finding)
+    return None if lever is None else replace(lever, words=words)
 
 
 def finding_of(season: Season, limit: str, where: str = "tanks.one") -> Finding:

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from lever_checks import find_lever
 from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
@@ -26,7 +27,6 @@ from stocksim.planning.cold_power import design_days, design_power_w, warm_start
 from stocksim.planning.cold_risk import hours_to
 from stocksim.planning.cold_split import warm_loop_changes
 from stocksim.planning.cold_verdict import recommend
-from stocksim.planning.levers import find_lever
 from stocksim.site.climate_faults import hemisphere_notes
 from stocksim.site.climate_normals import smoothed
 from stocksim.site.examples import FOLDER, example_text

@@ -6,11 +6,11 @@ import datetime as dt
 import re
 
 import pytest
-from lever_checks import deaths, dosed, finding_of, is_broken, sought
+from lever_checks import deaths, dosed, find_lever, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.planning.levers import find_lever, find_levers
+from stocksim.planning.levers import find_levers
 from stocksim.units import parse_quantity
 
 

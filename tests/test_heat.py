@@ -14,7 +14,7 @@ from stars import linear
 from stocksim.climate import network as climate_network
 from stocksim.climate.greenhouse import degree_day_kwh
 from stocksim.climate.network import run_network
-from stocksim.climate.nodes import Network, evaporation_of, steady_state
+from stocksim.climate.nodes import Network, evaporation_of
 from stocksim.climate.weather import HOURS, Weather
 from stocksim.site.warmth import run_plan, site_warmth
 
@@ -62,7 +62,6 @@ def test_steady_state_by_hand():
         outdoor_night_w_k=np.array([200.0, 0.0]), ground_w_k=np.array([0.0, 20.0]), control=np.array([0]),
         set_c=np.full((HOURS, 1), 99.0), power_w=np.array([3000.0]),
     )  # fmt: skip
-    assert steady_state(net, -10.0, 0.0, np.array([3000.0]), 8.0) == pytest.approx([air, water], abs=1e-9)
     weather, night = steady(80, -10.0)
     run = run_network(net, weather, night, np.zeros(2), 8.0)
     assert run.mean_c[-1] == pytest.approx([air, water], abs=1e-9)

@@ -29,6 +29,7 @@ HELPERS = {
     "conftest.py",
     "cycling.py",
     "cycling_site.py",
+    "golden_figures.py",
     "lever_checks.py",
     "stars.py",
     "oracle.py",

@@ -7,12 +7,12 @@ import re
 
 import numpy as np
 import pytest
-from lever_checks import dosed, finding_of, is_broken, sought
+from lever_checks import dosed, find_lever, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.results import Season
-from stocksim.planning.levers import find_lever, find_levers
+from stocksim.planning.levers import find_levers
 from stocksim.planning.stock_levers import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE
 from stocksim.units import parse_quantity
 

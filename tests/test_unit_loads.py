@@ -10,6 +10,7 @@ from small_sites import START, build, two_loops
 
 from stocksim.engine.layout import build_layout
 from stocksim.engine.season import simulate
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.fish.growth import grow_in_good_water
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.library.feeds import load_feed
@@ -18,7 +19,6 @@ from stocksim.planning.unit_loads import (
     Candidate,
     Option,
     least_of_weeks,
-    loads_of_course,
     mean_of_weeks,
     unit_loads,
     worst_of_weeks,
@@ -107,7 +107,15 @@ def run_with(counts: dict[str, int], tanks: tuple[str, ...] = ("east", "spare", 
             tables["cohorts"][candidate.name]["stocked"] = candidate.stocked
     layout = build_layout(build(tables))
     course = simulate(layout)
-    return loads_of_course(layout, course) | {"appetite": course.appetite_share[0]}
+    in_tank = layout.cohort_tank
+    made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
+    return {
+        "biomass_g": ((course.weight_g * (course.count + course.deaths)) @ in_tank)[0],
+        "feed_g": (course.fed_g @ in_tank)[0],
+        "oxygen_g": (course.fish_oxygen_g @ in_tank)[0],
+        "tan_g": made[0],
+        "appetite": course.appetite_share[0],
+    }
 
 
 def disagreement(season: dict[str, np.ndarray], counts: dict[str, int], loads) -> dict[str, float]:

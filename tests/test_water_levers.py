@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from lever_checks import assert_no_more_die, deaths, dosed, finding_of, is_broken, sought
+from lever_checks import assert_no_more_die, deaths, dosed, find_lever, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.results import Season
 from stocksim.planning.film_levers import held_feed
-from stocksim.planning.levers import find_lever, prove_lever
+from stocksim.planning.levers import prove_lever
 from stocksim.planning.mending import mends
 from stocksim.planning.trying import Lever
 from stocksim.units import parse_quantity

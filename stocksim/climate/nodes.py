@@ -190,30 +190,3 @@ def evaporation_of(network: Network, state_c: FloatArray, dew_c: ArrayLike, is_n
     """
     over = np.where(network.air_of == OUTDOORS, np.asarray(dew_c, float)[..., None], state_c[..., network.air_of])
     return np.asarray(evaporated_w(wet_w_kpa(network)[..., int(is_night), :], state_c, over, network.humidity))
-
-
-def steady_state(
-    network: Network, outdoor_c: float, sun_w_m2: float, power_w: FloatArray, ground_c: float
-) -> FloatArray:
-    """Temperatures that never change under constant weather and powers, evaporation left out.
-
-    Parameters
-    ----------
-    network : Network
-        The site; its day conductances and its gains of hour 0 are taken.
-    outdoor_c, sun_w_m2, ground_c : float
-        Weather and deep ground. [degC], [W/m2], [degC]
-    power_w : ndarray, shape (..., control)
-        Heat of each heater. [W]
-
-    Returns
-    -------
-    ndarray, shape (..., node)
-        Temperatures. [degC]
-    """
-    own = network.between_day_w_k.sum(axis=-1) + network.outdoor_day_w_k + network.ground_w_k
-    matrix = own[..., None] * np.eye(own.shape[-1]) - network.between_day_w_k
-    heat = network.outdoor_day_w_k * outdoor_c + network.ground_w_k * ground_c + network.sun_m2 * sun_w_m2
-    heat = heat + network.gain_w[..., 0, :]
-    heat[..., network.control] += power_w
-    return np.linalg.solve(matrix, heat[..., None])[..., 0]

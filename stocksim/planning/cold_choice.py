@@ -9,7 +9,6 @@ MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recomme
 LEAST_STEP_KG = 0.1  # of growth that makes another point of the frontier (our choice)
 RUNS_KWH = 0.5  # heat of a season from which a heater counts as running
 MOST_RISK = 0.05  # share of synthetic years in which a recommended option may cross a fish's cold limit (our choice)
-_TEMPERATURE = ("temperature_low", "temperature_high", "density")  # judged apart, or mended by harvest
 
 
 @dataclass(frozen=True)

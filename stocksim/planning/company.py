@@ -28,7 +28,7 @@ from stocksim.site.reading import Site
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-TOGETHER, CARE, APART = VERDICTS
+CARE = VERDICTS[1]
 # Reasons of one verdict in the order told: what kills before what hurts, what the water does to both last.
 _ORDER = (
     "never_by_rule", "no_common_water", "season_outside_limits", "fits_mouth", "nearly_fits", "wild_caught",

@@ -128,25 +128,6 @@ def _dying(season: Season) -> tuple[float, float]:
     return float(there), float(deaths_of_water_or_hunger(season.layout, season.course)[0].sum())
 
 
-def find_lever(season: Season, finding: Finding) -> Lever | None:
-    """The gentlest change we know that mends a finding, proved by a run; its words say what else it breaks.
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-    finding : Finding
-        One of its broken limits, or its planting ratio off the band.
-
-    Returns
-    -------
-    Lever or None
-        None where no single change that was tried mends it.
-    """
-    lever, words = prove_lever(season, finding)
-    return None if lever is None else replace(lever, words=words)
-
-
 def _no_lever_words(finding: Finding) -> str:
     if finding.limit == "predation":
         return (

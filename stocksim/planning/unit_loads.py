@@ -10,7 +10,6 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.course import Course
 from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.season import simulate
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
@@ -189,29 +188,3 @@ def mean_of_weeks(daily: FloatArray) -> FloatArray:
     starts = np.arange(0, daily.shape[-1], DAYS_A_WEEK)
     days = np.diff(np.append(starts, daily.shape[-1]))
     return np.asarray(np.add.reduceat(daily, starts, axis=-1) / days)
-
-
-def loads_of_course(layout: Layout, course: Course, scenario: int = 0) -> dict[str, FloatArray]:
-    """What the fish of a run ask of their tanks and loops: biomass, feed, oxygen by tank and TAN by loop, per day.
-
-    Parameters
-    ----------
-    layout, course
-        A season's arrays.
-    scenario : int
-        Which one.
-
-    Returns
-    -------
-    dict of ndarray
-        ``biomass_g``, ``feed_g``, ``oxygen_g`` (day, tank); ``tan_g`` (day, loop): what `unit_loads` times the numbers
-        of fish should give.
-    """
-    in_tank = layout.cohort_tank
-    made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
-    return {
-        "biomass_g": ((course.weight_g * (course.count + course.deaths)) @ in_tank)[scenario],
-        "feed_g": (course.fed_g @ in_tank)[scenario],
-        "oxygen_g": (course.fish_oxygen_g @ in_tank)[scenario],
-        "tan_g": made[scenario],
-    }

@@ -9,7 +9,10 @@ from stocksim.water.maturity import HALF_ALKALINITY_MG_L
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
 
-# g CaCO3 per g nitrogen that turns to nitrite: 2 equivalents a mole, nitrate giving one back
+# g alkalinity as CaCO3 used per g ammonia nitrogen that is nitrified: 2 equivalents a mole, 7.146; handbooks print
+# 7.14. With the bacteria's own growth 7.05 (Ebeling, Timmons & Bisogni 2006, Aquaculture 257, 346; abstract read, the
+# number from memory); 6.3-7.4 was observed in attached growth (EPA 1975, read as quoted). The larger is chosen: a plan
+# should rather keep too much base in the store than too little.
 ALKALINITY_PER_NITRIFIED = 2.0 * ALKALINITY_PER_NITRATE_NITROGEN
 # Newton's rule ends where a step is this share of what stays of the scarcer one: the error left is of its square.
 # Halving has to go on until the step is of rounding size, as a share of the most that could be nitrified.

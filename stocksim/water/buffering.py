@@ -26,14 +26,6 @@ from stocksim.water.carbonate import (
 
 FloatArray = NDArray[np.float64]
 
-# g alkalinity as CaCO3 used per g ammonia nitrogen turned to nitrate: 2 equivalents a mole (2*50.04/14.007 = 7.145),
-# as the handbooks print it. With the bacteria's own growth 7.05 (Ebeling, Timmons & Bisogni 2006, Aquaculture 257, 346;
-# abstract read, number from memory); 6.3-7.4 was observed in attached growth (EPA 1975, read as quoted). The larger is
-# chosen: a plan should rather keep too much base in the store than too little.
-ALKALINITY_PER_NITRIFIED_N = 7.14
-# g alkalinity given back per g nitrate nitrogen that plants take up or that is denitrified: 1 equivalent a mole
-# (50.04/14.007 = 3.573). Plants that take ammonium instead use as much.
-ALKALINITY_PER_NITRATE_N = 3.57
 # pH rise allowed in one day: common practice, no source.
 MOST_PH_RISE = 0.2
 # Least dose that the pH rise never forbids [mg/L as CaCO3 a day]: this project's choice, no source. Water that has all

@@ -13,14 +13,17 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.bed_results import LEAST_DRAW_G_M2, balance_area
+from stocksim.engine.wicking import drinks, settler_shares
 from stocksim.library.crops import NUTRIENTS, load_crop
+from stocksim.planning import bed_levers as bed_lever_room
 from stocksim.planning.bed_budget import budgets, by_week, iron_dose_g
-from stocksim.planning.bed_levers import bed_levers
+from stocksim.planning.bed_levers import BedLever, bed_levers
 from stocksim.planning.beds import bed_balance
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, salt_g
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, evapotranspiration
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
+from stocksim.units import parse_quantity
 
 CLOSED = 1e-9
 
@@ -357,6 +360,53 @@ def test_the_nutrient_table_adds_up(demo_season):
         gone = total["taken"] + total["denitrified"] + total["carried_out"] + total["kept"]
         slack = 0.01 if budget.nutrient in ("nitrogen", "potassium", "calcium") else 1e-6
         assert gone == pytest.approx(given, rel=slack, abs=1e-6), (budget.loop, budget.nutrient)
+
+
+def test_what_water_changes_carry_off_is_in_the_table():
+    changes = [{"date": START + dt.timedelta(days=day), "volume": "300 L"} for day in range(10, 60, 10)]
+    for budget in budgets(run_season(build(planted(days=60, count=30, water_changes=changes)))):
+        total = {key: float(values.sum()) for key, values in budget.terms.items()}
+        given = total["dissolved"] + total["freed"] + total["buffer"] + total["source"]
+        gone = total["taken"] + total["denitrified"] + total["carried_out"] + total["kept"]
+        assert gone == pytest.approx(given, rel=0.03, abs=1e-6), budget.nutrient
+        if budget.nutrient == "phosphorus":
+            assert 0.0 < total["freed"] < total["solids"]
+
+
+def test_a_bed_lever_closes_a_twentieth_of_the_gap_or_is_not_told():
+    for after, nitrate, is_told in ((0.96, 50.0, False), (0.94, 50.0, True), (0.96, 44.0, True), (-0.96, 46.0, False)):
+        lever = BedLever("", 1, {}, 1.0, after, 50.0, nitrate, 0.0, 0.0, ())
+        assert bed_lever_room._closes(lever) is is_told
+
+
+def test_the_water_that_is_changed_is_a_tenth_of_the_loop_a_week():
+    season = run_season(build(planted(days=30)))
+    ((_, _, changes),) = bed_lever_room._water_changes(season, "main")
+    (written,) = changes.values()
+    assert [change["date"] for change in written] == [START + dt.timedelta(days=day) for day in (7, 14, 21, 28)]
+    for change in written:
+        share = parse_quantity(change["volume"], "volume") / season.layout.loop_water_m3[0]
+        assert share == pytest.approx(0.1, rel=1e-3)
+
+
+def test_settlers_in_a_row_share_what_they_catch():
+    tables = one_tank(days=5)
+    tables["settlers"] = {
+        "first": {"loop": "main", "kind": "radial_flow", "capture": 0.5, "share_of_flow": 1.0},
+        "second": {"loop": "main", "kind": "radial_flow", "capture": 0.4, "share_of_flow": 1.0},
+    }
+    # of a hundred the first keeps 50, the second 20 of the rest
+    assert settler_shares(build(tables), "main") == pytest.approx({"first": 50.0 / 70.0, "second": 20.0 / 70.0})
+
+
+def test_bare_wet_soil_drinks_three_tenths_of_what_a_closed_crop_does(demo_season):
+    stands, file = demo_season.planting.stands, demo_season.site.file
+    (column,) = [at for at, bed in enumerate(file.beds.values()) if bed.kind == "wicking"]
+    most = evapotranspiration(stands.climate.inside_mj_m2, stands.climate.air_c)[:, column]
+    area, cover = list(file.beds.values())[column].area, stands.area_m2[:, column]
+    assert cover.min() < area
+    expected = most * (cover + 0.3 * np.maximum(area - cover, 0.0))
+    np.testing.assert_allclose(drinks(demo_season.site, stands)[:, column], expected, rtol=1e-12)
 
 
 def test_no_area_is_told_where_crops_hardly_grow():

@@ -16,6 +16,7 @@ from site_faults import GONE, changed, faults_of, told
 from stocksim import run_season
 from stocksim.climate.network import run_network
 from stocksim.climate.weather import synthetic_days
+from stocksim.engine.stays import build_stays
 from stocksim.errors import InputError
 from stocksim.faces import cold_data, cold_fit_words, cold_words
 from stocksim.faces.answers import understood
@@ -24,7 +25,7 @@ from stocksim.planning.cold_choice import FuelUse, Option, on_frontier, spares
 from stocksim.planning.cold_fit import HeatFit, fit_heat
 from stocksim.planning.cold_options import AS_PLANNED, NO_HEAT, Choice, choices, computed_site, stacked_plan
 from stocksim.planning.cold_power import design_days, design_power_w, warm_start
-from stocksim.planning.cold_risk import hours_to
+from stocksim.planning.cold_risk import cold_years, hours_to
 from stocksim.planning.cold_split import warm_loop_changes
 from stocksim.planning.cold_verdict import recommend
 from stocksim.site.climate_faults import hemisphere_notes
@@ -379,6 +380,29 @@ def test_us_sites_are_told_of_pounds():
     assert "22.0 lb of growth" in reason
     assert "3.63 a pound" in reason  # 8 x 0.45359
     assert " kg" not in reason
+
+
+def test_the_risk_counts_the_cold_days_on_which_fish_are_there(short_site):
+    weather = site_weather(short_site.file, short_site.folder)
+    (bare,) = [choice for choice in choices(short_site) if choice.name == NO_HEAT]
+    plan = stacked_plan(short_site, [bare], weather.wind_m_s)
+    names = [stay.cohort for stay in build_stays(short_site)[0]]
+    mean = 0.5 * (weather.normal_low_c + weather.normal_high_c)
+    above = (mean - mean.min()) / np.ptp(mean)
+    shares = []
+    for days in (above >= 0.0, (above > 0.2) & (above < 0.5), above < 0.0):
+        present = np.broadcast_to(days[None, :, None], (1, days.size, len(names)))
+        found = cold_years(short_site, plan, weather, present, 4, 1, lambda part: None)
+        shares.append(float(found[0, names.index("tilapia")]))
+    assert shares == [1.0, 1.0, 0.0]
+
+
+def test_what_is_tried_against_the_cold(short_site):
+    tried = choices(short_site)
+    points = [round(choice.set_point_c * 1.8 + 32.0) for choice in tried if choice.place == "greenhouse"]
+    assert points == [36, 41, 46, 51, 56, 61, 66]
+    (less,) = [choice for choice in tried if choice.night_flow]
+    assert set(less.night_flow.values()) == set(less.changes.values()) == {0.25}
 
 
 def test_the_design_power_holds_the_design_night_and_four_fifths_of_it_do_not(short_site):

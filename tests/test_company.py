@@ -156,6 +156,7 @@ def test_trout_and_tilapia_share_no_loop():
     assert 0.0 < pair.share_b < 0.5 < pair.share_a
     assert [part.species for part in loop.partitions] == [("rainbow_trout",), ("nile_tilapia",)]
     assert loop.fitting[0].species == "rainbow_trout"
+    assert all(0.5 <= fit.share <= 1.0 for fit in loop.fitting)
     tank_pair = pair_of(company, "trout", "tilapia")
     assert (tank_pair.verdict, keys(tank_pair)[0]) == ("apart", "never_by_rule")
     text = " ".join(company_text(company, "metric").split())

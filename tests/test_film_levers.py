@@ -10,6 +10,7 @@ from lever_checks import deaths, dosed, find_lever, finding_of, is_broken, sough
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
+from stocksim.planning.film_levers import starts_young
 from stocksim.planning.levers import find_levers
 from stocksim.units import parse_quantity
 
@@ -195,3 +196,12 @@ def test_a_loop_without_film_is_given_the_smallest_biofilter_that_does(units):
     half = run_season(season.site, **{field: table | {"media_volume": f"{int(number) / 2} {unit}"}})
     assert deaths(half) > deaths(season) + 0.005 * 40
     assert finding_of(half, "nitrite").is_broken
+
+
+def test_a_film_half_grown_counts_as_young_and_one_as_large_as_it_gets_does_not():
+    for days, low, high, is_young in ((14, 0.1, 0.7, True), (150, 0.83, 0.84, False)):
+        started = START - dt.timedelta(days=days)
+        season = run_season(build(one_tank(days=3, biofilter_started=started)))
+        nitrite = season.layout.water.maturity[1, -1]
+        assert low < nitrite < high
+        assert starts_young(season, "main") is is_young

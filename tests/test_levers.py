@@ -13,7 +13,7 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.engine.results import Season
 from stocksim.planning.levers import find_levers
-from stocksim.planning.stock_levers import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE
+from stocksim.planning.stock_levers import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE, less_feed
 from stocksim.units import parse_quantity
 
 
@@ -111,6 +111,16 @@ def test_too_much_ammonia_is_met_with_less_feed_where_more_surface_would_not_do(
     assert not is_broken(season, lever.changes, "unionized_ammonia")
     weaker = {"cohorts.fish.ration": ration | {"fraction": ration["fraction"] + 0.85 / 40}}
     assert is_broken(season, weaker, "unionized_ammonia")
+
+
+def test_fish_are_never_fed_less_than_three_tenths_of_their_ration():
+    # 150 fish need two fifths of their ration or less; 200 would need a fifth
+    for count, is_found in ((150, True), (200, False)):
+        season = run_season(build(dosed(**AMMONIA | {"count": count}, ph=8.2)))
+        levers = list(less_feed(season, finding_of(season, "unionized_ammonia"), ["one"]))
+        assert bool(levers) is is_found
+        for lever in levers:
+            assert lever.changes["cohorts.fish.ration"]["fraction"] >= 0.3 * 0.85 - 1e-3
 
 
 def test_less_feed_is_asked_of_every_tank_of_the_loop_and_keeps_the_rest_of_the_ration():

@@ -15,7 +15,7 @@ from stocksim import run_season
 from stocksim.engine.results import Season
 from stocksim.errors import InputError
 from stocksim.faces.powercut import powercut_answer, powercut_text
-from stocksim.planning.outage import CYLINDER_DISSOLVED_SHARE, PUMP_EFFICIENCY, power_cut, use_factor
+from stocksim.planning.outage import PUMP_EFFICIENCY, power_cut, use_factor
 from stocksim.water.oxygen import oxygen_saturation, surface_exchange_velocity
 from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, tank_loss_w_k
 
@@ -149,6 +149,16 @@ def test_help_gives_time():
     assert power_cut(season, DAY, battery_w=500.0).reserves[0].with_battery.to_lethal == np.inf
 
 
+def test_fish_leave_the_rest_of_the_tank_to_the_water():
+    # twice the fish breathe twice as much, of half a cubic meter less a quarter
+    times = [
+        power_cut(made_by_hand(20.0, kg_m3, 200.0, 8.0, 2.0), DAY).reserves[0].alone.to_lethal
+        for kg_m3 in (250.0, 500.0, 1200.0)
+    ]
+    assert times[1] == pytest.approx(times[0] / 2.0 * 0.5 / 0.75, rel=1e-6)
+    assert 0.0 < times[2] < times[1] / 10.0
+
+
 def test_cylinder_holds_all_tanks_and_then_lets_go():
     season = run_season(build(two_loops()))
     day = START + dt.timedelta(days=10)
@@ -163,7 +173,7 @@ def test_cylinder_holds_all_tanks_and_then_lets_go():
         air *= float(oxygen_saturation(water, 900.0)) - level
         use = 1.4 * float(season.course.fish_oxygen_g[0, 10] @ season.layout.cohort_tank[:, column])
         need += max(use - air, 0.0) / 24.0
-    dissolved = CYLINDER_DISSOLVED_SHARE * float(cylinder_oxygen_g(10.0, 100.0))
+    dissolved = 0.1 * float(cylinder_oxygen_g(10.0, 100.0))  # a tenth of what bubbles up dissolves
     assert cut.cylinder_hours == pytest.approx(dissolved / need, rel=1e-9)
     assert any(r.alone.to_lethal > 0.0 for r in cut.reserves)
     for r in cut.reserves:

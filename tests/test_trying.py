@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import datetime as dt
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from lever_checks import dosed
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
+from stocksim.engine.results import Season
 from stocksim.faces.tables import water_rows
 from stocksim.library.sources import library_folder
 from stocksim.memo import Memo
@@ -206,3 +208,12 @@ def test_a_trial_is_kept_by_its_site_its_numbers_and_its_days(empty, monkeypatch
             tried = {"count": share * season.layout.count * np.ones((2, 1))}
             trying._passes(season, season.findings[0], tried, np.arange(2), days, False)
     assert ran == [40, 20, 20, 20]
+
+
+def test_a_change_may_cost_a_two_hundredth_of_the_fish_and_no_more():
+    season = run_season(build(one_tank(days=5, count=100)))
+    for more, is_spared in ((0.4, True), (0.6, False)):
+        deaths = season.course.deaths.copy()
+        deaths[0, 0, 0] += more
+        after = Season(season.site, season.layout, replace(season.course, deaths=deaths), season.planting)
+        assert trying.spares_fish(season, after) is is_spared

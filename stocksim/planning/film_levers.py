@@ -13,13 +13,16 @@ from stocksim.engine.findings import Finding
 from stocksim.engine.results import Season
 from stocksim.planning.trying import Lever, first_passing
 from stocksim.units import format_quantity
+from stocksim.water.maturity import maturity_after
 
 # A young film is fed less for some weeks: weeks at most that each share is tried for. Fish do without any feed for a
 # week, and with a fifth of it for four, with no harm that a keeper sees (common practice for fish of a finger's length
 # and more, no source; fry and warm water bear less). That they live is proved besides.
 _HELD_WEEKS = {0.8: 16, 0.6: 16, 0.4: 8, 0.2: 4, 0.0: 1}
 _EARLY_DAYS = 7 * max(_HELD_WEEKS.values())
-_YOUNG_MATURITY = 0.9  # of a film with a start date: below this it is still growing (assumed)
+# A film below this share of what ordinary feeding keeps at its temperature is still growing (assumed); one that had so
+# many days is not.
+_YOUNG_SHARE, _GROWN_DAYS = 0.9, 3650.0
 _FILM_FACTORS = np.arange(1.1, 4.01, 0.1)
 # Media tried where a loop has no film, each size twice the one before; plastic media of 100-300 m2/m3 is common (common
 # practice, no source).
@@ -65,9 +68,12 @@ def starts_young(season: Season, loop: str) -> bool:
     A film that is mature fits the load of the first day: less feed only makes it smaller.
     """
     layout = season.layout
-    film = (layout.film_m2 * layout.leaf_loop[:, layout.loops.index(loop)])[len(layout.tanks) :]
+    column = layout.loops.index(loop)
+    film = (layout.film_m2 * layout.leaf_loop[:, column])[len(layout.tanks) :]
+    water = layout.temperature_c[0, column]
+    grown = np.array([[maturity_after(_GROWN_DAYS, water, "ammonia")], [maturity_after(_GROWN_DAYS, water, "nitrite")]])
     # a mature film stands as NaN: the first day's load decides how large it is
-    young = (layout.water.maturity < _YOUNG_MATURITY).any(axis=0)
+    young = (layout.water.maturity < _YOUNG_SHARE * grown).any(axis=0)
     return bool(film[young].sum() > 0.5 * film.sum())
 
 

@@ -73,7 +73,7 @@ _OF_FILE = {
         ("_FITS_SHARE = 0.5", "_FITS_SHARE = 0.05"),
         ("_SHORTEST_SPELL = 28", "_SHORTEST_SPELL = 2"),
     ],
-    "planning/film_levers.py": [("_YOUNG_MATURITY = 0.9", "_YOUNG_MATURITY = 0.1")],
+    "planning/film_levers.py": [("_YOUNG_SHARE, _GROWN_DAYS = 0.9", "_YOUNG_SHARE, _GROWN_DAYS = 0.1")],
     "planning/salt_levers.py": [("_CHLORIDE_STEP_MG_L = 10.0", "_CHLORIDE_STEP_MG_L = 50.0")],
     "planning/stock_levers.py": [("_LEAST_RATION_SHARE = 0.3", "_LEAST_RATION_SHARE = 0.0")],
     "planning/stock_program.py": [("USUAL_MARGIN = 0.05", "USUAL_MARGIN = 0.0")],

@@ -167,6 +167,12 @@ def test_trout_and_tilapia_share_no_loop():
     )
 
 
+def test_a_species_that_fits_a_loop_does_so_on_half_of_the_days(demo_season):
+    for loop in judge_company(demo_season).loops:
+        assert loop.fitting
+        assert all(0.5 <= fit.share <= 1.0 for fit in loop.fitting)
+
+
 def test_growth_here_is_told_against_the_best_temperature():
     # at its own best temperature a species gives up nothing, and no other water gives more
     cohort = {"tilapia": TILAPIA}

@@ -67,6 +67,10 @@ def test_steady_state_by_hand():
     assert run.mean_c[-1] == pytest.approx([air, water], abs=1e-9)
     assert run.heat_kwh[-1] == pytest.approx(72.0)
     assert run.short_hours == pytest.approx(80 * 24)
+    # an hour is short where it ends more than a twentieth of a degree below the set point
+    for below, hours in ((0.04, 0.0), (0.06, 80 * 24)):
+        nearly = net._replace(set_c=np.full((HOURS, 1), air + below))
+        assert run_network(nearly, weather, night, np.array([air, water]), 8.0).short_hours.sum() == hours
 
 
 def test_a_heater_keeps_its_set_point_and_spends_what_leaves():

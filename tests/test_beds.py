@@ -392,11 +392,11 @@ def test_the_water_that_is_changed_is_a_tenth_of_the_loop_a_week():
 def test_settlers_in_a_row_share_what_they_catch():
     tables = one_tank(days=5)
     tables["settlers"] = {
-        "first": {"loop": "main", "kind": "radial_flow", "capture": 0.5, "share_of_flow": 1.0},
+        "first": {"loop": "main", "kind": "radial_flow", "capture": 0.3, "share_of_flow": 1.0},
         "second": {"loop": "main", "kind": "radial_flow", "capture": 0.4, "share_of_flow": 1.0},
     }
-    # of a hundred the first keeps 50, the second 20 of the rest
-    assert settler_shares(build(tables), "main") == pytest.approx({"first": 50.0 / 70.0, "second": 20.0 / 70.0})
+    # of a hundred the first keeps 30, the second 28 of the rest
+    assert settler_shares(build(tables), "main") == pytest.approx({"first": 30.0 / 58.0, "second": 28.0 / 58.0})
 
 
 def test_bare_wet_soil_drinks_three_tenths_of_what_a_closed_crop_does(demo_season):

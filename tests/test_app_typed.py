@@ -6,6 +6,7 @@ import datetime as dt
 import os
 import tomllib
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import tomlkit
@@ -14,7 +15,7 @@ from streamlit.testing.v1 import AppTest
 from test_app import field, go, part, picker, sound, start, words
 
 from stocksim.errors import InputError
-from stocksim.faces import cold_screen, editing
+from stocksim.faces import cold_screen, editing, fields
 from stocksim.site.examples import FOLDER, example_text
 
 ROOT = Path(__file__).parents[1]
@@ -99,6 +100,42 @@ def test_a_refused_name_stays_until_it_is_mended(small_file):
     assert not at.exception
     assert "already among" not in words(at)
     assert [*raw(at)["cohorts"]] == ["big_fish", "cohort_1"]
+
+
+# --- forms that give way to others
+
+
+class Remembered(dict):
+    """A session's state: entries that are attributes as well."""
+
+    __getattr__, __setattr__ = dict.__getitem__, dict.__setitem__
+
+
+@pytest.mark.parametrize(
+    ("key", "path", "shown", "typed", "place"),
+    [
+        # the form before the last one sends once more what it was drawn with: nothing was typed
+        ("field 2 loops.main.sump", "loops.another.sump", "900 L", "900 L", None),
+        ("field 2 loops.cool.sump", "loops.cool.sump", "900 L", "900 L", None),
+        ("field 2 loops.cool.sump", "loops.cool.sump", "900 L", "950 L", "loops.cool.sump"),
+        # a row that is gone is not made again
+        ("field 3 loops.lost.sump", "loops.lost.sump", "900 L", "950 L", None),
+        ("field 3 loops.lost.sump", "loops.lost.sump", "900 L", "900 L", None),
+        # a row that was renamed meanwhile takes what is typed in its other fields
+        ("field 3 loops.main.sump", "loops.main.sump", "900 L", "950 L", "loops.cool.sump"),
+        ("field 3 loops.main.sump", "loops.cool.sump", "900 L", "900 L", "loops.cool.sump"),
+        ("field 3 site.name", "site.name", "here", "there", "site.name"),
+    ],
+)
+def test_only_what_was_typed_goes_into_the_text_and_only_where_its_row_is(monkeypatch, key, path, shown, typed, place):
+    state = Remembered(
+        site_turn=3, site_text='[site]\nname = "here"\n[loops.cool]\nsump = "900 L"\n', edit_names_of=3,
+        edit_names={("loops", "cool"): "main"},
+    )  # fmt: skip
+    state[key] = typed
+    monkeypatch.setattr(fields, "st", SimpleNamespace(session_state=state))
+    found = fields._place_of(key, tuple(path.split(".")), shown)
+    assert found == (None if place is None else tuple(place.split(".")))
 
 
 # --- kinds

@@ -19,6 +19,8 @@ from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
 from stocksim.site.fish_tables import REMOVALS
 
+_ROWS = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events")
+
 
 def row(raw: dict[str, Any], path: Path, faults: Sequence[str], words: str = "") -> None:
     """One bordered row: all fields of a table of the file, what belongs to it, and the faults that name it."""
@@ -103,6 +105,8 @@ def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
     _seed(key, kind)
 
     def change() -> None:
+        if _place_of(key, path, kind) is None:
+            return
         new = st.session_state[key]
         keep = {"date", "cohort"} | ({*entry} - {"kind"} if {kind, new} <= set(REMOVALS) else set())
         start = forms.event_start(new, raw)
@@ -130,10 +134,12 @@ def _event_amount(raw: dict[str, Any], path: Path, entry: dict[str, Any], names:
     if not names:
         return
     given = [name for name in names if entry.get(name) not in (None, False)]
-    key = _key(path, "amount")
-    _seed(key, given[0] if given else "")
+    key, shown = _key(path, "amount"), given[0] if given else ""
+    _seed(key, shown)
 
     def change() -> None:
+        if _place_of(key, path, shown) is None:
+            return
         new = st.session_state[key]
         dropped = {*names} - {new} | ({"which"} if new in ("above", "all") else set())
         values = {new: forms.AMOUNTS[new][3]} if new else {}
@@ -239,27 +245,28 @@ def keep_names(raw: dict[str, Any]) -> None:
 
 def _field(raw: dict[str, Any], path: Path, field: Field) -> None:
     key, value = _key(path), editing.value_at(raw, path)
-    bound: dict[str, Any] = {"key": key, "on_change": guard.kept(_change), "args": (key, path, field.kind)}
+
+    def bound(shown: Any) -> dict[str, Any]:
+        _seed(key, shown)
+        return {"key": key, "on_change": guard.kept(_change), "args": (key, path, field.kind, shown)}
+
     if field.kind == "yes":
-        _seed(key, value is True)
-        st.checkbox(field.label, **bound)
+        st.checkbox(field.label, **bound(value is True))
         return
     if field.kind == "several":
-        _seed(key, [entry for entry in value if entry in field.choices] if isinstance(value, list) else [])
-        st.multiselect(field.label, field.choices, width=field.width, **bound)
+        chosen = [entry for entry in value if entry in field.choices] if isinstance(value, list) else []
+        st.multiselect(field.label, field.choices, width=field.width, **bound(chosen))
         return
     if field.kind in ("choice", "table"):
         now = editing.value_at(value, ("kind",)) if field.kind == "table" else value
         shown = editing.as_typed(now)
         # a value that is not among the choices stays to be seen and mended
         options = list(dict.fromkeys([*_choices(field.choices, raw), shown]))
-        _seed(key, shown)
         st.selectbox(
-            field.label, options, width=field.width, format_func=lambda option: option or "(not given)", **bound
+            field.label, options, width=field.width, format_func=lambda option: option or "(not given)", **bound(shown)
         )
         return
-    _seed(key, refusals.typed(path, editing.as_typed(value)))
-    st.text_input(field.label, width=field.width, **bound)
+    st.text_input(field.label, width=field.width, **bound(refusals.typed(path, editing.as_typed(value))))
 
 
 def _seed(key: str, value: Any) -> None:
@@ -282,9 +289,32 @@ def _choices(choices: tuple[str, ...] | str, raw: dict[str, Any]) -> Iterable[st
     return names(Folder(st.session_state.site_folder))
 
 
-def _change(key: str, path: Path, kind: str) -> None:
+def _place_of(key: str, path: Path, shown: Any) -> Path | None:
+    """Where an entry goes; None where it is none.
+
+    A form that has just given way to another, as by *Undo*, may send its fields once more, all of them, when a click
+    crosses what the run still draws. They hold what they were drawn with, and must not bring back what was undone.
+    """
+    state = st.session_state
+    turn = f"field {state.site_turn} "
+    if not key.startswith(turn) and state[key] == shown:
+        return None
+    raw = editing.tables(state.site_text)
+    if raw is None or path[0] not in _ROWS or editing.value_at(raw, path[:2]) is not None:
+        return path
+    # its row has another name now, or is gone
+    for (table, name), first in _names().items():
+        if table == path[0] and key.startswith(f"{turn}{table}.{first}.") and name in editing.entries(raw, table):
+            return (table, name, *path[2:])
+    return None
+
+
+def _change(key: str, path: Path, kind: str, shown: Any) -> None:
     """Write what a field holds into the text."""
-    typed = st.session_state[key]
+    place = _place_of(key, path, shown)
+    if place is None:
+        return
+    path, typed = place, st.session_state[key]
     if kind == "table":
         start = forms.TABLE_STARTS[str(path[-1])].get(typed)
         if start is None:
@@ -319,12 +349,15 @@ def _switched(text: str, path: Path, kind: str, start: dict[str, Any]) -> str:
 
 def _name(table: str, name: str) -> None:
     path: Path = (table, name)
-    key = _key(path, "name")
-    _seed(key, refusals.typed((*path, "name of it"), name))
+    key, shown = _key(path, "name"), refusals.typed((*path, "name of it"), name)
+    _seed(key, shown)
 
     def rename() -> None:
+        place = _place_of(key, path, shown)
+        if place is None:
+            return
         new = st.session_state[key]
-        _apply(partial(_renamed, table=table, old=name, new=new), False, (*path, "name of it"), new)
+        _apply(partial(_renamed, table=table, old=str(place[1]), new=new), False, (*place, "name of it"), new)
 
     st.text_input("name", key=key, on_change=guard.kept(rename), width=150)
 

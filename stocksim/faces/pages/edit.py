@@ -66,8 +66,13 @@ elif table and raw is not None:
 else:
     key = f"whole {st.session_state.site_turn}"
     st.session_state[key] = text
-    take = guard.kept(lambda: screen.change_text(st.session_state[key]))
-    st.text_area("The whole site file", key=key, height=560, on_change=take)
+
+    def take() -> None:
+        # a text that was undone may be sent once more as it was drawn
+        if key == f"whole {st.session_state.site_turn}" or st.session_state[key] != text:
+            screen.change_text(st.session_state[key])
+
+    st.text_area("The whole site file", key=key, height=560, on_change=guard.kept(take))
 
 if season is not None and table:
     st.html(markup.species_key_html(season))

@@ -37,7 +37,7 @@ BREAKDOWN_THETA = 1.07
 # project; days to months are met.
 FOULING_BEGINS_DAYS, FOULING_HALF_DAYS = 2.0, 14.0
 # g oxygen that a g of nitrate nitrogen stands in for, 5/4 mol O2 per mol N; alkalinity given back, 1 eq per mol
-# (molar masses).
+# (molar masses). Plants that take ammonium instead use as much.
 OXYGEN_PER_NITRATE_NITROGEN = 2.856
 ALKALINITY_PER_NITRATE_NITROGEN = 3.573
 # Share of the breakdown that nitrate serves instead of oxygen. Published nitrogen losses of such systems vary widely

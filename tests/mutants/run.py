@@ -44,6 +44,8 @@ def is_seen(home: Path, tests: list[str]) -> str:
     done = subprocess.run(command, cwd=home, env=environment, capture_output=True, text=True)
     if done.returncode == 0:
         return ""
+    if done.returncode not in (1, 2):  # 1 a test fails, 2 a file cannot be imported: all else says nothing of the tests
+        raise RuntimeError(f"pytest ended with {done.returncode}: {done.stdout[-300:]}{done.stderr[-300:]}")
     failed = re.search(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
     return failed[1] if failed else f"pytest ended with {done.returncode}: {done.stdout[-300:]}"
 

@@ -1,38 +1,27 @@
 """Starts the Streamlit pages: the frame around every page."""
 
-from pathlib import Path
-
 import streamlit as st
 
-from stocksim import faces
-from stocksim.faces import guard, guests, keeping, leaving, markup, saving_bar, screen
-
-FOLDER = Path(faces.__file__).parent / "pages"
+from stocksim.faces import guard, guests, keeping, markup, registry, saving_bar, screen
 
 st.set_page_config(page_title="stocksim", layout="wide")
 st.html(markup.STYLE)
 if not guests.is_admitted():
     st.stop()
-st.html(leaving.SCRIPT, unsafe_allow_javascript=True)
+st.html(guests.SCRIPT, unsafe_allow_javascript=True)
 screen.begin()
-editing = st.Page(FOLDER / "edit.py", title="Edit the site")
-pages = [
-    st.Page(FOLDER / "season.py", title="Season", default=True),
-    st.Page(FOLDER / "water.py", title="Water"),
-    st.Page(FOLDER / "beds.py", title="Beds"),
-    st.Page(FOLDER / "cold.py", title="Cold months"),
-    st.Page(FOLDER / "powercut.py", title="Power cut"),
-    st.Page(FOLDER / "company.py", title="Company"),
-    st.Page(FOLDER / "stock.py", title="Stocking"),
-    *([] if keeping.is_read_only() else [editing]),
-    st.Page(FOLDER / "fish.py", title="Fish"),
-]
-shown = st.navigation(pages, position="hidden")
+pages = {
+    page.address: st.Page(page.script, title=page.title, url_path=page.address, default=page is registry.PAGES[0])
+    for page in registry.PAGES
+    if not (page.address == "edit" and keeping.is_read_only())
+}
+editing = pages.get("edit")
+shown = st.navigation(list(pages.values()), position="hidden")
 # our own row of links: on a phone the built-in menu hides in a drawer that stays open over the page
 with st.container(key="menu", horizontal=True):
-    for page in pages:
+    for page in pages.values():
         st.page_link(page, width="content")
-if screen.begins_faulty() and shown is not editing:
+if editing is not None and screen.begins_faulty() and shown is not editing:
     st.switch_page(editing)  # a faulty file: what must be mended comes first
 saving_bar.bar(is_editing=shown is editing)
-guard.page(shown.run, screen.undo, lambda: None if keeping.is_read_only() else st.page_link(editing))
+guard.page(shown.run, screen.undo, lambda: None if editing is None else st.page_link(editing))

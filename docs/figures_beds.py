@@ -8,7 +8,7 @@ from pathlib import Path
 import altair as alt
 
 from stocksim import load_site, run_season
-from stocksim.planning.beds import LoopBalance, bed_balance
+from stocksim.answers.beds.decide import LoopBalance, bed_balance
 from stocksim.site.examples import FOLDER
 
 HERE = Path(__file__).resolve().parent

@@ -8,9 +8,9 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
+from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.engine.running import run_season
 from stocksim.faces.palette import FEED, INK, LEAF, TROUBLE, theme_config
-from stocksim.planning.ramp import feeding_ramp
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 from stocksim.water.loop import daily_swing

@@ -6,8 +6,8 @@ import os
 import re
 from pathlib import Path
 
-from stocksim.faces.answers import season_text, solve
-from stocksim.faces.wrapping import WITHOUT_TERMINAL
+from stocksim.answers.season.answer import season_text, solve
+from stocksim.faces.text import WITHOUT_TERMINAL
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 

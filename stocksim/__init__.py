@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError, StocksimError
 
 if TYPE_CHECKING:
+    from stocksim.answers.season.answer import write_season
+    from stocksim.answers.stock.decide import plan_stocking
     from stocksim.engine.many_seasons import ManySeasons, run_seasons
-    from stocksim.engine.results import Season
+    from stocksim.engine.results.frames import Season
     from stocksim.engine.running import grow, run_season
-    from stocksim.faces.season_files import write_season
-    from stocksim.planning.stocking import plan_stocking
     from stocksim.site.reading import Site, load_site
 
 __version__ = "0.1.0"
@@ -35,14 +35,14 @@ __all__ = [
 
 _LAZY = {
     "ManySeasons": "stocksim.engine.many_seasons",
-    "Season": "stocksim.engine.results",
+    "Season": "stocksim.engine.results.frames",
     "Site": "stocksim.site.reading",
     "grow": "stocksim.engine.running",
     "load_site": "stocksim.site.reading",
-    "plan_stocking": "stocksim.planning.stocking",
+    "plan_stocking": "stocksim.answers.stock.decide",
     "run_season": "stocksim.engine.running",
     "run_seasons": "stocksim.engine.many_seasons",
-    "write_season": "stocksim.faces.season_files",
+    "write_season": "stocksim.answers.season.answer",
 }
 
 

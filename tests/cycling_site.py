@@ -12,7 +12,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from small_sites import START, build, one_tank
 
-from stocksim.engine.layout import Layout, build_layout
+from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.season import Course, simulate
 from stocksim.water.buffering import SALTS
 from stocksim.water.maturity import ammonia_inhibition, oxidizer_decay, oxidizer_growth

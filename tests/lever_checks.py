@@ -7,10 +7,10 @@ from dataclasses import replace
 from small_sites import build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.findings import Finding
-from stocksim.engine.results import Season
-from stocksim.planning.levers import find_levers, prove_lever
-from stocksim.planning.trying import Lever
+from stocksim.changes.change import Lever
+from stocksim.changes.search import find_levers, prove_lever
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
 
 
 def dosed(**changes) -> dict:

@@ -9,7 +9,7 @@ import math
 
 from oracle_pools import root_between
 
-from stocksim.engine.stands import build_stands
+from stocksim.engine.arrays.beds import build_stands
 from stocksim.library.crops import NUTRIENTS
 from stocksim.water.buffering import SALTS, buffer_dose, chalk_room
 from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity

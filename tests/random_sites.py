@@ -6,9 +6,9 @@ import datetime as dt
 
 import numpy as np
 
-from stocksim.planning.program import Program, Stocking, broken
-from stocksim.planning.stock_fill import Filling
-from stocksim.planning.stock_problem import Problem
+from stocksim.answers.stock.planner import Filling
+from stocksim.answers.stock.problem import Problem
+from stocksim.answers.stock.program import Program, Stocking, broken
 
 START = dt.date(2026, 10, 1)
 # species, feed, middle of the water it feeds well in [degC]; 14 and 24 make two kinds of house

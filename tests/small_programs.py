@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 from hypothesis import strategies as st
 
-from stocksim.planning.program import Limit, Program, Stocking, Wish
+from stocksim.answers.stock.program import Limit, Program, Stocking, Wish
 
 TIGHT = 1e-6  # relative gap asked of the solver where its optimum is compared; HiGHS' own tolerance on rows
 

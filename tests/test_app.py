@@ -13,16 +13,14 @@ from small_sites import one_tank
 from streamlit.testing.v1 import AppTest
 
 from stocksim.errors import InputError
-from stocksim.faces import leaving
+from stocksim.faces import guests as leaving
+from stocksim.faces.registry import script_of
 from stocksim.library.sources import library_folder
 from stocksim.library.species import load_species
 from stocksim.site.reading import site_from_text
 
 ROOT = Path(__file__).parents[1]
-PAGES = {
-    name: ROOT / "stocksim" / "faces" / "pages" / f"{name}.py"
-    for name in ("season", "water", "powercut", "edit", "fish")
-}
+PAGES = {name: script_of(name) for name in ("season", "water", "powercut", "edit", "fish")}
 
 
 @pytest.fixture
@@ -50,7 +48,7 @@ def words(at: AppTest) -> str:
 
 
 def go(at: AppTest, page: str) -> AppTest:
-    at.switch_page(f"stocksim/faces/pages/{page}.py").run()
+    at.switch_page(str(script_of(page))).run()
     assert not at.exception
     return at
 

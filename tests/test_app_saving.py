@@ -10,9 +10,9 @@ import tomlkit
 from small_sites import one_tank
 from streamlit.testing.v1 import AppTest
 
-from stocksim.site.drafts import find_drafts, state_folder
+from stocksim.faces.registry import script_of
 from stocksim.site.examples import FOLDER, example_text
-from stocksim.site.saving import previous_path
+from stocksim.site.saving import find_drafts, previous_path, state_folder
 
 ROOT = Path(__file__).parents[1]
 TEXT = "# my own comment\n" + tomlkit.dumps(one_tank(count=10, days=5))
@@ -36,7 +36,7 @@ def tab(page: str = "") -> AppTest:
 
 
 def go(at: AppTest, page: str) -> AppTest:
-    return whole(at.switch_page(f"stocksim/faces/pages/{page}.py").run())
+    return whole(at.switch_page(str(script_of(page))).run())
 
 
 def whole(at: AppTest) -> AppTest:
@@ -131,7 +131,7 @@ def test_edits_that_no_draft_can_hold_are_not_said_to_be_kept(house, monkeypatch
         raise OSError(28, "No space left on device")
 
     at = tab("edit")
-    monkeypatch.setattr("stocksim.site.drafts.replace_file", full)
+    monkeypatch.setattr("stocksim.site.saving.replace_file", full)
     type_weight(at, "heavy")
     assert "What was typed is not saved." in words(at)
     assert "your edits are in this page only" in words(at)
@@ -479,7 +479,7 @@ def test_pages_to_be_read_only_change_nothing(house, monkeypatch):
     assert "Unsaved edits" not in words(at)
     assert not [found for found in at.button if found.label.startswith(("Open the example", "Save"))]
     assert not at.get("file_uploader")
-    with pytest.raises(ValueError, match=r"Could not find a navigation page for .*edit\.py"):
+    with pytest.raises(ValueError, match=r"Could not find a navigation page for .*edit_page\.py"):
         go(at, "edit")  # not in the menu: not to be had by its address either
     stock = tab("stock")
     assert not has(stock, "Take the plan into the site")

@@ -14,8 +14,9 @@ from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 from test_app import field, go, part, picker, sound, start, words
 
+from stocksim.answers.cold import screen as cold_screen
 from stocksim.errors import InputError
-from stocksim.faces import cold_screen, editing, fields
+from stocksim.faces import editing, fields
 from stocksim.site.examples import FOLDER, example_text
 
 ROOT = Path(__file__).parents[1]

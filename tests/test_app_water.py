@@ -13,14 +13,14 @@ import tomlkit
 from small_sites import build, one_tank
 from streamlit.testing.v1 import AppTest
 
+from stocksim.answers.powercut.answer import headline
+from stocksim.answers.powercut.decide import power_cut
+from stocksim.answers.ramp.decide import feeding_ramp
+from stocksim.answers.ramp.words import as_fed_sentence, loop_sentence, ramp_sources, site_lines
 from stocksim.engine.running import run_season
 from stocksim.faces.charts import trouble_panel
-from stocksim.faces.powercut import headline
-from stocksim.faces.ramp_sources import ramp_sources
-from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, site_lines
+from stocksim.faces.registry import script_of
 from stocksim.faces.water_words import loop_sentences
-from stocksim.planning.outage import power_cut
-from stocksim.planning.ramp import feeding_ramp
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site, site_from_text
 
@@ -44,7 +44,7 @@ def page(monkeypatch: pytest.MonkeyPatch, name: str, path: Path = YOUNG) -> AppT
     """A page of the app with a site given to it."""
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
-    at.switch_page(f"stocksim/faces/pages/{name}.py").run()
+    at.switch_page(str(script_of(name))).run()
     assert not at.exception
     return at
 
@@ -92,8 +92,8 @@ def test_other_loop_is_kept_when_the_page_is_left(monkeypatch):
     at = page(monkeypatch, "water")
     at.segmented_control(key="loop_picked").set_value("warm").run()
     assert "pH, 7.1 as given in the site file" in titles(at)
-    at.switch_page("stocksim/faces/pages/fish.py").run()
-    at.switch_page("stocksim/faces/pages/water.py").run()
+    at.switch_page("stocksim/answers/library/page.py").run()
+    at.switch_page("stocksim/answers/ramp/page.py").run()
     assert "pH, 7.1 as given in the site file" in titles(at)
     assert not at.exception
 
@@ -159,8 +159,8 @@ def test_power_cut_of_the_keeper(monkeypatch, young_season):
     assert "--room" not in shown
     assert "cylinder upright" in shown
     # what was typed is still there after another page was looked at
-    at.switch_page("stocksim/faces/pages/fish.py").run()
-    at.switch_page("stocksim/faces/pages/powercut.py").run()
+    at.switch_page("stocksim/answers/library/page.py").run()
+    at.switch_page("stocksim/answers/powercut/page.py").run()
     assert headline(expected) in words(at)
     assert next(f for f in at.text_input if f.label == "Day").value == "2027-01-20"
 
@@ -220,7 +220,7 @@ def test_loop_fields_of_the_water_are_edited(monkeypatch, tmp_path):
     assert loop.evaporation == pytest.approx(0.009, rel=1e-12)
     assert loop.source_water is not None
     assert loop.source_water.alkalinity == 40.0
-    at.switch_page("stocksim/faces/pages/water.py").run()
+    at.switch_page("stocksim/answers/ramp/page.py").run()
     for said in (
         "Calcium hydroxide: caustic; it burns skin and eyes",
         "gloves and eye protection",
@@ -234,7 +234,7 @@ def test_faulty_text_keeps_the_last_sound_water(monkeypatch, tmp_path):
     at.segmented_control(key="part").set_value("Loops").run()
     next(f for f in at.text_input if f.label == "sump").set_value("much").run()
     for name in ("water", "powercut"):
-        at.switch_page(f"stocksim/faces/pages/{name}.py").run()
+        at.switch_page(str(script_of(name))).run()
         assert not at.exception
         assert "last sound version" in words(at)
 

@@ -14,13 +14,12 @@ from small_sites import build, one_tank
 from streamlit.testing.v1 import AppTest
 
 from stocksim import run_season
-from stocksim.faces.bed_answer import beds_answer, beds_text
-from stocksim.faces.bed_charts import bed_stack
-from stocksim.faces.bed_map import bed_map
-from stocksim.faces.bed_words import NUTRIENT_NOTE
+from stocksim.answers.beds.answer import beds_answer, beds_text
+from stocksim.answers.beds.changes import bed_plan
+from stocksim.answers.beds.charts import bed_map, bed_stack
+from stocksim.answers.beds.decide import bed_balance
+from stocksim.answers.beds.words import NUTRIENT_NOTE
 from stocksim.faces.words import day_words
-from stocksim.planning.bed_plan import bed_plan
-from stocksim.planning.beds import bed_balance
 from stocksim.site.examples import FOLDER, example_text
 
 ROOT = Path(__file__).parents[1]
@@ -135,7 +134,7 @@ def test_charts_show_every_batch_and_both_areas(demo_season):
 def page(monkeypatch: pytest.MonkeyPatch, path: Path) -> AppTest:
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
-    at.switch_page("stocksim/faces/pages/beds.py").run()
+    at.switch_page("stocksim/answers/beds/page.py").run()
     assert not at.exception
     return at
 

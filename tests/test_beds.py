@@ -12,13 +12,11 @@ from hypothesis import strategies as st
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.bed_results import LEAST_DRAW_G_M2, balance_area
-from stocksim.engine.wicking import drinks, settler_shares
+from stocksim.answers.beds import changes as bed_lever_room
+from stocksim.answers.beds.changes import BedLever, bed_levers
+from stocksim.answers.beds.decide import bed_balance, budgets, by_week, iron_dose_g
+from stocksim.engine.results.beds import LEAST_DRAW_G_M2, balance_area, drinks, settler_shares
 from stocksim.library.crops import NUTRIENTS, load_crop
-from stocksim.planning import bed_levers as bed_lever_room
-from stocksim.planning.bed_budget import budgets, by_week, iron_dose_g
-from stocksim.planning.bed_levers import BedLever, bed_levers
-from stocksim.planning.beds import bed_balance
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, salt_g
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, evapotranspiration
 from stocksim.site.examples import FOLDER

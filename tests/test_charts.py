@@ -11,7 +11,8 @@ import pytest
 from small_sites import START, build, one_tank, two_loops
 
 from stocksim.engine.running import run_season
-from stocksim.faces import chart_parts, charts, limit_lines, palette, water_charts
+from stocksim.faces import chart_parts, charts, palette, water_charts
+from stocksim.faces import water_charts as limit_lines
 from stocksim.library.species import load_species, species_names
 
 # Full-strength colour vision deficiency in linear sRGB: Machado, Oliveira and Fernandes 2009, A physiologically-based

@@ -17,8 +17,8 @@ from site_faults import changed
 from streamlit.testing.v1 import AppTest
 
 from stocksim import run_season
+from stocksim.answers.cold.charts import temperature_stack
 from stocksim.engine.warmth import warmth_of_site
-from stocksim.faces.cold_charts import temperature_stack
 from stocksim.site.examples import example_text
 from stocksim.site.reading import load_site
 from stocksim.units import to_face
@@ -104,7 +104,7 @@ def test_cold_fits_a_log(run):
 def page(monkeypatch: pytest.MonkeyPatch, path: Path) -> AppTest:
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
-    at.switch_page("stocksim/faces/pages/cold.py").run()
+    at.switch_page("stocksim/answers/cold/page.py").run()
     assert not at.exception
     return at
 

@@ -13,9 +13,9 @@ import pandas as pd
 import pytest
 from command_line import refused, runner, spoil
 
-from stocksim.faces.stock_file import check_place, free_place, is_untouched, write_planned
+from stocksim.answers.stock.decide import plan_stocking
+from stocksim.answers.stock.file import check_place, free_place, is_untouched, write_planned
 from stocksim.library.sources import library_folder
-from stocksim.planning.stocking import plan_stocking
 from stocksim.site.reading import load_site
 from stocksim.writing import MANIFEST
 

@@ -11,8 +11,8 @@ import pytest
 from command_line import refused, runner, spoil
 
 from stocksim import load_site, run_season
+from stocksim.answers.powercut.decide import PEAK_HOUR, power_cut
 from stocksim.library.sources import library_folder
-from stocksim.planning.outage import PEAK_HOUR, power_cut
 
 
 @pytest.fixture

@@ -14,20 +14,27 @@ from lever_checks import find_lever
 from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
+from stocksim.answers.cold import answer as cold_data
+from stocksim.answers.cold import words as cold_fit_words
+from stocksim.answers.cold import words as cold_words
+from stocksim.answers.cold.choice import FuelUse, Option, on_frontier, recommend, spares
+from stocksim.answers.cold.decide import _said, compare_cold
+from stocksim.answers.cold.fit import HeatFit, fit_heat
+from stocksim.answers.cold.options import (
+    AS_PLANNED,
+    NO_HEAT,
+    Choice,
+    choices,
+    computed_site,
+    stacked_plan,
+    warm_loop_changes,
+)
+from stocksim.answers.cold.tally import cold_years, design_days, design_power_w, hours_to, warm_start
 from stocksim.climate.network import run_network
 from stocksim.climate.weather import synthetic_days
-from stocksim.engine.stays import build_stays
+from stocksim.engine.arrays.fish import build_stays
 from stocksim.errors import InputError
-from stocksim.faces import cold_data, cold_fit_words, cold_words
-from stocksim.faces.answers import understood
-from stocksim.planning.cold import _said, compare_cold
-from stocksim.planning.cold_choice import FuelUse, Option, on_frontier, spares
-from stocksim.planning.cold_fit import HeatFit, fit_heat
-from stocksim.planning.cold_options import AS_PLANNED, NO_HEAT, Choice, choices, computed_site, stacked_plan
-from stocksim.planning.cold_power import design_days, design_power_w, warm_start
-from stocksim.planning.cold_risk import cold_years, hours_to
-from stocksim.planning.cold_split import warm_loop_changes
-from stocksim.planning.cold_verdict import recommend
+from stocksim.faces.understood import understood
 from stocksim.site.climate_faults import hemisphere_notes
 from stocksim.site.climate_normals import smoothed
 from stocksim.site.examples import FOLDER, example_text

@@ -20,15 +20,15 @@ from hypothesis import strategies as st
 from small_sites import START, build, one_tank, two_loops
 from streamlit.testing.v1 import AppTest
 
+from stocksim.answers.tankmates.answer import company_answer, company_text
+from stocksim.answers.tankmates.charts import SIGNS, matrix_chart, matrix_rows, windows_chart
+from stocksim.answers.tankmates.decide import Company, judge_company
+from stocksim.answers.tankmates.loops import _partitions
+from stocksim.answers.tankmates.words import NO_SOURCE, headline
 from stocksim.engine.running import run_season
-from stocksim.faces.company_answers import company_answer, company_text
-from stocksim.faces.company_charts import SIGNS, matrix_chart, matrix_rows, windows_chart
-from stocksim.faces.company_words import NO_SOURCE, headline
 from stocksim.faces.palette import VERDICT_FIELDS
 from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS
 from stocksim.library.species import load_species
-from stocksim.planning.company import Company, judge_company
-from stocksim.planning.company_loops import _partitions
 from stocksim.site.reading import load_site
 
 ROOT = Path(__file__).parents[1]
@@ -453,7 +453,7 @@ def test_windows_are_drawn_in_the_keeper_s_unit(demo):
 def page(monkeypatch, path: Path) -> AppTest:
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
-    at.switch_page("stocksim/faces/pages/company.py").run()
+    at.switch_page("stocksim/answers/tankmates/page.py").run()
     assert not at.exception
     return at
 

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from small_sites import any_eventful_site, build, one_tank, two_loops
 
+from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.days.waters import AGREED as AGREED_SHARE
 from stocksim.engine.days.waters import MOST_ROUNDS
-from stocksim.engine.layout import build_layout
 from stocksim.engine.season import Course, simulate
 
 BUFFERED = {"alkalinity_target": "100 mg/L"}

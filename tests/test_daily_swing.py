@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from stocksim.engine.extremes import AMMONIA_PEAK_FACTOR, OXYGEN_PEAK_FACTOR, tank_extremes
+from stocksim.engine.results.findings import AMMONIA_PEAK_FACTOR, OXYGEN_PEAK_FACTOR, tank_extremes
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import daily_swing

@@ -18,13 +18,13 @@ from typer.testing import CliRunner
 from stocksim import run_season
 from stocksim.engine import season as season_module
 from stocksim.engine.days import fish
-from stocksim.engine.deaths import CAUSES, EXPECTED, OF_WATER, Loss, deaths_by_cause, losses
-from stocksim.engine.results import Season
+from stocksim.engine.results.deaths import CAUSES, EXPECTED, OF_WATER, Loss, deaths_by_cause, losses
+from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.faces.cli import app
-from stocksim.faces.death_words import death_words, died_of
-from stocksim.faces.fate_words import fate_data, fate_rows
-from stocksim.faces.tables import tank_rows
+from stocksim.faces.fates import death_words, died_of, fate_data, fate_rows
+from stocksim.faces.registry import script_of
+from stocksim.faces.text import tank_rows
 from stocksim.faces.water_words import water_verdict
 from stocksim.faces.words import is_trouble, summary, verdict
 from stocksim.fish.survival import death_hazard
@@ -307,7 +307,7 @@ def test_the_pages_say_the_same(tmp_path, monkeypatch):
     season = run_season(build(unfed()))
     at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
     for page, said in (("season", verdict(season, season.findings)), ("water", water_verdict(season))):
-        at.switch_page(f"stocksim/faces/pages/{page}.py").run()
+        at.switch_page(str(script_of(page))).run()
         assert not at.exception
         html = " ".join(element.proto.body for element in at.get("html")).replace("&#x27;", "'")
         assert said in html

@@ -14,9 +14,9 @@ from oracle_pools import saturation
 from small_sites import FED_WELL, START, any_eventful_site, any_site, build, busy_season, one_tank, two_loops
 
 from stocksim import load_site, run_season
+from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.days.waters import AGREED as AGREED_SHARE
 from stocksim.engine.days.waters import MOST_ROUNDS
-from stocksim.engine.layout import build_layout
 from stocksim.engine.season import Course, simulate
 from stocksim.site.examples import FOLDER
 

@@ -12,7 +12,7 @@ from command_line import runner
 from site_faults import STARTER, changed, faults_of, good_english, told
 
 from stocksim import load_site, run_season
-from stocksim.engine.layout import build_layout
+from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.season import simulate
 from stocksim.errors import InputError
 from stocksim.library.sources import library_folder

@@ -12,7 +12,7 @@ from scipy.stats import lognorm
 from small_sites import START, any_eventful_site, build, busy_season, one_tank, two_loops
 
 from stocksim import run_season
-from stocksim.engine.layout import build_layout
+from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.season import Course, simulate
 
 SAME, AGREED = 1e-9, 1e-8

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_sites import build, one_tank
 
-from stocksim.engine.layout import build_layout
+from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.season import simulate
 from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED, alkalinity_limited
 

@@ -10,8 +10,8 @@ from lever_checks import deaths, dosed, find_lever, finding_of, is_broken, sough
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.planning.film_levers import starts_young
-from stocksim.planning.levers import find_levers
+from stocksim.changes.search import find_levers
+from stocksim.changes.water import starts_young
 from stocksim.units import parse_quantity
 
 

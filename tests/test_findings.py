@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from small_sites import START, any_site, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.findings import Finding, findings, limit_series, planting_findings, worst_margin
+from stocksim.engine.results.findings import Finding, findings, limit_series, planting_findings, worst_margin
 from stocksim.library.species import load_species
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 
@@ -269,8 +269,8 @@ def test_feed_within_the_band_is_said_to_be_so():
 
 def test_findings_of_a_scenario_are_those_of_its_own_run():
     site = build(crowded_tables())
-    from stocksim.engine.extremes import tank_extremes
-    from stocksim.engine.layout import build_layout
+    from stocksim.engine.arrays.layout import build_layout
+    from stocksim.engine.results.findings import tank_extremes
     from stocksim.engine.season import simulate
 
     layout = build_layout(site)

@@ -7,7 +7,7 @@ from collections import Counter
 import pytest
 from command_line import runner, spoil
 
-from stocksim.faces.fish_answers import GROUPS, MEANINGS, facts, feed_rows, fish_answer, fish_text, value_rows
+from stocksim.answers.library.answer import GROUPS, MEANINGS, facts, feed_rows, fish_answer, fish_text, value_rows
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.species import SPECIES_RULES, load_species, species_names
 

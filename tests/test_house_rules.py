@@ -19,7 +19,7 @@ SCIENCE = ("fish", "water", "plants", "climate")
 # each room may import from its own number's rooms only if it is itself, and from all lower numbers
 ORDER = {
     "errors": 0, "compiled": 1, "memo": 1, "units": 1, "opening": 1, "writing": 1, "fish": 2, "water": 2, "plants": 2,
-    "climate": 2, "library": 2, "site": 3, "engine": 4, "planning": 5, "records": 5, "faces": 6,
+    "climate": 2, "library": 2, "site": 3, "engine": 4, "changes": 5, "faces": 6, "answers": 7,
 }  # fmt: skip
 LONGEST_FILE = 600
 # plain helpers of the tests, that hold no test themselves: add yours
@@ -109,7 +109,7 @@ def test_imports_run_one_way(path):
         ("library", "import stocksim.site.reading"),
         ("engine", "from stocksim.faces import words"),
         ("engine", "from stocksim import planning"),
-        ("site", "def late():\n    from stocksim.engine.layout import build_layout"),
+        ("site", "def late():\n    from stocksim.engine.arrays.layout import build_layout"),
         ("units", "from stocksim.fish.growth import appetite_rate"),
         ("engine", "from . import layout"),
         ("engine", "from numpy import *"),
@@ -124,7 +124,8 @@ def test_a_wrong_import_would_be_caught(where, source):
 def test_a_season_starts_without_the_slow_parts_of_scipy():
     """Its parts cost more than many a season; only plans, fits and synthetic years need them (numba takes its core)."""
     words = (
-        "import sys; from stocksim.faces import cli, answers; from stocksim.site.examples import FOLDER; "
+        "import sys; from stocksim.faces import cli; from stocksim.answers.season import answer as answers; "
+        "from stocksim.site.examples import FOLDER; "
         "from stocksim.site.reading import load_site; "
         "a = answers.solve(load_site(FOLDER / 'starter.toml')); answers.season_text(a.season, a.findings); "
         "slow = ('interpolate', 'special', 'optimize', 'stats', 'signal'); "

@@ -175,7 +175,7 @@ _WRITE = """
 import sys
 from pathlib import Path
 from stocksim import load_site, run_season
-from stocksim.faces.answers import season_text
+from stocksim.answers.season.answer import season_text
 from stocksim.faces.words import summary
 season = run_season(load_site(sys.argv[1]))
 found = season.findings

@@ -11,8 +11,8 @@ from hypothesis import assume, given, settings
 from small_sites import START, any_eventful_site, build, busy_season, one_tank
 
 from stocksim import load_site, run_season
-from stocksim.engine.layout import build_layout
-from stocksim.engine.ledger import SIGNS, ledger, taken_g
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.results.deaths import SIGNS, ledger, taken_g
 from stocksim.engine.season import simulate
 from stocksim.errors import InputError
 from stocksim.site.examples import FOLDER

@@ -11,9 +11,9 @@ from lever_checks import dosed, find_lever, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.results import Season
-from stocksim.planning.levers import find_levers
-from stocksim.planning.stock_levers import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE, less_feed
+from stocksim.changes.fish import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE, less_feed
+from stocksim.changes.search import find_levers
+from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 
 

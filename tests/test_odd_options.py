@@ -9,8 +9,8 @@ import pytest
 from command_line import refused, runner
 from small_sites import one_tank
 
+from stocksim.answers.stock.decide import plan_stocking
 from stocksim.errors import InputError
-from stocksim.planning.stocking import plan_stocking
 from stocksim.site.examples import example_text
 from stocksim.site.reading import site_from_tables
 

@@ -16,8 +16,8 @@ import pytest
 from command_line import refused, runner, spoil
 from served import FAR_OUT_S, answers, free_port, opened
 
+from stocksim.answers.season import answer as season_answers
 from stocksim.errors import InputError
-from stocksim.faces import answers as season_answers
 from stocksim.faces import cli, serving
 from stocksim.site.examples import example_text
 

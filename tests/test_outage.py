@@ -12,10 +12,10 @@ from scipy.integrate import solve_ivp
 from small_sites import START, build, one_tank, two_loops
 
 from stocksim import run_season
-from stocksim.engine.results import Season
+from stocksim.answers.powercut.answer import powercut_answer, powercut_text
+from stocksim.answers.powercut.decide import PUMP_EFFICIENCY, power_cut, use_factor
+from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
-from stocksim.faces.powercut import powercut_answer, powercut_text
-from stocksim.planning.outage import PUMP_EFFICIENCY, power_cut, use_factor
 from stocksim.water.oxygen import oxygen_saturation, surface_exchange_velocity
 from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, tank_loss_w_k
 

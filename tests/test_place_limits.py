@@ -9,13 +9,12 @@ import numpy as np
 import pytest
 from small_sites import START, build, two_loops
 
-from stocksim.engine.extremes import tank_extremes
-from stocksim.engine.findings import limit_series
-from stocksim.engine.layout import build_layout
+from stocksim.answers.stock.loads import Candidate, Option, candidate_layout, least_of_weeks, unit_loads, worst_of_weeks
+from stocksim.answers.stock.program import Limit
+from stocksim.answers.stock.rounds import oxygen_response, place_limits
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.results.findings import limit_series, tank_extremes
 from stocksim.engine.season import simulate
-from stocksim.planning.place_limits import oxygen_response, place_limits
-from stocksim.planning.program import Limit
-from stocksim.planning.unit_loads import Candidate, Option, candidate_layout, least_of_weeks, unit_loads, worst_of_weeks
 from stocksim.site.fish_tables import AppetiteRation
 
 FED = AppetiteRation(kind="appetite", fraction=0.85, spilled_share=0.1)

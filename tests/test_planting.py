@@ -9,12 +9,12 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.findings import planting_findings
-from stocksim.engine.planting import UNPLANTED_RATIO, build_planting, published_ratio
-from stocksim.engine.rations import bed_led_feed
-from stocksim.faces.bed_words import week_rows
+from stocksim.answers.beds.decide import bed_balance
+from stocksim.answers.beds.words import week_rows
+from stocksim.engine.arrays.beds import UNPLANTED_RATIO, build_planting, published_ratio
+from stocksim.engine.arrays.fish import bed_led_feed
+from stocksim.engine.results.findings import planting_findings
 from stocksim.library.crops import crop_names, load_crop
-from stocksim.planning.beds import bed_balance
 from stocksim.plants.area import handbook_area, planting_ratio
 
 

@@ -7,7 +7,7 @@ import pytest
 from small_sites import build, one_tank
 
 from stocksim.engine import season
-from stocksim.engine.layout import build_layout
+from stocksim.engine.arrays.layout import build_layout
 
 
 class Compiler:

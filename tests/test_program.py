@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_programs import TIGHT, every_stocking, programs, small
 
-from stocksim.planning import program_milp
-from stocksim.planning.program import (
+from stocksim.answers.stock import solve as program_milp
+from stocksim.answers.stock.program import (
     GOALS,
     Limit,
     Program,
@@ -21,9 +21,8 @@ from stocksim.planning.program import (
     limit_uses,
     score,
 )
-from stocksim.planning.program_limits import undominated
-from stocksim.planning.program_rows import cliques
-from stocksim.planning.program_solve import solve
+from stocksim.answers.stock.rows import cliques, undominated
+from stocksim.answers.stock.solve import solve
 
 
 def holds_in_plain_words(program: Program, stocking: Stocking) -> bool:

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from small_programs import TIGHT, crowded, programs
 
-from stocksim.planning.program import Wish, broken, limit_uses
-from stocksim.planning.program_reasons import (
+from stocksim.answers.stock.program import Wish, broken, limit_uses
+from stocksim.answers.stock.reasons import (
     binding_limits,
     contradiction,
     keep_all,
@@ -18,7 +18,7 @@ from stocksim.planning.program_reasons import (
     smallest_relaxation,
     worth_of_more,
 )
-from stocksim.planning.program_solve import solve
+from stocksim.answers.stock.solve import solve
 
 
 def test_what_binds_and_what_more_of_it_is_worth():

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from small_programs import TIGHT, small
 
-from stocksim.planning import program_milp
-from stocksim.planning.program import Limit, Program, Stocking, broken, goal_value, score
-from stocksim.planning.program_limits import without_specks
-from stocksim.planning.program_solve import solve, solve_in_order, trade_off
+from stocksim.answers.stock import solve as program_milp
+from stocksim.answers.stock.program import Limit, Program, Stocking, broken, goal_value, score
+from stocksim.answers.stock.rows import without_specks
+from stocksim.answers.stock.solve import solve, solve_in_order, trade_off
 
 
 def two_goals() -> Program:

@@ -14,14 +14,14 @@ import pytest
 from small_sites import START, build, one_tank, two_loops
 
 from stocksim import InputError, load_site, run_season
-from stocksim.engine.layout import build_layout
+from stocksim.answers.ramp import climb
+from stocksim.answers.ramp.answer import ramp_answer
+from stocksim.answers.ramp.climb import RESERVE_PERCENT, STEPS, judged, margins_of
+from stocksim.answers.ramp.decide import feeding_ramp
+from stocksim.answers.ramp.words import loop_sentence, ramp_text, site_lines
+from stocksim.changes.search import find_levers, prove_lever
+from stocksim.engine.arrays.layout import build_layout, first_days
 from stocksim.engine.season import scenario_count, simulate
-from stocksim.faces.ramp_data import ramp_answer
-from stocksim.faces.ramp_words import loop_sentence, ramp_text, site_lines
-from stocksim.planning import climb
-from stocksim.planning.climb import RESERVE_PERCENT, STEPS, first_days, judged, margins_of
-from stocksim.planning.levers import find_levers, prove_lever
-from stocksim.planning.ramp import feeding_ramp
 from stocksim.site.examples import FOLDER
 
 SPRING = dt.date(2027, 4, 12)

@@ -10,17 +10,16 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import load_site, run_season
-from stocksim.engine.ledger import ledger
-from stocksim.engine.waterworks import source_level
-from stocksim.faces.ramp_data import ramp_answer
-from stocksim.faces.ramp_sources import ramp_sources
-from stocksim.faces.ramp_words import as_fed_sentence, loop_sentence, ph_sentence, ramp_text
+from stocksim.answers.ramp.advice import softer_water
+from stocksim.answers.ramp.answer import ramp_answer
+from stocksim.answers.ramp.climb import RESERVE_PERCENT, judged, margins_of
+from stocksim.answers.ramp.decide import feeding_ramp
+from stocksim.answers.ramp.fate import LoopFate, loop_fate, ph_binding
+from stocksim.answers.ramp.words import as_fed_sentence, loop_sentence, ph_sentence, ramp_sources, ramp_text
+from stocksim.changes.search import prove_lever
+from stocksim.engine.arrays.water import source_level
+from stocksim.engine.results.deaths import ledger
 from stocksim.faces.words import cautions as season_cautions
-from stocksim.planning.climb import RESERVE_PERCENT, judged, margins_of
-from stocksim.planning.levers import prove_lever
-from stocksim.planning.ramp import feeding_ramp
-from stocksim.planning.ramp_advice import softer_water
-from stocksim.planning.ramp_fate import LoopFate, loop_fate, ph_binding
 from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
 

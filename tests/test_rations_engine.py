@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from small_sites import START, any_ration, any_site, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.layout import build_layout
+from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.season import Course, simulate
 
 DAYS = 10

@@ -15,18 +15,19 @@ from hypothesis import strategies as st
 from stocksim.errors import InputError
 from stocksim.opening import MOST_BYTES, beside, open_regular, read_regular
 from stocksim.site import records as reading
-from stocksim.site.reading import load_site, site_from_text
-from stocksim.site.record_questions import (
+from stocksim.site.logs import (
     STUCK_DAYS,
     air_bounds,
     longest_run,
+    read_temperature_log,
+    read_weather_file,
     sun_questions,
     water_questions,
+    weather_file_has_sun,
     weather_questions,
 )
+from stocksim.site.reading import load_site, site_from_text
 from stocksim.site.records import NO_ZONE, Column, Table
-from stocksim.site.temperature_log import read_temperature_log
-from stocksim.site.weather_file import read_weather_file, weather_file_has_sun
 
 START = dt.date(2026, 11, 1)
 COLUMN = Column("temperature_c", -40.0, 60.0, "degC", "a temperature as 17.5")
@@ -234,13 +235,13 @@ def test_a_log_is_read_once_until_it_changes(tmp_path, monkeypatch):
     path = tmp_path / "log.csv"
     path.write_text(LOG)
     opened = []
-    from stocksim.site import temperature_log
+    from stocksim.site import logs as temperature_log
 
     monkeypatch.setattr(temperature_log, "open_regular", lambda p: opened.append(p) or open_regular(p))
     read_temperature_log(path)
     read_temperature_log(path)
     assert len(opened) == 2  # written just now: it might change once more within the clock's grain
-    monkeypatch.setattr("stocksim.site.kept_files.time.time", lambda: path.stat().st_ctime + 60.0)
+    monkeypatch.setattr("stocksim.site.records.time.time", lambda: path.stat().st_ctime + 60.0)
     assert read_temperature_log(path).mean_c.tolist() == [15.0, 15.0]
     read_temperature_log(path)
     assert len(opened) == 3

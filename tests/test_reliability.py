@@ -196,7 +196,7 @@ def test_a_name_of_nothing_is_told_in_a_short_sentence(place, tmp_path):
 
 def test_a_loop_without_tanks_is_told_without_a_number(tmp_path):
     from stocksim import run_season
-    from stocksim.faces.answers import season_text
+    from stocksim.answers.season.answer import season_text
 
     base = bases.everything()
     base.tables["loops"]["dry"] = {"sump": "300 L", "water_temperature": {"kind": "constant", "value": "15 degC"}}

@@ -17,7 +17,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stocksim.errors import InputError
-from stocksim.site import drafts, saving
+from stocksim.site import saving
+from stocksim.site import saving as drafts
 from stocksim.site.saving import NO_FILE, ChangedOnDisk, previous_path, read_text, save_new, save_text, version_of
 
 # what a file may hold: any text without the zero byte, a lone return or half a character

@@ -10,11 +10,9 @@ import numpy as np
 import pytest
 from small_sites import START, build, busy_season
 
-from stocksim.engine.deaths import deaths_by_cause
-from stocksim.engine.extremes import tank_extremes
-from stocksim.engine.findings import findings, limit_series, planting_findings
-from stocksim.engine.layout import Layout, build_layout
-from stocksim.engine.ledger import ledger
+from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.results.deaths import deaths_by_cause, ledger
+from stocksim.engine.results.findings import findings, limit_series, planting_findings, tank_extremes
 from stocksim.engine.season import scenario_count, simulate
 
 STRUCTURE = ("cohort_tank", "leaf_loop")  # who lives where

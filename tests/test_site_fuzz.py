@@ -18,8 +18,9 @@ from hypothesis import strategies as st
 from small_sites import START, one_tank, two_loops
 
 from stocksim import run_season
+from stocksim.answers.season.answer import season_text
 from stocksim.errors import InputError
-from stocksim.faces.answers import season_text, understood
+from stocksim.faces.understood import understood
 from stocksim.faces.words import summary
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.loop_water import loop_water_m3

@@ -11,11 +11,12 @@ from site_faults import changed, faults_of, told
 from small_sites import START, build, one_tank
 
 from stocksim import load_site, run_season
-from stocksim.engine.layout import build_layout
-from stocksim.faces.answers import season_text, understood
+from stocksim.answers.season.answer import season_text
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.faces.understood import understood
+from stocksim.site.cohorts import spells
 from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.loop_water import loop_water_m3
-from stocksim.site.presence import spells
 from stocksim.site.reading import Site, site_from_tables
 
 

@@ -13,7 +13,7 @@ from site_faults import DEMO
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.stands import batch_harvest, build_stands, planted
+from stocksim.engine.arrays.beds import batch_harvest, build_stands, planted
 from stocksim.library.crops import NUTRIENTS, load_crop
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import site_from_tables

@@ -9,16 +9,20 @@ import pytest
 from random_sites import random_stockings, random_tables
 from small_sites import build, one_tank
 
-from stocksim.engine.extremes import tank_extremes
-from stocksim.engine.findings import limit_series
-from stocksim.planning.planned_site import HARD_LIMITS, run_stocking, season_margins, worst_margins
-from stocksim.planning.program import Stocking, broken, limit_uses, score
-from stocksim.planning.stock_fill import Filling, greedy_stocking
-from stocksim.planning.stock_polish import polished
-from stocksim.planning.stock_problem import build_problem
-from stocksim.planning.stock_program import build_program, first_courses
-from stocksim.planning.stock_rounds import calibrated
-from stocksim.planning.stocking import plan_stocking
+from stocksim.answers.stock.decide import plan_stocking
+from stocksim.answers.stock.planner import Filling, greedy_stocking, polished
+from stocksim.answers.stock.problem import build_problem
+from stocksim.answers.stock.program import Stocking, broken, limit_uses, score
+from stocksim.answers.stock.rounds import calibrated
+from stocksim.answers.stock.seasons import (
+    HARD_LIMITS,
+    build_program,
+    first_courses,
+    run_stocking,
+    season_margins,
+    worst_margins,
+)
+from stocksim.engine.results.findings import limit_series, tank_extremes
 
 
 @pytest.fixture(scope="module")

@@ -9,15 +9,13 @@ import pytest
 from small_programs import TIGHT, small
 from small_sites import build, one_tank
 
-from stocksim.engine.extremes import tank_extremes
-from stocksim.engine.findings import findings, limit_series
-from stocksim.engine.layout import build_layout
+from stocksim.answers.stock.loads import Candidate, Option, candidate_layout, mean_of_weeks, unit_loads
+from stocksim.answers.stock.program import Limit, broken
+from stocksim.answers.stock.rounds import corrected, place_limits, prove_plan
+from stocksim.answers.stock.solve import solve
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.results.findings import findings, limit_series, tank_extremes
 from stocksim.engine.season import simulate
-from stocksim.planning.place_limits import place_limits
-from stocksim.planning.program import Limit, broken
-from stocksim.planning.program_solve import solve
-from stocksim.planning.stock_rounds import corrected, prove_plan
-from stocksim.planning.unit_loads import Candidate, Option, candidate_layout, mean_of_weeks, unit_loads
 from stocksim.site.fish_tables import AppetiteRation
 
 FED = AppetiteRation(kind="appetite", fraction=0.85)

@@ -15,16 +15,14 @@ from random_sites import random_stockings, random_tables, thinned_until
 from small_sites import START, build, one_tank
 
 import stocksim
+from stocksim.answers.stock.answer import stock_answer, stock_text
+from stocksim.answers.stock.decide import plan_stocking, plans_between
+from stocksim.answers.stock.file import planned_text
+from stocksim.answers.stock.planner import greedy_stocking
+from stocksim.answers.stock.problem import build_problem
+from stocksim.answers.stock.program import Stocking, broken, score
+from stocksim.answers.stock.seasons import build_program, first_courses, run_stocking, season_margins, worst_margins
 from stocksim.engine.running import run_season
-from stocksim.faces.stock_answer import stock_answer, stock_text
-from stocksim.faces.stock_file import planned_text
-from stocksim.planning.planned_site import run_stocking, season_margins, worst_margins
-from stocksim.planning.program import Stocking, broken, score
-from stocksim.planning.stock_fill import greedy_stocking
-from stocksim.planning.stock_pareto import plans_between
-from stocksim.planning.stock_problem import build_problem
-from stocksim.planning.stock_program import build_program, first_courses
-from stocksim.planning.stocking import plan_stocking
 from stocksim.site.reading import site_from_text
 from stocksim.site.stocking_tables import StockingTable
 

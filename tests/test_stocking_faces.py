@@ -13,16 +13,17 @@ from command_line import runner
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 
-from stocksim.faces.stock_answer import stock_answer, stock_text
-from stocksim.faces.stock_words import kilos
-from stocksim.planning.program import Broken
-from stocksim.planning.program_reasons import Relaxation
-from stocksim.planning.stocking import plan_stocking
+from stocksim.answers.stock.answer import stock_answer, stock_text
+from stocksim.answers.stock.decide import plan_stocking
+from stocksim.answers.stock.program import Broken
+from stocksim.answers.stock.reasons import Relaxation
+from stocksim.answers.stock.words import kilos
+from stocksim.faces.registry import script_of
 from stocksim.site.reading import load_site
 from stocksim.site.stocking_tables import HarvestWish
 
 ROOT = Path(__file__).parents[1]
-PAGE = ROOT / "stocksim" / "faces" / "pages" / "stock.py"
+PAGE = script_of("stock")
 
 
 @pytest.fixture

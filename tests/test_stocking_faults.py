@@ -8,8 +8,8 @@ import pytest
 from site_faults import good_english
 from small_sites import START, build, one_tank
 
+from stocksim.answers.stock.decide import plan_stocking
 from stocksim.errors import InputError
-from stocksim.planning.stocking import plan_stocking
 
 OFFER = {"species": "nile_tilapia", "mean_weight": "60 g", "price": 2, "feed": "tilapia_34", "at_most": 30}
 BY = START + dt.timedelta(days=20)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from stocksim.climate.temperature import LONGEST_GAP_DAYS, logged_temperature
 from stocksim.errors import InputError
-from stocksim.site.temperature_log import read_temperature_log
+from stocksim.site.logs import read_temperature_log
 
 START = dt.date(2026, 10, 1)
 CELSIUS = st.floats(min_value=-5.0, max_value=45.0)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from stocksim.errors import InputError
 from stocksim.site.examples import example_text
 from stocksim.site.reading import site_from_text
-from stocksim.site.toml_slips import MOST_DEPTH, depth_is_sound, too_deep
+from stocksim.site.sentences import MOST_DEPTH, depth_is_sound, too_deep
 
 TEXT = example_text("starter")
 VOLUME = 'volume = "1000 L"'

@@ -13,12 +13,12 @@ from lever_checks import dosed
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.results import Season
-from stocksim.faces.tables import water_rows
+from stocksim.changes import change as trying
+from stocksim.changes.search import find_levers
+from stocksim.engine.results.frames import Season
+from stocksim.faces.text import water_rows
 from stocksim.library.sources import library_folder
 from stocksim.memo import Memo
-from stocksim.planning import trying
-from stocksim.planning.levers import find_levers
 from stocksim.site.reading import load_site, site_from_tables
 
 EDITS = {

@@ -8,14 +8,7 @@ import numpy as np
 import pytest
 from small_sites import START, build, two_loops
 
-from stocksim.engine.layout import build_layout
-from stocksim.engine.season import simulate
-from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
-from stocksim.fish.growth import grow_in_good_water
-from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
-from stocksim.library.feeds import load_feed
-from stocksim.library.species import load_species
-from stocksim.planning.unit_loads import (
+from stocksim.answers.stock.loads import (
     Candidate,
     Option,
     least_of_weeks,
@@ -23,6 +16,13 @@ from stocksim.planning.unit_loads import (
     unit_loads,
     worst_of_weeks,
 )
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.season import simulate
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.fish.growth import grow_in_good_water
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
+from stocksim.library.feeds import load_feed
+from stocksim.library.species import load_species
 from stocksim.site.fish_tables import AppetiteRation, UnfedRation
 
 FED = AppetiteRation(kind="appetite", fraction=0.85, spilled_share=0.1)

@@ -10,18 +10,18 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.results import Season
+from stocksim.engine.results.frames import Season
 from stocksim.faces import water_charts
-from stocksim.faces.water_cautions import (
+from stocksim.faces.water_words import dosing_cautions, fish_water_cautions, loop_sentences
+from stocksim.faces.words import (
     NOT_JUDGED,
+    cautions,
     nitrate_cautions,
     nitrate_words,
     ph_words,
     short_words,
     water_cautions,
 )
-from stocksim.faces.water_words import dosing_cautions, fish_water_cautions, loop_sentences
-from stocksim.faces.words import cautions
 from stocksim.library.species import load_species, species_names
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site

@@ -9,8 +9,8 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.results import Season
-from stocksim.site.sizes import FLOODED_SHARE, GRAVEL_VOIDS
+from stocksim.engine.results.frames import Season
+from stocksim.site.quantities import FLOODED_SHARE, GRAVEL_VOIDS
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
 from stocksim.water.carbonate import calcite_saturation

@@ -9,11 +9,10 @@ from lever_checks import assert_no_more_die, deaths, dosed, find_lever, finding_
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.results import Season
-from stocksim.planning.film_levers import held_feed
-from stocksim.planning.levers import prove_lever
-from stocksim.planning.mending import mends
-from stocksim.planning.trying import Lever
+from stocksim.changes.change import Lever, mends
+from stocksim.changes.search import prove_lever
+from stocksim.changes.water import held_feed
+from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 
 

@@ -19,7 +19,7 @@ from stocksim.climate.weather import (
     weather_of_days,
 )
 from stocksim.errors import InputError
-from stocksim.site.weather_file import read_weather_file
+from stocksim.site.logs import read_weather_file
 
 START = dt.date(2026, 11, 1)
 LOWS = st.lists(st.floats(-40.0, 15.0), min_size=3, max_size=30)

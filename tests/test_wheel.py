@@ -52,7 +52,7 @@ def test_the_wheel_holds_the_library_the_examples_and_the_pages(names):
     assert examples <= names
     assert {"stocksim/app.py", "stocksim/py.typed"} <= names
     assert beside("stocksim", "*.py", "stocksim") <= names
-    assert [name for name in names if name.startswith("stocksim/faces/pages/") and name.endswith(".py")]
+    assert [name for name in names if name.startswith("stocksim/answers/") and name.endswith("/page.py")]
 
 
 def test_the_wheel_holds_no_tests_and_nothing_by_the_way(names):

@@ -11,9 +11,10 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.engine.findings import Finding
-from stocksim.faces.answers import season_text
-from stocksim.faces.tables import tank_rows, text_table
+from stocksim.answers.season.answer import season_text
+from stocksim.changes.search import find_levers
+from stocksim.engine.results.findings import Finding
+from stocksim.faces.text import tank_rows, text_table
 from stocksim.faces.words import (
     LIMIT_WORDS,
     cautions,
@@ -24,7 +25,6 @@ from stocksim.faces.words import (
     summary,
     verdict,
 )
-from stocksim.planning.levers import find_levers
 
 DAY, LATER = dt.date(2027, 2, 4), dt.date(2027, 3, 14)
 BROKEN = {

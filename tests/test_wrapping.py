@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from command_line import runner
 
-from stocksim.faces.wrapping import text_width, wrapped
+from stocksim.faces.text import text_width, wrapped
 from stocksim.site.examples import example_text
 
 ROW = re.compile(r"\S {2,}\S")  # cells of a table stand two blanks apart or more
@@ -57,7 +57,7 @@ def test_the_same_words_are_told_at_every_width(run, monkeypatch):
 
 
 def test_a_file_is_a_hundred_columns_wide_whoever_writes_it():
-    words = "from stocksim.faces.wrapping import text_width; print(text_width())"
+    words = "from stocksim.faces.text import text_width; print(text_width())"
     bare = {key: value for key, value in os.environ.items() if key != "COLUMNS"}
     ran = subprocess.run(
         [sys.executable, "-c", words], capture_output=True, text=True, check=True, env=bare, stdin=subprocess.DEVNULL

@@ -20,7 +20,7 @@ from written_sets import NAMES, generations, one_set
 
 from stocksim import writing
 from stocksim.errors import InputError
-from stocksim.site.names import name_fault
+from stocksim.site.faults import name_fault
 from stocksim.writing import MANIFEST, check_folder, new_folder, safe_cell, write_file, write_folder
 
 # how often a writing child is killed at a random moment; 200 before a release

@@ -11,8 +11,8 @@ import pytest
 from command_line import rows_of, runner
 
 from stocksim import load_site, run_season
-from stocksim.engine.ledger import SIGNS, ledger
-from stocksim.faces.fate_words import event_data, event_lines, fate_data, fate_note, fate_rows, market
+from stocksim.engine.results.deaths import SIGNS, ledger
+from stocksim.faces.fates import event_data, event_lines, fate_data, fate_note, fate_rows, market
 from stocksim.faces.words import summary
 from stocksim.fish.ration import table_ration
 from stocksim.site.examples import FOLDER

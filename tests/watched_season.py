@@ -8,10 +8,7 @@ import numpy as np
 from small_sites import build
 
 from stocksim import run_season
-from stocksim.engine.days import rows
-from stocksim.engine.days.day import seasons
-from stocksim.engine.days.waters import take_tests
-from stocksim.engine.tables import (
+from stocksim.engine.arrays.tables import (
     empty_course,
     empty_now,
     feed_tables,
@@ -19,7 +16,10 @@ from stocksim.engine.tables import (
     tables,
     with_scenarios,
 )
-from stocksim.engine.waterworks import SOLUTES
+from stocksim.engine.arrays.water import SOLUTES
+from stocksim.engine.days import rows
+from stocksim.engine.days.day import seasons
+from stocksim.engine.days.waters import take_tests
 from stocksim.water.buffering import SALTS
 
 CLOSED = 1e-9

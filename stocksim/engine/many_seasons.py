@@ -11,16 +11,15 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stocksim.engine.course import Course, only
-from stocksim.engine.deaths import CAUSES, every_death_by_cause
-from stocksim.engine.extremes import Extremes, tank_extremes
-from stocksim.engine.findings import LimitWorst, limit_series, worst_of
-from stocksim.engine.layout import Layout, build_layout
-from stocksim.engine.planting import build_planting
-from stocksim.engine.results import Season, season_totals
+from stocksim.engine.arrays.beds import build_planting
+from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.arrays.tables import numbers_of, stacked, structure_key, with_numbers
+from stocksim.engine.results.course import Course, only
+from stocksim.engine.results.deaths import CAUSES, every_death_by_cause
+from stocksim.engine.results.findings import Extremes, LimitWorst, limit_series, tank_extremes, worst_of
+from stocksim.engine.results.frames import Season, season_totals
 from stocksim.engine.running import impossible_events
 from stocksim.engine.season import CHUNK, Progress, in_chunks
-from stocksim.engine.stacking import numbers_of, stacked, structure_key, with_numbers
 from stocksim.errors import Fault, InputError
 from stocksim.memo import Memo, content_key
 from stocksim.site.reading import Site

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stocksim.engine.course import Course
-from stocksim.engine.layout import Layout, build_layout
-from stocksim.engine.planting import build_planting
-from stocksim.engine.results import Season
+from stocksim.engine.arrays.beds import build_planting
+from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.results.course import Course
+from stocksim.engine.results.frames import Season
 from stocksim.engine.season import Progress, simulate
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError
 from stocksim.fish.growth import Growth, grow_in_good_water

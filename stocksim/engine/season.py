@@ -9,13 +9,8 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-from stocksim.engine.course import Course, FloatArray, joined
-from stocksim.engine.days import rows
-from stocksim.engine.days.day import seasons
-from stocksim.engine.days.rows import Kept
-from stocksim.engine.happenings import Transfer
-from stocksim.engine.layout import Layout, build_layout
-from stocksim.engine.tables import (
+from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.arrays.tables import (
     Climate,
     empty_course,
     empty_now,
@@ -25,6 +20,10 @@ from stocksim.engine.tables import (
     tables,
     with_scenarios,
 )
+from stocksim.engine.days import rows
+from stocksim.engine.days.day import seasons
+from stocksim.engine.days.rows import Kept
+from stocksim.engine.results.course import Course, FloatArray, Transfer, joined
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 

@@ -11,8 +11,8 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from stocksim.engine.findings import LimitSeries
-from stocksim.engine.results import Season
+from stocksim.engine.results.findings import LimitSeries
+from stocksim.engine.results.frames import Season
 from stocksim.faces.palette import INK, LOOP_DASHES, PAPER, species_colour, species_dash
 from stocksim.units import to_face
 

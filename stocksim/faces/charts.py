@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from stocksim.engine.results import Season
+from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.palette import FEED, INK, LEAF, PAPER, TROUBLE, species_colour, theme_config
 from stocksim.faces.words import LIMIT_WORDS, day_words

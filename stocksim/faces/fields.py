@@ -1,7 +1,8 @@
-"""The fields of the edit page: plain ones, each bound to one place of the site file's text."""
+"""Fields of the edit page, and the newest of what was typed."""
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from pathlib import Path as Folder
@@ -9,15 +10,42 @@ from typing import Any
 
 import streamlit as st
 
-from stocksim.engine.results import Season
+from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError, ParameterError
-from stocksim.faces import editing, forms, guard, markup, refusals, screen
-from stocksim.faces.fate_words import events_by_number
+from stocksim.faces import editing, forms, guard, markup, screen
+from stocksim.faces import forms as refusals
+from stocksim.faces.fates import events_by_number
 from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
 from stocksim.site.fish_tables import REMOVALS
+
+
+def download(label: str) -> None:
+    """A button that downloads the session's text of the site, as it is once the field that was left has been taken."""
+    if st.button(label, key="download_latest"):
+        state = st.session_state
+        state.downloads = state.get("downloads", 0) + 1  # an element that changes nothing would not run again
+        st.html(_script(state.site_text, state.site_name, state.downloads), unsafe_allow_javascript=True)
+
+
+def _script(text: str, name: str, number: int) -> str:
+    """Script that saves a text as a file; of text and name it holds nothing but letters of base64."""
+    held, called = (base64.b64encode(part.encode("utf-8", "surrogateescape")).decode() for part in (text, name))
+    return f"""<script>(() => {{
+  const bytes = held => Uint8Array.from(atob(held), sign => sign.charCodeAt(0));
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([bytes("{held}")], {{type: "application/toml"}}));
+  link.download = new TextDecoder().decode(bytes("{called}"));
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60000);  // download {number}
+}})()</script>"""
+
+
+# --- the fields of the edit page: plain ones, each bound to one place of the site file's text
 
 _ROWS = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events")
 

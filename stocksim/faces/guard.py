@@ -1,17 +1,12 @@
-"""What a page does when it meets a fault of ours: one sentence, the text of the site untouched, and the way back.
-
-Streamlit breaks a run off at the next look into its session when the browser has sent something newer, in the middle of
-a button's or field's work too, and takes the entry for done: what was typed was lost when a click followed at once. So
-here that work is done to its end first.
-"""
+"""What keeps a page whole: no exception ends it, and widgets keep what they were given."""
 
 from __future__ import annotations
 
 import functools
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import ParamSpec
+from typing import Any, ParamSpec
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
@@ -73,3 +68,45 @@ def page(run: Callable[[], object], undo: Callable[[], object], edit: Callable[[
             has_past = bool(st.session_state.get("site_past"))
             st.button("Undo the last change", key="undo_fault", on_click=kept(undo), disabled=not has_past)
             edit()
+
+
+# --- widgets whose entry lasts: stored in the session when it changes, and shown from there in every run
+
+
+def entry(name: str, start: Any) -> Any:
+    """What stands under a name, or the start where nothing was entered."""
+    return st.session_state.setdefault("kept", {}).get(name, start)
+
+
+def store(*names: str) -> None:
+    """Take what the widgets of these names hold now; a form's button calls it for its fields."""
+    held = st.session_state.setdefault("kept", {})
+    st.session_state.kept = held | {name: st.session_state[name] for name in names}
+
+
+def forget(name: str) -> None:
+    """Drop an entry, so that its start is shown again."""
+    st.session_state.kept = {key: value for key, value in st.session_state.get("kept", {}).items() if key != name}
+
+
+def shown(name: str, start: Any, in_form: bool = False) -> dict[str, Any]:
+    """Arguments of a widget that shows an entry and stores it; in a form the button must call `store`.
+
+    The name is the widget's key too, so no other value of the session may have it.
+    """
+    st.session_state[name] = entry(name, start)
+    return {"key": name} if in_form else {"key": name, "on_change": kept(store), "args": (name,)}
+
+
+def text(label: str, name: str, start: str = "", in_form: bool = False, **more: Any) -> str:
+    """A field of text; its value."""
+    return st.text_input(label, **shown(name, start, in_form), **more)
+
+
+def one_of(label: str, options: Sequence[str], name: str, words: Callable[[str], str] = str) -> str:
+    """A row of choices of which one is always chosen, also when the chosen one is clicked again."""
+    if entry(name, None) not in options:
+        forget(name)
+    return st.segmented_control(
+        label, list(options), required=True, label_visibility="collapsed", format_func=words, **shown(name, options[0])
+    )

@@ -14,17 +14,23 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from stocksim.errors import Fault, InputError
 from stocksim.faces import editing
-from stocksim.site.drafts import Draft, draft_folders, drop_draft, find_drafts, name_of_site, read_draft, write_draft
 from stocksim.site.examples import FOLDER, example_names
-from stocksim.site.named_files import named_files
 from stocksim.site.saving import (
     NO_FILE,
+    Draft,
     OnDisk,
+    draft_folders,
+    drop_draft,
+    find_drafts,
+    name_of_site,
+    named_files,
     previous_path,
+    read_draft,
     read_text,
     save_new,
     save_text,
     version_on_disk,
+    write_draft,
 )
 from stocksim.writing import replace_file
 

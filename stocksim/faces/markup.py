@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from stocksim.engine.findings import Finding
-from stocksim.engine.results import Season
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
 from stocksim.faces.palette import (
     FAINT,
     INK,

@@ -3,19 +3,59 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import math
+import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from stocksim.errors import Fault, InputError, StocksimError, shown
+import typer
+
+from stocksim.errors import Fault, InputError, shown
 from stocksim.faces.days import read_day
 from stocksim.units import parse_quantity
 
-# what formulas of water and growth are good for [degC]
-_WATER_C = (0.0, 40.0)
+_BAR_AFTER_SECONDS = 1.0
+_BAR_WIDTH = 30
+SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
+
+
+def say(text: str) -> None:
+    """Talk to the keeper beside the answer."""
+    typer.echo(text, err=True)
+
+
+def print_json(data: Any) -> None:
+    """Print an answer as one JSON object."""
+    typer.echo(json.dumps(data, indent=2, allow_nan=False))
+
+
+class Bar:
+    """A progress bar on standard error, shown only when a run is long and someone watches."""
+
+    def __init__(self, label: str):
+        self.label, self.began, self.shown = label, time.monotonic(), False
+
+    def __call__(self, done: int, total: int) -> None:
+        if not sys.stderr.isatty() or time.monotonic() - self.began < _BAR_AFTER_SECONDS:
+            return
+        filled = _BAR_WIDTH * done // total
+        self.shown = True
+        print(
+            f"\r{self.label} [{'#' * filled}{'.' * (_BAR_WIDTH - filled)}] {done}/{total}",
+            end="",
+            file=sys.stderr,
+        )
+
+    def close(self) -> None:
+        """Wipe the bar."""
+        if self.shown:
+            print("\r" + " " * (len(self.label) + _BAR_WIDTH + 20) + "\r", end="", file=sys.stderr)
 
 
 def read_options(*wanted: tuple[str, str | None, str]) -> tuple[list[Any], list[Fault]]:
@@ -99,7 +139,7 @@ def number(name: str, low: float, high: float, allowed: str, whole: bool = False
     return {"parser": number_option(name, low, high, allowed, whole), "metavar": "NUMBER"}
 
 
-def _named(faults: list[Fault], only: str = "") -> list[Fault]:
+def named(faults: list[Fault], only: str = "") -> list[Fault]:
     return [f if f.table else replace(f, field=f"--{f.field}" if f.field else only) for f in faults]
 
 
@@ -109,80 +149,4 @@ def options_named(only: str = "") -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise InputError(_named(error.faults, only)) from None
-
-
-def growth_options(
-    species: str, start: str, at: str, days: int | None, to: str | None, ration: float, feed: str | None
-) -> tuple[float, float, float | None]:
-    """Weight at the start [g], water [degC] and weight to reach [g] of the options of `grow`.
-
-    Raises
-    ------
-    InputError
-        With every fault of all options.
-    """
-    from stocksim.engine.running import growth_faults
-
-    (from_weight_g, temperature_c, to_weight_g), faults = read_options(
-        ("--from", start, "weight"), ("--at", at, "temperature"), ("--to", to, "weight")
-    )
-    in_range = temperature_c
-    if temperature_c is not None and not _WATER_C[0] <= temperature_c <= _WATER_C[1]:
-        words = f"water of {temperature_c:g} degC is not allowed; give {_WATER_C[0]:g} to {_WATER_C[1]:g} degC."
-        faults.append(Fault("", "", words))
-        in_range = None
-    faults += growth_faults(species, from_weight_g, in_range, days, to_weight_g, ration, feed)
-    if (days is None) == (to is None):
-        faults.append(Fault("", "", "give either a number of days or a weight to reach, not both and not neither."))
-    if faults:
-        raise InputError(faults)
-    return from_weight_g, temperature_c, to_weight_g
-
-
-def powercut_options(site: Path, on: str | None, hour: float | None, **texts: str | None) -> tuple[Any, dict[str, Any]]:
-    """Site, and what `stocksim.planning.outage.power_cut` is asked, of the options of `powercut`.
-
-    Parameters
-    ----------
-    site : Path
-        The site file.
-    on, hour : str, float, optional
-        Day and hour as written.
-    **texts : str, optional
-        Of ``battery``, ``cylinder``, ``pressure``, ``room``, ``heater``, ``head``.
-
-    Returns
-    -------
-    Site, dict
-        The site, and arguments of `power_cut`.
-
-    Raises
-    ------
-    InputError
-        With every fault of the site and of all options.
-    """
-    from stocksim.faces.card import AMOUNTS, NO_BATTERY
-    from stocksim.planning.cut_faults import cut_faults
-    from stocksim.site.reading import load_site
-
-    (day, *amounts), faults = read_options(
-        ("--on", on, "date"), *((f"--{key}", texts[key], AMOUNTS[key][3]) for key in AMOUNTS)
-    )
-    if amounts[list(AMOUNTS).index("battery")] == 0.0:
-        faults.append(Fault("", "--battery", NO_BATTERY))
-    given: dict[str, float | None] = {"hour": hour}
-    for key, amount in zip(AMOUNTS, amounts, strict=True):
-        if amount is not None or texts[key] is None:  # one that cannot be read is judged no further
-            given[key] = (amount or 0.0) * AMOUNTS[key][4]
-    first, last = dt.date.min, dt.date.max
-    loaded = None
-    try:
-        loaded = load_site(site)
-        first, last = loaded.file.season.start, loaded.file.season.end
-    except StocksimError as error:
-        faults += error.faults
-    faults += _named(cut_faults(first, last, day, given))
-    if faults:
-        raise InputError(faults)
-    return loaded, {"on": day, "hour": hour} | {AMOUNTS[key][2]: given[key] for key in AMOUNTS}
+        raise InputError(named(error.faults, only)) from None

@@ -9,11 +9,10 @@ from typing import Literal
 import streamlit as st
 
 from stocksim.errors import StocksimError
-from stocksim.faces import guard, keeping, kept, markup, screen
+from stocksim.faces import guard, keeping, markup, screen
 from stocksim.faces.words import day_words
-from stocksim.site.drafts import Draft
 from stocksim.site.examples import FOLDER
-from stocksim.site.saving import OnDisk
+from stocksim.site.saving import Draft, OnDisk
 
 _MOST_LINES = 400
 
@@ -190,12 +189,12 @@ def _save_as(is_unsaved: bool) -> None:
         return
     with st.popover("Save as", type="primary" if is_unsaved else "secondary"):
         place, start = f"name to save as of {st.session_state.site_name}", st.session_state.site_name
-        kept.text("Name of the new file", place, start)
+        guard.text("Name of the new file", place, start)
         st.caption("It goes into the folder in which `stocksim open` was called; no file there is overwritten.")
         st.button(
             "Save as a new file",
             key="save_as",
-            on_click=_told(lambda: keeping.save_as(kept.entry(place, start))),
+            on_click=_told(lambda: keeping.save_as(guard.entry(place, start))),
         )
 
 

@@ -2,28 +2,23 @@
 
 from __future__ import annotations
 
-import io
 import shutil
 import tempfile
 import weakref
-import zipfile
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, NamedTuple
 
 import streamlit as st
 
-from stocksim.engine.findings import Finding
-from stocksim.engine.results import Season
+from stocksim.changes.search import find_levers
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import Fault, InputError
 from stocksim.faces import charts, editing, guard, keeping, water_charts
-from stocksim.faces.season_files import write_season
-from stocksim.planning.levers import find_levers
-from stocksim.planning.ramp import Ramp, feeding_ramp
 from stocksim.site.examples import FOLDER, example_names, example_text
-from stocksim.site.named_files import named_files
 from stocksim.site.reading import site_from_text
-from stocksim.site.saving import text_of
+from stocksim.site.saving import named_files, text_of
 from stocksim.writing import replace_file
 
 _MOST_UNDO = 50
@@ -86,24 +81,6 @@ def chart_spec(source: Source, name: str) -> dict[str, Any]:
 def water_spec(source: Source, loop: str) -> dict[str, Any]:
     """The water charts of a loop of a sound site as a Vega-Lite specification."""
     return water_charts.loop_stack(solve(source), loop).to_dict(validate=False)
-
-
-@st.cache_data(max_entries=8, show_spinner="Trying week after week")
-def seek_ramp(source: Source) -> Ramp:
-    """Feeding ramp of a sound site from its first day; takes some seconds."""
-    return feeding_ramp(solve(source).site)
-
-
-@st.cache_data(max_entries=8, show_spinner=False)
-def bundle(source: Source) -> bytes:
-    """Zip of the five CSV files, summary.json and the site file of a sound site."""
-    season = solve(source)
-    buffer = io.BytesIO()
-    with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in write_season(season, folder, seek_levers(source)):
-            archive.write(path, path.name)
-        archive.writestr(source.name, source.text)
-    return buffer.getvalue()
 
 
 def begin() -> None:

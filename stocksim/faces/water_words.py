@@ -6,13 +6,23 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from stocksim.engine.findings import Finding
-from stocksim.engine.results import Season
-from stocksim.faces.death_words import death_words, heavy_words
-from stocksim.faces.tables import tank_rows
-from stocksim.faces.water_cautions import CHALK, nitrate_words, ph_words, salt_words, short_words, sodium_words
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
+from stocksim.faces.fates import death_words, heavy_words
+from stocksim.faces.text import tank_rows
 from stocksim.faces.water_charts import weekly
-from stocksim.faces.words import LIMIT_WORDS, day_words, level_words, place_words
+from stocksim.faces.words import (
+    CHALK,
+    LIMIT_WORDS,
+    day_words,
+    level_words,
+    nitrate_words,
+    ph_words,
+    place_words,
+    salt_words,
+    short_words,
+    sodium_words,
+)
 from stocksim.units import format_quantity
 from stocksim.water.buffering import SALTS
 
@@ -127,7 +137,7 @@ def fish_water_cautions(season: Season, loop: str) -> list[str]:
 
 
 def tank_water_rows(season: Season, found: Sequence[Finding], units: str) -> list[dict[str, str]]:
-    """Rows of `stocksim.faces.tables.tank_rows` with nitrite beside oxygen and ammonia, those three in mg/L.
+    """Rows of `stocksim.faces.text.tank_rows` with nitrite beside oxygen and ammonia, those three in mg/L.
 
     Parameters
     ----------

@@ -1,19 +1,277 @@
-"""Limits turned into sentences, and a season into its answer."""
+"""Words for keepers, shared by the command line and the pages: limits, verdict, cautions, water."""
 
 from __future__ import annotations
 
 import datetime as dt
 from typing import Any
 
-from stocksim.engine.findings import Finding
-from stocksim.engine.results import Season
-from stocksim.faces.death_words import death_words, heavy_words, is_heavy
-from stocksim.faces.fate_words import event_data, fate_data
-from stocksim.faces.fish_words import fish_cautions
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.changes.search import limit_name
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
+from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
 from stocksim.faces.marks import marked
-from stocksim.faces.water_cautions import water_cautions
-from stocksim.planning.levers import limit_name
-from stocksim.units import to_face
+from stocksim.units import format_quantity, to_face
+from stocksim.water.buffering import SALTS, chalk_room
+from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
+from stocksim.water.tolerance import (
+    FISH_PH_DEADLY_HIGH,
+    FISH_PH_DEADLY_LOW,
+    FISH_PH_HIGH,
+    FISH_PH_LOW,
+    NITRATE_CAUTION_MG_L,
+    exchange_share,
+    weekly_share,
+)
+
+FloatArray = NDArray[np.float64]
+Days = NDArray[np.bool_]
+
+CHALK = "calcium_carbonate"
+CHALK_PH = 8.3  # docs/carbonate.md
+NOT_JUDGED = (
+    "Not judged: what nitrate, potassium and a pH outside "
+    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is told as a caution, by harm "
+    "in trials of weeks, its liters by simple dilution (drained, then refilled); pH is too; potassium is only counted."
+)
+_SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
+_REACHED = 0.98  # of the target: dosed all the way
+_CHALK_SHORT_MG_L = 1.0  # below the target, where chalk alone is to blame
+
+
+def _day(season: Season, day: int) -> str:
+    date: dt.date = season.dates[day]
+    return f"{date.day} {date:%b %Y}"
+
+
+def _in_tanks(season: Season, column: int) -> Days:
+    inside: Days = season.layout.leaf_loop[: len(season.layout.tanks), column] > 0.0
+    return inside
+
+
+def nitrate_cautions(season: Season, loop: str) -> list[tuple[str, float, Days]]:
+    """Level of nitrate nitrogen to be cautious at, of every cohort that lives in a loop.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    loop : str
+        Name of the loop.
+
+    Returns
+    -------
+    list of (str, float, ndarray)
+        Cohort, its level [mg/L], and whether it is there, day by day; the lowest level first.
+    """
+    layout, column = season.layout, season.layout.loops.index(loop)
+    there: dict[str, Days] = {}
+    species: dict[str, str] = {}
+    for number, cohort in enumerate(layout.cohorts):
+        if layout.cohort_loop[number, column] > 0.0:
+            days = season.course.count[0, :, number] > 0.0
+            species[cohort] = layout.stays[number].table.species  # cohorts of events stand in no table of the file
+            there[cohort] = there.get(cohort, np.zeros_like(days)) | days
+    found = []
+    for cohort, days in there.items():
+        own = season.site.species[species[cohort]].values.get("nitrate_caution")
+        found.append((cohort, NITRATE_CAUTION_MG_L if own is None else own.value, days))
+    return sorted((one for one in found if one[2].any()), key=lambda one: one[1])
+
+
+def nitrate_words(season: Season, loop: str) -> str:
+    """From when nitrate passes the caution level of the loop's fish, and what helps; empty where it does not."""
+    column = season.layout.loops.index(loop)
+    nitrate = season.course.nitrate_mg_l[0, :, column]
+    passed: dict[float, list[str]] = {}
+    days, strictest = np.zeros(len(nitrate), bool), np.zeros(len(nitrate), bool)
+    for cohort, level, there in nitrate_cautions(season, loop):
+        above = there & (nitrate > level)
+        if not above.any():
+            continue
+        passed.setdefault(level, []).append(cohort)
+        days |= above
+        if len(passed) == 1:
+            strictest |= above
+    if not passed:
+        return ""
+    levels = ", ".join(f"{level:g} mg/L for {_names(cohorts)}" for level, cohorts in passed.items())
+    first, worst = int(np.flatnonzero(days)[0]), int(np.argmax(np.where(days, nitrate, -np.inf)))
+    return (
+        f"Nitrate-N of loop {loop} passes a caution level ({levels}) on {_day(season, first)} and reaches "
+        f"{nitrate[worst]:.0f} on {_day(season, worst)}. {_nitrate_lever(season, column, min(passed), strictest)}"
+    )
+
+
+def _names(cohorts: list[str]) -> str:
+    return ", ".join(cohorts[:3]) + (f" and {len(cohorts) - 3} more" if len(cohorts) > 3 else "")
+
+
+def _nitrate_lever(season: Season, column: int, goal: float, above: Days) -> str:
+    """More planted area, or the water to change by simple dilution: each week from the first day, or at once."""
+    layout, units = season.layout, season.site.file.site.units
+    nitrate = season.course.nitrate_mg_l[0, :, column]
+    first, worst = int(np.flatnonzero(above)[0]), int(np.argmax(np.where(above, nitrate, -np.inf)))
+    source = float(layout.water.source_nitrate[..., column].ravel()[0])
+    water = float(layout.loop_water_m3[column])
+    if source >= goal:
+        return f"Plant more area; your source water holds {source:g} mg/L itself, so changing water cannot help."
+    once = float(exchange_share(nitrate[worst], goal, source))
+    weekly = weekly_share((nitrate[worst] - goal) * 7.0 / (worst - first + 1), goal, source)
+    at_once = f"{format_quantity(once * water, 'volume', units)} ({100.0 * once:.0f} % of the loop)"
+    if worst - first >= 7 and weekly < once:
+        each_week = format_quantity(weekly * water, "volume", units)
+        how = f"about {each_week} a week from then on, or {at_once} in parts by {_day(season, worst)}"
+    else:
+        how = f"{at_once}, a large change in parts over days"
+    return (
+        "Plant more area, or change water (without chlorine or chloramine, at the loop's temperature) to hold it at "
+        f"{goal:g}: {how}."
+    )
+
+
+def ph_words(season: Season, loop: str) -> str:
+    """From when a tank with fish leaves the range of pH that fish are kept in; empty where none does."""
+    layout, course = season.layout, season.course
+    column = layout.loops.index(loop)
+    tanks = np.flatnonzero(_in_tanks(season, column))
+    with_fish = (course.count[0] @ layout.cohort_tank)[:, tanks] > 0.0
+    ph = np.where(with_fish, course.ph[0][:, tanks], np.nan)
+    outside = np.nan_to_num(np.maximum(FISH_PH_LOW - ph, ph - FISH_PH_HIGH), nan=0.0)
+    days = np.flatnonzero((outside > 0.0).any(axis=1))
+    if not days.size:
+        return ""
+    day, tank = divmod(int(outside.argmax()), len(tanks))
+    is_low = bool(ph[day, tank] < FISH_PH_LOW)
+    if season.site.file.loops[loop].ph is not None:
+        lever = "It is the pH that the site file gives: test it, or leave ph out of the file to have it computed."
+    elif is_low and season.site.file.loops[loop].alkalinity_target is not None:
+        lever = "Give more air, and aim for more alkalinity, raised so that pH rises by no more than 0.2 a day."
+    elif is_low:
+        lever = "Give the loop an alkalinity target and more air, and raise it by no more than 0.2 a day."
+    else:
+        dosing = "Test" if season.site.file.loops[loop].alkalinity_target is None else "Stop dosing, test"
+        lever = f"{dosing}, and change water in parts; high pH makes ammonia toxic."
+    return (
+        f"pH of loop {loop} leaves {FISH_PH_LOW:g} to {FISH_PH_HIGH:g}, the range for fish of common texts, on "
+        f"{days.size} days from {_day(season, int(days[0]))}: {'down' if is_low else 'up'} to {ph[day, tank]:.1f} on "
+        f"{_day(season, day)} in tank {layout.tanks[tanks[tank]]}. Fish grow less outside it and die near "
+        f"{FISH_PH_DEADLY_LOW:g} and {FISH_PH_DEADLY_HIGH:g}, which the model leaves out. {lever}"
+    )
+
+
+def _chalk_short(season: Season, loop: str, target: float) -> NDArray[np.intp]:
+    """Days on which less chalk dissolves than is missing to the target."""
+    layout, course = season.layout, season.course
+    column = layout.loops.index(loop)
+    inside = _in_tanks(season, column)
+    if season.site.file.loops[loop].buffer != CHALK or not inside.any():
+        return np.zeros(0, dtype=np.intp)
+    temperature = np.broadcast_to(layout.temperature_c, (1, *course.calcium_mg_l.shape[1:]))[0, :, column]
+    alkalinity = course.alkalinity_mg_l[0, :, column]
+    room = chalk_room(course.calcium_mg_l[0, :, column], alkalinity, course.ph[0][:, inside].mean(axis=1), temperature)
+    missing = target - alkalinity
+    return np.flatnonzero((missing > _CHALK_SHORT_MG_L) & (room < missing))
+
+
+def short_words(season: Season, loop: str) -> str:
+    """That a loop's target of alkalinity is missed, from when, by how much and why; empty where it is kept."""
+    table = season.site.file.loops[loop]
+    target, column = table.alkalinity_target, season.layout.loops.index(loop)
+    if target is None:
+        return ""
+    course = season.course.alkalinity_mg_l[0, :, column]
+    short = np.flatnonzero(course < _SHORT_OF_TARGET * target)
+    if short.size < _DAYS_SHORT:
+        return ""
+    worst = int(course.argmin())
+    by_chalk = _chalk_short(season, loop, target)
+    if np.isin(short, by_chalk).sum() >= 0.5 * short.size:
+        return (
+            f"Chalk no longer dissolves as needed in loop {loop} from {_day(season, int(by_chalk[0]))}, because the "
+            f"water holds nearly all the lime it can: alkalinity falls short of its target of {target:.0f} mg/L by "
+            f"up to {target - course[worst]:.0f}, down to {course[worst]:.0f} on {_day(season, worst)}. More chalk "
+            "does not help. Dose potassium bicarbonate, or aim lower."
+        )
+    if _is_used_up(season, column, target, short):
+        return (
+            f"Alkalinity of loop {loop} is below its target of {target:.0f} mg/L in the evening of {short.size} days, "
+            f"from {_day(season, int(short[0]))}, down to {course[worst]:.0f} on {_day(season, worst)}: nitrification "
+            "uses up most of a day's dose by then. Dose in parts over the day, or aim higher."
+        )
+    return (
+        f"Alkalinity of loop {loop} falls short of its target of {target:.0f} mg/L on {short.size} days, from "
+        f"{_day(season, int(short[0]))}, down to {course[worst]:.0f} on {_day(season, worst)}: a "
+        "day's dose is held back where it would raise pH too fast or un-ionized ammonia past its limit. Lower the "
+        "ammonia first (less feed, more film), then dose."
+    )
+
+
+def _is_used_up(season: Season, column: int, target: float, short: NDArray[np.intp]) -> bool:
+    """Whether on most of the days that fall short the morning's dose reached the target all the same."""
+    layout, course = season.layout, season.course
+    water = float(layout.loop_water_m3[column])
+    salt = SALTS[layout.water.salts[column]].salt_g_per_alkalinity_g
+    days = short[short > 0]
+    dosed = course.alkalinity_mg_l[0, days - 1, column] + course.buffer_g[0, days, column] / salt / water
+    return bool(days.size) and float((dosed >= _REACHED * target).mean()) > 0.5
+
+
+def settling_words(season: Season, loop: str) -> str:
+    """That computed pH lies where chalk settles out; empty where it does not."""
+    inside = _in_tanks(season, season.layout.loops.index(loop))
+    highest = float(season.course.ph[0][:, inside].max(initial=0.0))
+    if season.site.file.loops[loop].ph is not None or highest <= CHALK_PH:
+        return ""
+    return (
+        f"Computed pH of loop {loop} reaches {highest:.1f}: above {CHALK_PH} chalk settles out of hard water, "
+        "which the model leaves out, so alkalinity and pH come out too high. Test them"
+        f"{'' if season.site.file.loops[loop].source_water else ', give your own source water'}, or change water."
+    )
+
+
+def sodium_words(season: Season, loop: str) -> str:
+    """From when a loop with beds holds more sodium than crops like; empty where it does not."""
+    if not any(bed.loop == loop for bed in season.site.file.beds.values()):
+        return ""
+    sodium = season.course.sodium_mg_l[0][:, season.layout.loops.index(loop)]
+    high = np.flatnonzero(sodium > SODIUM_CAUTION_MG_L)
+    if not high.size:
+        return ""
+    return (
+        f"Sodium of loop {loop} passes {SODIUM_CAUTION_MG_L:g} mg/L on {_day(season, int(high[0]))} and "
+        f"reaches {sodium.max():.0f}: it sets crops back from about there (from memory of Rakocy et al. 2006), and "
+        "only drawn-off water takes it away. Change water, and take buffer and salt without sodium."
+    )
+
+
+def salt_words(salt: str) -> str:
+    """A salt's caution with its name before it."""
+    caution = SALTS[salt].caution
+    return f"{salt.replace('_', ' ').capitalize()}: {caution[0].lower()}{caution[1:]}"
+
+
+def water_cautions(season: Season) -> list[str]:
+    """Cautions about dosing, nitrate, pH and water outside what the model knows, for the whole site."""
+    file = season.site.file
+    words = [NOT_JUDGED] if file.cohorts else []
+    dosed = [loop for loop in file.loops.values() if loop.alkalinity_target is not None]
+    if dosed:
+        words.append(
+            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish; test "
+            "alkalinity and pH each week and dose by the test, not by the table."
+        )
+    words += [salt_words(salt) for salt in dict.fromkeys(loop.buffer for loop in dosed)]
+    for told in (nitrate_words, ph_words, sodium_words):
+        words += filter(None, (told(season, loop) for loop in file.loops))
+    for loop in file.loops:
+        words += filter(None, (short_words(season, loop), settling_words(season, loop)))
+    return words
+
+
+# --- limits turned into sentences, and a season into its answer
 
 LIMIT_WORDS = {
     "predation": "tankmates small enough to be eaten",
@@ -78,7 +336,7 @@ def finding_sentence(finding: Finding, units: str) -> str:
     Parameters
     ----------
     finding : Finding
-        Of `stocksim.engine.findings` or `stocksim.planning.levers`.
+        Of `stocksim.engine.results.findings` or `stocksim.changes.search`.
     units : str
         ``metric`` or ``us``.
 

@@ -19,10 +19,10 @@ from stocksim.site.quantities import (
     Share,
     SizeSpread,
     SpilledShare,
+    Table,
     WaterTemperature,
     Weight,
 )
-from stocksim.site.tables import Table
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 REMOVALS = ("harvest", "thin", "sell", "give")

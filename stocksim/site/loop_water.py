@@ -7,8 +7,7 @@ from typing import Any
 
 from stocksim.errors import Fault
 from stocksim.site.model import BedTable, LoopTable, SiteFile
-from stocksim.site.quantities import shown
-from stocksim.site.sizes import DEFAULT_BED_DEPTH_M, FLOODED_SHARE, GRAVEL_VOIDS, TOWER_WATER_M
+from stocksim.site.quantities import DEFAULT_BED_DEPTH_M, FLOODED_SHARE, GRAVEL_VOIDS, TOWER_WATER_M, shown
 from stocksim.units import format_quantity
 
 # Greatest loss to air and crops in a day, as a share of the loop's water (common practice, no source): open water loses

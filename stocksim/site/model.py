@@ -42,12 +42,12 @@ from stocksim.site.quantities import (
     SeedlingShare,
     Share,
     SpecificSurface,
+    Table,
     UtcOffset,
     Volume,
     WaterTemperature,
 )
 from stocksim.site.stocking_tables import StockingTable
-from stocksim.site.tables import Table
 
 
 class SiteTable(Table):

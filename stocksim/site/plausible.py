@@ -23,8 +23,7 @@ from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable, FixedRation, PercentRation, StockEvent, TableRation
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import Diffuser, MeasuredTransfer, MonthlyTemperature, SiteFile
-from stocksim.site.quantities import MONTHS
-from stocksim.site.sizes import DEFAULT_TANK_DEPTH_M
+from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M, MONTHS
 from stocksim.site.warm_rooms import ROOMS, room_of
 from stocksim.site.warmth import COLDEST_WATER_C, HOTTEST_WATER_C
 from stocksim.units import face_unit, format_quantity, to_face

@@ -1,4 +1,4 @@
-"""Quantities of a site file: each kind with its unit, its bounds and the sentence for what is not allowed."""
+"""Quantities of a site file, read from text, and sizes taken where none is given."""
 
 from __future__ import annotations
 
@@ -7,11 +7,32 @@ import math
 import numbers
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator
+from pydantic import BaseModel, BeforeValidator, ConfigDict
 from pydantic_core import PydanticCustomError
 
 from stocksim.errors import LARGEST_SHOWN, LONGEST_SHOWN, InputError, shown
 from stocksim.units import parse_quantity, spellings
+
+
+class Table(BaseModel):
+    """A table whose keys are all known; unknown ones are faults."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
+
+
+# --- sizes assumed where a site file leaves them out; the water balance and the heat balance share them
+
+DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
+DEFAULT_BED_DEPTH_M = 0.3  # media beds are at least 30 cm deep (extension reprint, read); the same taken for rafts
+DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
+GRAVEL_VOIDS = 0.4  # voids of gravel: media takes about 60 % of the volume (extension reprint, read)
+FLOODED_SHARE = 0.5  # a flood-and-drain bed is full half of the time (assumption, no source)
+RAFT_RESIDENCE_DAYS = 2.0 / 24.0  # raft canal residence 1-4 h (from memory of FAO 589)
+MEDIA_TURNOVERS_PER_DAY = 24.0  # each media bed's volume once an hour (common practice, no source)
+TOWER_WATER_M = 0.02  # water held per m2 of tower footprint (assumption, no source)
+
+
+# --- quantities of a site file: each kind with its unit, its bounds and the sentence for what is not allowed
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 

@@ -24,10 +24,10 @@ from stocksim.memo import content_key
 from stocksim.opening import MOST_BYTES, beside, read_regular
 from stocksim.site.climate_faults import climate_when_read
 from stocksim.site.climate_tables import ComputedTemperature, FileWeather
-from stocksim.site.cohorts import all_cohorts
-from stocksim.site.faults import cross_faults, season_is_sound
+from stocksim.site.cohorts import all_cohorts, presence_faults
+from stocksim.site.faults import cross_faults, name_fault, reads_as_other, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
-from stocksim.site.kept_files import read_once
+from stocksim.site.logs import TemperatureLog, read_temperature_log
 from stocksim.site.loop_temperatures import LoopTemperatures, Notes
 from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
@@ -37,16 +37,13 @@ from stocksim.site.model import (
     MonthlyTemperature,
     SiteFile,
 )
-from stocksim.site.names import name_fault, reads_as_other
 from stocksim.site.notes import assumptions
 from stocksim.site.plausible import ration_questions, site_doubts, water_faults
-from stocksim.site.presence_faults import presence_faults
 from stocksim.site.quantities import MONTHS, shown
-from stocksim.site.sentences import placed, sentences
+from stocksim.site.records import read_once
+from stocksim.site.sentences import MOST_DEPTH, depth_is_sound, placed, sentences, slip_of, too_deep
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 from stocksim.site.stocking_faults import stocking_faults
-from stocksim.site.temperature_log import TemperatureLog, read_temperature_log
-from stocksim.site.toml_slips import MOST_DEPTH, depth_is_sound, slip_of, too_deep
 from stocksim.writing import safe_cell
 
 # a log's own fault may go on from its file name ("log.csv was not found") or stand for itself ("line 3: ...")

@@ -9,8 +9,8 @@ from stocksim.errors import Fault
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import species_names
 from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.site.faults import known_name, name_fault, within_season
 from stocksim.site.model import SiteFile
-from stocksim.site.names import known_name, name_fault, within_season
 from stocksim.site.quantities import shown
 from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
 

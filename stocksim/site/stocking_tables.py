@@ -16,11 +16,11 @@ from stocksim.site.quantities import (
     Portion,
     Share,
     SizeSpread,
+    Table,
     WaterTemperature,
     Weight,
     shown,
 )
-from stocksim.site.tables import Table
 
 GOALS = ("edible", "steady", "cost", "keep")
 # Fewest fish of a kind in a tank that holds it, where the keeper says nothing: a school, not a stray (assumed).

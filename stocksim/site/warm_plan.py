@@ -15,7 +15,7 @@ from stocksim.climate.psychrometrics import air_heat_j_m3_k, pressure_at_kpa
 from stocksim.climate.weather import HOURS
 from stocksim.site.climate_tables import BedHeat, FishRoomTable, GreenhouseTable, HeaterTable, LoopHeat, TankHeat
 from stocksim.site.model import BedTable, SiteFile
-from stocksim.site.sizes import (
+from stocksim.site.quantities import (
     DEFAULT_BED_DEPTH_M,
     DEFAULT_TANK_DEPTH_M,
     FLOODED_SHARE,

@@ -58,6 +58,7 @@ def edits_cpu_s(site: Path, edits: int) -> list[float]:
     from streamlit.testing.v1 import AppTest
 
     from stocksim.faces import screen
+    from stocksim.faces.registry import script_of
 
     class NoChart:
         def to_dict(self, validate: bool = False) -> dict[str, str]:
@@ -66,7 +67,7 @@ def edits_cpu_s(site: Path, edits: int) -> list[float]:
     times = []
     none_drawn = mock.patch.dict(screen.STACKS, dict.fromkeys(screen.STACKS, lambda season: NoChart()))
     with mock.patch.dict(os.environ, STOCKSIM_SITE=str(site)), none_drawn, contextlib.redirect_stderr(None):
-        page = AppTest.from_file(ROOT / "stocksim" / "faces" / "pages" / "edit.py", default_timeout=900).run()
+        page = AppTest.from_file(script_of("edit"), default_timeout=900).run()
         for number in range(edits + 1):
             field = next(box for box in page.text_input if box.key.endswith(" cohorts.winter_trout.count"))
             field.set_value(str(40 + number))

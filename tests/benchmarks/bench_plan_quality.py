@@ -17,12 +17,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from random_sites import random_stockings, random_tables, thinned_until
 
-from stocksim.planning.planned_site import worst_margins
-from stocksim.planning.program import score
-from stocksim.planning.stock_fill import greedy_stocking
-from stocksim.planning.stock_problem import build_problem
-from stocksim.planning.stock_program import build_program, first_courses
-from stocksim.planning.stocking import plan_stocking
+from stocksim.answers.stock.decide import plan_stocking
+from stocksim.answers.stock.planner import greedy_stocking
+from stocksim.answers.stock.problem import build_problem
+from stocksim.answers.stock.program import score
+from stocksim.answers.stock.seasons import build_program, first_courses, worst_margins
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import Site, load_site, site_from_tables
 from stocksim.site.stocking_tables import StockingTable

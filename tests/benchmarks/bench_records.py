@@ -19,8 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from stocksim.site.temperature_log import read_temperature_log
-from stocksim.site.weather_file import read_weather_file
+from stocksim.site.logs import read_temperature_log, read_weather_file
 
 START = dt.date(2016, 10, 1)
 

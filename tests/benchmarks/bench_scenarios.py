@@ -17,10 +17,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from bench_speed import eight_cohorts_three_loops
 
-from stocksim.engine.layout import build_layout
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.many_seasons import Keep, run_seasons
 from stocksim.engine.season import in_chunks
-from stocksim.engine.stacking import with_numbers
 
 
 def peak_mb() -> float:

@@ -19,12 +19,12 @@ from typing import Any
 
 import numpy as np
 
+from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.arrays.tables import empty_course, empty_now, feed_tables, mornings, tables, with_scenarios
 from stocksim.engine.days.day import seasons
-from stocksim.engine.layout import Layout, build_layout
 from stocksim.engine.many_seasons import run_seasons
 from stocksim.engine.running import run_season
 from stocksim.engine.season import prepare
-from stocksim.engine.tables import empty_course, empty_now, feed_tables, mornings, tables, with_scenarios
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import Site, load_site, site_from_tables
 

@@ -14,8 +14,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from stocksim.planning.program import Limit, Program, Wish, broken
-from stocksim.planning.program_solve import solve
+from stocksim.answers.stock.program import Limit, Program, Wish, broken
+from stocksim.answers.stock.solve import solve
 
 GAP, TIME_LIMIT_S = 0.01, 60.0
 DENSITIES = (15.0, 20.0, 25.0, 30.0, 40.0)  # kg/m3, invented

@@ -14,7 +14,7 @@ class Mutation(NamedTuple):
 
 
 _OF_FILE = {
-    "planning/outage.py": [
+    "answers/powercut/decide.py": [
         ("PUMP_EFFICIENCY = 0.3", "PUMP_EFFICIENCY = 0.5"),
         ("PEAK_HOUR = 18.0", "PEAK_HOUR = 12.0"),
         ("CYLINDER_DISSOLVED_SHARE = 0.1", "CYLINDER_DISSOLVED_SHARE = 0.2"),
@@ -22,78 +22,91 @@ _OF_FILE = {
         ("int(np.argmin(shortest))", "int(np.argmax(shortest))"),
         ("mean - wave * (mean - low)", "mean + wave * (mean - low)"),
     ],
-    "planning/levers.py": [
+    "changes/search.py": [
         ("_MOST_DIE_SHARE = 0.5", "_MOST_DIE_SHARE = 1.5"),
         ("_STILL_DYING_SHARE = 0.05", "_STILL_DYING_SHARE = 0.5"),
         ("dying <= there - 1.0", "dying <= there + 1.0"),
     ],
-    "planning/trying.py": [("MORE_DEATHS_SHARE = 0.005", "MORE_DEATHS_SHARE = 0.5")],
-    "planning/cold_choice.py": [
+    "changes/change.py": [
+        ("MORE_DEATHS_SHARE = 0.005", "MORE_DEATHS_SHARE = 0.5"),
+    ],
+    "answers/cold/choice.py": [
         ("MOST_ADDED_DEATHS = 0.02", "MOST_ADDED_DEATHS = 0.9"),
         ("MOST_RISK = 0.05", "MOST_RISK = 0.9"),
         ("LEAST_STEP_KG = 0.1", "LEAST_STEP_KG = 5.0"),
     ],
-    "planning/cold_risk.py": [
+    "answers/cold/tally.py": [
         (" & present[:, None, days]", " & (present[:, None, days] | True)"),
         ("COLD_RANGE_SHARE = 0.6", "COLD_RANGE_SHARE = 0.1"),
         ("FAIL_HOUR = 18", "FAIL_HOUR = 6"),
         ("first - 1 + (before - limit)", "first + (before - limit)"),
         ("np.zeros(FAIL_DAYS * HOURS)", "np.full(FAIL_DAYS * HOURS, 100.0)"),
+        ("share = np.zeros(days)", "share = np.ones(days)"),
     ],
-    "planning/cold_power.py": [("share = np.zeros(days)", "share = np.ones(days)")],
-    "planning/cold_options.py": [
+    "answers/cold/options.py": [
         ("NIGHT_FLOW = 0.25", "NIGHT_FLOW = 0.75"),
         ("FROST_FREE_C = 2.0", "FROST_FREE_C = 6.0"),
         ("FOAM_MM = 50.0", "FOAM_MM = 20.0"),
         ("range(36, 67, 5)", "range(43, 74, 5)"),
+        ("WARM_FISH_C = 27.0", "WARM_FISH_C = 20.0"),
     ],
-    "planning/cold_split.py": [("WARM_FISH_C = 27.0", "WARM_FISH_C = 20.0")],
-    "planning/climb.py": [
+    "answers/ramp/climb.py": [
         ("MOST_RISE_SHARE = 0.2", "MOST_RISE_SHARE = 0.4"),
         ("RESERVE_PERCENT = 10.0", "RESERVE_PERCENT = 0.0"),
         ("(10, 28, 56)", "(10, 28, 28)"),
     ],
-    "planning/beds.py": [
+    "answers/beds/decide.py": [
         ("EVEN_SHARE = 0.05", "EVEN_SHARE = 0.5"),
         ("handbook_low_m2=feed / high", "handbook_low_m2=feed / low"),
         ("0.5 * (low + high)", "0.5 * (low + low)"),
+        ('gone = terms["taken"] + terms["carried_out"]', 'gone = terms["taken"] - terms["carried_out"]'),
     ],
-    "planning/bed_levers.py": [
+    "answers/beds/changes.py": [
         ("_WEEKLY_CHANGE = 0.10", "_WEEKLY_CHANGE = 0.30"),
         ("_LEAST_GOOD_SHARE = 0.05", "_LEAST_GOOD_SHARE = 0.9"),
         ("MOST_LEVERS = 3", "MOST_LEVERS = 1"),
     ],
-    "planning/bed_budget.py": [
-        (
-            'gone = terms["taken"] + terms["carried_out"]',
-            'gone = terms["taken"] - terms["carried_out"]',
-        )
-    ],
-    "planning/company_loops.py": [
+    "answers/tankmates/loops.py": [
         ("_FITS_SHARE = 0.5", "_FITS_SHARE = 0.05"),
         ("_SHORTEST_SPELL = 28", "_SHORTEST_SPELL = 2"),
     ],
-    "planning/film_levers.py": [("_YOUNG_SHARE, _GROWN_DAYS = 0.9", "_YOUNG_SHARE, _GROWN_DAYS = 0.1")],
-    "planning/salt_levers.py": [("_CHLORIDE_STEP_MG_L = 10.0", "_CHLORIDE_STEP_MG_L = 50.0")],
-    "planning/stock_levers.py": [("_LEAST_RATION_SHARE = 0.3", "_LEAST_RATION_SHARE = 0.0")],
-    "planning/stock_program.py": [("USUAL_MARGIN = 0.05", "USUAL_MARGIN = 0.0")],
-    "planning/stock_rounds.py": [("_TAKEN_OFF = 0.02", "_TAKEN_OFF = 0.4")],
-    "planning/stock_polish.py": [("_LEAST_GAIN = 1e-3", "_LEAST_GAIN = 1.0")],
-    "planning/stock_problem.py": [("fraction=0.85", "fraction=0.5")],
-    "engine/waterworks.py": [
+    "changes/water.py": [
+        ("_YOUNG_SHARE, _GROWN_DAYS = 0.9", "_YOUNG_SHARE, _GROWN_DAYS = 0.1"),
+        ("_CHLORIDE_STEP_MG_L = 10.0", "_CHLORIDE_STEP_MG_L = 50.0"),
+    ],
+    "changes/fish.py": [
+        ("_LEAST_RATION_SHARE = 0.3", "_LEAST_RATION_SHARE = 0.0"),
+    ],
+    "answers/stock/seasons.py": [
+        ("USUAL_MARGIN = 0.05", "USUAL_MARGIN = 0.0"),
+    ],
+    "answers/stock/rounds.py": [
+        ("_TAKEN_OFF = 0.02", "_TAKEN_OFF = 0.4"),
+    ],
+    "answers/stock/planner.py": [
+        ("_LEAST_GAIN = 1e-3", "_LEAST_GAIN = 1.0"),
+    ],
+    "answers/stock/problem.py": [
+        ("fraction=0.85", "fraction=0.5"),
+    ],
+    "engine/arrays/water.py": [
         ("DEFAULT_LOSS_SHARE = 0.01", "DEFAULT_LOSS_SHARE = 0.03"),
         ('"raft": 0.2', '"raft": 0.4'),
     ],
-    "engine/wicking.py": [
+    "engine/results/beds.py": [
         ("BARE_SOIL_SHARE = 0.3", "BARE_SOIL_SHARE = 0.6"),
         ("passed *= 1.0 - share", "passed *= share"),
     ],
-    "engine/extremes.py": [
+    "engine/results/findings.py": [
         ("OXYGEN_PEAK_FACTOR = 1.4", "OXYGEN_PEAK_FACTOR = 1.2"),
         ("AMMONIA_PEAK_FACTOR = 1.5", "AMMONIA_PEAK_FACTOR = 1.2"),
     ],
-    "engine/deaths.py": [("HEAVY_SHARE, HEAVY_FISH = 0.05", "HEAVY_SHARE, HEAVY_FISH = 0.5")],
-    "engine/stands.py": [("PICKED_EVERY_DAYS = 7", "PICKED_EVERY_DAYS = 14")],
+    "engine/results/deaths.py": [
+        ("HEAVY_SHARE, HEAVY_FISH = 0.05", "HEAVY_SHARE, HEAVY_FISH = 0.5"),
+    ],
+    "engine/arrays/beds.py": [
+        ("PICKED_EVERY_DAYS = 7", "PICKED_EVERY_DAYS = 14"),
+    ],
     "engine/days/fish.py": [
         ("TRAINING_SPILLED_SHARE = 0.5", "TRAINING_SPILLED_SHARE = 0.2"),
         ("PHOSPHORUS_DIGESTIBILITY = 0.6", "PHOSPHORUS_DIGESTIBILITY = 0.5"),
@@ -102,7 +115,9 @@ _OF_FILE = {
         ("HALF_SATURATION_UPTAKE_MG_L = 5.0", "HALF_SATURATION_UPTAKE_MG_L = 20.0"),
         ("SUMP_TRAPPED_SHARE = 0.2", "SUMP_TRAPPED_SHARE = 0.4"),
     ],
-    "climate/network.py": [("_MISSED_C = 0.05", "_MISSED_C = 2.0")],
+    "climate/network.py": [
+        ("_MISSED_C = 0.05", "_MISSED_C = 2.0"),
+    ],
     "climate/greenhouse.py": [
         ("FLOOR_SUN_SHARE = 0.6", "FLOOR_SUN_SHARE = 0.3"),
         ("CURTAIN_SHARE = 0.65", "CURTAIN_SHARE = 0.35"),
@@ -111,10 +126,12 @@ _OF_FILE = {
         ("SUN_INTO_WATER = 0.9", "SUN_INTO_WATER = 0.5"),
         ("COVERED_WET_SHARE = 0.05", "COVERED_WET_SHARE = 0.5"),
     ],
-    "climate/weather.py": [("DESIGN_SPREADS = 2.5", "DESIGN_SPREADS = 1.0")],
+    "climate/weather.py": [
+        ("DESIGN_SPREADS = 2.5", "DESIGN_SPREADS = 1.0"),
+    ],
     "site/warm_rooms.py": [
         ("DEFAULT_ROOM_CHANGES = 0.3", "DEFAULT_ROOM_CHANGES = 0.6"),
         ("ROOF_OVER_FLOOR = 1.15", "ROOF_OVER_FLOOR = 1.3"),
     ],
-}  # fmt: skip
+}
 MUTATIONS = [Mutation(file, old, new) for file, pairs in _OF_FILE.items() for old, new in pairs]

@@ -184,9 +184,10 @@ def judge(folder: Path, name: str = "site.toml") -> Verdict:
 
 
 def _judge(path: Path, verdict: Verdict) -> None:
+    from stocksim.answers.season.answer import season_text
     from stocksim.engine.running import run_season
     from stocksim.errors import StocksimError
-    from stocksim.faces.answers import season_text, understood
+    from stocksim.faces.understood import understood
     from stocksim.faces.words import summary
     from stocksim.site.reading import load_site
 

@@ -1,0 +1,1 @@
+"""Which planted area the feed carries, and which feed the area needs."""

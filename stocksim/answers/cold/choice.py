@@ -1,0 +1,339 @@
+"""Which heating option is recommended, and what is said of the others."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from stocksim.changes.search import limit_name
+from stocksim.units import format_quantity, to_face
+
+MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recommended option (our choice)
+LEAST_STEP_KG = 0.1  # of growth that makes another point of the frontier (our choice)
+RUNS_KWH = 0.5  # heat of a season from which a heater counts as running
+MOST_RISK = 0.05  # share of synthetic years in which a recommended option may cross a fish's cold limit (our choice)
+
+
+@dataclass(frozen=True)
+class FuelUse:
+    """Fuel of one heater over the season: heat [kWh], by month too, amount in its unit, cost where it has a price."""
+
+    place: str
+    fuel: str
+    unit: str
+    heat_kwh: float
+    amount: float
+    cost: float | None
+    month_kwh: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Option:
+    """What one choice comes to over the season.
+
+    Parameters
+    ----------
+    name, place, set_point_c
+        As in `Choice`.
+    fuel : tuple of FuelUse
+        By heater.
+    heat_kwh, cost : float, float or None
+        Of all heaters; None where a heater that runs has no price. [kWh], [money]
+    month_kwh : mapping of str to float
+        Heat by calendar month. [kWh]
+    peak_kw, installed_kw : mapping of str to float
+        Greatest hour of each heater, and what the file gives it. [kW]
+    short_hours : float
+        Hours in which some heater at full power misses its set point. [h]
+    growth_kg, feed_kg, deaths : float
+        Of the fish, in normal weather. [kg], [kg], [fish]
+    water_c : mapping of str to (float, float, float)
+        Lowest, mean and highest water of each loop's tanks. [degC]
+    broken : tuple of (str, str)
+        Limits broken in normal weather, as ("oxygen", "tanks.cedar").
+    oxygen_low_mg_l, tan_high_mg_l : float
+        Worst of all tanks with fish. [mg/L]
+    cold_share : mapping of str to float
+        For each cohort the share of synthetic years in which its water crosses its cold limit. [-]
+    yield_kg : float
+        Crops that light, air and water allow, if no nutrient is short; fresh. [kg]
+    cost_per_extra_kg : float or None
+        To the next cheaper option on the frontier. [money/kg]
+    dead_kg : float
+        Weight of the fish that die. [kg]
+    died, stocked : mapping of str to float
+        By cohort: fish that die, and the most there at once. [fish]
+    design_kw : mapping of str to float
+        Heat that each heater must give on the design night. [kW]
+    to_buy : tuple of str
+        Places whose heater the file does not have.
+    """
+
+    name: str
+    place: str
+    set_point_c: float | None
+    fuel: tuple[FuelUse, ...]
+    heat_kwh: float
+    cost: float | None
+    month_kwh: Mapping[str, float]
+    peak_kw: Mapping[str, float]
+    installed_kw: Mapping[str, float]
+    short_hours: float
+    growth_kg: float
+    feed_kg: float
+    deaths: float
+    water_c: Mapping[str, tuple[float, float, float]]
+    broken: tuple[tuple[str, str], ...]
+    oxygen_low_mg_l: float
+    tan_high_mg_l: float
+    cold_share: Mapping[str, float]
+    yield_kg: float = 0.0
+    cost_per_extra_kg: float | None = None
+    is_on_frontier: bool = False
+    dead_kg: float = 0.0
+    died: Mapping[str, float] = field(default_factory=dict)
+    stocked: Mapping[str, float] = field(default_factory=dict)
+    design_kw: Mapping[str, float] = field(default_factory=dict)
+    to_buy: tuple[str, ...] = ()
+
+    @property
+    def net_kg(self) -> float:
+        """Growth less the weight of the fish that die: what is weighed against fuel. [kg]"""
+        return self.growth_kg - self.dead_kg
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """Places whose heat has no price."""
+        return tuple(use.place for use in self.fuel if use.heat_kwh > RUNS_KWH and use.cost is None)
+
+    @property
+    def worst_cold_share(self) -> float:
+        """Greatest of the cohorts' shares of years below their cold limit."""
+        return max(self.cold_share.values(), default=0.0)
+
+    @property
+    def too_cold(self) -> tuple[str, ...]:
+        """Cohorts below their cold limit in normal weather, or too often in synthetic years."""
+        normal = {where.split(".")[1] for limit, where in self.broken if limit == "temperature_low"}
+        often = {key for key, share in self.cold_share.items() if share > MOST_RISK}
+        return tuple(sorted(normal | often))
+
+    @property
+    def too_warm(self) -> frozenset[str]:
+        """Cohorts above their heat limit in normal weather."""
+        return frozenset(where.split(".")[1] for limit, where in self.broken if limit == "temperature_high")
+
+
+def spares(options: list[Option]) -> list[Option]:
+    """Options that keep every fish clear of cold, of heat and of deaths that the file's own way would have spared it.
+
+    The file's own way stands first. Where it is itself too cold, the option of fewest deaths sets what is unavoidable.
+    """
+    if not options:
+        return []
+    plan = options[0]
+    anyway = frozenset.intersection(*(o.too_warm for o in options)) | plan.too_warm
+    clear = [o for o in options if not o.too_cold and not o.too_warm - anyway]
+    usual = plan if plan in clear else min(clear, key=lambda o: o.deaths, default=plan)
+    return [o for o in clear if not added_deaths(o, usual)]
+
+
+def added_deaths(option: Option, usual: Option) -> tuple[str, ...]:
+    """Cohorts of which more than 2 %, and a whole fish, die beyond another option."""
+    return tuple(
+        key
+        for key, died in option.died.items()
+        if died - usual.died.get(key, 0.0) >= max(MOST_ADDED_DEATHS * option.stocked.get(key, 0.0), 1.0)
+    )
+
+
+def on_frontier(options: list[Option]) -> list[Option]:
+    """Mark the options that nobody beats in both cost and growth, with the cost of each one's extra kilo.
+
+    Parameters
+    ----------
+    options : list of Option
+        In any order.
+
+    Returns
+    -------
+    list of Option
+        In the same order.
+    """
+    spared = spares(options) or options
+    priced = sorted((o for o in spared if o.cost is not None), key=lambda o: (o.cost or 0.0, -o.net_kg))
+    marked: dict[str, float | None] = {}
+    best: Option | None = None
+    for option in priced:
+        if best is None or option.net_kg >= best.net_kg + LEAST_STEP_KG:
+            extra = None
+            if best is not None:
+                extra = ((option.cost or 0.0) - (best.cost or 0.0)) / (option.net_kg - best.net_kg)
+            marked[option.name] = extra
+            best = option
+    return [
+        replace(o, cost_per_extra_kg=marked[o.name], is_on_frontier=True) if o.name in marked else o for o in options
+    ]
+
+
+# --- which option to take through the cold months, why, and what would change it
+
+_JUDGED_APART = ("temperature_low", "temperature_high", "density")  # judged apart, or mended by harvest
+
+
+class Verdict(NamedTuple):
+    """Name of the option, why, what would change it."""
+
+    name: str
+    reason: str
+    change: str
+
+
+def recommend(options: list[Option], worth: float, units: str = "metric") -> Verdict:
+    """The option whose living fish are worth most over its fuel, among those that spare every fish.
+
+    Parameters
+    ----------
+    options : list of Option
+        The file's own way first.
+    worth : float
+        Money for a kilo of growth, less the weight of the fish that die.
+    units : str
+        ``metric`` or ``us``, for the words.
+
+    Returns
+    -------
+    Verdict
+        Name, reason, and what would change it.
+
+    Notes
+    -----
+    Where an option that spares the fish has heat without a price, money ranks nothing: the file's own way stays if it
+    spares them, else the least heat does.
+    """
+    safe = spares(options)
+    if not safe:
+        return _nearest(options)
+    clean = _clean(safe, options[0])
+    if any(option.cost is None for option in safe):
+        return _without_prices(clean, safe, options[0])
+    return _by_money(clean, options, worth, units)
+
+
+def _clean(pool: list[Option], plan: Option) -> list[Option]:
+    """Options that break no further limit than the file's own way, or all where there is none."""
+    return [o for o in pool if not _new_limits(o, plan)] or pool
+
+
+def _new_limits(option: Option, plan: Option) -> set[str]:
+    return {limit for limit, where in option.broken if limit not in _JUDGED_APART and (limit, where) not in plan.broken}
+
+
+def _nearest(options: list[Option]) -> Verdict:
+    best = min(options, key=lambda o: (o.worst_cold_share, len(o.too_cold) + len(o.too_warm), o.deaths))
+    reason = f"no option keeps every fish out of deadly cold or heat; this one comes nearest, and {best.deaths:.0f} die"
+    return Verdict(best.name, reason, "more or larger heaters, insulation, or fish that bear the cold would")
+
+
+def _without_prices(pool: list[Option], safe: list[Option], plan: Option) -> Verdict:
+    best = plan if plan in pool else min(pool, key=lambda o: o.heat_kwh)
+    places = ", ".join(dict.fromkeys(place for option in safe for place in option.unpriced))
+    chosen = (
+        "the file's own way keeps every fish out of deadly cold"
+        if best is plan
+        else "it takes least heat of those that do"
+    )
+    reason = f"heat of {places} has no price, so options are not ranked by money; {chosen}"
+    return Verdict(best.name, reason, 'give every heater price and price_per, as 2.4 and "gal", to rank them')
+
+
+def _by_money(pool: list[Option], options: list[Option], worth: float, units: str) -> Verdict:
+    plan, unit = options[0], _Mass(units)
+
+    def gain(option: Option) -> float:
+        return worth * option.net_kg - (option.cost or 0.0)
+
+    best = max(pool, key=gain)
+    fuel, fish = best.cost or 0.0, worth * best.net_kg
+    reason = (
+        f"of the options that keep every fish out of deadly cold it leaves most: {unit.of(best.net_kg)} of growth, "
+        f"less the weight of fish that die, at {unit.price(worth)} {unit.each}, less {fuel:,.0f} of fuel; "
+        f"{best.deaths:.0f} fish die"
+    )
+    if best is not plan and plan.cost is not None:
+        reason += (
+            f"; against the file's own way that is {unit.more(best.net_kg - plan.net_kg)}, {fuel - plan.cost:+,.0f} of "
+            f"fuel, {best.deaths - plan.deaths:+.0f} deaths and {unit.more(best.yield_kg - plan.yield_kg)} of crops, "
+            "which are not weighed"
+        )
+    if fuel > fish:
+        reason += (
+            f"; the fuel costs more than the growth is worth ({fuel:,.0f} against {max(fish, 0.0):,.0f}), so heat here "
+            "keeps fish alive and does not pay for itself"
+        )
+    change = _what_changes(best, pool, options, worth, unit)
+    lost = plan.yield_kg - best.yield_kg
+    if plan in pool and lost > 0.5 and plan is not best:
+        price = unit.price((gain(best) - gain(plan)) / lost)
+        change += f"; crops worth more than {price} {unit.each} would make it the file's own way"
+    return Verdict(best.name, reason, change)
+
+
+def _what_changes(best: Option, pool: list[Option], options: list[Option], worth: float, unit: _Mass) -> str:
+    """Prices of fish or fuel at which another option overtakes, and what bars the others."""
+    words = []
+    above = {
+        o.name: ((o.cost or 0.0) - (best.cost or 0.0)) / (o.net_kg - best.net_kg)
+        for o in pool if o.net_kg >= best.net_kg + LEAST_STEP_KG
+    }  # fmt: skip
+    dearer = {name: price for name, price in above.items() if price > worth}
+    if dearer:
+        name = min(dearer, key=lambda key: dearer[key])
+        words.append(
+            f"fish worth more than {unit.price(dearer[name])} {unit.each}, or fuel at "
+            f'{100.0 * worth / dearer[name]:.0f} % of its price, would make it "{name}"'
+        )
+    cheaper = {
+        o.name: ((best.cost or 0.0) - (o.cost or 0.0)) / (best.net_kg - o.net_kg)
+        for o in pool if o.net_kg <= best.net_kg - LEAST_STEP_KG
+    }  # fmt: skip
+    below = {name: price for name, price in cheaper.items() if 0.0 < price < worth}
+    if below:
+        name = max(below, key=lambda key: below[key])
+        words.append(
+            f"fish worth less than {unit.price(below[name])} {unit.each}, or fuel at {worth / below[name]:.1f} times "
+            f'its price, would make it "{name}"'
+        )
+    barred = [o for o in options if o not in pool and o.net_kg > best.net_kg]
+    if barred:
+        limits = dict.fromkeys(word for option in barred for word in _bars(option, options[0]))
+        words.append(f"options with more growth are barred by what they break: {', '.join(limits)}")
+    return "; ".join(words) or "within the options tried, no price of fish or fuel changes it"
+
+
+def _bars(option: Option, plan: Option) -> list[str]:
+    """What bars an option, in words."""
+    words = [f"the cold limit of {key}" for key in option.too_cold]
+    words += [f"the heat limit of {key}" for key in sorted(option.too_warm - plan.too_warm)]
+    words += [f"deaths of {key}" for key in added_deaths(option, plan)]
+    new = {(limit, where) for limit, where in option.broken if limit in _new_limits(option, plan)}
+    return words + [f"{limit_name(limit)} of {where.split('.')[-1]}" for limit, where in sorted(new - set(plan.broken))]
+
+
+class _Mass:
+    """Masses, and prices by mass, in the keeper's units."""
+
+    def __init__(self, units: str):
+        self.units = units
+        self.each = "a pound" if units == "us" else "a kilo"
+        self._per_kg = float(to_face(1.0, "mass", units))
+
+    def of(self, kg: float) -> str:
+        return format_quantity(kg, "mass", self.units)
+
+    def more(self, kg: float) -> str:
+        return ("+" if kg >= 0.0 else "") + self.of(kg)
+
+    def price(self, per_kg: float) -> str:
+        return f"{per_kg / self._per_kg:,.2f}"

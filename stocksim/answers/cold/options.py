@@ -1,0 +1,385 @@
+"""The heating options that are compared, and houses split from them."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.climate.nodes import SHARED, Network
+from stocksim.engine.arrays.layout import Layout
+from stocksim.errors import InputError
+from stocksim.site.climate_faults import NEEDED, has_climate
+from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
+from stocksim.site.model import LoggedTemperature, SiteFile
+from stocksim.site.reading import Site
+from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan, build_heat_plan
+from stocksim.site.warm_rooms import ROOMS
+from stocksim.units import format_quantity, parse_quantity
+
+FloatArray = NDArray[np.float64]
+
+AS_PLANNED, NO_HEAT = "as the file says", "no heat"
+NIGHT_FLOW = 0.25  # of the gravel beds, in "pump less at night" (our choice)
+FROST_FREE_C = 2.0  # air kept at it where only the water is warmed
+FOAM_MM = 50.0
+_AIR_STEPS = {"metric": range(2, 21, 3), "us": range(36, 67, 5)}
+_WATER_STEPS = {"metric": range(6, 28, 3), "us": range(42, 82, 6)}
+_UNIT = {"metric": "degC", "us": "degF"}
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One thing to try.
+
+    Parameters
+    ----------
+    name : str
+        In words.
+    place : str
+        Heater that is set, as ``greenhouse`` or ``loops.main``; empty for a measure.
+    set_point_c : float or None
+        What it is set to. [degC]
+    changes : mapping
+        Dotted fields of the file, for what is built or covered.
+    heaters : mapping of str to (float, float)
+        Set point [degC] and greatest power [W] of heaters; -inf and 0 turn one off.
+    night_flow : mapping of str to float
+        Share of a bed's flow at night.
+    """
+
+    name: str
+    place: str = ""
+    set_point_c: float | None = None
+    changes: Mapping[str, Any] = field(default_factory=dict)
+    heaters: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    night_flow: Mapping[str, float] = field(default_factory=dict)
+
+
+def computed_site(site: Site) -> tuple[Site, list[str]]:
+    """The site with its water computed: typed temperatures set aside, logged ones kept.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    tuple of Site and list of str
+        The site and what was set aside, in words.
+
+    Raises
+    ------
+    InputError
+        If it has no weather, room or latitude, or no loop to compute.
+    """
+    file = site.file
+    if not has_climate(file):
+        raise InputError(f"the cold months cannot be computed: the site {NEEDED}.")
+    changes: dict[str, Any] = {}
+    notes: list[str] = []
+    for key, loop in file.loops.items():
+        water = loop.water_temperature
+        if isinstance(water, ComputedTemperature):
+            continue
+        has_heater = loop.heat is not None and loop.heat.heater is not None
+        if isinstance(water, LoggedTemperature):
+            notes.append(f"Loop {key} keeps its logged temperatures: a log always goes before the model.")
+        elif water.kind == "constant" and not has_heater:
+            notes.append(
+                f"Loop {key} is held at its typed temperature, for it names no heater; its heat is counted, but has no "
+                f"price. Give loops.{key}.heat.heater to compare set points."
+            )
+        else:
+            changes[f"loops.{key}.water_temperature"] = {"kind": "computed"}
+            notes.append(
+                f"The typed temperatures of loop {key} are set aside here: its water is computed from weather and "
+                "heaters."
+            )
+    computed = site.with_changes(changes) if changes else site
+    if not any(isinstance(t.water_temperature, ComputedTemperature) for t in computed.file.loops.values()):
+        raise InputError(
+            "the cold months cannot be compared: every loop has logged temperatures or a typed constant one without a "
+            'heater; give one loop water_temperature = { kind = "computed" } or a heater under heat.'
+        )
+    return computed, notes
+
+
+def heater_places(file: SiteFile) -> list[str]:
+    """Places with a heater: rooms and computed loops."""
+    places = [name for name in ROOMS if getattr(getattr(file, name), "heater", None) is not None]
+    return places + [
+        f"loops.{key}" for key, loop in file.loops.items() if loop.heat is not None and loop.heat.heater is not None
+    ]
+
+
+def choices(site: Site) -> list[Choice]:
+    """What is tried for a site, the file's own way first, no heat second."""
+    file, units = site.file, site.file.site.units
+    places = heater_places(file)
+    found = [Choice(AS_PLANNED)]
+    if places:
+        found.append(Choice(NO_HEAT, heaters=dict.fromkeys(places, (-np.inf, 0.0))))
+    for room, name in (("greenhouse", "air"), ("fish_room", "air of the fish room")):
+        for text in _steps(_AIR_STEPS, units) if room in places else []:
+            point = parse_quantity(text, "temperature")
+            found.append(Choice(f"{name} at {text}", room, point, heaters={room: (point, UNBOUNDED_W)}))
+    house = next((room for room in ROOMS if room in places), "")
+    for key in _heatable(file):
+        place = f"loops.{key}"
+        low, high = _fish_span(site, key)
+        for text in _steps(_WATER_STEPS, units):
+            point = parse_quantity(text, "temperature")
+            if not low <= point <= high:
+                continue
+            heaters = {place: (point, UNBOUNDED_W)}
+            name = f"water of {key} at {text}"
+            if place not in places:
+                heaters[house] = (FROST_FREE_C, UNBOUNDED_W)
+                name += f", air only frost-free ({format_quantity(FROST_FREE_C, 'temperature', units)})"
+            found.append(Choice(name, place, point, heaters=heaters))
+    return found + measures(file)
+
+
+def _steps(steps: Mapping[str, range], units: str) -> list[str]:
+    return [f"{step} {_UNIT[units]}" for step in steps[units]]
+
+
+def _heatable(file: SiteFile) -> list[str]:
+    """Computed loops with fish whose water has a heater, or could have one on the fuel of a room's heater."""
+    with_fuel = spare_heater(file) is not None
+    stocked = {file.tanks[cohort.tank].loop for cohort in file.cohorts.values()}
+    return [
+        key
+        for key, loop in file.loops.items()
+        if isinstance(loop.water_temperature, ComputedTemperature) and key in stocked
+        and (with_fuel or (loop.heat is not None and loop.heat.heater is not None))
+    ]  # fmt: skip
+
+
+def spare_heater(file: SiteFile) -> HeaterTable | None:
+    """The room's heater whose fuel a bought water heater would burn: the greenhouse's, else the fish room's."""
+    tables = [getattr(file, name) for name in ROOMS]
+    return next((t.heater for t in tables if t is not None and t.heater is not None), None)
+
+
+def _fish_span(site: Site, loop: str) -> tuple[float, float]:
+    """Temperatures worth trying for a loop: from the hardiest fish's cold limit to the most delicate one's stress."""
+    file = site.file
+    inside = [site.species[c.species] for c in file.cohorts.values() if file.tanks[c.tank].loop == loop]
+    low = max((entry["temperature_low_limit"] for entry in inside), default=0.0)
+    return low, min((entry["temperature_high_stress"] for entry in inside), default=30.0) - 1.0
+
+
+def measures_on(choice: Choice, found: list[Choice]) -> list[Choice]:
+    """Each measure, and all that cover or insulate at once, on top of a choice of set points."""
+    still = [one for one in found if not one.night_flow]
+    together = [Choice("all covers and foam", changes={k: v for one in still for k, v in one.changes.items()})]
+    return [
+        replace(one, name=f"{choice.name}; {one.name}", place=choice.place, set_point_c=choice.set_point_c,
+                heaters=choice.heaters)
+        for one in found + (together if len(still) > 1 else [])
+    ]  # fmt: skip
+
+
+def measures(file: SiteFile) -> list[Choice]:
+    """What can be built, covered or pumped otherwise, at the file's own set points."""
+    found = []
+    foam = {
+        f"tanks.{key}.heat.foam": f"{FOAM_MM:g} mm" for key, t in file.tanks.items() if not (t.heat and t.heat.foam)
+    }
+    foam |= {
+        f"loops.{key}.heat.foam": f"{FOAM_MM:g} mm" for key, t in file.loops.items() if not (t.heat and t.heat.foam)
+    }
+    if foam:
+        found.append(Choice(f"insulate tanks and sumps ({FOAM_MM:g} mm of foam)", changes=foam))
+    covers = {f"tanks.{key}.heat.cover": True for key, t in file.tanks.items() if not (t.heat and t.heat.cover)}
+    covers |= {f"loops.{key}.heat.cover": True for key, t in file.loops.items() if not (t.heat and t.heat.cover)}
+    if covers:
+        found.append(Choice("cover tanks and sumps", changes=covers))
+    rafts = {
+        f"beds.{key}.heat.night_cover": True
+        for key, bed in file.beds.items() if bed.kind == "raft" and not (bed.heat and bed.heat.night_cover)
+    }  # fmt: skip
+    if rafts:
+        found.append(Choice("cover rafts at night", changes=rafts))
+    if file.greenhouse is not None and not file.greenhouse.night_curtain:
+        found.append(Choice("a night curtain", changes={"greenhouse.night_curtain": True}))
+    gravel = [key for key, bed in file.beds.items() if bed.kind == "media"]
+    if gravel:
+        flows = {f"beds.{key}.heat.night_flow": NIGHT_FLOW for key in gravel}
+        name = f"pump the gravel beds at {100 * NIGHT_FLOW:.0f} % at night"
+        found.append(Choice(name, changes=flows, night_flow=dict.fromkeys(gravel, NIGHT_FLOW)))
+    return found
+
+
+def file_with(site: Site, changes: Mapping[str, Any]) -> SiteFile:
+    """Tables with some fields changed, checked as tables but not run."""
+    raw = copy.deepcopy(dict(site.raw))
+    for dotted, value in changes.items():
+        here: Any = raw
+        *path, last = dotted.split(".")
+        for step in path:
+            here = here.setdefault(step, {})
+        here[last] = value
+    return SiteFile.model_validate(raw)
+
+
+def held_of(site: Site) -> dict[str, FloatArray]:
+    """Temperatures of the loops that are not computed."""
+    return {
+        key: np.asarray(site.temperature_c[key])
+        for key, loop in site.file.loops.items()
+        if not isinstance(loop.water_temperature, ComputedTemperature)
+    }
+
+
+def stacked_plan(site: Site, tried: list[Choice], wind_m_s: float | None) -> HeatPlan:
+    """One plan whose network has a scenario for each choice.
+
+    Parameters
+    ----------
+    site : Site
+        Its computed form.
+    tried : list of Choice
+        All with the same nodes.
+    wind_m_s : float or None
+        Mean wind.
+
+    Returns
+    -------
+    HeatPlan
+        Arrays with a leading axis of choices; every computed loop has a control, at no power where it has no heater.
+    """
+    held = held_of(site)
+    plans = []
+    for choice in tried:
+        file = file_with(site, choice.changes) if choice.changes else site.file
+        plans.append(_with_heaters(_with_water_controls(build_heat_plan(file, held, wind_m_s), file), choice))
+    first = plans[0]
+    arrays = {
+        name: getattr(first.network, name)
+        if name in SHARED
+        else np.stack([getattr(plan.network, name) for plan in plans])
+        for name in Network._fields
+    }
+    return replace(first, network=Network(**arrays))
+
+
+def _with_water_controls(plan: HeatPlan, file: SiteFile) -> HeatPlan:
+    new = [
+        f"loops.{key}"
+        for key, loop in file.loops.items()
+        if isinstance(loop.water_temperature, ComputedTemperature) and f"loops.{key}" not in plan.controls
+    ]
+    net, count = plan.network, len(new)
+    network = net._replace(
+        control=np.concatenate([net.control, [plan.nodes.index(name) for name in new]]).astype(int),
+        set_c=np.concatenate([net.set_c, np.full((*net.set_c.shape[:-1], count), -np.inf)], axis=-1),
+        power_w=np.concatenate([net.power_w, np.zeros(count)]),
+        vent_c=np.concatenate([net.vent_c, np.full(count, 1e6)]),
+        vent_w_k=np.concatenate([net.vent_w_k, np.zeros(count)]),
+        cool_w=np.concatenate([net.cool_w, np.zeros(count)]),
+    )
+    return replace(plan, network=network, controls=(*plan.controls, *new))
+
+
+def _with_heaters(plan: HeatPlan, choice: Choice) -> HeatPlan:
+    net = plan.network
+    points, power, vent = net.set_c.copy(), net.power_w.copy(), net.vent_c.copy()
+    for place, (point, watts) in choice.heaters.items():
+        column = plan.controls.index(place)
+        points[..., column], power[column] = point, watts
+        vent[column] = max(vent[column], point + 0.5)  # vents and heater must not run against each other
+    return replace(plan, network=net._replace(set_c=points, power_w=power, vent_c=vent))
+
+
+def flow_factor(layout: Layout, tried: list[Choice], night: NDArray[np.bool_]) -> FloatArray:
+    """Share of each leaf's daily flow that a choice leaves, shape (choice, leaf)."""
+    dark = float(night.mean())
+    factor = np.ones((len(tried), layout.flow_m3_day.shape[-1]))
+    for row, choice in enumerate(tried):
+        for bed, share in choice.night_flow.items():
+            column = len(layout.tanks) + layout.units.index(f"beds.{bed}")
+            factor[row, column] = 1.0 - dark * (1.0 - share)
+    return factor
+
+
+# --- a heated loop of their own for the warm-water fish of a mixed loop, as changes of the site file
+
+WARM_FISH_C = 27.0  # fish that eat best from here up are warm-water fish here, which leaves perch out (our choice)
+
+
+def warm_loop_changes(site: Site) -> tuple[str, dict[str, Any]] | str:
+    """Changes that give the warm-water fish of a mixed loop a heated loop of their own, or why there are none.
+
+    Parameters
+    ----------
+    site : Site
+        Its computed form.
+
+    Returns
+    -------
+    tuple of str and dict, or str
+        Name of the option and dotted changes; a sentence where no loop mixes warm- and cool-water fish.
+    """
+    file = site.file
+    for key, loop in file.loops.items():
+        if not isinstance(loop.water_temperature, ComputedTemperature):
+            continue
+        optimum: dict[str, list[float]] = {}
+        for cohort in file.cohorts.values():
+            if file.tanks[cohort.tank].loop == key:
+                optimum.setdefault(cohort.tank, []).append(site.species[cohort.species]["appetite_optimum"])
+        warm = [tank for tank, values in optimum.items() if min(values) >= WARM_FISH_C]
+        if not warm or len(warm) == len(optimum):
+            continue
+        return _split(site, key, warm)
+    return "No loop holds both tanks of warm-water and tanks of cool-water fish, so a separate warm loop is not tried."
+
+
+def _split(site: Site, key: str, warm: list[str]) -> tuple[str, dict[str, Any]]:
+    file, units = site.file, site.file.site.units
+    text = "75 degF" if units == "us" else "24 degC"
+    moved = sum(file.tanks[tank].volume for tank in warm)
+    share = moved / sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
+    new = f"{key}_warm"
+    source = spare_heater(file)
+    heater: dict[str, Any] = {"power": "100 kW", "set_point": text, "fuel": source.fuel if source else "electricity"}
+    if source is not None and source.price is not None:
+        heater |= {"price": source.price, "price_per": source.price_per}
+    if source is not None and source.efficiency is not None:
+        heater["efficiency"] = source.efficiency
+    table = copy.deepcopy(dict(site.raw["loops"][key]))
+    of_sump = file.loops[key].sump
+    old_heat = {k: v for k, v in dict(table.get("heat", {})).items() if k != "heater"}
+    table["heat"] = old_heat | {"heater": heater, "foam": f"{FOAM_MM:g} mm", "cover": True}
+    table["sump"], table["water_temperature"] = f"{share * of_sump!r} m3", {"kind": "computed"}
+    changes: dict[str, Any] = {f"loops.{new}": table, f"loops.{key}.sump": f"{(1.0 - share) * of_sump!r} m3"}
+    for tank in warm:
+        changes |= {f"tanks.{tank}.loop": new, f"tanks.{tank}.heat.foam": f"{FOAM_MM:g} mm"}
+        changes[f"tanks.{tank}.heat.cover"] = True
+    for name, bed in file.beds.items():
+        if bed.loop != key or bed.kind == "wicking":
+            continue
+        other = copy.deepcopy(dict(site.raw["beds"][name]))
+        for part, whole in ((share, other), (1.0 - share, None)):
+            plantings = [
+                dict(written) | {"area": f"{part * (planting.area or bed.area)!r} m2"}
+                for written, planting in zip(site.raw["beds"][name].get("plantings", []), bed.plantings, strict=True)
+            ]
+            if whole is not None:
+                whole |= {"loop": new, "area": f"{part * bed.area!r} m2", "plantings": plantings}
+                if bed.flow is not None:
+                    whole["flow"] = f"{part * bed.flow!r} m3/day"
+                changes[f"beds.{name}_warm"] = whole
+            else:
+                changes |= {f"beds.{name}.area": f"{part * bed.area!r} m2", f"beds.{name}.plantings": plantings}
+                if bed.flow is not None:
+                    changes[f"beds.{name}.flow"] = f"{part * bed.flow!r} m3/day"
+    return f"a separate, insulated warm loop at {text} for {', '.join(warm)}", changes

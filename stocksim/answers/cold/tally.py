@@ -1,0 +1,470 @@
+"""What each heating option costs and gives, and what a heater that fails does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.answers.cold.choice import RUNS_KWH, FuelUse, Option
+from stocksim.answers.cold.options import Choice, flow_factor, spare_heater, stacked_plan
+from stocksim.climate.greenhouse import FUELS, fuel_units
+from stocksim.climate.network import run_network
+from stocksim.climate.nodes import INNER_AXES, SHARED, HeatRun, Network
+from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
+from stocksim.engine.arrays.beds import build_stands
+from stocksim.engine.arrays.beds import months_of as bed_months
+from stocksim.engine.arrays.fish import build_stays, by_water
+from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.results.findings import findings, tank_extremes
+from stocksim.engine.results.findings import limit_series as limits_of
+from stocksim.engine.season import simulate
+from stocksim.site.climate_faults import heaters
+from stocksim.site.climate_tables import HeaterTable
+from stocksim.site.model import SiteFile
+from stocksim.site.quantities import MONTHS
+from stocksim.site.reading import Site
+from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan
+from stocksim.site.warmth import SiteWeather, days_of_month, run_plan, tank_mean_c
+
+FloatArray = NDArray[np.float64]
+
+COLD_BEFORE_DAYS, NORMAL_BEFORE_DAYS = 2, 14
+_PICK_UP_H = 3  # a thermostat that steps up may take so long to warm its room (our choice)
+
+
+def design_days(weather: SiteWeather, cold_days: int) -> tuple[int, Weather, NDArray[np.bool_]]:
+    """Two weeks of the coldest normal day, then days of the design cold without sun.
+
+    Returns
+    -------
+    tuple of int, Weather, ndarray of bool
+        That day of the season; the hours; which of them are dark.
+    """
+    day = int(np.argmin(weather.normal_low_c))
+    span = float(weather.normal_high_c[day] - weather.normal_low_c[day])
+    days = NORMAL_BEFORE_DAYS + cold_days
+    low = np.full(days, weather.design_cold_c)
+    low[:NORMAL_BEFORE_DAYS] = weather.normal_low_c[day]
+    share = np.zeros(days)
+    share[:NORMAL_BEFORE_DAYS] = weather.normal_sun_share[day]
+    clear = np.repeat(weather.clear_w_m2[day : day + 1], days, axis=0)
+    return day, weather_of_days(low, low + span, share, clear), clear.reshape(-1) <= 0.0
+
+
+def of_one_day(network: Network, day: int) -> Network:
+    """The network with the set points of one day of the season, which are typed by the hour for held loops."""
+    sets = network.set_c
+    return network if sets.shape[-2] == HOURS else network._replace(
+        set_c=sets[..., day * HOURS : (day + 1) * HOURS, :]
+    )  # fmt: skip
+
+
+def warm_start(network: Network) -> FloatArray:
+    """Every node at the greatest set point of midnight, 5 degC at least, shape (..., node). [degC]"""
+    sets = network.set_c[..., 0, :]
+    warmest = np.where(np.isfinite(sets), sets, 5.0).max(axis=-1, initial=5.0)
+    return np.repeat(warmest[..., None], network.capacity_j_k.shape[-1], axis=-1)
+
+
+def design_power_w(plan: HeatPlan, weather: SiteWeather) -> FloatArray:
+    """Heat that every heater must give to keep its set point through the design night.
+
+    Parameters
+    ----------
+    plan : HeatPlan
+        With a leading axis of choices.
+    weather : SiteWeather
+        Its season.
+
+    Returns
+    -------
+    ndarray, shape (choice, control)
+        Greatest hour of the third day of the design cold, without sun, heaters unbounded; where the set point changes
+        within the day the greatest mean of three hours. [W]
+    """
+    day, hours, night = design_days(weather, COLD_BEFORE_DAYS + 1)
+    net = of_one_day(plan.network, day)
+    net = net._replace(power_w=np.where(np.isfinite(net.set_c).any(axis=-2), UNBOUNDED_W, 0.0))
+    run = run_network(net, hours, night, warm_start(net), weather.ground_c, is_hourly=True)
+    assert run.hourly_heat_w is not None
+    last = run.hourly_heat_w[-HOURS - _PICK_UP_H + 1 :]
+    means = np.stack([last[n : n + HOURS] for n in range(_PICK_UP_H)]).mean(axis=0)
+    is_steady = (net.set_c == net.set_c[..., :1, :]).all(axis=-2)
+    return np.where(is_steady, last[-HOURS:].max(axis=0), means.max(axis=0))
+
+
+def one_of(plan: HeatPlan, row: int) -> HeatPlan:
+    """One choice of a plan with a leading axis of choices."""
+    arrays = {
+        name: getattr(plan.network, name) if name in SHARED else getattr(plan.network, name)[row]
+        for name in Network._fields
+    }
+    return replace(plan, network=Network(**arrays))
+
+
+# --- how often synthetic years cross a fish's cold limit, and how long the fish have when heaters fail
+
+
+_YEARS_AT_ONCE = 40
+RISK_STEP_H = 3  # water follows in many hours; hourly steps give lows within 0.2 degC of it (a test)
+SPIN_UP_DAYS = 10
+# Normals above this share of the season's range are not run for the risk: no cold limit is met in its warmer days.
+COLD_RANGE_SHARE = 0.6
+_FREEZING_C = 0.05  # a limit of 0 degC counts as met here, where ice begins
+FAIL_HOUR = 18  # dusk, with the whole night ahead
+FAIL_DAYS = 5
+
+
+@dataclass(frozen=True)
+class CohortTime:
+    """Hours until one cohort's water crosses its cold limit; infinite where it does not within five days."""
+
+    cohort: str
+    tank: str
+    species: str
+    start_c: float
+    limit_c: float
+    hours: float
+    after_12_h_c: float
+
+
+@dataclass(frozen=True)
+class FailedHeater:
+    """All heaters fail at dusk of the design night, pumps go on; the cold lasts.
+
+    Parameters
+    ----------
+    outdoor_low_c : float
+        Low of every night. [degC]
+    times : tuple of CohortTime
+        The shortest first.
+    air_c : ndarray, shape (hours,)
+        Air of the greenhouse, or outdoors without one, from the failure on. [degC]
+    tank_c : mapping of str to ndarray, shape (hours,)
+        Water of each tank. [degC]
+    """
+
+    outdoor_low_c: float
+    times: tuple[CohortTime, ...]
+    air_c: FloatArray
+    tank_c: dict[str, FloatArray]
+
+
+def cold_years(
+    site: Site,
+    plan: HeatPlan,
+    weather: SiteWeather,
+    present: NDArray[np.bool_],
+    years: int,
+    seed: int,
+    tell: Callable[[float], None],
+) -> FloatArray:
+    """Share of synthetic years in which each cohort's water crosses its cold limit.
+
+    Parameters
+    ----------
+    site : Site
+        Its computed form.
+    plan : HeatPlan
+        With a leading axis of choices.
+    weather : SiteWeather
+        Normals of the season.
+    present : ndarray of bool, shape (choice, day, cohort)
+        Whether the fish are there, by column: a cohort's stay in a tank.
+    years, seed : int
+        How many, and the seed of the random numbers; every choice meets the same years.
+    tell : callable
+        Called with the share done.
+
+    Returns
+    -------
+    ndarray, shape (choice, cohort)
+        Share of the years. [-]
+    """
+    stays, _ = build_stays(site)
+    limit = np.array([site.species[stay.table.species]["temperature_low_limit"] for stay in stays])
+    nodes = [plan.nodes.index(f"tanks.{stay.table.tank}") for stay in stays]
+    low, high, share = synthetic_days(
+        weather.normal_low_c, weather.normal_high_c, weather.normal_sun_share, weather.spread_c, years, seed
+    )
+    days = _cold_days(weather)
+    hours = slice(days.start * HOURS, days.stop * HOURS)
+    dark, clear = replace(weather, night=weather.night[hours]), weather.clear_w_m2[days]
+    widened = _with_year_axis(plan, hours)
+    crossed = np.zeros((present.shape[0], len(stays)))
+    for first in range(0, years, _YEARS_AT_ONCE):
+        part = slice(first, min(first + _YEARS_AT_ONCE, years)), days
+        outdoors = weather_of_days(low[part], high[part], share[part], clear)
+        run = run_plan(
+            widened, dark, outdoors, is_hourly=False, spin_up_days=SPIN_UP_DAYS, keep=("low",), step_h=RISK_STEP_H
+        )
+        water = np.moveaxis(run.low_c[..., nodes], 0, 2)  # (choice, year, day, cohort)
+        is_cold = ((water < limit) | (water <= 0.0)) & present[:, None, days]
+        crossed += is_cold.any(axis=2).sum(axis=1)
+        tell((part[0].stop) / years)
+    return crossed / years
+
+
+def _cold_days(weather: SiteWeather) -> slice:
+    """Days that are run for the risk: from the first to the last whose normal lies in the colder 60 % of the range."""
+    mean = 0.5 * (weather.normal_low_c + weather.normal_high_c)
+    cold = np.flatnonzero(mean <= mean.min() + COLD_RANGE_SHARE * np.ptp(mean))
+    return slice(int(cold[0]), int(cold[-1]) + 1)
+
+
+def _with_year_axis(plan: HeatPlan, hours: slice) -> HeatPlan:
+    """The plan of some hours with an axis for years after that of the choices."""
+    arrays = {}
+    for name in Network._fields:
+        array = getattr(plan.network, name)
+        if name == "set_c" and array.shape[-2] != HOURS:
+            array = array[..., hours, :]
+        arrays[name] = array if name in SHARED else np.expand_dims(array, -1 - INNER_AXES.get(name, 1))
+    return replace(plan, network=Network(**arrays))
+
+
+def failed_heater(site: Site, plan: HeatPlan, weather: SiteWeather) -> FailedHeater:
+    """Course after all heaters fail at dusk of the design night.
+
+    Parameters
+    ----------
+    site : Site
+        Its computed form.
+    plan : HeatPlan
+        One scenario.
+    weather : SiteWeather
+        Its season.
+
+    Returns
+    -------
+    FailedHeater
+        Two weeks of the coldest normal day, two design days without sun, then five more without heat.
+    """
+    file = site.file
+    day, hours, night = design_days(weather, COLD_BEFORE_DAYS + FAIL_DAYS + 1)
+    normal = of_one_day(plan.network, day)
+    fail = (NORMAL_BEFORE_DAYS + COLD_BEFORE_DAYS) * HOURS + FAIL_HOUR
+    whole = run_network(normal, hours, night, warm_start(normal), weather.ground_c, is_hourly=True)
+    assert whole.hourly_c is not None
+    later = slice(fail, fail + FAIL_DAYS * HOURS)
+    rest = Weather(hours.air_c[later], np.zeros(FAIL_DAYS * HOURS), hours.dew_c[-FAIL_DAYS:])
+    off = normal._replace(
+        set_c=np.full_like(normal.set_c, -np.inf), power_w=np.zeros_like(normal.power_w),
+        cool_w=np.zeros_like(normal.cool_w),
+        vent_c=np.full_like(normal.vent_c, 1e6), gain_w=np.roll(normal.gain_w, -FAIL_HOUR, axis=-2),
+    )  # fmt: skip
+    start = whole.hourly_c[fail - 1]
+    after = run_network(off, rest, night[later], start, weather.ground_c, is_hourly=True)
+    assert after.hourly_c is not None
+    course = np.concatenate([start[None], after.hourly_c])
+    times = []
+    for key, cohort in file.cohorts.items():
+        node = plan.nodes.index(f"tanks.{cohort.tank}")
+        limit = site.species[cohort.species]["temperature_low_limit"]
+        times.append(
+            CohortTime(key, cohort.tank, cohort.species, float(course[0, node]), limit,
+                       hours_to(course[:, node], limit), float(course[12, node]))
+        )  # fmt: skip
+    times.sort(key=lambda time: (time.hours, time.start_c - time.limit_c))
+    air = (
+        course[:, plan.nodes.index("greenhouse")]
+        if "greenhouse" in plan.nodes
+        else np.append(rest.air_c[:1], rest.air_c)
+    )
+    tanks = {key: course[:, plan.nodes.index(f"tanks.{key}")] for key in _stocked(file)}
+    return FailedHeater(weather.design_cold_c, tuple(times), air, tanks)
+
+
+def _stocked(file: SiteFile) -> list[str]:
+    inside = {cohort.tank for cohort in file.cohorts.values()}
+    return [key for key in file.tanks if key in inside]
+
+
+def hours_to(course_c: FloatArray, limit_c: float) -> float:
+    """Hours until an hourly course crosses a limit, along straight lines; infinite where it never does."""
+    limit = max(limit_c, _FREEZING_C)
+    below = np.flatnonzero(course_c < limit)
+    if not below.size:
+        return float("inf")
+    first = int(below[0])
+    if first == 0:
+        return 0.0
+    before, after = float(course_c[first - 1]), float(course_c[first])
+    return first - 1 + (before - limit) / (before - after)
+
+
+# --- what each choice comes to: heat, fuel, power, fish, crops and cold years
+
+
+def is_held(file: SiteFile, key: str) -> bool:
+    return file.loops[key].water_temperature.kind != "computed"
+
+
+def tallied(
+    site: Site,
+    tried: list[Choice],
+    weather: SiteWeather,
+    years: int,
+    seed: int,
+    tell: Callable[[float], None],
+    owned: Collection[str] | None = None,
+) -> list[Option]:
+    """Every choice of one site: heat, fish, and synthetic years.
+
+    Parameters
+    ----------
+    site : Site
+        Its computed form.
+    tried : list of Choice
+        What is tried.
+    weather : SiteWeather
+        Normals of the season.
+    years, seed : int
+        Synthetic years and the seed of their random numbers.
+    tell : callable
+        Called with the share done.
+    owned : collection of str, optional
+        Places whose heater the keeper has; all that the site names where not given.
+
+    Returns
+    -------
+    list of Option
+        In the order of the choices.
+    """
+    plan = stacked_plan(site, tried, weather.wind_m_s)
+    run = run_plan(plan, weather, is_hourly=False)
+    tell(0.15)
+    layout = build_layout(site)
+    daily = np.stack([tank_mean_c(plan, run.mean_c, key) if not is_held(site.file, key)
+                      else np.broadcast_to(site.temperature_c[key][:, None], run.mean_c.shape[:2])
+                      for key in layout.loops], axis=-1)  # fmt: skip
+    temperature = np.moveaxis(daily, 0, 1)  # (choice, day, loop)
+    at_fish = temperature @ layout.cohort_loop.T
+    many = replace(
+        layout, temperature_c=temperature, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night),
+        **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
+    )  # fmt: skip
+    yields = _yields(site, layout, temperature, _greenhouse_air(plan, run))
+    course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
+    extremes = tank_extremes(many, course)
+    series = limits_of(many, course, extremes)
+    present = course.there_in_morning
+    shares = cold_years(site, plan, weather, present, years, seed, lambda part: tell(0.5 + 0.5 * part))
+    has_fish = (present @ layout.cohort_tank) > 0.0
+    tables = dict(heaters(site.file))
+    owned = tables if owned is None else owned
+    design_kw = design_power_w(plan, weather) / 1000.0
+    heads = {key: [n for n, name in enumerate(layout.cohorts) if name == key] for key in layout.cohorts}
+    found = []
+    for row, choice in enumerate(tried):
+        broken = tuple((f.limit, f.where) for f in findings(many, series, row) if f.is_broken)
+        fuel = tuple(_fuel(site.file, tables, plan, run, weather, row))
+        priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
+        found.append(
+            Option(
+                choice.name, choice.place, choice.set_point_c, fuel, sum(use.heat_kwh for use in fuel),
+                None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced)),
+                _by_month(weather, run, row), _peaks(plan, run, row),
+                {key: table.power / 1000.0 for key, table in tables.items() if key in owned},
+                float(run.short_hours[row].max(initial=0.0)),
+                float(course.gain_g[row].sum()) / 1000.0, float(course.fed_g[row].sum()) / 1000.0,
+                float(course.deaths[row].sum()),
+                {key: _span(plan, run, key, row) for key in layout.loops},
+                broken,
+                float(np.where(has_fish[row], extremes.oxygen_min_mg_l[row], np.inf).min()),
+                float(np.where(has_fish[row], course.tan_mg_l[row, :, : len(layout.tanks)], 0.0).max()),
+                {
+                    key: max(float(shares[row, n]) for n, name in enumerate(layout.cohorts) if name == key)
+                    for key in dict.fromkeys(layout.cohorts)
+                },
+                yields[row],
+                dead_kg=float((course.deaths[row] * course.weight_g[row]).sum()) / 1000.0,
+                died={key: float(course.deaths[row][:, columns].sum()) for key, columns in heads.items()},
+                stocked={
+                    key: float((course.count + course.deaths)[row][:, columns].sum(axis=-1).max())
+                    for key, columns in heads.items()
+                },
+                design_kw=_needed(site.file, plan, design_kw[row]),
+                to_buy=tuple(key for key in _needed(site.file, plan, design_kw[row]) if key not in owned),
+            )
+        )  # fmt: skip
+    tell(1.0)
+    return found
+
+
+def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
+    """Daily mean air of the greenhouse, shape (choice, day); None without one. [degC]"""
+    return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
+
+
+def _yields(site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None) -> list[float]:
+    """Harvest that each choice's water and air allow if no nutrient is short. [kg]"""
+    found = []
+    months = bed_months(site)
+    for row, water in enumerate(temperature_c):
+        own = replace(site, temperature_c={key: water[:, n] for n, key in enumerate(layout.loops)})
+        if air_c is not None:
+            by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
+            place = own.file.site.model_copy(update={"air_temperature": by_month})
+            own = replace(own, file=own.file.model_copy(update={"site": place}))
+        stands = build_stands(own).stands
+        found.append(float(sum(batch.harvest_kg.sum() for stand in stands for batch in stand.batches)))
+    return found
+
+
+def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:
+    peaks = run.peak_w[row] / 1000.0
+    return {key: float(peaks[column]) for column, key in enumerate(plan.controls) if peaks[column] > 0.0}
+
+
+def _needed(file: SiteFile, plan: HeatPlan, kw: FloatArray) -> dict[str, float]:
+    """Power of the design night by place, without loops that are held at typed temperatures. [kW]"""
+    held = {f"loops.{key}" for key in file.loops if is_held(file, key)}
+    return {key: float(kw[n]) for n, key in enumerate(plan.controls) if kw[n] > 0.0 and key not in held}
+
+
+def _span(plan: HeatPlan, run: HeatRun, loop: str, row: int) -> tuple[float, float, float]:
+    nodes = plan.tanks_of(loop)
+    mean = float(tank_mean_c(plan, run.mean_c[:, row], loop).mean())
+    return float(run.low_c[:, row, nodes].min()), mean, float(run.high_c[:, row, nodes].max())
+
+
+def _by_month(weather: SiteWeather, run: HeatRun, row: int) -> dict[str, float]:
+    total = run.heat_kwh[:, row].sum(axis=-1)
+    return {label: float(total[days].sum()) for label, days in days_of_month(weather.start, len(total))}
+
+
+def _fuel(
+    file: SiteFile, tables: Mapping[str, HeaterTable], plan: HeatPlan, run: HeatRun, weather: SiteWeather, row: int
+) -> list[FuelUse]:
+    """Fuel of every heater; water warmed without a heater of its own burns the fuel of a room's heater."""
+    spare = spare_heater(file)
+    months = days_of_month(weather.start, len(run.heat_kwh))
+    found = []
+    for column, place in enumerate(plan.controls):
+        daily = run.heat_kwh[:, row, column]
+        heat, by_month = float(daily.sum()), {label: float(daily[days].sum()) for label, days in months}
+        heater = tables.get(place)
+        if heater is None and place.startswith("loops.") and not is_held(file, place.removeprefix("loops.")):
+            heater = spare
+        if heater is None:
+            if heat > 0.0:
+                found.append(FuelUse(place, "unknown", "kWh", heat, heat, None, by_month))
+            continue
+        unit: str = heater.price_per or next(iter(FUELS[heater.fuel].kwh_per))
+        amount = float(fuel_units(heat, heater.fuel, unit, heater.efficiency))
+        found.append(
+            FuelUse(
+                place,
+                heater.fuel,
+                unit,
+                heat,
+                amount,
+                None if heater.price is None else amount * heater.price,
+                by_month,
+            )
+        )
+    return found

@@ -1,0 +1,321 @@
+"""The comparison of the cold months, and a fit to a log, in words."""
+
+from __future__ import annotations
+
+import math
+
+from stocksim.answers.cold.answer import (
+    BELIEVED,
+    CAUTIONS,
+    fuel_months,
+    fuel_rows,
+    hard_to_believe,
+    month_water,
+    too_small,
+)
+from stocksim.answers.cold.choice import Option, added_deaths
+from stocksim.answers.cold.decide import Cold
+from stocksim.answers.cold.fit import HeatFit
+from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater
+from stocksim.faces.text import text_table, wrapped
+from stocksim.faces.words import LIMIT_WORDS
+from stocksim.site.warmth import Warmth
+from stocksim.units import face_unit, format_quantity, to_face
+
+
+def money(value: float | None) -> str:
+    """A sum in the keeper's own money; ``-`` where a price is missing."""
+    return "-" if value is None else f"{value:,.0f}"
+
+
+def option_rows(cold: Cold) -> list[dict[str, str]]:
+    """One row an option, for text and pages; ``!`` marks options that are too cold or too warm for a fish."""
+    units = cold.site.file.site.units
+    plan = cold.options[0]
+    spared = {option.name for option in cold.spared}
+    each, unit = float(to_face(1.0, "mass", units)), face_unit("mass", units)
+    rows = []
+    for option in cold.options:
+        new = {limit for limit, where in option.broken if (limit, where) not in plan.broken}
+        coldest = ", ".join(
+            f"{loop} {format_quantity(span[0], 'temperature', units)}" for loop, span in option.water_c.items()
+        )
+        extra = "-" if option.cost_per_extra_kg is None else f"{option.cost_per_extra_kg / each:,.0f}"
+        years = round(option.worst_cold_share * cold.years)
+        rows.append(
+            {
+                "option": ("" if option.name in spared else "!") + option.name,
+                "heat": f"{option.heat_kwh:,.0f} kWh",
+                "cost": money(option.cost),
+                "growth": format_quantity(option.growth_kg, "mass", units),
+                "less the dead": format_quantity(option.net_kg, "mass", units),
+                "feed": format_quantity(option.feed_kg, "mass", units),
+                "deaths": f"{option.deaths:.0f}",
+                "crops": format_quantity(option.yield_kg, "mass", units),
+                f"an extra {unit}": extra,
+                "coldest water": coldest,
+                "design night needs": power_words(option),
+                "years too cold": f"{years} of {cold.years}",
+                "breaks as well": ", ".join(
+                    [
+                        *sorted(LIMIT_WORDS.get(limit, limit) for limit in new),
+                        *([f"more deaths of {' and '.join(dead)}"] if (dead := added_deaths(option, plan)) else []),
+                    ]
+                )
+                or "-",
+            }
+        )
+    return rows
+
+
+def numbered(cold: Cold) -> list[str]:
+    """The options that the frontier chart numbers, with cost and growth."""
+    units = cold.site.file.site.units
+    each, unit = float(to_face(1.0, "mass", units)), face_unit("mass", units)
+    sentences = []
+    for name in frontier_names(cold):
+        option = cold.option(name)
+        extra = option.cost_per_extra_kg
+        sentences.append(
+            f"{name}: {money(option.cost)} of fuel, {format_quantity(option.net_kg, 'mass', units)} of growth "
+            "less the dead"
+            + ("" if extra is None else f", {extra / each:,.0f} for each extra {unit}")
+            + (" (recommended)" if name == cold.recommended else "")
+        )
+    return sentences
+
+
+def frontier_names(cold: Cold) -> list[str]:
+    """Options numbered on the chart: the file's own way, then those that give most growth for their cost."""
+    line = sorted((o for o in cold.options if o.is_on_frontier and o.cost is not None), key=lambda o: o.cost or 0.0)
+    return list(dict.fromkeys([cold.options[0].name, cold.recommended, *(o.name for o in line)]))
+
+
+def power_words(option: Option) -> str:
+    """Power that each heater needs on the design night, beside what it has."""
+    words = []
+    for place, need in option.design_kw.items():
+        have = option.installed_kw.get(place)
+        words.append(f"{place} {need:.1f} kW " + ("to buy" if have is None else f"of {have:.1f}"))
+    return ", ".join(words) or "-"
+
+
+def verdict_sentence(cold: Cold) -> str:
+    """The recommendation in one sentence, and what heaters it takes."""
+    best = cold.option(cold.recommended)
+    cost = "" if best.cost is None else f", {money(best.cost)} of fuel a season"
+    low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
+    small = too_small(best)
+    said = [f"Recommended: {cold.recommended}{cost}."]
+    said += [
+        f"The design night, {low}, needs a heater of {need:.1f} kW for {place}; yours gives {have:.1f}."
+        for place, (need, have) in small.items()
+    ]
+    said += [
+        f"A heater of {best.design_kw[place]:.1f} kW for {place} must be bought; its fuel is taken to be "
+        f"{_fuel_of(best, place)}."
+        for place in best.to_buy
+    ]
+    if best.installed_kw and best.design_kw and not small:
+        said.append(f"The heaters that the file has are large enough for the design night, {low}.")
+    return " ".join(said)
+
+
+def _fuel_of(option: Option, place: str) -> str:
+    use = next((use for use in option.fuel if use.place == place), None)
+    name = "unknown" if use is None else use.fuel.replace("_", " ")
+    return name + (
+        ", without a price" if use is None or use.cost is None else ", at the price of the file's own heater"
+    )
+
+
+def failure_sentence(cold: Cold) -> str:
+    """The night the heaters fail, as the file says and as recommended."""
+    said = [_failure(cold, cold.failed, "As the file says")]
+    if cold.recommended != cold.options[0].name:
+        said.append(_failure(cold, cold.failed_recommended, "As recommended"))
+    return " ".join(said)
+
+
+def _failure(cold: Cold, failed: FailedHeater, way: str) -> str:
+    low = format_quantity(failed.outdoor_low_c, "temperature", cold.site.file.site.units)
+    if not failed.times:
+        return f"{way}, no fish are there when heaters fail at {low} outdoors."
+    first = failed.times[0]
+    if not math.isfinite(first.hours):
+        return (
+            f"{way}, if every heater fails at dusk of a {low} night, no fish meets its cold limit in {FAIL_DAYS} days."
+        )
+    if first.hours == 0.0:
+        return (
+            f"{way}, {first.cohort} in {first.tank} are at their cold limit by dusk of a {low} night before any heater "
+            "fails: the heating itself is too small or missing."
+        )
+    return (
+        f"{way}, if every heater fails at dusk of a {low} night, {first.cohort} in {first.tank} meet their cold limit "
+        f"after {hours_words(first.hours)}; be there in half of that."
+    )
+
+
+def hours_words(hours: float) -> str:
+    """Hours as a keeper says them."""
+    if not math.isfinite(hours):
+        return f"more than {FAIL_DAYS} days"
+    return "at once" if hours == 0.0 else f"{hours:.0f} hours"
+
+
+def failure_rows(times: tuple[CohortTime, ...], units: str) -> list[dict[str, str]]:
+    """Hours to each cohort's cold limit."""
+    return [
+        {
+            "fish": t.cohort, "tank": t.tank, "water at the start": format_quantity(t.start_c, "temperature", units),
+            "after 12 hours": format_quantity(t.after_12_h_c, "temperature", units),
+            "cold limit": format_quantity(t.limit_c, "temperature", units), "reached after": hours_words(t.hours),
+        }
+        for t in times
+    ]  # fmt: skip
+
+
+def water_rows(warmth: Warmth, units: str) -> list[dict[str, str]]:
+    """Air and water of each month, with the lowest hour, ready to print."""
+    rows = []
+    for data in month_water(warmth):
+        row = {"month": str(data["month"])}
+        for key, value in data.items():
+            if key.endswith("_mean_c"):
+                name = key.removesuffix("_mean_c").replace("_", " ")
+                low = data.get(key.replace("_mean_c", "_low_c"))
+                text = format_quantity(value, "temperature", units)
+                row[name] = text if low is None else f"{text} (low {format_quantity(low, 'temperature', units)})"
+        row["heat, file"] = f"{data['heat_kwh']:,.0f} kWh"
+        rows.append(row)
+    return rows
+
+
+def fuel_month_rows(cold: Cold) -> list[dict[str, str]]:
+    """Heat, fuel and cost of each month, as the file says and as recommended."""
+    ways = [("file", cold.options[0])]
+    if cold.recommended != cold.options[0].name:
+        ways.append(("recommended", cold.option(cold.recommended)))
+    rows = []
+    for month in cold.options[0].month_kwh:
+        row = {"month": month}
+        for name, option in ways:
+            uses = [use for use in fuel_months(option) if use["month"] == month and use["heat_kwh"] > 0.0]
+            amounts: dict[tuple[str, str], float] = {}
+            for use in uses:
+                key = (use["amount_unit"], use["fuel"].replace("_", " "))
+                amounts[key] = amounts.get(key, 0.0) + use["amount"]
+            costs = [use["cost"] for use in uses]
+            row[f"heat, {name}"] = f"{option.month_kwh[month]:,.0f} kWh"
+            row[f"fuel, {name}"] = ", ".join(f"{v:,.0f} {unit} {fuel}" for (unit, fuel), v in amounts.items()) or "-"
+            row[f"cost, {name}"] = money(None if None in costs else float(sum(costs)))
+        rows.append(row)
+    return rows
+
+
+def worth_words(cold: Cold) -> str:
+    """Worth of fish; by the pound on a site in US units, with the kilo that --worth asks for."""
+    assumed = "assumed; give --worth, by the kilo" if cold.is_worth_assumed else ""
+    if cold.site.file.site.units == "us":
+        pound = cold.worth / float(to_face(1.0, "mass", "us"))
+        return f"{pound:,.2f} a pound of fish ({'; '.join(filter(None, (f'{cold.worth:g} a kilo', assumed)))})"
+    return f"{cold.worth:g} a kilo of fish" + (f" ({assumed})" if assumed else "")
+
+
+def _failure_recommended(cold: Cold) -> list[str]:
+    if cold.recommended == cold.options[0].name:
+        return []
+    rows = failure_rows(cold.failed_recommended.times, cold.site.file.site.units)
+    return ["", "The same as recommended:", text_table(rows)]
+
+
+def fuel_sentence(option: Option) -> str:
+    """Fuel of an option in words: amount, kWh, therms."""
+    parts = []
+    for row in fuel_rows(option):
+        if row["heat_kwh"] < 0.5:
+            continue
+        text = f"{row['place']}: {row['amount']:,.0f} {row['amount_unit']} of {row['fuel'].replace('_', ' ')}"
+        if row["fuel_litres"] is not None and row["amount_unit"] != "L":
+            text += f", {row['fuel_litres']:,.0f} L"
+        text += f" ({row['fuel_kwh']:,.0f} kWh, {row['fuel_therms']:,.0f} therms)"
+        parts.append(text + ("" if row["cost"] is None else f" for {row['cost']:,.0f}"))
+    return "; ".join(parts) or "no fuel"
+
+
+def _wrapped(text: str, indent: str) -> str:
+    return "\n".join(wrapped(text, indent))
+
+
+def cold_text(cold: Cold) -> str:
+    """The printed answer."""
+    best, plan = cold.option(cold.recommended), cold.options[0]
+    worth = worth_words(cold)
+    lines = [
+        f"{cold.site.file.site.name}: the cold months, {cold.warmth.weather.start} to {cold.site.file.season.end}",
+        "",
+        _wrapped(verdict_sentence(cold), ""),
+        _wrapped(f"Why: {cold.reason}.", "  "),
+        _wrapped(f"What would change it: {cold.change}.", "  "),
+        _wrapped(failure_sentence(cold), ""),
+        "",
+        text_table(option_rows(cold)),
+        _wrapped(
+            "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; design "
+            "night needs: heat on the third day of the design cold, without sun; an extra "
+            f"{face_unit('mass', cold.site.file.site.units)}: fuel for each further one of growth, less fish that die, "
+            f"over the next cheaper option of the frontier; {worth}; years too cold: synthetic years, seed "
+            f"{cold.seed}, in which some fish crosses its cold limit; money is that of your fuel prices)", ""
+        ),
+        "",
+        _wrapped(f"Fuel as the file says: {fuel_sentence(plan)}.", "  "),
+        _wrapped(f"Fuel as recommended: {fuel_sentence(best)}.", "  "),
+        "",
+        "Fuel by month:",
+        text_table(fuel_month_rows(cold)),
+        "",
+        "Month by month, water and air as the file says:",
+        text_table(water_rows(cold.warmth, cold.site.file.site.units)),
+        "",
+        "When every heater fails at dusk of the design night, pumps still running, as the file says:",
+        text_table(failure_rows(cold.failed.times, cold.site.file.site.units)),
+        *_failure_recommended(cold),
+        "",
+        "Notes and cautions:",
+    ]  # fmt: skip
+    return "\n".join([*lines, *(_wrapped(f"- {note}", "  ") for note in (*cold.notes, *CAUTIONS))])
+
+
+# --- a fit of the heat balance to a log, in words
+
+
+def fit_text(fit: HeatFit) -> str:
+    """What to write into the site file, and how far to trust it."""
+    lines = [
+        f"Fitted to {fit.days} logged days of loop {fit.loop}. Under [greenhouse] write:",
+        *(f"{key} = {value:.3f}    # known within a factor of {fit.uncertainty[key]:.2f}"
+          for key, value in fit.factors.items()),
+        _wrapped(
+            f"Misfit (root mean square of the day's mean): {fit.rms_before_c:.2f} degC before, {fit.rms_after_c:.2f} "
+            f"degC after; mean error after {fit.bias_after_c:+.2f} degC.", ""
+        ),
+    ]  # fmt: skip
+    if fit.is_on_normals:
+        lines.append(
+            _wrapped(
+                "The weather was monthly normals, so the log's own cold and warm spells are part of the misfit: a "
+                'weather file of the same days (kind = "file") fits far better.', ""
+            )
+        )  # fmt: skip
+    for key in hard_to_believe(fit):
+        lines.append(
+            _wrapped(
+                f"Do not take {key} over unseen: {fit.factors[key]:.2f} lies outside {BELIEVED[0]:g} to "
+                f"{BELIEVED[1]:g} (our choice), so the house is hardly as the site file says. Check sizes, cover, "
+                "leaks, heaters, and the place and hour of the log first.", ""
+            )
+        )  # fmt: skip
+    if any(value > 1.4 for value in fit.uncertainty.values()):
+        lines.append("A factor known no better than 1.4 is hardly told by this log; leave it at 1.")
+    return "\n".join(lines)

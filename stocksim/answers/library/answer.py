@@ -1,0 +1,485 @@
+"""The library of species, one fish in good water and water by itself, as data and text."""
+
+from __future__ import annotations
+
+import csv
+import warnings
+from pathlib import Path
+from typing import Any, TextIO
+
+import numpy as np
+
+from stocksim.engine.running import grow as grow_fish
+from stocksim.errors import Fault, InputError, OutsideValidity
+from stocksim.faces.marks import marked
+from stocksim.faces.text import text_table, wrapped
+from stocksim.library.feeds import feed_kind, feed_names, load_feed
+from stocksim.library.sources import Entry
+from stocksim.library.species import load_species, never_with, species_names
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.carbonate import carbon_dioxide
+from stocksim.water.oxygen import oxygen_saturation
+from stocksim.writing import safe_cell, write_file
+
+# Every value of a species file stands in one of these; tests/test_fish_answers.py sees to it.
+GROUPS = {
+    "Appetite and growth": (
+        "intake_scale", "intake_exponent", "appetite_optimum", "appetite_upper_zero", "appetite_q10",
+        "no_feeding_below", "cold_ramp_width", "appetite_males", "appetite_females", "maintenance_at_20",
+        "maintenance_q10_cold", "maintenance_q10_warm", "growth_efficiency", "fasting_loss_fraction", "body_energy",
+        "body_protein",
+    ),
+    "Limits of water and density": (
+        "growth_temperature_low", "growth_temperature_high", "temperature_low_limit", "temperature_high_stress",
+        "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended", "oxygen_lethal",
+        "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "chloride_protects",
+        "nitrate_caution", "density_cautious", "density_experienced",
+    ),
+    "Company and sizes": (
+        "prey_share_deep", "prey_share_slender", "size_spread", "length_weight_intercept", "length_weight_slope",
+        "farmed_condition",
+    ),
+    "Wild-caught fish onto pellets": ("feed_training_days", "feed_training_loss"),
+    "Market, and what the fit is compared with": (
+        "market_weight", "largest_weight", "fillet_yield", "fitted_feed_energy", "fitted_feed_protein",
+        "feed_conversion_check",
+    ),
+}  # fmt: skip
+# what a number cannot say by its name alone
+MEANINGS = {
+    "prey_share_deep": "longest deep-bodied prey over own length; 0: takes no fish",
+    "prey_share_slender": "longest slender prey over own length; 0: takes no fish",
+    "size_spread": "standard deviation over mean weight, batch not graded",
+    "temperature_change_per_day": "let the water change by no more than this a day",
+    "feed_training_days": "days without growth until wild fish live on pellets",
+    "feed_training_loss": "share of wild adults lost in that time",
+    "appetite_males": "times the appetite of a mixed batch, males alone",
+    "appetite_females": "times the appetite of a mixed batch, females alone",
+    "largest_weight": "heaviest that we know of; site files with heavier fish are asked about",
+    "nitrate_caution": "as nitrogen; a caution, not a limit of the model",
+    "chloride_protects": "1: chloride keeps nitrite out; 0: it does not, or nobody knows",
+}
+_TEMPERS = {
+    "calm": "calm",
+    "nips": "nips at fins",
+    "territorial": "territorial, the strong bite the weak",
+    "hunts": "hunts other fish",
+}
+_FEWEST_DAYS, _MOST_DAYS = 10, 1000  # our choice: what a chart of one fish shows well
+
+
+def days_of_typed(typed: str) -> int:
+    """Days that one fish is followed, of what was typed; raises InputError where that is no number of days."""
+    met = typed.strip()
+    if not met.isascii() or not met.isdigit() or not _FEWEST_DAYS <= int(met[:9]) <= _MOST_DAYS:
+        message = f'"{met}" is not allowed; write a whole number from {_FEWEST_DAYS} to {_MOST_DAYS:,}, as 243.'
+        raise InputError([Fault("", "Days", message)])
+    return int(met)
+
+
+def fish_answer(species: str | None) -> Any:
+    """Answer of `fish`.
+
+    Parameters
+    ----------
+    species : str or None
+        Key of a species; None for a list of all.
+
+    Returns
+    -------
+    list or dict
+        A row for each species, or one species with its facts and every value: number, unit, range, topic, source, how
+        much of the source was read, and whether it is weak (memory, common practice or a guess).
+
+    Raises
+    ------
+    ParameterError
+        If the species is unknown.
+    """
+    if species is None:
+        return [_row(load_species(name)) for name in species_names()]
+    entry = load_species(species)
+    feed = load_feed(entry.facts["fitted_with_feed"])
+    topic = {key: group for group, keys in GROUPS.items() for key in keys}
+    data = _row(entry) | {
+        "facts": facts(entry),
+        "never_because": entry.facts.get("never_because", ""),
+        "fitted_with_feed": entry.facts["fitted_with_feed"],
+        "fitted_with_feed_kind": feed_kind(feed),
+        "caution": entry.facts.get("caution", ""),
+        "wild_caution": entry.facts.get("wild_caution", ""),
+        "values": {
+            key: {
+                "value": value.value,
+                "unit": value.unit,
+                "range": None if value.low is None else [value.low, value.high],
+                "use": value.use,
+                "topic": topic[key],
+                "is_weak": entry.is_weak(key),
+                "source": entry.sources[value.source].cite,
+                "read": entry.sources[value.source].read,
+                "where": value.where,
+            }
+            for key, value in entry.values.items()
+        },
+    }
+    return marked(data, entries=(entry, feed))
+
+
+def _row(entry: Entry) -> dict[str, Any]:
+    return {
+        "species": entry.name,
+        "title": entry.title,
+        "latin": entry.facts["latin"],
+        "evidence": entry.evidence,
+        "company_evidence": entry.facts["company_evidence"],
+        "like": entry.facts.get("like"),
+        "body_form": entry.facts["body_form"],
+        "temper": entry.facts["temper"],
+        "never_with": list(never_with(entry)),
+        "summary": entry.summary,
+        "growth_temperature_c": [entry["growth_temperature_low"], entry["growth_temperature_high"]],
+        "temperature_limits_c": [entry["temperature_low_limit"], entry["temperature_high_stress"]],
+        "density_kg_m3": [entry["density_cautious"], entry["density_experienced"]],
+    }
+
+
+def facts(entry: Entry) -> list[str]:
+    """What a species file says in words beside its numbers, one sentence each: evidence, likeness, temper and body,
+    whom never to join it with, the feed it was fitted with. Cautions stand apart."""
+    weak = sum(entry.is_weak(key) for key in entry.values)
+    words = [
+        f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
+        f"{weak} of {len(entry.values)} values are weak: memory, common practice or a guess."
+    ]
+    if "like" in entry.facts:
+        base = load_species(entry.facts["like"]).title.lower()
+        words.append(
+            f"Likened to {base}: it takes {base}'s values, in a wider band, wherever nothing of its own was read."
+        )
+    words.append(f"Temper: {_TEMPERS[entry.facts['temper']]}. As prey its body is {entry.facts['body_form']}.")
+    if never_with(entry):
+        others = ", ".join(name.replace("_", " ") for name in never_with(entry))
+        words.append(f"Never with {others}. {entry.facts['never_because']}")
+    feed = entry.facts["fitted_with_feed"]
+    words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
+    return words
+
+
+def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
+    """Rows of a species' values by topic, each with its range, source and grade; a weak one says so. A topic without
+    values is left out."""
+    groups = {}
+    for group, keys in GROUPS.items():
+        rows = [_value_row(entry, key) for key in keys if key in entry.values]
+        if rows:
+            groups[group] = rows
+    return groups
+
+
+def _value_row(entry: Entry, key: str) -> dict[str, str]:
+    value = entry.values[key]
+    source = entry.sources[value.source]
+    return {
+        "value": key.replace("_", " "),
+        "number": f"{value.value:g} {value.unit}".removesuffix(" -"),
+        "range": "" if value.low is None else f"{value.low:g} to {value.high:g}",
+        "grade": f"weak: {source.read}" if entry.is_weak(key) else source.read,
+        "source": source.cite,
+        "where": "; ".join(filter(None, [MEANINGS.get(key, ""), value.where])),
+    }
+
+
+def feed_rows() -> list[dict[str, str]]:
+    """A row for each feed: kind, energy and protein; natural food is told per g as given, wet."""
+    return [
+        {
+            "feed": name,
+            "kind": feed_kind(entry),
+            "evidence": entry.evidence,
+            "MJ/kg": f"{entry['digestible_energy']:.1f}",
+            "protein %": f"{100.0 * entry['protein']:.0f}",
+            "name": entry.title,
+        }
+        for name, entry in ((name, load_feed(name)) for name in feed_names())
+    ]
+
+
+def feed_cautions() -> list[str]:
+    """Cautions of the feeds that have one, one text each."""
+    entries = (load_feed(name) for name in feed_names())
+    return [f"{entry.title}: {entry.facts['caution']}" for entry in entries if "caution" in entry.facts]
+
+
+def fish_text(answer: Any) -> str:
+    """Printed answer of `fish`."""
+    if isinstance(answer, list):
+        table = text_table(
+            [
+                {
+                    "species": row["species"],
+                    "evidence": row["evidence"],
+                    "company": row["company_evidence"],
+                    "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
+                    "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
+                    "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
+                    "name": f"{row['title']} ({row['latin']})" + (f", like {row['like']}" if row["like"] else ""),
+                }
+                for row in answer
+            ]
+        )
+        words = wrapped(
+            "(evidence: of growth and water; company: of sizes and of who may share a tank. Feeds, as given; natural "
+            "food is wet.)"
+        )
+        lines = [table, *words, "", text_table(feed_rows())]
+        for caution in feed_cautions():
+            lines += wrapped(f"- {caution}", "  ")
+        return "\n".join(lines)
+    lines = [f"{answer['title']} ({answer['latin']}), evidence {answer['evidence']}", ""]
+    lines += wrapped(answer["summary"])
+    lines += [line for fact in answer["facts"] for line in wrapped(f"- {fact}", "  ")]
+    for head, key in (("Caution", "caution"), ("Wild-caught", "wild_caution")):
+        if answer[key]:
+            lines += wrapped(f"{head}: {answer[key]}", "  ")
+    for group in GROUPS:
+        rows = [_text_row(key, value) for key, value in answer["values"].items() if value["topic"] == group]
+        if rows:
+            lines += ["", f"{group}:", text_table(rows)]
+    return "\n".join(lines)
+
+
+def _text_row(key: str, value: dict[str, Any]) -> dict[str, str]:
+    return {
+        "value": key,
+        "number": f"{value['value']:g}",
+        "unit": value["unit"],
+        "range": "" if value["range"] is None else "{:g} to {:g}".format(*value["range"]),
+        "grade": f"weak: {value['read']}" if value["is_weak"] else value["read"],
+        "source": _short(value["source"], 70),
+        "where": _short("; ".join(filter(None, [MEANINGS.get(key, ""), value["where"]])), 90),
+    }
+
+
+def _short(text: str, length: int) -> str:
+    return text if len(text) <= length else text[: length - 3] + "..."
+
+
+# --- what the commands about fish and water answer, as data and as text
+
+# an unfed fish that has lost half of its weight counts as starved (engineering judgement of this project, no source)
+_WASTED_SHARE = 0.5
+
+
+def growth_answer(
+    species: str,
+    from_weight_g: float,
+    temperature_c: float,
+    days: int | None,
+    to_weight_g: float | None,
+    ration_fraction: float,
+    feed: str | None,
+) -> dict[str, Any]:
+    """Answer of `grow` as plain data.
+
+    Parameters
+    ----------
+    species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed
+        As in `stocksim.grow`.
+
+    Returns
+    -------
+    dict
+        Keys of the contract, with notes on validity and evidence.
+    """
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always", OutsideValidity)
+        course = grow_fish(species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed)
+    notes = [str(w.message) for w in caught if issubclass(w.category, OutsideValidity)]
+    wasted = np.flatnonzero(~(course.weight_g > _WASTED_SHARE * from_weight_g))
+    if wasted.size:
+        day = int(wasted[0]) + 1
+        notes.append(f"Half its weight is gone by day {day}: a real fish would have died of hunger by then.")
+    entry = load_species(species)
+    meal = load_feed(feed or entry.facts["fitted_with_feed"])
+    if feed_kind(meal) == "natural":
+        notes.append(
+            f"{meal.title}: natural food, weighed wet as you give it. {meal.facts.get('caution', '')}".rstrip()
+        )
+    end = float(course.weight_g[-1])
+    gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
+    starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])
+    daily = [
+        {
+            "day": day + 1,
+            "weight_g": round(float(course.weight_g[day]), 4),
+            "feed_g": round(float(course.eaten_g[day]), 5),
+            "feed_percent_body_weight": round(100.0 * float(course.eaten_g[day] / starts[day]), 4),
+            "oxygen_g": round(float(course.oxygen_g[day]), 5),
+            "tan_g": round(float(course.tan_g[day]), 6),
+        }
+        for day in range(number)
+    ]
+    data = {
+        "species": species,
+        "evidence": entry.evidence,
+        "sources": [f"{source.cite} ({source.read})" for source in entry.sources.values()],
+        "temperature_c": round(temperature_c, 3),
+        "days": number,
+        "weight_g": round(end, 3),
+        "feed_g": round(eaten, 3),
+        "feed_conversion": round(eaten / gain, 3) if gain > 0.0 else None,
+        "specific_growth_percent_per_day": round(100.0 * float(np.log(end / from_weight_g)) / number, 4),
+        "oxygen_g": round(float(course.oxygen_g.sum()), 3),
+        "tan_g": round(float(course.tan_g.sum()), 4),
+        "notes": notes,
+        "daily": daily,
+    }
+    return marked(data, entries=(entry, meal))
+
+
+def growth_text(species: str, answer: dict[str, Any]) -> str:
+    """Printed answer of `grow`."""
+    conversion = answer["feed_conversion"]
+    lines = [
+        f"{species} at {answer['temperature_c']:.1f} degC: {answer['weight_g']:.1f} g after {answer['days']} days "
+        f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
+        f"Eaten {answer['feed_g']:.1f} g a fish"
+        + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
+        + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
+        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
+        f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
+    ]
+    return "\n".join(line for text in (*lines, *answer["notes"]) for line in wrapped(text, "  "))
+
+
+def write_rows(path: Path, rows: list[dict[str, Any]]) -> None:
+    """Write rows as CSV; only a file with the same columns is written over.
+
+    Raises
+    ------
+    InputError
+        If something else is there, or the file cannot be written.
+    """
+    columns = list(rows[0])
+
+    def write(out: TextIO) -> None:
+        writer = csv.DictWriter(out, fieldnames=columns, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: safe_cell(cell) for key, cell in row.items()} for row in rows)
+
+    def is_ours(file: Path) -> bool:
+        with file.open("rb") as there:
+            return there.readline(1000).rstrip() == ",".join(columns).encode()
+
+    write_file(path, write, is_ours)
+
+
+def water_answer(
+    temperature_c: float,
+    ph: float | None,
+    tan_mg_l: float | None,
+    elevation_m: float,
+    alkalinity_mg_l: float | None,
+) -> dict[str, Any]:
+    """Answer of `water` as plain data.
+
+    Parameters
+    ----------
+    temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l
+        What was measured; what is not given stays null in the answer.
+
+    Returns
+    -------
+    dict
+        Keys of the contract and each species' limits beside the values.
+
+    Raises
+    ------
+    InputError
+        If a value is outside the range of the formulas, all such values at once.
+    """
+    bounds = (
+        ("--at", temperature_c, 0.0, 40.0, "degC"),
+        ("--ph", ph, 5.0, 10.0, ""),
+        ("--tan", tan_mg_l, 0.0, 1000.0, "mg/L"),
+        ("--elevation", elevation_m, -430.0, 4500.0, "m"),
+        ("--alkalinity", alkalinity_mg_l, 0.0, 1000.0, "mg/L"),
+    )
+    wrong = [
+        f"{name}: {value:g}{unit and ' '}{unit} is not allowed; give {low:g} to {high:g} {unit}".rstrip() + "."
+        for name, value, low, high, unit in bounds
+        if value is not None and not low <= value <= high
+    ]
+    if tan_mg_l is not None and ph is None:
+        wrong.append("--tan: needs --ph too; the toxic share of ammonia depends on it.")
+    if alkalinity_mg_l is not None and ph is None:
+        wrong.append("--alkalinity: needs --ph too; together they give carbon dioxide.")
+    if wrong:
+        from stocksim.errors import Fault
+
+        raise InputError([Fault("", "", sentence) for sentence in wrong])
+    share = None if ph is None else float(unionized_fraction(ph, temperature_c))
+    toxic = None if share is None or tan_mg_l is None else share * tan_mg_l
+    gas = None
+    if ph is not None and alkalinity_mg_l is not None:
+        gas = float(carbon_dioxide(ph, alkalinity_mg_l, temperature_c))
+    fish = [load_species(name) for name in species_names()]
+    data = {
+        "temperature_c": round(temperature_c, 3),
+        "ph": ph,
+        "tan_mg_l": tan_mg_l,
+        "elevation_m": round(elevation_m, 1),
+        "alkalinity_mg_l": alkalinity_mg_l,
+        "oxygen_saturation_mg_l": round(float(oxygen_saturation(temperature_c, elevation_m)), 4),
+        "unionized_fraction": None if share is None else round(share, 7),
+        "unionized_ammonia_mg_l": None if toxic is None else round(toxic, 6),
+        "co2_mg_l": None if gas is None else round(gas, 3),
+        "limits": [_limits_row(entry, temperature_c, share, toxic) for entry in fish],
+    }
+    return marked(data, entries=fish)
+
+
+def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: float | None) -> dict[str, Any]:
+    design = entry["unionized_ammonia_design"]
+    low, high = entry["temperature_low_limit"], entry["temperature_high_stress"]
+    return {
+        "species": entry.name,
+        "evidence": entry.evidence,
+        "oxygen_recommended_mg_l": entry["oxygen_recommended"],
+        "unionized_ammonia_limit_mg_l": design,
+        "tan_limit_mg_l": None if share is None else round(design / share, 3),
+        "unionized_ammonia_holds": None if toxic is None else toxic <= design,
+        "temperature_holds": low <= temperature_c <= high,
+    }
+
+
+def water_text(answer: dict[str, Any]) -> str:
+    """Printed answer of `water`."""
+    lines = [
+        f"At {answer['temperature_c']:.1f} degC and {answer['elevation_m']:.0f} m: oxygen saturation "
+        f"{answer['oxygen_saturation_mg_l']:.2f} mg/L."
+    ]
+    if answer["unionized_fraction"] is not None:
+        lines.append(f"At pH {answer['ph']:g} {100 * answer['unionized_fraction']:.3f} % of ammonia is un-ionized.")
+    if answer["unionized_ammonia_mg_l"] is not None:
+        lines.append(
+            f"{answer['tan_mg_l']:g} mg/L total ammonia nitrogen, of which {answer['unionized_ammonia_mg_l']:.4f} mg/L "
+            "is un-ionized (as N)."
+        )
+    if answer["co2_mg_l"] is not None:
+        lines.append(f"Carbon dioxide {answer['co2_mg_l']:.1f} mg/L (an error of 0.1 in pH moves it by 26 %).")
+    said = {None: "-", True: "holds", False: "BROKEN"}
+    rows = [
+        {
+            "species": row["species"],
+            "oxygen above mg/L": f"{row['oxygen_recommended_mg_l']:g}",
+            "un-ionized below mg/L": f"{row['unionized_ammonia_limit_mg_l']:g}",
+            "that is TAN mg/L": "-" if row["tan_limit_mg_l"] is None else f"{row['tan_limit_mg_l']:.2f}",
+            "ammonia": said[row["unionized_ammonia_holds"]],
+            "temperature": said[row["temperature_holds"]],
+            "evidence": row["evidence"],
+        }
+        for row in answer["limits"]
+    ]
+    return "\n".join([*(line for text in lines for line in wrapped(text, "  ")), "", text_table(rows)])

@@ -1,0 +1,1 @@
+"""How long each tank has when pump, air and heat stop."""

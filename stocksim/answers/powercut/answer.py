@@ -1,0 +1,286 @@
+"""The power-cut answer as data and as half a sheet of paper."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PEAK_HOUR, PUMP_EFFICIENCY, PowerCut, Reserve
+from stocksim.faces.text import text_table, wrapped
+from stocksim.faces.words import day_words
+from stocksim.units import format_quantity
+
+_FOOT_M = 0.3048
+# The minutes rest on the fish's use, the surface and the swing of the day, none of them known better than that.
+UNSURE = (
+    "All of this is known to a factor of 2 only: be ready in half the time. Gasping at the surface or fish "
+    "crowding an inlet means act now, whatever this sheet says."
+)
+CAUTIONS = (
+    "Engines outdoors only: run a generator in the open, at least 20 ft (6 m) from every door, window and "
+    "vent of house and greenhouse, exhaust pointing away; never inside, not even with the doors open. Follow "
+    "your local code.",
+    "Carbon monoxide kills without a smell: have a battery carbon monoxide alarm wherever people work or sleep.",
+    "A transfer switch fitted by a licensed electrician; never back-feed a house or greenhouse through an "
+    "outlet: it kills line workers.",
+    "Electricity beside water kills: ground-fault protection on every circuit near water, generator's "
+    "included, drip loops, dry hands.",
+    "Air first, then flow, then heat. Keep a charged battery air pump beside each tank that starts by "
+    "itself, and an alarm that reaches you.",
+    "Do not feed before an announced cut or during one; feed again, a little, when oxygen has been good for "
+    "some hours.",
+)
+TABLE_WORDS = (
+    "0 = already below. never = in the model air, or a warm room, holds it: do not rely on that. Stress is the "
+    "husbandry limit, lethal kills. A battery pump helps only while its battery lasts."
+)
+CYLINDER_CAUTION = (
+    "Oxygen feeds fire: no oil, grease, spark or flame near it; chain the cylinder upright, use an oxygen "
+    "regulator and follow the supplier's and local rules."
+)
+SOURCES = (
+    "Tank alone after the cut: V dC/dt = k (Cs - C) - use, solved exactly; V is the water without the fish; "
+    "a cut leaves film and solids elsewhere (our balance).",
+    "Surface k: Cole & Caraco 1998, still water, measured on lakes; a tank differs by a factor of 2 to 3. "
+    "Cs: Benson & Krause 1984.",
+    "Use: the fish of that day in the season, 1.4 times the mean at the peak (1.3-1.5, from memory of "
+    "Timmons & Ebeling), peak at 18:00 and trough at 06:00 (our assumption).",
+    "Stress is oxygen_recommended and lethal is oxygen_lethal of the species file, with their sources there (page "
+    "Fish, or stocksim fish).",
+    "Battery air pump: 0.7 kg of oxygen a kWh (from memory of Boyd 1998; 0.5-1.5 is met), as long as its "
+    "battery lasts.",
+    f"Cylinder: ideal gas at 15 degC, {100 * CYLINDER_DISSOLVED_SHARE:.0f} % dissolves (5-20 % is common "
+    "practice, no source).",
+    "Cooling: bare round tank, 8 W/m2/K walls, 15 open surface, 2 floor (see docs/powercut.md), steady room; "
+    "factor of 2.",
+    f"Pump power: weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, common practice, "
+    "no source).",
+    "20 ft from doors and windows, carbon monoxide detectors: Electrical Safety Foundation International, "
+    "portable generator safety (excerpt read).",
+)  # fmt: skip
+
+
+def powercut_answer(cut: PowerCut, units: str, room_field: str = "with --room") -> dict[str, Any]:
+    """The power-cut answer as plain data.
+
+    Parameters
+    ----------
+    cut : PowerCut
+        Of `stocksim.answers.powercut.decide`.
+    units : str
+        ``metric`` or ``us``, for the sentences; the numbers' units stand in their keys.
+    room_field : str
+        Where this face takes the room's air, in words.
+
+    Returns
+    -------
+    dict
+        Ready for JSON. Minutes and hours are null where a limit is never reached; keys of a battery or a cylinder are
+        there only where one was stated.
+    """
+    generator = cut.generator
+    answer: dict[str, Any] = {
+        "site": cut.site,
+        "date": cut.date.isoformat(),
+        "hour": cut.hour,
+        "is_worst_day": cut.is_worst_day,
+        "answer": headline(cut),
+        "tanks": [_reserve_data(cut, reserve) for reserve in cut.reserves],
+        "room_c": cut.room_c,
+        "generator_w": round(generator.total_w, 1),
+        "generator": {
+            "air_w": round(generator.air_w, 1),
+            "pump_w": round(generator.pump_w, 1),
+            "heater_w": round(generator.heater_w, 1),
+            "flow_m3_day": round(generator.flow_m3_day, 3),
+            "head_m": generator.head_m,
+            "pump_efficiency": PUMP_EFFICIENCY,
+            "power_guessed_for": list(generator.guessed),
+        },
+        "notes": [UNSURE, _room_words(cut, units, room_field), _generator_words(cut, units)],
+        "cautions": _cautions(cut),
+        "sources": list(SOURCES),
+    }
+    if cut.battery_w > 0.0:
+        answer["battery_w_each_tank"] = cut.battery_w
+    if cut.cylinder_g > 0.0:
+        answer["cylinder_oxygen_g"] = round(cut.cylinder_g, 1)
+        answer["cylinder_hours"] = _or_null(cut.cylinder_hours, 2)
+    return answer
+
+
+def powercut_text(cut: PowerCut, units: str) -> str:
+    """The power-cut answer on half a sheet, its first line the answer, and the sources below it.
+
+    Parameters
+    ----------
+    cut, units
+        As in `powercut_answer`.
+
+    Returns
+    -------
+    str
+        Lines as wide as the terminal at most, the table apart.
+    """
+    lines = [*_wrapped(headline(cut)), ""]
+    if cut.reserves:
+        lines += [*_wrapped(occasion(cut)), "", text_table(reserve_rows(cut, units)), *_wrapped(f"({TABLE_WORDS})"), ""]
+        lines += _wrapped(UNSURE)
+        lines += _wrapped(_room_words(cut, units, "with --room"))
+        if cut.cylinder_g > 0.0:
+            lines += _wrapped(cylinder_words(cut))
+    lines += _wrapped(_generator_words(cut, units))
+    for head, items in (("Cautions", _cautions(cut)), ("Sources", SOURCES)):
+        lines += ["", f"{head}:"]
+        for item in items:
+            lines += _wrapped(f"- {item}")
+    return "\n".join(lines)
+
+
+def headline(cut: PowerCut) -> str:
+    """The answer in one sentence: how long, where, from when."""
+    when = f"{_clock(cut.hour)} on {day_words(cut.date)}"
+    if not cut.reserves:
+        return f"No fish are in the tanks on {day_words(cut.date)}: a power cut then costs none."
+    first = cut.reserves[0]
+    place = f"tank {first.tank} ({first.cohort})"
+    if first.alone.to_lethal <= 0.0:
+        return (
+            f"You have no time in {place} from {when}: its oxygen is {first.oxygen_mg_l:.1f} mg/L even "
+            f"before a cut, at or below the {first.lethal_mg_l:.1f} that kills. Mend that first."
+        )
+    if math.isinf(first.alone.to_lethal):
+        return (
+            f"In the model no tank falls to the oxygen that kills, from {when}: {place} comes closest, and "
+            "only its still surface holds it. Do not rely on that."
+        )
+    return (
+        f"You have about {_time_words(first.alone.to_lethal)} in {place} from {when}, until its oxygen kills: be ready "
+        f"in {_time_words(0.5 * first.alone.to_lethal)}."
+    )
+
+
+def occasion(cut: PowerCut) -> str:
+    """Site, day and hour of the cut, and who chose them."""
+    at = "the worst hour" if cut.hour == PEAK_HOUR else "an hour you gave"
+    chosen = f"{at} of {'the worst day' if cut.is_worst_day else 'a day you gave'}"
+    return f"{cut.site}, {day_words(cut.date)}, {_clock(cut.hour)} ({chosen}); pump, air and heat all stop."
+
+
+def cylinder_words(cut: PowerCut) -> str:
+    """How long the oxygen cylinder lasts."""
+    held = "is not needed" if math.isinf(cut.cylinder_hours) else f"lasts {_hours(cut.cylinder_hours)} hours"
+    return f"The cylinder, opened at once and shared out to hold every tank where it is, {held}."
+
+
+def _time_words(minutes: float) -> str:
+    """Minutes rounded down, hours beyond three hours."""
+    if minutes < 1.0:
+        return "less than 1 minute"
+    if minutes < 180.0:
+        whole = math.floor(minutes)
+        return f"{whole} minute{'' if whole == 1 else 's'}"
+    return f"{math.floor(minutes / 60.0)} hours"
+
+
+def _clock(hour: float) -> str:
+    whole = math.floor(hour * 60.0 + 0.5)
+    return f"{whole // 60:02d}:{whole % 60:02d}"
+
+
+def _hours(hours: float) -> str:
+    return f"{hours:.1f}" if hours < 10.0 else f"{math.floor(hours)}"
+
+
+def _cell(minutes: float) -> str:
+    if math.isinf(minutes):
+        return "never"
+    return f"{math.floor(minutes)} min" if minutes < 180.0 else f"{math.floor(minutes / 60.0)} h"
+
+
+def reserve_rows(cut: PowerCut, units: str) -> list[dict[str, str]]:
+    """A row for each cohort, the shortest time first; keys are the column heads."""
+    return [_row(cut, reserve, units) for reserve in cut.reserves]
+
+
+def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
+    row = {
+        "tank": reserve.tank,
+        "fish": reserve.cohort,
+        "density": format_quantity(reserve.density_kg_m3, "density", units),
+        "oxygen now": f"{reserve.oxygen_mg_l:.1f} mg/L",
+        "stress": f"{_cell(reserve.alone.to_stress)} to {reserve.stress_mg_l:.1f}",
+        "lethal": f"{_cell(reserve.alone.to_lethal)} to {reserve.lethal_mg_l:.1f}",
+    }
+    if cut.battery_w > 0.0:
+        row["lethal, battery air"] = _cell(reserve.with_battery.to_lethal)
+    if cut.cylinder_g > 0.0:
+        row["lethal, cylinder"] = _cell(reserve.with_cylinder.to_lethal)
+    cold = reserve.hours_to_cold_limit
+    limit = format_quantity(reserve.cold_limit_c, "temperature", units)
+    row["cold limit"] = f"{'never' if math.isinf(cold) else _hours(cold) + ' h'} to {limit}"
+    return row
+
+
+def _room_words(cut: PowerCut, units: str, room_field: str) -> str:
+    room = format_quantity(cut.room_c, "temperature", units)
+    other = " The coldest day is another day than the worst for oxygen: ask for it by its date."
+    return (
+        f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect "
+        f"{room_field}), tanks bare and uncovered.{other if cut.is_worst_day else ''}"
+    )
+
+
+def _generator_words(cut: PowerCut, units: str) -> str:
+    load = cut.generator
+    head = f"{load.head_m:.1f} m" if units == "metric" else f"{load.head_m / _FOOT_M:.1f} ft"
+    heat = f"heater {load.heater_w:,.0f} W" if load.heater_w > 0.0 else "no heater counted"
+    words = (
+        f"A generator must carry about {load.total_w:,.0f} W running: air {load.air_w:,.0f} W, pumps "
+        f"{load.pump_w:,.0f} W (estimate: {format_quantity(load.flow_m3_day, 'flow', units)} lifted {head} at "
+        f"{100 * PUMP_EFFICIENCY:.0f} %), {heat}. Read the plates instead where you can; motors draw several "
+        "times that when they start."
+    )
+    if load.guessed:
+        words += f" Air power of {', '.join(load.guessed)} is guessed from its transfer."
+    return words
+
+
+def _cautions(cut: PowerCut) -> list[str]:
+    words = list(CAUTIONS)
+    if cut.cylinder_g > 0.0:
+        words.append(CYLINDER_CAUTION)
+    return words + list(cut.own_files)
+
+
+def _wrapped(text: str) -> list[str]:
+    return wrapped(text, "  " if text.startswith("- ") else "")
+
+
+def _or_null(value: float, decimals: int) -> float | None:
+    return round(value, decimals) if math.isfinite(value) else None
+
+
+def _reserve_data(cut: PowerCut, reserve: Reserve) -> dict[str, Any]:
+    data: dict[str, Any] = {
+        "tank": reserve.tank,
+        "cohort": reserve.cohort,
+        "species": reserve.species,
+        "biomass_kg": round(reserve.biomass_kg, 3),
+        "density_kg_m3": round(reserve.density_kg_m3, 3),
+        "oxygen_mg_l": round(reserve.oxygen_mg_l, 3),
+        "stress_mg_l": reserve.stress_mg_l,
+        "lethal_mg_l": reserve.lethal_mg_l,
+        "minutes_to_stress": _or_null(reserve.alone.to_stress, 2),
+        "minutes_to_lethal": _or_null(reserve.alone.to_lethal, 2),
+    }
+    helped = {"battery": (cut.battery_w, reserve.with_battery), "cylinder": (cut.cylinder_g, reserve.with_cylinder)}
+    for name, (size, times) in helped.items():
+        if size > 0.0:
+            data[f"minutes_to_stress_with_{name}"] = _or_null(times.to_stress, 2)
+            data[f"minutes_to_lethal_with_{name}"] = _or_null(times.to_lethal, 2)
+    return data | {
+        "temperature_c": round(reserve.temperature_c, 2),
+        "cold_limit_c": reserve.cold_limit_c,
+        "hours_to_cold_limit": _or_null(reserve.hours_to_cold_limit, 2),
+    }

@@ -1,0 +1,111 @@
+"""The command that tells how long each tank has in a power cut."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from stocksim.errors import Fault, InputError, StocksimError
+from stocksim.faces.options import JsonOption, SiteArgument, named, number, print_json, read_options
+
+EXAMPLES = {
+    "powercut": 'Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"',
+}
+MANY = 1e9  # no bound but of sense: such a number is judged with the other options, so that all is told at once
+HOUR = number("--hour", -MANY, MANY, "give an hour of the day from 0 to 24, as 18 or 6.5")
+
+
+def powercut(
+    site: SiteArgument,
+    on: Annotated[
+        str | None, typer.Option(help="Day of the cut, as 2027-01-20; by default the worst.", show_default=False)
+    ] = None,
+    hour: Annotated[
+        float | None,
+        typer.Option(help="Hour of the day, 0 to 24; by default the worst, 18.", show_default=False, **HOUR),
+    ] = None,
+    battery: Annotated[
+        str | None, typer.Option(help='Battery air pump beside each tank, as "10 W".', show_default=False)
+    ] = None,
+    cylinder: Annotated[
+        str | None,
+        typer.Option(help='Water capacity of one oxygen cylinder for all tanks, as "10 L".', show_default=False),
+    ] = None,
+    pressure: Annotated[
+        str | None, typer.Option(help='Pressure on its gauge, as "150 bar" or "2200 psi".', show_default=False)
+    ] = None,
+    room: Annotated[
+        str | None, typer.Option(help='Coldest air around the tanks, as "5 degC"; else freezing.', show_default=False)
+    ] = None,
+    heater: Annotated[
+        str | None, typer.Option(help='Heater the generator must carry as well, as "1500 W".', show_default=False)
+    ] = None,
+    head: Annotated[str, typer.Option(help='Head of the pumps, for the generator, as "6 ft".')] = "2 m",
+    as_json: JsonOption = False,
+) -> None:
+    """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
+    from stocksim.answers.powercut.answer import powercut_answer, powercut_text
+    from stocksim.answers.powercut.decide import power_cut
+    from stocksim.engine.running import run_season
+    from stocksim.faces.marks import marked
+
+    loaded, asked = powercut_options(
+        site, on, hour, battery=battery, cylinder=cylinder, pressure=pressure, room=room, heater=heater, head=head
+    )
+    cut = power_cut(run_season(loaded), **asked)
+    units = loaded.file.site.units
+    if as_json:
+        print_json(marked(powercut_answer(cut, units), loaded))
+    else:
+        typer.echo(powercut_text(cut, units))
+
+
+def powercut_options(site: Path, on: str | None, hour: float | None, **texts: str | None) -> tuple[Any, dict[str, Any]]:
+    """Site, and what `stocksim.answers.powercut.decide.power_cut` is asked, of the options of `powercut`.
+
+    Parameters
+    ----------
+    site : Path
+        The site file.
+    on, hour : str, float, optional
+        Day and hour as written.
+    **texts : str, optional
+        Of ``battery``, ``cylinder``, ``pressure``, ``room``, ``heater``, ``head``.
+
+    Returns
+    -------
+    Site, dict
+        The site, and arguments of `power_cut`.
+
+    Raises
+    ------
+    InputError
+        With every fault of the site and of all options.
+    """
+    from stocksim.answers.powercut.card import AMOUNTS, NO_BATTERY
+    from stocksim.answers.powercut.decide import cut_faults
+    from stocksim.site.reading import load_site
+
+    (day, *amounts), faults = read_options(
+        ("--on", on, "date"), *((f"--{key}", texts[key], AMOUNTS[key][3]) for key in AMOUNTS)
+    )
+    if amounts[list(AMOUNTS).index("battery")] == 0.0:
+        faults.append(Fault("", "--battery", NO_BATTERY))
+    given: dict[str, float | None] = {"hour": hour}
+    for key, amount in zip(AMOUNTS, amounts, strict=True):
+        if amount is not None or texts[key] is None:  # one that cannot be read is judged no further
+            given[key] = (amount or 0.0) * AMOUNTS[key][4]
+    first, last = dt.date.min, dt.date.max
+    loaded = None
+    try:
+        loaded = load_site(site)
+        first, last = loaded.file.season.start, loaded.file.season.end
+    except StocksimError as error:
+        faults += error.faults
+    faults += named(cut_faults(first, last, day, given))
+    if faults:
+        raise InputError(faults)
+    return loaded, {"on": day, "hour": hour} | {AMOUNTS[key][2]: given[key] for key in AMOUNTS}

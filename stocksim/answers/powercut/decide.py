@@ -1,0 +1,374 @@
+"""How long each tank has when pump, air and heat stop."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from stocksim.engine.results.findings import OXYGEN_PEAK_FACTOR
+from stocksim.engine.results.frames import Season
+from stocksim.errors import Fault, InputError
+from stocksim.site.model import MeasuredTransfer
+from stocksim.site.notes import own_files
+from stocksim.water.oxygen import (
+    BETA_FISH_WATER,
+    device_exchange,
+    diffuser_standard_transfer,
+    oxygen_saturation,
+    surface_exchange_velocity,
+)
+from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, minutes_to_level, tank_loss_w_k
+
+_ALLOWED = {  # option -> least, greatest, in words; the bounds only catch slips
+    "hour": (0.0, 24.0, "give an hour of the day from 0 to 24, as 18 or 6.5"),
+    "battery": (0.0, 1e5, "a battery air pump has 0 to 100,000 W"),
+    "cylinder": (0.0, 1e5, "a cylinder holds 0 to 100,000 L of water"),
+    "pressure": (0.0, 200.0, "give 0 to 200 bar, and count a fuller cylinder as 200 bar, the safe side"),
+    "room": (-60.0, 60.0, "a room lies between -60 and 60 degC"),
+    "heater": (0.0, 1e6, "a heater has 0 to 1,000 kW"),
+    "head": (0.0, 100.0, "a head lies between 0 and 100 m"),
+}
+
+
+def cut_faults(first: dt.date, last: dt.date, on: dt.date | None, given: dict[str, float | None]) -> list[Fault]:
+    """Everything impossible in what a power cut is asked.
+
+    Parameters
+    ----------
+    first, last : date
+        First and last day of the season.
+    on : date or None
+        Day of the cut, None for the worst.
+    given : dict of str to float or None
+        Hour and amounts by the names of the options, in the units of `power_cut`; None takes
+        the default, and a key left out is not looked at.
+
+    Returns
+    -------
+    list of Fault
+        One for each, its field the option's name.
+    """
+    bad = []
+    if on is not None and not first <= on <= last:
+        bad.append(Fault("", "on", f"{on} lies outside the season; give a day from {first} to {last}."))
+    for name, value in given.items():
+        low, high, allowed = _ALLOWED[name]
+        if value is not None and not low <= value <= high:
+            bad.append(Fault("", name, f"{value:g} is not allowed; {allowed}."))
+    if {"cylinder", "pressure"} <= set(given) and bool(given["cylinder"]) != bool(given["pressure"]):
+        bad.append(Fault("", "cylinder", "give both, the water capacity stamped on it and the pressure on its gauge."))
+    return bad
+
+
+# --- power cut: how long each tank has when pump and air stop, and what a generator must carry
+
+FloatArray = NDArray[np.float64]
+
+# Oxygen use is highest at 18:00 and lowest at 06:00, a day of meals (assumption of this project, no source).
+PEAK_HOUR = 18.0
+# Share of bottled oxygen that dissolves through a stone in shallow water: 0.05-0.2 (common practice, no source).
+CYLINDER_DISSOLVED_SHARE = 0.1
+# Power that lifts the water over the power a small pump draws: 0.2-0.5 (common practice, no source); the lower part is
+# taken, so that the generator comes out large rather than small.
+PUMP_EFFICIENCY = 0.3
+DEFAULT_HEAD_M = 2.0  # lift and pipe friction of a small house (assumption, no source)
+# Fish crammed beyond all sense leave this share of the tank to the water; it only keeps the arithmetic above 0.
+LEAST_WATER_SHARE = 0.01
+_WEIGHT_OF_WATER_N_M3 = 9806.65
+
+
+class Times(NamedTuple):
+    """Minutes to a species' stress and lethal limits: 0 where already below, infinite where never."""
+
+    to_stress: float
+    to_lethal: float
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """What one cohort has in its tank at the cut, and how long that lasts.
+
+    Parameters
+    ----------
+    tank, cohort, species : str
+        Names of the site file and the species' key.
+    biomass_kg, density_kg_m3, oxygen_mg_l : float
+        Of the cohort [kg]; of all fish in the tank [kg/m3]; in the tank at the cut. [mg/L]
+    stress_mg_l, lethal_mg_l : float
+        The species' ``oxygen_recommended``, below which it eats and thrives less, and ``oxygen_lethal``. [mg/L]
+    temperature_c, cold_limit_c, hours_to_cold_limit : float
+        Water at the cut, the species' ``temperature_low_limit`` [degC] and the time to it without heat [hours],
+        infinite where the room is no colder than the limit.
+    alone, with_battery, with_cylinder : Times
+        Without help, with the battery air pump, with the oxygen cylinder; the same where there is none. [minutes]
+    """
+
+    tank: str
+    cohort: str
+    species: str
+    biomass_kg: float
+    density_kg_m3: float
+    oxygen_mg_l: float
+    stress_mg_l: float
+    lethal_mg_l: float
+    temperature_c: float
+    cold_limit_c: float
+    hours_to_cold_limit: float
+    alone: Times
+    with_battery: Times
+    with_cylinder: Times
+
+
+@dataclass(frozen=True)
+class GeneratorLoad:
+    """What a generator must carry while it runs; motors draw several times their part when they start.
+
+    Parameters
+    ----------
+    air_w, pump_w, heater_w, flow_m3_day, head_m : float
+        Air pumps of all units; water pumps, from flow and head; heater as given [W]; the flow and head. [m3/day], [m]
+    guessed : tuple of str
+        Tables whose device is known by its transfer alone, so that its power is a guess.
+    """
+
+    air_w: float
+    pump_w: float
+    heater_w: float
+    flow_m3_day: float
+    head_m: float
+    guessed: tuple[str, ...]
+
+    @property
+    def total_w(self) -> float:
+        """Sum of the running powers. [W]"""
+        return self.air_w + self.pump_w + self.heater_w
+
+
+@dataclass(frozen=True)
+class PowerCut:
+    """A power cut at one date and hour.
+
+    Parameters
+    ----------
+    site, date, hour : str, date, float
+        Name of the site, day of the cut and hour of that day. [h] 0 to 24.
+    is_worst_day : bool
+        Whether the day was sought, not given.
+    reserves : tuple of Reserve
+        One for each cohort that is there, the shortest time first.
+    battery_w, cylinder_g : float
+        Air pump beside each tank [W]; oxygen in the cylinder [g]; 0 without.
+    cylinder_hours, room_c : float
+        How long the cylinder holds the oxygen of all tanks where it is [hours]; air around the tanks. [degC]
+    generator : GeneratorLoad
+        What a generator must carry.
+    own_files : tuple of str
+        Notes on library files of the keeper's own that the answer rests on.
+    """
+
+    site: str
+    date: dt.date
+    hour: float
+    is_worst_day: bool
+    reserves: tuple[Reserve, ...]
+    battery_w: float
+    cylinder_g: float
+    cylinder_hours: float
+    room_c: float
+    generator: GeneratorLoad
+    own_files: tuple[str, ...]
+
+
+def use_factor(hour: ArrayLike) -> FloatArray:
+    """Oxygen use of an hour over the day's mean.
+
+    Parameters
+    ----------
+    hour : array_like, shape (...)
+        Hour of the day, any number of days on. [h]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Factor [-]: 1.4 at 18:00, 0.6 at 06:00, a cosine between; the hours are our assumption.
+
+    Examples
+    --------
+    >>> use_factor([18.0, 0.0, 6.0]).round(2)
+    array([1.4, 1. , 0.6])
+    """
+    angle = 2.0 * np.pi * (np.asarray(hour, float) - PEAK_HOUR) / 24.0
+    return 1.0 + (OXYGEN_PEAK_FACTOR - 1.0) * np.cos(angle)
+
+
+def _greatest_use_factor(hour: float, minutes: FloatArray) -> FloatArray:
+    """Greatest use factor between an hour and so many minutes later, infinite allowed."""
+    hours, to_peak = minutes / 60.0, (PEAK_HOUR - hour) % 24.0
+    # one valley between two peaks: until the next peak the greater end is the greatest, and after it the peak
+    return np.maximum(use_factor(hour), use_factor(hour + np.minimum(hours, to_peak)))
+
+
+class _Alone(NamedTuple):
+    """Tanks without flow: arrays (day, tank), or (day, cohort) where each fish is."""
+
+    oxygen_mg_l: FloatArray
+    water_m3: FloatArray
+    use_g_h: FloatArray
+    surface_m3_day: FloatArray
+    battery_m3_day: FloatArray
+    saturation_mg_l: FloatArray
+
+    def minutes(self, threshold: FloatArray, hour: float, has_battery: bool) -> FloatArray:
+        """Time to a threshold. Use is the greatest that the wave reaches before then: the first guess, made with the
+        use of the hour itself, is never too short, so the wave cannot pass that use within the answer."""
+        battery = self.battery_m3_day if has_battery else 0.0
+        exchange = self.surface_m3_day + battery
+        # stones bring the water to 0.95 of saturation, the surface to all of it: one exchange toward the weighted mean
+        saturation = self.saturation_mg_l * (self.surface_m3_day + BETA_FISH_WATER * battery) / exchange
+
+        def at_use(factor: FloatArray) -> FloatArray:
+            use = self.use_g_h * factor
+            return minutes_to_level(self.oxygen_mg_l, threshold, self.water_m3, use, exchange, saturation)
+
+        return at_use(_greatest_use_factor(hour, at_use(use_factor(hour))))
+
+    def need_g_h(self) -> FloatArray:
+        """Oxygen that holds the level at the greatest use of the day."""
+        from_air = self.surface_m3_day * (self.saturation_mg_l - self.oxygen_mg_l) / 24.0
+        return np.maximum(self.use_g_h * OXYGEN_PEAK_FACTOR - from_air, 0.0)
+
+
+def power_cut(
+    season: Season,
+    on: dt.date | None = None,
+    hour: float | None = None,
+    battery_w: float = 0.0,
+    cylinder_l: float = 0.0,
+    cylinder_bar: float = 0.0,
+    room_c: float = 0.0,
+    heater_w: float = 0.0,
+    head_m: float = DEFAULT_HEAD_M,
+) -> PowerCut:
+    r"""How long every cohort has when pump, air and heat stop at a date and hour.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    on, hour : date, float, optional
+        Day, by default that of the shortest time to a lethal limit in any tank; hour [h] 0 to 24, by default 18:00.
+    battery_w, cylinder_l, cylinder_bar : float
+        Battery air pump beside each tank [W]; water capacity [L] and pressure [bar] of one oxygen cylinder for all
+        tanks; 0 for none.
+    room_c, heater_w, head_m : float
+        Air around the tanks [degC]; heater that the generator must carry as well [W]; head of the pumps. [m]
+
+    Returns
+    -------
+    PowerCut
+        No reserves where no fish are there that day.
+
+    Raises
+    ------
+    InputError
+        If the date is outside the season or a number is impossible; all faults at once.
+
+    Notes
+    -----
+    After the cut a tank is alone: :math:`V\,dC/dt = k_{surface} (C_s - C) - use`, solved exactly with the use held at
+    the greatest that the daily wave reaches before the answer. V leaves out the fish; film and sludge sit elsewhere.
+    Oxygen at the cut is the daily mean less the swing times the wave, so the daily minimum at 18:00; in truth it lags
+    use, by up to 6 hours. The cylinder is set at once to hold the oxygen where it is; the fall begins when it is empty.
+    """
+    given = {
+        "hour": hour, "battery": battery_w, "cylinder": cylinder_l, "pressure": cylinder_bar, "room": room_c,
+        "heater": heater_w, "head": head_m,
+    }  # fmt: skip
+    dates = season.dates
+    if faults := cut_faults(dates[0], dates[-1], on, given):
+        raise InputError(faults)
+    at = PEAK_HOUR if hour is None else hour
+    layout, species = season.layout, season.layout.species
+    tanks, biomass_kg = _tanks_alone(season, at, battery_w)
+    # the fish and their mass are the evening's: the dead need no air
+    present = season.course.left_in_evening[0]
+    of_cohort = layout.cohort_tank.T
+    at_fish = _Alone(*(np.broadcast_to(part, biomass_kg.shape) @ of_cohort for part in tanks))
+    limits = (species["oxygen_recommended"], species["oxygen_lethal"])
+    alone = [at_fish.minutes(limit, at, False) for limit in limits]
+    day = _worst_day(present, *alone) if on is None else (on - layout.start).days
+    with_battery = [at_fish.minutes(limit, at, True) for limit in limits] if battery_w > 0.0 else alone
+    oxygen_g = float(cylinder_oxygen_g(cylinder_l, cylinder_bar))
+    need = float(tanks.need_g_h()[day].sum())
+    held_hours = CYLINDER_DISSOLVED_SHARE * oxygen_g / need if need > 0.0 else (np.inf if oxygen_g > 0.0 else 0.0)
+    # the fall that follows the cylinder is taken at the day's greatest use, whatever the hour is by then
+    late = [at_fish.minutes(limit, PEAK_HOUR, False) + 60.0 * held_hours for limit in limits]
+    with_cylinder = [np.where(now > 0.0, np.maximum(now, then), 0.0) for now, then in zip(alone, late, strict=True)]
+    volume, surface = layout.volume_m3[: len(layout.tanks)], layout.surface_m2[: len(layout.tanks)]
+    temperature, cold_limit = layout.temperature_c @ layout.cohort_loop.T, species["temperature_low_limit"]
+    cooling_hours = hours_to_temperature(
+        temperature, cold_limit, room_c, volume @ of_cohort, tank_loss_w_k(volume, volume / surface) @ of_cohort
+    )
+    numbers = (
+        (season.course.count * season.course.weight_g)[0] / 1000.0, (biomass_kg / volume) @ of_cohort,
+        at_fish.oxygen_mg_l, *limits, temperature, cold_limit, cooling_hours, *alone, *with_battery, *with_cylinder
+    )  # fmt: skip
+    that_day: list[Any] = np.stack([np.broadcast_to(n, present.shape)[day] for n in numbers], axis=-1).tolist()
+    file, reserves = season.site.file, []
+    for stay, row, is_there in zip(layout.stays, that_day, present[day], strict=True):
+        names: list[Any] = [stay.table.tank, stay.cohort, stay.table.species]
+        if is_there:
+            times = (Times(*row[first : first + 2]) for first in range(len(row) - 6, len(row), 2))
+            reserves.append(Reserve(*names, *row[:-6], *times))
+    reserves.sort(key=lambda reserve: (reserve.alone.to_lethal, reserve.alone.to_stress))
+    return PowerCut(
+        file.site.name, layout.start + dt.timedelta(days=day), at, on is None, tuple(reserves), battery_w, oxygen_g,
+        held_hours, room_c, _generator(season, heater_w, head_m),
+        tuple(own_files(season.site.species, season.site.feeds, season.site.crops)),
+    )  # fmt: skip
+
+
+def _tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[_Alone, FloatArray]:
+    """Tanks at an hour of every day, cut off, and the fish in them [kg]; arrays (day, tank)."""
+    layout, course, tanks = season.layout, season.course, len(season.layout.tanks)
+    temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
+    mean, low = course.oxygen_mg_l[0, :, :tanks], season.extremes.oxygen_min_mg_l[0]
+    wave = (use_factor(hour) - 1.0) / (OXYGEN_PEAK_FACTOR - 1.0)
+    biomass_kg = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
+    volume = layout.volume_m3[:tanks]
+    alone = _Alone(
+        mean - wave * (mean - low),
+        np.maximum(volume - biomass_kg / 1000.0, LEAST_WATER_SHARE * volume),
+        (course.fish_oxygen_g @ layout.cohort_tank)[0] / 24.0,
+        layout.surface_m2[:tanks] * surface_exchange_velocity(temperature),
+        device_exchange(diffuser_standard_transfer(battery_w), temperature),
+        oxygen_saturation(temperature, layout.elevation_m),
+    )
+    return alone, biomass_kg
+
+
+def _worst_day(present: NDArray[np.bool_], stress: FloatArray, lethal: FloatArray) -> int:
+    """Day with the shortest time to a lethal limit, else to a stress limit, else the first with fish."""
+    for minutes in (lethal, stress):
+        shortest = np.where(present, minutes, np.inf).min(axis=-1, initial=np.inf)
+        if np.isfinite(shortest).any():
+            return int(np.argmin(shortest))
+    return int(np.argmax(present.any(axis=-1)))
+
+
+def _generator(season: Season, heater_w: float, head_m: float) -> GeneratorLoad:
+    layout, file = season.layout, season.site.file
+    standard = layout.device_g_day.sum() + layout.sump_device_g_day.sum()
+    flow = float(layout.flow_m3_day.sum())
+    kinds: dict[str, Any] = {"loops": file.loops, "tanks": file.tanks, "beds": file.beds, "biofilters": file.biofilters}
+    tables = {f"{kind}.{key}": table for kind, each in kinds.items() for key, table in each.items()}
+    guessed = [name for name, table in tables.items() if isinstance(table.oxygen_supply, MeasuredTransfer)]
+    return GeneratorLoad(
+        float(standard / diffuser_standard_transfer(1.0)),
+        _WEIGHT_OF_WATER_N_M3 * flow / 86400.0 * head_m / PUMP_EFFICIENCY,
+        heater_w, flow, head_m, tuple(guessed)
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""How fast feeding may rise on a young or winter-shrunken film."""

@@ -1,0 +1,42 @@
+"""The command that tells how fast feeding may rise."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from stocksim.faces.options import JsonOption, SiteArgument, print_json
+
+EXAMPLES = {
+    "ramp": "Example: stocksim ramp house.toml --from 2027-03-15",
+}
+
+
+def ramp(
+    site: SiteArgument,
+    start: Annotated[
+        str | None,
+        typer.Option("--from", help="First day, as 2027-03-15; by default the season's.", show_default=False),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
+    from stocksim.answers.ramp.answer import ramp_answer
+    from stocksim.answers.ramp.decide import feeding_ramp
+    from stocksim.answers.ramp.words import ramp_text
+    from stocksim.faces.marks import marked
+    from stocksim.faces.options import Bar, options, options_named
+    from stocksim.site.reading import load_site
+
+    (day,) = options(("--from", start, "date"))
+    loaded = load_site(site)
+    bar = Bar("weeks")
+    with options_named("--from"):
+        found = feeding_ramp(loaded, day, bar)
+    bar.close()
+    units = loaded.file.site.units
+    if as_json:
+        print_json(marked(ramp_answer(found, units), loaded))
+    else:
+        typer.echo(ramp_text(found, units))

@@ -1,0 +1,375 @@
+"""A feeding ramp in sentences and rows, and what it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from stocksim.answers.ramp.advice import WaterAdvice
+from stocksim.answers.ramp.climb import LOOKAHEADS_DAYS, MOST_RISE_SHARE, RESERVE_PERCENT
+from stocksim.answers.ramp.decide import LoopRamp, Ramp, RampWeek
+from stocksim.answers.ramp.fate import EASY_PH, HIGH_PH, MODEST_TAN_MG_L
+from stocksim.engine.results.findings import Finding
+from stocksim.faces.text import text_table, wrapped
+from stocksim.faces.words import cautions as season_cautions
+from stocksim.faces.words import day_words, level_words
+from stocksim.site.notes import own_files
+from stocksim.site.reading import Site
+from stocksim.units import parse_quantity
+from stocksim.water.maturity import DECAY_AT_20_PER_DAY, OXIDIZERS, STARTS
+from stocksim.water.nitrite import CHLORIDE_PER_NITRITE
+
+_LIMITS = {"unionized_ammonia_design": "un-ionized ammonia", "nitrite_limit": "nitrite nitrogen"}
+
+
+def ramp_sources(site: Site) -> list[str]:
+    """Sources of limits, film growth and schedule.
+
+    Parameters
+    ----------
+    site : Site
+        Its species' limits are told from their own files.
+
+    Returns
+    -------
+    list of str
+        One line each; a source that was not read in full says how much of it was.
+    """
+    return [*_limit_sources(site), *_film_sources(), *_schedule_sources()]
+
+
+def _limit_sources(site: Site) -> list[str]:
+    """A line for each limit, its species put together by their common source."""
+    lines = []
+    kept = sorted({cohort.species for cohort in site.file.cohorts.values()})
+    for key, name in _LIMITS.items():
+        by_source: dict[str, list[str]] = {}
+        for species in kept:
+            value = site.species[species].values[key]
+            source = site.species[species].sources[value.source]
+            by_source.setdefault(f"{source.cite} ({source.read})", []).append(f"{species} {value.value:g}")
+        told = "; ".join(f"{', '.join(fish)}: {cite}" for cite, fish in by_source.items())
+        if told:
+            lines.append(f"Limits of {name}, mg/L. {told}. Each value's place: the species' own file.")
+    if any(site.species[species]["chloride_protects"] > 0.0 for species in kept):
+        lines.append(
+            f"Chloride lifts the nitrite limit of fish that it shields: {CHLORIDE_PER_NITRITE:g} times the nitrite "
+            "ion, Durborow, Crosby & Brunson 1997, SRAC 462 (text read)."
+        )
+    return lines
+
+
+def _film_sources() -> list[str]:
+    ammonia, nitrite = (OXIDIZERS[kind].growth_at_15_per_day for kind in ("ammonia", "nitrite"))
+    return [
+        "Un-ionized share of ammonia: Emerson et al. 1975, J. Fish. Res. Board Can. 32, 2379-2383 (formula read as "
+        "quoted).",
+        f"Film growth at 15 degC: ammonia oxidizers {ammonia:g} a day, from memory of US EPA 1975, Process Design "
+        f"Manual for Nitrogen Control; nitrite oxidizers {nitrite:g}, fitted in this project to about four weeks at 20 "
+        "degC (common practice, no source). Both grow as their food, oxygen and alkalinity allow.",
+        f"Film decay: {DECAY_AT_20_PER_DAY:g} a day at 20 degC, chosen in this project. A new film starts at "
+        f"{100 * STARTS['new']:g} %, a seeded one at {100 * STARTS['seeded']:g} %, a mature one at "
+        f"{100 * STARTS['mature']:g} % (assumed).",
+    ]
+
+
+def _schedule_sources() -> list[str]:
+    days = ", ".join(str(days) for days in LOOKAHEADS_DAYS)
+    return [
+        f"Rise of {100 * MOST_RISE_SHARE:.0f} % a week at most: 10-20 % is common practice, no source. Reserve of "
+        f"{RESERVE_PERCENT:.0f} % and looking {days} days ahead: this project's judgement.",
+        f"pH is called the cause above {HIGH_PH:g} with at most {MODEST_TAN_MG_L:g} mg/L of total ammonia nitrogen "
+        f"that pH {EASY_PH:g} would make harmless: common practice, no source.",
+    ]
+
+
+# --- a feeding ramp in words: a sentence and one table a loop, cautions, sources
+
+_NAMES = {"unionized_ammonia": "un-ionized ammonia", "nitrite": "nitrite"}
+_BOUND = _NAMES | {"rise": "usual weekly rise", "ration": "full ration"}
+COPY_WORDS = {
+    False: "To run the season with it, write into the site file",
+    True: "To run the season with it, fish dying in it as told above, write into the site file",
+}
+_OUNCE_G = parse_quantity("1 oz", "weight")
+CAUTIONS = (
+    "Film growth is known to a factor of 2. Test ammonia and nitrite before each day's first feed while the ramp "
+    "lasts, and put off the next rise while a test stands above the table or feed is left uneaten.",
+    "If a test passes a limit, stop feeding, change water (free of chlorine and chloramine, of the tank's "
+    "temperature) and add air. Sick or gasping fish: ask a fish health "
+    "professional.",
+    "Young and thin fish bear only a short fast; where the table asks for weeks with no feed, have fewer fish there "
+    "or seed the filter from a healthy running one.",
+)
+
+PH_CARE = (
+    "Dose no base while pH stands above 8, test pH and alkalinity first, and change water slowly, at the tank's "
+    "temperature and free of chlorine (common practice)."
+)
+
+TABLE_WORDS = (
+    "Feed is the week's mean, for all cohorts of the loop at one share of their ration. Levels are the day's "
+    "worst, in the tank nearest to its limit, from a run of the season with this schedule; it keeps "
+    f"{RESERVE_PERCENT:.0f} % under every limit and rises by {100 * MOST_RISE_SHARE:.0f} % of the full ration "
+    "a week at most (common practice)."
+)
+
+
+def _feed_words(grams: float, units: str) -> str:
+    """Feed of a day for the kitchen scale, rounded down. Metric in g, US customary in oz."""
+    if units == "us":
+        return f"{math.floor(10.0 * grams / _OUNCE_G) / 10.0:.1f} oz/day"
+    return f"{math.floor(grams)} g/day"
+
+
+def _held(loop: LoopRamp) -> tuple[list[RampWeek], dt.date | None]:
+    """Weeks before the first change of the share, and the day of that change."""
+    changes = [number for number, week in enumerate(loop.weeks) if week.share != loop.weeks[0].share]
+    if not changes:
+        return list(loop.weeks), None
+    return list(loop.weeks[: changes[0]]), loop.weeks[changes[0]].start
+
+
+def loop_sentence(loop: LoopRamp, units: str) -> str:
+    """What to do in a loop, in a few words.
+
+    Parameters
+    ----------
+    loop : LoopRamp
+        Of `stocksim.answers.ramp.decide`.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        As ``Loop main: hold feed at 210 g/day until 14 Nov 2026, then ...``.
+    """
+    name = f"Loop {loop.loop}"
+    if not loop.has_fish:
+        return f"{name}: no fish are fed here."
+    if not loop.is_offered and loop.weeks:
+        return f"{name}: {_lost_words(loop)}"
+    if not loop.weeks and loop.full_from is None and loop.still_broken:
+        first = loop.still_broken[0]
+        return (
+            f"{name}: no schedule helps: with the file's full ration {_death_words(loop)}. There "
+            f"{_broken_words(first)}.{_help_words(first)}"
+        )
+    if not loop.weeks and loop.full_from is None:
+        return (
+            f"{name}: no ramp is worked out. Ammonia and nitrite stay under every limit with the file's full ration, "
+            f"but {_death_words(loop)}: look for the cause among the season's other limits."
+        )
+    if not loop.weeks:
+        holds = day_words(loop.full_from or dt.date.min)
+        sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {holds}."
+        if loop.still_broken:
+            sentence = (
+                f"{name}: on {holds} and in the weeks after it the film takes the file's full ration without a ramp."
+            )
+    else:
+        sentence = f"{name}: {_schedule_words(loop, units)}"
+    if loop.fate.is_told:
+        sentence += f" In its own run {_death_words(loop)}."
+    if loop.still_broken:
+        first = loop.still_broken[0]
+        # another lever than fewer fish says what is wrong itself, as alkalinity that runs out
+        crowd = "" if first.lever and not first.lever.startswith("keep ") else ": too many fish for this film"
+        sentence += f" But even so, {_broken_words(first)}{crowd}.{_help_words(first)}"
+    return sentence
+
+
+def _schedule_words(loop: LoopRamp, units: str) -> str:
+    """The first weeks of the schedule, and where it leads."""
+    held, change = _held(loop)
+    feed = min(week.feed_g_day for week in held)
+    what = f"hold feed at {_feed_words(feed, units)}" if held[0].share > 0.0 else "feed nothing"
+    until = "for the weeks of the table" if change is None else f"until {day_words(change - dt.timedelta(days=1))}"
+    if loop.full_from is not None:
+        full = day_words(loop.full_from)
+        holds = "is reached on" if loop.still_broken else "holds from"
+        return f"{what} {until}, then follow the table; by the model the full ration {holds} {full}."
+    if loop.weeks[-1].share >= 1.0:
+        return f"{what} {until}, then follow the table. No day is named from which the full ration holds."
+    why = f"; this schedule does not reach the file's full ration, last held back by {_BOUND[loop.weeks[-1].bound_by]}."
+    if loop.ph_binding is None and not loop.still_broken:
+        why += " Fewer fish or more surface for the film may help: untested here."
+    return f"{what} {until}{why}"
+
+
+def _lost_words(loop: LoopRamp) -> str:
+    """That the schedule found loses as many fish as none, and what would help."""
+    keeps = "keeps these fish" if loop.fate.loses_all else "is worth following"
+    words = f"no schedule that was tried {keeps}: with the one found {_death_words(loop)}."
+    if loop.still_broken:
+        first = loop.still_broken[0]
+        words += f" There {_broken_words(first)}.{_help_words(first)}"
+    else:
+        words += " Ammonia and nitrite hold in it, so hunger, or oxygen, is what kills."
+    if loop.fate.loses_all:
+        words += " Put no fish into water before tests show ammonia and nitrite under their limits (common practice)."
+    return f"{words} Its lines for the site file are left out."
+
+
+def _death_words(loop: LoopRamp) -> str:
+    fate, as_fed = loop.fate, loop.fate_as_fed
+    since = f", from {day_words(fate.first_date)}" if fate.first_date else ""
+    other = "" if not loop.weeks else f" (fed as the file says, {as_fed.dying:.0f})"
+    return f"{fate.dying:.0f} of {fate.fish:.0f} fish die of the water or of hunger{since}{other}"
+
+
+def _help_words(finding: Finding) -> str:
+    """The lever of a finding as a sentence; one that was not found says so itself."""
+    if not finding.lever:
+        return ""
+    if finding.lever.startswith("no single change"):
+        return f" {finding.lever[0].upper()}{finding.lever[1:]}."
+    return f" What helps: {finding.lever}."
+
+
+def ph_sentence(loop: LoopRamp) -> str:
+    """That pH, not the film, brings un-ionized ammonia to its limit, and what helps; empty where it does not."""
+    at = loop.ph_binding
+    if at is None:
+        return ""
+    words = (
+        f"What binds in loop {loop.loop} is pH: on {day_words(at.date)} un-ionized ammonia is "
+        f"{_level(at.unionized_mg_l)} mg/L in tank {at.tank} (keep below {_level(at.limit_mg_l)}) at only "
+        f"{at.tan_mg_l:.2f} mg/L of total ammonia nitrogen, because pH is {at.ph:.1f}, with {at.alkalinity_mg_l:.0f} "
+        f"mg/L of alkalinity as CaCO3. At pH {EASY_PH:g} the same ammonia would be {_level(at.at_easy_ph_mg_l)} mg/L "
+        "un-ionized."
+    )
+    if loop.water_advice is not None:
+        words += f" {_water_words(loop.water_advice)}"
+    return f"{words} {PH_CARE}"
+
+
+def _water_words(advice: WaterAdvice) -> str:
+    levels = f"from {_level(advice.before_mg_l)} to {_level(advice.worst_mg_l)} mg/L"
+    if advice.safe_from is None:
+        return (
+            f"Of the water changes and softer waters tried, {advice.words}, does most: in a run at the full ration it "
+            f"takes the worst un-ionized ammonia {levels}, which is not enough alone."
+        )
+    return (
+        f"What helps: {advice.words}. In a run with it and the full ration, the worst un-ionized ammonia falls "
+        f"{levels}, ammonia and nitrite keep the ramp's reserve from {day_words(advice.safe_from)} on, and "
+        f"{advice.fate.dying:.0f} of {advice.fate.fish:.0f} fish die; try it in the site file and ask for the ramp "
+        "again."
+    )
+
+
+def _broken_words(finding: Finding) -> str:
+    tank, first = finding.where.split(".")[1], finding.first_date or finding.worst_date
+    return (
+        f"{_NAMES[finding.limit]} passes its limit in tank {tank} from {day_words(first)} (up to "
+        f"{_level(finding.worst_value)} on {day_words(finding.worst_date)}, "
+        f"keep below {_level(finding.threshold)} mg/L)"
+    )
+
+
+def as_fed_sentence(loop: LoopRamp) -> str:
+    """What today's fish do to the loop if fed as the file says."""
+    broken = [finding for finding in loop.as_fed if finding.is_broken]
+    if not broken:
+        near = f", but by less than the ramp's reserve of {RESERVE_PERCENT:.0f} %" if loop.needs_ramp else ""
+        return f"Fed as the file says, ammonia and nitrite stay under every limit{near}."
+    # one sentence for each limit: the tank where it is passed worst
+    worst = [
+        min(of_limit, key=lambda f: f.margin_percent or 0.0)
+        for limit in _NAMES
+        if (of_limit := [f for f in broken if f.limit == limit])
+    ]
+    dying = loop.fate_as_fed
+    dead = f"; {dying.dying:.0f} of {dying.fish:.0f} fish die of the water or of hunger" if dying.is_told else ""
+    return f"Fed as the file says, {'; '.join(_broken_words(finding) for finding in worst)}{dead}."
+
+
+def _level(value: float) -> str:
+    return "-" if math.isnan(value) else level_words(value, "mg/L", "metric").removesuffix(" mg/L")
+
+
+def _percent(share: float) -> str:
+    return "-" if math.isnan(share) else f"{100.0 * share:.0f} %"
+
+
+def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
+    """A row for each week of the schedule; keys are the column heads."""
+    return [
+        {
+            "week from": day_words(week.start),
+            "feed": _feed_words(week.feed_g_day, units),
+            "of ration": f"{100.0 * week.share:g} %",
+            "of appetite": _percent(week.appetite_fraction),
+            "un-ionized mg/L": f"{_level(week.unionized_max_mg_l)} / {_level(week.unionized_limit_mg_l)}",
+            "nitrite-N mg/L": f"{_level(week.nitrite_max_mg_l)} / {_level(week.nitrite_limit_mg_l)}",
+            "ammonia film": _percent(week.ammonia_maturity),
+            "nitrite film": _percent(week.nitrite_maturity),
+            "held by": _BOUND[week.bound_by],
+        }
+        for week in loop.weeks
+    ]
+
+
+def site_lines(ramp: Ramp) -> list[str]:
+    """The schedule as lines of a site file."""
+    lines = []
+    for dotted, steps in ramp.offered.items():
+        table, key = dotted.rsplit(".", 1)
+        written = ", ".join(f"{{ from = {step['from']}, share = {step['share']:g} }}" for step in steps)
+        lines += [f"[{table}]", f"{key} = [{written}]"]
+    return lines
+
+
+def is_deadly(ramp: Ramp) -> bool:
+    """Whether a schedule that is offered loses fish in its own run."""
+    return any(f"loops.{loop.loop}.feeding_ramp" in ramp.offered and not loop.fate.keeps_fish for loop in ramp.loops)
+
+
+def is_table_shown(loop: LoopRamp) -> bool:
+    """Whether the weeks are worth a table: not where fish die of them for nothing."""
+    return loop.is_offered and bool(loop.weeks) and not loop.fate.loses_all
+
+
+def ramp_text(ramp: Ramp, units: str) -> str:
+    """The printed answer.
+
+    Parameters
+    ----------
+    ramp : Ramp
+        Of `stocksim.answers.ramp.decide.feeding_ramp`.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        Lines as wide as the terminal at most, save for tables and the lines to copy into the site file.
+    """
+    lines = [*wrapped(f"{ramp.proof.site.file.site.name}: feeding from {day_words(ramp.start)}"), ""]
+    for loop in ramp.loops:
+        lines += wrapped(loop_sentence(loop, units))
+        if loop.has_fish:
+            lines += wrapped(as_fed_sentence(loop))
+            lines += wrapped(ph_sentence(loop))
+        if is_table_shown(loop):
+            lines += ["", text_table(week_rows(loop, units))]
+        lines.append("")
+    if any(map(is_table_shown, ramp.loops)):
+        lines += wrapped(TABLE_WORDS)
+    if ramp.offered:
+        lines += ["", f"{COPY_WORDS[is_deadly(ramp)]}:", *site_lines(ramp)]
+    for head, items in (("Cautions", cautions(ramp)), ("Sources", ramp_sources(ramp.proof.site))):
+        lines += ["", f"{head}:"]
+        for item in items:
+            lines += wrapped(f"- {item}", "  ")
+    return "\n".join(lines)
+
+
+def cautions(ramp: Ramp) -> list[str]:
+    """What to mind beside the schedule, library files of the keeper's own among it."""
+    site = ramp.proof.site
+    # the season says it in its own cautions, loop by loop
+    chalk = [words for words in season_cautions(ramp.proof) if "chalk settles out" in words]
+    return [*CAUTIONS, *chalk, *own_files(site.species, site.feeds, site.crops)]

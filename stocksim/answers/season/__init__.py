@@ -1,0 +1,1 @@
+"""How the season goes: in trouble or not, where, when, and what helps."""

@@ -1,0 +1,89 @@
+"""The commands that run a season: printed, written, and served on the pages."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stocksim.errors import InputError
+from stocksim.faces.options import JsonOption, SiteArgument, number, print_json, say
+
+EXAMPLES = {
+    "season": "Example: stocksim season house.toml --out results",
+    "open": "Example: stocksim open house.toml --no-browser",
+}
+PORT = number("--port", 1, 65535, "give a port from 1 to 65535, as 8501", whole=True)
+
+
+def season(
+    site: SiteArgument,
+    out: Annotated[Path | None, typer.Option(help="Folder for the CSV files and summary.json.")] = None,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a cohort loses many fish.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
+    from stocksim.answers.season.answer import season_text, solve, write_season
+    from stocksim.engine.results.frames import SEASON_FILES
+    from stocksim.faces.words import is_trouble, summary
+    from stocksim.site.reading import load_site
+    from stocksim.writing import check_folder
+
+    loaded = load_site(site)
+    if out is not None:
+        check_folder(out, SEASON_FILES, loaded.files())
+    answer = solve(loaded)
+    if out is not None:
+        written = write_season(answer.season, out, answer.findings)
+        say("Wrote " + ", ".join(str(path) for path in written))
+    if as_json:
+        print_json(summary(answer.season, answer.findings))
+    else:
+        typer.echo(season_text(answer.season, answer.findings))
+    if strict and is_trouble(answer.season, answer.findings):
+        raise typer.Exit(3)
+
+
+def open_pages(
+    site: Annotated[Path | None, typer.Argument(help="Site file; none takes the demonstration site.")] = None,
+    port: Annotated[int, typer.Option(help="Port of the pages.", **PORT)] = 8501,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Serve without opening a browser.")] = False,
+    network: Annotated[
+        bool,
+        typer.Option("--network", help="Let other devices of your network see the pages, as a phone by the tank."),
+    ] = False,
+    read_only: Annotated[
+        bool, typer.Option("--read-only", help="Nobody can change the site on the pages, or save it.")
+    ] = False,
+    token: Annotated[
+        str | None,
+        typer.Option(help="With --network: what a device must bring; a random one by default.", show_default=False),
+    ] = None,
+) -> None:
+    """Print the season's answer, then serve the pages with it. Reads SITE; a page writes it only when told to save.
+
+    A faulty SITE is told and served all the same: the pages open where it can be mended.
+    """
+    from stocksim.answers.season.answer import season_text, solve
+    from stocksim.faces.serving import access, refuse_port, serve
+    from stocksim.site.examples import FOLDER
+    from stocksim.site.reading import load_site
+    from stocksim.site.saving import read_text
+
+    who = access(network, read_only, token)
+    refuse_port(port)
+    if site is not None:
+        read_text(site)  # what cannot even be read as text cannot be mended on a page either
+    try:
+        answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
+        typer.echo(season_text(answer.season, answer.findings))
+    except InputError as error:
+        for fault in error.faults:
+            say(str(fault))
+        say("The site cannot be run as it stands; the pages open where it can be mended.")
+    sys.stdout.flush()
+    raise typer.Exit(serve(site, port, open_browser=not no_browser, who=who))

@@ -1,0 +1,1 @@
+"""Which fish go into which tank, and how many."""

@@ -1,0 +1,120 @@
+"""What the stocking page remembers: problems, plans and reasons, by site and wishes."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import streamlit as st
+
+from stocksim.answers.stock.decide import Between, StockingPlan, plan_stocking, plans_between
+from stocksim.answers.stock.file import plan_changes
+from stocksim.answers.stock.problem import Problem, build_problem
+from stocksim.answers.stock.reasons import Worth, worth_of_more
+from stocksim.answers.stock.seasons import USUAL_BAND_WEIGHT, margin_of
+from stocksim.answers.stock.words import GOAL_WORDS
+from stocksim.faces import guard, markup, saving_bar, screen
+from stocksim.site.reading import Site
+from stocksim.site.stocking_tables import StockingTable
+
+# less exact than the command: sliders should answer soon
+_PLAN_S, _REASONS_S, _BETWEEN_S, _GAP = 15.0, 20.0, 40.0, 0.02
+GOALS: dict[str, str] = {
+    **{goal: words.capitalize() for goal, words in GOAL_WORDS.items()},
+    "edible,steady": "Most edible kilos, then steady feed",
+    "edible,cost": "Most edible kilos, then least cost",
+}
+
+
+class Wished(NamedTuple):
+    """What the sliders say: goal, budget, number of species, margin [-], price of the feed band [kg/kg]."""
+
+    goal: str
+    budget: float | None
+    species_at_least: int
+    margin: float
+    band_weight: float
+
+
+class First(NamedTuple):
+    """Where the sliders stand at first, by the site file, and how far they reach."""
+
+    goal_place: int
+    budget: float | None
+    budget_top: int
+    has_prices: bool
+    species_at_least: int
+    most_species: int
+    margin_percent: int
+    band_g: int
+
+
+def first_wishes(site: Site) -> First:
+    """Sliders of a site."""
+    wishes = site.file.stocking or StockingTable()
+    worth = sum(fish.price * fish.at_most for fish in wishes.candidates.values())
+    worth += sum(option.cost for option in wishes.options.values())
+    species = {c.species for c in site.file.cohorts.values()} | {c.species for c in wishes.candidates.values()}
+    band = USUAL_BAND_WEIGHT if wishes.feed_band_weight is None else wishes.feed_band_weight
+    goal = ",".join(wishes.goal)
+    top = max(int(worth) + 1, int(wishes.budget or 0), 1)
+    return First(
+        list(GOALS).index(goal) if goal in GOALS else 0, wishes.budget, top, worth > 0.0, wishes.species_at_least,
+        max(len(species), wishes.species_at_least, 1), round(100.0 * margin_of(wishes)), round(1000.0 * band),
+    )  # fmt: skip
+
+
+@st.cache_resource(max_entries=6, show_spinner="Following one fish of each kind")
+def problem_of(source: screen.Source) -> Problem:
+    """Stocking problem of a sound site."""
+    return build_problem(screen.solve(source).site)
+
+
+@st.cache_resource(max_entries=40, show_spinner=False)
+def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
+    """Plan of a sound site under the sliders' wishes."""
+    problem = problem_of(source)
+    wishes = (problem.site.file.stocking or StockingTable()).model_copy(
+        update={
+            "budget": wished.budget, "species_at_least": wished.species_at_least, "margin": wished.margin,
+            "feed_band_weight": wished.band_weight,
+        }
+    )  # fmt: skip
+    return plan_stocking(problem.site, wished.goal, _PLAN_S, wishes=wishes, problem=problem, gap=_GAP)
+
+
+@st.cache_resource(max_entries=20, show_spinner="Solving again with a tenth more of each")
+def worths_of(source: screen.Source, wished: Wished) -> list[Worth]:
+    """What more of each binding limit would bring."""
+    plan = plan_of(source, wished)
+    if plan.plan is None or not plan.binding:
+        return []
+    return worth_of_more(plan.program, plan.plan, plan.binding, time_limit_s=_REASONS_S / len(plan.binding))
+
+
+@st.cache_resource(max_entries=20, show_spinner=False)
+def plans_of(source: screen.Source, wished: Wished, pair: tuple[str, str]) -> list[Between]:
+    """Plans between two goals."""
+    return plans_between(plan_of(source, wished), *pair, time_limit_s=_BETWEEN_S)
+
+
+def confirm_plan(source: screen.Source, plan: StockingPlan, text: str) -> None:
+    """Ask before a plan goes into the site: what will change, in words and line by line."""
+    state = st.session_state
+
+    def close() -> None:
+        state.stock_taking = None
+
+    def take() -> None:
+        screen.change_text(text, is_new_form=True)
+        close()
+
+    with st.container(border=True, key="stock_confirm"):
+        st.html(markup.paragraph_html("Take this plan into the site? What will change:"))
+        st.html(markup.bullets_html(plan_changes(source.text, plan.tables), False))
+        if state.site_text != source.text:
+            st.html(markup.paragraph_html("The plan is of the last sound version: edits made since are undone by it."))
+        saving_bar.show_difference(state.site_text, text, "now", "with the plan")
+        with st.container(horizontal=True):
+            st.button("Yes, take it", type="primary", on_click=guard.kept(take))
+            st.button("No, leave the site as it is", on_click=guard.kept(close))
+        st.caption("It is not saved by this: Undo on the page Edit the site takes it back, Save writes it.")

@@ -1,0 +1,387 @@
+"""A stocking plan in sentences, with its proof."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+
+from stocksim.answers.stock.decide import StockingPlan
+from stocksim.answers.stock.problem import Problem
+from stocksim.answers.stock.reasons import Binding, Worth
+from stocksim.answers.stock.rounds import HANGS_ON, MATTERS_FROM
+from stocksim.answers.stock.seasons import live_per_fish, margin_of
+from stocksim.changes.search import limit_name
+from stocksim.engine.results.findings import Finding
+from stocksim.faces.words import CHALK_PH, day_words, level_words
+from stocksim.units import format_quantity
+
+
+def named(names: list[str]) -> str:
+    """Names in a row, as ``A, B and C``."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def behind_biofilter(plan: StockingPlan, item: Binding) -> str:
+    """Which level in the water stands near its limit in the full season, where the biofilter answers for it."""
+    assert plan.season is not None
+    layout, course = plan.season.layout, plan.season.course
+    loop = layout.loops.index(item.where)
+    near: list[tuple[float, Finding]] = []
+    for found in plan.season.findings:
+        if found.limit not in HANGS_ON or not found.threshold:
+            continue
+        tank = layout.tanks.index(found.where.split(".")[1])
+        if layout.leaf_loop[tank, loop] > 0.0 and found.worst_value > MATTERS_FROM * found.threshold:
+            near.append((found.worst_value / found.threshold, found))
+    if not near:
+        return ""
+    found = max(near, key=lambda pair: pair[0])[1]
+    units = plan.problem.site.file.site.units
+    ph = float(course.ph[0, (found.worst_date - layout.start).days, loop])
+    high = (
+        f" (a pH above {CHALK_PH} comes out too high, and so does this: test it)"
+        if ph > CHALK_PH and plan.problem.site.file.loops[item.where].ph is None
+        else ""
+    )
+    return (
+        f"; behind it stands {limit_name(found.limit)} in tank {found.where.split('.')[1]}, in the full season up to "
+        f"{level_words(found.worst_value, 'mg/L', units)} of {level_words(found.threshold, 'mg/L', units)} on "
+        f"{day_words(found.worst_date)} at pH {ph:.1f}{high}"
+    )
+
+
+def loss_words(plan: StockingPlan) -> list[str]:
+    """Planned fish of which the model loses some before the end."""
+    if plan.season is None:
+        return []
+    layout, count, said = plan.season.layout, plan.season.course.count[0], []
+    for p in plan.cohorts:
+        there = count[:, layout.cohorts.index(p.cohort)]
+        days = np.flatnonzero(there > 0.0)
+        left = round(float(there[days[-1]])) if days.size else 0
+        if left < p.fish:
+            said.append(f"{left} of the {p.fish} {p.cohort}")
+    if not said:
+        return []
+    return [
+        f"By the model {named(said)} are left at the end; the rest is taken out as the file says or dies, as wild fish "
+        "do that never learn to take pellets."
+    ]
+
+
+# --- a stocking plan in the words of a keeper: the tank table, what binds, who is left out and why, what must give
+
+GOAL_WORDS = {
+    "edible": "most edible kilos",
+    "steady": "steadiest feed for the beds",
+    "cost": "least cost",
+    "keep": "keep all fish",
+}
+FAR = 0.1  # a gap above this share is told as two amounts, for a share of the plan would mislead
+NO_LIMIT_FULL = "No limit is full; the numbers offered, the goal or the company leave it at that."
+NO_LIMIT_BUT_REFUSED = "No limit is full; why the others are left out is told below."
+NOTHING = 0.005  # kilos or money below this are not worth a word
+LEVERS = {
+    "density": "a larger tank or an earlier harvest would make room",
+    "oxygen": "stronger air, more flow or cooler water would make room",
+    "biofilter": "more filter media or planted area would make room",
+    "budget": "more money would",
+}
+
+
+def week_words(problem: Problem, week: int) -> str:
+    """A week of the season by its first day."""
+    return f"the week of {day_words(problem.site.file.season.start + dt.timedelta(days=7 * week))}"
+
+
+def species_title(problem: Problem, species: str) -> str:
+    """A species in plain words."""
+    return next((entry.title for entry in problem.entries if entry.name == species), species.replace("_", " "))
+
+
+def kilos(value: float, units: str) -> str:
+    """Kilos, two decimals where there are few of them."""
+    if units == "metric" and abs(value) < 10.0:
+        return f"{value:.2f} kg"
+    return format_quantity(value, "mass", units)
+
+
+def goal_words(goal: str, value: float, units: str) -> str:
+    """A goal's own number with what it is."""
+    if goal == "edible":
+        return f"{kilos(value, units)} of fillet, fish sold or eaten at the start counted in"
+    if goal == "cost":
+        return f"{value:,.2f} in money for fish, feed and heat as priced"
+    return f"{value:,.0f} g/day by which feed is outside the beds' band or changes, summed over all weeks and loops"
+
+
+def headline(plan: StockingPlan) -> str:
+    """The answer in a sentence or two."""
+    units = plan.problem.site.file.site.units
+    if plan.plan is None:
+        if plan.broken:
+            first = plan.broken[0]
+            return (
+                "No plan that meets the wishes held in its full season: the last one tried broke "
+                f"{limit_name(first.limit)} in {first.where.split('.')[-1]}{_by_how_much(first, units)}; nothing is "
+                "planned."
+            )
+        if plan.relaxation is not None:
+            what = "What would have to give" if plan.relaxation.gives else "What cannot hold together"
+            return f"The wishes cannot all be met. {what} is below."
+        return "Time ran out before any plan was found; give more with --seconds."
+    if not plan.cohorts:
+        return "No fish fit: by this goal and these wishes every tank stays empty. Why each is left out is told below."
+    fish = sum(p.fish for p in plan.cohorts)
+    tanks = len({p.tank for p in plan.cohorts})
+    goal = plan.plan.goal
+    told = f"{fish} fish in {tanks} tank{'s' * (tanks != 1)}: {goal_words(goal, plan.plan.value, units)}."
+    return told + " Every hard limit of the model holds in the full season with this plan."
+
+
+def _by_how_much(found: Finding, units: str) -> str:
+    """Worst value and limit of a level in the water, in brackets; empty for other limits."""
+    if found.unit != "mg/L":
+        return ""
+    worst, limit = (level_words(value, "mg/L", units) for value in (found.worst_value, found.threshold))
+    return f" ({worst} on {day_words(found.worst_date)}, limit {limit})"
+
+
+def gap_words(plan: StockingPlan) -> str:
+    """How sure it is that nothing better is to be had, and by how much program and season differ."""
+    if plan.plan is None:
+        return ""
+    near = f"Within {100.0 * plan.plan.gap:.1f} % of"
+    if plan.plan.gap > FAR:
+        near = _far_words(plan)
+    text = f"{near} the best that the planner's program allows"
+    if plan.plan.status == "polished":
+        text = (
+            f"{near} what the planner's program promised before any season was run; found by trying many stockings "
+            "near the program's in full seasons, so a better one may be left"
+        )
+    elif plan.plan.status == "thinned":
+        text += ", thinned until the season held: a better plan may be left"
+    elif not plan.proven.is_settled:
+        text += "; time or rounds ran out before plan and season agreed, so a better plan may be left"
+    rounds = plan.proven.rounds
+    return f"{text} ({rounds} round{'s' * (rounds != 1)}, {plan.seconds:.0f} s)."
+
+
+def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
+    """One row for each cohort planned, by tank, and one for each tank left empty."""
+    problem, season = plan.problem, plan.season
+    units = problem.site.file.site.units
+    rows = []
+    assert season is not None
+    for t, tank in enumerate(problem.tanks):
+        here = [p for p in plan.cohorts if p.tank == t]
+        if not here:
+            rows.append(
+                {
+                    "tank": tank,
+                    "fish": "left empty",
+                    "number": "-",
+                    "each": "-",
+                    "each later": "-",
+                    "most room used": "-",
+                }
+            )
+        peak = room_percent(plan, t)
+        for p in here:
+            candidate = problem.candidates[p.candidate]
+            column = season.layout.cohorts.index(p.cohort)
+            there = np.flatnonzero(season.course.count[0, :, column] > 0.0)
+            later = float(season.course.weight_g[0, there[-1], column])
+            until = "" if candidate.leaves is None else f" ({day_words(candidate.leaves)})"
+            bought = "" if problem.owned[p.candidate] else " (to buy)"
+            rows.append(
+                {
+                    "tank": tank,
+                    "fish": p.cohort + bought,
+                    "number": str(p.fish),
+                    "each": format_quantity(candidate.mean_weight_g, "weight", units),
+                    "each later": format_quantity(later, "weight", units) + until,
+                    "most room used": f"{peak:.0f} %",
+                }
+            )
+    return rows
+
+
+def room_percent(plan: StockingPlan, tank: int) -> float:
+    """Density of a tank on its fullest day over its limit, in percent."""
+    assert plan.season is not None
+    name = f"tanks.{plan.problem.tanks[tank]}"
+    for finding in plan.season.findings:
+        if finding.limit == "density" and finding.where == name:
+            return 100.0 * finding.worst_value / finding.threshold
+    return 0.0
+
+
+def leaving_words(plan: StockingPlan) -> list[str]:
+    """Own fish that the plan does not place, and what may become of them."""
+    problem, gone = plan.problem, []
+    for c in range(len(problem.candidates)):
+        kept = sum(p.fish for p in plan.cohorts if p.candidate == c)
+        if kept < problem.owned[c]:
+            whole = "all" if not kept else str(int(problem.owned[c]) - kept)
+            gone.append(f"{whole} of the {problem.owned[c]} {problem.candidates[c].name}")
+    if not gone:
+        return []
+    return [
+        f"Not placed: {named(gone)}. Sell them, give them to another keeper or eat them, as law and permits allow; "
+        "never release any into the wild."
+    ]
+
+
+def binding_words(plan: StockingPlan, item: Binding, worth: Worth | None = None) -> str:
+    """What leaves no room for one more fish, where and when, and what more of it would bring."""
+    units, problem = plan.problem.site.file.site.units, plan.problem
+    when = week_words(problem, item.week) if item.weeks else ""
+    others = len(item.weeks) - 1
+    when += f" and {others} more week{'s' * (others != 1)}" if others > 0 else ""
+    if item.limit == "density":
+        volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
+        text = (
+            f"Room in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
+            f"{level_words(item.capacity / volume, 'kg/m3', units)} that the plan may use"
+        )
+    elif item.limit == "oxygen":
+        text = (
+            f"Oxygen in tank {item.where} is used up in {when}: at its lowest hour fish draw it down by {item.use:.2f} "
+            f"of the {item.capacity:.2f} mg/L that the most delicate fish there leaves"
+        )
+    elif item.limit == "biofilter":
+        text = (
+            f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
+            "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
+            f"{behind_biofilter(plan, item)}"
+        )
+    else:
+        text = f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"
+    return f"{text}; {LEVERS[item.limit]}{_worth_words(plan, worth)}."
+
+
+def unfilled_words(plan: StockingPlan) -> str:
+    """What to say where no limit is full."""
+    return NO_LIMIT_BUT_REFUSED if plan.refused else NO_LIMIT_FULL
+
+
+def _far_words(plan: StockingPlan) -> str:
+    """How far a plan stays behind a promise, up to the name of what promised."""
+    assert plan.plan is not None
+    if not np.isfinite(plan.plan.bound):
+        return "Time ran out before it was known how near this comes to"
+    sign, priced = (1.0 if plan.plan.goal == "edible" else -1.0), plan.program.band_price.get(plan.plan.goal, 0.0)
+    promised, reached = (amount_words(plan, sign * value) for value in (plan.plan.bound, plan.plan.score))
+    text = f"The program promised {promised}, the plan reaches {reached}"
+    if priced:  # such a score is no amount that a keeper could weigh; the difference is
+        more = amount_words(plan, plan.plan.bound - plan.plan.score)
+        than = "more" if sign > 0.0 else "less"
+        text = f"The program promised {more} {than} than the plan reaches, feed outside the band counted at its price"
+    return f"{text}: it is far from"
+
+
+def _worth_words(plan: StockingPlan, worth: Worth | None) -> str:
+    if worth is None:
+        return ""
+    size = amount_words(plan, worth.gain)
+    if worth.gain < NOTHING:
+        most = "" if worth.gain_high < NOTHING else f" (at most {amount_words(plan, worth.gain_high)})"
+        return f". A tenth more of it alone would bring nothing that was found{most}"
+    return (
+        f". A tenth more of it would bring {size} (surely {amount_words(plan, worth.gain_low)}, at most "
+        f"{amount_words(plan, worth.gain_high)})"
+    )
+
+
+def amount_words(plan: StockingPlan, value: float) -> str:
+    """A difference of the goal."""
+    goal = plan.plan.goal if plan.plan is not None else "edible"
+    if goal == "edible":
+        return f"{kilos(value, plan.problem.site.file.site.units)} of fillet"
+    return f"{value:,.2f} of money" if goal == "cost" else f"{value:,.0f} g/day of unsteady feed"
+
+
+def wish_words(plan: StockingPlan) -> list[str]:
+    """What of each harvest wished there is in the full season on its day."""
+    if plan.season is None or plan.plan is None:
+        return []
+    problem, said = plan.problem, []
+    units = problem.site.file.site.units
+    for wish in plan.wishes.harvest_wishes:
+        got = wish_kg(plan, wish)
+        short = "" if got >= 0.999 * wish.weight / 1000.0 else ", SHORT of the wish: the fish grow less than alone"
+        said.append(
+            f"{kilos(got, units)} live weight of {species_title(problem, wish.species)} are there on "
+            f"{day_words(wish.by)} (wished: {kilos(wish.weight / 1000.0, units)}){short}. The plan leaves them in: "
+            "taking them out only makes room."
+        )
+    return said
+
+
+def wish_kg(plan: StockingPlan, wish: object) -> float:
+    """Live weight of a wish's species in the full season on its day, or the last day before they leave. [kg]"""
+    assert plan.season is not None
+    layout, course = plan.season.layout, plan.season.course
+    day = (wish.by - layout.start).days  # type: ignore[attr-defined]
+    total = 0.0
+    for p in plan.cohorts:
+        if live_per_fish(plan.problem, wish)[:, p.candidate].max() <= 0.0:  # type: ignore[arg-type]
+            continue
+        column = layout.cohorts.index(p.cohort)
+        there = np.flatnonzero(course.count[0, : day + 1, column] > 0.0)
+        if there.size:
+            total += float(course.count[0, there[-1], column] * course.weight_g[0, there[-1], column]) / 1000.0
+    return total
+
+
+def option_words(plan: StockingPlan) -> list[str]:
+    """How the plan keeps each loop's water, where there was a choice."""
+    if plan.plan is None or plan.plan.stocking is None or len(plan.problem.options) == len(plan.program.loops):
+        return []
+    said = []
+    for loop, o in zip(plan.program.loops, plan.plan.stocking.choice, strict=True):
+        option = plan.problem.options[int(o)]
+        as_it_is = option.name == loop
+        cost = plan.problem.option_cost[int(o)]
+        said.append(
+            f"Loop {loop} is kept as it is."
+            if as_it_is
+            else f'Loop {loop} is kept as "{option.name}" says' + (f", for {cost:,.2f}." if cost else ".")
+        )
+    return said
+
+
+def cautions(plan: StockingPlan) -> list[str]:
+    """What a keeper should know before trusting a plan."""
+    margin = margin_of(plan.wishes)
+    held = (
+        f"{100.0 * margin:.0f} % of room, oxygen and biofilter is kept in hand instead (the key margin of [stocking]; "
+        "assumed)"
+        if margin
+        else "and no margin is kept in hand (the key margin of [stocking]), so the plan stands at its limits"
+    )
+    said = [
+        f"The plan holds for one season as written. Nothing here tries other weather or poorer growth: {held}.",
+        "Numbers are those of a model whose growth, mouths and filters are known within wide bounds: stock in steps, "
+        "weigh samples and test the water before each step.",
+        "Fillet is counted for every fish at the end, whatever its size; small fish give bones. Whether fish may be "
+        "bought, kept, moved, sold or eaten is for law, permits and any medicine's waiting time to say.",
+    ]
+    unknown = sorted({e.title for e in plan.problem.entries if e.number("fillet_yield", 0.0) == 0.0})
+    if unknown:
+        said.append(f"No fillet yield is known for {named(unknown)}: they count for nothing among edible kilos.")
+    said += loss_words(plan)
+    weak = sorted({plan.problem.entries[p.candidate].title for p in plan.cohorts if
+                   plan.problem.entries[p.candidate].evidence == "weak"})  # fmt: skip
+    if weak:
+        said.append(f"Growth rests on weak evidence for {named(weak)}.")
+    return said
+
+
+def rounded(value: float, digits: int = 4) -> float | None:
+    """A number for JSON, None where it is none."""
+    return round(float(value), digits) if math.isfinite(value) else None

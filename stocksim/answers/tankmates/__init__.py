@@ -1,0 +1,1 @@
+"""Which fish may share a tank or a loop."""

@@ -1,0 +1,319 @@
+"""Who of a season's fish may share a tank: every two cohorts, and each with itself, on the days both are here."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.answers.tankmates.loops import LoopCompany, judge_loops
+from stocksim.engine.results.frames import Season
+from stocksim.fish.body import total_length_mm
+from stocksim.fish.company import (
+    CARE_MARGIN,
+    LONGEST_PREY_WATCHED,
+    VERDICTS,
+    Mate,
+    fits_mouth_probability,
+    judge_pair,
+    length_spread,
+    predation_grade,
+)
+from stocksim.library.sources import Entry
+from stocksim.library.species import never_with
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+CARE = VERDICTS[1]
+# Reasons of one verdict in the order told: what kills before what hurts, what the water does to both last.
+_ORDER = (
+    "never_by_rule", "no_common_water", "season_outside_limits", "fits_mouth", "nearly_fits", "wild_caught",
+    "narrow_growth_window", "oxygen_class", "hunters_together", "hunter_beside", "territories_clash",
+    "territory_holder_beside", "fins_nipped", "season_outside_growth",
+)  # fmt: skip
+# A cohort of which less than half a fish is expected to be left counts as gone.
+_LEAST_COUNT = 0.5
+
+
+class Group(NamedTuple):
+    """A cohort on the days it is here: arrays of shape (day,). ``is_here`` is False if it has no fish on any day."""
+
+    cohort: str
+    species: str
+    is_wild: bool
+    is_here: bool
+    days: IntArray
+    tanks: NDArray[np.object_]
+    weight_g: FloatArray
+    length_mm: FloatArray
+    length_cv: FloatArray
+
+
+class Ground(NamedTuple):
+    """One thing that speaks against a pair, whom it concerns, and on which days.
+
+    ``key`` is one of `stocksim.fish.company.judge_pair`, with the mouth told as fits_mouth (apart) or nearly_fits (with
+    care), or wild_caught; ``number`` as there. ``who`` and ``whom`` are cohorts (predator and prey; the one outside its
+    window); lengths [mm] are those of the first such day. Dates are None where the two are never here together.
+    """
+
+    key: str
+    verdict: str
+    number: float
+    who: str = ""
+    whom: str = ""
+    first: dt.date | None = None
+    last: dt.date | None = None
+    days: int = 0
+    who_mm: float = float("nan")
+    whom_mm: float = float("nan")
+
+
+class Pair(NamedTuple):
+    """The verdict on two cohorts, or on one with itself, with its grounds, gravest first.
+
+    ``tanks`` are those they share, none for a question ("could they?"). ``loop`` is the loop whose water was taken.
+    ``date`` is the day from which the verdict holds and ``until`` the last one; ``days`` were judged, from ``first`` to
+    ``last``; 0 where the two are never here together and the sizes each has on its first day were taken.
+    """
+
+    a: str
+    b: str
+    species_a: str
+    species_b: str
+    tanks: tuple[str, ...]
+    loop: str
+    verdict: str
+    date: dt.date | None
+    until: dt.date | None
+    first: dt.date | None
+    last: dt.date | None
+    days: int
+    grounds: tuple[Ground, ...]
+
+
+class WildCohort(NamedTuple):
+    """A wild-caught cohort: where it starts, how long and at what loss it learns to take pellets."""
+
+    cohort: str
+    species: str
+    tank: str
+    loop: str
+    is_trained: bool
+    training_days: float
+    training_loss: float
+    fish: float
+
+
+class Company(NamedTuple):
+    """Who may share a tank and a loop in a season."""
+
+    season: Season
+    cohorts: tuple[str, ...]
+    pairs: tuple[Pair, ...]
+    loops: tuple[LoopCompany, ...]
+    wild: tuple[WildCohort, ...]
+
+
+def judge_company(season: Season) -> Company:
+    """Judge every pair of cohorts, every cohort within itself, and every two species that share a loop.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+
+    Returns
+    -------
+    Company
+        Pairs in the order of the cohorts, each with itself first.
+    """
+    site = season.site
+    groups = _groups(season)
+    pairs = [
+        _pair(site, one, other) for number, one in enumerate(groups) for other in groups[number:]
+    ]  # fmt: skip
+    stays = [
+        (group.cohort, group.species, group.days, group.tanks, group.weight_g) for group in groups if group.is_here
+    ]
+    return Company(
+        season, tuple(group.cohort for group in groups), tuple(pairs), judge_loops(site, stays), _wild(site, groups)
+    )
+
+
+def _groups(season: Season) -> list[Group]:
+    """Cohorts in the order of the season's frame; one without any fish is judged by the size the file gives it."""
+    site, frame = season.site, season.cohorts
+    start = np.datetime64(site.file.season.start)
+    groups = []
+    for name, of_cohort in frame.groupby("cohort", sort=False):
+        # should a cohort have two rows on a day, the larger part speaks for it
+        rows = of_cohort.sort_values(["date", "count"], kind="stable").drop_duplicates("date", keep="last")
+        rows = rows[rows["mean_weight_g"] > 0.0]
+        present = rows[rows["count"] >= _LEAST_COUNT]
+        is_here = len(present) > 0
+        rows = present if is_here else rows.head(1)
+        if not len(rows):
+            continue
+        key, species = str(name), str(rows["species"].iloc[0])
+        entry, table = site.species[species], site.cohorts[key]
+        weight = rows["mean_weight_g"].to_numpy(float)
+        spread = table.size_spread if table.size_spread is not None else entry["size_spread"]
+        cv = rows["size_spread"].to_numpy(float) if "size_spread" in rows.columns else np.full(weight.shape, spread)
+        slope = entry["length_weight_slope"]
+        days = (rows["date"].to_numpy().astype("datetime64[D]") - start).astype(np.int64)
+        groups.append(
+            Group(
+                key, species, table.wild, is_here, days, rows["tank"].to_numpy(object), weight,
+                total_length_mm(weight, entry["length_weight_intercept"], slope, entry["farmed_condition"]),
+                length_spread(cv, slope),
+            )
+        )  # fmt: skip
+    return groups
+
+
+def _mate(entry: Entry, group: Group, at: IntArray) -> Mate:
+    return Mate(
+        group.length_mm[at], group.length_cv[at], entry["prey_share_deep"], entry["prey_share_slender"],
+        entry.facts["body_form"], entry.facts["temper"], entry["growth_temperature_low"],
+        entry["growth_temperature_high"], entry["temperature_low_limit"], entry["temperature_high_stress"],
+        entry["oxygen_recommended"],
+    )  # fmt: skip
+
+
+def _loops_of(site: Site, group: Group) -> list[str]:
+    """Loops a cohort swims in, the one with most of its days first."""
+    names, counts = np.unique([site.file.tanks[tank].loop for tank in group.tanks], return_counts=True)
+    return [str(names[n]) for n in np.argsort(-counts, kind="stable")]
+
+
+def _pair(site: Site, one: Group, other: Group) -> Pair:
+    """Judge two groups on the days they share a tank, else on the days both are here, in the kinder loop's water."""
+    days, at_one, at_other = np.intersect1d(one.days, other.days, return_indices=True)
+    if not (one.is_here and other.is_here):
+        days = days[:0]
+    if days.size:
+        same = one.tanks[at_one] == other.tanks[at_other]
+        if same.any():
+            days, at_one, at_other = days[same], at_one[same], at_other[same]
+        tanks = tuple(dict.fromkeys(str(tank) for tank in one.tanks[at_one])) if same.any() else ()
+    else:
+        tanks, at_one, at_other = (), np.zeros(1, np.int64), np.zeros(1, np.int64)
+    if tanks:
+        leaf_loops = [site.file.tanks[str(tank)].loop for tank in one.tanks[at_one]]
+        waters = {
+            leaf_loops[0]: np.array([site.temperature_c[loop][d] for loop, d in zip(leaf_loops, days, strict=True)])
+        }
+    else:
+        names = dict.fromkeys([_loops_of(site, one)[0], _loops_of(site, other)[0]])
+        waters = {name: site.temperature_c[name][days] if days.size else site.temperature_c[name] for name in names}
+    judged = {loop: _grounds(site, one, other, at_one, at_other, days, water) for loop, water in waters.items()}
+    order = list(site.file.loops)
+    loop = min(judged, key=lambda name: (_grade(judged[name]), len(judged[name]), order.index(name)))
+    grounds = judged[loop]
+    verdict = VERDICTS[_grade(grounds)]
+    gravest = [ground for ground in grounds if ground.verdict == verdict]
+    first, last = (_date(site, days[0]), _date(site, days[-1])) if days.size else (None, None)
+    starts = [ground.first for ground in gravest if ground.first is not None]
+    ends = [ground.last for ground in gravest if ground.last is not None]
+    return Pair(
+        one.cohort, other.cohort, one.species, other.species, tanks, loop, verdict, min(starts, default=first),
+        max(ends, default=last), first, last, int(days.size), tuple(grounds),
+    )  # fmt: skip
+
+
+def _grade(grounds: list[Ground]) -> int:
+    return max((VERDICTS.index(ground.verdict) for ground in grounds), default=0)
+
+
+def _date(site: Site, day: int | np.integer) -> dt.date:
+    return site.file.season.start + dt.timedelta(days=int(day))
+
+
+def _grounds(
+    site: Site, one: Group, other: Group, at_one: IntArray, at_other: IntArray, days: IntArray, water: FloatArray
+) -> list[Ground]:
+    """Everything that speaks against a pair, gravest first; dates only where there are common days."""
+    entry, beside = site.species[one.species], site.species[other.species]
+    mates = _mate(entry, one, at_one), _mate(beside, other, at_other)
+    is_itself, is_kin = one.cohort == other.cohort, one.species == other.species
+    never = not is_kin and (other.species in never_with(entry) or one.species in never_with(beside))
+    judged = judge_pair(*mates, is_kin, never, water)
+    whole = _span(site, days, np.arange(days.size))
+    found = _mouth(site, one, other, mates, days)
+    if not is_itself:
+        found += _mouth(site, other, one, mates[::-1], days)
+    for reason in judged.reasons:
+        if reason.key == "fits_mouth":  # told above, with predator, prey and dates
+            continue
+        if reason.key in ("season_outside_limits", "season_outside_growth"):
+            found += _outside(site, (one, other), mates, reason.key, reason.verdict, days, water)
+            continue
+        found.append(Ground(reason.key, reason.verdict, reason.number, one.cohort, other.cohort, *whole))
+    if not is_itself:
+        wild = [group for group in (one, other) if group.is_wild]
+        found += [Ground("wild_caught", CARE, 1.0, group.cohort, "", *whole) for group in wild]
+    return sorted(found, key=lambda ground: (-VERDICTS.index(ground.verdict), _ORDER.index(ground.key)))
+
+
+def _mouth(site: Site, hunter: Group, prey: Group, mates: tuple[Mate, Mate], days: IntArray) -> list[Ground]:
+    """That the second group fits the first one's mouth, or nearly, on the days of its worst grade."""
+    one, other = mates
+    share = one.prey_share_deep if other.body_form == "deep" else one.prey_share_slender
+    lengths = (one.length_mm, one.length_cv, other.length_mm, other.length_cv)
+    grade = np.atleast_1d(predation_grade(*lengths, share))
+    worst = int(grade.max())
+    if worst == 0:
+        return []
+    longest = share if worst == 2 else max(share, min(CARE_MARGIN * share, LONGEST_PREY_WATCHED))
+    chance = float(np.max(fits_mouth_probability(*lengths, longest)))
+    hits = np.flatnonzero(grade == worst)
+    one_mm, other_mm = (float(np.atleast_1d(mate.length_mm)[hits[0]]) for mate in mates)
+    key = "fits_mouth" if worst == 2 else "nearly_fits"
+    first, last, number = _span(site, days, hits)
+    names = (hunter.cohort, prey.cohort)
+    return [Ground(key, VERDICTS[worst], chance, *names, first, last, number, one_mm, other_mm)]
+
+
+def _span(site: Site, days: IntArray, hits: NDArray[np.intp]) -> tuple[dt.date | None, dt.date | None, int]:
+    """First and last date of some of the days judged, and how many; none where there are no common days."""
+    if not days.size:
+        return None, None, 0
+    return _date(site, days[hits[0]]), _date(site, days[hits[-1]]), int(hits.size)
+
+
+def _outside(
+    site: Site, groups: tuple[Group, Group], mates: tuple[Mate, Mate], key: str, verdict: str, days: IntArray,
+    water: FloatArray,
+) -> list[Ground]:  # fmt: skip
+    """Which of two is outside its limits, or outside its growth window on more than half of the days."""
+    found = []
+    for group, mate in zip(groups, mates, strict=True):
+        is_limit = key == "season_outside_limits"
+        low, high = (
+            (mate.low_limit_c, mate.high_stress_c) if is_limit else (mate.growth_low_c, mate.growth_high_c)
+        )  # fmt: skip
+        hits = np.flatnonzero((water < low) | (water > high))
+        if hits.size <= (0 if is_limit else 0.5 * water.size):
+            continue
+        found.append(Ground(key, verdict, hits.size / water.size, group.cohort, "", *_span(site, days, hits)))
+    return found
+
+
+def _wild(site: Site, groups: list[Group]) -> tuple[WildCohort, ...]:
+    wild = []
+    for group in groups:
+        if not group.is_wild:
+            continue
+        entry, table, tank = site.species[group.species], site.cohorts[group.cohort], str(group.tanks[0])
+        wild.append(
+            WildCohort(
+                group.cohort, group.species, tank, site.file.tanks[tank].loop, table.trained,
+                entry["feed_training_days"], entry["feed_training_loss"], float(table.count),
+            )
+        )  # fmt: skip
+    return tuple(wild)

@@ -1,0 +1,452 @@
+"""Who may share a tank or a loop, in sentences."""
+
+from __future__ import annotations
+
+import math
+
+from stocksim.answers.tankmates.decide import Company, Ground, Pair, WildCohort
+from stocksim.answers.tankmates.loops import Fit, LoopCompany, LoopPair, Resident
+from stocksim.faces.words import day_words
+from stocksim.fish.company import VERDICTS
+from stocksim.library.species import never_with
+from stocksim.site.notes import own_files
+from stocksim.site.reading import Site
+from stocksim.units import face_unit, format_quantity, to_face
+
+SIGNS = dict(zip(VERDICTS, ("+", "~", "X"), strict=True))
+# One word a reason for a cell of the matrix.
+SHORT = {
+    "never_by_rule": "rule", "no_common_water": "water", "season_outside_limits": "water", "fits_mouth": "eaten",
+    "nearly_fits": "mouth", "wild_caught": "wild", "narrow_growth_window": "warmth", "oxygen_class": "oxygen",
+    "hunters_together": "hunters", "hunter_beside": "hunter", "territories_clash": "turf",
+    "territory_holder_beside": "turf", "fins_nipped": "fins", "season_outside_growth": "growth",
+}  # fmt: skip
+SHORT_KEY = (
+    "eaten: one swallows the other; mouth: nearly; rule: never to be mixed; water: too cold or too warm to live; "
+    "warmth: no wide common growth window; growth: out of its growth window most days; oxygen: unlike needs; turf, "
+    "hunter, fins: temper; wild: caught in the wild."
+)
+_TEMPERS = {
+    "hunters_together": "Both hunt: fish of one size only, fed well and often, graded early.",
+    "hunter_beside": "{hunter} hunt and may chase the others off their feed: give cover, feed at several places.",
+    "territories_clash": "Both hold territories and bite: give much cover, more fish rather than few, and feed well.",
+    "territory_holder_beside": "{holder} hold territories and may bite: give cover and feed at several places.",
+    "fins_nipped": "{nipper} may nip fins or bite when hungry: feed well and look at fins weekly.",
+}
+EVIDENCE = (
+    "Evidence weak for all of this: lengths come from weights, mouths and tempers from few and mostly unread sources, "
+    "or none, and the rule itself is ours. It replaces no keeper's eye: watch new company daily for two weeks."
+)
+NO_SOURCE = (
+    "No published source that we read advises warm-water and cool-water fish in one loop: in one water one of them "
+    "gives up growth, or health."
+)
+CAUTIONS = (
+    "Many of these fish are regulated: buying, catching, keeping, moving and selling may need a permit where you live. "
+    "Ask the local authority first; never release fish, eggs or system water.",
+    "Fish that share a loop share its water and so its diseases and parasites, whatever tank they are in. Quarantine "
+    "every new batch off the loop; for sick fish ask a fish health professional.",
+)
+_WILD = (
+    "Wild fish may carry parasites and disease. Keep them for some weeks in a quarantine tank off the loop, and ask "
+    "the local authority whether catching and keeping them is allowed."
+)
+
+
+def name_words(key: str) -> str:
+    """A cohort's or species' key as a keeper reads it."""
+    return key.replace("_", " ")
+
+
+def length_words(length_mm: float, units: str) -> str:
+    """A fish's length, in mm or inches."""
+    return f"{length_mm:.0f} mm" if units == "metric" else format_quantity(length_mm / 1000.0, "length", units)
+
+
+def window_words(low_c: float, high_c: float, units: str) -> str:
+    """A window of temperature, as ``64-77 degF``."""
+    low, high = (to_face(end, "temperature", units) for end in (low_c, high_c))
+    return f"{low:.0f}-{high:.0f} {face_unit('temperature', units)}"
+
+
+def chance_words(chance: float) -> str:
+    """A share of pairs of fish in words."""
+    return "nearly every pair" if chance > 0.985 else f"up to {max(100.0 * chance, 1.0):.0f} of 100 pairs"
+
+
+def dates_words(ground: Ground, pair: Pair) -> str:
+    """When a reason holds, if not on all days judged."""
+    if ground.first is None or ground.last is None or (ground.first == pair.first and ground.last == pair.last):
+        return ""
+    if ground.last == pair.last:
+        return f" from {day_words(ground.first)}"
+    if ground.first == pair.first:
+        return f" until {day_words(ground.last)}"
+    return f" from {day_words(ground.first)} to {day_words(ground.last)}"
+
+
+def window_sentence(species: tuple[str, str], site: Site, units: str) -> str:
+    """The growth windows of two species, that overlap little or not at all."""
+    ends = [(site.species[s]["growth_temperature_low"], site.species[s]["growth_temperature_high"]) for s in species]
+    both = " and ".join(
+        f"{name_words(s)} grows well at {window_words(*window, units)}" for s, window in zip(species, ends, strict=True)
+    )
+    low, high = max(low for low, _ in ends), min(high for _, high in ends)
+    if high > low:
+        return f"Both grow well only in {window_words(low, high, units)}: {both}."
+    return f"No water lets both grow well: {both}."
+
+
+def outside_sentence(
+    name: str, key: str, species: str, share: float, days: int, site: Site, units: str, when: str = ""
+) -> str:
+    """That a species is outside its limits or its growth window on so many days."""
+    entry = site.species[species]
+    most = (
+        "all days"
+        if share > 0.995
+        else f"{days} days{when}"
+        if days
+        else f"{max(100.0 * share, 1.0):.0f} % of days{when}"
+    )
+    if key == "season_outside_limits":
+        window = window_words(entry["temperature_low_limit"], entry["temperature_high_stress"], units)
+        return f"The water is outside what {name} can bear ({window}) on {most}."
+    window = window_words(entry["growth_temperature_low"], entry["growth_temperature_high"], units)
+    return f"The water is outside the growth window of {name} ({window}) on {most}."
+
+
+def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
+    """A reason against a pair as a sentence or two.
+
+    Parameters
+    ----------
+    ground : Ground
+        One of the pair's grounds.
+    pair : Pair
+        Of `stocksim.answers.tankmates.decide`.
+    site : Site
+        Its site, for the species' values and words.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        With names, numbers and dates.
+    """
+    species = {pair.a: pair.species_a, pair.b: pair.species_b}
+    who, whom = name_words(ground.who), name_words(ground.whom)
+    when = dates_words(ground, pair)
+    if ground.key in ("fits_mouth", "nearly_fits"):
+        sizes = f"{length_words(ground.who_mm, units)} against {length_words(ground.whom_mm, units)} on average"
+        if ground.first is not None:
+            sizes += f" on {day_words(ground.first)}"
+        if ground.key == "fits_mouth":
+            if pair.a == pair.b:
+                return (
+                    f"{who} eat their own: among them the larger swallow the smaller in "
+                    f"{chance_words(ground.number)}{when}. Grade by size early and often, feed well."
+                )
+            return f"{who} can swallow {whom}{when}: {sizes}, {chance_words(ground.number)} fit."
+        if pair.a == pair.b:
+            return f"The larger {who} come near to swallowing the smaller{when}: grade by size, feed well."
+        return f"{whom} are hardly longer than what {who} swallow{when}: {sizes}. Check sizes monthly, grade."
+    if ground.key == "never_by_rule":
+        return rule_words(pair.species_a, pair.species_b, site)
+    if ground.key == "no_common_water":
+        both = " and ".join(
+            f"{name_words(s)} bears "
+            + window_words(site.species[s]["temperature_low_limit"], site.species[s]["temperature_high_stress"], units)
+            for s in (pair.species_a, pair.species_b)
+        )
+        return f"No water suits both: {both}."
+    if ground.key in ("season_outside_limits", "season_outside_growth"):
+        return outside_sentence(
+            who, ground.key, species[ground.who], ground.number, ground.days, site, units, when
+        )  # fmt: skip
+    if ground.key == "narrow_growth_window":
+        return window_sentence((pair.species_a, pair.species_b), site, units)
+    if ground.key == "oxygen_class":
+        return oxygen_sentence(pair.species_a, pair.species_b, site)
+    if ground.key == "wild_caught":
+        return f"{who} are wild-caught: weeks in a quarantine tank off the loop before they meet any other fish."
+    return _temper_sentence(ground, species, site)
+
+
+def rule_words(one: str, other: str, site: Site) -> str:
+    """Why two species are never mixed, in their file's own words."""
+    holder = one if other in never_with(site.species[one]) else other
+    return f"Never mixed by rule: {site.species[holder].facts['never_because']}"
+
+
+def oxygen_sentence(one: str, other: str, site: Site) -> str:
+    """That two species need unlike levels of oxygen."""
+    needs = sorted(((site.species[s]["oxygen_recommended"], s) for s in (one, other)), reverse=True)
+    (high, needier), (low, easier) = needs
+    return f"{name_words(needier)} needs {high:g} mg/L of oxygen, {name_words(easier)} {low:g}: aerate for the needier."
+
+
+def _temper_sentence(ground: Ground, species: dict[str, str], site: Site) -> str:
+    """What goes wrong between two tempers, with the one that does it."""
+    wanted = {"hunter_beside": "hunts", "territory_holder_beside": "territorial", "fins_nipped": "nips"}
+    temper = wanted.get(ground.key, "")
+    doers = [name_words(c) for c in (ground.who, ground.whom) if site.species[species[c]].facts["temper"] == temper]
+    doer = " and ".join(doers)
+    return _TEMPERS[ground.key].format(hunter=doer, holder=doer, nipper=doer)
+
+
+def pair_reason(pair: Pair, site: Site, units: str) -> str:
+    """The gravest reason of a pair, or that there is none."""
+    if pair.grounds:
+        return ground_sentence(pair.grounds[0], pair, site, units)
+    if pair.a == pair.b:
+        return "None fits another's mouth, by the spread of their sizes."
+    return "Nothing that the rules know speaks against it."
+
+
+def pair_when(pair: Pair) -> str:
+    """From when to when a pair's verdict holds."""
+    if pair.date is None or pair.until is None:
+        return "never here together; by the sizes each starts with"
+    end = "" if pair.until == pair.last else f" to {day_words(pair.until)}"
+    return f"from {day_words(pair.date)}{end}"
+
+
+def pair_title(pair: Pair) -> str:
+    """The names of a pair."""
+    within = pair.a == pair.b
+    return f"{name_words(pair.a)} among themselves" if within else f"{name_words(pair.a)} + {name_words(pair.b)}"
+
+
+def headline(company: Company) -> tuple[str, bool]:
+    """The first thing to know, and whether it is trouble.
+
+    Parameters
+    ----------
+    company : Company
+        Of `stocksim.answers.tankmates.decide`.
+
+    Returns
+    -------
+    tuple of (str, bool)
+        One or two sentences; True if fish that share a tank should be apart.
+    """
+    now = [pair for pair in company.pairs if pair.tanks]
+    if not now:
+        return "No fish are here, so there is no company to judge.", False
+    apart = sorted((pair for pair in now if pair.verdict == VERDICTS[2]), key=lambda pair: (str(pair.date), pair.a))
+    mixed = [pair for pair in now if pair.a != pair.b]
+    care = [pair for pair in now if pair.verdict == VERDICTS[1]]
+    loops = sorted({loop.loop for loop in company.loops if any(p.verdict == VERDICTS[2] for p in loop.pairs)})
+    uneven = sorted({loop.loop for loop in company.loops if any(p.verdict == VERDICTS[1] for p in loop.pairs)})
+    if apart:
+        first = apart[0]
+        who = "should be graded" if first.a == first.b else "should be apart"
+        words = f"{pair_title(first)} {who}, {pair_when(first)} (tank {', '.join(first.tanks)})."
+        words = words[0].upper() + words[1:]
+        words += f" {len(apart) - 1} more like it." if len(apart) > 1 else ""
+    elif care:
+        names = "; ".join(pair_title(pair) for pair in care[:3]) + ("; ..." if len(care) > 3 else "")
+        words = f"No fish that share a tank must be parted; with care: {names}."
+    else:
+        words = "All fish that share a tank may do so." if mixed else "No tank holds two cohorts; none eats its own."
+    if loops:
+        words += f" Species that should not share their water: {_loop_words(loops)}."
+    elif uneven:
+        words += f" Water that does not suit all of its species: {_loop_words(uneven)}."
+    return words, bool(apart or loops)
+
+
+def _loop_words(loops: list[str]) -> str:
+    return f"loop {loops[0]}" if len(loops) == 1 else f"loops {', '.join(loops)}"
+
+
+def wild_sentence(wild: WildCohort, site: Site) -> str:
+    """What to expect of a wild-caught cohort, and its species' caution.
+
+    Parameters
+    ----------
+    wild : WildCohort
+        Of `stocksim.answers.tankmates.decide`.
+    site : Site
+        Its site.
+
+    Returns
+    -------
+    str
+        Some sentences.
+    """
+    name = name_words(wild.cohort)
+    if wild.is_trained:
+        training = "They are entered as trained to pellets."
+    else:
+        lost = wild.fish * wild.training_loss
+        training = (
+            f"Learning pellets takes about {wild.training_days:.0f} days without growth, costs about "
+            f"{100.0 * wild.training_loss:.0f} % of them ({lost:.0f} of {wild.fish:.0f}) and leaves feed uneaten "
+            "(roughly known)."
+        )
+    caution = site.species[wild.species].facts.get("wild_caution", _WILD)
+    return (
+        f"{name} ({name_words(wild.species)}) are wild-caught and start in tank {wild.tank} of loop {wild.loop}: "
+        f"a quarantine tank off the loop comes first. {training} {caution}"
+    )
+
+
+def cautions(company: Company) -> list[str]:
+    """What to keep in mind: evidence, own files, each species' caution, the law.
+
+    Parameters
+    ----------
+    company : Company
+        Of `stocksim.answers.tankmates.decide`.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    site = company.season.site
+    said = [EVIDENCE]
+    said += own_files(site.species, site.feeds)
+    grown: dict[str, list[str]] = {}
+    for key, entry in site.species.items():
+        grown.setdefault(entry.evidence, []).append(name_words(key))
+    said += [f"Growth values: evidence {grade} for {', '.join(keys)}." for grade, keys in grown.items()]
+    by_caution: dict[str, list[str]] = {}
+    for entry in site.species.values():
+        by_caution.setdefault(entry.facts.get("caution", ""), []).append(entry.title)
+    said += [f"{', '.join(titles)}: {words}" for words, titles in by_caution.items() if words]
+    return [*said, *CAUTIONS]
+
+
+# --- who may share a loop: what each species gives up in its water, and what could be done instead, in sentences
+
+_MOST_FITTING = 6
+RESIDENT_WORDS = (
+    "Days here; cold, warm: days outside the growth window; limits: days outside what it bears. Growth: gain here at "
+    "full appetite against the gain at the species' own best temperature all the time; rough, and blind to crowding "
+    "and poor water."
+)
+
+
+def loop_sentences(pair: LoopPair, site: Site, units: str) -> list[str]:
+    """What speaks against two species in one loop, and what each keeps at the water kindest to both."""
+    said = []
+    for obstacle in pair.obstacles:
+        if obstacle.key == "never_by_rule":
+            said.append(rule_words(pair.a, pair.b, site))
+        elif obstacle.key == "no_common_water":
+            said.append("No water suits both.")
+        elif obstacle.key == "narrow_growth_window":
+            said.append(window_sentence((pair.a, pair.b), site, units))
+        elif obstacle.key == "oxygen_class":
+            said.append(oxygen_sentence(pair.a, pair.b, site))
+        else:
+            when = f", first on {day_words(obstacle.date)}" if obstacle.date else ""
+            name = name_words(obstacle.who)
+            said.append(outside_sentence(name, obstacle.key, obstacle.who, obstacle.number, 0, site, units, when))
+    if not math.isnan(pair.kindest_c):
+        said.append(
+            f"At the one water kindest to both, {format_quantity(pair.kindest_c, 'temperature', units)}, "
+            f"{name_words(pair.a)} keeps {100.0 * pair.share_a:.0f} % and {name_words(pair.b)} "
+            f"{100.0 * pair.share_b:.0f} % of its best daily growth (rough)."
+        )
+    return said
+
+
+def water_words(loop: LoopCompany, units: str) -> str:
+    """The water of a loop over the season, as ``water 53.9 degF to 64.9 degF``."""
+    low, high = (format_quantity(end, "temperature", units) for end in (loop.lowest_c, loop.highest_c))
+    return f"water {low}" if low == high else f"water {low} to {high}"
+
+
+def growth_words(resident: Resident) -> str:
+    """Growth of a species in a loop's water against its own best, roughly."""
+    if math.isnan(resident.growth_share):
+        return "-"
+    return "loses weight" if resident.growth_share < 0.0 else f"about {100.0 * resident.growth_share:.0f} %"
+
+
+def resident_rows(loop: LoopCompany, site: Site, units: str) -> list[dict[str, str]]:
+    """A row for each species of a loop: what it gives up in its water; keys are the column heads."""
+    return [
+        {
+            "species": name_words(resident.species),
+            "grows at": window_words(
+                site.species[resident.species]["growth_temperature_low"],
+                site.species[resident.species]["growth_temperature_high"],
+                units,
+            ),
+            "days": str(resident.days),
+            "cold": str(resident.days_cold),
+            "warm": str(resident.days_warm),
+            "limits": ("!" if resident.days_outside else "") + str(resident.days_outside),
+            "growth": growth_words(resident),
+        }
+        for resident in loop.residents
+    ]
+
+
+def _fits_words(fits: list[Fit]) -> str:
+    """Species by the share of days that suits them, as ``perch, bass (all days), trout (84 % of days)``."""
+    by_share: dict[str, list[str]] = {}
+    for fit in fits:
+        share = "all days" if fit.share > 0.995 else f"{100.0 * fit.share:.0f} % of days"
+        by_share.setdefault(share, []).append(name_words(fit.species))
+    return ", ".join(f"{', '.join(names)} ({share})" for share, names in by_share.items())
+
+
+def loop_offers(loop: LoopCompany, site: Site, units: str) -> list[str]:
+    """What could be done instead, where species of a loop do not suit each other.
+
+    Parameters
+    ----------
+    loop : LoopCompany
+        Of `stocksim.answers.tankmates.loops`.
+    site : Site
+        Its site.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of str
+        Sentences; only the species that fit the water where nothing is amiss.
+    """
+    said = []
+    if len(loop.partitions) > 1:
+        parts = "; ".join(
+            f"{' and '.join(name_words(s) for s in part.species)} at {window_words(part.low_c, part.high_c, units)}"
+            for part in loop.partitions
+        )
+        loops = "A second loop" if len(loop.partitions) == 2 else f"{len(loop.partitions)} loops"
+        said.append(f"{loops}, so that each has its own water: {parts}.")
+    elif loop.partitions:
+        part = loop.partitions[0]
+        inside = window_words(part.low_c, part.high_c, units)
+        said.append(f"One loop can serve them all, kept at {inside}: another temperature, not a second loop.")
+    for name in dict.fromkeys(fit.loop for fit in loop.other_loops):
+        fits = _fits_words([fit for fit in loop.other_loops if fit.loop == name])
+        said.append(f"The site's own loop {name}, whose water is in the growth window of {fits}.")
+    spells = [spell for spell in loop.spells if spell.first is not None and spell.last is not None]
+    without = [name_words(spell.species) for spell in loop.spells if spell.first is None]
+    if spells:
+        here = "; ".join(
+            f"{name_words(spell.species)} from {day_words(spell.first)} to {day_words(spell.last)}"
+            for spell in spells
+            if spell.first and spell.last
+        )
+        said.append(
+            f"A swap by season, each while this water suits it: {here}"
+            + (f"; for {', '.join(without)} this season has no such four weeks." if without else ".")
+        )
+    elif loop.spells:
+        said.append("A swap by season does not help here: this season's water suits none of them for four weeks.")
+    if loop.fitting:
+        fits = _fits_words(list(loop.fitting[:_MOST_FITTING]))
+        said.append(f"Species whose growth window holds this water: {fits}. Mouths and temper come on top.")
+    else:
+        said.append("No species of the library has this water in its growth window on half of the days.")
+    return said

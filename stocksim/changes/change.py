@@ -1,0 +1,291 @@
+"""A change of the site file, and the tools that all are sought and proved with: many values tried in one run."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.arrays.layout import Layout, first_days
+from stocksim.engine.results.course import Course
+from stocksim.engine.results.deaths import deaths_of_water_or_hunger
+from stocksim.engine.results.findings import Finding, tank_extremes, water_limit_series, worst_margin
+from stocksim.engine.results.frames import Season
+from stocksim.engine.running import run_season
+from stocksim.engine.season import CHUNK, in_chunks
+from stocksim.memo import Memo, content_key
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+R = TypeVar("R")
+
+# shares of what is there now, tried from all to none
+SHARES = np.linspace(1.0, 0.0, 41)
+# Deaths that a lever may add, share of each cohort's fish: those that it keeps from one death die of another, 2.6 % a
+# year, later in the season (assumed; a third of a fish of sixty).
+MORE_DEATHS_SHARE = 0.005
+
+
+@dataclass(frozen=True)
+class Lever:
+    """A change of the site file that mends a limit.
+
+    Parameters
+    ----------
+    words : str
+        What to do, with quantities.
+    changes : dict
+        Dotted fields to new values, as `Site.with_changes` takes them.
+    cuts_feed : bool
+        Whether fish go hungry for it: then none may die of hunger or of the water.
+    past : tuple of date
+        Days that it cannot mend, because a test measured the limit broken on their mornings; its words say so.
+    """
+
+    words: str
+    changes: dict[str, Any]
+    cuts_feed: bool = False
+    past: tuple[dt.date, ...] = ()
+
+
+class Trial(NamedTuple):
+    """What is kept of the scenarios of a layout.
+
+    Parameters
+    ----------
+    margin : dict of (str, str) to ndarray, shape (scenario,)
+        Worst margin of the season by limit and tank or loop.
+    deaths, of_water : ndarray, shape (scenario, column)
+        Fish of each column that died, and those that died of the water or of hunger.
+    """
+
+    margin: dict[tuple[str, str], FloatArray]
+    deaths: FloatArray
+    of_water: FloatArray
+
+
+# A season that is cut short for a first look: a multiple of the first, at least the second after the first broken day.
+_SCREEN_DAYS, _SCREEN_AFTER_DAYS = 30, 15
+_FEW = 3  # of those that pass it are run for the whole season at first: most often one of them passes
+# Findings of one loop ask for the same seasons again and again: on new films six in ten were run before.
+_seasons: Memo[Season] = Memo(64)  # about 1 MB each
+_trials: Memo[Trial] = Memo(512)  # a few kB each
+
+
+def season_with(site: Site, changes: Mapping[str, Any]) -> Season:
+    """Season of a site with some fields changed, run once for equal changes of equal sites; as `run_season`."""
+    return _once(_seasons, lambda: run_season(site, **changes), site, changes)
+
+
+def _once(memo: Memo[R], make: Callable[[], R], *things: Any) -> R:
+    """What is made of some things, kept by their content."""
+    try:
+        key = content_key(*things)
+    except TypeError:  # tables made in Python may hold what no file does
+        return make()
+    return memo.of(key, make)
+
+
+def first_passing(
+    season: Season, finding: Finding, tried: Mapping[str, FloatArray], cuts_feed: bool = False
+) -> int | None:
+    """First scenario that keeps the finding's limit, and the fish alive; None where none does.
+
+    Parameters
+    ----------
+    season : Season
+        The season before the change.
+    finding : Finding
+        One of its limits of water, feed and fish.
+    tried : mapping of str to ndarray, shape (scenario, ...)
+        Fields of the season's layout to try, the gentlest scenario first; those behind the first that passes are mostly
+        not run.
+    cuts_feed : bool
+        As for `spares_fish`.
+
+    Notes
+    -----
+    A limit that breaks early is tried on the season's first days alone, and only what passes there on the whole season:
+    days to come change nothing on those before.
+    """
+    days = _enough_days(season, finding)
+    for some in _growing(np.arange(max(map(len, tried.values()))), CHUNK):
+        if days == season.layout.days:
+            good = some[_passes(season, finding, tried, some, days, cuts_feed)]
+            if good.size:
+                return int(good[0])
+            continue
+        for few in _growing(some[_passes(season, finding, tried, some, days, cuts_feed)], _FEW):
+            good = few[_passes(season, finding, tried, few, season.layout.days, cuts_feed)]
+            if good.size:
+                return int(good[0])
+    return None
+
+
+def _growing(numbers: NDArray[np.int64], first: int) -> Iterator[NDArray[np.int64]]:
+    """Numbers in runs, each twice as long as the one before."""
+    start, size = 0, first
+    while start < len(numbers):
+        yield numbers[start : start + size]
+        start, size = start + size, 2 * size
+
+
+def _enough_days(season: Season, finding: Finding) -> int:
+    """Days of the season that most changes which fail a limit will have failed it by."""
+    if finding.first_date is None:
+        return season.layout.days
+    broken = (finding.first_date - season.layout.start).days
+    # few lengths, so that findings share them
+    days = _SCREEN_DAYS * math.ceil((broken + _SCREEN_AFTER_DAYS) / _SCREEN_DAYS)
+    return days if 2 * days <= season.layout.days else season.layout.days
+
+
+def _passes(
+    season: Season,
+    finding: Finding,
+    tried: Mapping[str, FloatArray],
+    chosen: NDArray[np.int64],
+    days: int,
+    cuts_feed: bool,
+) -> NDArray[np.bool_]:
+    """Which of the chosen scenarios pass on the first days."""
+    if not chosen.size:
+        return np.zeros(0, bool)
+    part: dict[str, Any] = {name: array[chosen] for name, array in tried.items()}
+    trial = _once(_trials, lambda: _try(first_days(replace(season.layout, **part), days)), season.site, part, days)
+    margin = trial.margin[finding.limit, finding.where.split(".")[1]]
+    return (margin >= 0.0) & _spares(season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed)
+
+
+def _try(layout: Layout) -> Trial:
+    """Run the scenarios of a layout."""
+    margin: dict[tuple[str, str], list[FloatArray]] = {}
+    deaths, of_water = [], []
+
+    def judge(chunk: Layout, course: Course) -> tuple[dict[tuple[str, str], FloatArray], FloatArray, FloatArray]:
+        worst = {}
+        for series in water_limit_series(chunk, course, tank_extremes(chunk, course)):
+            for column, name in enumerate(series.entities):
+                worst[series.limit, name] = worst_margin(series)[:, column]
+        return worst, course.deaths.sum(axis=1), deaths_of_water_or_hunger(chunk, course).sum(axis=1)
+
+    for worst, dead, by_water in in_chunks(layout, judge):
+        for place, margins in worst.items():
+            margin.setdefault(place, []).append(margins)
+        deaths.append(dead)
+        of_water.append(by_water)
+    return Trial(
+        {place: np.concatenate(parts) for place, parts in margin.items()},
+        np.concatenate(deaths),
+        np.concatenate(of_water),
+    )
+
+
+def spares_fish(season: Season, after: Season, cuts_feed: bool = False) -> bool:
+    """Whether a changed site costs no more fish their lives than the season does.
+
+    Parameters
+    ----------
+    season, after : Season
+        The season before and after the change.
+    cuts_feed : bool
+        Whether the change is less feed. Then hardly any of the fish that are fed may die of hunger or of the water,
+        however many died before.
+
+    Returns
+    -------
+    bool
+        Cohort by cohort, as the file has them: a change that saves some fish must not kill others.
+
+    Notes
+    -----
+    Dead fish make no ammonia and breathe no oxygen, so without this a change that kills them holds every limit.
+    """
+    layout, course = after.layout, after.course
+    of_water = deaths_of_water_or_hunger(layout, course)
+    return bool(_spares(season, layout.roots, course.deaths.sum(axis=1), of_water.sum(axis=1), cuts_feed)[0])
+
+
+def _spares(
+    season: Season, roots: tuple[str, ...], deaths: FloatArray, of_water: FloatArray, cuts_feed: bool
+) -> NDArray[np.bool_]:
+    """Which scenarios spare the fish, from their deaths by column; shape (scenario,)."""
+    good = np.ones(len(deaths), bool)
+    columns, old_columns = np.array(roots), np.array(season.layout.roots)
+    there = season.course.count[0] + season.course.deaths[0]
+    died = season.course.deaths[0].sum(axis=0)
+    for root in dict.fromkeys(roots):
+        old, new = old_columns == root, columns == root
+        borne = MORE_DEATHS_SHARE * there[:, old].sum(axis=-1).max(initial=0.0)
+        good &= deaths[:, new].sum(axis=-1) <= died[old].sum() + borne
+        if cuts_feed and season.course.fed_g[0][:, old].any():
+            good &= of_water[:, new].sum(axis=-1) <= borne
+    return good
+
+
+def inside_tanks(season: Season, tanks: list[str]) -> NDArray[np.bool_]:
+    """Which columns of fish live in some tanks, shape (cohort,)."""
+    return np.array([stay.table.tank in tanks for stay in season.layout.stays], bool)
+
+
+def stocked_for(season: Season, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Columns of the file's cohorts whose fish are, or come to be, in some columns; shape (cohort,)."""
+    roots = np.array(season.layout.roots)
+    return (season.layout.count > 0.0) & np.isin(roots, roots[inside])
+
+
+def loop_of(season: Season, finding: Finding) -> str:
+    """Loop that a finding about a tank or a loop concerns."""
+    table, name = finding.where.split(".")
+    return name if table == "loops" else season.site.file.tanks[name].loop
+
+
+# --- whether a season that was run with a lever has mended a limit, and at whose cost
+
+
+def mends(season: Season, after: Season, finding: Finding, lever: Lever) -> bool:
+    """Whether a limit holds in a season that was run with a lever, no tank is emptied and no more fish die.
+
+    Parameters
+    ----------
+    season, after : Season
+        Without and with the lever.
+    finding : Finding
+        The limit that is broken without it.
+    lever : Lever
+        What was changed.
+
+    Returns
+    -------
+    bool
+        False too where the place has no fish left that the limit could be judged for.
+    """
+    return (
+        _holds(after, finding, lever.past)
+        and spares_fish(season, after, lever.cuts_feed)
+        and _tanks_with_fish(season) <= _tanks_with_fish(after)
+    )
+
+
+def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
+    """Whether the limit is judged at the finding's place, and holds on every day but those past."""
+    (series,) = [one for one in after.water_limits if one.limit == finding.limit] or [
+        one for one in after.limits if one.limit == finding.limit
+    ]
+    columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    margin = np.broadcast_to(series.margin_percent, shape)[0][:, columns]
+    is_judged = bool((margin < np.inf).any())
+    days_past = [(day - after.layout.start).days for day in past]
+    return is_judged and not bool((np.delete(margin, days_past, axis=0) < 0.0).any())
+
+
+def _tanks_with_fish(season: Season) -> set[str]:
+    """Tanks that hold a fish on some evening; of one fish, somewhat less than one is expected to live."""
+    most = (season.course.count[0] @ season.layout.cohort_tank).max(axis=0)
+    return {tank for tank, fish in zip(season.layout.tanks, most, strict=True) if fish >= 0.5}

@@ -1,0 +1,433 @@
+"""What can be changed on a loop's water: its film, its salts, dosing, softer water, water changes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from stocksim.changes.change import Lever, first_passing, inside_tanks, mends, season_with
+from stocksim.engine.arrays.water import source_level
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
+from stocksim.errors import InputError
+from stocksim.units import format_quantity
+from stocksim.water.maturity import maturity_after
+from stocksim.water.nitrite import (
+    MOST_NITRITE_MG_L,
+    SODIUM_CAUTION_MG_L,
+    SODIUM_PER_CHLORIDE,
+    chloride_needed,
+    salt_for_chloride,
+)
+
+# A young film is fed less for some weeks: weeks at most that each share is tried for. Fish do without any feed for a
+# week, and with a fifth of it for four, with no harm that a keeper sees (common practice for fish of a finger's length
+# and more, no source; fry and warm water bear less). That they live is proved besides.
+_HELD_WEEKS = {0.8: 16, 0.6: 16, 0.4: 8, 0.2: 4, 0.0: 1}
+_EARLY_DAYS = 7 * max(_HELD_WEEKS.values())
+# A film below this share of what ordinary feeding keeps at its temperature is still growing (assumed); one that had so
+# many days is not.
+_YOUNG_SHARE, _GROWN_DAYS = 0.9, 3650.0
+_FILM_FACTORS = np.arange(1.1, 4.01, 0.1)
+# Media tried where a loop has no film, each size twice the one before; plastic media of 100-300 m2/m3 is common (common
+# practice, no source).
+_NEW_MEDIA = {
+    "metric": [f"{10 * 2**step} L" for step in range(11)], "us": [f"{3 * 2**step} gal" for step in range(11)],
+}  # fmt: skip
+_NEW_MEDIA_SURFACE_M2_M3 = 200.0
+
+
+def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """Less feed until a young film has grown, for a limit that breaks in the season's first months."""
+    layout, start = season.layout, season.layout.start
+    if season.site.file.loops[loop].feeding_ramp or not is_early(season, finding) or not starts_young(season, loop):
+        return
+    # the least feed given up first
+    tried = [(s, w) for s, most in _HELD_WEEKS.items() for w in range(1, most + 1) if 7 * w < layout.days]
+    tried.sort(key=lambda pair: (1.0 - pair[0]) * pair[1])
+    if not tried:
+        return
+    shares = np.repeat(layout.ration_by_day[None], len(tried), axis=0)
+    for row, (share, week) in enumerate(tried):
+        shares[row, : 7 * week, layout.loops.index(loop)] = share
+    good = first_passing(season, finding, {"ration_by_day": shares}, True)
+    if good is not None:
+        share, week = tried[good]
+        end = start + dt.timedelta(days=7 * week)
+        feed = f"{100 * share:.0f} % of its ration" if share else "nothing"
+        yield Lever(
+            f"feed loop {loop} {feed} before {end}, then all of it (`stocksim ramp` finds finer steps)",
+            {f"loops.{loop}.feeding_ramp": [{"from": start, "share": share}, {"from": end, "share": 1.0}]},
+            cuts_feed=True,
+        )
+
+
+def is_early(season: Season, finding: Finding) -> bool:
+    """Whether a limit breaks while a young film may still be the reason."""
+    return ((finding.first_date or finding.worst_date) - season.layout.start).days <= _EARLY_DAYS
+
+
+def starts_young(season: Season, loop: str) -> bool:
+    """Whether most of a loop's film is new, seeded or not yet grown on the first morning.
+
+    A film that is mature fits the load of the first day: less feed only makes it smaller.
+    """
+    layout = season.layout
+    column = layout.loops.index(loop)
+    film = (layout.film_m2 * layout.leaf_loop[:, column])[len(layout.tanks) :]
+    water = layout.temperature_c[0, column]
+    grown = np.array([[maturity_after(_GROWN_DAYS, water, "ammonia")], [maturity_after(_GROWN_DAYS, water, "nitrite")]])
+    # a mature film stands as NaN: the first day's load decides how large it is
+    young = (layout.water.maturity < _YOUNG_SHARE * grown).any(axis=0)
+    return bool(film[young].sum() > 0.5 * film.sum())
+
+
+def new_film(season: Season, loop: str) -> Iterator[Lever]:
+    """A biofilter for a loop that has no film at all, the smallest first."""
+    layout, file = season.layout, season.site.file
+    if layout.film_m2[layout.leaf_loop[:, layout.loops.index(loop)] > 0.0].any():
+        return
+    name = next(name for name in map("new_{}".format, itertools.count(1)) if name not in file.biofilters)
+    flow = sum(tank.flow for tank in file.tanks.values() if tank.loop == loop)
+    for size in _NEW_MEDIA[file.site.units]:
+        table = {
+            "loop": loop, "kind": "trickling", "media_volume": size,
+            "specific_surface": f"{_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3", "flow": f"{flow:.6g} m3/day",
+        }  # fmt: skip
+        yield Lever(
+            f"give loop {loop} a trickling biofilter with {size} of {_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3 media, its film "
+            "grown before it must carry these fish",
+            {f"biofilters.{name}": table},
+        )
+
+
+def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """More surface on the loop's largest bed or biofilter, as old as what is there."""
+    layout = season.layout
+    film = np.where(layout.leaf_loop[:, layout.loops.index(loop)] > 0.0, layout.film_m2, 0.0)
+    largest = int(np.argmax(film))
+    if film[largest] <= 0.0:
+        return
+    table, name = layout.units[largest - len(layout.tanks)].split(".")
+    films, volumes = (np.repeat(a[None], _FILM_FACTORS.size, axis=0) for a in (layout.film_m2, layout.volume_m3))
+    films[:, largest] *= _FILM_FACTORS
+    if table == "biofilters":
+        volumes[:, largest] *= _FILM_FACTORS
+    good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes})
+    if good is None:
+        return
+    factor, units = float(_FILM_FACTORS[good]), season.site.file.site.units
+    surface = math.ceil(film[largest] * factor)
+    now, wanted = (format_quantity(area, "area", units) for area in (float(film[largest]), surface))
+    if table == "beds":
+        changes = {f"beds.{name}.nitrifying_surface": f"{surface} m2"}
+        yield Lever(f"give bed {name} {wanted} of nitrifying surface instead of {now}, by more or finer media", changes)
+    else:
+        media = season.site.file.biofilters[name].media_volume * factor
+        words = f"give biofilter {name} {format_quantity(media, 'volume', units)} of media"
+        yield Lever(words, {f"biofilters.{name}.media_volume": f"{media:.5f} m3"})
+
+
+# --- chloride against nitrite: as plain salt, or without sodium where crops grow
+
+_CHLORIDE_STEP_MG_L = 10.0
+# g per g of chloride, from molar masses (CaCl2 2 H2O 147.01, Ca 40.078, KCl 74.551, Cl 35.453): calcium chloride
+# dihydrate, its calcium, and potassium chloride. That both stand in for salt where crops grow is common practice.
+_CALCIUM_SALT, _CALCIUM, _POTASSIUM_SALT = 147.01 / 70.906, 40.078 / 70.906, 74.551 / 35.453
+
+
+def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Iterator[Lever]:
+    """Chloride that keeps nitrite out of the fish of a tank, where it protects all of them.
+
+    Notes
+    -----
+    The source water is given the chloride and what comes with it, so top-up water brings more of both: where none is
+    drawn off, sodium comes out too high, the careful side for crops.
+    """
+    layout = season.layout
+    inside = inside_tanks(season, [tank])
+    # chloride shields some species only, and no more than so much nitrite is counted on
+    if not (layout.species["chloride_protects"][inside] > 0.0).all() or finding.worst_value > MOST_NITRITE_MG_L:
+        return
+    least = math.ceil(float(chloride_needed(finding.worst_value)) / _CHLORIDE_STEP_MG_L) * _CHLORIDE_STEP_MG_L
+    # shielded fish eat what nitrite kept them from, and nitrite rises: the first target may fall short
+    most = min(2.0 * least, float(chloride_needed(MOST_NITRITE_MG_L)) + _CHLORIDE_STEP_MG_L)
+    for target in np.arange(least, most + 1e-9, _CHLORIDE_STEP_MG_L):
+        yield from _salts(season, loop, float(target))
+
+
+def _salts(season: Season, loop: str, target: float) -> Iterator[Lever]:
+    """Plain salt, or calcium chloride where crops grow and would get too much sodium."""
+    file, layout = season.site.file, season.layout
+    column = layout.loops.index(loop)
+    table, units = file.loops[loop], file.site.units
+    volume = float(layout.loop_water_m3[column])
+    # of what the loop holds at first; the top-up water gets as much as the source lacks
+    now = float(season.course.chloride_mg_l[0, 0, column])
+    missing = max(target - now, 0.0)
+    rise = max(target - source_level(table, "chloride"), 0.0)
+
+    def level(solute: str, per_chloride: float) -> dict[str, str]:
+        return {f"loops.{loop}.source_water.{solute}": f"{source_level(table, solute) + per_chloride * rise:.6g} mg/L"}
+
+    def grams(per_chloride: float) -> str:
+        return format_quantity(per_chloride * missing * volume, "weight", units)
+
+    start = f"keep {target:.0f} mg/L of chloride in loop {loop}, top-up water too"
+    chloride = {f"loops.{loop}.source_water.chloride": f"{target:g} mg/L"}
+    salted = chloride | level("sodium", SODIUM_PER_CHLORIDE)
+    sodium = _most_sodium(season, salted, column)
+    if sodium is None:
+        return
+    reached = f"sodium then reaches {sodium:.0f} mg/L"
+    if sodium <= SODIUM_CAUTION_MG_L or not _grows_crops(season, loop):
+        bear = (
+            f"and crops bear about {SODIUM_CAUTION_MG_L:g}" if _grows_crops(season, loop) else "and no crop grows there"
+        )
+        plain = format_quantity(float(salt_for_chloride(volume, now, target)), "weight", units)
+        yield Lever(f"{start} (about {plain} of plain salt to begin with; {reached}, {bear})", salted)
+        return
+    yield Lever(
+        f"{start} (about {grams(_CALCIUM_SALT)} of calcium chloride dihydrate to begin with, or "
+        f"{grams(_POTASSIUM_SALT)} of potassium chloride, either food grade; not plain salt: {reached}, and crops bear "
+        f"about {SODIUM_CAUTION_MG_L:g})",
+        chloride | level("calcium", _CALCIUM),
+    )
+
+
+def _most_sodium(season: Season, changes: dict[str, Any], column: int) -> float | None:
+    """Highest sodium of the loop in a season with the salt; None where that cannot be run. [mg/L]"""
+    try:
+        return float(season_with(season.site, changes).course.sodium_mg_l[0, :, column].max())
+    except InputError:
+        return None
+
+
+def _grows_crops(season: Season, loop: str) -> bool:
+    return any(bed.loop == loop and bed.plantings for bed in season.site.file.beds.values())
+
+
+# --- levers on a loop's water: dosing, softer water, water changes, less ammonia where a film is fed before fish come
+
+# Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
+# practice).
+_SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
+_ALKALINITY_STEP_MG_L = 20.0
+# Of the loop's water at most this share is changed in a day (common practice, no source: fish bear no larger step in
+# salts and pH), in tenths.
+_CHANGE_SHARES = (0.1, 0.2, 0.3, 0.4, 0.5)
+# How often, and every how many days.
+_CHANGE_PATTERNS = ((1, 1), (2, 1), (3, 1), (5, 1), (7, 1), (14, 1), (21, 1), (4, 7), (8, 7))
+_BRIEF_DAYS = 21  # a limit broken for longer is not a matter of one or a few water changes (assumed)
+# What is tried where ammonia is dosed to feed a film: shares of the dose, and weeks from its end until fish
+# come.
+_DOSE_SHARES, _LATER_WEEKS = (1.0, 0.5, 0.25, 0.1), (0, 2, 4, 8)
+_CLEAR_DAYS = (0, 3, 7, 14)  # that the film is given to clear the water before fish come
+_LEAST_SEASON_DAYS = 28  # that fish stocked later must still be in the season for, to prove anything (assumed)
+_CHANGED_FOR = ("nitrite", "unionized_ammonia")
+_TEST_DAYS = 3  # a test this long before a limit breaks found what breaks it (assumed)
+
+
+def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """Alkalinity held up by dosing, where nobody doses and nitrification runs out of it."""
+    if season.site.file.loops[loop].alkalinity_target is not None:
+        return
+    column = season.layout.loops.index(loop)
+    lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
+    if lowest >= _SCARCE_ALKALINITY_MG_L:
+        return
+    yield Lever(
+        f"dose loop {loop} to hold {_HELD_ALKALINITY_MG_L:.0f} mg/L of alkalinity: it falls to {max(lowest, 0.0):.0f}",
+        {f"loops.{loop}.alkalinity_target": f"{_HELD_ALKALINITY_MG_L:g} mg/L"},
+    )
+
+
+def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """Less alkalinity, by a lower target or softer source water: a lower pH leaves less ammonia un-ionized.
+
+    Only where pH is computed; a pH that the keeper measured follows no alkalinity of the model.
+    """
+    table = season.site.file.loops[loop]
+    if finding.limit == "nitrite" or table.ph is not None:
+        return
+    target, source = table.alkalinity_target, source_level(table, "alkalinity")
+    if target is not None:
+        for level in alkalinity_steps(target):
+            yield Lever(
+                f"hold {level:.0f} mg/L of alkalinity in loop {loop} instead of {target:.0f}, so that pH stays lower",
+                {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
+            )
+    for level in softer_sources(season, loop):
+        yield Lever(
+            f"fill and top up loop {loop} with water of {level:.0f} mg/L of alkalinity instead of {source:.0f}, by "
+            "rain or reverse-osmosis water mixed into yours, so that pH stays lower",
+            softened(season, loop, level),
+        )
+
+
+def softer_sources(season: Season, loop: str) -> list[float]:
+    """Alkalinities of softer source water that a loop bears, the highest first. [mg/L]
+
+    Where nobody doses, nitrification must not run out of it.
+    """
+    table = season.site.file.loops[loop]
+    source = source_level(table, "alkalinity")
+    lowest = float(season.course.alkalinity_mg_l[0, :, season.layout.loops.index(loop)].min())
+    return [
+        level
+        for level in alkalinity_steps(source)
+        if table.alkalinity_target is not None or lowest - (source - level) >= _SCARCE_ALKALINITY_MG_L
+    ]
+
+
+def softened(season: Season, loop: str, level: float) -> dict[str, Any]:
+    """Changes for source water of this alkalinity, and a target of no more than it."""
+    changes = {f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L"}
+    target = season.site.file.loops[loop].alkalinity_target
+    if target is not None:
+        changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
+    return changes
+
+
+def alkalinity_steps(now: float) -> list[float]:
+    """Levels below today's that nitrification still bears, the highest first, ten at most."""
+    steps = []
+    level = _ALKALINITY_STEP_MG_L * ((now - 1e-9) // _ALKALINITY_STEP_MG_L)
+    while level >= _SCARCE_ALKALINITY_MG_L:
+        steps.append(level)
+        level -= _ALKALINITY_STEP_MG_L
+    return steps[:: -(-len(steps) // 10) or 1]
+
+
+def measured_on(season: Season, finding: Finding, loop: str) -> dt.date | None:
+    """Day of the last test of ammonia or nitrite shortly before a limit broke, None without such."""
+    first = finding.first_date
+    if first is None or finding.limit not in _CHANGED_FOR:
+        return None
+    tests = season.site.file.loops[loop].water_tests
+    days = [test.date for test in tests if test.tan is not None or test.nitrite_n is not None]
+    return max((day for day in days if 0 <= (first - day).days <= _TEST_DAYS), default=None)
+
+
+def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """The fewest and smallest water changes that keep nitrite or ammonia under its limit.
+
+    They begin on the day before it breaks. Where a test found the water bad they begin on the day of the test, which
+    may itself be past mending.
+    """
+    if finding.limit not in _CHANGED_FOR or finding.first_date is None or finding.days_broken > _BRIEF_DAYS:
+        return
+    layout = season.layout
+    tested = measured_on(season, finding, loop)
+    first = tested or max(finding.first_date - dt.timedelta(days=1), layout.start)
+    # where it is broken on the test's day alone, there is nothing that later days could prove
+    spared: list[tuple[dt.date, ...]] = (
+        [(), (first,)] if tested == finding.first_date and finding.days_broken > 1 else [()]
+    )
+    for past in spared:
+        for times, every in _CHANGE_PATTERNS:
+            days = [first + dt.timedelta(days=every * number) for number in range(times)]
+            if (days[-1] - layout.start).days >= layout.days:
+                break
+            largest = _changed(season, loop, days, _CHANGE_SHARES[-1], past)
+            if not _holds(season, finding, largest):
+                continue
+            smaller = (_changed(season, loop, days, share, past) for share in _CHANGE_SHARES[:-1])
+            yield next((lever for lever in smaller if _holds(season, finding, lever)), largest)
+            return
+
+
+def _holds(season: Season, finding: Finding, lever: Lever) -> bool:
+    try:
+        return mends(season, season_with(season.site, lever.changes), finding, lever)
+    except InputError:  # it cannot be written so, as a change of more water than there is
+        return False
+
+
+def _changed(season: Season, loop: str, days: list[dt.date], share: float, past: tuple[dt.date, ...]) -> Lever:
+    """The same share of a loop's water changed on some days."""
+    layout = season.layout
+    column = layout.loops.index(loop)
+    water = float(layout.loop_water_m3[column])
+    volume = f"{1000.0 * share * water:.0f} L"
+    written = list(season.site.raw["loops"][loop].get("water_changes", []))
+    shown = format_quantity(share * water, "volume", season.site.file.site.units)
+    every = (days[1] - days[0]).days if len(days) > 1 else 0
+    when = {0: f"on {days[0]}", 1: f"each day from {days[0]} to {days[-1]}"}.get(
+        every, f"every {every} days from {days[0]} to {days[-1]}"
+    )
+    words = (
+        f"change {shown} ({100 * share:.0f} %) of loop {loop}'s water {when}, for water without chlorine or "
+        "chloramine and of the same temperature"
+    )
+    if past:
+        words += f" (the limit then holds from the day after {past[0]}, which the test found too high already)"
+    return Lever(
+        words,
+        {f"loops.{loop}.water_changes": [*written, *({"date": day, "volume": volume} for day in days)]},
+        past=past,
+    )
+
+
+def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+    """Where ammonia was dosed to feed a film before fish came: less of it, for fewer days, or fish later."""
+    cycling = season.site.file.loops[loop].fishless_cycling
+    if cycling is None or (finding.first_date or finding.worst_date) < cycling.start:
+        return
+    field = f"loops.{loop}.fishless_cycling"
+    start, end = cycling.start, cycling.end
+    fish = _stocked(season, loop)
+    if not fish:  # they come by events only, and no lever moves these
+        return
+    first = min(fish.values())
+    for days in _CLEAR_DAYS:
+        last = min(end, first - dt.timedelta(days=1)) - dt.timedelta(days=days)
+        if start <= last < end:
+            ahead = (first - last).days
+            clear = "the day" if ahead == 1 else f"{ahead} days"
+            yield Lever(
+                f"stop dosing ammonia into loop {loop} after {last}, {clear} before fish come",
+                {field: _dose(season, loop, 1.0, last)},
+            )
+    for weeks, share in itertools.product(_LATER_WEEKS, _DOSE_SHARES):
+        due = max(first, end + dt.timedelta(days=1 + 7 * weeks))
+        later = {key: max(day, due) for key, day in fish.items()}
+        is_same = share == 1.0 and later == fish
+        if is_same or (due - season.layout.start).days + _LEAST_SEASON_DAYS > season.layout.days:
+            continue
+        words: list[str] = []
+        changes: dict[str, Any] = {}
+        if share < 1.0:
+            changes[field] = _dose(season, loop, share, end)
+            words.append(
+                f"dose {share * cycling.ammonia_nitrogen:.2g} g/day of ammonia nitrogen into loop {loop} instead of "
+                f"{cycling.ammonia_nitrogen:.2g}"
+            )
+        moved = [key for key in fish if later[key] != fish[key]]
+        if moved:
+            changes |= dict.fromkeys([f"cohorts.{key}.stocked" for key in moved], due)
+            words.append(
+                f"stock {', '.join(moved)} on {due} at the earliest, when tests read no ammonia and no nitrite"
+            )
+        yield Lever(" and ".join(words), changes)
+
+
+def _stocked(season: Season, loop: str) -> dict[str, dt.date]:
+    """Day on which each of the file's cohorts comes into a loop."""
+    file = season.site.file
+    return {
+        key: cohort.stocked or season.layout.start
+        for key, cohort in file.cohorts.items()
+        if file.tanks[cohort.tank].loop == loop
+    }
+
+
+def _dose(season: Season, loop: str, share: float, last: dt.date) -> dict[str, Any]:
+    cycling = season.site.file.loops[loop].fishless_cycling
+    assert cycling is not None
+    return {"from": cycling.start, "to": last, "ammonia_nitrogen": f"{share * cycling.ammonia_nitrogen:.6g} g/day"}

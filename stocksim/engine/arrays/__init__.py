@@ -1,0 +1,1 @@
+"""A site as arrays: layout, fish, water, beds, and the tables that a day works on."""

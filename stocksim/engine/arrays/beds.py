@@ -1,0 +1,558 @@
+"""Beds of a site as arrays: their climate, the crops that stand on them, the area that feed is set against."""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
+from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
+from stocksim.climate.sun import day_length_h
+from stocksim.climate.temperature import monthly_temperature
+from stocksim.engine.warmth import warmth_of_site
+from stocksim.library.crops import NUTRIENTS
+from stocksim.library.sources import Entry
+from stocksim.memo import Memo, content_key
+from stocksim.plants.area import RAFT_RATIO_HIGH, RAFT_RATIO_LOW
+from stocksim.plants.growth import (
+    ROOT_ZONE_WEIGHT,
+    closed_cover_growth,
+    growth_sum_needed,
+    staggered_cover,
+    stand_mass,
+    temperature_response,
+    thermal_days,
+)
+from stocksim.plants.light import FACE_SHARE, USUAL_COVER_TRANSMISSION, bed_light
+from stocksim.site.model import BedTable, PlantingTable
+from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
+from stocksim.site.quantities import MONTHS
+from stocksim.site.reading import Site
+from stocksim.site.warmth import SiteWeather, Warmth, site_weather
+
+FloatArray = NDArray[np.float64]
+
+USUAL_LATITUDE = 45.0  # where the keeper gives none: a cold-winter place (assumed)
+_MJ_PER_WH = 0.0036
+
+
+class BedClimate(NamedTuple):
+    """What crops live in; arrays (day,) of the site and (day, bed) of the beds."""
+
+    radiation_mj_m2: FloatArray  # outdoors
+    day_length_h: FloatArray
+    light_mol_m2: FloatArray  # on the planted face
+    air_c: FloatArray
+    root_c: FloatArray
+    growth_c: FloatArray  # the mean that growth answers to
+    inside_mj_m2: FloatArray  # sunshine on the bed
+
+
+def months_of(site: Site) -> NDArray[np.int64]:
+    """Month of every day, 0 for January, shape (day,)."""
+    start = site.file.season.start
+    return np.array([(start + dt.timedelta(days=day)).month - 1 for day in range(site.days)])
+
+
+def cloud_shares(site: Site) -> FloatArray:
+    """Share of daylight behind clouds in each calendar month: given, or the usual one of the hemisphere. [-]"""
+    latitude = USUAL_LATITUDE if site.file.site.latitude is None else site.file.site.latitude
+    usual = np.roll(USUAL_CLOUD_SHARE, 6 if latitude < 0.0 else 0)
+    given = site.file.site.cloud_share or {}
+    return np.array([given.get(month, usual[number]) for number, month in enumerate(MONTHS)], float)
+
+
+def bed_climate(site: Site) -> BedClimate:
+    """Light and temperature of a site's beds.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    BedClimate
+        Air is the monthly air that the site gives; else that of the bed's own room, or of the weather outdoors, where
+        they can be reckoned; else the water of the bed's loop. A wicking bed's roots are as warm as the air. Outdoors
+        the sun is the weather's where it gives sun or cloud, so that house and crops stand under the same one; typed
+        clouds go before it. Light passes the cover that the site gives, else the greenhouse's own; none comes into a
+        fish room, all of it onto a bed outdoors.
+    """
+    file, days = site.file, site.days
+    latitude = USUAL_LATITUDE if file.site.latitude is None else file.site.latitude
+    dates = [file.season.start + dt.timedelta(days=day) for day in range(days)]
+    number = np.array([date.timetuple().tm_yday for date in dates], float)
+    warmth, weather = _weather_of(site)
+    radiation = daily_radiation(latitude, number, cloud_shares(site)[months_of(site)])
+    if weather is not None and weather_has_sun(file, site.folder):
+        radiation = np.where(_cloud_typed(site), radiation, _MJ_PER_WH * weather.sun_share * weather.clear_w_m2.sum(-1))
+    rooms = [bed_room(bed, file) for bed in file.beds.values()]
+    cover = np.array([_cover_transmission(site, room) for room in rooms], float)
+    water = np.stack([site.temperature_c[bed.loop] for bed in file.beds.values()], axis=-1) if file.beds else None
+    water = np.zeros((days, 0)) if water is None else water
+    air = water
+    if file.site.air_temperature is not None:
+        monthly = {MONTHS.index(m) + 1: t for m, t in file.site.air_temperature.items()}
+        air = np.repeat(monthly_temperature(file.season.start, days, monthly)[:, None], water.shape[1], axis=1)
+    else:
+        air = water.copy()
+        for column, room in enumerate(rooms):
+            if room == "outdoors" and weather is not None:
+                air[:, column] = weather.mean_c
+            elif warmth is not None and room in warmth.plan.nodes:
+                air[:, column] = warmth.run.mean_c[:, warmth.plan.nodes.index(room)]
+    is_wicking = np.array([bed.kind == "wicking" for bed in file.beds.values()], bool)
+    root = np.where(is_wicking, air, water)
+    face = np.array([FACE_SHARE if bed.kind == "tower" else 1.0 for bed in file.beds.values()], float)
+    return BedClimate(
+        radiation_mj_m2=radiation,
+        day_length_h=day_length_h(latitude, number),
+        light_mol_m2=bed_light(radiation[:, None], cover, face),
+        air_c=air,
+        root_c=root,
+        growth_c=ROOT_ZONE_WEIGHT * root + (1.0 - ROOT_ZONE_WEIGHT) * air,
+        inside_mj_m2=cover * radiation[:, None] * face,
+    )
+
+
+def _cover_transmission(site: Site, room: str | None) -> float:
+    """Share of outdoor light on a bed: all outdoors, else typed, of the room, or the usual one. [-]"""
+    file = site.file
+    if room == "outdoors":
+        return 1.0
+    if file.site.cover_transmission is not None:
+        return file.site.cover_transmission
+    if room == "fish_room":
+        return 0.0  # taken as dark: lamps are not modelled
+    if room == "greenhouse" and file.greenhouse is not None:
+        return COVERS[file.greenhouse.cover].transmission * FRAME_SHARE
+    return USUAL_COVER_TRANSMISSION
+
+
+def _weather_of(site: Site) -> tuple[Warmth | None, SiteWeather | None]:
+    """Heat balance and weather of a site with beds; None where they cannot be had."""
+    file = site.file
+    if not file.beds or file.weather is None or file.site.latitude is None:
+        return None, None
+    warmth = warmth_of_site(site)
+    return warmth, site_weather(file, site.folder) if warmth is None else warmth.weather
+
+
+def _cloud_typed(site: Site) -> NDArray[np.bool_]:
+    """Whether the site types the clouds of each day's month, shape (day,)."""
+    given = site.file.site.cloud_share or {}
+    return np.array([month in given for month in MONTHS])[months_of(site)]
+
+
+# --- every planting as batches that stand, grow and are harvested on dates: known before the daily loop
+
+
+PICKED_EVERY_DAYS = 7  # cut and picked crops: once a week (common practice)
+
+
+class Batch(NamedTuple):
+    """Plants that go in and come out together; arrays (day,) from ``first`` to ``last``, both counted."""
+
+    first: int
+    last: int
+    area_m2: float
+    growth_g: FloatArray  # dry matter of the whole plants
+    nutrients_g: FloatArray  # (nutrient, day): what that growth takes up
+    harvest_kg: FloatArray  # fresh, if nothing was short
+    is_ripe: bool
+
+
+@dataclass(frozen=True)
+class Stand:
+    """One planting of a bed.
+
+    Parameters
+    ----------
+    bed : str
+        Name of the bed.
+    number : int
+        Place in the bed's list of plantings.
+    crop : str
+        Key of the crop.
+    area_m2 : float
+        Of the planting.
+    batches : tuple of Batch
+        In the order they are planted.
+    even_g_m2 : ndarray, shape (nutrient, day)
+        What a square metre of this crop, all ages side by side, takes up in the day's light and warmth. [g/m2/day]
+    """
+
+    bed: str
+    number: int
+    crop: str
+    area_m2: float
+    batches: tuple[Batch, ...]
+    even_g_m2: FloatArray
+
+
+@dataclass(frozen=True)
+class Stands:
+    """All plantings of a site.
+
+    Parameters
+    ----------
+    beds, loops : tuple of str
+        Names; ``loop_of`` gives each bed's loop, ``on_loop`` whether loop water runs through it.
+    climate : BedClimate
+        What they grow in.
+    stands : tuple of Stand
+        Every planting.
+    days : int
+        Days of the season.
+    key : bytes
+        Content of all that they follow from.
+    """
+
+    beds: tuple[str, ...]
+    loops: tuple[str, ...]
+    loop_of: tuple[int, ...]
+    on_loop: tuple[bool, ...]
+    climate: BedClimate
+    stands: tuple[Stand, ...]
+    days: int
+    key: bytes
+
+    def of_bed(self, bed: str) -> list[Stand]:
+        """Plantings of one bed."""
+        return [stand for stand in self.stands if stand.bed == bed]
+
+    @cached_property
+    def area_m2(self) -> FloatArray:
+        """Planted area, shape (day, bed)."""
+        area = np.zeros((self.days, len(self.beds)))
+        for stand in self.stands:
+            area[:, self.beds.index(stand.bed)] += planted(stand, self.days)
+        return area
+
+    @cached_property
+    def demand_g(self) -> FloatArray:
+        """Uptake of every nutrient if nothing is short, shape (nutrient, day, bed). [g/day]"""
+        demand = np.zeros((len(NUTRIENTS), self.days, len(self.beds)))
+        for stand in self.stands:
+            column = self.beds.index(stand.bed)
+            for batch in stand.batches:
+                demand[:, batch.first : batch.last + 1, column] += batch.nutrients_g
+        return demand
+
+    @cached_property
+    def even_nitrogen_g_m2(self) -> FloatArray:
+        """Nitrogen that a square metre of each loop's mix of crops takes up, all ages, shape (day, loop). [g/m2/day]
+
+        On bare days the season's mix counts; NaN where loop water feeds no planting at all.
+        """
+        drawn, area = np.zeros((self.days, len(self.loops))), np.zeros((self.days, len(self.loops)))
+        for loop, here, stand in self._fed_by_water():
+            drawn[:, loop] += here * stand.even_g_m2[0]
+            area[:, loop] += here
+        return np.divide(drawn, area, out=self.mix_nitrogen_g_m2.copy(), where=area > 0.0)
+
+    @cached_property
+    def mix_nitrogen_g_m2(self) -> FloatArray:
+        """The same for the season's whole mix of crops, whatever stands on the day: light and warmth alone move it."""
+        drawn, whole = np.zeros((self.days, len(self.loops))), np.zeros(len(self.loops))
+        for loop, here, stand in self._fed_by_water():
+            drawn[:, loop] += here.sum() * stand.even_g_m2[0]
+            whole[loop] += here.sum()
+        mixed: FloatArray = np.divide(drawn, whole, out=np.full(drawn.shape, np.nan), where=whole > 0.0)
+        return mixed
+
+    def _fed_by_water(self) -> list[tuple[int, FloatArray, Stand]]:
+        """Loop, area by day and planting of all that loop water feeds."""
+        beds = [self.beds.index(stand.bed) for stand in self.stands]
+        return [
+            (self.loop_of[bed], planted(stand, self.days), stand)
+            for bed, stand in zip(beds, self.stands, strict=True)
+            if self.on_loop[bed]
+        ]
+
+    def harvest_kg(self, met: FloatArray) -> FloatArray:
+        """Fresh harvest [kg/day], shape (day, bed), where growth was a share ``met`` (day, bed) of what it could be."""
+        picked = np.zeros((self.days, len(self.beds)))
+        for stand in self.stands:
+            column = self.beds.index(stand.bed)
+            for batch in stand.batches:
+                picked[batch.first : batch.last + 1, column] += batch_harvest(batch, met[:, column])
+        return picked
+
+
+def planted(stand: Stand, days: int) -> FloatArray:
+    """Area that a planting really covers, shape (day,). [m2]"""
+    area = np.zeros(days)
+    for batch in stand.batches:
+        area[batch.first : batch.last + 1] += batch.area_m2
+    return area
+
+
+def batch_harvest(batch: Batch, met: FloatArray) -> FloatArray:
+    """Fresh harvest of a batch on each of its days, by the share of growth met since the last harvest. [kg/day]"""
+    here = met[batch.first : batch.last + 1]
+    picked = np.zeros_like(batch.harvest_kg)
+    since = 0
+    for day in np.flatnonzero(batch.harvest_kg > 0.0):
+        grown = batch.growth_g[since : day + 1]
+        whole = float(grown.sum())
+        share = float((grown * here[since : day + 1]).sum()) / whole if whole > 0.0 else 1.0
+        picked[day] = share * batch.harvest_kg[day]
+        since = int(day) + 1
+    return picked
+
+
+def build_stands(site: Site) -> Stands:
+    """Batches of every planting of a site.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    Stands
+        What stands where on each day, what it takes up and when it is harvested, if nothing is short. Sites whose beds
+        and climate are the same share it.
+    """
+    climate = bed_climate(site)
+    file = site.file
+    key = content_key(file.beds, tuple(file.loops), file.season, site.crops, climate)
+    return _kept.of(key, lambda: _stands_in(site, climate, key))
+
+
+_kept: Memo[Stands] = Memo(32)  # some 0.3 MB each
+
+
+def _stands_in(site: Site, climate: BedClimate, content: bytes) -> Stands:
+    file = site.file
+    loops = tuple(file.loops)
+    stands = []
+    for column, (key, bed) in enumerate(file.beds.items()):
+        for number, planting in enumerate(bed.plantings):
+            area = (bed.planted_face or bed.area) if planting.area is None else planting.area
+            weather = _Weather(site.crops[planting.crop], climate, column)
+            batches = tuple(_batches(site, planting, area, weather))
+            stands.append(Stand(key, number, planting.crop, area, batches, weather.even_nutrients()))
+    return Stands(
+        beds=tuple(file.beds), loops=loops, loop_of=tuple(loops.index(bed.loop) for bed in file.beds.values()),
+        on_loop=tuple(bed.kind != "wicking" for bed in file.beds.values()), climate=climate, stands=tuple(stands),
+        days=site.days, key=content,
+    )  # fmt: skip
+
+
+class _Weather:
+    """A crop in a bed's light and warmth: running sums over the season."""
+
+    def __init__(self, crop: Entry, climate: BedClimate, column: int):
+        self.crop = crop
+        warmth = climate.growth_c[:, column]
+        base, best, most = (crop[f"temperature_{end}"] for end in ("base", "optimum", "max"))
+        share = temperature_response(warmth, base, best, most)
+        light = climate.light_mol_m2[:, column]
+        self.growth = closed_cover_growth(light, share, crop["light_use"], crop["light_half_saturation"])
+        self.growth_sum = np.concatenate([[0.0], np.cumsum(self.growth)])
+        self.thermal_sum = np.concatenate([[0.0], np.cumsum(thermal_days(warmth, base, best))])
+        plants = 0.5 * (crop["plants_per_area_low"] + crop["plants_per_area_high"])
+        self.start, self.cover = plants * crop["seedling_dry_mass"], crop["cover_per_dry_mass"]
+        self.goal = max(crop["stand_dry_mass"], 1.0001 * self.start)
+        self.needed = float(growth_sum_needed(self.start, self.goal, self.cover))
+        self.harvest = crop.facts["harvest"]
+        self.leaf = np.array([crop[key] for key in NUTRIENTS])
+        self.fruit = np.array([crop.number(f"fruit_{key}", crop[key]) for key in NUTRIENTS])
+        for content in (self.leaf, self.fruit):  # beans and peas take part of their nitrogen from the air
+            content[0] *= 1.0 - crop.number("nitrogen_fixed", 0.0)
+
+    def even_nutrients(self) -> FloatArray:
+        """Uptake of a square metre of all ages, shape (nutrient, day). [g/m2/day]"""
+        cover = float(staggered_cover(self.start, self.goal, self.cover))
+        content = self.leaf
+        if self.harvest != "once":
+            cover = float(-np.expm1(-self.cover * self.goal))
+        if self.harvest == "fruit":
+            picked = self.crop["harvest_index"]
+            content = picked * self.fruit + (1.0 - picked) * self.leaf
+        return content[:, None] * (cover * self.growth)
+
+    def ripe_day(self, first: int) -> int:
+        """First day at whose end a batch planted on a day may be harvested; beyond the season where none."""
+        by_mass = self.growth_sum[first] + (0.0 if self.harvest == "fruit" else self.needed)
+        by_warmth = self.thermal_sum[first] + self.crop["thermal_time"]
+        return int(max(np.searchsorted(self.growth_sum, by_mass), np.searchsorted(self.thermal_sum, by_warmth))) - 1
+
+    def batch(self, first: int, end: int, area: float, growing: float) -> Batch:
+        """A batch planted on the morning of a day that must be out by the evening of another."""
+        ripe, crop = self.ripe_day(first), self.crop
+        is_ripe = ripe <= end
+        last = min(ripe, end) if self.harvest == "once" else end
+        mass = stand_mass(self.start, self.growth_sum[first : last + 2] - self.growth_sum[first], self.cover)
+        if self.harvest == "cut" and is_ripe:
+            # cut back to the stand when cutting begins, and held there
+            after = self.growth[ripe + 1 : last + 1] * -np.expm1(-self.cover * self.goal)
+            growth = np.concatenate([np.diff(mass)[: ripe + 1 - first], after])
+        else:
+            growth = np.diff(mass)
+        picking = np.arange(first, last + 1) > ripe  # growth that goes into fruit or later cuts
+        index = crop["harvest_index"]
+        share = index * picking if self.harvest == "fruit" else np.zeros(growth.size)
+        content = self.leaf[:, None] + (self.fruit - self.leaf)[:, None] * share
+        fresh = self._fresh(growth, mass, first, last, ripe) * growing / crop["dry_matter"] / 1000.0
+        return Batch(first, last, area, growing * growth, content * growing * growth, fresh, is_ripe)
+
+    def _fresh(self, growth: FloatArray, mass: FloatArray, first: int, last: int, ripe: int) -> FloatArray:
+        """Dry matter harvested on each day. [g/m2/day]"""
+        out, index = np.zeros(growth.size), self.crop["harvest_index"]
+        if self.harvest == "once":
+            out[-1] = index * mass[-1]
+            return out
+        if ripe > last:
+            if self.harvest == "cut":  # cleared young
+                out[-1] = index * mass[-1]
+            return out
+        days = np.arange(ripe, last + 1, PICKED_EVERY_DAYS)
+        cuts = np.unique(np.append(days, last)) - first
+        before = ripe - first
+        if self.harvest == "cut":
+            out[before] = index * max(mass[before + 1] - self.goal, 0.0)
+        for start, stop in itertools.pairwise(cuts):
+            out[stop] += index * growth[start + 1 : stop + 1].sum()
+        if self.harvest == "cut":  # the last cut clears the bed
+            out[-1] += index * self.goal
+        return out
+
+
+def _batches(site: Site, planting: PlantingTable, area: float, weather: _Weather) -> list[Batch]:
+    """Batches of a planting: shares planted every few days, each planted again when it is harvested and has rested."""
+    first = (planting.start - site.file.season.start).days
+    end = (planting.end - site.file.season.start).days
+    crop = weather.crop
+    usual_days = 0.5 * (crop["days_to_harvest_low"] + crop["days_to_harvest_high"]) + planting.empty_days
+    every = planting.every_days
+    shares = 1 if every is None else max(1, round(usual_days / every))
+    here = area / shares
+    batches = []
+    for share in range(shares):
+        day = first + share * (every or 0)
+        while day <= end:
+            batch = weather.batch(day, end, here, here * (1.0 - planting.seedling_share))
+            batches.append(batch)
+            if weather.harvest != "once":
+                break
+            day = batch.last + 1 + planting.empty_days
+            if every is not None:  # its next turn
+                turns = -(-(day - first - share * every) // (shares * every))
+                day = first + share * every + turns * shares * every
+    return sorted(batches, key=lambda batch: batch.first)
+
+
+# --- what is planted where on each day, and which feed ratio the handbooks give for it
+
+# Leafy crops, only for loops on whose water nothing at all is planted in the season, as what a planting there might be:
+# 40-50 g/m2/day, Somerville et al. 2014, FAO
+# 589 s8.1.
+UNPLANTED_RATIO = (40.0, 50.0)
+
+
+@dataclass(frozen=True)
+class Planting:
+    """Planted area by day.
+
+    Parameters
+    ----------
+    beds : tuple of str
+        Bed names.
+    bed_area_m2 : ndarray, shape (day, bed)
+        Planted area.
+    crops : mapping of str to list of str
+        Words for each bed and day, as ``lettuce + basil``; empty when bare.
+    loop_area_m2 : ndarray, shape (day, loop)
+        Planted area of the beds that loop water runs through.
+    rated_area_m2 : ndarray, shape (day, loop)
+        The part of it for which a ratio was published: no tower, strawberry, bean or pea.
+    ratio_low, ratio_high : ndarray, shape (day, loop)
+        Published band of feed ratio for that part, weighted by area. [g/m2/day] On days without any, that of the
+        season's rated plantings; `UNPLANTED_RATIO` where loop water feeds no planting all season; NaN where all that it
+        feeds is without a published ratio.
+    unrated : tuple of str
+        What no published ratio covers, one phrase each.
+    stands : Stands
+        Batches of every planting.
+    """
+
+    beds: tuple[str, ...]
+    bed_area_m2: FloatArray
+    crops: dict[str, list[str]]
+    loop_area_m2: FloatArray
+    rated_area_m2: FloatArray
+    ratio_low: FloatArray
+    ratio_high: FloatArray
+    unrated: tuple[str, ...]
+    stands: Stands
+
+
+def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
+    """Published band of g feed per m2 and day for a crop in a kind of bed; None where nobody published one."""
+    if not has_published_ratio(bed_kind, crop):
+        return None
+    if bed_kind == "raft" and crop.facts["kind"] == "leafy":
+        return RAFT_RATIO_LOW, RAFT_RATIO_HIGH
+    return crop["feed_ratio_low"], crop["feed_ratio_high"]
+
+
+def build_planting(site: Site) -> Planting:
+    """Planted area and feed ratio of each day of a site."""
+    stands = build_stands(site)
+    return _kept_planting.of(stands.key, lambda: _planting_of(site, stands))
+
+
+_kept_planting: Memo[Planting] = Memo(32)  # some 0.1 MB each
+
+
+def _planting_of(site: Site, stands: Stands) -> Planting:
+    file, days = site.file, site.days
+    beds, loops = tuple(file.beds), list(file.loops)
+    loop_area, rated = np.zeros((days, len(loops))), np.zeros((days, len(loops)))
+    low, high = np.zeros_like(rated), np.zeros_like(rated)
+    words: dict[str, list[list[str]]] = {key: [[] for _ in range(days)] for key in beds}
+    unrated = []
+    for key, bed in file.beds.items():
+        loop = loops.index(bed.loop)
+        for planting, stand in zip(bed.plantings, stands.of_bed(key), strict=True):
+            here = planted(stand, days)
+            for day in np.flatnonzero(here > 0.0):
+                words[key][day].append(planting.crop)
+            if bed.kind != "wicking":
+                loop_area[:, loop] += here
+            band = published_ratio(bed.kind, site.crops[planting.crop])
+            if band is None:
+                unrated.append(_unrated_phrase(bed, key, planting.crop))
+                continue
+            rated[:, loop] += here
+            low[:, loop] += here * band[0]
+            high[:, loop] += here * band[1]
+    season_low, season_high, season_rated = low.sum(0), high.sum(0), rated.sum(0)
+    for loop in range(len(loops)):
+        usual_low, usual_high = UNPLANTED_RATIO
+        if season_rated[loop] > 0:
+            usual_low, usual_high = (season[loop] / season_rated[loop] for season in (season_low, season_high))
+        elif loop_area[:, loop].any():
+            usual_low = usual_high = np.nan
+        has = rated[:, loop] > 0
+        low[:, loop] = np.divide(low[:, loop], rated[:, loop], out=np.full(days, usual_low), where=has)
+        high[:, loop] = np.divide(high[:, loop], rated[:, loop], out=np.full(days, usual_high), where=has)
+    crops = {key: [" + ".join(dict.fromkeys(names)) for names in daily] for key, daily in words.items()}
+    return Planting(beds, stands.area_m2, crops, loop_area, rated, low, high, tuple(dict.fromkeys(unrated)), stands)
+
+
+def _unrated_phrase(bed: BedTable, key: str, crop: str) -> str:
+    if bed.kind in ("tower", "wicking"):
+        return f"{key} ({bed.kind} bed): no published feed ratio for this kind of bed"
+    return f"{key}: no published feed ratio for {crop}"

@@ -1,0 +1,511 @@
+"""Fish of a site as columns: stays in tanks, rations, and what each column begins with."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.arrays.beds import Planting
+from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
+from stocksim.fish.growth import appetite_rate
+from stocksim.fish.ration import feeding_days, meal_peak_factor
+from stocksim.fish.survival import (
+    BACKGROUND_DEATHS_PER_DAY,
+    days_in_a_row_below,
+    temperature_hazard,
+    training_hazard,
+)
+from stocksim.library.feeds import load_feed
+from stocksim.library.sources import Entry
+from stocksim.site.cohorts import events_in_order, roots
+from stocksim.site.fish_tables import (
+    WEEKDAYS,
+    BedsRation,
+    CohortTable,
+    FeedEvent,
+    FixedRation,
+    GradeEvent,
+    MoveEvent,
+    PercentRation,
+    RationEvent,
+    RemovalEvent,
+    StockEvent,
+    TableRation,
+)
+from stocksim.site.loop_water import loop_water_m3
+from stocksim.site.reading import Site
+
+
+@dataclass(frozen=True)
+class Stay:
+    """One column: ``cohort`` with ``table`` as it is from day ``first`` on; ``root`` is the cohort of the file.
+
+    ``before`` is the column its fish lived in until then, -1 where they came to the site.
+    """
+
+    cohort: str
+    root: str
+    table: CohortTable
+    first: int
+    count: float
+    before: int = -1
+
+
+class Happening(NamedTuple):
+    """What happens on the morning of a day, from column ``source`` to column ``target`` (-1: none).
+
+    ``kind`` is the event's, ``number`` its place in the file; the amount is one of the rest, NaN where not given.
+    """
+
+    day: int
+    number: int
+    kind: str
+    source: int
+    target: int
+    fish: float = float("nan")
+    weight_g: float = float("nan")
+    share: float = float("nan")
+    above_g: float = float("nan")
+    which: str = "largest"
+
+
+def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
+    """Columns of a site and what happens between them, in the order it happens.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    tuple of list
+        Stays, those of the file first in its order; happenings by day.
+    """
+    file, of_root = site.file, roots(site.file)
+    start = file.season.start
+    stays = [
+        Stay(name, name, table, (table.stocked - start).days if table.stocked else 0, float(table.count))
+        for name, table in file.cohorts.items()
+    ]
+    now = {stay.cohort: column for column, stay in enumerate(stays)}
+    happenings: list[Happening] = []
+
+    def begin(cohort: str, table: CohortTable, day: int, before: int) -> int:
+        stays.append(Stay(cohort, of_root[cohort], table, day, 0.0, before))
+        return len(stays) - 1
+
+    def change(day: int, number: int, event: MoveEvent | FeedEvent | RationEvent) -> None:
+        source = now[event.cohort]
+        field = {"move": "tank"}.get(event.kind, event.kind)
+        table = stays[source].table.model_copy(update={field: getattr(event, field)})
+        now[event.cohort] = begin(event.cohort, table, day, source)
+        happenings.append(Happening(day, number, event.kind, source, now[event.cohort]))
+
+    def grade(day: int, number: int, event: GradeEvent) -> None:
+        source = now[event.cohort]
+        table = stays[source].table.model_copy(update={"tank": event.tank})
+        now[event.into] = begin(event.into, table, day, source)
+        happenings.append(
+            Happening(
+                day, number, "grade", source, now[event.into], above_g=_given(event.above),
+                share=_given(event.largest_share),
+            )
+        )  # fmt: skip
+
+    def take(day: int, number: int, event: RemovalEvent) -> None:
+        which = event.which or ("largest" if event.kind == "harvest" else "any")
+        share = 1.0 if event.all else _given(event.share)
+        happenings.append(
+            Happening(
+                day, number, event.kind, now[event.cohort], -1, _given(event.count), _given(event.weight), share,
+                _given(event.above), which,
+            )
+        )  # fmt: skip
+
+    def stock(day: int, number: int, event: StockEvent) -> None:
+        happenings.append(Happening(day, number, "stock", -1, now[event.cohort], float(event.count), event.mean_weight))
+
+    act: dict[type, Callable[..., None]] = {
+        MoveEvent: change, FeedEvent: change, RationEvent: change, GradeEvent: grade, RemovalEvent: take,
+        StockEvent: stock,
+    }  # fmt: skip
+    for number, event in events_in_order(file):
+        act[type(event)]((event.date - start).days, number, event)
+    return stays, happenings
+
+
+def _given(value: float | None) -> float:
+    return float("nan") if value is None else float(value)
+
+
+def last_days(stays: list[Stay], happenings: list[Happening], days: int) -> list[int]:
+    """Day from which each column is empty because its fish went on to another; ``days`` where that never is."""
+    ends = [days] * len(stays)
+    for happening in happenings:
+        if happening.kind in ("move", "feed", "ration"):
+            ends[happening.source] = happening.day
+    return ends
+
+
+# --- feeding rules of a site as arrays by column, and what they offer on a day
+
+FloatArray = NDArray[np.float64]
+
+# Practical over biological feed conversion 1.2 (range 1.0-1.4, engineering judgement of this project): the share of the
+# offered feed that nobody eats.
+DEFAULT_SPILLED_SHARE = 1.0 - 1.0 / 1.2
+DEFAULT_APPETITE_FRACTION = 0.85  # ordinary stock (engineering judgement of this project)
+
+
+@dataclass(frozen=True)
+class Rations:
+    """Feeding rules by column.
+
+    Parameters
+    ----------
+    by_appetite : ndarray of bool, shape (column,)
+        Rules that go by what fish would eat; the others offer an amount.
+    fed_today : ndarray, shape (day, column)
+        1 on days the rule feeds, 0 on others. [-]
+    in_training : ndarray, shape (day, column)
+        1 while wild fish learn to take feed. [-]
+    tables : tuple of (int, weights, temperatures, percent)
+        Column and its table of percent of body weight; a plain percentage is a table of one entry.
+    fixed_g : ndarray, shape (column,)
+        Feed a day of the column's whole tank [g/day], NaN where the rule is another.
+    bed_led_g : ndarray, shape (day, column)
+        Feed a day that the loop's beds ask for [g/day], NaN where the rule is another.
+    meal_swing : ndarray, shape (column,)
+        Daily swing of use and excretion over the usual one. [-]
+    """
+
+    by_appetite: NDArray[np.bool_]
+    fed_today: FloatArray
+    in_training: FloatArray
+    tables: tuple[tuple[int, FloatArray, FloatArray, FloatArray], ...]
+    fixed_g: FloatArray
+    bed_led_g: FloatArray
+    meal_swing: FloatArray
+
+    def first_days(self, days: int) -> Rations:
+        """The rules on the first days of the season."""
+        by_day = ("fed_today", "in_training", "bed_led_g")
+        return replace(self, **{key: getattr(self, key)[..., :days, :] for key in by_day})
+
+
+def build_rations(
+    site: Site, stays: list[Stay], temperature_c: FloatArray, planting: Planting, column_loop: FloatArray
+) -> Rations:
+    """Rules of all columns.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    stays : list of Stay
+        Its columns.
+    temperature_c : ndarray, shape (day, column)
+        Water of each column's tank. [degC]
+    planting : Planting
+        Planted areas; beds ask for the middle of the published band for the area that has one, or for the rule's own
+        ratio times all of the planted area.
+    column_loop : ndarray, shape (column, loop)
+        1 where the column's tank is in the loop.
+
+    Returns
+    -------
+    Rations
+        Without scenario axes.
+    """
+    days, width = temperature_c.shape[0], len(stays)
+    rules = [stay.table.ration for stay in stays]
+    start = site.file.season.start
+    weekdays = np.array([(start + dt.timedelta(days=day)).weekday() for day in range(days)])
+    fed, training = np.ones((days, width)), np.zeros((days, width))
+    fixed, led = np.full(width, np.nan), np.full((days, width), np.nan)
+    tables = []
+    for column, (stay, rule) in enumerate(zip(stays, rules, strict=True)):
+        if rule is not None and rule.kind != "unfed":
+            cold = [(entry.below, entry.feed_every_days) for entry in rule.cold_rules]
+            stop = -np.inf if rule.stop_below is None else rule.stop_below
+            fasting = {WEEKDAYS.index(name) for name in rule.fasting_days}
+            fed[:, column] = feeding_days(
+                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, fasting, max(stay.first, 0),
+                _unfed_days(stays, column, fed),
+            )  # fmt: skip
+        if isinstance(rule, PercentRation):
+            tables.append((column, np.zeros(1), np.zeros(1), np.full((1, 1), rule.percent)))
+        elif isinstance(rule, TableRation):
+            tables.append((column, np.array(rule.weights), np.array(rule.temperatures), np.array(rule.percent, float)))
+        elif isinstance(rule, FixedRation):
+            fixed[column] = rule.per_day
+        elif isinstance(rule, BedsRation):
+            loop = int(column_loop[column].argmax())
+            led[:, column] = bed_led_feed(planting, loop, rule.ratio)
+        if stay.table.wild and not stay.table.trained:
+            first = _arrival(site, stay)
+            last = first + int(site.species[stay.table.species]["feed_training_days"])
+            training[max(first, 0) : max(last, 0), column] = 1.0
+    return Rations(
+        by_appetite=np.array([rule is None or rule.kind in ("appetite", "unfed") for rule in rules], bool),
+        fed_today=fed,
+        in_training=training,
+        tables=tuple(tables),
+        fixed_g=fixed,
+        bed_led_g=led,
+        meal_swing=np.array([_meal_swing(rule) for rule in rules], float),
+    )
+
+
+def _unfed_days(stays: list[Stay], column: int, fed: FloatArray) -> float:
+    """Days that the fish of a column went unfed before it began, in the columns they came from; infinite where new.
+
+    A move, another rule or grading does not begin the count of an alternate-day rule anew.
+    """
+    first = end = stays[column].first
+    while (column := stays[column].before) >= 0:
+        stay = stays[column]
+        is_fed = stay.table.ration is None or stay.table.ration.kind != "unfed"
+        days = np.flatnonzero(fed[max(stay.first, 0) : max(end, 0), column]) if is_fed else np.zeros(0, int)
+        if days.size:
+            return float(first - 1 - max(stay.first, 0) - days[-1])
+        end = stay.first
+    return float("inf")
+
+
+def bed_led_feed(planting: Planting, loop: int, ratio_g_m2_day: float | None = None) -> FloatArray:
+    """Feed that the beds of a loop ask for, shape (day,). [g/day]
+
+    By the middle of the published band, times the area that has one: nothing for crops without; by a ratio of the
+    keeper's own, times all that is planted.
+    """
+    if ratio_g_m2_day is not None:
+        return planting.loop_area_m2[:, loop] * ratio_g_m2_day
+    middle = 0.5 * (planting.ratio_low + planting.ratio_high)[:, loop]
+    return planting.rated_area_m2[:, loop] * np.nan_to_num(middle)
+
+
+def _arrival(site: Site, stay: Stay) -> int:
+    """Day on which the fish of a column came to the site."""
+    stocked = site.file.cohorts[stay.root].stocked
+    return (stocked - site.file.season.start).days if stocked else 0
+
+
+def _meal_swing(rule: object) -> float:
+    meals = getattr(rule, "meals_per_day", None)
+    return 1.0 if meals is None else float(meal_peak_factor(meals))
+
+
+def ration_fraction(stay: Stay) -> float:
+    """Share of appetite that a column is fed; 1 where the rule offers an amount. [-]"""
+    rule = stay.table.ration
+    if rule is None:
+        return DEFAULT_APPETITE_FRACTION
+    if rule.kind == "unfed":
+        return 0.0
+    return rule.fraction if rule.kind == "appetite" else 1.0
+
+
+def spilled_share(stay: Stay) -> float:
+    """Share of the offered feed that nobody eats. [-]"""
+    given = getattr(stay.table.ration, "spilled_share", None)
+    return DEFAULT_SPILLED_SHARE if given is None else given
+
+
+# --- the fish side of a layout: one column for every stay of a cohort
+
+
+USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 0.7-0.85)
+# Fish fill up on energy rather than grams: of wet natural food they eat up to this many times the grams of pellets that
+# hold as much energy (wet food of 4 kJ/g against pellets of 20, the ratio of published wet intakes to farmed ones).
+MOST_WET_GRAMS = 5.0
+
+_TEMPERATURE_KEYS = ("temperature_low_limit", "temperature_high_stress", "temperature_high_lethal")
+SPECIES_KEYS = (
+    "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
+    "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
+    "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
+    "temperature_change_per_day", "length_weight_intercept", "length_weight_slope", "farmed_condition",
+    "prey_share_deep", "prey_share_slender",
+)  # fmt: skip
+
+
+def membership(rows: list[str], columns: tuple[str, ...]) -> FloatArray:
+    """Matrix of 1 where the row's name is the column's, shape (rows, columns)."""
+    return np.array([[float(row == column) for column in columns] for row in rows]).reshape(len(rows), len(columns))
+
+
+def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, planting: Planting) -> dict[str, Any]:
+    """Fields of a layout that belong to its fish.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    temperature_c : ndarray, shape (day, loop)
+        Water of each loop. [degC]
+    tank_loop : ndarray, shape (tank, loop)
+        1 where the tank is in the loop.
+    planting : Planting
+        Its planted areas.
+
+    Returns
+    -------
+    dict
+        Arrays by field name, without scenario axes.
+    """
+    stays, happenings = build_stays(site)
+    entries = [site.species[stay.table.species] for stay in stays]
+    feeds = [site.feeds[stay.table.feed] for stay in stays]
+    cohort_tank = membership([stay.table.tank for stay in stays], tuple(site.file.tanks))
+    water = temperature_c @ (cohort_tank @ tank_loop).T
+    ends = last_days(stays, happenings, site.days)
+
+    def of_feed(key: str) -> FloatArray:
+        return np.array([feed[key] for feed in feeds], float)
+
+    species = {key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS}
+    species["is_deep"] = np.array([entry.facts["body_form"] == "deep" for entry in entries], float)
+    nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
+    rations = build_rations(site, stays, water, planting, cohort_tank @ tank_loop)
+    return {
+        "stays": tuple(stays),
+        "happenings": tuple(happenings),
+        "cohorts": tuple(stay.cohort for stay in stays),
+        "cohort_tank": cohort_tank,
+        "count": np.array([stay.count for stay in stays], float),
+        "start_weight_g": np.array([stay.table.mean_weight for stay in stays], float),
+        "size_spread": np.array([_spread(stay, entry) for stay, entry in zip(stays, entries, strict=True)], float),
+        "ration_fraction": np.array([ration_fraction(stay) for stay in stays], float),
+        "spilled_share": np.array([spilled_share(stay) for stay in stays], float),
+        "stocked_day": np.array([stay.first for stay in stays], dtype=int),
+        "until_day": np.array(ends, dtype=int),
+        "rations": rations,
+        "species": species,
+        **by_water(site, stays, happenings, rations, water),
+        "feed_energy_kj_g": of_feed("digestible_energy"),
+        "feed_gross_kj_g": of_feed("gross_energy"),
+        "feed_nitrogen": nitrogen,
+        "feed_digested_nitrogen": nitrogen * of_feed("protein_digestibility"),
+        "feed_potassium": of_feed("potassium"),
+        "feed_phosphorus": of_feed("phosphorus"),
+        "feed_dry_matter": of_feed("dry_matter"),
+        "feed_digested_dry_matter": np.array(
+            [feed.number("dry_matter_digestibility", USUAL_DRY_MATTER_DIGESTIBILITY) for feed in feeds], float
+        ),
+        "density_limit": np.array([entry[f"density_{site.file.site.density_level}"] for entry in entries], float),
+    }
+
+
+def _spread(stay: Stay, entry: Entry) -> float:
+    given = stay.table.size_spread
+    return entry["size_spread"] if given is None else given
+
+
+def by_water(
+    site: Site, stays: Sequence[Stay], happenings: Sequence[Happening], rations: Rations, temperature_c: FloatArray
+) -> dict[str, Any]:
+    """Fields of a layout that follow from the water of each column.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    stays, happenings, rations
+        Its columns, what happens to them, and their feeding rules.
+    temperature_c : ndarray, shape (..., day, column)
+        Water of each column's tank. [degC] Leading axes are scenarios.
+
+    Returns
+    -------
+    dict
+        Appetite and maintenance, hazard and change of temperature, each of the shape of the temperature.
+    """
+    entries = [site.species[stay.table.species] for stay in stays]
+    feeds = [site.feeds[stay.table.feed] for stay in stays]
+    species = {key: np.array([entry[key] for entry in entries], float) for key in _TEMPERATURE_KEYS}
+    appetite, maintenance = _daily_rates(site, stays, entries, feeds, temperature_c)
+    return {
+        "appetite_at_1g": appetite,
+        "maintenance_per_kg": maintenance,
+        "daily_hazard": BACKGROUND_DEATHS_PER_DAY
+        + _temperature_deaths(species, temperature_c)
+        + rations.in_training * _training_deaths(entries),
+        "temperature_change_c": np.maximum(
+            _temperature_change(stays, happenings, temperature_c), _by_new_water(site, stays, temperature_c)
+        ),
+    }
+
+
+def _daily_rates(
+    site: Site, stays: Sequence[Stay], entries: list[Entry], feeds: list[Entry], temperature_c: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Appetite of a 1 g fish and maintenance of a 1 kg fish, each shape (..., day, column)."""
+    appetite = np.zeros_like(temperature_c)
+    maintenance = np.zeros_like(temperature_c)
+    for column, (stay, entry, feed) in enumerate(zip(stays, entries, feeds, strict=True)):
+        daily = temperature_c[..., column]
+        sex = stay.table.sex
+        factor = 1.0 if sex == "mixed" else entry[f"appetite_{sex}"]
+        appetite[..., column] = factor * _wet_grams(site, entry, feed) * appetite_rate(entry.__getitem__, daily)
+        maintenance[..., column] = maintenance_rate(
+            daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
+        )
+    return appetite, maintenance
+
+
+def _wet_grams(site: Site, entry: Entry, feed: Entry) -> float:
+    """Grams of a food eaten for a gram of the pellets that the appetite was fitted with; 1 for any pellet. [-]"""
+    if feed.facts.get("kind", "pellet") == "pellet":
+        return 1.0
+    fitted = load_feed(entry.facts["fitted_with_feed"], site.folder)
+    return min(max(fitted["gross_energy"] / feed["gross_energy"], 1.0), MOST_WET_GRAMS)
+
+
+def _temperature_deaths(species: dict[str, FloatArray], temperature_c: FloatArray) -> FloatArray:
+    low = species["temperature_low_limit"]
+    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(temperature_c, -2, 0), low), 0, -2)
+    stress, lethal = species["temperature_high_stress"], species["temperature_high_lethal"]
+    return temperature_hazard(temperature_c, low, stress, lethal, spell)
+
+
+def _training_deaths(entries: list[Entry]) -> FloatArray:
+    return np.array(
+        [float(training_hazard(entry["feed_training_loss"], entry["feed_training_days"])) for entry in entries], float
+    )
+
+
+def _by_new_water(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) -> FloatArray:
+    """Jump of temperature when a planned change mixes in water of a given temperature. [degC]"""
+    jump = np.zeros_like(temperature_c)
+    loops = [site.file.tanks[stay.table.tank].loop for stay in stays]
+    for key, loop in site.file.loops.items():
+        columns = [column for column, name in enumerate(loops) if name == key]
+        for change in loop.water_changes:
+            if change.temperature is None or not columns:
+                continue
+            day = (change.date - site.file.season.start).days
+            share = change.volume / loop_water_m3(site.file, key)
+            jump[..., day, columns] = share * np.abs(change.temperature - temperature_c[..., day, columns])
+    return jump
+
+
+def _temperature_change(
+    stays: Sequence[Stay], happenings: Sequence[Happening], temperature_c: FloatArray
+) -> FloatArray:
+    """Change of water from the day before, the move into another loop included, shape (..., day, column). [degC]"""
+    change = np.abs(np.diff(temperature_c, axis=-2, prepend=temperature_c[..., :1, :]))
+    for column, stay in enumerate(stays):
+        if stay.first < change.shape[-2]:
+            change[..., stay.first, column] = 0.0
+    for happening in happenings:
+        if happening.source >= 0 and happening.target >= 0 and happening.day > 0:
+            day, source, target = happening.day, happening.source, happening.target
+            change[..., day, target] = np.abs(temperature_c[..., day, target] - temperature_c[..., day - 1, source])
+    return change

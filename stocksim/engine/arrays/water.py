@@ -1,0 +1,253 @@
+"""The water side of a site as arrays: source water, settlers, buffer, losses, changes, tests, film to start from."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.arrays.beds import Stands, build_stands
+from stocksim.library.crops import NUTRIENTS
+from stocksim.plants.uptake import MINERALS
+from stocksim.site.loop_water import loop_water_m3
+from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SettlerTable
+from stocksim.site.reading import Site
+from stocksim.water.maturity import maturity_after, start_maturity
+from stocksim.water.solids import SETTLERS, fouled_capture
+
+FloatArray = NDArray[np.float64]
+
+# Solutes whose balance is linear in their own level, in the order of the solute axis. What crops take stands together
+# and what fish give too, so that slices pick them.
+SOLUTES = (
+    "alkalinity", "co2", "chloride", "sodium", *MINERALS,
+    "solids", "solids_n", "solids_p", "solids_oxygen",
+)  # fmt: skip
+SOURCE_KEYS = ("alkalinity", "potassium", "phosphorus", "calcium", "chloride", "sodium", "nitrate_n")
+
+# Source water where the keeper gives none: a moderately hard tap or well water (common practice, no source).
+DEFAULT_SOURCE = {
+    "alkalinity": 100.0, "potassium": 2.0, "phosphorus": 0.05, "calcium": 40.0, "chloride": 15.0, "sodium": 10.0,
+    "nitrate_n": 2.0,
+}  # fmt: skip
+# Water lost to evaporation and crops, share of the loop's water a day: make-up of a raft greenhouse was 1 % a day
+# (Love et al. 2015, excerpt read).
+DEFAULT_LOSS_SHARE = 0.01
+# Share of suspended solids that a pass through a bed leaves behind: media beds filter, rafts settle (assumptions).
+TRAPPED_SHARE = {"media": 0.6, "raft": 0.2, "tower": 0.1, "trickling": 0.1, "submerged": 0.1}
+
+
+@dataclass(frozen=True)
+class Waterworks:
+    """Arrays beside the layout's own; leaves are tanks then units, solutes as `SOLUTES`.
+
+    Parameters
+    ----------
+    start_level, source_level : ndarray, shape (solute, loop)
+        First morning's water and source water. [mg/L]
+    start_nitrate, source_nitrate, start_nitrite : ndarray, shape (loop,)
+        As N. [mg/L]
+    ph_given : ndarray, shape (loop,)
+        The keeper's measured pH that overrides the computed one; NaN where none. [-]
+    target_alkalinity : ndarray, shape (loop,)
+        To dose to; NaN where nobody doses. [mg/L]
+    salts : tuple of str
+        Name of each loop's buffer salt.
+    loss_m3_day : ndarray, shape (loop,)
+        Evaporated and transpired water. [m3/day]
+    changed_m3 : ndarray, shape (day, loop)
+        Planned water changes. [m3/day]
+    exchanged_m3 : ndarray, shape (day, loop)
+        Through-flow that in a day's balance leaves as much of the old water as draining and refilling those does.
+        [m3/day]
+    ammonia_dose_g : ndarray, shape (day, loop)
+        Ammonia nitrogen dosed for fishless cycling. [g/day]
+    passing : ndarray, shape (day, leaf)
+        Share of suspended solids in a leaf's outflow that reaches the sump. [-]
+    emptied : ndarray, shape (day, loop)
+        1 on days when the loop's settlers are emptied.
+    drawn_off_m3 : ndarray, shape (loop,)
+        Water drawn off with sludge, on average. [m3/day]
+    maturity : ndarray, shape (2, unit)
+        Start of ammonia and nitrite oxidizers. [-] NaN asks for the film that the first day's load feeds.
+    uptake_g : ndarray, shape (day, unit)
+        Nitrogen that crops of a unit would take up. [g/day]
+    minerals_per_n : ndarray, shape (mineral, day, unit)
+        Calcium, potassium and phosphorus that they take with a gram of it. [g/g]
+    tests : tuple of (int, int, dict)
+        Day, loop and levels of measured tests that reset the loop's water.
+    """
+
+    start_level: FloatArray
+    source_level: FloatArray
+    start_nitrate: FloatArray
+    source_nitrate: FloatArray
+    start_nitrite: FloatArray
+    ph_given: FloatArray
+    target_alkalinity: FloatArray
+    salts: tuple[str, ...]
+    loss_m3_day: FloatArray
+    changed_m3: FloatArray
+    exchanged_m3: FloatArray
+    ammonia_dose_g: FloatArray
+    passing: FloatArray
+    emptied: FloatArray
+    drawn_off_m3: FloatArray
+    maturity: FloatArray
+    uptake_g: FloatArray
+    minerals_per_n: FloatArray
+    tests: tuple[tuple[int, int, dict[str, float]], ...]
+
+
+def _of_loops(site: Site, values: dict[str, float]) -> FloatArray:
+    return np.array([values[key] for key in site.file.loops], float)
+
+
+def source_level(loop: LoopTable, key: str) -> float:
+    """Level of a solute in a loop's source water: given, or the usual one. [mg/L]"""
+    given = getattr(loop.source_water, key) if loop.source_water else None
+    return DEFAULT_SOURCE[key] if given is None else given
+
+
+def _open_water_m3(site: Site, key: str) -> float:
+    """Water in a loop's sump and tanks. [m3]"""
+    return site.file.loops[key].sump + sum(t.volume for t in site.file.tanks.values() if t.loop == key)
+
+
+def loss_m3_day(site: Site, key: str) -> float:
+    """Water that a loop loses to air and crops: given, or 1 % of its water a day. [m3/day]"""
+    given = site.file.loops[key].evaporation
+    return DEFAULT_LOSS_SHARE * _open_water_m3(site, key) if given is None else given
+
+
+def build_waterworks(
+    site: Site, units: list[tuple[str, BedTable | BiofilterTable]], stands: Stands | None = None
+) -> Waterworks:
+    """Water side of a site.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    units : list of (str, table)
+        Beds and biofilters that loop water runs through, in the layout's order.
+    stands : Stands, optional
+        The site's plantings, where they are at hand.
+
+    Returns
+    -------
+    Waterworks
+        Arrays without scenario axes.
+    """
+    file, days = site.file, site.days
+    loops = list(file.loops)
+    start_level, source = np.zeros((len(SOLUTES), len(loops))), np.zeros((len(SOLUTES), len(loops)))
+    for column, key in enumerate(loops):
+        loop = file.loops[key]
+        for solute in SOURCE_KEYS:
+            if solute in SOLUTES:
+                row = SOLUTES.index(solute)
+                source[row, column] = start_level[row, column] = source_level(loop, solute)
+        if loop.alkalinity_target is not None:
+            start_level[SOLUTES.index("alkalinity"), column] = loop.alkalinity_target
+    changed, kept, doses = np.zeros((days, len(loops))), np.ones((days, len(loops))), np.zeros((days, len(loops)))
+    water = np.array([loop_water_m3(file, key) for key in loops])
+    for column, key in enumerate(loops):
+        for change in file.loops[key].water_changes:
+            changed[_day(site, change.date), column] += change.volume
+            kept[_day(site, change.date), column] *= 1.0 - change.volume / water[column]
+        cycling = file.loops[key].fishless_cycling
+        if cycling is not None:
+            doses[_day(site, cycling.start) : _day(site, cycling.end) + 1, column] = cycling.ammonia_nitrogen
+    settlers = {key: [s for s in file.settlers.values() if s.loop == key] for key in loops}
+    caught = {key: _capture(settlers[key], days) for key in loops}
+    emptied = np.stack([_emptied(settlers[key], days) for key in loops], axis=-1)
+    passing = np.ones((days, len(file.tanks) + len(units)))
+    for column, tank in enumerate(file.tanks.values()):
+        passing[:, column] -= caught[tank.loop]
+    passing[:, len(file.tanks) :] -= np.array([TRAPPED_SHARE[unit.kind] for _, unit in units])
+    uptake, minerals_per_n = _uptake(stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units])
+    return Waterworks(
+        start_level=start_level,
+        source_level=source,
+        start_nitrate=_of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()}),
+        source_nitrate=_of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()}),
+        start_nitrite=np.zeros(len(loops)),
+        ph_given=_of_loops(site, {k: np.nan if t.ph is None else t.ph for k, t in file.loops.items()}),
+        target_alkalinity=_of_loops(
+            site, {k: np.nan if t.alkalinity_target is None else t.alkalinity_target for k, t in file.loops.items()}
+        ),
+        salts=tuple(t.buffer for t in file.loops.values()),
+        loss_m3_day=_of_loops(site, {k: loss_m3_day(site, k) for k in loops}),
+        changed_m3=changed,
+        exchanged_m3=water * (1.0 / kept - 1.0),
+        ammonia_dose_g=doses,
+        passing=passing,
+        emptied=emptied,
+        drawn_off_m3=_of_loops(site, {k: sum(s.drawn_off for s in settlers[k]) for k in loops}),
+        maturity=np.array([_maturity(site, unit) for _, unit in units], float).reshape(-1, 2).T,
+        uptake_g=uptake,
+        minerals_per_n=minerals_per_n,
+        tests=tuple(_tests(site)),
+    )
+
+
+def _uptake(stands: Stands, units: list[str]) -> tuple[FloatArray, FloatArray]:
+    """Nitrogen that crops of each unit would take up [g/day], and the minerals that go with a gram of it. [g/g]"""
+    demand = np.zeros((len(NUTRIENTS), stands.days, len(units)))
+    for column, name in enumerate(units):
+        if name in stands.beds:
+            demand[..., column] = stands.demand_g[..., stands.beds.index(name)]
+    nitrogen = demand[0]
+    minerals = demand[[NUTRIENTS.index(key) for key in MINERALS]]
+    return nitrogen, np.divide(minerals, nitrogen, out=np.zeros_like(minerals), where=nitrogen > 0.0)
+
+
+def _day(site: Site, day: dt.date) -> int:
+    return (day - site.file.season.start).days
+
+
+def _capture(settlers: list[SettlerTable], days: int) -> FloatArray:
+    """Share of the tanks' suspended solids that the settlers of a loop catch, one after the other, day by day."""
+    passed = np.ones(days)
+    for settler in settlers:
+        device = SETTLERS[settler.kind].capture_share if settler.capture is None else settler.capture
+        assert device is not None  # a kind without a measured capture is refused when the file is read
+        since = np.arange(days) % settler.emptied_every_days
+        passed *= 1.0 - fouled_capture(device * settler.share_of_flow, since)
+    return 1.0 - passed
+
+
+def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
+    """1 on the days when all settlers of a loop have been emptied since the last such day."""
+    if not settlers:
+        return np.zeros(days)
+    every = max(settler.emptied_every_days for settler in settlers)
+    return np.array(np.arange(1, days + 1) % every == 0, dtype=float)
+
+
+def _maturity(site: Site, unit: BedTable | BiofilterTable) -> tuple[float, float]:
+    """Ammonia and nitrite oxidizers of a unit on the first morning; NaN where it is mature and the load decides."""
+    loop = site.file.loops[unit.loop]
+    if unit.biofilter_started is None and loop.biofilter_start is not None:
+        if loop.biofilter_start == "mature":
+            return np.nan, np.nan
+        share = start_maturity(loop.biofilter_start)
+        return share, share
+    started = unit.biofilter_started or loop.biofilter_started
+    if started is None:
+        return np.nan, np.nan
+    age = max((site.file.season.start - started).days, 0)
+    water = float(site.temperature_c[unit.loop][0])
+    return float(maturity_after(age, water, "ammonia")), float(maturity_after(age, water, "nitrite"))
+
+
+def _tests(site: Site) -> list[tuple[int, int, dict[str, float]]]:
+    tests = []
+    for column, loop in enumerate(site.file.loops.values()):
+        for test in loop.water_tests:
+            levels = {key: value for key, value in test.model_dump(exclude={"date"}).items() if value is not None}
+            tests.append((_day(site, test.date), column, levels))
+    return sorted(tests, key=lambda item: item[0])

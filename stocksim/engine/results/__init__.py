@@ -1,0 +1,1 @@
+"""What comes of a season: its course, limits, deaths, beds and frames."""

@@ -1,0 +1,239 @@
+"""What beds take up and yield, and wicking beds fed with drawn-off solids."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.arrays.beds import Stands
+from stocksim.engine.arrays.layout import Layout
+from stocksim.engine.results.course import Course
+from stocksim.library.crops import NUTRIENTS
+from stocksim.plants.uptake import evapotranspiration
+from stocksim.site.reading import Site
+from stocksim.water.solids import LABILE_SHARE, SETTLERS, breakdown_rate
+
+FloatArray = NDArray[np.float64]
+
+BARE_SOIL_SHARE = 0.3  # evaporation of bare wet soil against a closed crop (assumed; a wicking bed's top stays dry)
+_KEYS = ("nitrogen", "potassium", "phosphorus")
+
+
+class Wicking(NamedTuple):
+    """What wicking beds get and use; arrays (day, bed), 0 for all other beds."""
+
+    sent_n_g: FloatArray
+    sent_p_g: FloatArray
+    drawn_l: FloatArray
+    drunk_l: FloatArray
+    uptake_g: dict[str, FloatArray]
+    is_fed: NDArray[np.bool_]  # (bed,)
+
+
+def settler_shares(site: Site, loop: str) -> dict[str, float]:
+    """Share of the sludge of a loop that each of its settlers draws off. [-]"""
+    caught = {}
+    passed = 1.0
+    for key, settler in site.file.settlers.items():
+        if settler.loop == loop:
+            usual = SETTLERS[settler.kind].capture_share
+            share = settler.share_of_flow * ((usual or 0.0) if settler.capture is None else settler.capture)
+            caught[key] = passed * share
+            passed *= 1.0 - share
+    whole = sum(caught.values())
+    return {key: value / whole if whole > 0.0 else 0.0 for key, value in caught.items()}
+
+
+def wicking_beds(site: Site, layout: Layout, course: Course, stands: Stands) -> Wicking:
+    """Nitrogen, potassium, phosphorus and water of a site's wicking beds, first scenario.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    layout, course
+        Its season.
+    stands : Stands
+        Its plantings.
+
+    Returns
+    -------
+    Wicking
+        What the beds were sent and took.
+
+    Notes
+    -----
+    The labile half of the sludge breaks down in the bed at the same rate as in water of the bed's temperature; what is
+    freed and what the water brings dissolved stays in the bed until a crop takes it. The soil starts with nothing: what
+    compost the keeper gives comes on top.
+    """
+    days, width = stands.days, len(stands.beds)
+    zeros = np.zeros((days, width))
+    sent_n, sent_p, drawn = zeros.copy(), zeros.copy(), zeros.copy()
+    dissolved = {key: zeros.copy() for key in _KEYS}
+    levels = {"nitrogen": course.nitrate_mg_l, "potassium": course.potassium_mg_l, "phosphorus": course.phosphorus_mg_l}
+    is_fed = np.zeros(width, bool)
+    for loop, name in enumerate(stands.loops):
+        shares = settler_shares(site, name)
+        for key, settler in site.file.settlers.items():
+            if settler.loop != name or settler.feeds is None:
+                continue
+            bed = stands.beds.index(settler.feeds)
+            is_fed[bed] = True
+            sent_n[:, bed] += shares[key] * course.settler_n_g[0, :, loop]
+            sent_p[:, bed] += shares[key] * course.settler_p_g[0, :, loop]
+            drawn[:, bed] += 1000.0 * settler.drawn_off
+            for nutrient, level in levels.items():
+                dissolved[nutrient][:, bed] += settler.drawn_off * level[0, :, loop]
+    decay = -np.expm1(-breakdown_rate(stands.climate.root_c))
+    demand = dict(zip(_KEYS, stands.demand_g[[0, 2, 1]], strict=True))
+    uptake = {}
+    for nutrient, sent in (("nitrogen", sent_n), ("potassium", zeros), ("phosphorus", sent_p)):
+        uptake[nutrient] = _taken(LABILE_SHARE * sent, decay, dissolved[nutrient], demand[nutrient] * is_fed)
+    return Wicking(sent_n, sent_p, drawn, drinks(site, stands), uptake, is_fed)
+
+
+def _taken(labile: FloatArray, decay: FloatArray, dissolved: FloatArray, demand: FloatArray) -> FloatArray:
+    """Uptake day by day from a pool that sludge and water fill. [g/day]"""
+    taken = np.zeros_like(demand)
+    lying, ready = np.zeros(demand.shape[1]), np.zeros(demand.shape[1])
+    for day in range(len(demand)):
+        lying += labile[day]
+        freed = decay[day] * lying
+        lying -= freed
+        ready += freed + dissolved[day]
+        taken[day] = np.minimum(demand[day], ready)
+        ready -= taken[day]
+    return taken
+
+
+def drinks(site: Site, stands: Stands) -> FloatArray:
+    """Water that wicking beds lose to crops and air, shape (day, bed); 0 for other beds. [L/day]"""
+    climate = stands.climate
+    most = evapotranspiration(climate.inside_mj_m2, climate.air_c)
+    loss = np.zeros_like(most)
+    for column, bed in enumerate(site.file.beds.values()):
+        if bed.kind != "wicking":
+            continue
+        cover = stands.area_m2[:, column]
+        open_soil = np.maximum(bed.area - cover, 0.0)
+        loss[:, column] = most[:, column] * (cover + BARE_SOIL_SHARE * open_soil)
+    return loss
+
+
+# --- what beds took and gave in a season: nitrogen, potassium, harvest, and the area that the feed's nitrogen carries
+
+
+# Under this a square metre of crops hardly grows, and the area that would balance a loop means nothing: a tenth of what
+# the demonstration's crops draw in December (assumed). [g/m2/day]
+LEAST_DRAW_G_M2 = 0.01
+
+
+@dataclass(frozen=True)
+class BedCourse:
+    """Beds through a season, arrays (day, bed) of the first scenario.
+
+    Parameters
+    ----------
+    demand_g, uptake_g : mapping of str to ndarray
+        Nitrogen, calcium, potassium, phosphorus: wanted with plenty of all, and taken. [g/day] Calcium of wicking beds
+        is not followed.
+    met : ndarray
+        Share of the nitrogen wanted that was taken; 1 where none was wanted, NaN for a wicking bed that nothing feeds.
+    harvest_kg : ndarray
+        Fresh harvest, cut down as nitrogen was short. [kg/day] NaN for a wicking bed that nothing feeds.
+    wicking : Wicking
+        What wicking beds were sent.
+    """
+
+    demand_g: dict[str, FloatArray]
+    uptake_g: dict[str, FloatArray]
+    met: FloatArray
+    harvest_kg: FloatArray
+    wicking: Wicking
+
+    def shortfall_g(self, nutrient: str) -> FloatArray:
+        """Wanted less taken, shape (day, bed). [g/day] NaN for a wicking bed that nothing feeds."""
+        short = np.maximum(self.demand_g[nutrient] - self.uptake_g[nutrient], 0.0)
+        return np.where(np.isnan(self.met), np.nan, short)
+
+    def taken_g(self, nutrient: str) -> FloatArray:
+        """Taken, shape (day, bed). [g/day] NaN for a wicking bed that nothing feeds."""
+        return np.where(np.isnan(self.met), np.nan, self.uptake_g[nutrient])
+
+
+def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> BedCourse:
+    """Beds of a season that was run.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    layout, course
+        Its season.
+    stands : Stands
+        Its plantings.
+
+    Returns
+    -------
+    BedCourse
+        Arrays of the first scenario.
+    """
+    wicking = wicking_beds(site, layout, course, stands)
+    followed = ("nitrogen", "calcium", "potassium", "phosphorus")
+    demand = {key: stands.demand_g[NUTRIENTS.index(key)] for key in followed}
+    uptake = {}
+    for key in followed:
+        taken = np.zeros((stands.days, len(stands.beds)))
+        of_units = getattr(course, f"uptake_{key}_g")[0]
+        for column, bed in enumerate(stands.beds):
+            if f"beds.{bed}" in layout.units:
+                taken[:, column] = of_units[:, layout.units.index(f"beds.{bed}")]
+        uptake[key] = taken + wicking.uptake_g.get(key, 0.0)
+    wanted = demand["nitrogen"]
+    met = np.divide(uptake["nitrogen"], wanted, out=np.ones_like(wanted), where=wanted > 0.0)
+    unknown = ~np.array(stands.on_loop, bool) & ~wicking.is_fed
+    met = np.where(unknown, np.nan, met)
+    harvest = np.where(np.isnan(met), np.nan, stands.harvest_kg(np.nan_to_num(met)))
+    return BedCourse(demand, uptake, met, harvest, wicking)
+
+
+def dissolved_nitrogen(layout: Layout, course: Course, produced_g: FloatArray) -> FloatArray:
+    """Nitrogen that a loop's feed puts at its crops' disposal, shape (day, loop). [g/day]
+
+    Parameters
+    ----------
+    layout, course
+        A season.
+    produced_g : ndarray, shape (day, loop)
+        Ammonia nitrogen that fish and breaking solids gave to the water. [g/day]
+
+    Returns
+    -------
+    ndarray, shape (day, loop)
+        That, less what denitrification takes and what was dosed. [g/day]
+    """
+    return np.asarray(np.maximum(produced_g - layout.water.ammonia_dose_g - course.denitrified_n_g[0], 0.0))
+
+
+def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
+    """Planted area that would take up a loop's dissolved nitrogen, its mix of crops at all ages.
+
+    Parameters
+    ----------
+    supply_g : ndarray, shape (day, loop)
+        Of `dissolved_nitrogen`. [g/day]
+    stands : Stands
+        Plantings of the site.
+
+    Returns
+    -------
+    ndarray, shape (day, loop)
+        Area. [m2] NaN where nothing is ever planted, or crops hardly grow that day: a square metre at all ages draws
+        less than `LEAST_DRAW_G_M2`.
+    """
+    draw = stands.even_nitrogen_g_m2
+    return np.asarray(np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw >= LEAST_DRAW_G_M2))

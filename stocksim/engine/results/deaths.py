@@ -1,0 +1,266 @@
+"""Every fish accounted for: where it went, and what it died of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.arrays.layout import Layout
+from stocksim.engine.arrays.tables import with_scenarios
+from stocksim.engine.results.course import Course
+from stocksim.engine.results.findings import cohort_limit
+from stocksim.fish.survival import (
+    BACKGROUND_DEATHS_PER_DAY,
+    condition_hazard,
+    days_in_a_row_below,
+    death_hazard,
+    temperature_hazard,
+)
+from stocksim.water.ammonia import unionized_fraction
+
+# what the events of a kind are called in the ledger; the fish of a move, a new feed or rule stay in their cohort
+TAKEN = {"harvest": "harvested", "thin": "thinned", "sell": "sold", "give": "given"}
+# how each entry changes what is there
+SIGNS = {
+    "stocked": 1.0, "from_grading": 1.0, "growth": 1.0, "to_grading": -1.0, "deaths": -1.0,
+    **dict.fromkeys(TAKEN.values(), -1.0),
+}  # fmt: skip
+
+
+def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[str, tuple[float, float]]]:
+    """Entries of every cohort.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+    scenario : int
+        Which of its scenarios.
+
+    Returns
+    -------
+    dict
+        Cohort to entry to (number, mass [g]): `SIGNS` tells which add and which take; ``at_end`` is what they leave.
+        Growth has no number. It is below zero where fish lost weight.
+    """
+    names = dict.fromkeys(layout.cohorts)
+    book: dict[str, dict[str, Any]] = {name: {key: np.zeros(2) for key in (*SIGNS, "at_end")} for name in names}
+    count = np.broadcast_to(layout.count, course.count[:, 0].shape)[scenario]
+    deaths, weight = course.deaths[scenario], course.weight_g[scenario]
+    start = np.broadcast_to(layout.start_weight_g, course.count[:, 0].shape)[scenario]
+    for column, name in enumerate(layout.cohorts):
+        entries = book[name]
+        if layout.stocked_day[column] < layout.days:
+            entries["stocked"] += (count[column], count[column] * start[column])
+        entries["growth"] += (0.0, course.gain_g[scenario, :, column].sum())
+        entries["deaths"] += (deaths[:, column].sum(), deaths[:, column] @ weight[:, column])
+        left = course.count[scenario, -1, column]
+        entries["at_end"] += (left, left * weight[-1, column])
+    for transfer in course.transfers:
+        happening = transfer.happening
+        amount = (transfer.fish[scenario], transfer.mass_g[scenario])
+        if happening.kind == "stock":
+            book[layout.cohorts[happening.target]]["stocked"] += amount
+        elif happening.kind == "grade":
+            book[layout.cohorts[happening.source]]["to_grading"] += amount
+            book[layout.cohorts[happening.target]]["from_grading"] += amount
+        elif happening.kind in TAKEN:
+            book[layout.cohorts[happening.source]][TAKEN[happening.kind]] += amount
+    return {
+        name: {key: (float(pair[0]), float(pair[1])) for key, pair in entries.items()} for name, entries in book.items()
+    }
+
+
+def taken_g(layout: Layout, course: Course, kinds: tuple[str, ...], scenario: int = 0) -> np.ndarray:
+    """Mass that events of some kinds took, shape (day, column). [g]"""
+    taken = np.zeros((layout.days, len(layout.cohorts)))
+    for transfer in course.transfers:
+        if transfer.happening.kind in kinds:
+            taken[transfer.happening.day, transfer.happening.source] += transfer.mass_g[scenario]
+    return taken
+
+
+# --- what the fish died of: each day's deaths shared out by the hazards that made them
+
+FloatArray = NDArray[np.float64]
+
+OF_WATER = ("oxygen", "ammonia", "nitrite")
+# lost whatever the water does and however they are kept
+EXPECTED = ("training", "everyday")
+CAUSES = (*OF_WATER, "cold", "heat", "hunger", *EXPECTED)
+# A cohort that loses this share of its fish, and a whole fish at least, to more than what is expected is told first
+# and is trouble. Our choice: about twice what every day takes in a year.
+HEAVY_SHARE, HEAVY_FISH = 0.05, 1.0
+DEATHS_TOLD = 0.5  # fish: fewer are the model's crumbs
+_CERTAIN = 60.0  # hazard of a day that leaves nobody
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Fish that a cohort lost to more than every day and feed training take.
+
+    Parameters
+    ----------
+    cohort : str
+        Its name; empty for all fish together.
+    had : float
+        All fish that it ever had: stocked, and come by grading.
+    by_cause : dict of str to float
+        Fish lost, by the causes of `CAUSES` less `EXPECTED`, the most first.
+    first_day, last_day : int
+        Days of the season on which the first half of a fish, and all but half of one, were gone.
+    tanks : tuple of str
+        Where half a fish or more was lost.
+    """
+
+    cohort: str
+    had: float
+    by_cause: dict[str, float]
+    first_day: int
+    last_day: int
+    tanks: tuple[str, ...]
+
+    @property
+    def died(self) -> float:
+        """All fish of the loss."""
+        return sum(self.by_cause.values())
+
+    @property
+    def is_heavy(self) -> bool:
+        """Whether the answer must begin with it."""
+        return self.died >= max(HEAVY_FISH, HEAVY_SHARE * self.had)
+
+
+def deaths_by_cause(layout: Layout, course: Course, scenario: int = 0) -> dict[str, FloatArray]:
+    """Each day's deaths of one scenario by what caused them, shape (day, column); see `every_death_by_cause`."""
+    return {cause: dead[scenario] for cause, dead in every_death_by_cause(layout, course).items()}
+
+
+def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray]:
+    r"""Each day's deaths by what caused them, of all scenarios at once.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (scenario, day, column)
+        Deaths by the causes of `CAUSES`; they sum to the course's. [fish/day]
+
+    Notes
+    -----
+    Hazards add up, so a day's deaths D are shared as :math:`D_c = D\,h_c/\sum h`. Those of every day, training, cold,
+    heat and hunger are reckoned as the day itself did. What they leave of the whole, :math:`-\ln(1 - D/N)`, is the
+    water's, shared between oxygen, ammonia and nitrite by the levels of the day's end.
+    """
+    layout = with_scenarios(layout)
+    there = course.deaths + course.count
+    alive = np.divide(course.count, there, out=np.ones(there.shape), where=there > 0.0)
+    whole = np.minimum(-np.log(np.maximum(alive, np.exp(-_CERTAIN))), _CERTAIN)
+    hazard = _of_temperature(layout)
+    training = layout.daily_hazard - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
+    hazard["training"] = np.where(layout.rations.in_training > 0.0, np.maximum(training, 0.0), 0.0)
+    hazard["everyday"] = np.full((1, 1, 1), BACKGROUND_DEATHS_PER_DAY)
+    hazard["hunger"] = condition_hazard(course.weight_g, course.greatest_g)
+    of_water = np.maximum(whole - sum(hazard.values()), 0.0)
+    parts = _of_water(layout, course)
+    per_part = of_water / sum(parts.values())
+    hazard |= {cause: per_part * part for cause, part in parts.items()}
+    # the whole again, for rounding may have left the water a crumb below nothing
+    per_hazard = course.deaths / sum(hazard.values())
+    return {cause: per_hazard * hazard[cause] for cause in CAUSES}
+
+
+def deaths_of_water_or_hunger(layout: Layout, course: Course) -> FloatArray:
+    """Deaths beyond those of every day, of cold and heat, and of feed training, for all scenarios at once.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+
+    Returns
+    -------
+    ndarray, shape (scenario, day, column)
+        [fish/day]
+    """
+    there = course.count + course.deaths
+    return np.maximum(course.deaths + there * np.expm1(-layout.daily_hazard), 0.0)
+
+
+def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
+    """Fish lost to more than every day and feed training take.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; of their first scenario.
+
+    Returns
+    -------
+    Loss, list of Loss
+        Of all fish together, its cohort without a name; and of every cohort that loses half a fish or more, the
+        heaviest share first.
+    """
+    by_cause = {cause: dead for cause, dead in deaths_by_cause(layout, course).items() if cause not in EXPECTED}
+    book = ledger(layout, course)
+    whole = _loss("", sum(entries["stocked"][0] for entries in book.values()), layout, by_cause)
+    found = [
+        _loss(cohort, entries["stocked"][0] + entries["from_grading"][0], layout, by_cause)
+        for cohort, entries in book.items()
+    ]
+    return whole, sorted(
+        (loss for loss in found if loss.died >= DEATHS_TOLD), key=lambda loss: loss.died / loss.had, reverse=True
+    )
+
+
+def _loss(cohort: str, had: float, layout: Layout, by_cause: dict[str, FloatArray]) -> Loss:
+    """Loss of the columns of a cohort, or of all where it has no name."""
+    inside = np.array([cohort in ("", name) for name in layout.cohorts], bool)
+    sums = {cause: float(dead[:, inside].sum()) for cause, dead in by_cause.items()}
+    daily = np.sum([dead[:, inside] for dead in by_cause.values()], axis=0)
+    so_far = daily.sum(axis=1).cumsum()
+    in_tank = daily.sum(axis=0) @ layout.cohort_tank[inside]
+    return Loss(
+        cohort,
+        had,
+        dict(sorted(sums.items(), key=lambda pair: -pair[1])),
+        int(np.argmax(so_far >= DEATHS_TOLD)),
+        int(np.argmax(so_far >= max(so_far[-1] - DEATHS_TOLD, DEATHS_TOLD))),
+        tuple(tank for tank, dead in zip(layout.tanks, in_tank, strict=True) if dead >= DEATHS_TOLD),
+    )
+
+
+def _of_temperature(layout: Layout) -> dict[str, FloatArray]:
+    """Hazards of cold and of heat, shape (scenario or 1, day, column); never both on one day."""
+    water = layout.temperature_c @ layout.cohort_loop.T
+    low, stress, lethal = (
+        layout.species[f"temperature_{name}"][:, None] for name in ("low_limit", "high_stress", "high_lethal")
+    )
+    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(water, -2, 0), low[:, 0]), 0, -2)
+    both = temperature_hazard(water, low, stress, lethal, spell)
+    return {"cold": np.where(water < low, both, 0.0), "heat": np.where(water < low, 0.0, both)}
+
+
+def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
+    """How oxygen, ammonia and nitrite share the water's hazard, by the levels of the day's end."""
+    tanks, species = len(layout.tanks), {key: values[:, None] for key, values in layout.species.items()}
+    temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
+    toxic = course.tan_mg_l[..., :tanks] * unionized_fraction(course.ph, temperature)
+    oxygen, ammonia, nitrite = (
+        level @ layout.cohort_tank.T
+        for level in (course.oxygen_mg_l[..., :tanks], toxic, course.nitrite_mg_l[..., :tanks])
+    )
+    bearable = cohort_limit(layout, course, "nitrite")
+    lethal, acute = species["oxygen_lethal"], species["unionized_ammonia_acute"]
+    crumb = np.finfo(float).tiny  # where none of them does anything there is nothing to share
+    return {
+        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, bearable) + crumb,
+        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, bearable) + crumb,
+        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, bearable) + crumb,
+    }

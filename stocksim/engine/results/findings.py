@@ -1,0 +1,460 @@
+"""Limits judged day by day: the day's worst hour, company, and what is found."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.arrays.layout import Layout, sums_by
+from stocksim.engine.arrays.tables import with_scenarios
+from stocksim.engine.results.course import Course
+from stocksim.fish.body import total_length_mm
+from stocksim.fish.company import TOLERATED_PAIRS, fits_mouth_probability, length_spread
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.plants.area import planting_ratio
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.loop import daily_swing
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
+from stocksim.water.nitrite import nitrite_limit
+
+FloatArray = NDArray[np.float64]
+
+# Peak over mean of the day: oxygen use after feeding 1.3-1.5 (from memory of Timmons & Ebeling, Recirculating
+# Aquaculture), middle taken. Ammonia follows a meal by 4-6 hours (same, from memory); no read source gives its peak, so
+# the upper end of the oxygen factor is taken for it.
+OXYGEN_PEAK_FACTOR = 1.4
+AMMONIA_PEAK_FACTOR = 1.5
+
+
+class Extremes(NamedTuple):
+    """Arrays (scenario, day, tank). [mg/L]"""
+
+    oxygen_min_mg_l: FloatArray
+    unionized_mg_l: FloatArray
+    unionized_max_mg_l: FloatArray
+
+
+def tank_extremes(layout: Layout, course: Course) -> Extremes:
+    """Worst levels of each day, from one wave of feeding and excretion a day through the loop balance.
+
+    Parameters
+    ----------
+    layout : Layout
+        Arrays of the site.
+    course : Course
+        Its season.
+
+    Returns
+    -------
+    Extremes
+        Oxygen minimum, un-ionized ammonia mean and maximum.
+
+    Notes
+    -----
+    The fish's use of oxygen and excretion are taken as a wave of one day about their mean, 1.4 and 1.5 times the mean
+    at its top (less for more than two meals a day, more for one); tanks, sump and beds damp it as their volumes and
+    flows do. pH is held at its daily value; it falls a little when fish breathe most, so the maximum is on the safe
+    side.
+    """
+    layout = with_scenarios(layout)
+    tanks = len(layout.tanks)
+    members, flow = layout.leaf_loop, layout.flow_m3_day[:, None]
+    volume, sump_volume = layout.volume_m3[:, None], layout.sump_volume_m3[:, None]
+    returned = sums_by(flow, members)
+    share_at_leaf = course.nitrified_g / np.maximum(course.tan_mg_l, 1e-12)  # m3/day cleaned of TAN
+    slope = share_at_leaf * HALF_SATURATION_TAN_MG_L / (HALF_SATURATION_TAN_MG_L + course.tan_mg_l)
+    load = np.zeros(course.tan_mg_l.shape, dtype=complex)
+    swing = layout.rations.meal_swing[:, None]
+    excreted = AMMONIA_SHARE_OF_EXCRETION * ((course.excreted_nitrogen_g * swing) @ layout.cohort_tank)
+    load[..., :tanks] = (AMMONIA_PEAK_FACTOR - 1.0) * excreted
+    tan_swing = daily_swing(volume, slope, flow, sump_volume, returned, members, load)
+    load = -OXYGEN_PER_NITROGEN * slope * tan_swing
+    load[..., :tanks] -= (OXYGEN_PEAK_FACTOR - 1.0) * ((course.fish_oxygen_g * swing) @ layout.cohort_tank)
+    oxygen_swing = daily_swing(
+        volume,
+        course.leaf_exchange_m3_day,
+        flow,
+        sump_volume,
+        returned + course.sump_exchange_m3_day,
+        members,
+        load,
+    )
+    temperature = (layout.temperature_c @ members.T)[..., :tanks]
+    toxic = unionized_fraction(course.ph, temperature)
+    tan = course.tan_mg_l[..., :tanks]
+    return Extremes(
+        np.maximum(course.oxygen_mg_l[..., :tanks] - np.abs(oxygen_swing[..., :tanks]), 0.0),
+        toxic * tan,
+        toxic * (tan + np.abs(tan_swing[..., :tanks])),
+    )
+
+
+# --- which fish of a tank could eat which, day by day
+
+
+def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
+    """Chance that a tankmate drawn at random fits the mouth of another, for the worst pair of cohorts of a tank.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+
+    Returns
+    -------
+    ndarray, shape (scenario, day, tank)
+        Chance [-], fish of one cohort among themselves included; NaN where there is no fish.
+    """
+    species = {key: values[..., None, :] for key, values in layout.species.items()}
+    slope = species["length_weight_slope"]
+    length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
+    spread = length_spread(course.size_spread, slope)
+    there = course.there_in_morning
+    worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
+    for tank in range(len(layout.tanks)):
+        inside = np.flatnonzero(layout.cohort_tank[:, tank] > 0.0)
+        for predator in inside:
+            for prey in inside:
+                deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
+                share = np.where(species["is_deep"][..., prey] > 0.0, deep, slender)
+                both = there[..., predator] & there[..., prey]
+                sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
+                met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
+                if predator == prey:  # among themselves only the spread counts, which seldom changes
+                    moves = np.ones(met[1].shape, bool)
+                    moves[1:] = (np.diff(met[1]) != 0.0) | (np.diff(met[4]) != 0.0)
+                    alike, reach = met[1][moves], met[4][moves]
+                    chance = fits_mouth_probability(1.0, alike, 1.0, alike, reach)[np.cumsum(moves) - 1]
+                else:
+                    chance = fits_mouth_probability(*met)
+                worst[both, tank] = np.fmax(worst[both, tank], chance)
+    return worst
+
+
+# --- limits met or broken: what, where, when, by how much
+
+
+class LimitSeries(NamedTuple):
+    """One kind of limit over the season; arrays broadcast to (scenario, day, entity), NaN where it does not apply."""
+
+    limit: str
+    table: str
+    entities: tuple[str, ...]
+    value: FloatArray
+    threshold: FloatArray
+    margin_percent: FloatArray
+    unit: str
+
+
+class LimitWorst(NamedTuple):
+    """How one kind of limit fared over the season; arrays of shape (scenario, entity).
+
+    ``first_day`` is the first day broken, -1 where none is; value, threshold and margin are of ``worst_day``, the day
+    of the smallest margin, which is infinite where the limit never applied.
+    """
+
+    limit: str
+    table: str
+    entities: tuple[str, ...]
+    unit: str
+    first_day: NDArray[np.int64]
+    worst_day: NDArray[np.int64]
+    worst_value: FloatArray
+    threshold: FloatArray
+    margin_percent: FloatArray
+    days_broken: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """How a limit fared at one place.
+
+    Parameters
+    ----------
+    limit : str
+        Name of the limit, as ``density``.
+    where : str
+        Table of the site file, as ``tanks.cedar``.
+    first_date : date or None
+        First day it was broken.
+    worst_date : date
+        Day of the smallest margin.
+    worst_value, threshold : float
+        On that day, in ``unit``.
+    unit : str
+        Unit of both.
+    margin_percent : float or None
+        Distance from the limit in percent of it (temperature: of the species' bearable span); below 0 broken, None
+        for an advisory.
+    days_broken : int
+        Number of days broken.
+    lever : str
+        What would mend it, proved by a run; empty until sought.
+    """
+
+    limit: str
+    where: str
+    first_date: dt.date | None
+    worst_date: dt.date
+    worst_value: float
+    threshold: float
+    unit: str
+    margin_percent: float | None
+    days_broken: int
+    lever: str = ""
+
+    @property
+    def is_broken(self) -> bool:
+        """Whether a hard limit is broken; an advisory never is."""
+        return self.margin_percent is not None and self.margin_percent < 0.0
+
+
+def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
+    """Value, threshold and margin of every hard limit.
+
+    Parameters
+    ----------
+    layout, course, extremes
+        A season's arrays.
+
+    Returns
+    -------
+    list of LimitSeries
+        As `water_limit_series`, then predation by tank, and low and high temperature and its change by cohort, a column
+        for each of its stays.
+    """
+    return water_limit_series(layout, course, extremes) + other_limit_series(layout, course)
+
+
+def other_limit_series(layout: Layout, course: Course) -> list[LimitSeries]:
+    """The limits of `limit_series` that less fish or feed does not mend: who eats whom, and temperature."""
+    layout = with_scenarios(layout)
+    return [_predation(layout, course), *_of_water_temperature(layout, course.there_in_morning)]
+
+
+def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
+    """Value, threshold and margin of the limits that fish and feed move.
+
+    Parameters
+    ----------
+    layout, course, extremes
+        A season's arrays.
+
+    Returns
+    -------
+    list of LimitSeries
+        Biofilter by loop; density, oxygen, un-ionized ammonia and nitrite by tank.
+
+    Notes
+    -----
+    A tank is judged by the most delicate species in it on that morning: lowest density and ammonia limit, highest
+    oxygen. A day that kills every fish is judged for the fish it killed.
+    """
+    layout = with_scenarios(layout)
+    present = course.there_in_morning
+    density = (
+        (course.weight_g * (course.count + course.deaths) / 1000.0)
+        @ layout.cohort_tank
+        / layout.volume_m3[:, None, : len(layout.tanks)]
+    )
+    by_tank = {
+        "density": (density, _strictest(layout, present, layout.density_limit[:, None], np.min), "kg/m3", False),
+        "oxygen": (
+            extremes.oxygen_min_mg_l,
+            _strictest(layout, present, cohort_limit(layout, course, "oxygen"), np.max), "mg/L", True,
+        ),
+        "unionized_ammonia": (
+            extremes.unionized_max_mg_l,
+            _strictest(layout, present, cohort_limit(layout, course, "unionized_ammonia"), np.min), "mg/L", False,
+        ),
+        "nitrite": (
+            course.nitrite_mg_l[..., : len(layout.tanks)],
+            _strictest(layout, present, cohort_limit(layout, course, "nitrite"), np.min), "mg/L", False,
+        ),
+    }  # fmt: skip
+    loop_of = layout.leaf_loop[: len(layout.tanks)].T
+    series = [_biofilter(layout, course, present, loop_of)]
+    for limit, (value, threshold, unit, is_floor) in by_tank.items():
+        distance = value - threshold if is_floor else threshold - value
+        series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
+    return series
+
+
+def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
+    """Limit in the water that each cohort bears, present or not.
+
+    Parameters
+    ----------
+    layout, course
+        A season's arrays.
+    limit : str
+        ``oxygen``, ``unionized_ammonia`` or ``nitrite``, which alone moves: chloride lifts it where it protects.
+
+    Returns
+    -------
+    ndarray, shape broadcast to (scenario, day, cohort)
+        Limit. [mg/L]
+    """
+    species = {key: values[..., None, :] for key, values in layout.species.items()}
+    if limit == "nitrite":
+        chloride = course.chloride_mg_l @ layout.cohort_loop.T
+        return np.asarray(nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0))
+    return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
+
+
+def _predation(layout: Layout, course: Course) -> LimitSeries:
+    chance = predation_by_tank(layout, course)
+    margin = np.maximum(100.0 * (TOLERATED_PAIRS - chance) / TOLERATED_PAIRS, -9900.0)
+    allowed = np.full(chance.shape, 100.0 * TOLERATED_PAIRS)
+    return LimitSeries("predation", "tanks", layout.tanks, 100.0 * chance, allowed, margin, "% of pairs")
+
+
+def _of_water_temperature(layout: Layout, present: NDArray[np.bool_]) -> list[LimitSeries]:
+    """Water too cold or too warm for a cohort, or changing too fast."""
+    temperature = layout.temperature_c @ layout.cohort_loop.T
+    low, high, most = (
+        layout.species[f"temperature_{key}"][:, None] for key in ("low_limit", "high_stress", "change_per_day")
+    )
+    found = []
+    change = layout.temperature_change_c
+    for limit, value, threshold, distance, span, unit in (
+        ("temperature_low", temperature, low, temperature - low, high - low, "degC"),
+        ("temperature_high", temperature, high, high - temperature, high - low, "degC"),
+        ("temperature_change", change, most, most - change, most, "degC/day"),
+    ):
+        margin = np.where(present, 100.0 * distance / span, np.nan)
+        wide = np.broadcast_to(threshold, margin.shape)
+        found.append(LimitSeries(limit, "cohorts", layout.cohorts, value, wide, margin, unit))
+    return found
+
+
+def _biofilter(layout: Layout, course: Course, present: NDArray[np.bool_], loop_of: FloatArray) -> LimitSeries:
+    """Ammonia made against what the film could nitrify at the strictest fish's limit, by loop and day. [g/day]"""
+    members, tanks = layout.leaf_loop, len(layout.tanks)
+    made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
+    toxic = unionized_fraction(course.ph, layout.temperature_c @ loop_of)
+    at_fish = layout.species["unionized_ammonia_design"][:, None] / (toxic @ layout.cohort_tank.T)
+    inside = np.where(present, at_fish, np.inf)
+    columns = [
+        inside[..., layout.cohort_loop[:, loop] > 0.0].min(axis=-1, initial=np.inf) for loop in range(len(layout.loops))
+    ]
+    bearable = np.stack(columns, axis=-1)
+    level = np.where(np.isfinite(bearable), bearable, np.nan)
+    share = level / (HALF_SATURATION_TAN_MG_L + level)
+    capacity = (course.film_capacity_g @ members[tanks:]) * share
+    margin = 100.0 * (capacity - made) / np.maximum(capacity, 1e-9 + 0.01 * made)
+    return LimitSeries("biofilter", "loops", layout.loops, made, capacity, np.maximum(margin, -9900.0), "g/day")
+
+
+def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc | object) -> FloatArray:
+    """Strictest limit of the species present in each tank, NaN where there is no fish."""
+    worst = np.inf if pick is np.min else -np.inf
+    columns = []
+    for tank in range(len(layout.tanks)):
+        inside = layout.cohort_tank[:, tank] > 0.0
+        if not inside.any():
+            columns.append(np.full(present.shape[:-1], np.nan))
+            continue
+        strict = pick(np.where(present[..., inside], limit[..., inside], worst), axis=-1)  # type: ignore[operator]
+        columns.append(np.where(present[..., inside].any(axis=-1), strict, np.nan))
+    return np.stack(columns, axis=-1)
+
+
+def worst_margin(series: LimitSeries) -> FloatArray:
+    """Smallest margin of the season by entity, in order of first columns; infinite where it never applied."""
+    return worst_of(series).margin_percent
+
+
+def worst_of(series: LimitSeries) -> LimitWorst:
+    """How a kind of limit fared over the season, for all scenarios and places at once.
+
+    Parameters
+    ----------
+    series : LimitSeries
+        Day by day.
+
+    Returns
+    -------
+    LimitWorst
+        Arrays of shape (scenario, entity), a place's columns taken together.
+    """
+    shape = np.broadcast_shapes(
+        series.margin_percent.shape, series.value.shape, series.threshold.shape, (1, 1, len(series.entities))
+    )
+    margin = np.broadcast_to(np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent), shape)
+    names = tuple(dict.fromkeys(series.entities))
+    columns = [[at for at, entity in enumerate(series.entities) if entity == name] for name in names]
+    least = margin
+    if len(names) < len(series.entities):
+        least = np.stack([margin[..., inside].min(axis=-1) for inside in columns], axis=-1)
+    day = least.argmin(axis=1)
+    scenario = np.arange(shape[0])[:, None]
+    column = np.empty(day.shape, np.intp)
+    for at, inside in enumerate(columns):
+        worst = margin[scenario, day[:, at : at + 1], inside]
+        column[:, at] = np.array(inside)[worst.argmin(axis=-1)]
+    broken = least < 0.0
+    days = np.count_nonzero(broken, axis=1)
+    return LimitWorst(
+        series.limit, series.table, names, series.unit, np.where(days > 0, broken.argmax(axis=1), -1), day,
+        np.broadcast_to(series.value, shape)[scenario, day, column],
+        np.broadcast_to(series.threshold, shape)[scenario, day, column],
+        margin[scenario, day, column], days,
+    )  # fmt: skip
+
+
+def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> list[Finding]:
+    """Findings of one scenario, broken ones first in date order, then by margin."""
+    found = []
+    for worst in map(worst_of, every):
+        for at, entity in enumerate(worst.entities):
+            first, margin = int(worst.first_day[scenario, at]), float(worst.margin_percent[scenario, at])
+            if np.isinf(margin):
+                continue
+            found.append(
+                Finding(
+                    worst.limit, f"{worst.table}.{entity}", _date(layout, first) if first >= 0 else None,
+                    _date(layout, int(worst.worst_day[scenario, at])), float(worst.worst_value[scenario, at]),
+                    float(worst.threshold[scenario, at]), worst.unit, margin, int(worst.days_broken[scenario, at]),
+                )
+            )  # fmt: skip
+    return sorted(found, key=lambda f: (not f.is_broken, f.first_date or dt.date.max, f.margin_percent or 0.0))
+
+
+def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list[Finding]:
+    """Advisory on feed against planted area for every loop with planted beds: never a broken limit.
+
+    Only the area that has a published ratio is counted, since the band is of no other; on days without any, and for
+    loops without any, nothing is said.
+    """
+    feed = (course.fed_g @ layout.cohort_loop)[scenario]
+    whole = with_scenarios(layout)
+    area, least, most = (
+        array[scenario if len(array) > 1 else 0] for array in (whole.rated_m2, whole.ratio_low, whole.ratio_high)
+    )
+    ratio = planting_ratio(feed, area)
+    found = []
+    for column, loop in enumerate(layout.loops):
+        daily, low, high = ratio[:, column], least[:, column], most[:, column]
+        if np.isnan(daily).all() or feed[:, column].sum() == 0.0:
+            continue
+        too_low, too_high = daily < low, daily > high
+        departure = np.where(too_high, daily / high, np.where(too_low, low / np.maximum(daily, 1e-9), 1.0))
+        worst = int(np.argmax(np.where(np.isnan(daily), 0.0, departure)))
+        outside = np.flatnonzero(too_low | too_high)
+        found.append(
+            Finding(
+                "planting_ratio", f"loops.{loop}", _date(layout, int(outside[0])) if outside.size else None,
+                _date(layout, worst), float(daily[worst]), float((high if too_high[worst] else low)[worst]),
+                "g/m2/day", None, int(outside.size),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _date(layout: Layout, day: int) -> dt.date:
+    return layout.start + dt.timedelta(days=day)

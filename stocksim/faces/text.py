@@ -1,0 +1,175 @@
+"""Tables and paragraphs of plain text."""
+
+from __future__ import annotations
+
+import shutil
+import textwrap
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
+from stocksim.faces.words import day_words, level_words
+from stocksim.site.warmth import days_of_month
+from stocksim.units import format_quantity
+
+WITHOUT_TERMINAL = 100  # columns where nobody's terminal is known, as in a file: the same everywhere
+_NARROWEST = 40  # narrower text would be one word a line
+
+
+def text_width() -> int:
+    """Columns to break text at: those of COLUMNS, else of the terminal, else 100."""
+    return max(shutil.get_terminal_size((WITHOUT_TERMINAL, 24)).columns, _NARROWEST)
+
+
+def wrapped(text: str, indent: str = "", first: str = "") -> list[str]:
+    """Lines of a text; a word stays whole, as an option with hyphens or a path longer than a line.
+
+    Parameters
+    ----------
+    text : str
+        One paragraph.
+    indent, first : str
+        What its lines begin with from the second one on, and the first one.
+
+    Returns
+    -------
+    list of str
+        One empty line for an empty text.
+    """
+    lines = textwrap.wrap(
+        text, text_width(), initial_indent=first, subsequent_indent=indent, break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
+    return lines or [""]
+
+
+# --- tables that the command line and the pages share
+
+
+def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[str, str]]:
+    """One row a tank: fish, density at start and peak, the limits and when they are met.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    findings : list of Finding
+        Its findings.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of dict of str to str
+        Ready to print; keys are the column heads.
+    """
+    layout, course, file = season.layout, season.course, season.site.file
+    # as density is judged: of the fish that the day began with, its dead among them
+    biomass = ((course.count + course.deaths) * course.weight_g @ layout.cohort_tank)[0] / 1000.0
+    has_fish = course.there_in_morning[0] @ layout.cohort_tank > 0.0
+    density = biomass / layout.volume_m3[: len(layout.tanks)]
+    by_place = {(f.limit, f.where): f for f in findings}
+    rows = []
+    for column, tank in enumerate(layout.tanks):
+        where = f"tanks.{tank}"
+        dense, air, toxic = (by_place.get((name, where)) for name in ("density", "oxygen", "unionized_ammonia"))
+        stocked = np.flatnonzero(has_fish[:, column])
+        row = {
+            "tank": tank,
+            "loop": file.tanks[tank].loop,
+            "fish": ", ".join(dict.fromkeys(s.cohort for s in layout.stays if s.table.tank == tank)) or "none",
+        }
+        if dense is None or air is None or toxic is None or not stocked.size:
+            rows.append(
+                row
+                | dict.fromkeys(
+                    ("density start", "density peak", "density limit", "peak date", "biomass", "oxygen low", "ammonia"),
+                    "-",
+                )
+            )
+            continue
+        peak = int(np.argmax(density[:, column]))
+        rows.append(
+            row
+            | {
+                "density start": level_words(float(density[stocked[0], column]), "kg/m3", units),
+                "density peak": ("!" if dense.is_broken else "")
+                + level_words(float(density[peak, column]), "kg/m3", units),
+                "density limit": level_words(dense.threshold, "kg/m3", units),
+                "peak date": day_words(season.dates[peak]),
+                "biomass": format_quantity(float(biomass[peak, column]), "mass", units),
+                "oxygen low": _against(air, units),
+                "ammonia": _against(toxic, units),
+            }
+        )
+    return rows
+
+
+def _against(finding: Finding, units: str) -> str:
+    mark = "!" if finding.is_broken else ""
+    value = level_words(finding.worst_value, finding.unit, units)
+    return f"{mark}{value.rsplit(' ', 1)[0]} / {level_words(finding.threshold, finding.unit, units)}"
+
+
+def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
+    """The course of a loop's water, a row a month: means of the month, pH from lowest to highest tank and day.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    loop : str
+        Name of the loop.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    list of dict of str to str
+        Ready to print; keys are the column heads.
+    """
+    layout, loops, tanks = season.layout, season.loop_table, season.tank_table
+    column = layout.loops.index(loop)
+    its_tanks = layout.leaf_loop[: len(layout.tanks), column] > 0.0
+    has_tanks = bool(its_tanks.any())
+    rows = []
+    for month, days in days_of_month(layout.start, layout.days):
+
+        def mean(key: str, days: NDArray[np.int64] = days) -> float:
+            return float(loops[key][days, column].mean())
+
+        inside = {key: tanks[key][np.ix_(days, its_tanks)] for key in ("tan_mg_l", "nitrite_n_mg_l", "ph")}
+        film = [loops[f"{kind}_oxidizer_maturity"][days[-1], column] for kind in ("ammonia", "nitrite")]
+        rows.append(
+            {
+                "month": month,
+                # a loop without tanks has no water that is told by the tank
+                "TAN": f"{inside['tan_mg_l'].mean():.2f}" if has_tanks else "-",
+                "nitrite-N": f"{inside['nitrite_n_mg_l'].mean():.2f}" if has_tanks else "-",
+                "nitrate-N": f"{mean('nitrate_n_mg_l'):.0f}",
+                "alkalinity": f"{mean('alkalinity_mg_l'):.0f}",
+                "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}" if has_tanks else "-",
+                "buffer g/week": f"{7.0 * mean('buffer_g'):.0f}",
+                "top-up a day": format_quantity(mean("top_up_l") / 1000.0, "volume", units),
+                "film % (ammonia, nitrite)": "none"
+                if film[0] != film[0]
+                else f"{100 * film[0]:.0f}, {100 * film[1]:.0f}",
+            }
+        )
+    return rows
+
+
+def text_table(rows: list[dict[str, str]]) -> str:
+    """Rows as an aligned text table."""
+    if not rows:
+        return ""
+    heads = list(rows[0])
+    widths = [max(len(head), *(len(row[head]) for row in rows)) for head in heads]
+    lines = ["  ".join(head.ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip()]
+    lines.append("  ".join("-" * width for width in widths))
+    lines += [
+        "  ".join(row[head].ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip() for row in rows
+    ]
+    return "\n".join(lines)

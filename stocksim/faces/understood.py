@@ -1,0 +1,107 @@
+"""What was understood of a site file, in words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stocksim.engine.arrays.layout import bed_film_m2
+from stocksim.engine.warmth import warmth_of_site
+from stocksim.faces.fates import event_words, ration_words
+from stocksim.library.feeds import feed_kind
+from stocksim.site.climate_faults import heaters
+from stocksim.site.cohorts import events_in_order
+from stocksim.site.fish_tables import CohortTable
+from stocksim.site.quantities import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M
+from stocksim.site.reading import Site
+from stocksim.units import format_quantity
+
+
+def _more(cohort: CohortTable) -> str:
+    """What sets a cohort apart."""
+    words: list[str] = [] if cohort.sex == "mixed" else [cohort.sex]
+    words += ["wild-caught" + (", trained" if cohort.trained else "")] if cohort.wild else []
+    words += [] if cohort.size_spread is None else [f"sizes spread by {100 * cohort.size_spread:.0f} %"]
+    return f" ({', '.join(words)})" if words else ""
+
+
+def _fed(site: Site, cohort: CohortTable) -> str:
+    return f"fed {cohort.feed}" + (" (natural)" if feed_kind(site.feeds[cohort.feed]) == "natural" else "")
+
+
+def understood(site: Site) -> dict[str, Any]:
+    """What was understood of a sound site file: keeper's units, and every assumption made.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    dict
+        Texts by topic; ready for `check --json`.
+    """
+    file = site.file
+    units = file.site.units
+
+    def show(value: float, dimension: str) -> str:
+        return format_quantity(value, dimension, units)
+
+    loops = {
+        key: f"sump {show(t.sump, 'volume')}, pH {t.ph if t.ph is not None else 'computed'}, water "
+        f"{show(float(site.temperature_c[key].min()), 'temperature')} to "
+        f"{show(float(site.temperature_c[key].max()), 'temperature')}"
+        for key, t in file.loops.items()
+    }
+    tanks = {
+        key: f"{show(t.volume, 'volume')} in loop {t.loop}, flow {show(t.flow, 'flow')}"
+        for key, t in file.tanks.items()
+    }
+    beds = {}
+    for key, bed in file.beds.items():
+        words = f"{bed.kind}, {show(bed.area, 'area')} in loop {bed.loop}"
+        if bed.kind != "wicking":
+            words += f", nitrifying surface {show(bed_film_m2(bed), 'area')}"
+            words += "" if bed.depth else f", depth {100 * DEFAULT_BED_DEPTH_M:.0f} cm assumed"
+            words += "" if bed.flow else ", flow assumed"
+            if bed.kind == "media" and not bed.media_size:
+                words += f", grain {1000 * DEFAULT_GRAIN_M:.1f} mm assumed"
+        beds[key] = words
+    cohorts = {
+        key: f"{c.count} {c.species} (evidence {site.species[c.species].evidence}) of "
+        f"{show(c.mean_weight, 'weight')} in {c.tank}{_more(c)}, {_fed(site, c)} {ration_words(c.ration, units)}"
+        for key, c in file.cohorts.items()
+    }
+    return {
+        "season": f"{file.season.start} to {file.season.end}, {site.days} days",
+        "loops": [f"{key}: {text}" for key, text in loops.items()],
+        "tanks": [f"{key}: {text}" for key, text in tanks.items()],
+        "beds": [f"{key}: {text}" for key, text in beds.items()],
+        "biofilters": [f"{key}: {b.kind} in loop {b.loop}" for key, b in file.biofilters.items()],
+        "settlers": [
+            f"{key}: {s.kind.replace('_', ' ')} in loop {s.loop}, reached by {100 * s.share_of_flow:.0f} % of the "
+            f"return, {show(s.drawn_off, 'volume')} drawn off a day"
+            for key, s in file.settlers.items()
+        ],
+        "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
+        "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
+        "heat": _heat_words(site),
+        "questions": list(site.questions),
+        "notes": [note for note in site.notes if note not in site.questions],
+    }
+
+
+def _heat_words(site: Site) -> list[str]:
+    """Rooms with their loss, and heaters; empty for a site without weather."""
+    warmth = warmth_of_site(site)
+    if warmth is None:
+        return []
+    units = site.file.site.units
+    cold = format_quantity(warmth.weather.design_cold_c, "temperature", units)
+    rooms = [f"{room}: loses {loss:.0f} W/K at night" for room, loss in warmth.plan.loss_w_k.items()]
+    burners = [
+        f"{place}: {heater.power / 1000.0:g} kW of {heater.fuel.replace('_', ' ')}, set to "
+        f"{format_quantity(heater.set_point, 'temperature', units)}"
+        for place, heater in heaters(site.file)
+    ]
+    return [f"weather: {site.file.weather.kind if site.file.weather else ''}, design cold {cold}", *rooms, *burners]

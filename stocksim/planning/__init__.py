@@ -1,1 +1,0 @@
-"""Decisions that need many seasons."""

@@ -6,8 +6,8 @@ import os
 import re
 from pathlib import Path
 
-from stocksim.answers.season.answer import season_text, solve
-from stocksim.faces.text import WITHOUT_TERMINAL
+from stocksim.answers.season.answer import season_answer, solve
+from stocksim.faces.text import WITHOUT_TERMINAL, answer_text
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 
@@ -19,7 +19,7 @@ def printed_answer() -> str:
     """What `stocksim open` prints before it serves the pages."""
     answer = solve(load_site(FOLDER / "heron_lane.toml"))
     os.environ["COLUMNS"] = str(WITHOUT_TERMINAL)  # whoever's terminal this is
-    return season_text(answer.season, answer.findings)
+    return answer_text(season_answer(answer.season, answer.findings))
 
 
 if __name__ == "__main__":

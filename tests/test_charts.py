@@ -148,7 +148,7 @@ def test_pages_and_charts_share_their_colours():
     assert config["primaryColor"] == palette.SOUND
 
 
-STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth": charts.growth_stack}
+STACKS = charts.STACKS
 
 
 def panels_of(spec):

@@ -125,9 +125,11 @@ def test_a_season_starts_without_the_slow_parts_of_scipy():
     """Its parts cost more than many a season; only plans, fits and synthetic years need them (numba takes its core)."""
     words = (
         "import sys; from stocksim.faces import cli; from stocksim.answers.season import answer as answers; "
+        "from stocksim.faces.text import answer_text; "
         "from stocksim.site.examples import FOLDER; "
         "from stocksim.site.reading import load_site; "
-        "a = answers.solve(load_site(FOLDER / 'starter.toml')); answers.season_text(a.season, a.findings); "
+        "a = answers.solve(load_site(FOLDER / 'starter.toml')); "
+        "answer_text(answers.season_answer(a.season, a.findings)); "
         "slow = ('interpolate', 'special', 'optimize', 'stats', 'signal'); "
         "print([name for name in slow if 'scipy.' + name in sys.modules])"
     )

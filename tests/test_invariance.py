@@ -175,12 +175,13 @@ _WRITE = """
 import sys
 from pathlib import Path
 from stocksim import load_site, run_season
-from stocksim.answers.season.answer import season_text
+from stocksim.answers.season.answer import season_answer
+from stocksim.faces.text import answer_text
 from stocksim.faces.words import summary
 season = run_season(load_site(sys.argv[1]))
 found = season.findings
 season.write(Path(sys.argv[2]), summary(season, found))
-print(season_text(season, found))
+print(answer_text(season_answer(season, found)))
 """
 
 

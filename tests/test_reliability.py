@@ -196,13 +196,14 @@ def test_a_name_of_nothing_is_told_in_a_short_sentence(place, tmp_path):
 
 def test_a_loop_without_tanks_is_told_without_a_number(tmp_path):
     from stocksim import run_season
-    from stocksim.answers.season.answer import season_text
+    from stocksim.answers.season.answer import season_answer
+    from stocksim.faces.text import answer_text
 
     base = bases.everything()
     base.tables["loops"]["dry"] = {"sump": "300 L", "water_temperature": {"kind": "constant", "value": "15 degC"}}
     mutants.put(mutants.as_case("sound", 0, base), tmp_path)
     season = run_season(load_site(tmp_path / "site.toml"))
-    text = season_text(season, season.findings)
+    text = answer_text(season_answer(season, season.findings))
     assert "Water of loop dry" in text
     assert "nan" not in text
 

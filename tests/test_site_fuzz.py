@@ -18,8 +18,9 @@ from hypothesis import strategies as st
 from small_sites import START, one_tank, two_loops
 
 from stocksim import run_season
-from stocksim.answers.season.answer import season_text
+from stocksim.answers.season.answer import season_answer
 from stocksim.errors import InputError
+from stocksim.faces.text import answer_text
 from stocksim.faces.understood import understood
 from stocksim.faces.words import summary
 from stocksim.site.examples import FOLDER, example_names, example_text
@@ -233,7 +234,7 @@ def check_runs(site: Site) -> None:
         assert not np.isinf(numbers).any(), name
     found = season.findings
     json.dumps(summary(season, found), allow_nan=False)
-    assert season_text(season, found)
+    assert answer_text(season_answer(season, found))
 
 
 @given(st.one_of(spoilt_tables(), spoilt_tables(), resized_tables()))

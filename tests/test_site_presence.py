@@ -11,8 +11,9 @@ from site_faults import changed, faults_of, told
 from small_sites import START, build, one_tank
 
 from stocksim import load_site, run_season
-from stocksim.answers.season.answer import season_text
+from stocksim.answers.season.answer import season_answer
 from stocksim.engine.arrays.layout import build_layout
+from stocksim.faces.text import answer_text
 from stocksim.faces.understood import understood
 from stocksim.site.cohorts import spells
 from stocksim.site.examples import FOLDER, example_names
@@ -264,7 +265,9 @@ def test_a_bed_without_media_is_noted_in_check_and_in_the_season():
     )
     assert note in understood(site)["notes"]
     season = run_season(site)
-    assert "beds.gravel.depth, media_size not given" in " ".join(season_text(season, season.findings).split())
+    assert "beds.gravel.depth, media_size not given" in " ".join(
+        answer_text(season_answer(season, season.findings)).split()
+    )
     assert bed_notes_of(media_size="12 mm", depth="30 cm")[1] == []
     assert bed_notes_of(nitrifying_surface="20 m2", depth="30 cm")[1] == []
     assert bed_notes_of(media_size="12 mm")[1] == ["beds.gravel.depth not given: taken as 30 cm deep."]

@@ -11,10 +11,10 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.answers.season.answer import season_text
+from stocksim.answers.season.answer import season_answer
 from stocksim.changes.search import find_levers
 from stocksim.engine.results.findings import Finding
-from stocksim.faces.text import tank_rows, text_table
+from stocksim.faces.text import answer_text, tank_rows, text_table
 from stocksim.faces.words import (
     LIMIT_WORDS,
     cautions,
@@ -195,7 +195,7 @@ def test_the_verdict_without_fish(count_in_a_cohort):
     json.dumps(data, allow_nan=False)
     assert [limit for limit in data["limits"] if limit["limit"] != "planting_ratio"] == []
     assert data["totals"]["feed_conversion_offered"] is None
-    assert "No fish are stocked" in season_text(season, season.findings)
+    assert "No fish are stocked" in answer_text(season_answer(season, season.findings))
 
 
 def test_the_summary_is_json_with_the_keys_of_the_contract(broken):
@@ -249,13 +249,13 @@ def test_cold_days_without_appetite_are_a_caution():
 
 
 def test_the_printed_answer_marks_what_is_broken_and_speaks_the_keepers_units(broken, holding):
-    text = season_text(broken, find_levers(broken))
+    text = answer_text(season_answer(broken, find_levers(broken)))
     assert re.search(r"!\d\.\d\d lb/gal", text)
     assert "1. From 1 Oct 2026: fish too dense in tank one" in text
     assert re.search(r"What helps: keep \d+ of the 300 fish in one\.", text)
     assert "kg/m3" not in text
     assert "degC" not in text.split("Cautions:")[0]
-    plain = season_text(holding, find_levers(holding))
+    plain = answer_text(season_answer(holding, find_levers(holding)))
     assert "!" not in plain.split("marks a broken limit")[0].replace("! ", "")
     assert "Limits that bite" not in plain
     assert "kg/m3" in plain

@@ -288,3 +288,6 @@ def one_fish(growths: Mapping[str, Growth], species: str, units: str) -> Panel:
     return alt.layer(lines, base.mark_point(opacity=0, size=100).encode(tooltip=tip)).properties(
         title=f"One fish in good water at full appetite, {unit}", height=230
     )
+
+
+STACKS = {"density": density_stack, "water": water_stack, "growth": growth_stack}

@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Points, Sentences, Table
 from stocksim.faces.palette import (
     FAINT,
     INK,
@@ -18,7 +18,6 @@ from stocksim.faces.palette import (
     species_colour,
     species_dash,
 )  # fmt: skip
-from stocksim.faces.words import finding_sentence
 
 STYLE = f"""<style>
 .stMainBlockContainer {{padding: .7rem 1.2rem 2rem; max-width: 1120px}}
@@ -84,8 +83,8 @@ STYLE = f"""<style>
     overflow: visible !important; height: auto !important; display: block !important}}
   .stMainBlockContainer {{padding: 0; max-width: none; zoom: .415}}
   ul.ss-list.ss-small {{columns: 3; column-gap: 2rem; max-width: none}}
-  .st-key-charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto}}
-  .st-key-charts > :first-child {{grid-row: 1 / 3}}
+  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto}}
+  .st-key-part_charts > :first-child {{grid-row: 1 / 3}}
   [data-testid="stVegaLiteChart"] svg {{width: 100%}}
   * {{print-color-adjust: exact; -webkit-print-color-adjust: exact}}
   @page {{size: A4 portrait; margin: 8mm}}
@@ -150,17 +149,17 @@ def fault_html(fault: str) -> str:
     return f'<div class="ss-bad">&#10007;&nbsp;{escape(fault)}</div>'
 
 
-def findings_html(found: Sequence[Finding], units: str, are_levers_sought: bool) -> str:
+def points_html(points: Points) -> str:
     """Broken limits in the order given, then advice, each with what helps."""
     items = []
-    for finding in found:
-        words = finding.lever[:1].upper() + finding.lever[1:]
-        lever = f"<b>What helps:</b> {escape(words)}." if words else ""
-        lever = lever or ("" if are_levers_sought else "<b>What helps:</b> trying changes&hellip;")
-        help_html = f'<span class="ss-do">{lever}</span>' if lever else ""
-        items.append((finding, f"<li>{escape(finding_sentence(finding, units))}{help_html}</li>"))
-    broken = "".join(item for finding, item in items if finding.is_broken)
-    advice = "".join(item for finding, item in items if not finding.is_broken)
+    for point in points.items:
+        words = point.helps[:1].upper() + point.helps[1:]
+        helps = f"<b>What helps:</b> {escape(words)}." if words else ""
+        helps = helps or ("" if points.is_sought else "<b>What helps:</b> trying changes&hellip;")
+        help_html = f'<span class="ss-do">{helps}</span>' if helps else ""
+        items.append((point.is_broken, f"<li>{escape(point.words)}{help_html}</li>"))
+    broken = "".join(item for is_broken, item in items if is_broken)
+    advice = "".join(item for is_broken, item in items if not is_broken)
     return f'<ol class="ss-list">{broken}</ol><ul class="ss-list ss-small">{advice}</ul>'
 
 
@@ -243,3 +242,46 @@ def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:
     """Sentences as a list, small where they are background."""
     items = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
     return f'<ul class="ss-list{" ss-small" if is_small else ""}">{items}</ul>'
+
+
+def part_html(part: Part) -> str:
+    """HTML of a part of an answer; empty for charts, which a page or report draws, and for what only text shows."""
+    if isinstance(part, Points):
+        return points_html(part)
+    if isinstance(part, Chart) or (not isinstance(part, Html) and part.on == "text"):
+        return ""
+    if isinstance(part, Html):
+        return part.html
+    if isinstance(part, Head):
+        return f"<h2>{escape(part.text)}</h2>"
+    if isinstance(part, Table):
+        return table_html(part.rows, part.bad)
+    if isinstance(part, Lines):
+        return f"<pre>{escape(chr(10).join(part.lines))}</pre>"
+    return _sentences_html(part)
+
+
+def _sentences_html(part: Sentences) -> str:
+    items = list(part.items)
+    if not items:
+        return ""
+    if part.kind == "answer":
+        return answer_html(items[0]) + (bullets_html(items[1:], False) if items[1:] else "")
+    if part.kind in ("list", "background"):
+        return bullets_html(items, part.kind == "background")
+    if part.kind == "numbered":
+        return numbered_html(items)
+    one = {"do": answer_html, "plain": paragraph_html, "note": caption_html}[part.kind]
+    return "".join(map(one, items))
+
+
+def answer_page_html(answer: Answer) -> str:
+    """A whole answer as HTML for a report: heading, verdict, every section; folded ones stay closed until opened."""
+    parts = [heading_html(answer.title)]
+    parts += [verdict_html(answer.verdict, answer.is_trouble)] if answer.verdict else []
+    for section in answer.sections:
+        inner = "".join(map(part_html, section.parts))
+        if inner and section.folded:
+            inner = f"<details><summary>{escape(section.folded)}</summary>{inner}</details>"
+        parts.append(inner)
+    return "".join(parts)

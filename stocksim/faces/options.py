@@ -16,6 +16,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import Fault, InputError, shown
+from stocksim.faces.answer import Answer
 from stocksim.faces.days import read_day
 from stocksim.units import parse_quantity
 
@@ -56,6 +57,16 @@ class Bar:
         """Wipe the bar."""
         if self.shown:
             print("\r" + " " * (len(self.label) + _BAR_WIDTH + 20) + "\r", end="", file=sys.stderr)
+
+
+def deliver(answer: Answer, as_json: bool = False) -> None:
+    """Print an answer, as text or as one JSON object."""
+    if as_json:
+        print_json(answer.data)
+        return
+    from stocksim.faces.text import answer_text
+
+    typer.echo(answer_text(answer))
 
 
 def read_options(*wanted: tuple[str, str | None, str]) -> tuple[list[Any], list[Fault]]:

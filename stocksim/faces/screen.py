@@ -24,7 +24,6 @@ from stocksim.writing import replace_file
 _MOST_UNDO = 50
 # our choice: ten years of a record every five minutes have some 30 MB; a name leaves room for what is put behind it
 _MOST_LOG_BYTES, _LONGEST_NAME = 64_000_000, 200
-STACKS = {"density": charts.density_stack, "water": charts.water_stack, "growth": charts.growth_stack}
 
 
 class Source(NamedTuple):
@@ -74,7 +73,7 @@ def seek_levers(source: Source) -> list[Finding]:
 @st.cache_data(max_entries=96, show_spinner=False)
 def chart_spec(source: Source, name: str) -> dict[str, Any]:
     """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
-    return STACKS[name](solve(source)).to_dict(validate=False)
+    return charts.STACKS[name](solve(source)).to_dict(validate=False)
 
 
 @st.cache_data(max_entries=96, show_spinner=False)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Sentences, Table
 from stocksim.faces.words import day_words, level_words
 from stocksim.site.warmth import days_of_month
 from stocksim.units import format_quantity
@@ -173,3 +174,53 @@ def text_table(rows: list[dict[str, str]]) -> str:
         "  ".join(row[head].ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip() for row in rows
     ]
     return "\n".join(lines)
+
+
+# --- an answer as text
+
+
+def answer_text(answer: Answer) -> str:
+    """An answer as the command line prints it.
+
+    Parameters
+    ----------
+    answer : Answer
+        With all its sections.
+
+    Returns
+    -------
+    str
+        Lines as wide as the terminal at most, save for tables and lines to copy.
+    """
+    lines = [*wrapped(answer.title), ""]
+    if answer.verdict:
+        lines += wrapped(answer.verdict)
+    for section in answer.sections:
+        lines += [line for part in section.parts for line in _part_lines(part)]
+    return "\n".join(lines)
+
+
+def _part_lines(part: Part) -> list[str]:
+    """Lines of a part; none of what only pages show, or of what is empty."""
+    if isinstance(part, Points):
+        return _point_lines([point for point in part.items if point.is_broken])
+    if isinstance(part, Chart | Html) or part.on == "page":
+        return []
+    if isinstance(part, Head):
+        lines = wrapped(part.text)
+    elif isinstance(part, Sentences):
+        lines = [line for item in part.items for line in wrapped(f"{part.mark}{item}", part.indent, part.first)]
+    elif isinstance(part, Table):
+        lines = [text_table(list(part.rows))] if part.rows else []
+    else:
+        lines = list(part.lines)
+    return ["", *lines] if lines and part.gap else lines
+
+
+def _point_lines(points: list[Point]) -> list[str]:
+    """Numbered, each with what helps below it."""
+    lines = []
+    for number, point in enumerate(points, 1):
+        lines += wrapped(f"{number}. {point.words}", "   ")
+        lines += wrapped(f"What helps: {point.helps}.", "     ", "   ") if point.helps else []
+    return lines

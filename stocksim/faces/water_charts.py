@@ -14,6 +14,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import FEED, INK, LEAF, PAPER, SOUND
+from stocksim.faces.water_words import weekly
 from stocksim.faces.words import nitrate_cautions
 from stocksim.units import face_unit
 from stocksim.water.tolerance import FISH_PH_HIGH, FISH_PH_LOW
@@ -195,7 +196,6 @@ def _push_apart(words: list[dict[str, Any]], gap: float, top: float) -> None:
 
 _PANEL_PX, _SMALL_PX = 150, 110
 _MOST_MARKS = 330  # of one panel; a stack has ten
-_WEEK_DAYS = 7
 
 
 def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
@@ -242,12 +242,6 @@ def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
         "pH with the levels to be cautious at; alkalinity with its target; buffer and top-up by the week; how far the "
         "film has grown.",
     )
-
-
-def weekly(values: FloatArray) -> list[tuple[int, int, float]]:
-    """First day, days and sum of every week from the season's first day on; the last week may be short."""
-    starts = range(0, len(values), _WEEK_DAYS)
-    return [(s, len(values[s : s + _WEEK_DAYS]), float(values[s : s + _WEEK_DAYS].sum())) for s in starts]
 
 
 def _tanks_of(season: Season, loop: str) -> list[str]:

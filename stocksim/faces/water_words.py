@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.fates import death_words, heavy_words
 from stocksim.faces.text import tank_rows
-from stocksim.faces.water_charts import weekly
 from stocksim.faces.words import (
     CHALK,
     LIMIT_WORDS,
@@ -25,6 +25,8 @@ from stocksim.faces.words import (
 )
 from stocksim.units import format_quantity
 from stocksim.water.buffering import SALTS
+
+_WEEK_DAYS = 7
 
 WATER_LIMITS = ("biofilter", "nitrite", "unionized_ammonia", "oxygen")
 DOSING = (
@@ -171,3 +173,9 @@ def _unbroken(head: str, text: str) -> str:
 
 def _from_to(values: np.ndarray, decimals: int) -> str:
     return f"{values.min():.{decimals}f} to {values.max():.{decimals}f}"
+
+
+def weekly(values: NDArray[np.float64]) -> list[tuple[int, int, float]]:
+    """First day, days and sum of every week from the season's first day on; the last week may be short."""
+    starts = range(0, len(values), _WEEK_DAYS)
+    return [(s, len(values[s : s + _WEEK_DAYS]), float(values[s : s + _WEEK_DAYS].sum())) for s in starts]

@@ -57,7 +57,7 @@ def edits_cpu_s(site: Path, edits: int) -> list[float]:
     """CPU time from a count typed on the page of the site's file to the page's new verdict, no chart drawn. [s]"""
     from streamlit.testing.v1 import AppTest
 
-    from stocksim.faces import screen
+    from stocksim.faces import charts
     from stocksim.faces.registry import script_of
 
     class NoChart:
@@ -65,7 +65,7 @@ def edits_cpu_s(site: Path, edits: int) -> list[float]:
             return {"mark": "point", "description": "none"}
 
     times = []
-    none_drawn = mock.patch.dict(screen.STACKS, dict.fromkeys(screen.STACKS, lambda season: NoChart()))
+    none_drawn = mock.patch.dict(charts.STACKS, dict.fromkeys(charts.STACKS, lambda season: NoChart()))
     with mock.patch.dict(os.environ, STOCKSIM_SITE=str(site)), none_drawn, contextlib.redirect_stderr(None):
         page = AppTest.from_file(script_of("edit"), default_timeout=900).run()
         for number in range(edits + 1):

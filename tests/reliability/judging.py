@@ -184,9 +184,10 @@ def judge(folder: Path, name: str = "site.toml") -> Verdict:
 
 
 def _judge(path: Path, verdict: Verdict) -> None:
-    from stocksim.answers.season.answer import season_text
+    from stocksim.answers.season.answer import season_answer
     from stocksim.engine.running import run_season
     from stocksim.errors import StocksimError
+    from stocksim.faces.text import answer_text
     from stocksim.faces.understood import understood
     from stocksim.faces.words import summary
     from stocksim.site.reading import load_site
@@ -207,7 +208,7 @@ def _judge(path: Path, verdict: Verdict) -> None:
             verdict.outcome, verdict.what = odd_numbers(season)
             found = season.findings
             json.dumps(summary(season, found), allow_nan=False)
-            text = season_text(season, found)
+            text = answer_text(season_answer(season, found))
         written = path.read_text(encoding="utf-8-sig", errors="replace").lower()
         if not verdict.outcome and "nan" not in written and "inf" not in written:
             stray = re.search(r"(?<![a-z_])-?(nan|inf)(?![a-z_])", text)

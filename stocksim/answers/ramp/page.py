@@ -7,8 +7,10 @@ from stocksim.answers.ramp.screen import seek_ramp
 from stocksim.answers.ramp.words import ramp_sources
 from stocksim.errors import StocksimError
 from stocksim.faces import editing, guard, markup, screen, water_words
+from stocksim.faces.answer import Point, Points
 from stocksim.faces.fates import is_heavy
 from stocksim.faces.text import water_rows
+from stocksim.faces.words import finding_sentence
 
 screen.begin()
 shown = screen.shown()
@@ -26,7 +28,7 @@ units = season.site.file.site.units
 broken = water_words.water_findings(season.findings)
 st.html(markup.verdict_html(water_words.water_verdict(season), bool(broken) or is_heavy(season)))
 if broken:
-    st.html(markup.findings_html(broken, units, True))
+    st.html(markup.points_html(Points([Point(finding_sentence(f, units), "") for f in broken])))
     st.caption("What helps against each of them stands on the page Season.")
 
 loops = list(season.layout.loops)

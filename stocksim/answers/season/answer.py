@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -13,29 +14,33 @@ from stocksim.changes.search import find_levers
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
+from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
 from stocksim.faces.fates import (
     event_lines,
     fate_note,
     fate_rows,
     is_worth_telling,
 )
+from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
-from stocksim.faces.text import tank_rows, text_table, water_rows, wrapped
-from stocksim.faces.words import cautions, finding_sentence, summary, verdict
+from stocksim.faces.text import tank_rows, water_rows
+from stocksim.faces.water_words import tank_water_rows
+from stocksim.faces.words import cautions, finding_sentence, is_trouble, summary, verdict
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
 _EVENTS_PRINTED = 12
+_CHARTS = ("density", "water", "growth")
 
 
-class Answer(NamedTuple):
+class Solved(NamedTuple):
     """A season with its findings, levers sought."""
 
     season: Season
     findings: list[Finding]
 
 
-def solve(site: Site) -> Answer:
+def solve(site: Site) -> Solved:
     """Run a site's season and seek a lever for every broken limit, with a progress bar when that takes long."""
     bar = Bar("days")
     season = run_season(site, bar)
@@ -43,63 +48,126 @@ def solve(site: Site) -> Answer:
     bar = Bar("levers")
     findings = find_levers(season, bar)
     bar.close()
-    return Answer(season, findings)
+    return Solved(season, findings)
 
 
-def season_text(season: Season, findings: list[Finding]) -> str:
-    """The printed answer of a season."""
+def season_answer(
+    season: Season, findings: list[Finding], is_sought: bool = True, draw: Callable[[str], dict[str, Any]] | None = None
+) -> Answer:
+    """What a season is answered.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    findings : list of Finding
+        Its limits, with what helps where that was sought.
+    is_sought : bool
+        Whether it was sought.
+    draw : callable, optional
+        Gives the specification of a stack of charts by its name, where a page keeps them.
+
+    Returns
+    -------
+    Answer
+        With the sections ``tanks``, ``limits``, ``fish``, ``water``, ``charts``, ``areas``, ``cautions``.
+    """
     file = season.site.file
-    units = file.site.units
-    totals = season.totals()
-    lines = [
-        *wrapped(f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}"),
-        "",
-        *wrapped(verdict(season, findings)),
-        "",
-        text_table(tank_rows(season, findings, units)),
-        *wrapped("(worst hour of the season / limit; ! marks a broken limit)", "  "),
-    ]
-    broken = [finding for finding in findings if finding.is_broken]
-    if broken:
-        lines += ["", "Limits that bite, in date order:"]
-        for number, finding in enumerate(broken, 1):
-            lines += wrapped(f"{number}. {finding_sentence(finding, units)}", "   ")
-            lines += wrapped(f"What helps: {finding.lever}.", "     ", "   ") if finding.lever else []
-    lines += _fate_lines(season, units)
-    for loop, table in file.loops.items():
-        given = f"pH {table.ph:g} as given" if table.ph is not None else "pH computed"
-        dosed = table.buffer.replace("_", " ") if table.alkalinity_target is not None else "nobody doses"
-        lines += ["", *wrapped(f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):", "  ")]
-        lines.append(text_table(water_rows(season, loop, units)))
-    lines += wrapped(
-        "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)", "  "
-    )
-    feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
-    conversion = totals["feed_conversion_offered"]
-    lines += [
-        "",
-        *wrapped(
-            f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}"
-            + (f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."),
-            "  ",
+    sections = [
+        Section("tanks", _tank_parts(season, findings)),
+        Section("limits", _limit_parts(findings, file.site.units, is_sought)),
+        Section("fish", _fate_parts(season)),
+        Section("water", _water_parts(season)),
+        Section("key", [Html(species_key_html(season))]),
+        Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
+        Section("areas", _area_parts(season, findings)),
+        Section(
+            "cautions",
+            [Head("Cautions:", "text"), Head("Keep in mind", "page"), points(cautions(season), "background")],
         ),
     ]
-    lines += _area_lines(season, findings, units)
-    lines += ["", "Cautions:"]
-    for caution in cautions(season):
-        lines += wrapped(f"- {caution}", "  ")
-    return "\n".join(lines)
+    return Answer(
+        f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}",
+        verdict(season, findings),
+        sections,
+        partial(summary, season, findings),
+        is_trouble(season, findings),
+    )
 
 
-def _fate_lines(season: Season, units: str) -> list[str]:
+def _drawn(season: Season, name: str) -> dict[str, Any]:
+    from stocksim.faces.charts import STACKS  # slow to import, and text draws none
+
+    return dict(STACKS[name](season).to_dict(validate=False))
+
+
+def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:
+    """A row for each tank; pages have another table, with nitrite and fewer dates."""
+    units = season.site.file.site.units
+    dense = {finding.where for finding in findings if finding.is_broken and finding.limit == "density"}
+    rows = tank_water_rows(season, findings, units)
+    return [
+        Table(tank_rows(season, findings, units), on="text", gap=True),
+        Sentences(["(worst hour of the season / limit; ! marks a broken limit)"], on="text", indent="  "),
+        Head("Tank by tank", "page"),
+        Table(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense], on="page"),
+        Sentences(
+            ["Oxygen low, ammonia and nitrite: worst of the season / limit of that day, mg/L. ✗: limit broken."],
+            "note", "page",
+        ),
+    ]  # fmt: skip
+
+
+def _limit_parts(findings: list[Finding], units: str, is_sought: bool) -> list[Part]:
+    """Broken limits and advice, each with what helps."""
+    told = [f for f in findings if f.is_broken] + [f for f in findings if f.margin_percent is None and f.days_broken]
+    if not told:
+        return []
+    heads = [Head("Limits that bite, in date order:", "text")] if told[0].is_broken else []
+    return [*heads, Points([Point(finding_sentence(f, units), f.lever, f.is_broken) for f in told], is_sought)]
+
+
+def _fate_parts(season: Season) -> list[Part]:
     """What becomes of the fish, where there is something to tell: a row for each cohort, then the events."""
     if not is_worth_telling(season):
         return []
-    lines = ["", "What becomes of the fish:", text_table(fate_rows(season, units))]
-    lines += wrapped(f"({fate_note(season)})", "  ")
-    for line in event_lines(season, units, _EVENTS_PRINTED):
-        lines += wrapped(line, "  ")
-    return lines
+    units = season.site.file.site.units
+    return [
+        Head("What becomes of the fish:", "text"),
+        Head("What becomes of the fish", "page"),
+        Table(fate_rows(season, units)),
+        Sentences([f"({fate_note(season)})"], on="text", indent="  "),
+        Sentences([fate_note(season)], "note", "page"),
+        Sentences(event_lines(season, units, _EVENTS_PRINTED), on="text", indent="  "),
+        Sentences(event_lines(season, units), "list", "page"),
+    ]
+
+
+def _water_parts(season: Season) -> list[Part]:
+    """The water of each loop, month by month, for text; pages have a page of it."""
+    parts: list[Part] = []
+    for loop, table in season.site.file.loops.items():
+        given = f"pH {table.ph:g} as given" if table.ph is not None else "pH computed"
+        dosed = table.buffer.replace("_", " ") if table.alkalinity_target is not None else "nobody doses"
+        head = f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):"
+        parts.append(Sentences([head], on="text", indent="  ", gap=True))
+        parts.append(Table(water_rows(season, loop, season.site.file.site.units), on="text"))
+    note = "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)"
+    return [*parts, Sentences([note], on="text", indent="  ")]
+
+
+def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
+    """Feed and growth of the season, then planted area against what the feed carries."""
+    units, totals = season.site.file.site.units, season.totals()
+    feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
+    conversion = totals["feed_conversion_offered"]
+    fed = f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}" + (
+        f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."
+    )
+    return [
+        Sentences([fed], on="text", indent="  ", gap=True),
+        Sentences(_area_lines(season, findings, units), on="text", indent="  "),
+    ]
 
 
 def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
@@ -131,7 +199,7 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
         if balance.size:
             low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
             text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
-        lines += wrapped(text, "  ")
+        lines.append(text)
     return lines
 
 

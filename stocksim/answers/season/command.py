@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError
-from stocksim.faces.options import JsonOption, SiteArgument, number, print_json, say
+from stocksim.faces.options import JsonOption, SiteArgument, deliver, number, say
 
 EXAMPLES = {
     "season": "Example: stocksim season house.toml --out results",
@@ -27,24 +27,21 @@ def season(
     as_json: JsonOption = False,
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
-    from stocksim.answers.season.answer import season_text, solve, write_season
+    from stocksim.answers.season.answer import season_answer, solve, write_season
     from stocksim.engine.results.frames import SEASON_FILES
-    from stocksim.faces.words import is_trouble, summary
     from stocksim.site.reading import load_site
     from stocksim.writing import check_folder
 
     loaded = load_site(site)
     if out is not None:
         check_folder(out, SEASON_FILES, loaded.files())
-    answer = solve(loaded)
+    solved = solve(loaded)
     if out is not None:
-        written = write_season(answer.season, out, answer.findings)
+        written = write_season(solved.season, out, solved.findings)
         say("Wrote " + ", ".join(str(path) for path in written))
-    if as_json:
-        print_json(summary(answer.season, answer.findings))
-    else:
-        typer.echo(season_text(answer.season, answer.findings))
-    if strict and is_trouble(answer.season, answer.findings):
+    answer = season_answer(solved.season, solved.findings)
+    deliver(answer, as_json)
+    if strict and answer.is_trouble:
         raise typer.Exit(3)
 
 
@@ -68,7 +65,7 @@ def open_pages(
 
     A faulty SITE is told and served all the same: the pages open where it can be mended.
     """
-    from stocksim.answers.season.answer import season_text, solve
+    from stocksim.answers.season.answer import season_answer, solve
     from stocksim.faces.serving import access, refuse_port, serve
     from stocksim.site.examples import FOLDER
     from stocksim.site.reading import load_site
@@ -80,7 +77,7 @@ def open_pages(
         read_text(site)  # what cannot even be read as text cannot be mended on a page either
     try:
         answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
-        typer.echo(season_text(answer.season, answer.findings))
+        deliver(season_answer(answer.season, answer.findings))
     except InputError as error:
         for fault in error.faults:
             say(str(fault))

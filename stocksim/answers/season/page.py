@@ -1,12 +1,13 @@
 """The season's answer: in trouble or not, where, when, what to do; then the charts."""
 
+from functools import partial
+
 import streamlit as st
 
+from stocksim.answers.season.answer import season_answer
 from stocksim.answers.season.screen import bundle
-from stocksim.faces import guard, keeping, markup, screen
-from stocksim.faces.fates import event_lines, fate_note, fate_rows, is_worth_telling
-from stocksim.faces.water_words import tank_water_rows
-from stocksim.faces.words import cautions, day_words, is_trouble, verdict
+from stocksim.faces import guard, keeping, markup, screen, showing
+from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
 
 screen.begin()
@@ -45,38 +46,18 @@ if season is None:
 if shown.is_last_sound:
     st.html(markup.notice_html(f"Below: the last sound version, {source.name} before the faults."))
 
-units = season.site.file.site.units
-broken = [finding for finding in season.findings if finding.is_broken]
-advice = [finding for finding in season.findings if finding.margin_percent is None and finding.days_broken]
-st.html(markup.verdict_html(verdict(season, season.findings), is_trouble(season, season.findings)))
-answer = st.empty()
-answer.html(markup.findings_html([*broken, *advice], units, False))
-
-st.markdown("## Tank by tank")
-dense = {finding.where for finding in broken if finding.limit == "density"}
-rows = tank_water_rows(season, season.findings, units)
-st.html(markup.table_html(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense]))
-st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit of that day, mg/L. ✗: limit broken.")
-
-if is_worth_telling(season):
-    st.markdown("## What becomes of the fish")
-    st.html(markup.table_html(fate_rows(season, units)))
-    st.html(markup.caption_html(fate_note(season)))
-    st.html(markup.bullets_html(event_lines(season, units), False))
-
+answer = season_answer(season, season.findings, is_sought=False, draw=partial(screen.chart_spec, source))
+showing.verdict(answer)
+limits = st.empty()
+if answer.has("limits"):
+    limits.html(showing.section_html(answer, "limits"))
+showing.show(answer, "tanks", "fish")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
-st.html(markup.species_key_html(season))
-with st.container(key="charts"):
-    for name in screen.STACKS:
-        spec = screen.chart_spec(source, name)
-        st.vega_lite_chart(spec, theme=None, width="stretch", alt=spec.pop("description"), key=f"chart_{name}")
-
-st.markdown("## Keep in mind")
-st.html(markup.bullets_html(cautions(season)))
+showing.show(answer, "key", "charts", "cautions")
 with st.spinner("Trying what would help"):
-    levers = screen.seek_levers(source)
-found = [f for f in levers if f.is_broken or (f.margin_percent is None and f.days_broken)]
-answer.html(markup.findings_html(found, units, True))
+    sought = season_answer(season, screen.seek_levers(source))
+if sought.has("limits"):
+    limits.html(showing.section_html(sought, "limits"))
 with st.container(key="fetch", horizontal=True):
     st.download_button("Download the site file", source.text, source.name, "application/toml", on_click="ignore")
     st.download_button(

@@ -1,0 +1,71 @@
+"""Answers on pages: the frame that every page begins with, and the sections of an answer shown one below the other."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from stocksim.faces import markup, screen
+from stocksim.faces.answer import Answer, Chart, Head, Lines, Section
+
+
+def begin(title: str, where: str = "Below") -> screen.Shown:
+    """Head of a page: its title and, where the text has faults, whose answer is shown.
+
+    Parameters
+    ----------
+    title : str
+        The page's heading.
+    where : str
+        Where the answer stands, as ``Below`` or ``Above``.
+
+    Returns
+    -------
+    Shown
+        With a season; a page without any sound version ends here, after the faults.
+    """
+    screen.begin()
+    shown = screen.shown()
+    st.html(markup.heading_html(title))
+    if shown.season is None:
+        st.html(markup.faults_html(shown.faults))
+        st.stop()
+    if shown.is_last_sound:
+        st.html(markup.notice_html(f"{where}: the last sound version, {shown.source.name} before the faults."))
+    return shown
+
+
+def verdict(answer: Answer) -> None:
+    """The answer in a coloured bar."""
+    st.html(markup.verdict_html(answer.verdict, answer.is_trouble))
+
+
+def section_html(answer: Answer, key: str) -> str:
+    """HTML of a section without charts, for a place that is filled again in the same run."""
+    return "".join(map(markup.part_html, answer.section(key).parts))
+
+
+def show(answer: Answer, *keys: str) -> None:
+    """Sections of an answer, in the order of the keys; all where none is named, and none for a key that it has not."""
+    chosen = [answer.section(key) for key in keys if answer.has(key)] if keys else list(answer.sections)
+    for section in chosen:
+        _show(section)
+
+
+def _show(section: Section) -> None:
+    parts = [part for part in section.parts if isinstance(part, Chart) or markup.part_html(part)]
+    if not parts:
+        return
+    with st.expander(section.folded) if section.folded else st.container(key=f"part_{section.key}"):
+        for part in parts:
+            if isinstance(part, Chart):
+                spec = part.draw()
+                if spec is not None:
+                    spec = dict(spec)
+                    words = spec.pop("description")
+                    st.vega_lite_chart(spec, theme=None, width="stretch", alt=words, key=f"chart_{part.name}")
+            elif isinstance(part, Head):
+                st.markdown(f"## {part.text}")
+            elif isinstance(part, Lines):
+                st.code("\n".join(part.lines), language="toml", wrap_lines=True)
+            else:
+                st.html(markup.part_html(part))

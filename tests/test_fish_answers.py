@@ -7,7 +7,8 @@ from collections import Counter
 import pytest
 from command_line import runner, spoil
 
-from stocksim.answers.library.answer import GROUPS, MEANINGS, facts, feed_rows, fish_answer, fish_text, value_rows
+from stocksim.answers.library.answer import GROUPS, MEANINGS, facts, feed_rows, fish_answer, value_rows
+from stocksim.faces.text import answer_text
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.species import SPECIES_RULES, load_species, species_names
 
@@ -94,7 +95,7 @@ def test_feeds_are_marked_pellet_or_natural():
         "black_soldier_fly_larvae", "duckweed", "earthworms", "kitchen_greens",
     }  # fmt: skip
     assert {row["kind"] for row in rows.values()} == {"natural", "pellet"}
-    out = fish_text(fish_answer(None))
+    out = answer_text(fish_answer(None))
     cautions = [load_feed(name).facts["caution"] for name, row in rows.items() if row["kind"] == "natural"]
     assert len(cautions) == 4
     assert all(caution in " ".join(out.split()) for caution in cautions)

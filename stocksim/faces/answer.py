@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal
@@ -180,12 +180,15 @@ class Section:
     parts : sequence of Part
         In their order.
     folded : str
-        Words under which a page folds it; empty where it stands open.
+        Words under which a page folds it; empty where it is not folded.
+    is_open : bool
+        Whether a folded one begins open.
     """
 
     key: str
     parts: Sequence[Part]
     folded: str = ""
+    is_open: bool = False
 
 
 @dataclass(frozen=True)
@@ -195,7 +198,7 @@ class Answer:
     Parameters
     ----------
     title : str
-        Of what, for whom, when.
+        Of what, for whom, when; empty where there is none.
     verdict : str
         The answer in a sentence or two; empty where the sections say it.
     sections : sequence of Section
@@ -209,12 +212,12 @@ class Answer:
     title: str
     verdict: str
     sections: Sequence[Section]
-    tell: Callable[[], dict[str, Any]] = field(repr=False, compare=False)
+    tell: Callable[[], Any] = field(repr=False, compare=False)
     is_trouble: bool = False
 
     @cached_property
-    def data(self) -> Mapping[str, Any]:
-        """The answer as plain data."""
+    def data(self) -> Any:
+        """The answer as plain data: an object, or a list of them."""
         return self.tell()
 
     def section(self, key: str) -> Section:

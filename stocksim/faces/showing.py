@@ -48,14 +48,15 @@ def show(answer: Answer, *keys: str) -> None:
     """Sections of an answer, in the order of the keys; all where none is named, and none for a key that it has not."""
     chosen = [answer.section(key) for key in keys if answer.has(key)] if keys else list(answer.sections)
     for section in chosen:
-        _show(section)
+        show_section(section)
 
 
-def _show(section: Section) -> None:
+def show_section(section: Section) -> None:
+    """One section; nothing where it is empty on pages."""
     parts = [part for part in section.parts if isinstance(part, Chart) or markup.part_html(part)]
     if not parts:
         return
-    with st.expander(section.folded) if section.folded else st.container(key=f"part_{section.key}"):
+    with st.expander(section.folded, section.is_open) if section.folded else st.container(key=f"part_{section.key}"):
         for part in parts:
             if isinstance(part, Chart):
                 spec = part.draw()

@@ -11,8 +11,9 @@ import numpy as np
 
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import Fault, InputError, OutsideValidity
+from stocksim.faces.answer import Answer, Head, Html, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
-from stocksim.faces.text import text_table, wrapped
+from stocksim.faces.markup import paragraph_html
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
@@ -77,13 +78,77 @@ def days_of_typed(typed: str) -> int:
     return int(met)
 
 
-def fish_answer(species: str | None) -> Any:
-    """Answer of `fish`.
+def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
+    """What is known of all species, or of one.
 
     Parameters
     ----------
     species : str or None
         Key of a species; None for a list of all.
+    folder : Path, optional
+        Where the keeper's own species files are looked up.
+
+    Returns
+    -------
+    Answer
+        Of one species with the sections ``facts`` and ``values 1`` and so on, a topic each; of all with ``fish`` and
+        ``feeds``.
+
+    Raises
+    ------
+    ParameterError
+        If the species is unknown.
+    """
+    if species is None:
+        data = fish_data(None)
+        note = (
+            "(evidence: of growth and water; company: of sizes and of who may share a tank. Feeds, as given; natural "
+            "food is wet.)"
+        )
+        fish: list[Part] = [Table([_list_row(row) for row in data]), Sentences([note])]
+        return Answer("", "", [Section("fish", fish), feed_section()], lambda: data)
+    entry = load_species(species, folder)
+    title = f"{entry.title} ({entry.facts['latin']}), evidence {entry.evidence}"
+    groups = [
+        Section(f"values {number}", _value_parts(entry, group), f"{group} ({len(rows)})", is_open=number == 1)
+        for number, (group, rows) in enumerate(value_rows(entry).items(), 1)
+    ]
+    return Answer(title, "", [Section("facts", _fact_parts(entry)), *groups], lambda: fish_data(species, folder))
+
+
+def _fact_parts(entry: Entry) -> list[Part]:
+    parts: list[Part] = [Sentences([entry.summary]), points(facts(entry), "background")]
+    for head, key in (("Caution", "caution"), ("Wild-caught", "wild_caution")):
+        if key in entry.facts:
+            parts.append(Sentences([f"{head}: {entry.facts[key]}"], on="text", indent="  "))
+    for head, key in (("Caution.", "caution"), ("Wild-caught fish.", "wild_caution")):
+        if key in entry.facts:
+            parts.append(Html(paragraph_html(entry.facts[key], head)))
+    return parts
+
+
+def _value_parts(entry: Entry, group: str) -> list[Part]:
+    """Values of a topic: short for text, whole for pages."""
+    return [
+        Head(f"{group}:", "text"),
+        Table([_text_row(entry, key) for key in entry.values if key in GROUPS[group]], on="text"),
+        Table([_value_row(entry, key) for key in GROUPS[group] if key in entry.values], on="page"),
+    ]
+
+
+def feed_section() -> Section:
+    """The feeds of the library, pellet or natural."""
+    parts: list[Part] = [Table(feed_rows(), gap=True), points(feed_cautions(), "background")]
+    return Section("feeds", parts, "Feeds of the library, pellet or natural")
+
+
+def fish_data(species: str | None, folder: Path | None = None) -> Any:
+    """Answer of `fish` as plain data.
+
+    Parameters
+    ----------
+    species, folder
+        As for `fish_answer`.
 
     Returns
     -------
@@ -98,8 +163,8 @@ def fish_answer(species: str | None) -> Any:
     """
     if species is None:
         return [_row(load_species(name)) for name in species_names()]
-    entry = load_species(species)
-    feed = load_feed(entry.facts["fitted_with_feed"])
+    entry = load_species(species, folder)
+    feed = load_feed(entry.facts["fitted_with_feed"], folder)
     topic = {key: group for group, keys in GROUPS.items() for key in keys}
     data = _row(entry) | {
         "facts": facts(entry),
@@ -211,53 +276,30 @@ def feed_cautions() -> list[str]:
     return [f"{entry.title}: {entry.facts['caution']}" for entry in entries if "caution" in entry.facts]
 
 
-def fish_text(answer: Any) -> str:
-    """Printed answer of `fish`."""
-    if isinstance(answer, list):
-        table = text_table(
-            [
-                {
-                    "species": row["species"],
-                    "evidence": row["evidence"],
-                    "company": row["company_evidence"],
-                    "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
-                    "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
-                    "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
-                    "name": f"{row['title']} ({row['latin']})" + (f", like {row['like']}" if row["like"] else ""),
-                }
-                for row in answer
-            ]
-        )
-        words = wrapped(
-            "(evidence: of growth and water; company: of sizes and of who may share a tank. Feeds, as given; natural "
-            "food is wet.)"
-        )
-        lines = [table, *words, "", text_table(feed_rows())]
-        for caution in feed_cautions():
-            lines += wrapped(f"- {caution}", "  ")
-        return "\n".join(lines)
-    lines = [f"{answer['title']} ({answer['latin']}), evidence {answer['evidence']}", ""]
-    lines += wrapped(answer["summary"])
-    lines += [line for fact in answer["facts"] for line in wrapped(f"- {fact}", "  ")]
-    for head, key in (("Caution", "caution"), ("Wild-caught", "wild_caution")):
-        if answer[key]:
-            lines += wrapped(f"{head}: {answer[key]}", "  ")
-    for group in GROUPS:
-        rows = [_text_row(key, value) for key, value in answer["values"].items() if value["topic"] == group]
-        if rows:
-            lines += ["", f"{group}:", text_table(rows)]
-    return "\n".join(lines)
+def _list_row(row: dict[str, Any]) -> dict[str, str]:
+    """A species among all."""
+    return {
+        "species": row["species"],
+        "evidence": row["evidence"],
+        "company": row["company_evidence"],
+        "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
+        "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
+        "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
+        "name": f"{row['title']} ({row['latin']})" + (f", like {row['like']}" if row["like"] else ""),
+    }
 
 
-def _text_row(key: str, value: dict[str, Any]) -> dict[str, str]:
+def _text_row(entry: Entry, key: str) -> dict[str, str]:
+    """A value as a narrow row."""
+    value, row = entry.values[key], _value_row(entry, key)
     return {
         "value": key,
-        "number": f"{value['value']:g}",
-        "unit": value["unit"],
-        "range": "" if value["range"] is None else "{:g} to {:g}".format(*value["range"]),
-        "grade": f"weak: {value['read']}" if value["is_weak"] else value["read"],
-        "source": _short(value["source"], 70),
-        "where": _short("; ".join(filter(None, [MEANINGS.get(key, ""), value["where"]])), 90),
+        "number": f"{value.value:g}",
+        "unit": value.unit,
+        "range": row["range"],
+        "grade": row["grade"],
+        "source": _short(row["source"], 70),
+        "where": _short(row["where"], 90),
     }
 
 
@@ -279,8 +321,8 @@ def growth_answer(
     to_weight_g: float | None,
     ration_fraction: float,
     feed: str | None,
-) -> dict[str, Any]:
-    """Answer of `grow` as plain data.
+) -> Answer:
+    """How one fish grows in good water.
 
     Parameters
     ----------
@@ -289,8 +331,8 @@ def growth_answer(
 
     Returns
     -------
-    dict
-        Keys of the contract, with notes on validity and evidence.
+    Answer
+        With the section ``growth``; its data have the keys of the contract, with notes on validity and evidence.
     """
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always", OutsideValidity)
@@ -335,13 +377,13 @@ def growth_answer(
         "notes": notes,
         "daily": daily,
     }
-    return marked(data, entries=(entry, meal))
+    told = marked(data, entries=(entry, meal))
+    return Answer("", "", [Section("growth", [Sentences(_growth_words(species, told), indent="  ")])], lambda: told)
 
 
-def growth_text(species: str, answer: dict[str, Any]) -> str:
-    """Printed answer of `grow`."""
+def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
     conversion = answer["feed_conversion"]
-    lines = [
+    return [
         f"{species} at {answer['temperature_c']:.1f} degC: {answer['weight_g']:.1f} g after {answer['days']} days "
         f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
         f"Eaten {answer['feed_g']:.1f} g a fish"
@@ -349,8 +391,8 @@ def growth_text(species: str, answer: dict[str, Any]) -> str:
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
         f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
         f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
+        *answer["notes"],
     ]
-    return "\n".join(line for text in (*lines, *answer["notes"]) for line in wrapped(text, "  "))
 
 
 def write_rows(path: Path, rows: list[dict[str, Any]]) -> None:
@@ -381,8 +423,8 @@ def water_answer(
     tan_mg_l: float | None,
     elevation_m: float,
     alkalinity_mg_l: float | None,
-) -> dict[str, Any]:
-    """Answer of `water` as plain data.
+) -> Answer:
+    """What water of some temperature and test holds, beside each species' limits.
 
     Parameters
     ----------
@@ -391,8 +433,8 @@ def water_answer(
 
     Returns
     -------
-    dict
-        Keys of the contract and each species' limits beside the values.
+    Answer
+        With the section ``water``; its data have the keys of the contract.
 
     Raises
     ------
@@ -416,8 +458,6 @@ def water_answer(
     if alkalinity_mg_l is not None and ph is None:
         wrong.append("--alkalinity: needs --ph too; together they give carbon dioxide.")
     if wrong:
-        from stocksim.errors import Fault
-
         raise InputError([Fault("", "", sentence) for sentence in wrong])
     share = None if ph is None else float(unionized_fraction(ph, temperature_c))
     toxic = None if share is None or tan_mg_l is None else share * tan_mg_l
@@ -437,7 +477,12 @@ def water_answer(
         "co2_mg_l": None if gas is None else round(gas, 3),
         "limits": [_limits_row(entry, temperature_c, share, toxic) for entry in fish],
     }
-    return marked(data, entries=fish)
+    told = marked(data, entries=fish)
+    parts: list[Part] = [
+        Sentences(_water_words(told), indent="  "),
+        Table([_water_row(row) for row in told["limits"]], gap=True),
+    ]
+    return Answer("", "", [Section("water", parts)], lambda: told)
 
 
 def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: float | None) -> dict[str, Any]:
@@ -454,8 +499,7 @@ def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: 
     }
 
 
-def water_text(answer: dict[str, Any]) -> str:
-    """Printed answer of `water`."""
+def _water_words(answer: dict[str, Any]) -> list[str]:
     lines = [
         f"At {answer['temperature_c']:.1f} degC and {answer['elevation_m']:.0f} m: oxygen saturation "
         f"{answer['oxygen_saturation_mg_l']:.2f} mg/L."
@@ -469,17 +513,18 @@ def water_text(answer: dict[str, Any]) -> str:
         )
     if answer["co2_mg_l"] is not None:
         lines.append(f"Carbon dioxide {answer['co2_mg_l']:.1f} mg/L (an error of 0.1 in pH moves it by 26 %).")
+    return lines
+
+
+def _water_row(row: dict[str, Any]) -> dict[str, str]:
+    """A species' limits beside the water."""
     said = {None: "-", True: "holds", False: "BROKEN"}
-    rows = [
-        {
-            "species": row["species"],
-            "oxygen above mg/L": f"{row['oxygen_recommended_mg_l']:g}",
-            "un-ionized below mg/L": f"{row['unionized_ammonia_limit_mg_l']:g}",
-            "that is TAN mg/L": "-" if row["tan_limit_mg_l"] is None else f"{row['tan_limit_mg_l']:.2f}",
-            "ammonia": said[row["unionized_ammonia_holds"]],
-            "temperature": said[row["temperature_holds"]],
-            "evidence": row["evidence"],
-        }
-        for row in answer["limits"]
-    ]
-    return "\n".join([*(line for text in lines for line in wrapped(text, "  ")), "", text_table(rows)])
+    return {
+        "species": row["species"],
+        "oxygen above mg/L": f"{row['oxygen_recommended_mg_l']:g}",
+        "un-ionized below mg/L": f"{row['unionized_ammonia_limit_mg_l']:g}",
+        "that is TAN mg/L": "-" if row["tan_limit_mg_l"] is None else f"{row['tan_limit_mg_l']:.2f}",
+        "ammonia": said[row["unionized_ammonia_holds"]],
+        "temperature": said[row["temperature_holds"]],
+        "evidence": row["evidence"],
+    }

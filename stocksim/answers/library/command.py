@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import Fault, InputError
-from stocksim.faces.options import JsonOption, number, print_json, read_options, say
+from stocksim.faces.options import JsonOption, deliver, number, read_options, say
 
 EXAMPLES = {
     "grow": 'Example: stocksim grow bluegill --from "28 g" --at "26 degC" --days 120',
@@ -37,17 +37,14 @@ def grow(
     as_json: JsonOption = False,
 ) -> None:
     """Grow one fish in good water. Reads the library; with --out writes a CSV file."""
-    from stocksim.answers.library.answer import growth_answer, growth_text, write_rows
+    from stocksim.answers.library.answer import growth_answer, write_rows
 
     from_weight_g, temperature_c, to_weight_g = growth_options(species, start, at, days, to, ration, feed)
     answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed)
     if out is not None:
-        write_rows(out, answer["daily"])
+        write_rows(out, answer.data["daily"])
         say(f"Wrote {out}")
-    if as_json:
-        print_json(answer)
-    else:
-        typer.echo(growth_text(species, answer))
+    deliver(answer, as_json)
 
 
 def fish(
@@ -55,13 +52,9 @@ def fish(
     as_json: JsonOption = False,
 ) -> None:
     """Show the species library: values, limits, sources, evidence. Reads the library; writes nothing."""
-    from stocksim.answers.library.answer import fish_answer, fish_text
+    from stocksim.answers.library.answer import fish_answer
 
-    answer = fish_answer(species)
-    if as_json:
-        print_json(answer)
-    else:
-        typer.echo(fish_text(answer))
+    deliver(fish_answer(species), as_json)
 
 
 def water(
@@ -76,7 +69,7 @@ def water(
     as_json: JsonOption = False,
 ) -> None:
     """Oxygen saturation, un-ionized ammonia, CO2 and each species' limits. Reads the library; writes nothing."""
-    from stocksim.answers.library.answer import water_answer, water_text
+    from stocksim.answers.library.answer import water_answer
     from stocksim.faces.options import options
 
     temperature_c, tan_mg_l, elevation_m, alkalinity_mg_l = options(
@@ -85,11 +78,7 @@ def water(
         ("--elevation", elevation, "length"),
         ("--alkalinity", alkalinity, "concentration"),
     )
-    answer = water_answer(temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l)
-    if as_json:
-        print_json(answer)
-    else:
-        typer.echo(water_text(answer))
+    deliver(water_answer(temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l), as_json)
 
 
 def growth_options(

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from stocksim.answers.library import answer as fish_answers
+from stocksim.answers.library.answer import days_of_typed, feed_section, fish_answer
 from stocksim.engine.running import grow
 from stocksim.errors import StocksimError
-from stocksim.faces import charts, guard, markup, screen
+from stocksim.faces import charts, guard, markup, screen, showing
 from stocksim.library.species import load_species, species_names
 from stocksim.site.notes import own_files
 from stocksim.units import format_quantity, parse_quantity
@@ -36,11 +36,8 @@ st.html(
 )
 if entry.is_own:
     st.html(markup.notice_html(own_files({name: entry})[0]))
-st.html(markup.paragraph_html(entry.summary))
-st.html(markup.bullets_html(fish_answers.facts(entry)))
-for head, key in (("Caution.", "caution"), ("Wild-caught fish.", "wild_caution")):
-    if key in entry.facts:
-        st.html(markup.paragraph_html(entry.facts[key], head))
+answer = fish_answer(name, beside)
+showing.show(answer, "facts")
 
 st.markdown("## One fish")
 with st.container(horizontal=True, vertical_alignment="bottom"):
@@ -48,7 +45,7 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
     water = guard.text("Water", "one fish, water", format_quantity(15.0, "temperature", units), width=150)
     typed = guard.text("Days", "one fish, days", "243", width=130)
 try:
-    days = fish_answers.days_of_typed(typed)
+    days = days_of_typed(typed)
     weight_g, level = parse_quantity(start, "weight"), parse_quantity(water, "temperature")
     courses = {}
     for step in (-3.0, 0.0, 3.0):
@@ -63,11 +60,7 @@ except StocksimError as error:
 
 st.markdown("## Values and sources")
 st.caption("Grade: how much of the source was read. Weak: memory, common practice or a guess; it bears little weight.")
-for number, (topic, rows) in enumerate(fish_answers.value_rows(entry).items()):
-    with st.expander(f"{topic} ({len(rows)})", expanded=number == 0):
-        st.html(markup.table_html(rows))
+showing.show(answer, *(section.key for section in answer.sections if section.key.startswith("values")))
 
 st.markdown("## Feeds")
-with st.expander("Feeds of the library, pellet or natural"):
-    st.html(markup.table_html(fish_answers.feed_rows()))
-    st.html(markup.bullets_html(fish_answers.feed_cautions()))
+showing.show_section(feed_section())

@@ -11,7 +11,7 @@ from site_faults import DEMO
 
 from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
 from stocksim.engine.arrays.beds import bed_climate
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.heat.loops import warmth_of_site
 from stocksim.site.examples import FOLDER
 from stocksim.site.notes import bed_room
 from stocksim.site.reading import site_from_tables

@@ -18,7 +18,7 @@ from streamlit.testing.v1 import AppTest
 
 from stocksim import run_season
 from stocksim.answers.cold.charts import temperature_stack
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.heat.loops import warmth_of_site
 from stocksim.site.examples import example_text
 from stocksim.site.reading import load_site
 from stocksim.units import to_face

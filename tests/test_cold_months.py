@@ -35,11 +35,11 @@ from stocksim.climate.weather import synthetic_days
 from stocksim.engine.arrays.fish import build_stays
 from stocksim.errors import InputError
 from stocksim.faces.understood import understood
+from stocksim.heat.hourly import site_warmth, site_weather
 from stocksim.site.climate_faults import hemisphere_notes
-from stocksim.site.climate_normals import smoothed
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import load_site, site_from_tables
-from stocksim.site.warmth import site_warmth, site_weather
+from stocksim.site.weather import smoothed
 
 COMPUTED = tomllib.loads(example_text("heron_lane_computed"))
 SHORT = changed(COMPUTED, {"season.end": dt.date(2027, 1, 31)})

@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 from command_line import runner
 
-from stocksim.engine.warmth import warmth_of_site
 from stocksim.errors import Fault, InputError
+from stocksim.heat import hourly as warmth
+from stocksim.heat import temperatures as loop_temperatures
+from stocksim.heat.loops import warmth_of_site
 from stocksim.library import sources
 from stocksim.library.species import load_species
-from stocksim.site import loop_temperatures, warmth
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import load_site, site_from_tables
 

@@ -16,7 +16,7 @@ from stocksim.climate.temperature import (
     monthly_temperature,
 )
 from stocksim.errors import InputError
-from stocksim.site.warmth import site_weather
+from stocksim.heat.hourly import site_weather
 
 START = dt.date(2026, 10, 1)
 YEAR = dict(zip(range(1, 13), [12.2, 12.8, 13.9, 15.6, 17.8, 20.0, 22.0, 21.5, 19.0, 16.7, 14.4, 12.8], strict=True))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from stocksim.engine.arrays.layout import bed_film_m2
-from stocksim.engine.warmth import warmth_of_site
 from stocksim.faces.fates import event_words, ration_words
+from stocksim.heat.loops import warmth_of_site
 from stocksim.library.feeds import feed_kind
 from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order

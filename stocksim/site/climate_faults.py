@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from stocksim.climate.greenhouse import FUELS
 from stocksim.errors import Fault, InputError
+from stocksim.heat.hourly import Warmth, site_weather
+from stocksim.heat.plan import room_losses_w_k
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
 from stocksim.site.model import SiteFile
-from stocksim.site.warm_plan import room_losses_w_k
-from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
-from stocksim.site.warmth import Warmth, site_weather
+from stocksim.site.rooms import ROOMS, cover_area, set_points
 from stocksim.units import face_unit, format_quantity, to_face
 
 FloatArray = NDArray[np.float64]

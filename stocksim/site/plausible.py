@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from stocksim.errors import Fault, shown
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.ration import table_ration
+from stocksim.heat.hourly import COLDEST_WATER_C, HOTTEST_WATER_C
 from stocksim.library.feeds import protein_for_growth
 from stocksim.library.sources import Entry
 from stocksim.site.cohorts import events_in_order
@@ -24,8 +25,7 @@ from stocksim.site.fish_tables import CohortTable, FixedRation, PercentRation, S
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import Diffuser, MeasuredTransfer, MonthlyTemperature, SiteFile
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M, MONTHS
-from stocksim.site.warm_rooms import ROOMS, room_of
-from stocksim.site.warmth import COLDEST_WATER_C, HOTTEST_WATER_C
+from stocksim.site.rooms import ROOMS, room_of
 from stocksim.units import face_unit, format_quantity, to_face
 
 FloatArray = NDArray[np.float64]

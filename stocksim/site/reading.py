@@ -16,6 +16,7 @@ from pydantic import ValidationError
 
 from stocksim.climate.temperature import logged_temperature, monthly_temperature
 from stocksim.errors import Fault, InputError, ParameterError
+from stocksim.heat.temperatures import LoopTemperatures, Notes
 from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import feed_names, load_feed
 from stocksim.library.sources import Entry
@@ -28,7 +29,6 @@ from stocksim.site.cohorts import all_cohorts, presence_faults
 from stocksim.site.faults import cross_faults, name_fault, reads_as_other, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
 from stocksim.site.logs import TemperatureLog, read_temperature_log
-from stocksim.site.loop_temperatures import LoopTemperatures, Notes
 from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
     ConstantTemperature,

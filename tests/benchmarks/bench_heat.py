@@ -14,10 +14,10 @@ import numpy as np
 
 from stocksim.climate import network
 from stocksim.climate.weather import HOURS
+from stocksim.heat.hourly import SiteWeather, run_plan, site_weather
+from stocksim.heat.plan import HeatPlan, build_heat_plan
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import site_from_tables
-from stocksim.site.warm_plan import HeatPlan, build_heat_plan
-from stocksim.site.warmth import SiteWeather, run_plan, site_weather
 
 PLAIN_DAYS = 8
 

@@ -16,7 +16,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, species_colour, species_dash
-from stocksim.site.warmth import Warmth
+from stocksim.heat.hourly import Warmth
 from stocksim.units import face_unit, to_face
 
 FloatArray = NDArray[np.float64]

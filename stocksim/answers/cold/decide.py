@@ -17,11 +17,11 @@ from stocksim.answers.cold.options import (
     warm_loop_changes,
 )
 from stocksim.answers.cold.tally import FailedHeater, failed_heater, is_held, one_of, tallied
+from stocksim.heat.hourly import Warmth, site_warmth, site_weather
 from stocksim.site.climate_faults import design_notes, heaters
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import Site
-from stocksim.site.warm_rooms import room_of
-from stocksim.site.warmth import Warmth, site_warmth, site_weather
+from stocksim.site.rooms import room_of
 
 Progress = Callable[[int, int], None]
 

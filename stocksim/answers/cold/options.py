@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
+from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
 from stocksim.site.climate_faults import NEEDED, has_climate
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
-from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan, build_heat_plan
-from stocksim.site.warm_rooms import ROOMS
+from stocksim.site.rooms import ROOMS
 from stocksim.units import format_quantity, parse_quantity
 
 FloatArray = NDArray[np.float64]

@@ -21,13 +21,13 @@ from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.results.findings import findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
+from stocksim.heat.hourly import SiteWeather, days_of_month, run_plan, tank_mean_c
+from stocksim.heat.plan import UNBOUNDED_W, HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
-from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan
-from stocksim.site.warmth import SiteWeather, days_of_month, run_plan, tank_mean_c
 
 FloatArray = NDArray[np.float64]
 

@@ -15,7 +15,8 @@ from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
 from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
 from stocksim.climate.sun import day_length_h
 from stocksim.climate.temperature import monthly_temperature
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.heat.hourly import SiteWeather, Warmth, site_weather
+from stocksim.heat.loops import warmth_of_site
 from stocksim.library.crops import NUTRIENTS
 from stocksim.library.sources import Entry
 from stocksim.memo import Memo, content_key
@@ -34,7 +35,6 @@ from stocksim.site.model import BedTable, PlantingTable
 from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
-from stocksim.site.warmth import SiteWeather, Warmth, site_weather
 
 FloatArray = NDArray[np.float64]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.heat.hourly import Warmth, site_warmth
 from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.reading import Site
-from stocksim.site.warm_rooms import ROOMS, room_of
-from stocksim.site.warmth import Warmth, site_warmth
+from stocksim.site.rooms import ROOMS, room_of
 
 FloatArray = NDArray[np.float64]
 

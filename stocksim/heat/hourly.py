@@ -27,15 +27,15 @@ from stocksim.climate.weather import (
     weather_of_days,
 )
 from stocksim.errors import Fault, InputError
+from stocksim.heat.plan import HeatPlan, build_heat_plan
 from stocksim.memo import Memo, content_key
 from stocksim.opening import beside
-from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
 from stocksim.site.climate_tables import ComputedTemperature, FileWeather, WeatherTable
 from stocksim.site.logs import Record, read_weather_file, sun_questions, weather_questions
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
-from stocksim.site.warm_plan import HeatPlan, build_heat_plan
-from stocksim.site.warm_rooms import ROOMS
+from stocksim.site.rooms import ROOMS
+from stocksim.site.weather import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
 from stocksim.units import format_quantity
 
 FloatArray = NDArray[np.float64]

@@ -24,7 +24,7 @@ from stocksim.site.quantities import (
     RAFT_RESIDENCE_DAYS,
     TOWER_WATER_M,
 )
-from stocksim.site.warm_rooms import (
+from stocksim.site.rooms import (
     DEFAULT_HUMIDITY,
     DEFAULT_VENT_CHANGES,
     DEFAULT_VENTS_C,

@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.errors import InputError
+from stocksim.heat.hourly import site_warmth
 from stocksim.site.climate_faults import range_note, short_notes
 from stocksim.site.model import SiteFile
 from stocksim.site.notes import cycling_notes
 from stocksim.site.sentences import placed
-from stocksim.site.warmth import site_warmth
 
 FloatArray = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.words import day_words, level_words
-from stocksim.heat.hourly import days_of_month
+from stocksim.site.weather import days_of_month
 from stocksim.units import format_quantity
 
 WITHOUT_TERMINAL = 100  # columns where nobody's terminal is known, as in a file: the same everywhere

@@ -1,111 +1,162 @@
-"""Water temperatures of a site's loops: typed and logged ones at hand, computed ones when they are first asked for."""
+"""Water temperatures of a site's loops, typed, logged and computed, and the heat that each loop takes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
-from functools import cached_property
-from pathlib import Path
-from typing import overload
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.errors import InputError
-from stocksim.heat.hourly import site_warmth
-from stocksim.site.climate_faults import range_note, short_notes
-from stocksim.site.model import SiteFile
-from stocksim.site.notes import cycling_notes
+from stocksim.heat.hourly import Warmth, plan_and_weather, run_kept, site_warmth
+from stocksim.memo import Memo, content_key
+from stocksim.site.climate_faults import has_climate
+from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.site.reading import Site
+from stocksim.site.rooms import ROOMS, room_of
 from stocksim.site.sentences import placed
 
 FloatArray = NDArray[np.float64]
 
 
-class LoopTemperatures(Mapping[str, FloatArray]):
-    """Water temperature of each loop, shape (days,). [degC]
+@dataclass(frozen=True)
+class ComputedWater:
+    """What the heat balance tells of a site's loops, without its hours.
 
     Parameters
     ----------
-    file : SiteFile
-        Tables without faults.
-    folder : Path
-        Where a weather file is looked up.
-    name : str
-        File name, for messages.
-    held_c : mapping of str to ndarray, shape (days,)
-        Typed and logged temperatures; the other loops are computed.
-    likeliest_cause : str
-        What of the file is most odd, to be told where the heat balance finds a fault; empty where nothing is.
+    mean_c : dict of str to ndarray, shape (days,)
+        Daily mean water of each loop that is computed. [degC]
+    short_hours : dict of str to float
+        Hours that each water heater misses its set point, by its place, where it does. [h]
+    """
+
+    mean_c: dict[str, FloatArray]
+    short_hours: dict[str, float]
+
+
+def water_c(site: Site) -> dict[str, FloatArray]:
+    """Water temperature of each loop of a site.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site; its loops without a typed or logged temperature are computed.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (days,)
+        In the order of the site file. [degC]
 
     Raises
     ------
     InputError
-        When a computed loop is asked for and the heat balance finds a fault of the site.
+        If the numbers of the site give water or air that cannot be; nothing is computed where no loop asks for it.
     """
-
-    def __init__(self, file: SiteFile, folder: Path, name: str, held_c: Mapping[str, FloatArray],
-                 likeliest_cause: str = ""):  # fmt: skip
-        self._file, self._folder, self._name, self._cause = file, folder, name, likeliest_cause
-        self.held_c = dict(held_c)
-
-    def __getitem__(self, loop: str) -> FloatArray:
-        if loop not in self._file.loops:
-            raise KeyError(loop)
-        return self.held_c[loop] if loop in self.held_c else self._computed[0][loop]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._file.loops)
-
-    def __len__(self) -> int:
-        return len(self._file.loops)
-
-    @cached_property
-    def _computed(self) -> tuple[dict[str, FloatArray], list[str]]:
-        """Computed temperatures and what is to be said of them; the hours behind them are let go."""
-        try:
-            warmth = site_warmth(self._file, self._folder, self.held_c)
-        except InputError as error:
-            cause = f"; the likeliest is {self._cause}." if self._cause else "."
-            faults = [replace(fault, message=fault.message.removesuffix(".") + cause) for fault in error.faults]
-            raise InputError(placed(faults, self._name)) from error
-        series = {loop: warmth.loop_mean_c(loop) for loop in self if loop not in self.held_c}
-        units = self._file.site.units
-        return series, [*short_notes(warmth), *(range_note(loop, c, units) for loop, c in series.items())]
-
-    def notes(self) -> list[str]:
-        """What the temperatures tell: fishless cycling that is too cold, heaters too small, computed ranges."""
-        is_computed = len(self.held_c) < len(self)
-        return cycling_notes(self._file, self) + (self._computed[1] if is_computed else [])
+    held = site.held_c
+    computed = {} if all(loop in held for loop in site.file.loops) else computed_water(site).mean_c
+    return {loop: held[loop] if loop in held else computed[loop] for loop in site.file.loops}
 
 
-class Notes(Sequence[str]):
-    """Sentences on a site; those that need its temperatures are made when first read.
+def loop_water_c(site: Site, loop: str) -> FloatArray:
+    """Water temperature of one loop, shape (days,); as in `water_c`, but only a computed loop needs the heat. [degC]"""
+    return site.held_c[loop] if loop in site.held_c else computed_water(site).mean_c[loop]
+
+
+def computed_water(site: Site) -> ComputedWater:
+    """Computed loops of a site; one with the same plan and weather is answered from memory.
 
     Parameters
     ----------
-    *parts : sequence of str, or callable
-        Sentences, or what gives them when they are first read.
+    site : Site
+        A checked site with a loop that is computed.
+
+    Returns
+    -------
+    ComputedWater
+        Of the loops that have no typed or logged temperature.
+
+    Raises
+    ------
+    InputError
+        As in `water_c`, with what of the site is most odd as the likeliest cause.
     """
+    try:
+        plan, weather = plan_and_weather(site.file, site.folder, site.held_c)
+        return _kept.of(content_key(plan, weather), lambda: _of_loops(run_kept(site.file, plan, weather), site))
+    except InputError as error:
+        cause = f"; the likeliest is {site.likeliest_cause}." if site.likeliest_cause else "."
+        faults = [replace(fault, message=fault.message.removesuffix(".") + cause) for fault in error.faults]
+        raise InputError(placed(faults, site.name)) from error
 
-    def __init__(self, *parts: Sequence[str] | Callable[[], Sequence[str]]):
-        self._parts = parts
 
-    @cached_property
-    def _all(self) -> tuple[str, ...]:
-        return tuple(sentence for part in self._parts for sentence in (part() if callable(part) else part))
+_kept: Memo[ComputedWater] = Memo(256)  # some kB each
 
-    @overload
-    def __getitem__(self, place: int) -> str: ...
-    @overload
-    def __getitem__(self, place: slice) -> tuple[str, ...]: ...
-    def __getitem__(self, place: int | slice) -> str | tuple[str, ...]:
-        return self._all[place]
 
-    def __len__(self) -> int:
-        return len(self._all)
+def _of_loops(warmth: Warmth, site: Site) -> ComputedWater:
+    mean_c = {loop: warmth.loop_mean_c(loop) for loop in site.file.loops if loop not in site.held_c}
+    return ComputedWater(mean_c, short_hours(warmth))
 
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Sequence) and tuple(self) == tuple(other)
 
-    def __hash__(self) -> int:
-        return hash(tuple(self))
+def short_hours(warmth: Warmth) -> dict[str, float]:
+    """Hours that each water heater misses its set point, by its place, where it does. [h]"""
+    hours = zip(warmth.plan.controls, warmth.run.short_hours.tolist(), strict=True)
+    return {place: short for place, short in hours if short > 0.0 and place.startswith("loops.")}
+
+
+def warmth_of_site(site: Site) -> Warmth | None:
+    """Heat balance of a site; None where it has no weather, room or latitude.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site. Loops with typed or logged temperatures are held at them.
+
+    Returns
+    -------
+    Warmth or None
+        Plan, weather and hourly course.
+    """
+    if not has_climate(site.file):
+        return None
+    return site_warmth(site.file, site.folder, typed_c(site))
+
+
+def typed_c(site: Site) -> dict[str, FloatArray]:
+    """Water of the loops whose temperature the site file types or logs, shape (days,). [degC]"""
+    return {
+        key: site.held_c[key]
+        for key, loop in site.file.loops.items()
+        if not isinstance(loop.water_temperature, ComputedTemperature)
+    }
+
+
+def loop_heat_kwh(site: Site) -> FloatArray:
+    """Heat that each loop takes, shape (day, loop); NaN where the site has no weather, room or latitude. [kWh/day]
+
+    A loop's own heater, or for typed temperatures the heat that would hold them, and its share of its room's heating
+    by the water that stands there; a room without loop water gives its heat to all loops alike.
+    """
+    file = site.file
+    warmth = warmth_of_site(site)
+    if warmth is None:
+        return np.full((site.days, len(file.loops)), np.nan)
+    heat = np.stack([warmth.heat_kwh(f"loops.{key}") for key in file.loops], axis=-1)
+    for room in ROOMS:
+        water = np.array([_water_in(warmth, site, key, room) for key in file.loops])
+        share = water / water.sum() if water.sum() > 0.0 else np.full(len(water), 1.0 / len(water))
+        heat = heat + warmth.heat_kwh(room)[:, None] * share
+    return heat
+
+
+def _water_in(warmth: Warmth, site: Site, loop: str, room: str) -> float:
+    """Water of a loop that stands in a room. [m3]"""
+    total = 0.0
+    for node, name in enumerate(warmth.plan.nodes):
+        if warmth.plan.loop_of.get(name) != loop:
+            continue
+        table, key = name.split(".", 1)
+        entry = getattr(site.file, table)[key]
+        if room_of(getattr(entry, "heat", None), site.file, loop) == room:
+            total += float(warmth.plan.volume_m3[node])
+    return total

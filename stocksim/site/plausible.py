@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from stocksim.errors import Fault, shown
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.ration import table_ration
-from stocksim.heat.hourly import COLDEST_WATER_C, HOTTEST_WATER_C
 from stocksim.library.feeds import protein_for_growth
 from stocksim.library.sources import Entry
 from stocksim.site.cohorts import events_in_order
@@ -29,6 +28,9 @@ from stocksim.site.rooms import ROOMS, room_of
 from stocksim.units import face_unit, format_quantity, to_face
 
 FloatArray = NDArray[np.float64]
+
+COLDEST_WATER_C = -0.5  # our choice: what is meant as water at freezing may come out so far below 0
+HOTTEST_WATER_C = 40.0  # as far as the formulas of gas exchange and of oxygen saturation hold
 
 
 class Plausible(NamedTuple):

@@ -14,7 +14,7 @@ from stocksim.answers.cold.options import computed_site
 from stocksim.errors import Fault, InputError
 from stocksim.faces.screen import Source, solve
 from stocksim.heat.hourly import Warmth
-from stocksim.heat.loops import warmth_of_site
+from stocksim.heat.temperatures import warmth_of_site
 from stocksim.site.reading import Site
 
 WORTH_LABEL = "A kilo of fish is worth (money of your fuel prices)"

@@ -21,6 +21,7 @@ from stocksim.fish.company import (
     length_spread,
     predation_grade,
 )
+from stocksim.heat.temperatures import loop_water_c
 from stocksim.library.sources import Entry
 from stocksim.library.species import never_with
 from stocksim.site.reading import Site
@@ -205,12 +206,12 @@ def _pair(site: Site, one: Group, other: Group) -> Pair:
         tanks, at_one, at_other = (), np.zeros(1, np.int64), np.zeros(1, np.int64)
     if tanks:
         leaf_loops = [site.file.tanks[str(tank)].loop for tank in one.tanks[at_one]]
-        waters = {
-            leaf_loops[0]: np.array([site.temperature_c[loop][d] for loop, d in zip(leaf_loops, days, strict=True)])
-        }
+        courses = {loop: loop_water_c(site, loop) for loop in set(leaf_loops)}
+        waters = {leaf_loops[0]: np.array([courses[loop][d] for loop, d in zip(leaf_loops, days, strict=True)])}
     else:
         names = dict.fromkeys([_loops_of(site, one)[0], _loops_of(site, other)[0]])
-        waters = {name: site.temperature_c[name][days] if days.size else site.temperature_c[name] for name in names}
+        courses = {name: loop_water_c(site, name) for name in names}
+        waters = {name: course[days] if days.size else course for name, course in courses.items()}
     judged = {loop: _grounds(site, one, other, at_one, at_other, days, water) for loop, water in waters.items()}
     order = list(site.file.loops)
     loop = min(judged, key=lambda name: (_grade(judged[name]), len(judged[name]), order.index(name)))

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS, oxygen_class, season_share_inside, window_overlap
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, day_budget, day_needs, maintenance_rate
 from stocksim.fish.growth import appetite_rate, grow_in_good_water
+from stocksim.heat.temperatures import loop_water_c, water_c
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
 from stocksim.site.reading import Site
@@ -139,7 +140,7 @@ def judge_loops(site: Site, stays: list[Stay]) -> tuple[LoopCompany, ...]:
 def _judge_loop(
     site: Site, loop: str, inside: list[tuple[str, str, IntArray, FloatArray]], library: dict[str, Entry]
 ) -> LoopCompany:
-    water = site.temperature_c[loop]
+    water = loop_water_c(site, loop)
     keys = list(dict.fromkeys(species for _, species, _, _ in inside))
     of_species = {key: [stay for stay in inside if stay[1] == key] for key in keys}
     curves = {key: _curve(site, of_species[key][0]) for key in keys}
@@ -302,7 +303,7 @@ def _other_loops(site: Site, loop: str, keys: list[str]) -> tuple[Fit, ...]:
     found = []
     for key in keys:
         entry = site.species[key]
-        fits = [Fit(key, name, _share_inside(entry, water)) for name, water in site.temperature_c.items()]
+        fits = [Fit(key, name, _share_inside(entry, water)) for name, water in water_c(site).items()]
         best = max(fits, key=lambda fit: fit.share)
         here = next(fit.share for fit in fits if fit.loop == loop)
         if best.loop != loop and best.share > max(here, _FITS_SHARE):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Planting, build_planting
 from stocksim.engine.arrays.fish import Happening, Rations, Stay, fish_columns, membership
 from stocksim.engine.arrays.water import Waterworks, build_waterworks
+from stocksim.heat.temperatures import water_c
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.quantities import (
     DEFAULT_BED_DEPTH_M,
@@ -290,7 +291,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         return np.array([getattr(leaf, name) for leaf in every], float)
 
     planting = planting or build_planting(site)
-    temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
+    temperature = np.stack(list(water_c(site).values()), axis=-1)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
     return Layout(
         start=file.season.start,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.arrays.beds import Stands, build_stands
+from stocksim.heat.temperatures import loop_water_c
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import MINERALS
 from stocksim.site.loop_water import loop_water_m3
@@ -240,7 +241,7 @@ def _maturity(site: Site, unit: BedTable | BiofilterTable) -> tuple[float, float
     if started is None:
         return np.nan, np.nan
     age = max((site.file.season.start - started).days, 0)
-    water = float(site.temperature_c[unit.loop][0])
+    water = float(loop_water_c(site, unit.loop)[0])
     return float(maturity_after(age, water, "ammonia")), float(maturity_after(age, water, "nitrite"))
 
 

@@ -35,13 +35,15 @@ class ComputedWater:
     short_hours: dict[str, float]
 
 
-def water_c(site: Site) -> dict[str, FloatArray]:
+def water_c(site: Site, warmth: Warmth | None = None) -> dict[str, FloatArray]:
     """Water temperature of each loop of a site.
 
     Parameters
     ----------
     site : Site
         A checked site; its loops without a typed or logged temperature are computed.
+    warmth : Warmth, optional
+        What `warmth_of_site` gives for the site, where it is at hand.
 
     Returns
     -------
@@ -54,8 +56,10 @@ def water_c(site: Site) -> dict[str, FloatArray]:
         If the numbers of the site give water or air that cannot be; nothing is computed where no loop asks for it.
     """
     held = site.held_c
-    computed = {} if all(loop in held for loop in site.file.loops) else computed_water(site).mean_c
-    return {loop: held[loop] if loop in held else computed[loop] for loop in site.file.loops}
+    if all(loop in held for loop in site.file.loops):
+        return {loop: held[loop] for loop in site.file.loops}
+    computed = computed_water(site) if warmth is None else _of_loops(warmth, site)
+    return {loop: held[loop] if loop in held else computed.mean_c[loop] for loop in site.file.loops}
 
 
 def loop_water_c(site: Site, loop: str) -> FloatArray:

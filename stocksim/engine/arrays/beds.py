@@ -16,7 +16,7 @@ from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
 from stocksim.climate.sun import day_length_h
 from stocksim.climate.temperature import monthly_temperature
 from stocksim.heat.hourly import Warmth
-from stocksim.heat.temperatures import loop_water_c, warmth_of_site
+from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.crops import NUTRIENTS
 from stocksim.library.sources import Entry
 from stocksim.memo import Memo, content_key
@@ -96,7 +96,8 @@ def bed_climate(site: Site) -> BedClimate:
         radiation = np.where(_cloud_typed(site), radiation, _MJ_PER_WH * weather.sun_share * weather.clear_w_m2.sum(-1))
     rooms = [bed_room(bed, file) for bed in file.beds.values()]
     cover = np.array([_cover_transmission(site, room) for room in rooms], float)
-    courses = [loop_water_c(site, bed.loop) for bed in file.beds.values()]
+    of_loop = water_c(site, warmth) if file.beds else {}
+    courses = [of_loop[bed.loop] for bed in file.beds.values()]
     water = np.stack(courses, axis=-1) if courses else np.zeros((days, 0))
     air = water
     if file.site.air_temperature is not None:

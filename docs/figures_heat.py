@@ -11,9 +11,9 @@ import pandas as pd
 from stocksim.climate.nodes import evaporation_of
 from stocksim.climate.weather import HOURS
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, SOUND, TROUBLE, theme_config
+from stocksim.heat.hourly import Warmth, site_warmth
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
-from stocksim.site.warmth import Warmth, site_warmth
 
 FIGURE = Path(__file__).resolve().parent / "figures" / "heat.svg"
 FIRST_DAY, DAYS = 107, 4  # 16 to 19 January

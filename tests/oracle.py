@@ -14,8 +14,10 @@ from oracle_fish import Cohort, beds_want, share_by_ammonia, share_by_oxygen
 from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, toxic_share
 from oracle_water import HALF_NITRITE, SlowWater
 
-# where the engine takes a day in steps: a choice of its own, no science
 from stocksim.engine.days.films import BEND_MG_L, BEND_SHARE
+
+# where the engine takes a day in steps: a choice of its own, no science
+from stocksim.heat.temperatures import loop_water_c
 
 AS_AMMONIA = 0.87
 OXYGEN_PER_N, TO_NITRITE, TO_NITRATE = 4.569, 3.427, 1.142
@@ -30,7 +32,7 @@ class Loop(SlowWater):
         self.site, self.key = site, key
         table = file.loops[key]
         self.elevation = file.site.elevation or 0.0
-        self.temperature = [float(t) for t in site.temperature_c[key]]
+        self.temperature = [float(t) for t in loop_water_c(site, key)]
         self.sump = Pool(table.sump, 0.0, table.sump / (table.depth or 0.8), table.oxygen_supply)
         self.tanks = {
             name: Pool(t.volume, t.flow, t.volume / (t.depth or 0.8), t.oxygen_supply)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from stocksim.heat.temperatures import loop_water_c
 from stocksim.library.feeds import load_feed
 
 KJ_PER_G_OXYGEN = 13.6
@@ -75,7 +76,7 @@ class Cohort:
         self.fraction = {"default": 0.85, "unfed": 0.0}.get(kind, getattr(ration, "fraction", 1.0))
         spilled = getattr(ration, "spilled_share", None)
         self.spilled = 1.0 - 1.0 / 1.2 if spilled is None else spilled
-        self.water = [float(t) for t in self.site.temperature_c[self.site.file.tanks[tank].loop]]
+        self.water = [float(t) for t in loop_water_c(self.site, self.site.file.tanks[tank].loop)]
         self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
         if self.feed.facts.get("kind") == "natural":

@@ -297,7 +297,7 @@ def test_a_log_that_changes_is_noticed_wherever_it_is(serve_text, tmp_path, name
 def water_of(at: AppTest):
     from stocksim.faces.screen import solve
 
-    return solve(at.session_state["site_sound"]).site.temperature_c["main"]
+    return solve(at.session_state["site_sound"]).site.held_c["main"]
 
 
 def test_a_weather_file_in_a_folder_is_watched(tmp_path):

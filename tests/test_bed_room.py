@@ -11,7 +11,7 @@ from site_faults import DEMO
 
 from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
 from stocksim.engine.arrays.beds import bed_climate
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.site.examples import FOLDER
 from stocksim.site.notes import bed_room
 from stocksim.site.reading import site_from_tables
@@ -37,7 +37,7 @@ def test_air_over_the_beds_is_that_of_their_room():
     # a wicking bed's roots are in that air too, a gravel bed's in its water
     beds = list(site.file.beds)
     np.testing.assert_array_equal(climate.root_c[:, beds.index("wicking_tubs")], greenhouse)
-    np.testing.assert_array_equal(climate.root_c[:, beds.index("long_gravel")], site.temperature_c["main"])
+    np.testing.assert_array_equal(climate.root_c[:, beds.index("long_gravel")], water_c(site)["main"])
 
 
 def test_what_the_keeper_typed_of_the_air_goes_before_it():
@@ -150,4 +150,4 @@ def test_without_weather_or_room_the_air_is_the_water(missing):
     tables.pop("fish_room", None)
     site = built(tables)
     climate = bed_climate(site)
-    np.testing.assert_array_equal(climate.air_c[:, 0], site.temperature_c[next(iter(site.file.beds.values())).loop])
+    np.testing.assert_array_equal(climate.air_c[:, 0], site.held_c[next(iter(site.file.beds.values())).loop])

@@ -18,7 +18,7 @@ from streamlit.testing.v1 import AppTest
 
 from stocksim import run_season
 from stocksim.answers.cold.charts import temperature_stack
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.site.examples import example_text
 from stocksim.site.reading import load_site
 from stocksim.units import to_face
@@ -88,10 +88,8 @@ def test_cold_refuses_a_site_without_weather_and_impossible_numbers(run):
 def test_cold_fits_a_log(run):
     site = load_site("cold.toml")
     made = site.with_changes({"greenhouse.loss_factor": 1.25})
-    rows = [
-        f"{site.file.season.start + dt.timedelta(days=day)},{made.temperature_c['main'][day]:.2f}"
-        for day in range(site.days)
-    ]
+    water = water_c(made)["main"]
+    rows = [f"{site.file.season.start + dt.timedelta(days=day)},{water[day]:.2f}" for day in range(site.days)]
     Path("log.csv").write_text("date,temperature_c\n" + "\n".join(rows), encoding="utf-8")
     data = run("cold", "cold.toml", "--fit", "log.csv", "--loop", "main", "--json").data
     assert set(data) >= {"factors", "known_within_factor", "rms_before_c", "rms_after_c", "bias_after_c", "days"}
@@ -146,7 +144,7 @@ def test_the_water_panel_shows_the_weeks_mean_and_every_species_windows(tmp_path
     labels = {row["label"] for row in rows if "label" in row}
     for species in ("yellow perch", "bluegill", "rainbow trout", "goldfish", "nile tilapia", "channel catfish"):
         assert {f"{species} grows well", f"{species} too cold"} <= labels
-    week = to_face(float(np.mean(site.temperature_c["main"][:7])), "temperature", "us")
+    week = to_face(float(np.mean(water_c(site)["main"][:7])), "temperature", "us")
     assert any(abs(row["value"] - week) < 0.01 for row in rows if row.get("name") == "computed")
     assert {"outdoors", "greenhouse", "fish room"} <= {row.get("name") for row in rows}
 

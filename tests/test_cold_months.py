@@ -35,11 +35,12 @@ from stocksim.climate.weather import synthetic_days
 from stocksim.engine.arrays.fish import build_stays
 from stocksim.errors import InputError
 from stocksim.faces.understood import understood
+from stocksim.heat.hourly import site_warmth
+from stocksim.heat.temperatures import water_c
 from stocksim.site.climate_faults import hemisphere_notes
-from stocksim.site.climate_normals import smoothed
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import load_site, site_from_tables
-from stocksim.site.warmth import site_warmth, site_weather
+from stocksim.site.weather import site_weather, smoothed
 
 COMPUTED = tomllib.loads(example_text("heron_lane_computed"))
 SHORT = changed(COMPUTED, {"season.end": dt.date(2027, 1, 31)})
@@ -149,13 +150,13 @@ def test_a_schedule_changes_the_set_point_by_hour(short_site):
 
 
 def test_typed_and_logged_temperatures_override_the_computed_ones(demo_site, tmp_path):
-    assert demo_site.temperature_c["warm"] == pytest.approx((74.0 - 32.0) / 1.8)
+    assert demo_site.held_c["warm"] == pytest.approx((74.0 - 32.0) / 1.8)
     rows = [f"{SHORT['season']['start'] + dt.timedelta(days=day)},{10 + day % 3}" for day in range(123)]
     (tmp_path / "log.csv").write_text("date,temperature_c\n" + "\n".join(rows), encoding="utf-8")
     logged = changed(SHORT, {"loops.main.water_temperature": {"kind": "log", "file": "log.csv"}})
     site = site_from_tables(logged, tmp_path)
-    assert site.temperature_c["main"].tolist() == [10.0 + day % 3 for day in range(123)]
-    assert site.temperature_c["warm"].max() < 25.0
+    assert site.held_c["main"].tolist() == [10.0 + day % 3 for day in range(123)]
+    assert water_c(site)["warm"].max() < 25.0
 
 
 def test_loops_csv_has_the_heat_and_sites_without_weather_leave_it_blank(short_site):
@@ -255,7 +256,7 @@ def test_a_separate_warm_loop_moves_only_tanks_of_warm_water_fish(short_site):
     assert parted.file.tanks["cedar"].loop == "main"
     area = sum(bed.area for bed in parted.file.beds.values())
     assert area == pytest.approx(sum(bed.area for bed in short_site.file.beds.values()))
-    assert parted.temperature_c["main_warm"].min() > 22.0
+    assert water_c(parted)["main_warm"].min() > 22.0
 
 
 def test_hours_to_a_limit_and_the_night_that_heaters_fail(short_cold):
@@ -570,7 +571,8 @@ def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
     made = short_site.with_changes({f"greenhouse.{key}": value for key, value in true.items()})
     noise = np.random.default_rng(5).normal(0.0, 0.2, short_site.days)
     start = short_site.file.season.start
-    rows = [f"{start + dt.timedelta(days=d)},{made.temperature_c['main'][d] + noise[d]:.2f}" for d in range(0, 120, 2)]
+    water = water_c(made)["main"] + noise
+    rows = [f"{start + dt.timedelta(days=d)},{water[d]:.2f}" for d in range(0, 120, 2)]
     log = tmp_path / "log.csv"
     log.write_text("date,temperature_c\n" + "\n".join(rows), encoding="utf-8")
     fit = fit_heat(short_site, log, "main", ("loss_factor", "sun_factor"))
@@ -584,7 +586,7 @@ def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
     assert "monthly normals" in text
     again = short_site.with_changes({f"greenhouse.{key}": value for key, value in fit.factors.items()})
     days = np.arange(0, 120, 2)
-    error = again.temperature_c["main"][days] - fit.log_c
+    error = water_c(again)["main"][days] - fit.log_c
     assert np.sqrt(np.mean(error**2)) == pytest.approx(fit.rms_after_c, abs=0.02)
 
 

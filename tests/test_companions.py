@@ -175,7 +175,7 @@ def test_fish_graded_into_colder_water_change_too():
 def test_water_that_changes_by_itself_counts_and_arrival_does_not():
     tables = two_loops()
     season = run_season(build(tables))
-    water = season.site.temperature_c["cool"]
+    water = season.site.held_c["cool"]
     steps = np.abs(np.diff(water))
     (perch,) = [f for f in season.findings if (f.limit, f.where) == ("temperature_change", "cohorts.perch")]
     # perch come on day 6: what the water did before is not theirs

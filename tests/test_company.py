@@ -192,7 +192,7 @@ def test_a_loop_with_a_warm_half_offers_a_swap_by_season():
     made["loops"]["main"]["water_temperature"] = {"kind": "monthly", "values": values}
     (loop,) = company_of(made).loops
     spells = {spell.species: spell for spell in loop.spells}
-    water = build(made).temperature_c["main"]
+    water = build(made).held_c["main"]
     inside = np.flatnonzero((water >= 10.0) & (water <= 17.0))
     assert spells["rainbow_trout"].days == inside.size
     assert spells["rainbow_trout"].first == START + dt.timedelta(days=int(inside[0]))

@@ -123,7 +123,7 @@ def test_the_oracle_sites_reach_every_branch(demo_season):
     assert ((share > 0.6) & (share < 1.0)).any()
     assert ((two.oxygen_mg_l[0, :, 0] > 5.5) & (share[:, 0] < 1.0)).any(), "curbed by ammonia or nitrite alone"
     assert (two.gain_g[0] < 0.0).any(), "fish that live on their reserves"
-    assert build(two_loops()).temperature_c["cool"].min() < 10.0, "the cold side of the film's rate"
+    assert build(two_loops()).held_c["cool"].min() < 10.0, "the cold side of the film's rate"
 
 
 def assert_same(ours: dict[str, np.ndarray], other: dict[str, np.ndarray], what: str) -> None:

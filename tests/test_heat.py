@@ -16,7 +16,7 @@ from stocksim.climate.greenhouse import degree_day_kwh
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network, evaporation_of
 from stocksim.climate.weather import HOURS, Weather
-from stocksim.site.warmth import run_plan, site_warmth
+from stocksim.heat.hourly import run_plan, site_warmth
 
 HEAT = 4.186e6  # J/m3/K
 

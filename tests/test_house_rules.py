@@ -19,7 +19,8 @@ SCIENCE = ("fish", "water", "plants", "climate")
 # each room may import from its own number's rooms only if it is itself, and from all lower numbers
 ORDER = {
     "errors": 0, "compiled": 1, "memo": 1, "units": 1, "opening": 1, "writing": 1, "fish": 2, "water": 2, "plants": 2,
-    "climate": 2, "library": 2, "site": 3, "engine": 4, "changes": 5, "faces": 6, "answers": 7,
+    "climate": 2, "library": 2, "site": 3, "heat": 4, "engine": 5, "changes": 6, "faces": 7,
+    "answers": 8,
 }  # fmt: skip
 LONGEST_FILE = 600
 # plain helpers of the tests, that hold no test themselves: add yours
@@ -110,6 +111,8 @@ def test_imports_run_one_way(path):
         ("engine", "from stocksim.faces import words"),
         ("engine", "from stocksim import planning"),
         ("site", "def late():\n    from stocksim.engine.arrays.layout import build_layout"),
+        ("site", "def late():\n    from stocksim.heat.temperatures import water_c"),
+        ("heat", "from stocksim.engine.arrays.layout import build_layout"),
         ("units", "from stocksim.fish.growth import appetite_rate"),
         ("engine", "from . import layout"),
         ("engine", "from numpy import *"),

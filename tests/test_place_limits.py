@@ -53,7 +53,7 @@ def season(request):
     layout = build_layout(site)
     course = simulate(layout)
     assert course.appetite_share.min() == 1.0
-    options = [Option("warm", "warm", site.temperature_c["warm"]), Option("cool", "cool", site.temperature_c["cool"])]
+    options = [Option("warm", "warm", site.held_c["warm"]), Option("cool", "cool", site.held_c["cool"])]
     loads = unit_loads(site, CANDIDATES, options)
     layouts = [candidate_layout(site, CANDIDATES, option) for option in options]
     fish = np.zeros((3, len(layout.tanks)))
@@ -108,7 +108,7 @@ def test_ammonia_load_and_removal_are_those_of_the_season(season):
 def test_capacity_is_asked_only_while_a_candidate_is_there():
     site = build(tables_with({"cats": ("east", 5)}))
     late = CANDIDATES[1]._replace(stocked=START + dt.timedelta(days=20), leaves=START + dt.timedelta(days=30))
-    option = Option("warm", "warm", site.temperature_c["warm"])
+    option = Option("warm", "warm", site.held_c["warm"])
     candidates = [CANDIDATES[0], late]
     course = simulate(build_layout(site))
     limits = place_limits(
@@ -123,7 +123,7 @@ def test_capacity_is_asked_only_while_a_candidate_is_there():
 
 def test_a_mature_film_bears_more_than_one_few_fish_fed():
     site = build(tables_with({"cats": ("east", 2)}))
-    option = Option("warm", "warm", site.temperature_c["warm"])
+    option = Option("warm", "warm", site.held_c["warm"])
     layout, course = candidate_layout(site, CANDIDATES, option), simulate(build_layout(site))
     loads = unit_loads(site, CANDIDATES, [option])
     grown, mature = (place_limits([layout], [course], loads, flag)[2].capacity for flag in (False, True))

@@ -12,6 +12,8 @@ from small_sites import one_tank
 
 from stocksim.errors import InputError
 from stocksim.faces.words import cautions
+from stocksim.heat.notes import site_notes, site_questions
+from stocksim.heat.temperatures import water_c
 from stocksim.site import reading
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.plausible import PLAUSIBLE
@@ -28,7 +30,7 @@ def computed(changes: dict) -> dict:
 def refused(tables: dict, folder=FOLDER) -> list[str]:
     with pytest.raises(InputError) as caught:
         # computed water is worked out, and judged, when it is first asked for
-        dict(site_from_tables(tables, folder).temperature_c)
+        water_c(site_from_tables(tables, folder))
     for fault in caught.value.faults:
         good_english(fault)
     return [str(fault) for fault in caught.value.faults]
@@ -85,7 +87,7 @@ def test_what_nobody_has_is_refused_at_its_place(changes, place):
 def test_what_few_have_is_asked_about_and_runs(changes, place):
     site = site_from_tables(changed(DEMO, changes), FOLDER)
     assert [q for q in site.questions if q.startswith(f"{place}: ")], site.questions
-    assert site.notes[: len(site.questions)] == tuple(site.questions)
+    assert site.notes[: len(site.questions)] == site.questions == site_questions(site)[: len(site.questions)]
 
 
 def test_a_month_far_off_both_its_neighbours_is_asked_about():
@@ -109,9 +111,12 @@ def test_a_month_far_off_both_its_neighbours_is_asked_about():
 def test_a_ration_that_fish_in_cold_water_hardly_eat_is_asked_about(ration):
     tables = one_tank("yellow_perch", "perch_45", 7.0, count=100, mean_weight_g=50.0)
     tables["cohorts"]["fish"]["ration"] = ration
-    assert [q for q in site_from_tables(tables, FOLDER).questions if q.startswith("cohorts.fish.ration: ")]
-    assert site_from_tables(changed(tables, {"loops.main.water_temperature.value": "22 degC"}), FOLDER).questions == ()
-    assert site_from_tables(changed(tables, {"cohorts.fish.ration.stop_below": "9 degC"}), FOLDER).questions == ()
+    site = site_from_tables(tables, FOLDER)
+    (asked,) = site_questions(site)
+    assert asked.startswith("cohorts.fish.ration: ")
+    assert site_notes(site) == (asked, *site.notes)
+    for fitting in ({"loops.main.water_temperature.value": "22 degC"}, {"cohorts.fish.ration.stop_below": "9 degC"}):
+        assert site_questions(site_from_tables(changed(tables, fitting), FOLDER)) == ()
 
 
 def test_a_question_is_printed_by_the_season_too(demo_season):
@@ -166,7 +171,7 @@ def test_months_at_freezing_stay_water_and_it_is_said():
     site = site_from_tables(
         one_tank(days=150, count=0, water_temperature={"kind": "monthly", "values": months}), FOLDER
     )
-    assert site.temperature_c["main"].min() == 0.0
+    assert site.held_c["main"].min() == 0.0
     assert [note for note in site.notes if "are taken as 0 degC" in note]
 
 

@@ -70,7 +70,7 @@ def test_a_table_is_read_between_its_entries_by_the_days_weight_and_water():
     tables["cohorts"]["fish"]["ration"] = {"kind": "table", **table}
     site = build(tables)
     course = simulate(build_layout(site))
-    water = site.temperature_c["main"]
+    water = site.held_c["main"]
     assert 10.0 < water.min() < 15.0 < water.max() < 20.0
     there, weight = morning(course)
     along, down = (weight - 50.0) / 100.0, (water - 10.0) / 10.0
@@ -175,7 +175,7 @@ def cooled(rule: dict) -> tuple[np.ndarray, np.ndarray]:
     tables["loops"]["main"]["water_temperature"] = {"kind": "monthly", "values": values}
     tables["cohorts"]["fish"]["ration"] = rule
     site = build(tables)
-    return simulate(build_layout(site)).fed_g[0, :, 0], site.temperature_c["main"]
+    return simulate(build_layout(site)).fed_g[0, :, 0], site.held_c["main"]
 
 
 @each_rule

@@ -185,7 +185,7 @@ def test_only_regular_files_below_the_sites_folder_are_read(tmp_path):
     text = (home / "house.toml").read_text()
     for name in ("log.csv", "inner.csv", "deep/../log.csv", str(home / "log.csv")):
         inside = text.replace('file = "ring"', f'file = "{name}"')
-        assert site_from_text(inside, home).temperature_c["main"].tolist() == [15.0, 15.0]
+        assert site_from_text(inside, home).held_c["main"].tolist() == [15.0, 15.0]
 
 
 def test_a_site_tells_which_files_it_reads(tmp_path):

@@ -15,6 +15,7 @@ from stocksim.answers.season.answer import season_answer
 from stocksim.engine.arrays.layout import build_layout
 from stocksim.faces.text import answer_text
 from stocksim.faces.understood import understood
+from stocksim.heat.notes import site_notes
 from stocksim.site.cohorts import spells
 from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.loop_water import loop_water_m3
@@ -110,13 +111,13 @@ def test_dosing_that_stalls_a_new_film_is_noted_and_the_advised_dose_does_not(gr
     tables = cycling(temperature_c, 60, bed_m2=6.0)
     water = loop_water_m3(build(tables).file, "main")
     tables["loops"]["main"]["fishless_cycling"]["ammonia_nitrogen"] = f"{grams_mg_l * water} g/day"
-    (note,) = (note for note in build(tables).notes if "stall" in note)
+    (note,) = (note for note in site_notes(build(tables)) if "stall" in note)
     assert note.startswith(f"loops.main.fishless_cycling doses {grams_mg_l:g} mg/L")
     _, course = run(tables)
     assert course.ammonia_maturity[0, -1, 0] < 0.01
     advised = note.split("Dose ")[1].split(" or less")[0]
     tables["loops"]["main"]["fishless_cycling"]["ammonia_nitrogen"] = advised
-    assert not any("stall" in note for note in build(tables).notes)
+    assert not any("stall" in note for note in site_notes(build(tables)))
     _, course = run(tables)
     tan = course.tan_mg_l[0, :, 0]
     assert tan.max() < 6.0
@@ -126,7 +127,7 @@ def test_dosing_that_stalls_a_new_film_is_noted_and_the_advised_dose_does_not(gr
 def test_a_film_that_is_there_or_a_short_dosing_has_no_note():
     for more in ({"start": "seeded"}, {"days": 3}):
         site = build(cycling(20.0, **({"days": 60, "grams": 4.0} | more)))
-        assert not any("stall" in note for note in site.notes)
+        assert not any("stall" in note for note in site_notes(site))
 
 
 # --- feed by weight

@@ -1,10 +1,13 @@
-"""Read once: library files, logs and weather by their text; heat runs when a computed temperature is asked for."""
+"""Read once: library files, logs and weather by their text; reading never runs the heat."""
 
 from __future__ import annotations
 
 import copy
+import dataclasses
 import os
 import pickle
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -12,11 +15,13 @@ import numpy as np
 import pytest
 from command_line import runner
 
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.climate import network
 from stocksim.errors import Fault, InputError
+from stocksim.heat import hourly, temperatures
+from stocksim.heat.notes import site_notes
+from stocksim.heat.temperatures import loop_water_c, warmth_of_site, water_c
 from stocksim.library import sources
 from stocksim.library.species import load_species
-from stocksim.site import loop_temperatures, warmth
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import load_site, site_from_tables
 
@@ -26,43 +31,71 @@ COMPUTED = tomllib.loads(example_text("heron_lane_computed"))
 @pytest.fixture
 def heat_runs(monkeypatch):
     """Heat balances run so far."""
-    runs, run_plan = [], warmth.run_plan
-    monkeypatch.setattr(warmth, "_kept", warmth.Memo(8))
-    monkeypatch.setattr(warmth, "run_plan", lambda *given, **more: runs.append(1) or run_plan(*given, **more))
+    runs, run_plan = [], hourly.run_plan
+    monkeypatch.setattr(hourly, "_kept", hourly.Memo(8))
+    monkeypatch.setattr(temperatures, "_kept", hourly.Memo(8))
+    monkeypatch.setattr(hourly, "run_plan", lambda *given, **more: runs.append(1) or run_plan(*given, **more))
     return runs
 
 
-def test_reading_a_file_runs_no_heat(heat_runs):
-    site = load_site(FOLDER / "heron_lane_computed.toml")
-    site = site.with_changes({"cohorts.tilapia.count": 9})
-    assert list(site.temperature_c) == ["main", "warm"]
-    assert len(site.temperature_c) == 2
-    assert "other" not in dict.fromkeys(site.temperature_c)
-    assert heat_runs == []
-    assert site.temperature_c["main"].shape == (site.days,)
-    assert site.temperature_c["warm"].shape == (site.days,)
-    assert any("is computed" in note for note in site.notes)
+def test_reading_a_file_runs_no_heat(heat_runs, monkeypatch):
+    def refuse(*_given, **_more):
+        raise AssertionError("the heat balance ran")
+
+    with monkeypatch.context() as forbidden:
+        forbidden.setattr(network, "run_network", refuse)
+        forbidden.setattr(hourly, "run_network", refuse)
+        site = load_site(FOLDER / "heron_lane_computed.toml")
+        site = site.with_changes({"cohorts.tilapia.count": 9})
+        assert site.held_c == {}
+        assert not any("water_temperature is computed" in note for note in site.notes)
+        with pytest.raises(AssertionError, match="the heat balance ran"):
+            water_c(site)
+    heat_runs.clear()
+    water = water_c(site)
+    assert list(water) == ["main", "warm"]
+    assert all(course.shape == (site.days,) for course in water.values())
+    assert any("water_temperature is computed" in note for note in site_notes(site))
     assert len(heat_runs) == 1
-    with pytest.raises(KeyError):
-        site.temperature_c["other"]
+
+
+def test_reading_a_file_imports_no_heat():
+    words = (
+        "import sys; from stocksim.site.examples import FOLDER; from stocksim.site.reading import load_site; "
+        "site = load_site(FOLDER / 'heron_lane_computed.toml'); assert site.notes; "
+        "print([name for name in sys.modules if name.startswith(('stocksim.heat', 'stocksim.climate.network'))])"
+    )
+    ran = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True)
+    assert ran.stdout.strip() == "[]"
 
 
 def test_typed_water_is_told_without_heat(heat_runs):
     tables = copy.deepcopy(COMPUTED)
     tables["loops"]["warm"]["water_temperature"] = {"kind": "constant", "value": "24 degC"}
     site = site_from_tables(tables, FOLDER)
-    assert np.all(site.temperature_c["warm"] == 24.0)
+    assert list(site.held_c) == ["warm"]
+    assert np.all(loop_water_c(site, "warm") == 24.0)
+    assert heat_runs == []
+    assert np.all(water_c(site)["warm"] == 24.0)
+    assert list(water_c(site)) == ["main", "warm"]
+    assert len(heat_runs) == 1
+
+
+def test_water_put_in_place_of_the_computed_needs_no_heat(heat_runs):
+    site = load_site(FOLDER / "heron_lane_computed.toml")
+    held = {"warm": np.full(site.days, 25.0), "main": np.full(site.days, 14.0)}
+    assert water_c(dataclasses.replace(site, held_c=held)) == {"main": held["main"], "warm": held["warm"]}
     assert heat_runs == []
 
 
 def test_changes_of_fish_and_crops_share_one_heat_run(heat_runs):
     site = load_site(FOLDER / "heron_lane_computed.toml")
     changes = [{"cohorts.tilapia.count": count} for count in (5, 6, 7)] + [{"site.name": "Another"}, {"events": None}]
-    water = [site.with_changes(change).temperature_c["main"] for change in changes]
+    water = [water_c(site.with_changes(change))["main"] for change in changes]
     assert len(heat_runs) == 1
     assert all((course == water[0]).all() for course in water)
     colder = site.with_changes({"greenhouse.heater.set_point": "5 degC"})
-    assert colder.temperature_c["main"].mean() < water[0].mean()
+    assert water_c(colder)["main"].mean() < water[0].mean()
     assert len(heat_runs) == 2
 
 
@@ -72,7 +105,7 @@ def test_each_site_is_told_in_its_own_units():
     for units, unit, other in (("us", "degF", "degC"), ("metric", "degC", "degF"), ("us", "degF", "degC")):
         tables["site"]["units"] = units
         site = site_from_tables(tables, FOLDER)
-        said = [note for note in site.notes if "design_cold" in note or "computed:" in note]
+        said = [note for note in site_notes(site) if "design_cold" in note or "computed:" in note]
         assert len(said) == 3
         said += warmth_of_site(site).weather.notes
         numbers = [note.split("known to some")[0] for note in said]  # a band of the model stands in degC for all
@@ -85,15 +118,15 @@ def test_a_fault_of_the_heat_is_told_when_it_is_needed(monkeypatch, capsys, tmp_
     def refuse(*_given):
         raise InputError([fault])
 
-    monkeypatch.setattr(loop_temperatures, "site_warmth", refuse)
+    monkeypatch.setattr(temperatures, "plan_and_weather", refuse)
     path = tmp_path / "computed.toml"
     path.write_text(example_text("heron_lane_computed"), encoding="utf-8")
     site = load_site(path)
     with pytest.raises(InputError) as told:
-        site.temperature_c["main"]
+        water_c(site)
     assert [(f.table, f.message, f.file) for f in told.value.faults] == [(fault.table, fault.message, "computed.toml")]
     with pytest.raises(InputError):
-        list(site.notes)
+        site_notes(site)
     call = runner(monkeypatch, capsys, tmp_path)
     checked = call("check", path, "--json")
     assert checked.code == 2
@@ -104,14 +137,15 @@ def test_a_fault_of_the_heat_is_told_when_it_is_needed(monkeypatch, capsys, tmp_
     assert fault.message in season.err
 
 
-def test_a_site_that_was_asked_is_handed_on_without_its_hours():
+def test_a_site_that_was_asked_is_handed_on_without_its_heat(heat_runs):
     site = load_site(FOLDER / "heron_lane_computed.toml")
-    water, notes = site.temperature_c["main"], list(site.notes)
+    water, notes = water_c(site)["main"], site_notes(site)
     handed = pickle.dumps(site)
     assert len(handed) < 500_000  # a season of hours takes some 4 MB, and pages keep dozens of sites
     other = pickle.loads(handed)
-    assert (other.temperature_c["main"] == water).all()
-    assert list(other.notes) == notes
+    assert (water_c(other)["main"] == water).all()
+    assert site_notes(other) == notes
+    assert len(heat_runs) == 1
 
 
 def test_a_library_file_is_parsed_once_and_again_when_it_changes(tmp_path, monkeypatch):
@@ -144,7 +178,7 @@ def test_a_changed_weather_file_is_read_again(tmp_path):
         rows = "".join(f"{day},{low},9,1.5\n" for day in days)
         (tmp_path / "days.csv").write_text("date,low_c,high_c,sun_kwh_m2\n" + rows, encoding="utf-8")
         os.utime(tmp_path / "days.csv", ns=(1, 1))
-        return float(site_from_tables(tables, tmp_path).temperature_c["main"].mean())
+        return float(water_c(site_from_tables(tables, tmp_path))["main"].mean())
 
     assert mean_c("-9") < mean_c("+5")
     assert mean_c("+5") > mean_c("-9")

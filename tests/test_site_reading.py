@@ -81,7 +81,7 @@ def log_faults(folder: Path, file: str = "water.csv", **more) -> list[Fault]:
 def test_a_log_beside_the_site_is_read_and_its_bridged_gap_is_a_note(tmp_path):
     write_log(tmp_path, skip=(5, 6))
     site = site_from_tables(changed(STARTER, {WATER: {"kind": "log", "file": "water.csv"}}), tmp_path)
-    assert np.all(site.temperature_c["main"] == 15.5)
+    assert np.all(site.held_c["main"] == 15.5)
     assert [n for n in site.notes if n.startswith("loops.main.water_temperature: 2026-10-06 to 2026-10-07: 2 days")]
 
 
@@ -180,7 +180,7 @@ def test_with_changes_gives_a_new_site_and_leaves_the_old_one_alone():
     assert other.file.cohorts["perch"].ration.spilled_share == 0.25
     assert other.file.tanks["first"].oxygen_supply is None
     assert other.file.loops["main"].ph is None
-    assert other.temperature_c["main"].min() == 14.0
+    assert other.held_c["main"].min() == 14.0
     assert list(other.file.tanks) == ["first", "second"]
     assert site.raw == STARTER
     assert site.file == site_from_tables(STARTER, FOLDER).file
@@ -304,4 +304,4 @@ def test_bounds_named_in_the_sentences_are_allowed_themselves():
     ):  # fmt: skip
         site_from_tables(changed(STARTER, changes), FOLDER)
     tables = changed(STARTER, {WATER: {"kind": "constant", "value": "104 degF"}, "cohorts": GONE})
-    assert site_from_tables(tables, FOLDER).temperature_c["main"] == pytest.approx(40.0)
+    assert site_from_tables(tables, FOLDER).held_c["main"] == pytest.approx(40.0)

@@ -30,7 +30,7 @@ class Planner:
 
     def __init__(self, tables: dict):
         self.site = build(tables)
-        self.options = [Option("main", "main", self.site.temperature_c["main"])]
+        self.options = [Option("main", "main", self.site.held_c["main"])]
         self.layouts = [candidate_layout(self.site, CANDIDATES, option) for option in self.options]
         self.loads = unit_loads(self.site, CANDIDATES, self.options)
         self.first = simulate(replace(self.layouts[0], count=np.full(2, 1e-3)))

@@ -16,7 +16,7 @@ from stocksim.climate.temperature import (
     monthly_temperature,
 )
 from stocksim.errors import InputError
-from stocksim.site.warmth import site_weather
+from stocksim.site.weather import site_weather
 
 START = dt.date(2026, 10, 1)
 YEAR = dict(zip(range(1, 13), [12.2, 12.8, 13.9, 15.6, 17.8, 20.0, 22.0, 21.5, 19.0, 16.7, 14.4, 12.8], strict=True))
@@ -227,7 +227,7 @@ def test_ending_the_demonstration_three_months_earlier_leaves_its_water_and_weat
     """Its file gives the months beyond, too, so every day stays to the last digit."""
     shorter = demo_site.with_changes({"season.end": dt.date(2027, 2, 28), "beds": None})
     whole, part = (site_weather(site.file, site.folder) for site in (demo_site, shorter))
-    for key, water in shorter.temperature_c.items():
-        assert water.tolist() == demo_site.temperature_c[key][: shorter.days].tolist()
+    for key, water in shorter.held_c.items():
+        assert water.tolist() == demo_site.held_c[key][: shorter.days].tolist()
     for name in ("low_c", "high_c", "sun_share"):
         assert getattr(part, name).tolist() == getattr(whole, name)[: shorter.days].tolist()

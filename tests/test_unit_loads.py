@@ -54,7 +54,7 @@ def options(site):
     return [
         Option("warm", "warm", np.full(days, 27.0)),
         Option("cooler", "warm", np.full(days, 22.0)),
-        Option("cool", "cool", site.temperature_c["cool"]),
+        Option("cool", "cool", site.held_c["cool"]),
     ]
 
 

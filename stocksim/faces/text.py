@@ -12,7 +12,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Sentences, Table
 from stocksim.faces.words import day_words, level_words
-from stocksim.site.warmth import days_of_month
+from stocksim.site.weather import days_of_month
 from stocksim.units import format_quantity
 
 WITHOUT_TERMINAL = 100  # columns where nobody's terminal is known, as in a file: the same everywhere

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from stocksim.engine.arrays.layout import bed_film_m2
-from stocksim.engine.warmth import warmth_of_site
 from stocksim.faces.fates import event_words, ration_words
+from stocksim.heat.notes import site_notes, site_questions
+from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.feeds import feed_kind
 from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
@@ -47,10 +48,10 @@ def understood(site: Site) -> dict[str, Any]:
     def show(value: float, dimension: str) -> str:
         return format_quantity(value, dimension, units)
 
+    water = water_c(site)
     loops = {
         key: f"sump {show(t.sump, 'volume')}, pH {t.ph if t.ph is not None else 'computed'}, water "
-        f"{show(float(site.temperature_c[key].min()), 'temperature')} to "
-        f"{show(float(site.temperature_c[key].max()), 'temperature')}"
+        f"{show(float(water[key].min()), 'temperature')} to {show(float(water[key].max()), 'temperature')}"
         for key, t in file.loops.items()
     }
     tanks = {
@@ -72,6 +73,7 @@ def understood(site: Site) -> dict[str, Any]:
         f"{show(c.mean_weight, 'weight')} in {c.tank}{_more(c)}, {_fed(site, c)} {ration_words(c.ration, units)}"
         for key, c in file.cohorts.items()
     }
+    asked = site_questions(site)
     return {
         "season": f"{file.season.start} to {file.season.end}, {site.days} days",
         "loops": [f"{key}: {text}" for key, text in loops.items()],
@@ -86,8 +88,8 @@ def understood(site: Site) -> dict[str, Any]:
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
-        "questions": list(site.questions),
-        "notes": [note for note in site.notes if note not in site.questions],
+        "questions": list(asked),
+        "notes": [note for note in site_notes(site) if note not in asked],
     }
 
 

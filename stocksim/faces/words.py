@@ -13,6 +13,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
 from stocksim.faces.marks import marked
+from stocksim.heat.notes import site_notes
 from stocksim.units import format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
@@ -421,7 +422,7 @@ def cautions(season: Season) -> list[str]:
     dying = death_words(season)
     words += [dying] if dying else []
     words += water_cautions(season)
-    words += list(site.notes)
+    words += site_notes(site)
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
         words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")

@@ -6,19 +6,14 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from stocksim.climate.greenhouse import FUELS
 from stocksim.errors import Fault, InputError
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
 from stocksim.site.model import SiteFile
-from stocksim.site.warm_plan import room_losses_w_k
-from stocksim.site.warm_rooms import ROOMS, cover_area, set_points
-from stocksim.site.warmth import Warmth, site_weather
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.site.rooms import ROOMS, cover_area, room_losses_w_k, set_points
+from stocksim.site.weather import site_weather
+from stocksim.units import format_quantity
 
-FloatArray = NDArray[np.float64]
 NEEDED = (
     'needs [weather] with monthly lows and highs, a room ([greenhouse] or [fish_room]) and site.latitude; the example '
     '"heron_lane_computed" has them all'
@@ -86,7 +81,7 @@ def climate_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
 def climate_when_read(
     file: SiteFile, folder: Path, raw: Mapping[str, Any], has_season: bool
 ) -> tuple[list[str], list[Fault]]:
-    """What weather, rooms and heaters tell before any heat balance is run.
+    """What weather, rooms and heaters tell without a heat balance.
 
     Parameters
     ----------
@@ -98,9 +93,6 @@ def climate_when_read(
         The file as written: a table that stands there with faults of its own is not missing.
     has_season : bool
         Whether the season is sound.
-    doubts : Doubts, optional
-        What can hardly be meant: nothing is computed from numbers that are refused, or where it is not known (the
-        tables have faults of their own); what is asked about is told as the likely cause of what comes of it.
 
     Returns
     -------
@@ -149,12 +141,6 @@ def hemisphere_notes(file: SiteFile) -> list[str]:
     return notes
 
 
-def design_notes(file: SiteFile, warmth: Warmth) -> list[str]:
-    """All that is to be said of a site's heaters."""
-    losses = loss_notes(file, warmth.plan.loss_w_k, warmth.weather.design_cold_c)
-    return unvented_notes(file) + losses + short_notes(warmth)
-
-
 def loss_notes(file: SiteFile, loss_w_k: Mapping[str, float], cold: float) -> list[str]:
     """Heaters smaller than the loss of the design night, told by how much; the run keeps the heater as it is."""
     units = file.site.units
@@ -188,30 +174,3 @@ def unvented_notes(file: SiteFile) -> list[str]:
                 "kill people and harm crops; vent it outside, and let a licensed trade look at it."
             )
     return notes
-
-
-def range_note(loop: str, daily_c: FloatArray, units: str) -> str:
-    """How cold and warm a loop's computed water gets."""
-    low, high = (format_quantity(float(t), "temperature", units) for t in (daily_c.min(), daily_c.max()))
-    return (
-        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you fit it to a "
-        "log of your own."
-    )
-
-
-def short_notes(warmth: Warmth) -> list[str]:
-    """Water heaters that miss their set point in normal weather."""
-    notes = []
-    for key in warmth.plan.controls:
-        column = warmth.plan.controls.index(key)
-        hours = float(warmth.run.short_hours[column])
-        if hours > 0.0 and key.startswith("loops."):
-            notes.append(
-                f"{key}.heat.heater cannot keep its set point for {hours:.0f} hours of this season's normal weather."
-            )
-    return notes
-
-
-def shown_difference(value: float, units: str) -> str:
-    """A temperature difference in the keeper's unit."""
-    return f"{to_face(value, 'temperature_difference', units):.1f} {face_unit('temperature_difference', units)}"

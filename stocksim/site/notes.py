@@ -21,7 +21,7 @@ from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 from stocksim.site.quantities import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M
-from stocksim.site.warm_rooms import ROOMS, room_of
+from stocksim.site.rooms import ROOMS, room_of
 from stocksim.water.maturity import (
     ORDINARY_ALKALINITY_MG_L,
     ORDINARY_OXYGEN_MG_L,

@@ -24,11 +24,13 @@ from stocksim.site.fish_tables import CohortTable, FixedRation, PercentRation, S
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import Diffuser, MeasuredTransfer, MonthlyTemperature, SiteFile
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M, MONTHS
-from stocksim.site.warm_rooms import ROOMS, room_of
-from stocksim.site.warmth import COLDEST_WATER_C, HOTTEST_WATER_C
+from stocksim.site.rooms import ROOMS, room_of
 from stocksim.units import face_unit, format_quantity, to_face
 
 FloatArray = NDArray[np.float64]
+
+COLDEST_WATER_C = -0.5  # our choice: what is meant as water at freezing may come out so far below 0
+HOTTEST_WATER_C = 40.0  # as far as the formulas of gas exchange and of oxygen saturation hold
 
 
 class Plausible(NamedTuple):

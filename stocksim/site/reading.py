@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,6 @@ from stocksim.site.cohorts import all_cohorts, presence_faults
 from stocksim.site.faults import cross_faults, name_fault, reads_as_other, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
 from stocksim.site.logs import TemperatureLog, read_temperature_log
-from stocksim.site.loop_temperatures import LoopTemperatures, Notes
 from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
     ConstantTemperature,
@@ -38,7 +37,7 @@ from stocksim.site.model import (
     SiteFile,
 )
 from stocksim.site.notes import assumptions
-from stocksim.site.plausible import ration_questions, site_doubts, water_faults
+from stocksim.site.plausible import site_doubts, water_faults
 from stocksim.site.quantities import MONTHS, shown
 from stocksim.site.records import read_once
 from stocksim.site.sentences import MOST_DEPTH, depth_is_sound, placed, sentences, slip_of, too_deep
@@ -55,7 +54,7 @@ _NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts")
 
 @dataclass(frozen=True)
 class Site:
-    """A site without faults: its tables, the library entries they name, and the water temperature of each day.
+    """A site without faults: its tables, the library entries they name, and the water temperatures that it gives.
 
     Parameters
     ----------
@@ -63,30 +62,36 @@ class Site:
         The tables, quantities in the inside units.
     species, feeds, crops : mapping of str to Entry
         Library entries named by the site.
-    temperature_c : mapping of str to ndarray, shape (days,)
-        Water temperature of each loop; the heat balance runs when a computed one is first read. [degC]
-    notes : sequence of str
-        What was assumed or filled in, one sentence each; those on computed temperatures are made when first read.
+    held_c : mapping of str to ndarray, shape (days,)
+        Typed and logged water temperatures by loop; `stocksim.heat.temperatures.water_c` gives the computed ones too.
+        [degC]
+    notes : tuple of str
+        What was assumed or filled in, one sentence each, the questions first; `stocksim.heat.notes.site_notes` gives
+        those too that need the water's temperature.
     raw : mapping
         The file as written.
     folder : Path
         Where the file stands; logs and own species files are looked up beside it.
     name : str
         File name, for messages.
-    questions : sequence of str
+    questions : tuple of str
         What can hardly be meant, to be asked of the keeper; the first of the notes.
+    likeliest_cause : str
+        The question that lies furthest beyond what is usual, to be told where something absurd comes of the site;
+        empty where nothing is asked.
     """
 
     file: SiteFile
     species: Mapping[str, Entry]
     feeds: Mapping[str, Entry]
     crops: Mapping[str, Entry]
-    temperature_c: Mapping[str, NDArray[np.float64]]
-    notes: Sequence[str]
+    held_c: Mapping[str, NDArray[np.float64]]
+    notes: tuple[str, ...]
     raw: Mapping[str, Any] = field(repr=False)
     folder: Path = field(repr=False)
     name: str = "site.toml"
-    questions: Sequence[str] = ()
+    questions: tuple[str, ...] = ()
+    likeliest_cause: str = ""
 
     def __repr__(self) -> str:
         season, parts = self.file.season, ("loops", "tanks", "beds", "cohorts")
@@ -103,14 +108,13 @@ class Site:
         """Digest of all that a season of the site follows from, files beside it included; for `content_key`."""
         table = self.file.weather
         record = read_once(self.folder / table.file, _digest_of) if isinstance(table, FileWeather) else None
-        given_c = getattr(self.temperature_c, "held_c", self.temperature_c)
         return content_key(
             self.file,
             self.raw,
             self.species,
             self.feeds,
             self.crops,
-            dict(given_c),
+            dict(self.held_c),
             record,
             str(self.folder),
             self.name,
@@ -261,13 +265,10 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         raise InputError(placed(faults, name))
     questions = doubts.questions if doubts is not None else []
     wildest = max(questions, default=None)
-    temperatures = LoopTemperatures(file, folder, name, held_c, "" if wildest is None else wildest.cause)
-    asked = Notes(
-        [str(question) for question in questions], partial(ration_questions, file, entries["species"], temperatures)
-    )
+    asked = tuple(str(question) for question in questions)
     said = [*assumptions(file, **entries, folder=folder), *notes, *said]
-    return Site(file, **entries, temperature_c=temperatures, notes=Notes(asked, said, temperatures.notes), raw=raw,
-                folder=folder, name=name, questions=asked)  # fmt: skip
+    return Site(file, **entries, held_c=held_c, notes=(*asked, *said), raw=raw, folder=folder, name=name,
+                questions=asked, likeliest_cause="" if wildest is None else wildest.cause)  # fmt: skip
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:

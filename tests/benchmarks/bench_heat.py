@@ -14,10 +14,11 @@ import numpy as np
 
 from stocksim.climate import network
 from stocksim.climate.weather import HOURS
+from stocksim.heat.hourly import run_plan
+from stocksim.heat.plan import HeatPlan, build_heat_plan
 from stocksim.site.examples import FOLDER, example_text
 from stocksim.site.reading import site_from_tables
-from stocksim.site.warm_plan import HeatPlan, build_heat_plan
-from stocksim.site.warmth import SiteWeather, run_plan, site_weather
+from stocksim.site.weather import SiteWeather, site_weather
 
 PLAIN_DAYS = 8
 

@@ -129,7 +129,7 @@ _OF_FILE = {
     "climate/weather.py": [
         ("DESIGN_SPREADS = 2.5", "DESIGN_SPREADS = 1.0"),
     ],
-    "site/warm_rooms.py": [
+    "site/rooms.py": [
         ("DEFAULT_ROOM_CHANGES = 0.3", "DEFAULT_ROOM_CHANGES = 0.6"),
         ("ROOF_OVER_FLOOR = 1.15", "ROOF_OVER_FLOOR = 1.3"),
     ],

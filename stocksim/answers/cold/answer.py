@@ -16,7 +16,8 @@ from stocksim.answers.cold.fit import HeatFit
 from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater
 from stocksim.climate.greenhouse import FUELS
 from stocksim.climate.weather import HOURS
-from stocksim.site.warmth import Warmth, days_of_month
+from stocksim.heat.hourly import Warmth
+from stocksim.site.weather import days_of_month
 from stocksim.writing import Write, safe_cell, write_folder
 
 CAUTIONS = (

@@ -16,7 +16,8 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, species_colour, species_dash
-from stocksim.site.warmth import Warmth
+from stocksim.heat.hourly import Warmth
+from stocksim.heat.temperatures import loop_water_c
 from stocksim.units import face_unit, to_face
 
 FloatArray = NDArray[np.float64]
@@ -114,7 +115,7 @@ def _water_panel(season: Season, warmth: Warmth, loop: str) -> Panel:
         season, run.low_c[:, nodes].min(1), warmth.loop_mean_c(loop), run.high_c[:, nodes].max(1), "computed"
     )
     frames: list[tuple[pd.DataFrame, str, list[int]]] = [(water, INK, [1, 0])]
-    used = season.site.temperature_c[loop]
+    used = loop_water_c(season.site, loop)
     if season.site.file.loops[loop].water_temperature.kind != "computed":
         frames.append((_weeks(season, used, used, used, "as typed"), SOUND, [2, 3]))
     windows = _windows(season, loop, units)

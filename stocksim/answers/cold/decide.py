@@ -17,11 +17,14 @@ from stocksim.answers.cold.options import (
     warm_loop_changes,
 )
 from stocksim.answers.cold.tally import FailedHeater, failed_heater, is_held, one_of, tallied
-from stocksim.site.climate_faults import design_notes, heaters
+from stocksim.heat.hourly import Warmth, site_warmth
+from stocksim.heat.notes import design_notes
+from stocksim.heat.temperatures import typed_c
+from stocksim.site.climate_faults import heaters
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import Site
-from stocksim.site.warm_rooms import room_of
-from stocksim.site.warmth import Warmth, site_warmth, site_weather
+from stocksim.site.rooms import room_of
+from stocksim.site.weather import site_weather
 
 Progress = Callable[[int, int], None]
 
@@ -113,8 +116,7 @@ def compare_cold(
     computed, notes = computed_site(site)
     tell(2, 100)
     weather = site_weather(computed.file, computed.folder)
-    held = {key: course for key, course in computed.temperature_c.items() if is_held(computed.file, key)}
-    warmth = site_warmth(computed.file, computed.folder, held)
+    warmth = site_warmth(computed.file, computed.folder, typed_c(computed))
     tell(6, 100)
     tried = choices(computed)
     found = tallied(computed, tried, weather, years, seed, lambda part: tell(6 + int(60 * part), 100))

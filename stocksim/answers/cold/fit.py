@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from stocksim.answers.cold.options import Choice, computed_site, stacked_plan
 from stocksim.errors import Fault, InputError
+from stocksim.heat.hourly import run_plan, tank_mean_c
 from stocksim.site.climate_tables import NormalsWeather
 from stocksim.site.logs import read_temperature_log
 from stocksim.site.reading import Site
-from stocksim.site.warmth import SiteWeather, run_plan, site_weather, tank_mean_c
+from stocksim.site.weather import SiteWeather, site_weather
 
 FloatArray = NDArray[np.float64]
 

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
+from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
+from stocksim.heat.temperatures import typed_c
 from stocksim.site.climate_faults import NEEDED, has_climate
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
-from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan, build_heat_plan
-from stocksim.site.warm_rooms import ROOMS
+from stocksim.site.rooms import ROOMS
 from stocksim.units import format_quantity, parse_quantity
 
 FloatArray = NDArray[np.float64]
@@ -230,15 +231,6 @@ def file_with(site: Site, changes: Mapping[str, Any]) -> SiteFile:
     return SiteFile.model_validate(raw)
 
 
-def held_of(site: Site) -> dict[str, FloatArray]:
-    """Temperatures of the loops that are not computed."""
-    return {
-        key: np.asarray(site.temperature_c[key])
-        for key, loop in site.file.loops.items()
-        if not isinstance(loop.water_temperature, ComputedTemperature)
-    }
-
-
 def stacked_plan(site: Site, tried: list[Choice], wind_m_s: float | None) -> HeatPlan:
     """One plan whose network has a scenario for each choice.
 
@@ -256,7 +248,7 @@ def stacked_plan(site: Site, tried: list[Choice], wind_m_s: float | None) -> Hea
     HeatPlan
         Arrays with a leading axis of choices; every computed loop has a control, at no power where it has no heater.
     """
-    held = held_of(site)
+    held = typed_c(site)
     plans = []
     for choice in tried:
         file = file_with(site, choice.changes) if choice.changes else site.file

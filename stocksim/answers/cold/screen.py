@@ -11,11 +11,11 @@ from stocksim.answers.cold import charts as cold_charts
 from stocksim.answers.cold import words as cold_words
 from stocksim.answers.cold.decide import Cold, compare_cold
 from stocksim.answers.cold.options import computed_site
-from stocksim.engine.warmth import warmth_of_site
 from stocksim.errors import Fault, InputError
 from stocksim.faces.screen import Source, solve
+from stocksim.heat.hourly import Warmth
+from stocksim.heat.temperatures import warmth_of_site
 from stocksim.site.reading import Site
-from stocksim.site.warmth import Warmth
 
 WORTH_LABEL = "A kilo of fish is worth (money of your fuel prices)"
 _MOST_WORTH = 1e6  # as much as a price of fuel may be

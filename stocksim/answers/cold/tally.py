@@ -21,13 +21,14 @@ from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.results.findings import findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
+from stocksim.heat.hourly import run_plan, tank_mean_c
+from stocksim.heat.plan import UNBOUNDED_W, HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
-from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan
-from stocksim.site.warmth import SiteWeather, days_of_month, run_plan, tank_mean_c
+from stocksim.site.weather import SiteWeather, days_of_month
 
 FloatArray = NDArray[np.float64]
 
@@ -339,7 +340,7 @@ def tallied(
     tell(0.15)
     layout = build_layout(site)
     daily = np.stack([tank_mean_c(plan, run.mean_c, key) if not is_held(site.file, key)
-                      else np.broadcast_to(site.temperature_c[key][:, None], run.mean_c.shape[:2])
+                      else np.broadcast_to(site.held_c[key][:, None], run.mean_c.shape[:2])
                       for key in layout.loops], axis=-1)  # fmt: skip
     temperature = np.moveaxis(daily, 0, 1)  # (choice, day, loop)
     at_fish = temperature @ layout.cohort_loop.T
@@ -405,7 +406,7 @@ def _yields(site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatA
     found = []
     months = bed_months(site)
     for row, water in enumerate(temperature_c):
-        own = replace(site, temperature_c={key: water[:, n] for n, key in enumerate(layout.loops)})
+        own = replace(site, held_c={key: water[:, n] for n, key in enumerate(layout.loops)})
         if air_c is not None:
             by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
             place = own.file.site.model_copy(update={"air_temperature": by_month})

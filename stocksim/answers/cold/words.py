@@ -19,7 +19,7 @@ from stocksim.answers.cold.fit import HeatFit
 from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater
 from stocksim.faces.text import text_table, wrapped
 from stocksim.faces.words import LIMIT_WORDS
-from stocksim.site.warmth import Warmth
+from stocksim.heat.hourly import Warmth
 from stocksim.units import face_unit, format_quantity, to_face
 
 

@@ -15,6 +15,7 @@ from stocksim.engine.season import simulate
 from stocksim.fish.body import total_length_mm
 from stocksim.fish.company import VERDICTS, Mate, judge_pair, length_spread, predation_grade
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.heat.temperatures import water_c
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with
@@ -108,7 +109,7 @@ def candidate_layout(site: Site, candidates: Sequence[Candidate], option: Option
         file=site.file.model_copy(update={"cohorts": cohorts, "events": [], "loops": loops}),
         species={c.species: site.species.get(c.species) or load_species(c.species, site.folder) for c in candidates},
         feeds={c.feed: site.feeds.get(c.feed) or load_feed(c.feed, site.folder) for c in candidates},
-        temperature_c={**site.temperature_c, option.loop: option.temperature_c},
+        held_c={**water_c(site), option.loop: option.temperature_c},
     )
     return build_layout(with_them)
 

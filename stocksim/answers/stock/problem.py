@@ -25,6 +25,7 @@ from stocksim.answers.stock.program import BoolArray, IntArray
 from stocksim.engine.arrays.beds import build_planting
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import Fault, InputError
+from stocksim.heat.temperatures import loop_water_c, water_c
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
@@ -237,7 +238,7 @@ def _candidate(name: str, table: object, leaves: dt.date | None, notes: list[str
 
 def _options(site: Site, wishes: StockingTable) -> tuple[tuple[Option, ...], IntArray, FloatArray]:
     loops = list(site.file.loops)
-    found = [Option(loop, loop, site.temperature_c[loop]) for loop in loops]
+    found = [Option(loop, loop, course) for loop, course in water_c(site).items()]
     cost = [0.0] * len(loops)
     for key, table in wishes.options.items():
         written = site.raw["stocking"]["options"][key]
@@ -248,7 +249,7 @@ def _options(site: Site, wishes: StockingTable) -> tuple[tuple[Option, ...], Int
         }
         # read like a file, so that the planned file gives the same water
         try:
-            water = site.with_changes(changes).temperature_c[table.loop]
+            water = loop_water_c(site.with_changes(changes), table.loop)
         except InputError as error:
             raise InputError([_of_option(fault, key, table.loop) for fault in error.faults]) from None
         found.append(Option(key, table.loop, water))

@@ -91,7 +91,7 @@ def planned_site(problem: Problem, cohorts: Sequence[Placed], choice: IntArray) 
         file=site.file.model_copy(update={"cohorts": tables, "events": leaving, "stocking": None}),
         species={problem.entries[c].name: problem.entries[c] for c in sorted(used)},
         feeds={feed: site.feeds.get(feed) or load_feed(feed, site.folder) for feed in sorted(feeds)},
-        temperature_c=water,
+        held_c=water,
     )
 
 

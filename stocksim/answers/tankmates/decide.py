@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -21,6 +22,7 @@ from stocksim.fish.company import (
     length_spread,
     predation_grade,
 )
+from stocksim.heat.temperatures import water_c
 from stocksim.library.sources import Entry
 from stocksim.library.species import never_with
 from stocksim.site.reading import Site
@@ -133,15 +135,19 @@ def judge_company(season: Season) -> Company:
         Pairs in the order of the cohorts, each with itself first.
     """
     site = season.site
-    groups = _groups(season)
+    groups, water = _groups(season), water_c(site)
     pairs = [
-        _pair(site, one, other) for number, one in enumerate(groups) for other in groups[number:]
+        _pair(site, water, one, other) for number, one in enumerate(groups) for other in groups[number:]
     ]  # fmt: skip
     stays = [
         (group.cohort, group.species, group.days, group.tanks, group.weight_g) for group in groups if group.is_here
     ]
     return Company(
-        season, tuple(group.cohort for group in groups), tuple(pairs), judge_loops(site, stays), _wild(site, groups)
+        season,
+        tuple(group.cohort for group in groups),
+        tuple(pairs),
+        judge_loops(site, water, stays),
+        _wild(site, groups),
     )
 
 
@@ -191,7 +197,7 @@ def _loops_of(site: Site, group: Group) -> list[str]:
     return [str(names[n]) for n in np.argsort(-counts, kind="stable")]
 
 
-def _pair(site: Site, one: Group, other: Group) -> Pair:
+def _pair(site: Site, water: Mapping[str, FloatArray], one: Group, other: Group) -> Pair:
     """Judge two groups on the days they share a tank, else on the days both are here, in the kinder loop's water."""
     days, at_one, at_other = np.intersect1d(one.days, other.days, return_indices=True)
     if not (one.is_here and other.is_here):
@@ -205,13 +211,11 @@ def _pair(site: Site, one: Group, other: Group) -> Pair:
         tanks, at_one, at_other = (), np.zeros(1, np.int64), np.zeros(1, np.int64)
     if tanks:
         leaf_loops = [site.file.tanks[str(tank)].loop for tank in one.tanks[at_one]]
-        waters = {
-            leaf_loops[0]: np.array([site.temperature_c[loop][d] for loop, d in zip(leaf_loops, days, strict=True)])
-        }
+        waters = {leaf_loops[0]: np.array([water[loop][d] for loop, d in zip(leaf_loops, days, strict=True)])}
     else:
         names = dict.fromkeys([_loops_of(site, one)[0], _loops_of(site, other)[0]])
-        waters = {name: site.temperature_c[name][days] if days.size else site.temperature_c[name] for name in names}
-    judged = {loop: _grounds(site, one, other, at_one, at_other, days, water) for loop, water in waters.items()}
+        waters = {name: water[name][days] if days.size else water[name] for name in names}
+    judged = {loop: _grounds(site, one, other, at_one, at_other, days, course) for loop, course in waters.items()}
     order = list(site.file.loops)
     loop = min(judged, key=lambda name: (_grade(judged[name]), len(judged[name]), order.index(name)))
     grounds = judged[loop]

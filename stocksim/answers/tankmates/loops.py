@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -108,13 +109,15 @@ class LoopCompany(NamedTuple):
     fitting: tuple[Fit, ...]
 
 
-def judge_loops(site: Site, stays: list[Stay]) -> tuple[LoopCompany, ...]:
+def judge_loops(site: Site, waters: Mapping[str, FloatArray], stays: list[Stay]) -> tuple[LoopCompany, ...]:
     """Judge every two species that share a loop at some time of the season.
 
     Parameters
     ----------
     site : Site
         The site that was run.
+    waters : mapping of str to ndarray, shape (days,)
+        Temperature of each loop's water. [degC]
     stays : list of tuple
         Cohort, species, days (n,), tanks (n,) and mean weights (n,) [g] of every cohort with fish.
 
@@ -132,14 +135,18 @@ def judge_loops(site: Site, stays: list[Stay]) -> tuple[LoopCompany, ...]:
             if (here := np.array([site.file.tanks[str(tank)].loop == loop for tank in tanks])).any()
         ]
         if inside:
-            loops.append(_judge_loop(site, loop, inside, library))
+            loops.append(_judge_loop(site, waters, loop, inside, library))
     return tuple(loops)
 
 
 def _judge_loop(
-    site: Site, loop: str, inside: list[tuple[str, str, IntArray, FloatArray]], library: dict[str, Entry]
+    site: Site,
+    waters: Mapping[str, FloatArray],
+    loop: str,
+    inside: list[tuple[str, str, IntArray, FloatArray]],
+    library: dict[str, Entry],
 ) -> LoopCompany:
-    water = site.temperature_c[loop]
+    water = waters[loop]
     keys = list(dict.fromkeys(species for _, species, _, _ in inside))
     of_species = {key: [stay for stay in inside if stay[1] == key] for key in keys}
     curves = {key: _curve(site, of_species[key][0]) for key in keys}
@@ -154,7 +161,7 @@ def _judge_loop(
     is_trouble = any(pair.verdict != VERDICTS[0] for pair in pairs)
     return LoopCompany(
         loop, float(water.min()), float(water.mean()), float(water.max()), tuple(residents.values()), tuple(pairs),
-        _partitions(site, keys) if is_trouble else (), _other_loops(site, loop, keys) if is_trouble else (),
+        _partitions(site, keys) if is_trouble else (), _other_loops(site, waters, loop, keys) if is_trouble else (),
         tuple(_spell(site, key, water) for key in keys) if is_trouble else (),
         _fitting(loop, water, library),
     )  # fmt: skip
@@ -297,12 +304,12 @@ def _share_inside(entry: Entry, water: FloatArray) -> float:
     return float(season_share_inside(water, entry["growth_temperature_low"], entry["growth_temperature_high"]))
 
 
-def _other_loops(site: Site, loop: str, keys: list[str]) -> tuple[Fit, ...]:
+def _other_loops(site: Site, waters: Mapping[str, FloatArray], loop: str, keys: list[str]) -> tuple[Fit, ...]:
     """For each species the other loop of the site that suits it best, where that is better than this one."""
     found = []
     for key in keys:
         entry = site.species[key]
-        fits = [Fit(key, name, _share_inside(entry, water)) for name, water in site.temperature_c.items()]
+        fits = [Fit(key, name, _share_inside(entry, water)) for name, water in waters.items()]
         best = max(fits, key=lambda fit: fit.share)
         here = next(fit.share for fit in fits if fit.loop == loop)
         if best.loop != loop and best.share > max(here, _FITS_SHARE):

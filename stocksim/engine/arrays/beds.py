@@ -15,7 +15,8 @@ from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
 from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
 from stocksim.climate.sun import day_length_h
 from stocksim.climate.temperature import monthly_temperature
-from stocksim.engine.warmth import warmth_of_site
+from stocksim.heat.hourly import Warmth
+from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.crops import NUTRIENTS
 from stocksim.library.sources import Entry
 from stocksim.memo import Memo, content_key
@@ -34,7 +35,7 @@ from stocksim.site.model import BedTable, PlantingTable
 from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
-from stocksim.site.warmth import SiteWeather, Warmth, site_weather
+from stocksim.site.weather import SiteWeather, site_weather
 
 FloatArray = NDArray[np.float64]
 
@@ -95,8 +96,9 @@ def bed_climate(site: Site) -> BedClimate:
         radiation = np.where(_cloud_typed(site), radiation, _MJ_PER_WH * weather.sun_share * weather.clear_w_m2.sum(-1))
     rooms = [bed_room(bed, file) for bed in file.beds.values()]
     cover = np.array([_cover_transmission(site, room) for room in rooms], float)
-    water = np.stack([site.temperature_c[bed.loop] for bed in file.beds.values()], axis=-1) if file.beds else None
-    water = np.zeros((days, 0)) if water is None else water
+    of_loop = water_c(site, warmth) if file.beds else {}
+    courses = [of_loop[bed.loop] for bed in file.beds.values()]
+    water = np.stack(courses, axis=-1) if courses else np.zeros((days, 0))
     air = water
     if file.site.air_temperature is not None:
         monthly = {MONTHS.index(m) + 1: t for m, t in file.site.air_temperature.items()}

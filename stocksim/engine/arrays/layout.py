@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Planting, build_planting
 from stocksim.engine.arrays.fish import Happening, Rations, Stay, fish_columns, membership
 from stocksim.engine.arrays.water import Waterworks, build_waterworks
+from stocksim.heat.temperatures import water_c
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.quantities import (
     DEFAULT_BED_DEPTH_M,
@@ -290,7 +291,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         return np.array([getattr(leaf, name) for leaf in every], float)
 
     planting = planting or build_planting(site)
-    temperature = np.stack([site.temperature_c[key] for key in loops], axis=-1)
+    temperature = np.stack(list(water_c(site).values()), axis=-1)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
     return Layout(
         start=file.season.start,
@@ -311,7 +312,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,
-        water=build_waterworks(site, tables, planting.stands),
+        water=build_waterworks(site, tables, temperature, planting.stands),
         planted_m2=planting.loop_area_m2,
         rated_m2=planting.rated_area_m2,
         ratio_low=planting.ratio_low,

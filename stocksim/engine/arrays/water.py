@@ -123,7 +123,10 @@ def loss_m3_day(site: Site, key: str) -> float:
 
 
 def build_waterworks(
-    site: Site, units: list[tuple[str, BedTable | BiofilterTable]], stands: Stands | None = None
+    site: Site,
+    units: list[tuple[str, BedTable | BiofilterTable]],
+    temperature_c: FloatArray,
+    stands: Stands | None = None,
 ) -> Waterworks:
     """Water side of a site.
 
@@ -133,6 +136,8 @@ def build_waterworks(
         A checked site.
     units : list of (str, table)
         Beds and biofilters that loop water runs through, in the layout's order.
+    temperature_c : ndarray, shape (day, loop)
+        Water of each loop. [degC]
     stands : Stands, optional
         The site's plantings, where they are at hand.
 
@@ -143,6 +148,7 @@ def build_waterworks(
     """
     file, days = site.file, site.days
     loops = list(file.loops)
+    first_c = dict(zip(loops, temperature_c[0].tolist(), strict=True))
     start_level, source = np.zeros((len(SOLUTES), len(loops))), np.zeros((len(SOLUTES), len(loops)))
     for column, key in enumerate(loops):
         loop = file.loops[key]
@@ -187,7 +193,7 @@ def build_waterworks(
         passing=passing,
         emptied=emptied,
         drawn_off_m3=_of_loops(site, {k: sum(s.drawn_off for s in settlers[k]) for k in loops}),
-        maturity=np.array([_maturity(site, unit) for _, unit in units], float).reshape(-1, 2).T,
+        maturity=np.array([_maturity(site, unit, first_c[unit.loop]) for _, unit in units], float).reshape(-1, 2).T,
         uptake_g=uptake,
         minerals_per_n=minerals_per_n,
         tests=tuple(_tests(site)),
@@ -228,7 +234,7 @@ def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
     return np.array(np.arange(1, days + 1) % every == 0, dtype=float)
 
 
-def _maturity(site: Site, unit: BedTable | BiofilterTable) -> tuple[float, float]:
+def _maturity(site: Site, unit: BedTable | BiofilterTable, water_c: float) -> tuple[float, float]:
     """Ammonia and nitrite oxidizers of a unit on the first morning; NaN where it is mature and the load decides."""
     loop = site.file.loops[unit.loop]
     if unit.biofilter_started is None and loop.biofilter_start is not None:
@@ -240,8 +246,7 @@ def _maturity(site: Site, unit: BedTable | BiofilterTable) -> tuple[float, float
     if started is None:
         return np.nan, np.nan
     age = max((site.file.season.start - started).days, 0)
-    water = float(site.temperature_c[unit.loop][0])
-    return float(maturity_after(age, water, "ammonia")), float(maturity_after(age, water, "nitrite"))
+    return float(maturity_after(age, water_c, "ammonia")), float(maturity_after(age, water_c, "nitrite"))
 
 
 def _tests(site: Site) -> list[tuple[int, int, dict[str, float]]]:

@@ -26,8 +26,8 @@ from stocksim.engine.results.findings import (
     tank_extremes,
     water_limit_series,
 )
-from stocksim.engine.warmth import loop_heat_kwh
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.reading import Site
 from stocksim.writing import Write, safe_cell, write_folder

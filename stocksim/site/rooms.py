@@ -1,4 +1,4 @@
-"""Sizes, covers and leaks of the rooms of a site, and the set points of their heaters."""
+"""Sizes, covers, leaks and losses of the rooms of a site, and the set points of their heaters."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate import greenhouse as house
+from stocksim.climate.psychrometrics import pressure_at_kpa
 from stocksim.climate.weather import HOURS
 from stocksim.site.climate_tables import BedHeat, FishRoomTable, GreenhouseTable, HeaterTable, LoopHeat, TankHeat
 from stocksim.site.model import SiteFile
@@ -68,13 +69,42 @@ def envelope_w_k(table: GreenhouseTable) -> tuple[float, float]:
     return table.loss_factor * (clear + solid), table.loss_factor * (shut * clear + solid)
 
 
-def leak_of(table: GreenhouseTable | FishRoomTable, wind_m_s: float, pressure_kpa: float) -> float:
-    """Conductance of the air that leaks in and out; half of it grows with the wind. [W/K]"""
+def leak_of(table: GreenhouseTable | FishRoomTable, wind_m_s: float | None, pressure_kpa: float) -> float:
+    """Conductance of the air that leaks in and out; half of it grows with the wind, where that is known. [W/K]"""
     usual = house.AIR_CHANGES[table.cover] if isinstance(table, GreenhouseTable) else DEFAULT_ROOM_CHANGES
     changes = usual if table.air_changes is None else table.air_changes
-    windy = 0.5 + 0.5 * wind_m_s / WIND_AT_WHICH_LEAKS_HOLD_M_S
+    windy = 1.0 if wind_m_s is None else 0.5 + 0.5 * wind_m_s / WIND_AT_WHICH_LEAKS_HOLD_M_S
     factor = table.loss_factor if isinstance(table, GreenhouseTable) else 1.0
     return factor * float(house.leak_w_k(room_sizes(table)[2], changes * windy, pressure_kpa))
+
+
+def edge_w_k(table: GreenhouseTable | FishRoomTable) -> float:
+    """Conductance of the floor's edge to outdoors. [W/K]"""
+    return (house.EDGE_FOAM_W_M_K if table.edge_foam else house.EDGE_W_M_K) * room_sizes(table)[1]
+
+
+def walls_w_k(table: FishRoomTable) -> float:
+    """Conductance of walls and ceiling of a fish room. [W/K]"""
+    height, perimeter, _ = room_sizes(table)
+    return float(house.wall_loss_w_m2_k(table.foam)) * (table.floor_area + perimeter * height)
+
+
+def stands_inside(table: FishRoomTable, file: SiteFile) -> bool:
+    """Whether the fish room stands in the greenhouse."""
+    return table.in_greenhouse and file.greenhouse is not None
+
+
+def room_losses_w_k(file: SiteFile, wind_m_s: float | None = None) -> dict[str, float]:
+    """Loss of each room of a site to outdoors and ground at night; of a room in another, to that. [W/K]"""
+    pressure = float(pressure_at_kpa(file.site.elevation or 0.0))
+    losses = {}
+    if (room := file.greenhouse) is not None:
+        to_ground = house.DEEP_GROUND_W_M2_K * room.floor_area
+        losses["greenhouse"] = envelope_w_k(room)[1] + leak_of(room, wind_m_s, pressure) + edge_w_k(room) + to_ground
+    if (inner := file.fish_room) is not None:
+        edge = 0.0 if stands_inside(inner, file) else edge_w_k(inner)
+        losses["fish_room"] = walls_w_k(inner) + leak_of(inner, wind_m_s, pressure) + edge
+    return losses
 
 
 def flow_w_k(flow_m3_day: float) -> float:

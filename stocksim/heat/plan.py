@@ -24,18 +24,21 @@ from stocksim.site.quantities import (
     RAFT_RESIDENCE_DAYS,
     TOWER_WATER_M,
 )
-from stocksim.site.warm_rooms import (
+from stocksim.site.rooms import (
     DEFAULT_HUMIDITY,
     DEFAULT_VENT_CHANGES,
     DEFAULT_VENTS_C,
     ROOMS,
-    WIND_AT_WHICH_LEAKS_HOLD_M_S,
+    edge_w_k,
     envelope_w_k,
     flow_w_k,
     leak_of,
+    room_losses_w_k,
     room_of,
     room_sizes,
     set_points,
+    stands_inside,
+    walls_w_k,
 )
 
 FloatArray = NDArray[np.float64]
@@ -79,7 +82,7 @@ class HeatPlan:
 class _Builder:
     """Nodes, conductances and controls, gathered place by place."""
 
-    def __init__(self, file: SiteFile, wind_m_s: float):
+    def __init__(self, file: SiteFile, wind_m_s: float | None):
         self.file, self.wind_m_s = file, wind_m_s
         self.pressure = float(pressure_at_kpa(file.site.elevation or 0.0))
         self.names: list[str] = []
@@ -89,7 +92,6 @@ class _Builder:
         self.humidity: list[float] = []
         self.gains: list[FloatArray] = []
         self.control: list[tuple[int, FloatArray, float, float, float, float]] = []
-        self.loss: dict[str, float] = {}
         self.loop_of: dict[str, str] = {}
         self.volume: list[float] = []
 
@@ -116,7 +118,7 @@ class _Builder:
         return np.array([row.get(key, 0.0) for row in self.rows])
 
     def room(self, name: str, table: GreenhouseTable | FishRoomTable) -> int:
-        height, perimeter, volume = room_sizes(table)
+        volume = room_sizes(table)[2]
         air = self.node(name, house.AIR_FACTOR * volume * float(air_heat_j_m3_k(10.0, self.pressure)))
         mass = table.thermal_mass
         stored = house.FLOOR_J_M2_K * table.floor_area
@@ -125,20 +127,17 @@ class _Builder:
             stored += house.SOIL_J_M3_K * (mass.soil or 0.0)
         floor = self.node(f"{name} floor", stored)
         self.link(air, floor, house.FLOOR_AIR_W_M2_K * table.floor_area)
-        edge = (house.EDGE_FOAM_W_M_K if table.edge_foam else house.EDGE_W_M_K) * perimeter
+        edge = edge_w_k(table)
         self.add(floor, ground=house.DEEP_GROUND_W_M2_K * table.floor_area)
         leak = leak_of(table, self.wind_m_s, self.pressure)
         if isinstance(table, GreenhouseTable):
             day, night = envelope_w_k(table)
             self.add(air, outdoor_day=day + leak, outdoor_night=night + leak)
             self.add(floor, outdoor_day=edge, outdoor_night=edge)
-            self.loss[name] = night + leak + edge + house.DEEP_GROUND_W_M2_K * table.floor_area
         else:
-            wall = float(house.wall_loss_w_m2_k(table.foam)) * (table.floor_area + perimeter * height) + leak
-            outside = self.names.index("greenhouse") if table.in_greenhouse and "greenhouse" in self.names else OUTDOORS
-            self.link(air, outside, wall)
+            outside = self.names.index("greenhouse") if stands_inside(table, self.file) else OUTDOORS
+            self.link(air, outside, walls_w_k(table) + leak)
             self.link(floor, OUTDOORS, 0.0 if outside != OUTDOORS else edge)
-            self.loss[name] = wall + (0.0 if outside != OUTDOORS else edge)
         vents = table.vents
         opens = vents.opens_at if vents is not None else DEFAULT_VENTS_C
         changes = vents.air_changes if vents is not None else DEFAULT_VENT_CHANGES
@@ -206,18 +205,13 @@ def bed_flow_m3_day(bed: BedTable) -> float:
 
 
 def _rooms(file: SiteFile, wind_m_s: float | None) -> tuple[_Builder, dict[str, int]]:
-    build = _Builder(file, WIND_AT_WHICH_LEAKS_HOLD_M_S if wind_m_s is None else wind_m_s)
+    build = _Builder(file, wind_m_s)
     airs = {"outdoors": OUTDOORS}
     for name in ROOMS:
         table = getattr(file, name)
         if table is not None:
             airs[name] = build.room(name, table)
     return build, airs
-
-
-def room_losses_w_k(file: SiteFile, wind_m_s: float | None = None) -> dict[str, float]:
-    """Loss of each room to outdoors and ground at night. [W/K]"""
-    return _rooms(file, wind_m_s)[0].loss
 
 
 def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: float | None = None) -> HeatPlan:
@@ -274,7 +268,7 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
                 build.link(sump, node, flow_w_k(unit.flow))
     if file.greenhouse is not None:
         _share_sun(build, file, airs["greenhouse"], open_sun)
-    return _finish(build, holds)
+    return _finish(build, holds, room_losses_w_k(file, wind_m_s))
 
 
 def _floats(parts: tuple[FloatArray, FloatArray, FloatArray]) -> tuple[float, float, float]:
@@ -321,7 +315,7 @@ def _share_sun(build: _Builder, file: SiteFile, air: int, open_sun: list[tuple[i
     build.add(air, sun=(1.0 - house.FLOOR_SUN_SHARE) * rest)
 
 
-def _finish(build: _Builder, holds: list[tuple[int, FloatArray]]) -> HeatPlan:
+def _finish(build: _Builder, holds: list[tuple[int, FloatArray]], loss_w_k: Mapping[str, float]) -> HeatPlan:
     count = len(build.names)
     day, night = np.zeros((count, count)), np.zeros((count, count))
     for one, other, by_day, by_night in build.links:
@@ -345,5 +339,5 @@ def _finish(build: _Builder, holds: list[tuple[int, FloatArray]]) -> HeatPlan:
     )  # fmt: skip
     names = tuple(build.names)
     return HeatPlan(
-        network, names, tuple(names[c[0]] for c in controls), np.array(build.volume), build.loop_of, build.loss
+        network, names, tuple(names[c[0]] for c in controls), np.array(build.volume), build.loop_of, loss_w_k
     )

@@ -1,10 +1,10 @@
-"""Hourly temperatures of rooms and water of a site, from its weather, rooms and heaters."""
+"""Weather of a site's season: monthly numbers as days, recorded days, what is assumed of them, and their hours."""
 
 from __future__ import annotations
 
 import datetime as dt
 from calendar import monthrange
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cached_property
 from pathlib import Path
@@ -12,9 +12,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.climate.network import DAILY, run_network
-from stocksim.climate.nodes import HeatRun
-from stocksim.climate.sun import sun_by_temperature_range
+from stocksim.climate.sun import clear_share_of_cloud, sun_by_temperature_range
+from stocksim.climate.temperature import monthly_temperature
 from stocksim.climate.weather import (
     HOURS,
     LEAST_SUN_SHARE,
@@ -29,23 +28,15 @@ from stocksim.climate.weather import (
 from stocksim.errors import Fault, InputError
 from stocksim.memo import Memo, content_key
 from stocksim.opening import beside
-from stocksim.site.climate_normals import SMOOTH_DAYS, days_of_normals, monthly_means, smoothed
-from stocksim.site.climate_tables import ComputedTemperature, FileWeather, WeatherTable
+from stocksim.site.climate_tables import FileWeather, NormalsWeather, WeatherTable
 from stocksim.site.logs import Record, read_weather_file, sun_questions, weather_questions
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
-from stocksim.site.warm_plan import HeatPlan, build_heat_plan
-from stocksim.site.warm_rooms import ROOMS
 from stocksim.units import format_quantity
 
 FloatArray = NDArray[np.float64]
 
-COLDEST_WATER_C = -0.5  # our choice: what is meant as water at freezing may come out so far below 0
-HOTTEST_WATER_C = 40.0  # as far as the formulas of gas exchange and of oxygen saturation hold
-# What the balance may give for the air of a room, as a day's mean [degC]: outdoor air lies between -70 and 55, and a
-# closed house in the sun stays below 80 (our choice).
-ROOM_C = (-80.0, 80.0)
-SPIN_UP_DAYS = 30  # the first days' weather before the season, so that water and floor start where it leaves them
+SMOOTH_DAYS = 61  # recorded days are averaged over so many to stand for normals (our choice)
 _SUMMER_SHARE = 3.0 / 5.5  # of the winter's day-to-day spread, as the defaults have it
 
 
@@ -102,40 +93,7 @@ class SiteWeather:
         return self.hours.air_c.reshape(-1, HOURS).mean(axis=-1)
 
 
-@dataclass(frozen=True)
-class Warmth:
-    """A season of heat: plan, weather and what happened.
-
-    Parameters
-    ----------
-    plan : HeatPlan
-        Nodes and controls.
-    weather : SiteWeather
-        Outdoors.
-    run : HeatRun
-        Temperatures and heat, one scenario.
-    """
-
-    plan: HeatPlan
-    weather: SiteWeather
-    run: HeatRun
-
-    def loop_mean_c(self, loop: str) -> FloatArray:
-        """Daily mean of the water in a loop's tanks, by volume, shape (days,). [degC]"""
-        return tank_mean_c(self.plan, self.run.mean_c, loop)
-
-    def heat_kwh(self, control: str) -> FloatArray:
-        """Heat of a heater day by day; zeros where there is none. [kWh]"""
-        if control not in self.plan.controls:
-            return np.zeros(len(self.run.mean_c))
-        return self.run.heat_kwh[..., self.plan.controls.index(control)]
-
-
-def tank_mean_c(plan: HeatPlan, daily_c: FloatArray, loop: str) -> FloatArray:
-    """Mean over a loop's tanks by volume of temperatures (..., node)."""
-    nodes = plan.tanks_of(loop)
-    weight = plan.volume_m3[nodes]
-    return daily_c[..., nodes] @ (weight / weight.sum())
+_weathers: Memo[SiteWeather] = Memo(8)
 
 
 def site_weather(file: SiteFile, folder: Path) -> SiteWeather:
@@ -187,7 +145,7 @@ def _weather_of(
             share = 1000.0 * record.sun_kwh_m2 / np.maximum(clear.sum(axis=-1), 1.0)
     else:
         assert not isinstance(table, FileWeather)
-        low, high, share = days_of_normals(table, start, days)
+        low, high, share = _days_of_normals(table, start, days)
     if share is None:
         number = (first - 1 + np.arange(days)) % 365 + 1
         guess = sun_by_temperature_range(high - low, latitude, number)
@@ -202,7 +160,7 @@ def _weather_of(
     spread = seasonal_spread(0.5 * (normal[0] + normal[1]), winter, _SUMMER_SHARE * winter)
     ground = table.ground
     if ground is None:
-        months = monthly_means(table)
+        months = _monthly_means(table)
         ground = float(np.mean(months if len(months) else 0.5 * (low + high)))
         if len(months) < len(MONTHS):
             notes.append(
@@ -265,124 +223,55 @@ def _design_low(table: WeatherTable, low_c: FloatArray, spread_c: FloatArray, no
     return cold
 
 
-def run_plan(
-    plan: HeatPlan,
-    weather: SiteWeather,
-    hours: Weather | None = None,
-    is_hourly: bool = True,
-    spin_up_days: int = SPIN_UP_DAYS,
-    keep: Sequence[str] = DAILY,
-    step_h: int = 1,
-) -> HeatRun:
-    """Season of a plan, after some days of its first weather.
-
-    Parameters
-    ----------
-    plan : HeatPlan
-        Network, with any leading scenario axes.
-    weather : SiteWeather
-        The season's.
-    hours : Weather, optional
-        Other hourly weather for the same days, as synthetic years (..., hours).
-    is_hourly : bool
-        Whether to keep every hour.
-    spin_up_days : int
-        Days of the first day's weather before the season.
-    keep : sequence of str
-        Daily tables to keep.
-    step_h : int
-        Length of the step. [h]
-
-    Returns
-    -------
-    HeatRun
-        Of the season's days.
-    """
-    outdoors = weather.hours if hours is None else hours
-    first = np.concatenate([outdoors.air_c[..., :HOURS]] * spin_up_days, axis=-1)
-    sun = np.concatenate([outdoors.sun_w_m2[..., :HOURS]] * spin_up_days, axis=-1)
-    dew = np.concatenate([outdoors.dew_c[..., :1]] * spin_up_days, axis=-1)
-    sets = plan.network.set_c
-    start_set = sets if sets.shape[-2] == HOURS else sets[..., :HOURS, :]
-    begin = np.full(plan.network.capacity_j_k.shape, max(float(outdoors.air_c[..., :HOURS].mean()), 4.0))
-    finite = np.where(np.isfinite(start_set[..., 0, :]), start_set[..., 0, :], begin[..., plan.network.control])
-    begin[..., plan.network.control] = np.maximum(begin[..., plan.network.control], finite)
-    before = run_network(
-        plan.network._replace(set_c=start_set), Weather(first, sun, dew),
-        np.tile(weather.night[:HOURS], spin_up_days), begin, weather.ground_c, keep=("mean",),
-        step_h=step_h,
-    )  # fmt: skip
-    start = before.mean_c[-1]
-    return run_network(plan.network, outdoors, weather.night, start, weather.ground_c, is_hourly, keep, step_h)
+# --- normals by the day
 
 
-_weathers: Memo[SiteWeather] = Memo(8)
-_kept: Memo[Warmth] = Memo(8)  # some 4 MB each
+def smoothed(days: FloatArray) -> FloatArray:
+    """Recorded days as normals: the mean of 61 days about each, of those there are at the season's ends."""
+    window = np.ones(min(SMOOTH_DAYS, 2 * len(days) - 1))
+    reach = (len(window) - 1) // 2
+    total, count = np.convolve(days, window), np.convolve(np.ones(len(days)), window)
+    return (total / count)[reach : reach + len(days)]
 
 
-def site_warmth(file: SiteFile, folder: Path, held_c: Mapping[str, FloatArray]) -> Warmth:
-    """Heat of a site's season; a site with the same plan and weather is answered from memory.
-
-    Parameters
-    ----------
-    file : SiteFile
-        With tables ``weather`` and a room.
-    folder : Path
-        Where a weather file is looked up.
-    held_c : mapping of str to ndarray, shape (days,)
-        Typed or logged temperatures of the loops that are not computed.
-
-    Returns
-    -------
-    Warmth
-        With every hour.
-
-    Raises
-    ------
-    InputError
-        If weather is missing or the numbers of the site give water or air that cannot be.
-    """
-    weather = site_weather(file, folder)
-    plan = build_heat_plan(file, held_c, weather.wind_m_s)
-    return _kept.of(content_key(plan, weather), lambda: _sound(file, plan, weather))
+def _numbers(values: Mapping[str, float]) -> dict[int, float]:
+    return {MONTHS.index(month) + 1: value for month, value in values.items()}
 
 
-def _sound(file: SiteFile, plan: HeatPlan, weather: SiteWeather) -> Warmth:
-    """Heat balance of a plan; refused where it gives water or air that cannot be."""
-    with np.errstate(over="ignore", invalid="ignore"):  # told below
-        found = Warmth(plan, weather, run_plan(plan, weather))
-    faults = _absurd(file, found)
+def _monthly_means(table: WeatherTable) -> FloatArray:
+    """Mean of each month that normals give, lows and highs alike; none of a file."""
+    if isinstance(table, FileWeather):
+        return np.zeros(0)
+    return np.array([0.5 * (table.low[m] + table.high[m]) for m in MONTHS if m in table.low and m in table.high])
+
+
+def _days_of_normals(
+    table: NormalsWeather, start: dt.date, days: int
+) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """Daily lows, highs and shares of sun; typed means move low and high alike."""
+    faults: list[Fault] = []
+
+    def by_day(values: Mapping[str, float], field: str) -> FloatArray:
+        try:
+            return monthly_temperature(start, days, _numbers(values))
+        except InputError as error:
+            for fault in error.faults:
+                said = fault.message.replace(
+                    "the monthly temperatures leave out; give a mean", "are left out; give one"
+                )
+                faults.append(Fault("weather", field, said))
+            return np.zeros(days)
+
+    low, high = by_day(table.low, "low"), by_day(table.high, "high")
+    if table.mean:
+        shift = by_day(table.mean, "mean") - 0.5 * (low + high)
+        low, high = low + shift, high + shift
+    share = by_day(table.sun, "sun") if table.sun else None
+    if share is None and table.cloud:
+        share = clear_share_of_cloud(np.clip(by_day(table.cloud, "cloud"), 0.0, 1.0))
     if faults:
         raise InputError(faults)
-    return found
-
-
-def _absurd(file: SiteFile, warmth: Warmth) -> list[Fault]:
-    """Fault of the first room, else of the first computed loop, whose days cannot be."""
-    courses = [
-        (name, "", "air", warmth.run.mean_c[:, warmth.plan.nodes.index(name)], ROOM_C)
-        for name in ROOMS
-        if name in warmth.plan.nodes
-    ]
-    courses += [
-        (f"loops.{key}", "water_temperature", "water", warmth.loop_mean_c(key), (COLDEST_WATER_C, HOTTEST_WATER_C))
-        for key, loop in file.loops.items()
-        if isinstance(loop.water_temperature, ComputedTemperature)
-    ]
-    for table, field, what, course, (low, high) in courses:
-        is_absurd = ~((course >= low) & (course <= high))
-        if is_absurd.any():
-            day = int(is_absurd.argmax())
-            met, least, most = (
-                format_quantity(float(value), "temperature", file.site.units) if np.isfinite(value) else "no number"
-                for value in (course[day], low, high)
-            )
-            message = (
-                f"the heat balance gives {what} of {met} on {warmth.weather.start + dt.timedelta(days=day)}, outside "
-                f"{least} to {most}; a number of the site's rooms, beds, tanks, pumps, heaters or weather is wrong."
-            )
-            return [Fault(table, field, message)]
-    return []
+    return low, high, share
 
 
 def days_of_month(start: dt.date, days: int) -> list[tuple[str, NDArray[np.int64]]]:

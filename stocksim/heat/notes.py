@@ -1,0 +1,112 @@
+"""What is to be said of a site once the temperature of its water is known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.heat.hourly import Warmth
+from stocksim.heat.temperatures import computed_water, short_hours, water_c
+from stocksim.site.climate_faults import loss_notes, unvented_notes
+from stocksim.site.model import SiteFile
+from stocksim.site.notes import cycling_notes
+from stocksim.site.plausible import ration_questions
+from stocksim.site.reading import Site
+from stocksim.units import format_quantity
+
+FloatArray = NDArray[np.float64]
+
+
+def site_questions(site: Site) -> tuple[str, ...]:
+    """All questions on a site: those of its file, and those on rations in its water.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+
+    Raises
+    ------
+    InputError
+        As in `water_c`.
+    """
+    return *site.questions, *ration_questions(site.file, site.species, water_c(site))
+
+
+def site_notes(site: Site) -> tuple[str, ...]:
+    """All that is to be said of a site: its questions, what was assumed, and what its water's temperature tells.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    tuple of str
+        Sentences, the questions first.
+
+    Raises
+    ------
+    InputError
+        As in `water_c`.
+    """
+    assumed = site.notes[len(site.questions) :]
+    return *site_questions(site), *assumed, *heat_notes(site)
+
+
+def heat_notes(site: Site) -> list[str]:
+    """What the temperatures of a site tell: fishless cycling that is too cold, heaters too small, computed ranges.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    list of str
+        Sentences that name the place first.
+
+    Raises
+    ------
+    InputError
+        As in `water_c`.
+    """
+    water, units = water_c(site), site.file.site.units
+    notes = cycling_notes(site.file, water)
+    if all(loop in site.held_c for loop in site.file.loops):
+        return notes
+    computed = computed_water(site)
+    ranges = [_range_note(loop, course, units) for loop, course in computed.mean_c.items()]
+    return [*notes, *_short_notes(computed.short_hours), *ranges]
+
+
+def design_notes(file: SiteFile, warmth: Warmth) -> list[str]:
+    """All that is to be said of a site's heaters."""
+    losses = loss_notes(file, warmth.plan.loss_w_k, warmth.weather.design_cold_c)
+    return unvented_notes(file) + losses + _short_notes(short_hours(warmth))
+
+
+def _range_note(loop: str, daily_c: FloatArray, units: str) -> str:
+    """How cold and warm a loop's computed water gets."""
+    low, high = (format_quantity(float(t), "temperature", units) for t in (daily_c.min(), daily_c.max()))
+    return (
+        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you fit it to a "
+        "log of your own."
+    )
+
+
+def _short_notes(hours: Mapping[str, float]) -> list[str]:
+    """Water heaters that miss their set point in normal weather."""
+    return [
+        f"{place}.heat.heater cannot keep its set point for {short:.0f} hours of this season's normal weather."
+        for place, short in hours.items()
+    ]

@@ -8,6 +8,7 @@ from html import escape
 
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.faces.change_words import help_words
 from stocksim.faces.palette import (
     FAINT,
     INK,
@@ -150,14 +151,14 @@ def fault_html(fault: str) -> str:
     return f'<div class="ss-bad">&#10007;&nbsp;{escape(fault)}</div>'
 
 
-def findings_html(found: Sequence[Finding], units: str, are_levers_sought: bool) -> str:
+def findings_html(found: Sequence[Finding], units: str, is_help_sought: bool) -> str:
     """Broken limits in the order given, then advice, each with what helps."""
     items = []
     for finding in found:
-        words = finding.lever[:1].upper() + finding.lever[1:]
-        lever = f"<b>What helps:</b> {escape(words)}." if words else ""
-        lever = lever or ("" if are_levers_sought else "<b>What helps:</b> trying changes&hellip;")
-        help_html = f'<span class="ss-do">{lever}</span>' if lever else ""
+        words = help_words(finding, units)
+        advice = f"<b>What helps:</b> {escape(words[:1].upper() + words[1:])}." if words else ""
+        advice = advice or ("" if is_help_sought else "<b>What helps:</b> trying changes&hellip;")
+        help_html = f'<span class="ss-do">{advice}</span>' if advice else ""
         items.append((finding, f"<li>{escape(finding_sentence(finding, units))}{help_html}</li>"))
     broken = "".join(item for finding, item in items if finding.is_broken)
     advice = "".join(item for finding, item in items if not finding.is_broken)

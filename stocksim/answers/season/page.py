@@ -74,8 +74,8 @@ with st.container(key="charts"):
 st.markdown("## Keep in mind")
 st.html(markup.bullets_html(cautions(season)))
 with st.spinner("Trying what would help"):
-    levers = screen.seek_levers(source)
-found = [f for f in levers if f.is_broken or (f.margin_percent is None and f.days_broken)]
+    sought = screen.seek_changes(source)
+found = [f for f in sought if f.is_broken or (f.margin_percent is None and f.days_broken)]
 answer.html(markup.findings_html(found, units, True))
 with st.container(key="fetch", horizontal=True):
     st.download_button("Download the site file", source.text, source.name, "application/toml", on_click="ignore")

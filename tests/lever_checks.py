@@ -1,14 +1,12 @@
-"""What the tests of levers share: a site that is dosed, a lever sought and told for a limit, and who dies of it."""
+"""What the tests of levers share: a site that is dosed, a change sought and told for a limit, and who dies of it."""
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 from small_sites import build, one_tank
 
 from stocksim import run_season
-from stocksim.changes.change import Lever
-from stocksim.changes.search import find_levers, prove_lever
+from stocksim.changes.change import Change
+from stocksim.changes.search import Help, find_changes, help_of, prove_change
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 
@@ -20,10 +18,16 @@ def dosed(**changes) -> dict:
     return tables
 
 
-def find_lever(season: Season, finding: Finding) -> Lever | None:
-    """The lever that is proved against a finding, with the words that are told of it."""
-    lever, words = prove_lever(season, finding)
-    return None if lever is None else replace(lever, words=words)
+def find_change(season: Season, finding: Finding) -> Change | None:
+    """The change that is proved against a finding."""
+    return prove_change(season, finding).change
+
+
+def told_help(season: Season, limit: str, where: str = "tanks.one") -> Help:
+    """What is told of a limit of the season."""
+    (found,) = [help_of(f) for f in find_changes(season) if (f.limit, f.where) == (limit, where)]
+    assert found is not None
+    return found
 
 
 def finding_of(season: Season, limit: str, where: str = "tanks.one") -> Finding:
@@ -31,17 +35,16 @@ def finding_of(season: Season, limit: str, where: str = "tanks.one") -> Finding:
     return found
 
 
-def sought(tables: dict, limit: str, where: str = "tanks.one") -> tuple[Season, Lever]:
-    """The season of tables in which a limit is broken, and the lever found for it."""
+def sought(tables: dict, limit: str, where: str = "tanks.one") -> tuple[Season, Change]:
+    """The season of tables in which a limit is broken, and the change found for it."""
     season = run_season(build(tables))
     finding = finding_of(season, limit, where)
     assert finding.is_broken
-    lever = find_lever(season, finding)
-    assert lever is not None
-    (told,) = [f.lever for f in find_levers(season) if (f.limit, f.where) == (limit, where)]
-    assert told == lever.words
-    assert_no_more_die(season, lever.changes)
-    return season, lever
+    change = find_change(season, finding)
+    assert change is not None
+    assert told_help(season, limit, where).change == change
+    assert_no_more_die(season, change.fields)
+    return season, change
 
 
 def deaths(season: Season) -> float:
@@ -49,7 +52,7 @@ def deaths(season: Season) -> float:
 
 
 def assert_no_more_die(season: Season, changes: dict) -> None:
-    """A lever's own run costs no more lives than the season, but for 0.5 % of the fish."""
+    """A change's own run costs no more lives than the season, but for 0.5 % of the fish."""
     most = float((season.course.count + season.course.deaths)[0].sum(axis=-1).max())
     assert deaths(run_season(season.site, **changes)) <= deaths(season) + 0.005 * most
 

@@ -12,9 +12,12 @@ from hypothesis import strategies as st
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.answers.beds import changes as bed_lever_room
-from stocksim.answers.beds.changes import BedLever, bed_levers
+from stocksim.answers.beds import changes as bed_change_room
+from stocksim.answers.beds.changes import BedProof, bed_changes
 from stocksim.answers.beds.decide import bed_balance, budgets, by_week, iron_dose_g
+from stocksim.changes.beds import weekly_changes
+from stocksim.changes.change import Action, Change
+from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.beds import LEAST_DRAW_G_M2, balance_area, drinks, settler_shares
 from stocksim.library.crops import NUTRIENTS, load_crop
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, salt_g
@@ -158,7 +161,7 @@ def test_loops_without_beds_or_fish():
     empty = planted(days=20, count=0)
     (balance,) = bed_balance(run_season(build(empty)))
     assert all(math.isnan(week.balance_feed_g) or week.balance_feed_g == 0.0 for week in balance.weeks)
-    assert bed_levers(run_season(build(empty)), balance) == []
+    assert bed_changes(run_season(build(empty)), balance) == []
 
 
 # --- shortage and levers
@@ -179,22 +182,28 @@ def test_short_nitrogen_cuts_harvest_and_is_told(hungry):
 def test_every_lever_is_what_a_run_shows(count):
     season = run_season(build(planted(count=count, days=100)))
     (balance,) = bed_balance(season)
-    levers = bed_levers(season, balance)
-    assert 1 <= len(levers) <= 3
-    assert [lever.effort for lever in levers] == sorted(lever.effort for lever in levers)
-    for lever in levers:
-        after = run_season(season.site, **lever.changes)
+    proofs = bed_changes(season, balance)
+    assert 1 <= len(proofs) <= 3
+    efforts = [proof.change.effort for proof in proofs]
+    assert efforts == sorted(efforts)
+    for proof in proofs:
+        after = run_season(season.site, **proof.change.fields)
         (new,) = bed_balance(after)
-        assert lever.gap_before_g == pytest.approx(balance.mean_gap_g)
-        assert lever.gap_after_g == pytest.approx(new.mean_gap_g)
-        assert lever.nitrate_after_mg_l == pytest.approx(float(after.course.nitrate_mg_l[0, -1, 0]))
-        assert lever.growth_kg == pytest.approx(float(after.course.gain_g.sum() - season.course.gain_g.sum()) / 1000.0)
-        nearer = abs(lever.gap_after_g) < abs(lever.gap_before_g)
-        assert nearer or lever.nitrate_after_mg_l < lever.nitrate_before_mg_l
+        assert proof.gap_before_g == pytest.approx(balance.mean_gap_g)
+        assert proof.gap_after_g == pytest.approx(new.mean_gap_g)
+        assert proof.nitrate_after_mg_l == pytest.approx(float(after.course.nitrate_mg_l[0, -1, 0]))
+        assert proof.growth_kg == pytest.approx(float(after.course.gain_g.sum() - season.course.gain_g.sum()) / 1000.0)
+        nearer = abs(proof.gap_after_g) < abs(proof.gap_before_g)
+        assert nearer or proof.nitrate_after_mg_l < proof.nitrate_before_mg_l
     # the side of the gap decides what is offered
-    words = " ".join(lever.words for lever in levers)
-    assert ("less fish" in words or "build beds" in words or "watercress" in words) == (count == 60)
-    assert ("more fish" in words or "plant only" in words) == (count == 4)
+    kinds = {proof.change.kind: proof.change.amounts for proof in proofs}
+    more_draw = {Action.HUNGRIER_CROPS, Action.FREE_GROUND, Action.WEEKLY_CHANGES}
+    assert bool(more_draw & set(kinds)) == (count == 60)
+    if Action.STOCK in kinds:
+        assert (kinds[Action.STOCK]["biomass_kg"] > 0.0) == (count == 4)
+    if Action.BED_AREA in kinds:
+        assert (kinds[Action.BED_AREA]["area_m2"] < kinds[Action.BED_AREA]["now_m2"]) == (count == 4)
+    assert {Action.STOCK, Action.BED_AREA} & set(kinds)
 
 
 # --- nutrients
@@ -347,7 +356,7 @@ def test_a_tower_counts_its_face_and_sees_half_the_sky():
     np.testing.assert_allclose(light[:, 1], 0.5 * light[:, 0])
     wall = season.beds[season.beds["bed"] == "wall"]
     assert (wall["planted_area_m2"] == 6.0).all()
-    assert "wall (tower bed): no published feed ratio for this kind of bed" in season.planting.unrated
+    assert Unrated("wall", "tower") in season.planting.unrated
 
 
 def test_the_nutrient_table_adds_up(demo_season):
@@ -371,19 +380,19 @@ def test_what_water_changes_carry_off_is_in_the_table():
             assert 0.0 < total["freed"] < total["solids"]
 
 
-def test_a_bed_lever_closes_a_twentieth_of_the_gap_or_is_not_told():
+def test_a_change_of_beds_closes_a_twentieth_of_the_gap_or_is_not_told():
     for after, nitrate, is_told in ((0.96, 50.0, False), (0.94, 50.0, True), (0.96, 44.0, True), (-0.96, 46.0, False)):
-        lever = BedLever("", 1, {}, 1.0, after, 50.0, nitrate, 0.0, 0.0, ())
-        assert bed_lever_room._closes(lever) is is_told
+        proof = BedProof(Change(Action.FREE_GROUND, {}), 1.0, after, 50.0, nitrate, 0.0, 0.0, ())
+        assert bed_change_room._closes(proof) is is_told
 
 
 def test_the_water_that_is_changed_is_a_tenth_of_the_loop_a_week():
     season = run_season(build(planted(days=30)))
-    ((_, _, changes),) = bed_lever_room._water_changes(season, "main")
-    (written,) = changes.values()
+    (change,) = weekly_changes(season, "main")
+    (written,) = change.fields.values()
     assert [change["date"] for change in written] == [START + dt.timedelta(days=day) for day in (7, 14, 21, 28)]
-    for change in written:
-        share = parse_quantity(change["volume"], "volume") / season.layout.loop_water_m3[0]
+    for one in written:
+        share = parse_quantity(one["volume"], "volume") / season.layout.loop_water_m3[0]
         assert share == pytest.approx(0.1, rel=1e-3)
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lever_checks import find_lever
+from lever_checks import find_change
 from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
@@ -30,6 +30,7 @@ from stocksim.answers.cold.options import (
     warm_loop_changes,
 )
 from stocksim.answers.cold.tally import cold_years, design_days, design_power_w, hours_to, warm_start
+from stocksim.changes.change import Action
 from stocksim.climate.network import run_network
 from stocksim.climate.weather import synthetic_days
 from stocksim.engine.arrays.fish import build_stays
@@ -614,7 +615,8 @@ def test_what_helps_against_cold_in_computed_water_is_a_heater_in_it():
     season = run_season(site)
     finding = next(f for f in season.findings if (f.limit, f.where) == ("temperature_low", "cohorts.tilapia"))
     assert finding.is_broken
-    lever = find_lever(season, finding)
-    assert lever is not None
-    assert "heat the water of loop warm to at least" in lever.words
-    assert "loops.warm.heat.heater" in lever.changes
+    change = find_change(season, finding)
+    assert change is not None
+    assert change.kind is Action.SET_POINT
+    assert change.amounts["is_floor"]
+    assert "loops.warm.heat.heater" in change.fields

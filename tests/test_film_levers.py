@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 
 import pytest
-from lever_checks import deaths, dosed, find_lever, finding_of, is_broken, sought
+from lever_checks import deaths, dosed, find_change, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.changes.search import find_levers
+from stocksim.changes.change import Action, Care
+from stocksim.changes.search import find_changes, help_of
 from stocksim.changes.water import starts_young
 from stocksim.units import parse_quantity
 
 
 def test_a_small_film_is_given_the_least_surface_that_does():
-    season, lever = sought(dosed(count=120, power_w=3, bed_m2=4, ph=8.2), "unionized_ammonia")
+    season, change = sought(dosed(count=120, power_w=3, bed_m2=4, ph=8.2), "unionized_ammonia")
     field = "beds.gravel.nitrifying_surface"
-    assert list(lever.changes) == [field]
+    assert list(change.fields) == [field]
     before = season.layout.film_m2[-1]
-    surface = parse_quantity(lever.changes[field], "area")
-    assert lever.words == (
-        f"give bed gravel {surface:.1f} m2 of nitrifying surface instead of {before:.1f} m2, by more or finer media"
-    )
-    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    surface = parse_quantity(change.fields[field], "area")
+    assert change.kind is Action.MORE_FILM
+    assert change.amounts == {"where": "beds.gravel", "surface_m2": surface, "now_m2": before}
+    assert not is_broken(season, change.fields, "unionized_ammonia")
     weaker = (surface / before - 0.1) * before - 1.0  # a step of a tenth, and the rounding up to whole m2
     assert is_broken(season, {field: f"{weaker} m2"}, "unionized_ammonia")
 
@@ -38,12 +37,13 @@ def test_a_biofilter_is_given_more_media():
             "flow": "1000 L/h",
         }
     }  # fmt: skip
-    season, lever = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia")
     field = "biofilters.drip.media_volume"
-    assert list(lever.changes) == [field]
-    media = parse_quantity(lever.changes[field], "volume")
-    assert lever.words == f"give biofilter drip {1000 * media:.0f} L of media"
-    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    assert list(change.fields) == [field]
+    media = parse_quantity(change.fields[field], "volume")
+    assert change.kind is Action.MORE_FILM
+    assert change.amounts == {"where": "biofilters.drip", "media_m3": pytest.approx(media, abs=1e-5)}
+    assert not is_broken(season, change.fields, "unionized_ammonia")
     assert is_broken(season, {field: f"{media - 0.1 * 0.2} m3"}, "unionized_ammonia")
 
 
@@ -55,16 +55,14 @@ def young(**loop_keys) -> dict:
 
 
 def test_a_young_film_is_given_time_and_the_least_feed_is_given_up():
-    season, lever = sought(young(), "nitrite")
+    season, change = sought(young(), "nitrite")
     field = "loops.main.feeding_ramp"
-    first, then = lever.changes[field]
+    first, then = change.fields[field]
     assert (first["from"], then["share"]) == (START, 1.0)
     weeks = (then["from"] - START).days // 7
-    feed = f"{100 * first['share']:.0f} % of its ration" if first["share"] else "nothing"
-    assert lever.words == (
-        f"feed loop main {feed} before {then['from']}, then all of it (`stocksim ramp` finds finer steps)"
-    )
-    assert not is_broken(season, lever.changes, "nitrite")
+    assert (change.kind, change.start, change.cuts_feed) == (Action.HELD_FEED, START, True)
+    assert change.amounts == {"loop": "main", "share": first["share"], "until": then["from"]}
+    assert not is_broken(season, change.fields, "nitrite")
     given_up = (1.0 - first["share"]) * weeks
     for share, most in ((0.8, 16), (0.6, 16), (0.4, 8), (0.2, 4), (0.0, 1)):
         for week in range(1, min(most, 7) + 1):
@@ -79,8 +77,8 @@ def test_a_keepers_own_ramp_is_left_alone():
     season = run_season(build(young(feeding_ramp=[{"from": START, "share": 1.0}])))
     finding = finding_of(season, "nitrite")
     assert finding.is_broken
-    lever = find_lever(season, finding)
-    assert lever is None or "loops.main.feeding_ramp" not in lever.changes
+    change = find_change(season, finding)
+    assert change is None or "loops.main.feeding_ramp" not in change.fields
 
 
 def shielded(species: str, feed: str) -> dict:
@@ -93,32 +91,34 @@ def shielded(species: str, feed: str) -> dict:
 
 
 def test_chloride_is_named_where_it_protects_and_only_there():
-    season, lever = sought(shielded("rainbow_trout", "trout_44"), "nitrite")
+    season, change = sought(shielded("rainbow_trout", "trout_44"), "nitrite")
     field = "loops.main.source_water.chloride"
     sodium = "loops.main.source_water.sodium"
-    assert list(lever.changes) == [field, sodium]
-    chloride = parse_quantity(lever.changes[field], "concentration")
+    assert list(change.fields) == [field, sodium]
+    chloride = parse_quantity(change.fields[field], "concentration")
     # 32.8 parts to one of nitrite nitrogen at least: shielded fish eat more, and nitrite rises
     assert chloride % 10 == 0
     assert 32.84 * finding_of(season, "nitrite").worst_value <= chloride <= 170
-    assert lever.words.startswith(f"keep {chloride:.0f} mg/L of chloride in loop main, top-up water too (about ")
+    assert change.kind is Action.CHLORIDE
     # plain salt holds 0.6066 chloride; sump, tank and bed hold this much
     layout = season.layout
     water = layout.sump_volume_m3.sum() + layout.volume_m3.sum()
     grams = water * (chloride - 1.0) / 0.6066
-    assert f"(about {grams:,.0f} g of plain salt" in lever.words
-    assert parse_quantity(lever.changes[sodium], "concentration") == pytest.approx(
+    assert parse_quantity(change.fields[sodium], "concentration") == pytest.approx(
         10.0 + (chloride - 1.0) * 22.990 / 35.453, abs=0.01
     )
-    reached = run_season(season.site, **lever.changes).course.sodium_mg_l.max()
-    assert lever.words.endswith(f"sodium then reaches {reached:.0f} mg/L, and no crop grows there)")
-    assert not is_broken(season, lever.changes, "nitrite")
+    reached = run_season(season.site, **change.fields).course.sodium_mg_l.max()
+    assert change.amounts == {
+        "loop": "main", "chloride_mg_l": chloride, "sodium_mg_l": pytest.approx(reached), "is_planted": False,
+        "salts_g": {"plain_salt": pytest.approx(grams, rel=1e-3)},
+    }  # fmt: skip
+    assert not is_broken(season, change.fields, "nitrite")
     assert is_broken(season, {field: f"{chloride - 10} mg/L"}, "nitrite")
     unshielded = run_season(build(shielded("largemouth_bass", "bass_46")), **{"cohorts.fish.count": 300})
     finding = finding_of(unshielded, "nitrite")
     assert finding.is_broken
-    lever = find_lever(unshielded, finding)
-    assert lever is None or field not in lever.changes
+    change = find_change(unshielded, finding)
+    assert change is None or field not in change.fields
 
 
 @pytest.mark.parametrize("sodium_mg_l", [5, 45])
@@ -135,44 +135,51 @@ def test_where_crops_grow_salt_is_for_little_sodium_and_else_another_chloride(so
         "biofilter_start": "mature", "source_water": {"chloride": "2 mg/L", "sodium": f"{sodium_mg_l} mg/L"},
         "feeding_ramp": [{"from": START, "share": 1.0}],
     }  # fmt: skip
-    season, lever = sought(tables, "nitrite")
-    chloride = parse_quantity(lever.changes["loops.main.source_water.chloride"], "concentration")
+    season, change = sought(tables, "nitrite")
+    chloride = parse_quantity(change.fields["loops.main.source_water.chloride"], "concentration")
     layout = season.layout
     gram_of_chloride = float(layout.sump_volume_m3.sum() + layout.volume_m3.sum()) * (chloride - 2.0)
-    proof = run_season(season.site, **lever.changes)
+    proof = run_season(season.site, **change.fields)
     salted = sodium_mg_l + (chloride - 2.0) * 22.990 / 35.453
     would_be = run_season(season.site, **{"loops.main.source_water.sodium": f"{salted} mg/L"}).course.sodium_mg_l.max()
-    assert f"sodium then reaches {would_be:.0f} mg/L, and crops bear about 50" in lever.words
+    assert change.amounts["sodium_mg_l"] == pytest.approx(would_be, rel=1e-3)
+    assert change.amounts["is_planted"]
+    salts_g = change.amounts["salts_g"]
     if sodium_mg_l == 5:
-        assert f"about {gram_of_chloride / 0.6066:.0f} g of plain salt to begin with" in lever.words
+        assert salts_g == {"plain_salt": pytest.approx(gram_of_chloride / 0.6066, rel=5e-3)}
         assert proof.course.sodium_mg_l.max() == pytest.approx(would_be, rel=1e-4)
         assert would_be <= 50.0
     else:
         assert would_be > 50.0
-        assert f"about {2.0733 * gram_of_chloride:.0f} g of calcium chloride dihydrate" in lever.words
-        assert f"{2.1028 * gram_of_chloride:.0f} g of potassium chloride" in lever.words
-        assert "not plain salt" in lever.words
+        assert salts_g == {
+            "calcium_chloride_dihydrate": pytest.approx(2.0733 * gram_of_chloride, rel=5e-3),
+            "potassium_chloride": pytest.approx(2.1028 * gram_of_chloride, rel=5e-3),
+        }
+        assert change.care is Care.FOOD_GRADE
         assert proof.course.sodium_mg_l.max() == pytest.approx(season.course.sodium_mg_l.max(), rel=1e-3)
-        calcium = parse_quantity(lever.changes["loops.main.source_water.calcium"], "concentration")
+        calcium = parse_quantity(change.fields["loops.main.source_water.calcium"], "concentration")
         assert calcium == pytest.approx(40.0 + (chloride - 2.0) * 0.5652, abs=0.01)
 
 
 def test_a_loop_that_nobody_doses_is_dosed_first_when_its_alkalinity_runs_out():
     tables = one_tank(count=110, mean_weight_g=150.0, power_w=300.0)
-    season, lever = sought(tables, "nitrite")
-    assert lever.changes == {"loops.main.alkalinity_target": "80 mg/L"}
-    assert re.fullmatch(r"dose loop main to hold 80 mg/L of alkalinity: it falls to \d+.*", lever.words)
+    season, change = sought(tables, "nitrite")
+    assert change.fields == {"loops.main.alkalinity_target": "80 mg/L"}
+    assert change.kind is Action.BUFFER
+    assert change.amounts["lowest_mg_l"] == pytest.approx(max(season.course.alkalinity_mg_l.min(), 0.0))
     assert season.course.alkalinity_mg_l.min() < 40.0
     for limit, where in (("nitrite", "tanks.one"), ("biofilter", "loops.main")):
         assert finding_of(season, limit, where).is_broken
-        assert not is_broken(season, lever.changes, limit, where)
+        assert not is_broken(season, change.fields, limit, where)
 
 
-def test_one_lever_is_told_for_all_broken_limits_of_a_loops_water():
+def test_one_change_is_told_for_all_broken_limits_of_a_loops_water():
     season = run_season(build(one_tank(count=110, mean_weight_g=150.0, power_w=300.0)))
-    water = [f for f in find_levers(season) if f.limit in ("nitrite", "biofilter") and f.is_broken]
+    water = [f for f in find_changes(season) if f.limit in ("nitrite", "biofilter") and f.is_broken]
     assert len(water) == 2
-    assert len({finding.lever for finding in water}) == 1
+    first, second = (help_of(finding).change for finding in water)
+    assert first == second
+    assert first is not None
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
@@ -180,18 +187,19 @@ def test_a_loop_without_film_is_given_the_smallest_biofilter_that_does(units):
     tables = dosed(days=20)
     del tables["beds"]
     tables["site"]["units"] = units
-    season, lever = sought(tables, "biofilter", "loops.main")
+    season, change = sought(tables, "biofilter", "loops.main")
     field = "biofilters.new_1"
-    assert list(lever.changes) == [field]
-    table = lever.changes[field]
+    assert list(change.fields) == [field]
+    table = change.fields[field]
     media = table["media_volume"]
     assert media.endswith(" L" if units == "metric" else " gal")
-    assert lever.words.startswith(
-        f"give loop main a trickling biofilter with {media} of 200 m2/m3 media, its film grown"
-    )
+    assert (change.kind, change.care) == (Action.NEW_FILM, Care.GROWN_FILM)
+    assert change.amounts == {
+        "loop": "main", "media_m3": parse_quantity(media, "volume"), "surface_m2_m3": 200.0,
+    }  # fmt: skip
     assert parse_quantity(table["flow"], "flow") == pytest.approx(24.0)  # that of the tank
     number, unit = media.split()
-    assert not is_broken(season, lever.changes, "biofilter", "loops.main")
+    assert not is_broken(season, change.fields, "biofilter", "loops.main")
     # half of it takes the ammonia, but leaves nitrite that fish die of
     half = run_season(season.site, **{field: table | {"media_volume": f"{int(number) / 2} {unit}"}})
     assert deaths(half) > deaths(season) + 0.005 * 40

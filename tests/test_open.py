@@ -105,7 +105,7 @@ def started(monkeypatch):
         return 0
 
     monkeypatch.setattr(serving, "run_until_stopped", note)
-    monkeypatch.setattr(season_answers, "find_levers", lambda season, bar: season.findings)  # not what is tested here
+    monkeypatch.setattr(season_answers, "find_changes", lambda season, bar: season.findings)  # not what is tested here
     return found
 
 

@@ -11,7 +11,7 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.answers.beds.decide import bed_balance
 from stocksim.answers.beds.words import week_rows
-from stocksim.engine.arrays.beds import UNPLANTED_RATIO, build_planting, published_ratio
+from stocksim.engine.arrays.beds import UNPLANTED_RATIO, Unrated, build_planting, published_ratio
 from stocksim.engine.arrays.fish import bed_led_feed
 from stocksim.engine.results.findings import planting_findings
 from stocksim.library.crops import crop_names, load_crop
@@ -91,7 +91,7 @@ def test_unrated_crops_count_as_area_but_not_in_the_band():
     assert planting.rated_area_m2[0, 0] == pytest.approx(2.0)
     assert (planting.ratio_low[0, 0], planting.ratio_high[0, 0]) == (40.0, 50.0)
     assert planting.crops["gravel"][0] == "lettuce + bean"
-    assert planting.unrated == ("gravel: no published feed ratio for bean",)
+    assert planting.unrated == (Unrated("gravel", "media", "bean"),)
 
 
 def test_feed_by_the_beds_asks_nothing_for_what_has_no_ratio():
@@ -132,16 +132,16 @@ def test_a_loop_of_unrated_crops_has_no_handbook_area_and_feeds_no_fish():
     assert run_season(build(tables)).loops["feed_g"].iloc[0] == pytest.approx(60.0)
 
 
-def test_unrated_phrases_name_bed_and_reason_once():
+def test_what_has_no_ratio_is_named_once_by_its_bed_and_why():
     site = build(planted({
         "wall": bed("tower", "2 m2", crop("lettuce", 0, 9), crop("basil", 10, 19)),
         "tub": bed("wicking", "2 m2", crop("tomato")),
         "gravel": bed("media", "4 m2", crop("pea", 0, 9), crop("pea", 10, 19)),
     }))  # fmt: skip
     assert build_planting(site).unrated == (
-        "wall (tower bed): no published feed ratio for this kind of bed",
-        "tub (wicking bed): no published feed ratio for this kind of bed",
-        "gravel: no published feed ratio for pea",
+        Unrated("wall", "tower"),
+        Unrated("tub", "wicking"),
+        Unrated("gravel", "media", "pea"),
     )
 
 

@@ -19,7 +19,8 @@ from stocksim.answers.ramp.answer import ramp_answer
 from stocksim.answers.ramp.climb import RESERVE_PERCENT, STEPS, judged, margins_of
 from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.words import loop_sentence, ramp_text, site_lines
-from stocksim.changes.search import find_levers, prove_lever
+from stocksim.changes.change import Action
+from stocksim.changes.search import find_changes, help_of, prove_change
 from stocksim.engine.arrays.layout import build_layout, first_days
 from stocksim.engine.season import scenario_count, simulate
 from stocksim.site.examples import FOLDER
@@ -265,7 +266,7 @@ def test_too_many_fish_for_a_film_are_told_with_a_lever():
     loop = loop_of(ramp)
     assert loop.full_from is None
     assert loop.still_broken
-    assert loop.still_broken[0].lever
+    assert help_of(loop.still_broken[0]).change.kind is Action.FEWER_FISH
     assert "too many fish for this film" in loop_sentence(loop, "metric")
 
 
@@ -323,31 +324,33 @@ SHIELDED["loops"]["main"] |= {
     "source_water": {"chloride": "5 mg/L"},
 }  # fmt: skip
 LEVER_CASES = {
-    "a young film": (crowded(biofilter_start="seeded"), ("nitrite", "biofilter"), "before 2026-1"),
+    "a young film": (crowded(biofilter_start="seeded"), ("nitrite", "biofilter"), {Action.HELD_FEED}),
     "little film": (
-        one_tank(days=40, count=150, bed_m2=0.2, power_w=300.0), ("nitrite", "biofilter", "unionized_ammonia"), "",
+        one_tank(days=40, count=150, bed_m2=0.2, power_w=300.0), ("nitrite", "biofilter", "unionized_ammonia"),
+        set(Action),
     ),
-    "fish that chloride shields": (SHIELDED, ("nitrite",), "chloride"),
+    "fish that chloride shields": (SHIELDED, ("nitrite",), {Action.CHLORIDE}),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("case", list(LEVER_CASES))
 def test_levers_mend_what_they_claim(case):
-    tables, limits, words = LEVER_CASES[case]
+    tables, limits, kinds = LEVER_CASES[case]
     season = run_season(build(copy.deepcopy(tables)))
     broken = [f for f in season.findings if f.is_broken and f.limit in limits]
     assert {finding.limit for finding in broken} == set(limits)
     for finding in broken:
-        lever, said = prove_lever(season, finding)
-        assert lever is not None, finding
-        assert words in said
-        after = run_season(season.site, **lever.changes)
+        change = prove_change(season, finding).change
+        assert change is not None, finding
+        assert change.kind in kinds
+        after = run_season(season.site, **change.fields)
         (same,) = [f for f in after.findings if (f.limit, f.where) == (finding.limit, finding.where)]
         assert not same.is_broken
 
 
 def test_a_lever_of_the_loop_is_used_for_all_its_broken_limits():
     season = run_season(build(crowded(biofilter_start="seeded")))
-    water = [f for f in find_levers(season) if f.is_broken and f.limit in ("nitrite", "biofilter")]
+    water = [f for f in find_changes(season) if f.is_broken and f.limit in ("nitrite", "biofilter")]
     assert len(water) > 1
-    assert len({finding.lever for finding in water}) <= 2
+    told = [help_of(finding).change for finding in water]
+    assert all(change in told[:2] for change in told)

@@ -16,10 +16,13 @@ from stocksim.answers.ramp.climb import RESERVE_PERCENT, judged, margins_of
 from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.fate import LoopFate, loop_fate, ph_binding
 from stocksim.answers.ramp.words import as_fed_sentence, loop_sentence, ph_sentence, ramp_sources, ramp_text
-from stocksim.changes.search import prove_lever
+from stocksim.changes.change import Action
+from stocksim.changes.search import help_of, prove_change
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.deaths import ledger
+from stocksim.faces.change_words import change_words
 from stocksim.faces.words import cautions as season_cautions
+from stocksim.faces.words import settling_cautions
 from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
 
@@ -111,12 +114,13 @@ def test_fish_that_die_on_their_first_day_are_judged_by_that_day():
 def test_the_lever_told_beside_a_schedule_that_kills_keeps_the_fish():
     ramp = feeding_ramp(build(into_ammonia()))
     (loop,) = ramp.loops
-    lever, _ = prove_lever(ramp.proof, loop.still_broken[0])
-    assert lever is not None
-    after = run_season(ramp.proof.site, **lever.changes)
+    change = prove_change(ramp.proof, loop.still_broken[0]).change
+    assert change is not None
+    after = run_season(ramp.proof.site, **change.fields)
     assert loop.fate.loses_all
     assert loop_fate(after.layout, after.course, 0, 0, after.layout.days).dying < 1.0
-    assert lever.words in loop_sentence(loop, "metric")
+    told = help_of(loop.still_broken[0])
+    assert (told.change, told.even_so) == (change, None)
 
 
 def test_deaths_of_a_schedule_are_told_with_those_without_it(newborn):
@@ -177,11 +181,12 @@ def test_ph_that_binds_is_named_with_alkalinity_and_the_chalk_caution_of_the_sea
     assert at.alkalinity_mg_l == pytest.approx(season.course.alkalinity_mg_l[0, day, 0])
     less = unionized_fraction(7.5, 14.0) / unionized_fraction(at.ph, 14.0)
     assert at.at_easy_ph_mg_l == pytest.approx(at.unionized_mg_l * less)
-    words = ph_sentence(loop)
+    words = ph_sentence(loop, "metric")
     assert f"because pH is {at.ph:.1f}, with {at.alkalinity_mg_l:.0f} mg/L of alkalinity" in words
     assert "surface" not in loop_sentence(loop, "metric")
     assert "the film does not come" not in loop_sentence(loop, "metric")
-    (chalk,) = [words for words in season_cautions(season) if "chalk settles out" in words]
+    (chalk,) = settling_cautions(season)
+    assert chalk in season_cautions(season)
     assert chalk in ramp_answer(hard_ramp, "metric")["cautions"]
 
 
@@ -207,9 +212,9 @@ def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):
     (loop,) = hard_ramp.loops
     advice = loop.water_advice
     day = (SPRING - START).days
-    plain, after = run_season(hard_site), run_season(hard_site, **advice.changes)
+    plain, after = run_season(hard_site), run_season(hard_site, **advice.change.fields)
     # nothing changes before the start, but for the softer top-up of each day: 1 % of the water
-    softer = 300.0 - float(advice.changes["loops.main.source_water.alkalinity"].split()[0])
+    softer = 300.0 - float(advice.change.fields["loops.main.source_water.alkalinity"].split()[0])
     for name, most in (
         ("alkalinity_mg_l", 0.01 * softer),
         ("ph", 0.01),
@@ -226,7 +231,8 @@ def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):
     safe = (advice.safe_from - START).days
     assert margins[safe:].min() >= RESERVE_PERCENT
     assert safe == day or margins[safe - 1] < RESERVE_PERCENT
-    assert advice.words in ph_sentence(loop)
+    assert advice.change.start == SPRING
+    assert change_words(advice.change, "metric", is_loop_told=True) in ph_sentence(loop, "metric")
 
 
 def test_ph_is_not_blamed_where_ammonia_is_high_or_ph_low(newborn, hard_ramp):
@@ -271,9 +277,10 @@ def test_a_dosed_loop_is_told_to_aim_lower_before_softer_water():
     site = build(tables)
     advice = softer_water(site, "main", START)
     assert advice is not None
-    (field,) = advice.changes
+    (field,) = advice.change.fields
     assert field == "loops.main.alkalinity_target"
-    after = run_season(site, **advice.changes)
+    assert advice.change.kind is Action.SOFTER_TARGET
+    after = run_season(site, **advice.change.fields)
     assert advice.worst_mg_l < advice.before_mg_l
     assert loop_fate(after.layout, after.course, 0, 0, after.layout.days).dying < 1.0
 
@@ -283,7 +290,7 @@ def test_water_is_not_made_softer_than_nitrification_bears(hard_site):
     advice = softer_water(hard_site, "main", SPRING)
     assert advice is not None
     softer = source_level(hard_site.file.loops["main"], "alkalinity") - float(
-        advice.changes["loops.main.source_water.alkalinity"].split()[0]
+        advice.change.fields["loops.main.source_water.alkalinity"].split()[0]
     )
     assert softer > 0.0
     assert plain.course.alkalinity_mg_l[0].min() - softer >= 40.0

@@ -14,7 +14,7 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes import change as trying
-from stocksim.changes.search import find_levers
+from stocksim.changes.search import find_changes, help_of
 from stocksim.engine.results.frames import Season
 from stocksim.faces.text import water_rows
 from stocksim.library.sources import library_folder
@@ -61,10 +61,10 @@ def test_an_edit_of_any_field_is_another_content_and_another_season(empty):
         changed = site.with_changes({field: value})
         assert changed.content not in seen, field
         seen.add(changed.content)
-        trying.season_with(site, {field: value})
+        trying.prove(site, {field: value})
     assert len(empty) == len(EDITS)
     for field, value in EDITS.items():
-        after = trying.season_with(build(one_tank(days=10)), {field: copy.deepcopy(value)})
+        after = trying.prove(build(one_tank(days=10)), {field: copy.deepcopy(value)})
         assert after.site.content == site.with_changes({field: value}).content
     assert len(empty) == len(EDITS)
 
@@ -72,9 +72,9 @@ def test_an_edit_of_any_field_is_another_content_and_another_season(empty):
 def test_seasons_of_two_sites_with_one_change_are_two(empty):
     one, other = build(one_tank(days=10)), build(one_tank(days=10, volume_l=900.0))
     change = {"cohorts.fish.count": 30}
-    assert trying.season_with(one, change).layout.volume_m3[0] == pytest.approx(1.0)
-    assert trying.season_with(other, change).layout.volume_m3[0] == pytest.approx(0.9)
-    assert trying.season_with(one, change) is trying.season_with(one, dict(change))
+    assert trying.prove(one, change).layout.volume_m3[0] == pytest.approx(1.0)
+    assert trying.prove(other, change).layout.volume_m3[0] == pytest.approx(0.9)
+    assert trying.prove(one, change) is trying.prove(one, dict(change))
     assert len(empty) == 2
 
 
@@ -83,12 +83,12 @@ def test_an_own_library_file_moves_the_answer(tmp_path, empty):
     own.parent.mkdir(parents=True)
     shutil.copy(library_folder() / "fish" / "nile_tilapia.toml", own)
     change = {"cohorts.fish.count": 30}
-    before = trying.season_with(site_from_tables(one_tank(days=10), tmp_path), change)
+    before = trying.prove(site_from_tables(one_tank(days=10), tmp_path), change)
     value = before.site.species["nile_tilapia"]["temperature_high_stress"]
     written = own.read_text(encoding="utf-8")
     place = written.index("value", written.index("temperature_high_stress"))
     own.write_text(written[:place] + written[place:].replace(f"{value:g}", f"{value - 1.0:g}", 1), encoding="utf-8")
-    after = trying.season_with(site_from_tables(one_tank(days=10), tmp_path), change)
+    after = trying.prove(site_from_tables(one_tank(days=10), tmp_path), change)
     assert after.site.species["nile_tilapia"]["temperature_high_stress"] == value - 1.0
     assert after is not before
     assert after.layout.species["temperature_high_stress"][0] == value - 1.0
@@ -145,14 +145,14 @@ def hard_sites():
 def test_stopping_early_gives_the_advice_of_trying_all(tables, empty, monkeypatch):
     season = run_season(build(tables))
     assert any(finding.is_broken for finding in season.findings)
-    early = find_levers(season)
-    assert any(finding.lever for finding in early)
+    early = find_changes(season)
+    assert any(map(help_of, early))
     monkeypatch.setattr(trying, "_seasons", Memo(64))
     monkeypatch.setattr(trying, "_trials", Memo(512))
     # every scenario, each for the whole season, in one run
     monkeypatch.setattr(trying, "_enough_days", lambda season, finding: season.layout.days)
     monkeypatch.setattr(trying, "_growing", lambda numbers, first: [numbers])
-    assert find_levers(season) == early
+    assert find_changes(season) == early
 
 
 @pytest.mark.parametrize("passing", [set(), {0}, {15}, {16}, {17, 40}, {40}])

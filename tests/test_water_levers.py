@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from lever_checks import assert_no_more_die, deaths, dosed, find_lever, finding_of, is_broken, sought
+from lever_checks import assert_no_more_die, deaths, dosed, find_change, finding_of, is_broken, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.changes.change import Lever, mends
-from stocksim.changes.search import prove_lever
+from stocksim.changes.change import Action, Care, Change, mends
+from stocksim.changes.search import prove_change
 from stocksim.changes.water import held_feed
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
@@ -33,43 +33,43 @@ def test_dead_fish_prove_no_lever():
     assert finding.is_broken
     assert deaths(season) < 1.0
     hungry = [{"from": START, "share": 0.0}, {"from": START + dt.timedelta(days=84), "share": 1.0}]
-    lever = Lever("feed nothing for twelve weeks", {"loops.main.feeding_ramp": hungry}, cuts_feed=True)
-    after = run_season(season.site, **lever.changes)
+    change = Change(Action.HELD_FEED, {"loops.main.feeding_ramp": hungry}, cuts_feed=True)
+    after = run_season(season.site, **change.fields)
     assert not finding_of(after, "unionized_ammonia").is_broken  # for they are dead
     assert deaths(after) > 30.0
-    assert not mends(season, after, finding, lever)
-    assert prove_lever(season, finding, [lever])[0] != lever
+    assert not mends(season, after, finding, change)
+    assert prove_change(season, finding, [change]).change != change
     # whether it says so or not that it cuts feed
-    assert not mends(season, after, finding, Lever(lever.words, lever.changes))
+    assert not mends(season, after, finding, Change(change.kind, change.fields))
 
 
 def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
     tables = hard_water()
-    season, lever = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia")
     assert not list(held_feed(season, finding_of(season, "unionized_ammonia"), "main"))
     field = "loops.main.source_water.alkalinity"
-    assert list(lever.changes) == [field]
-    level = parse_quantity(lever.changes[field], "concentration")
+    assert list(change.fields) == [field]
+    level = parse_quantity(change.fields[field], "concentration")
     assert level % 20 == 0
     assert 40 <= level < 200
-    assert lever.words.startswith(
-        f"fill and top up loop main with water of {level:.0f} mg/L of alkalinity instead of 200, by rain or"
-    )
-    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    assert change.kind is Action.SOFTER_SOURCE
+    assert change.amounts == {"loop": "main", "alkalinity_mg_l": level, "now_mg_l": 200.0}
+    assert not is_broken(season, change.fields, "unionized_ammonia")
     assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
-    after = run_season(season.site, **lever.changes)
+    after = run_season(season.site, **change.fields)
     assert after.course.ph.max() < season.course.ph.max()
     assert after.course.alkalinity_mg_l.min() >= 40.0
 
 
 def test_a_keepers_high_alkalinity_target_is_lowered():
     tables = hard_water(alkalinity_target="240 mg/L", source_water={"alkalinity": "60 mg/L"})
-    season, lever = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia")
     field = "loops.main.alkalinity_target"
-    assert list(lever.changes) == [field]
-    level = parse_quantity(lever.changes[field], "concentration")
-    assert lever.words == f"hold {level:.0f} mg/L of alkalinity in loop main instead of 240, so that pH stays lower"
-    assert not is_broken(season, lever.changes, "unionized_ammonia")
+    assert list(change.fields) == [field]
+    level = parse_quantity(change.fields[field], "concentration")
+    assert change.kind is Action.SOFTER_TARGET
+    assert change.amounts == {"loop": "main", "alkalinity_mg_l": level, "now_mg_l": pytest.approx(240.0)}
+    assert not is_broken(season, change.fields, "unionized_ammonia")
     assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
 
 
@@ -77,7 +77,7 @@ def test_a_lever_that_leaves_no_fish_to_judge_proves_nothing():
     season = run_season(build(hard_water()))
     finding = finding_of(season, "unionized_ammonia")
     none = {"cohorts.fish.count": 0}
-    assert not mends(season, run_season(season.site, **none), finding, Lever("keep no fish", none))
+    assert not mends(season, run_season(season.site, **none), finding, Change(Action.FEWER_FISH, none))
 
 
 def crowded_film(count: int, biofilter_start: str) -> Season:
@@ -94,19 +94,22 @@ def test_a_lever_that_leaves_fish_dying_of_something_else_says_so():
     season = crowded_film(900, "seeded")
     finding = finding_of(season, "oxygen")
     assert finding.is_broken
-    lever = find_lever(season, finding)
-    assert lever is not None
-    after = run_season(season.site, **lever.changes)
+    found = prove_change(season, finding)
+    assert found.change is not None
+    after = run_season(season.site, **found.change.fields)
     assert 45.0 < deaths(after) < deaths(season)
-    assert " of 900 fish still die of the water or of hunger)" in lever.words
+    assert found.deaths.is_told
+    assert found.deaths.fish == pytest.approx(900.0)
+    # beside what the water kills there are only the deaths of every day
+    assert 0.0 < found.deaths.dying < deaths(after)
 
 
 def test_no_lever_is_told_under_which_all_fish_die_of_something_else():
     season = crowded_film(400, "new")
     finding = finding_of(season, "oxygen")
     assert finding.is_broken
-    lever = find_lever(season, finding)
-    assert lever is None or deaths(run_season(season.site, **lever.changes)) < 399.0
+    change = find_change(season, finding)
+    assert change is None or deaths(run_season(season.site, **change.fields)) < 399.0
 
 
 def bad_test(nitrite_mg_l: float, **test: str) -> dict:
@@ -120,43 +123,46 @@ def bad_test(nitrite_mg_l: float, **test: str) -> dict:
 
 def test_water_is_changed_on_the_day_of_a_bad_test_by_the_least_that_does():
     tables = bad_test(1.0, tan="3 mg/L", alkalinity="30 mg/L")
-    season, lever = sought(tables, "nitrite")
+    season, change = sought(tables, "nitrite")
     field = "loops.main.water_changes"
-    assert list(lever.changes) == [field]
-    (change,) = lever.changes[field]
-    assert change["date"] == START + dt.timedelta(days=40)
-    litres = 1000.0 * parse_quantity(change["volume"], "volume")
+    assert list(change.fields) == [field]
+    (written,) = change.fields[field]
+    day = START + dt.timedelta(days=40)
+    assert written["date"] == day
+    litres = 1000.0 * parse_quantity(written["volume"], "volume")
     layout = season.layout
     water = 1000.0 * float(layout.volume_m3.sum() + layout.sump_volume_m3.sum())
     tenths = round(10.0 * litres / water)
     assert litres == pytest.approx(0.1 * tenths * water, abs=0.5)
     assert tenths <= 5
-    assert f"{10 * tenths} %) of loop main's water on {change['date']}" in lever.words
-    assert "without chlorine or chloramine and of the same temperature" in lever.words
-    assert not is_broken(season, lever.changes, "nitrite")
+    assert (change.kind, change.start, change.care, change.past) == (Action.WATER_CHANGES, day, Care.NEW_WATER, ())
+    assert change.amounts == {
+        "loop": "main", "volume_m3": pytest.approx(0.0001 * tenths * water), "share": pytest.approx(0.1 * tenths),
+        "last": day, "every_days": 0,
+    }  # fmt: skip
+    assert not is_broken(season, change.fields, "nitrite")
     if tenths > 1:
-        less = {field: [change | {"volume": f"{0.1 * (tenths - 1) * water} L"}]}
+        less = {field: [written | {"volume": f"{0.1 * (tenths - 1) * water} L"}]}
         assert is_broken(season, less, "nitrite")
     # what the file already changes stays
     kept = [{"date": START, "volume": "10 L"}]
     again = run_season(season.site, **{field: kept})
-    lever = find_lever(again, finding_of(again, "nitrite"))
-    assert lever is not None
-    assert lever.changes[field][0] == kept[0]
+    change = find_change(again, finding_of(again, "nitrite"))
+    assert change is not None
+    assert change.fields[field][0] == kept[0]
 
 
 def test_a_test_that_no_water_change_can_undo_in_a_day_is_said_to_be_past():
     season = run_season(build(bad_test(4.0, tan="8 mg/L", alkalinity="20 mg/L")))
     finding = finding_of(season, "nitrite")
     assert finding.days_broken > 1
-    lever = find_lever(season, finding)
-    assert lever is not None
-    changes = lever.changes["loops.main.water_changes"]
-    assert lever.past == (changes[0]["date"],) == (START + dt.timedelta(days=40),)
-    assert f"holds from the day after {changes[0]['date']}" in lever.words
-    after = finding_of(run_season(season.site, **lever.changes), "nitrite")
+    change = find_change(season, finding)
+    assert change is not None
+    changes = change.fields["loops.main.water_changes"]
+    assert change.past == (changes[0]["date"],) == (START + dt.timedelta(days=40),)
+    after = finding_of(run_season(season.site, **change.fields), "nitrite")
     assert (after.days_broken, after.first_date) == (1, changes[0]["date"])
-    assert_no_more_die(season, lever.changes)
+    assert_no_more_die(season, change.fields)
 
 
 def cycled(**changes: object) -> dict:
@@ -170,12 +176,14 @@ def cycled(**changes: object) -> dict:
 
 
 def test_less_ammonia_is_dosed_where_the_dose_breaks_the_limit():
-    season, lever = sought(cycled(), "unionized_ammonia")
+    season, change = sought(cycled(), "unionized_ammonia")
     assert deaths(season) > 50.0
-    dose = lever.changes["loops.main.fishless_cycling"]
+    dose = change.fields["loops.main.fishless_cycling"]
     assert parse_quantity(dose["ammonia_nitrogen"], "oxygen_rate") < 3.0
-    assert "ammonia nitrogen into loop main instead of 3" in lever.words
-    after = run_season(season.site, **lever.changes)
+    assert change.kind is Action.LESS_DOSED_AMMONIA
+    assert change.amounts["dose_g_day"] == pytest.approx(parse_quantity(dose["ammonia_nitrogen"], "oxygen_rate"))
+    assert change.amounts["now_g_day"] == pytest.approx(3.0)
+    after = run_season(season.site, **change.fields)
     assert deaths(after) < 1.0
     assert not finding_of(after, "nitrite").is_broken
 
@@ -187,13 +195,14 @@ def test_dosing_ends_some_days_before_fish_come():
     }  # fmt: skip
     tables["cohorts"]["fish"]["stocked"] = START + dt.timedelta(days=20)
     later = run_season(build(tables))
-    lever = find_lever(later, finding_of(later, "unionized_ammonia"))
-    assert lever is not None
-    last = lever.changes["loops.main.fishless_cycling"]["to"]
+    change = find_change(later, finding_of(later, "unionized_ammonia"))
+    assert change is not None
+    last = change.fields["loops.main.fishless_cycling"]["to"]
     assert START + dt.timedelta(days=10) <= last <= START + dt.timedelta(days=19)
     ahead = (START + dt.timedelta(days=20) - last).days
-    assert lever.words.startswith(f"stop dosing ammonia into loop main after {last}, {ahead} days before fish come")
-    assert not is_broken(later, lever.changes, "unionized_ammonia")
+    assert change.kind is Action.DOSING_ENDS
+    assert change.amounts == {"loop": "main", "last": last, "days_ahead": ahead}
+    assert not is_broken(later, change.fields, "unionized_ammonia")
 
 
 def test_fish_that_events_bring_leave_the_cycling_levers_out():
@@ -208,6 +217,6 @@ def test_fish_that_events_bring_leave_the_cycling_levers_out():
     season = run_season(build(tables))
     finding = finding_of(season, "unionized_ammonia")
     assert finding.is_broken
-    assert find_lever(season, finding) is None or not is_broken(
-        season, find_lever(season, finding).changes, "unionized_ammonia"
+    assert find_change(season, finding) is None or not is_broken(
+        season, find_change(season, finding).changes, "unionized_ammonia"
     )

@@ -12,8 +12,9 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.answers.season.answer import season_answer
-from stocksim.changes.search import find_levers
+from stocksim.changes.search import find_changes
 from stocksim.engine.results.findings import Finding
+from stocksim.faces.change_words import help_words
 from stocksim.faces.text import answer_text, tank_rows, text_table
 from stocksim.faces.words import (
     LIMIT_WORDS,
@@ -199,7 +200,7 @@ def test_the_verdict_without_fish(count_in_a_cohort):
 
 
 def test_the_summary_is_json_with_the_keys_of_the_contract(broken):
-    found = find_levers(broken)
+    found = find_changes(broken)
     data = json.loads(json.dumps(summary(broken, found), allow_nan=False))
     assert set(data) >= {"verdict", "limits", "totals", "cautions"}
     assert data["season"] == {"start": "2026-10-01", "end": "2026-10-30"}
@@ -208,7 +209,7 @@ def test_the_summary_is_json_with_the_keys_of_the_contract(broken):
         assert set(limit) >= {
             "limit", "where", "first_date", "worst_value", "threshold", "unit", "margin_percent", "lever",
         }  # fmt: skip
-        assert limit["lever"] == (finding.lever or None)
+        assert limit["lever"] == (help_words(finding, "us") or None)
         assert (limit["first_date"] is None) == (finding.days_broken == 0)
     assert by_name["density"]["margin_percent"] < 0.0
     assert by_name["density"]["first_date"] == "2026-10-01"
@@ -249,13 +250,13 @@ def test_cold_days_without_appetite_are_a_caution():
 
 
 def test_the_printed_answer_marks_what_is_broken_and_speaks_the_keepers_units(broken, holding):
-    text = answer_text(season_answer(broken, find_levers(broken)))
+    text = answer_text(season_answer(broken, find_changes(broken)))
     assert re.search(r"!\d\.\d\d lb/gal", text)
     assert "1. From 1 Oct 2026: fish too dense in tank one" in text
     assert re.search(r"What helps: keep \d+ of the 300 fish in one\.", text)
     assert "kg/m3" not in text
     assert "degC" not in text.split("Cautions:")[0]
-    plain = answer_text(season_answer(holding, find_levers(holding)))
+    plain = answer_text(season_answer(holding, find_changes(holding)))
     assert "!" not in plain.split("marks a broken limit")[0].replace("! ", "")
     assert "Limits that bite" not in plain
     assert "kg/m3" in plain

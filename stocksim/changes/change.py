@@ -1,11 +1,12 @@
-"""A change of the site file, and the tools that all are sought and proved with: many values tried in one run."""
+"""A change of the site file as data, and the tools that all are sought and proved with: many values in one run."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from enum import StrEnum, auto
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -26,29 +27,80 @@ R = TypeVar("R")
 
 # shares of what is there now, tried from all to none
 SHARES = np.linspace(1.0, 0.0, 41)
-# Deaths that a lever may add, share of each cohort's fish: those that it keeps from one death die of another, 2.6 % a
+# Deaths that a change may add, share of each cohort's fish: those that it keeps from one death die of another, 2.6 % a
 # year, later in the season (assumed; a third of a fish of sixty).
 MORE_DEATHS_SHARE = 0.005
 
 
+class Action(StrEnum):
+    """What a change does, each with the amounts that its sentence needs; places are ``tanks.NAME``, ``loops.NAME``."""
+
+    FEWER_FISH = auto()  # where; kept: (cohort, fish, of)...
+    MORE_AIR = auto()  # tank, power_w, now_w
+    LESS_FEED = auto()  # rations: (cohort, fraction, now)...
+    HELD_FEED = auto()  # loop, share, until
+    SET_POINT = auto()  # loop, cohort, temperature_c, is_floor
+    PLANTED_AREA = auto()  # carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
+    NEW_FILM = auto()  # loop, media_m3, surface_m2_m3
+    MORE_FILM = auto()  # where; surface_m2 and now_m2 of a bed, media_m3 of a biofilter
+    CHLORIDE = auto()  # loop, chloride_mg_l, sodium_mg_l, is_planted, salts_g: grams of each salt that would do
+    BUFFER = auto()  # loop, alkalinity_mg_l, lowest_mg_l
+    SOFTER_TARGET = auto()  # loop, alkalinity_mg_l, now_mg_l
+    SOFTER_SOURCE = auto()  # loop, alkalinity_mg_l, now_mg_l
+    WATER_CHANGES = auto()  # loop, volume_m3, share, last, every_days: 0 for a single one
+    WEEKLY_CHANGES = auto()  # loop, volume_m3, share
+    SOFTER_WEEKLY_CHANGES = auto()  # loop, volume_m3, share, alkalinity_mg_l, now_mg_l
+    DOSING_ENDS = auto()  # loop, last, days_ahead
+    LESS_DOSED_AMMONIA = auto()  # loop, dose_g_day or None, now_g_day, cohorts that are stocked later, due
+    FREE_GROUND = auto()  # loop, area_m2
+    HUNGRIER_CROPS = auto()  # loop, crop, instead_of
+    RATION = auto()  # loop, fraction, now
+    STOCK = auto()  # loop, biomass_kg: what is added; counts: (cohort, fish, now)...
+    BED_AREA = auto()  # loop, area_m2, now_m2
+
+
+class Care(StrEnum):
+    """What must be minded with a change."""
+
+    NEW_WATER = auto()
+    GROWN_FILM = auto()
+    FOOD_GRADE = auto()
+    CLEAR_TESTS = auto()
+    LOST_NITROGEN = auto()
+    WATERCRESS = auto()
+
+
 @dataclass(frozen=True)
-class Lever:
-    """A change of the site file that mends a limit.
+class Change:
+    """A change of the site file that a run can prove; `stocksim.faces.change_words` says it.
 
     Parameters
     ----------
-    words : str
-        What to do, with quantities.
-    changes : dict
+    kind : Action
+        What is done.
+    fields : dict
         Dotted fields to new values, as `Site.with_changes` takes them.
+    amounts : dict
+        Numbers and names that its sentence needs, by the keys that `Action` names, in SI units.
+    start : date or None
+        Day on which it begins; None where it holds from the season's first, or there is no such day.
+    effort : int or None
+        Its place among the cheap ones, 1 first: no purchase, then seed, then fish, then water, then building; None
+        where it is not known.
+    care : Care or None
+        What must be minded.
     cuts_feed : bool
         Whether fish go hungry for it: then none may die of hunger or of the water.
     past : tuple of date
-        Days that it cannot mend, because a test measured the limit broken on their mornings; its words say so.
+        Days that it cannot mend, because a test measured the limit broken on their mornings.
     """
 
-    words: str
-    changes: dict[str, Any]
+    kind: Action
+    fields: dict[str, Any]
+    amounts: dict[str, Any] = field(default_factory=dict)
+    start: dt.date | None = None
+    effort: int | None = None
+    care: Care | None = None
     cuts_feed: bool = False
     past: tuple[dt.date, ...] = ()
 
@@ -77,9 +129,9 @@ _seasons: Memo[Season] = Memo(64)  # about 1 MB each
 _trials: Memo[Trial] = Memo(512)  # a few kB each
 
 
-def season_with(site: Site, changes: Mapping[str, Any]) -> Season:
-    """Season of a site with some fields changed, run once for equal changes of equal sites; as `run_season`."""
-    return _once(_seasons, lambda: run_season(site, **changes), site, changes)
+def prove(site: Site, fields: Mapping[str, Any]) -> Season:
+    """Season of a site with some fields changed, run once for equal fields of equal sites; as `run_season`."""
+    return _once(_seasons, lambda: run_season(site, **fields), site, fields)
 
 
 def _once(memo: Memo[R], make: Callable[[], R], *things: Any) -> R:
@@ -245,19 +297,19 @@ def loop_of(season: Season, finding: Finding) -> str:
     return name if table == "loops" else season.site.file.tanks[name].loop
 
 
-# --- whether a season that was run with a lever has mended a limit, and at whose cost
+# --- whether a season that was run with a change has mended a limit, and at whose cost
 
 
-def mends(season: Season, after: Season, finding: Finding, lever: Lever) -> bool:
-    """Whether a limit holds in a season that was run with a lever, no tank is emptied and no more fish die.
+def mends(season: Season, after: Season, finding: Finding, change: Change) -> bool:
+    """Whether a limit holds in a season that was run with a change, no tank is emptied and no more fish die.
 
     Parameters
     ----------
     season, after : Season
-        Without and with the lever.
+        Without and with the change.
     finding : Finding
         The limit that is broken without it.
-    lever : Lever
+    change : Change
         What was changed.
 
     Returns
@@ -266,8 +318,8 @@ def mends(season: Season, after: Season, finding: Finding, lever: Lever) -> bool
         False too where the place has no fish left that the limit could be judged for.
     """
     return (
-        _holds(after, finding, lever.past)
-        and spares_fish(season, after, lever.cuts_feed)
+        _holds(after, finding, change.past)
+        and spares_fish(season, after, change.cuts_feed)
         and _tanks_with_fish(season) <= _tanks_with_fish(after)
     )
 

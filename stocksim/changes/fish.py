@@ -1,4 +1,4 @@
-"""Levers on fish, feed, air, heat and planted area."""
+"""Changes of fish, feed, air, heat and planted area that may mend a limit."""
 
 from __future__ import annotations
 
@@ -8,25 +8,25 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import SHARES, Lever, first_passing, inside_tanks, stocked_for
+from stocksim.changes.change import SHARES, Action, Change, first_passing, inside_tanks, stocked_for
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.plants.area import planting_ratio
 from stocksim.site.fish_tables import AppetiteRation
-from stocksim.units import face_unit, format_quantity, parse_quantity, to_face
+from stocksim.units import face_unit, parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 _MOST_COUNTS = 60  # whole numbers of fish tried between two shares
-# Less than this share of the ration is no lever: fish that are kept on it all season starve (engineering judgement of
-# this project, no source).
+# Less than this share of the ration is not offered: fish that are kept on it all season starve (engineering judgement
+# of this project, no source).
 _LEAST_RATION_SHARE = 0.3
 _DIFFUSER_STEP_W, _MOST_DIFFUSER_W = 5.0, 400.0
 
 
-def fewer_fish(season: Season, finding: Finding, tanks: list[str], place: str) -> Iterator[Lever]:
-    """The most fish of some tanks, all cohorts in proportion, that keep a limit."""
+def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -> Iterator[Change]:
+    """The most fish of some tanks, all cohorts in proportion, that keep a limit; told of a place."""
     layout = season.layout
     inside = stocked_for(season, inside_tanks(season, tanks))
     if not inside.any():
@@ -47,11 +47,14 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], place: str) -
         return
     names = [key for key, here in zip(layout.cohorts, inside, strict=True) if here]
     old, new = layout.count[inside].astype(int).tolist(), counts[good, inside].astype(int).tolist()
-    words = " and ".join(f"{n} of the {o} {key}" for key, o, n in zip(names, old, new, strict=True))
-    yield Lever(f"keep {words} in {place}", {f"cohorts.{key}.count": n for key, n in zip(names, new, strict=True)})
+    yield Change(
+        Action.FEWER_FISH,
+        {f"cohorts.{key}.count": n for key, n in zip(names, new, strict=True)},
+        {"where": where, "kept": tuple(zip(names, new, old, strict=True))},
+    )
 
 
-def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Lever]:
+def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
     """The smallest air pump that keeps a tank's oxygen limit."""
     layout, table = season.layout, season.site.file.tanks[tank]
     column = layout.tanks.index(tank)
@@ -64,15 +67,15 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Lever]:
     device[:, column] = powers * per_watt
     good = first_passing(season, finding, {"device_g_day": device})
     if good is not None:
-        watts = powers[good]
-        old = f" instead of {now / per_watt:.0f} W" if now > 0 else ""
-        yield Lever(
-            f"give {tank} air stones fed by {watts:.0f} W{old}",
+        watts = float(powers[good])
+        yield Change(
+            Action.MORE_AIR,
             {f"tanks.{tank}.oxygen_supply": {"kind": "diffuser", "power": f"{watts:g} W"}},
+            {"tank": tank, "power_w": watts, "now_w": now / per_watt},
         )
 
 
-def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Lever]:
+def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
     """The largest share of the ration of some tanks that keeps a limit."""
     layout, cohorts = season.layout, season.site.file.cohorts
     inside = inside_tanks(season, tanks) & layout.rations.by_appetite
@@ -82,7 +85,7 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
     if good is None:
         return
     share = shares[good]
-    changes, words = {}, []
+    changes, rations = {}, []
     for key in dict.fromkeys(root for root, here in zip(layout.roots, inside, strict=True) if here):
         ration = cohorts[key].ration
         if ration is not None and not isinstance(ration, AppetiteRation):
@@ -92,12 +95,12 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Le
         written = season.site.raw["cohorts"][key].get("ration", {"kind": "appetite"})
         table: dict[str, Any] = {**written, "fraction": new}
         changes[f"cohorts.{key}.ration"] = table
-        words.append(f"{key} {100 * new:.0f} % of appetite instead of {100 * old:.0f} %")
+        rations.append((key, new, old))
     if changes:
-        yield Lever(f"feed {', '.join(words)}", changes, cuts_feed=True)
+        yield Change(Action.LESS_FEED, changes, {"rations": tuple(rations)}, cuts_feed=True)
 
 
-def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Lever]:
+def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Change]:
     """A set point for heating or cooling the cohort's loop."""
     site = season.site
     day = (finding.worst_date - season.layout.start).days
@@ -107,20 +110,20 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
     shown = to_face(finding.threshold, "temperature", units)
     rounded = math.ceil(shown - 1e-6) if is_low else math.floor(shown + 1e-6)
     text = f"{rounded} {face_unit('temperature', units)}"
-    field = "at_least" if is_low else "at_most"
-    verb = "heat the water of loop" if is_low else "cool the water of loop"
-    words = f"{verb} {loop} to {field.replace('_', ' ')} {text}, or keep {cohort} in another loop"
+    typed = parse_quantity(text, "temperature")
+    amounts = {"loop": loop, "cohort": cohort, "temperature_c": typed, "is_floor": is_low}
     # degF to degC and back may lose the last digit, and with it the limit
-    value = (max if is_low else min)(parse_quantity(text, "temperature"), finding.threshold)
+    value = (max if is_low else min)(typed, finding.threshold)
     if site.file.loops[loop].water_temperature.kind == "computed":
         if is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
             heater = {"power": "1000 kW", "set_point": f"{value + 0.5!r} degC", "fuel": "electricity"}
-            yield Lever(words, {f"loops.{loop}.heat.heater": heater})
+            yield Change(Action.SET_POINT, {f"loops.{loop}.heat.heater": heater}, amounts)
         return
-    yield Lever(words, {f"loops.{loop}.water_temperature.{field}": f"{value!r} degC"})
+    name = "at_least" if is_low else "at_most"
+    yield Change(Action.SET_POINT, {f"loops.{loop}.water_temperature.{name}": f"{value!r} degC"}, amounts)
 
 
-def other_area(season: Season, loop: str) -> Iterator[Lever]:
+def other_area(season: Season, loop: str) -> Iterator[Change]:
     """Plant what the season's feed carries: the same plantings, larger or smaller."""
     file, layout = season.site.file, season.layout
     column = layout.loops.index(loop)
@@ -141,13 +144,9 @@ def other_area(season: Season, loop: str) -> Iterator[Lever]:
         if factor > 1.0:
             field = "planted_face" if bed.planted_face else "area"
             changes[f"beds.{key}.{field}"] = f"{(bed.planted_face or bed.area) * factor:.4f} m2"
-    units = file.site.units
-    carried = format_quantity(feed / middle, "area", units)
-    have = format_quantity(now, "area", units)
-    less = "less than" if factor < 1.0 else "more than"
     is_whole = bool((layout.rated_m2[planted, column] >= layout.planted_m2[planted, column] - 1e-9).all())
-    of = "" if is_whole else " with what has a published ratio"
-    yield Lever(f"the season's feed carries about {carried} by the handbooks, {less} the {have} planted{of}", changes)
+    amounts = {"carried_m2": feed / middle, "planted_m2": now, "is_whole": is_whole}
+    yield Change(Action.PLANTED_AREA, changes, amounts)
 
 
 def ratio_in_band(season: Season, finding: Finding) -> bool:

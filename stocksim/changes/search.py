@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass
+from enum import StrEnum, auto
+from typing import NamedTuple
 
-from stocksim.changes.change import Lever, loop_of, mends, season_with
+from stocksim.changes.change import Change, loop_of, mends, prove
 from stocksim.changes.fish import (
     fewer_fish,
     less_feed,
@@ -34,14 +36,87 @@ from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 
 Progress = Callable[[int, int], None]
-_YOUNG_WORDS = "; its film is young: stock fish later, or feed by `stocksim ramp`"
-_STILL_DYING_SHARE = 0.05  # of the fish: from here on a lever says how many it leaves dying (assumed)
-_MOST_DIE_SHARE = 0.5  # a lever that leaves so many dying is told only if no other is found (assumed)
+_STILL_DYING_SHARE = 0.05  # of the fish: from here on it is told how many a change leaves dying (assumed)
+_MOST_DIE_SHARE = 0.5  # a change that leaves so many dying is told only if no other is found (assumed)
 _WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
 
 
-def find_levers(season: Season, progress: Progress | None = None) -> list[Finding]:
-    """The season's findings, each broken limit with a lever proved by a run.
+class WhyNone(StrEnum):
+    """Why no change is named; `stocksim.faces.change_words` says it."""
+
+    NONE_MENDS = auto()  # without costing fish their lives
+    OTHER_LOOP = auto()  # no temperature does, so the fish belong elsewhere
+    SLOW_THE_CHANGE = auto()
+    GRADE_INSTEAD = auto()
+    NO_AREA = auto()
+    FISH_DIE_ALL_THE_SAME = auto()  # in a run with the change that mends the limit
+
+
+class Deaths(NamedTuple):
+    """Fish that die of the water or of hunger, and the most that are there on a day."""
+
+    dying: float
+    fish: float
+
+    @property
+    def is_told(self) -> bool:
+        """Whether so many die that a change with them must say so."""
+        return not self.dying < _STILL_DYING_SHARE * self.fish
+
+
+@dataclass(frozen=True)
+class Help:
+    """What a search found for a broken limit.
+
+    Parameters
+    ----------
+    change : Change or None
+        Proved by a run; None where none was found.
+    why_none : WhyNone or None
+        Then why.
+    film_is_young : bool
+        Whether time, or a ramp, may help where no change does.
+    deaths : Deaths or None
+        Of the whole site in the change's run; None for planted area, which no fish dies of.
+    breaks : tuple of (str, str)
+        Limits and places that hold without the change and are broken with it, as (``oxygen``, ``tanks.cedar``).
+    even_so : Deaths or None
+        Of the loop, in the run of a change beside a feeding ramp, where ``deaths`` does not tell them.
+    """
+
+    change: Change | None
+    why_none: WhyNone | None = None
+    film_is_young: bool = False
+    deaths: Deaths | None = None
+    breaks: tuple[tuple[str, str], ...] = ()
+    even_so: Deaths | None = None
+
+
+@dataclass(frozen=True)
+class AdvisedFinding(Finding):
+    """A finding with what helps.
+
+    Parameters
+    ----------
+    help : Help
+        Of `prove_change`; the others are those of a `Finding`.
+    """
+
+    help: Help
+
+
+def advised(finding: Finding, found: Help) -> AdvisedFinding:
+    """The finding with what was found for it, in place of what it may have had."""
+    return AdvisedFinding(**(vars(finding) | {"help": found}))
+
+
+def help_of(finding: Finding) -> Help | None:
+    """What was found for a finding; None where nothing was sought."""
+    return finding.help if isinstance(finding, AdvisedFinding) else None
+
+
+def find_changes(season: Season, progress: Progress | None = None) -> list[Finding]:
+    """The season's findings, each broken limit with a change that mends it, proved by a run.
 
     Parameters
     ----------
@@ -53,103 +128,79 @@ def find_levers(season: Season, progress: Progress | None = None) -> list[Findin
     Returns
     -------
     list of Finding
-        In the order of ``season.findings``. A lever that breaks another limit says so; where no lever was found the
-        sentence says that. Ammonia, nitrite and biofilter of a loop get the same lever where one mends them all.
+        In the order of ``season.findings``; those that something was sought for are `AdvisedFinding`, whose help tells
+        what else its run breaks, or why none was found. Ammonia, nitrite and biofilter of a loop get the same change
+        where one mends them all.
     """
     found = season.findings
     wanted = [finding for finding in found if finding.is_broken or _is_off_band(finding)]
-    with_levers = {}
-    used: dict[tuple[str, bool], list[Lever]] = {}
+    with_help = {}
+    used: dict[tuple[str, bool], list[Change]] = {}
     for number, finding in enumerate(wanted):
-        known: list[Lever] = []
+        known: list[Change] = []
         if finding.limit in _WATER_LIMITS:
             known = used.setdefault((loop_of(season, finding), is_early(season, finding)), known)
-        lever, words = prove_lever(season, finding, known)
-        if lever is not None and lever not in known:
-            known.append(lever)
-        with_levers[id(finding)] = replace(finding, lever=words)
+        proved = prove_change(season, finding, known)
+        if proved.change is not None and proved.change not in known:
+            known.append(proved.change)
+        with_help[id(finding)] = advised(finding, proved)
         if progress is not None:
             progress(number + 1, len(wanted))
-    return [with_levers.get(id(finding), finding) for finding in found]
+    return [with_help.get(id(finding), finding) for finding in found]
 
 
 def _is_off_band(finding: Finding) -> bool:
     return finding.limit == "planting_ratio" and finding.days_broken > 0
 
 
-def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -> tuple[Lever | None, str]:
-    """First lever that a run proves to mend a finding, those known to mend another tried first; and the words.
+def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ()) -> Help:
+    """First change that a run proves to mend a finding, those known to mend another tried first.
 
     One that leaves most of the fish dying of something else waits for a better one.
     """
-    poor: tuple[Lever, str] | None = None
-    for lever in itertools.chain(known, _candidates(season, finding)):
+    poor: Help | None = None
+    for change in itertools.chain(known, _candidates(season, finding)):
         try:
-            after = season_with(season.site, lever.changes)
+            after = prove(season.site, change.fields)
         except InputError:  # it cannot be written so, as heating that kills another fish of the loop
             continue
         if finding.limit == "planting_ratio":
             if ratio_in_band(after, finding):
-                return lever, lever.words
+                return Help(change)
             continue
-        if not mends(season, after, finding, lever):
+        if not mends(season, after, finding, change):
             continue
-        there, dying = _dying(after)
-        words = _proved_words(season, after, lever)
-        if dying <= _MOST_DIE_SHARE * there:
-            return lever, words
-        if dying <= there - 1.0:
-            poor = poor or (lever, words)
+        deaths = _deaths(after)
+        proved = Help(change, deaths=deaths, breaks=newly_broken(season, after))
+        if deaths.dying <= _MOST_DIE_SHARE * deaths.fish:
+            return proved
+        if deaths.dying <= deaths.fish - 1.0:
+            poor = poor or proved
     if poor is not None:
         return poor
-    young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
-    return None, _no_lever_words(finding) + (_YOUNG_WORDS if young else "")
+    is_young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
+    return Help(None, _WHY_NONE.get(finding.limit, WhyNone.NONE_MENDS), is_young)
 
 
-def dying_words(after: Season) -> str:
-    """That many fish still die in a lever's own run; empty where few do."""
-    there, dying = _dying(after)
-    if dying < _STILL_DYING_SHARE * there:
-        return ""
-    return f" (with it, {dying:.0f} of {there:.0f} fish still die of the water or of hunger)"
+_WHY_NONE = {
+    "predation": WhyNone.GRADE_INSTEAD,
+    "temperature_change": WhyNone.SLOW_THE_CHANGE,
+    "temperature_low": WhyNone.OTHER_LOOP,
+    "temperature_high": WhyNone.OTHER_LOOP,
+    "planting_ratio": WhyNone.NO_AREA,
+}
 
 
-def _proved_words(season: Season, after: Season, lever: Lever) -> str:
-    """A lever's words with what its run says of the fish and of other limits."""
-    words = lever.words + dying_words(after)
+def newly_broken(season: Season, after: Season) -> tuple[tuple[str, str], ...]:
+    """Limits and places that hold in a season and are broken in another of the same site."""
     before = {(f.limit, f.where) for f in season.findings if f.is_broken}
-    new = [f for f in after.findings if f.is_broken and (f.limit, f.where) not in before]
-    if new:
-        places = ", ".join(f"{limit_name(f.limit)} of {f.where.split('.')[1]}" for f in new)
-        words += f" (but that breaks {places})"
-    return words
+    return tuple((f.limit, f.where) for f in after.findings if f.is_broken and (f.limit, f.where) not in before)
 
 
-def _dying(season: Season) -> tuple[float, float]:
-    """Most fish that are there on one day, and those of the season that die of the water or of hunger."""
+def _deaths(season: Season) -> Deaths:
+    """Fish of the whole season that die of the water or of hunger, and the most that are there on one day."""
     there = (season.course.count + season.course.deaths)[0].sum(axis=-1).max(initial=0.0)
-    return float(there), float(deaths_of_water_or_hunger(season.layout, season.course)[0].sum())
-
-
-def _no_lever_words(finding: Finding) -> str:
-    if finding.limit == "predation":
-        return (
-            "no number that we try mends this; grade the fish, or keep the smaller ones in another tank "
-            "(`stocksim company` tells which pairs)"
-        )
-    if finding.limit == "temperature_change":
-        return (
-            "let the water, or the fish in their new tank, change over several days; the model lets fish live through "
-            "a jump that may kill real ones"
-        )
-    if finding.limit.startswith("temperature"):
-        return f"no single change that we tried mends this; keep {finding.where.split('.')[1]} in another loop"
-    if finding.limit == "planting_ratio":
-        return "no planted area that we tried brings the feed into the handbook band"
-    return (
-        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
-        "several things at once, or keep these fish in another loop"
-    )
+    return Deaths(float(deaths_of_water_or_hunger(season.layout, season.course)[0].sum()), float(there))
 
 
 def limit_name(limit: str) -> str:
@@ -161,15 +212,15 @@ def limit_name(limit: str) -> str:
     return named.get(limit, limit.replace("unionized", "un-ionized").replace("_", " "))
 
 
-def _candidates(season: Season, finding: Finding) -> Iterator[Lever]:
-    """Levers to try for a finding, the gentlest first."""
+def _candidates(season: Season, finding: Finding) -> Iterator[Change]:
+    """Changes to try for a finding, the gentlest first."""
     name = finding.where.split(".")[1]
     if finding.limit == "density":
-        yield from fewer_fish(season, finding, [name], name)
+        yield from fewer_fish(season, finding, [name], finding.where)
     elif finding.limit == "oxygen":
         yield from more_air(season, finding, name)
         yield from less_feed(season, finding, [name])
-        yield from fewer_fish(season, finding, [name], name)
+        yield from fewer_fish(season, finding, [name], finding.where)
     elif finding.limit in _WATER_LIMITS:
         yield from _cleaner_water(season, finding, name)
     elif finding.limit in ("temperature_low", "temperature_high"):
@@ -178,7 +229,7 @@ def _candidates(season: Season, finding: Finding) -> Iterator[Lever]:
         yield from other_area(season, name)
 
 
-def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Lever]:
+def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Change]:
     """What lowers ammonia and nitrite: all of it concerns the whole loop, whose tanks share the water."""
     loop = loop_of(season, finding)
     inside = [key for key, tank in season.site.file.tanks.items() if tank.loop == loop]
@@ -196,4 +247,4 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Leve
     yield from less_feed(season, finding, inside)
     if not measured:
         yield from water_changes(season, finding, loop)
-    yield from fewer_fish(season, finding, inside, f"loop {loop}")
+    yield from fewer_fish(season, finding, inside, f"loops.{loop}")

@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import Lever, first_passing, inside_tanks, mends, season_with
+from stocksim.changes.change import Action, Care, Change, first_passing, inside_tanks, mends, prove
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
-from stocksim.units import format_quantity
+from stocksim.units import parse_quantity
 from stocksim.water.maturity import maturity_after
 from stocksim.water.nitrite import (
     MOST_NITRITE_MG_L,
@@ -42,7 +42,7 @@ _NEW_MEDIA = {
 _NEW_MEDIA_SURFACE_M2_M3 = 200.0
 
 
-def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """Less feed until a young film has grown, for a limit that breaks in the season's first months."""
     layout, start = season.layout, season.layout.start
     if season.site.file.loops[loop].feeding_ramp or not is_early(season, finding) or not starts_young(season, loop):
@@ -59,10 +59,11 @@ def held_feed(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     if good is not None:
         share, week = tried[good]
         end = start + dt.timedelta(days=7 * week)
-        feed = f"{100 * share:.0f} % of its ration" if share else "nothing"
-        yield Lever(
-            f"feed loop {loop} {feed} before {end}, then all of it (`stocksim ramp` finds finer steps)",
+        yield Change(
+            Action.HELD_FEED,
             {f"loops.{loop}.feeding_ramp": [{"from": start, "share": share}, {"from": end, "share": 1.0}]},
+            {"loop": loop, "share": share, "until": end},
+            start,
             cuts_feed=True,
         )
 
@@ -87,7 +88,7 @@ def starts_young(season: Season, loop: str) -> bool:
     return bool(film[young].sum() > 0.5 * film.sum())
 
 
-def new_film(season: Season, loop: str) -> Iterator[Lever]:
+def new_film(season: Season, loop: str) -> Iterator[Change]:
     """A biofilter for a loop that has no film at all, the smallest first."""
     layout, file = season.layout, season.site.file
     if layout.film_m2[layout.leaf_loop[:, layout.loops.index(loop)] > 0.0].any():
@@ -99,14 +100,11 @@ def new_film(season: Season, loop: str) -> Iterator[Lever]:
             "loop": loop, "kind": "trickling", "media_volume": size,
             "specific_surface": f"{_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3", "flow": f"{flow:.6g} m3/day",
         }  # fmt: skip
-        yield Lever(
-            f"give loop {loop} a trickling biofilter with {size} of {_NEW_MEDIA_SURFACE_M2_M3:g} m2/m3 media, its film "
-            "grown before it must carry these fish",
-            {f"biofilters.{name}": table},
-        )
+        media = {"media_m3": parse_quantity(size, "volume"), "surface_m2_m3": _NEW_MEDIA_SURFACE_M2_M3}
+        yield Change(Action.NEW_FILM, {f"biofilters.{name}": table}, {"loop": loop} | media, care=Care.GROWN_FILM)
 
 
-def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """More surface on the loop's largest bed or biofilter, as old as what is there."""
     layout = season.layout
     film = np.where(layout.leaf_loop[:, layout.loops.index(loop)] > 0.0, layout.film_m2, 0.0)
@@ -121,16 +119,15 @@ def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes})
     if good is None:
         return
-    factor, units = float(_FILM_FACTORS[good]), season.site.file.site.units
-    surface = math.ceil(film[largest] * factor)
-    now, wanted = (format_quantity(area, "area", units) for area in (float(film[largest]), surface))
+    factor, where = float(_FILM_FACTORS[good]), {"where": f"{table}.{name}"}
     if table == "beds":
-        changes = {f"beds.{name}.nitrifying_surface": f"{surface} m2"}
-        yield Lever(f"give bed {name} {wanted} of nitrifying surface instead of {now}, by more or finer media", changes)
+        surface = math.ceil(film[largest] * factor)
+        amounts = where | {"surface_m2": surface, "now_m2": float(film[largest])}
+        yield Change(Action.MORE_FILM, {f"beds.{name}.nitrifying_surface": f"{surface} m2"}, amounts)
     else:
         media = season.site.file.biofilters[name].media_volume * factor
-        words = f"give biofilter {name} {format_quantity(media, 'volume', units)} of media"
-        yield Lever(words, {f"biofilters.{name}.media_volume": f"{media:.5f} m3"})
+        field = f"biofilters.{name}.media_volume"
+        yield Change(Action.MORE_FILM, {field: f"{media:.5f} m3"}, where | {"media_m3": media})
 
 
 # --- chloride against nitrite: as plain salt, or without sodium where crops grow
@@ -141,7 +138,7 @@ _CHLORIDE_STEP_MG_L = 10.0
 _CALCIUM_SALT, _CALCIUM, _POTASSIUM_SALT = 147.01 / 70.906, 40.078 / 70.906, 74.551 / 35.453
 
 
-def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Iterator[Lever]:
+def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Iterator[Change]:
     """Chloride that keeps nitrite out of the fish of a tank, where it protects all of them.
 
     Notes
@@ -161,11 +158,11 @@ def more_chloride(season: Season, finding: Finding, tank: str, loop: str) -> Ite
         yield from _salts(season, loop, float(target))
 
 
-def _salts(season: Season, loop: str, target: float) -> Iterator[Lever]:
+def _salts(season: Season, loop: str, target: float) -> Iterator[Change]:
     """Plain salt, or calcium chloride where crops grow and would get too much sodium."""
     file, layout = season.site.file, season.layout
     column = layout.loops.index(loop)
-    table, units = file.loops[loop], file.site.units
+    table = file.loops[loop]
     volume = float(layout.loop_water_m3[column])
     # of what the loop holds at first; the top-up water gets as much as the source lacks
     now = float(season.course.chloride_mg_l[0, 0, column])
@@ -175,35 +172,31 @@ def _salts(season: Season, loop: str, target: float) -> Iterator[Lever]:
     def level(solute: str, per_chloride: float) -> dict[str, str]:
         return {f"loops.{loop}.source_water.{solute}": f"{source_level(table, solute) + per_chloride * rise:.6g} mg/L"}
 
-    def grams(per_chloride: float) -> str:
-        return format_quantity(per_chloride * missing * volume, "weight", units)
-
-    start = f"keep {target:.0f} mg/L of chloride in loop {loop}, top-up water too"
     chloride = {f"loops.{loop}.source_water.chloride": f"{target:g} mg/L"}
     salted = chloride | level("sodium", SODIUM_PER_CHLORIDE)
     sodium = _most_sodium(season, salted, column)
     if sodium is None:
         return
-    reached = f"sodium then reaches {sodium:.0f} mg/L"
-    if sodium <= SODIUM_CAUTION_MG_L or not _grows_crops(season, loop):
-        bear = (
-            f"and crops bear about {SODIUM_CAUTION_MG_L:g}" if _grows_crops(season, loop) else "and no crop grows there"
-        )
-        plain = format_quantity(float(salt_for_chloride(volume, now, target)), "weight", units)
-        yield Lever(f"{start} (about {plain} of plain salt to begin with; {reached}, {bear})", salted)
+    is_planted = _grows_crops(season, loop)
+    amounts = {"loop": loop, "chloride_mg_l": target, "sodium_mg_l": sodium, "is_planted": is_planted}
+    if sodium <= SODIUM_CAUTION_MG_L or not is_planted:
+        salts_g = {"plain_salt": float(salt_for_chloride(volume, now, target))}
+        yield Change(Action.CHLORIDE, salted, amounts | {"salts_g": salts_g})
         return
-    yield Lever(
-        f"{start} (about {grams(_CALCIUM_SALT)} of calcium chloride dihydrate to begin with, or "
-        f"{grams(_POTASSIUM_SALT)} of potassium chloride, either food grade; not plain salt: {reached}, and crops bear "
-        f"about {SODIUM_CAUTION_MG_L:g})",
+    others = {"calcium_chloride_dihydrate": _CALCIUM_SALT, "potassium_chloride": _POTASSIUM_SALT}
+    salts_g = {salt: per_chloride * missing * volume for salt, per_chloride in others.items()}
+    yield Change(
+        Action.CHLORIDE,
         chloride | level("calcium", _CALCIUM),
+        amounts | {"salts_g": salts_g},
+        care=Care.FOOD_GRADE,
     )
 
 
-def _most_sodium(season: Season, changes: dict[str, Any], column: int) -> float | None:
+def _most_sodium(season: Season, fields: dict[str, Any], column: int) -> float | None:
     """Highest sodium of the loop in a season with the salt; None where that cannot be run. [mg/L]"""
     try:
-        return float(season_with(season.site, changes).course.sodium_mg_l[0, :, column].max())
+        return float(prove(season.site, fields).course.sodium_mg_l[0, :, column].max())
     except InputError:
         return None
 
@@ -212,7 +205,7 @@ def _grows_crops(season: Season, loop: str) -> bool:
     return any(bed.loop == loop and bed.plantings for bed in season.site.file.beds.values())
 
 
-# --- levers on a loop's water: dosing, softer water, water changes, less ammonia where a film is fed before fish come
+# --- a loop's water: dosing, softer water, water changes, less ammonia where a film is fed before fish come
 
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
@@ -233,7 +226,7 @@ _CHANGED_FOR = ("nitrite", "unionized_ammonia")
 _TEST_DAYS = 3  # a test this long before a limit breaks found what breaks it (assumed)
 
 
-def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """Alkalinity held up by dosing, where nobody doses and nitrification runs out of it."""
     if season.site.file.loops[loop].alkalinity_target is not None:
         return
@@ -241,13 +234,14 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
     lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
     if lowest >= _SCARCE_ALKALINITY_MG_L:
         return
-    yield Lever(
-        f"dose loop {loop} to hold {_HELD_ALKALINITY_MG_L:.0f} mg/L of alkalinity: it falls to {max(lowest, 0.0):.0f}",
+    yield Change(
+        Action.BUFFER,
         {f"loops.{loop}.alkalinity_target": f"{_HELD_ALKALINITY_MG_L:g} mg/L"},
+        {"loop": loop, "alkalinity_mg_l": _HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest, 0.0)},
     )
 
 
-def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """Less alkalinity, by a lower target or softer source water: a lower pH leaves less ammonia un-ionized.
 
     Only where pH is computed; a pH that the keeper measured follows no alkalinity of the model.
@@ -258,16 +252,16 @@ def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Lever]
     target, source = table.alkalinity_target, source_level(table, "alkalinity")
     if target is not None:
         for level in alkalinity_steps(target):
-            yield Lever(
-                f"hold {level:.0f} mg/L of alkalinity in loop {loop} instead of {target:.0f}, so that pH stays lower",
-                {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
-            )
+            yield softer_target(loop, level, target)
     for level in softer_sources(season, loop):
-        yield Lever(
-            f"fill and top up loop {loop} with water of {level:.0f} mg/L of alkalinity instead of {source:.0f}, by "
-            "rain or reverse-osmosis water mixed into yours, so that pH stays lower",
-            softened(season, loop, level),
-        )
+        amounts = {"loop": loop, "alkalinity_mg_l": level, "now_mg_l": source}
+        yield Change(Action.SOFTER_SOURCE, softened(season, loop, level), amounts)
+
+
+def softer_target(loop: str, level: float, target: float) -> Change:
+    """A loop's target of alkalinity lowered from one level to another. [mg/L]"""
+    amounts = {"loop": loop, "alkalinity_mg_l": level, "now_mg_l": target}
+    return Change(Action.SOFTER_TARGET, {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"}, amounts)
 
 
 def softer_sources(season: Season, loop: str) -> list[float]:
@@ -286,12 +280,12 @@ def softer_sources(season: Season, loop: str) -> list[float]:
 
 
 def softened(season: Season, loop: str, level: float) -> dict[str, Any]:
-    """Changes for source water of this alkalinity, and a target of no more than it."""
-    changes = {f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L"}
+    """Fields for source water of this alkalinity, and a target of no more than it."""
+    fields = {f"loops.{loop}.source_water.alkalinity": f"{level:g} mg/L"}
     target = season.site.file.loops[loop].alkalinity_target
     if target is not None:
-        changes[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
-    return changes
+        fields[f"loops.{loop}.alkalinity_target"] = f"{min(level, target):g} mg/L"
+    return fields
 
 
 def alkalinity_steps(now: float) -> list[float]:
@@ -314,7 +308,7 @@ def measured_on(season: Season, finding: Finding, loop: str) -> dt.date | None:
     return max((day for day in days if 0 <= (first - day).days <= _TEST_DAYS), default=None)
 
 
-def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """The fewest and smallest water changes that keep nitrite or ammonia under its limit.
 
     They begin on the day before it breaks. Where a test found the water bad they begin on the day of the test, which
@@ -338,43 +332,36 @@ def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Lever
             if not _holds(season, finding, largest):
                 continue
             smaller = (_changed(season, loop, days, share, past) for share in _CHANGE_SHARES[:-1])
-            yield next((lever for lever in smaller if _holds(season, finding, lever)), largest)
+            yield next((change for change in smaller if _holds(season, finding, change)), largest)
             return
 
 
-def _holds(season: Season, finding: Finding, lever: Lever) -> bool:
+def _holds(season: Season, finding: Finding, change: Change) -> bool:
     try:
-        return mends(season, season_with(season.site, lever.changes), finding, lever)
+        return mends(season, prove(season.site, change.fields), finding, change)
     except InputError:  # it cannot be written so, as a change of more water than there is
         return False
 
 
-def _changed(season: Season, loop: str, days: list[dt.date], share: float, past: tuple[dt.date, ...]) -> Lever:
+def _changed(season: Season, loop: str, days: list[dt.date], share: float, past: tuple[dt.date, ...]) -> Change:
     """The same share of a loop's water changed on some days."""
     layout = season.layout
     column = layout.loops.index(loop)
     water = float(layout.loop_water_m3[column])
     volume = f"{1000.0 * share * water:.0f} L"
     written = list(season.site.raw["loops"][loop].get("water_changes", []))
-    shown = format_quantity(share * water, "volume", season.site.file.site.units)
     every = (days[1] - days[0]).days if len(days) > 1 else 0
-    when = {0: f"on {days[0]}", 1: f"each day from {days[0]} to {days[-1]}"}.get(
-        every, f"every {every} days from {days[0]} to {days[-1]}"
-    )
-    words = (
-        f"change {shown} ({100 * share:.0f} %) of loop {loop}'s water {when}, for water without chlorine or "
-        "chloramine and of the same temperature"
-    )
-    if past:
-        words += f" (the limit then holds from the day after {past[0]}, which the test found too high already)"
-    return Lever(
-        words,
+    return Change(
+        Action.WATER_CHANGES,
         {f"loops.{loop}.water_changes": [*written, *({"date": day, "volume": volume} for day in days)]},
+        {"loop": loop, "volume_m3": share * water, "share": share, "last": days[-1], "every_days": every},
+        days[0],
+        care=Care.NEW_WATER,
         past=past,
     )
 
 
-def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[Lever]:
+def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """Where ammonia was dosed to feed a film before fish came: less of it, for fewer days, or fish later."""
     cycling = season.site.file.loops[loop].fishless_cycling
     if cycling is None or (finding.first_date or finding.worst_date) < cycling.start:
@@ -382,39 +369,34 @@ def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[
     field = f"loops.{loop}.fishless_cycling"
     start, end = cycling.start, cycling.end
     fish = _stocked(season, loop)
-    if not fish:  # they come by events only, and no lever moves these
+    if not fish:  # they come by events only, and no change moves these
         return
     first = min(fish.values())
     for days in _CLEAR_DAYS:
         last = min(end, first - dt.timedelta(days=1)) - dt.timedelta(days=days)
         if start <= last < end:
-            ahead = (first - last).days
-            clear = "the day" if ahead == 1 else f"{ahead} days"
-            yield Lever(
-                f"stop dosing ammonia into loop {loop} after {last}, {clear} before fish come",
-                {field: _dose(season, loop, 1.0, last)},
-            )
+            amounts = {"loop": loop, "last": last, "days_ahead": (first - last).days}
+            yield Change(Action.DOSING_ENDS, {field: _dose(season, loop, 1.0, last)}, amounts)
     for weeks, share in itertools.product(_LATER_WEEKS, _DOSE_SHARES):
         due = max(first, end + dt.timedelta(days=1 + 7 * weeks))
         later = {key: max(day, due) for key, day in fish.items()}
         is_same = share == 1.0 and later == fish
         if is_same or (due - season.layout.start).days + _LEAST_SEASON_DAYS > season.layout.days:
             continue
-        words: list[str] = []
-        changes: dict[str, Any] = {}
-        if share < 1.0:
-            changes[field] = _dose(season, loop, share, end)
-            words.append(
-                f"dose {share * cycling.ammonia_nitrogen:.2g} g/day of ammonia nitrogen into loop {loop} instead of "
-                f"{cycling.ammonia_nitrogen:.2g}"
-            )
-        moved = [key for key in fish if later[key] != fish[key]]
-        if moved:
-            changes |= dict.fromkeys([f"cohorts.{key}.stocked" for key in moved], due)
-            words.append(
-                f"stock {', '.join(moved)} on {due} at the earliest, when tests read no ammonia and no nitrite"
-            )
-        yield Lever(" and ".join(words), changes)
+        moved = tuple(key for key in fish if later[key] != fish[key])
+        fields: dict[str, Any] = {field: _dose(season, loop, share, end)} if share < 1.0 else {}
+        yield Change(
+            Action.LESS_DOSED_AMMONIA,
+            fields | dict.fromkeys([f"cohorts.{key}.stocked" for key in moved], due),
+            {
+                "loop": loop,
+                "dose_g_day": share * cycling.ammonia_nitrogen if share < 1.0 else None,
+                "now_g_day": cycling.ammonia_nitrogen,
+                "cohorts": moved,
+                "due": due,
+            },
+            care=Care.CLEAR_TESTS if moved else None,
+        )
 
 
 def _stocked(season: Season, loop: str) -> dict[str, dt.date]:

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import streamlit as st
 
-from stocksim.changes.search import find_levers
+from stocksim.changes.search import find_changes
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
@@ -65,9 +65,9 @@ def solve(source: Source) -> Season:
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-def seek_levers(source: Source) -> list[Finding]:
+def seek_changes(source: Source) -> list[Finding]:
     """Findings of a sound site with what helps against each broken limit; takes some seconds."""
-    return find_levers(solve(source))
+    return find_changes(solve(source))
 
 
 @st.cache_data(max_entries=96, show_spinner=False)

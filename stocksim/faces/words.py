@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.changes.search import limit_name
+from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.faces.change_words import help_words
 from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
@@ -233,6 +235,11 @@ def settling_words(season: Season, loop: str) -> str:
     )
 
 
+def settling_cautions(season: Season) -> list[str]:
+    """What `settling_words` says of each loop where chalk settles out."""
+    return [words for loop in season.site.file.loops if (words := settling_words(season, loop))]
+
+
 def sodium_words(season: Season, loop: str) -> str:
     """From when a loop with beds holds more sodium than crops like; empty where it does not."""
     if not any(bed.loop == loop for bed in season.site.file.beds.values()):
@@ -432,7 +439,7 @@ def cautions(season: Season) -> list[str]:
         words.append(
             f"Too cold to feed on some days: {', '.join(unfed)}. Offer nothing then and watch their condition."
         )
-    words += [f"{phrase}; it is left out of the ratio." for phrase in season.planting.unrated]
+    words += [f"{unrated_words(one)}; it is left out of the ratio." for one in season.planting.unrated]
     if site.file.cohorts:
         words.append(
             "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
@@ -447,8 +454,15 @@ def cautions(season: Season) -> list[str]:
     return words
 
 
-def finding_data(finding: Finding) -> dict[str, Any]:
-    """A finding as plain values."""
+def unrated_words(one: Unrated) -> str:
+    """What no published feed ratio covers, as a phrase."""
+    if one.crop is None:
+        return f"{one.bed} ({one.kind} bed): no published feed ratio for this kind of bed"
+    return f"{one.bed}: no published feed ratio for {one.crop}"
+
+
+def finding_data(finding: Finding, units: str) -> dict[str, Any]:
+    """A finding as plain values; what helps is a sentence in the keeper's units."""
     return {
         "limit": finding.limit,
         "where": finding.where,
@@ -459,7 +473,7 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         "unit": finding.unit,
         "margin_percent": None if finding.margin_percent is None else round(finding.margin_percent, 2),
         "days_broken": finding.days_broken,
-        "lever": finding.lever or None,
+        "lever": help_words(finding, units) or None,
     }
 
 
@@ -470,7 +484,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
-        "limits": [finding_data(f) for f in findings],
+        "limits": [finding_data(f, season.site.file.site.units) for f in findings],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "fish": fate_data(season),
         "events": event_data(season),

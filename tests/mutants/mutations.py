@@ -25,7 +25,7 @@ _OF_FILE = {
     "changes/search.py": [
         ("_MOST_DIE_SHARE = 0.5", "_MOST_DIE_SHARE = 1.5"),
         ("_STILL_DYING_SHARE = 0.05", "_STILL_DYING_SHARE = 0.5"),
-        ("dying <= there - 1.0", "dying <= there + 1.0"),
+        ("deaths.dying <= deaths.fish - 1.0", "deaths.dying <= deaths.fish + 1.0"),
     ],
     "changes/change.py": [
         ("MORE_DEATHS_SHARE = 0.005", "MORE_DEATHS_SHARE = 0.5"),
@@ -62,9 +62,11 @@ _OF_FILE = {
         ('gone = terms["taken"] + terms["carried_out"]', 'gone = terms["taken"] - terms["carried_out"]'),
     ],
     "answers/beds/changes.py": [
-        ("_WEEKLY_CHANGE = 0.10", "_WEEKLY_CHANGE = 0.30"),
         ("_LEAST_GOOD_SHARE = 0.05", "_LEAST_GOOD_SHARE = 0.9"),
-        ("MOST_LEVERS = 3", "MOST_LEVERS = 1"),
+        ("MOST_CHANGES = 3", "MOST_CHANGES = 1"),
+    ],
+    "changes/beds.py": [
+        ("_WEEKLY_CHANGE = 0.10", "_WEEKLY_CHANGE = 0.30"),
     ],
     "answers/tankmates/loops.py": [
         ("_FITS_SHARE = 0.5", "_FITS_SHARE = 0.05"),

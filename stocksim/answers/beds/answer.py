@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from stocksim.answers.beds.changes import BedPlan
+from stocksim.answers.beds.changes import BedPlan, BedProof
 from stocksim.answers.beds.decide import by_week
 from stocksim.answers.beds.words import (
     NUTRIENT_NOTE,
@@ -15,14 +15,15 @@ from stocksim.answers.beds.words import (
     bed_cautions,
     bed_rows,
     excess_sentence,
-    lever_sentence,
     loop_sentences,
     nutrient_rows,
+    proof_sentence,
     solids_sentences,
     table_note,
     week_rows,
 )
 from stocksim.engine.results.frames import Season
+from stocksim.faces.change_words import change_words
 from stocksim.faces.text import text_table, wrapped
 from stocksim.plants.nutrients import PLANT_SALTS
 
@@ -38,10 +39,10 @@ def beds_text(plan: BedPlan) -> str:
         say = loop_sentences(season, balance)
         say += [excess_sentence(season, balance)] if excess_sentence(season, balance) else []
         lines += [line for text in say for line in _wrapped(text, "  ")]
-        levers = plan.levers[balance.loop]
-        if levers:
+        proofs = plan.proofs[balance.loop]
+        if proofs:
             lines += _wrapped("What brings them nearer, cheapest first (each run as a whole season):", "  ")
-            lines += [line for lever in levers for line in _wrapped(f"- {lever_sentence(lever, units)}", "    ")]
+            lines += [line for proof in proofs for line in _wrapped(f"- {proof_sentence(proof, units)}", "    ")]
         lines += ["", text_table(week_rows(balance, units)), *_wrapped(table_note(units))]
         lines += [line for text in area_words(season, balance.loop) for line in _wrapped(f"No ratio: {text}.")]
         rows = nutrient_rows(plan, balance.loop)
@@ -95,17 +96,7 @@ def beds_answer(plan: BedPlan) -> dict[str, Any]:
                     "crosses_again": fall.back.isoformat() if fall.back else None,
                 },
                 "weeks": weeks,
-                "levers": [
-                    {
-                        "words": lever.words, "gap_before_g": round(lever.gap_before_g, 4),
-                        "gap_after_g": round(lever.gap_after_g, 4),
-                        "nitrate_before_mg_l": round(lever.nitrate_before_mg_l, 2),
-                        "nitrate_after_mg_l": round(lever.nitrate_after_mg_l, 2),
-                        "growth_kg": round(lever.growth_kg, 3), "harvest_kg": round(lever.harvest_kg, 3),
-                        "breaks": list(lever.breaks),
-                    }
-                    for lever in plan.levers[balance.loop]
-                ],
+                "levers": [_proof(proof, season.site.file.site.units) for proof in plan.proofs[balance.loop]],
                 "nutrients": {
                     budget.nutrient: {
                         "wanted_g": [round(float(v), 4) for v in budget.wanted_g],
@@ -126,6 +117,17 @@ def beds_answer(plan: BedPlan) -> dict[str, Any]:
         "sludge": _sludge(season),
         "solids": solids_sentences(season),
         "cautions": bed_cautions(plan),
+    }  # fmt: skip
+
+
+def _proof(proof: BedProof, units: str) -> dict[str, Any]:
+    return {
+        "words": change_words(proof.change, units), "gap_before_g": round(proof.gap_before_g, 4),
+        "gap_after_g": round(proof.gap_after_g, 4),
+        "nitrate_before_mg_l": round(proof.nitrate_before_mg_l, 2),
+        "nitrate_after_mg_l": round(proof.nitrate_after_mg_l, 2),
+        "growth_kg": round(proof.growth_kg, 3), "harvest_kg": round(proof.harvest_kg, 3),
+        "breaks": [f"{limit} of {where}" for limit, where in proof.breaks],
     }  # fmt: skip
 
 

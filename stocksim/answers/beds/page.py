@@ -38,9 +38,9 @@ plan = plan_of(source) if st.session_state.get("beds_for") == source else None
 if plan is None:
     st.caption("Each lever is run as a whole season; takes some seconds.")
 else:
-    levers = plan.levers[balance.loop]
-    if levers:
-        st.html(markup.bullets_html([bed_words.lever_sentence(lever, units) for lever in levers], is_small=False))
+    proofs = plan.proofs[balance.loop]
+    if proofs:
+        st.html(markup.bullets_html([bed_words.proof_sentence(proof, units) for proof in proofs], is_small=False))
     else:
         st.caption("Nothing that we tried brings this loop nearer to balance.")
 
@@ -63,7 +63,7 @@ with st.expander("The same in numbers, week by week"):
     st.caption(bed_words.table_note(units))
 
 st.markdown("## Nutrients, g in the season")
-plan_now = plan or plan_of(source, with_levers=False)
+plan_now = plan or plan_of(source, with_changes=False)
 st.html(markup.table_html(bed_words.nutrient_rows(plan_now, balance.loop)))
 st.caption(bed_words.NUTRIENT_NOTE)
 st.html(markup.bullets_html(bed_words.adding_sentences(plan_now, balance.loop)))

@@ -19,19 +19,19 @@ def weigh(source: Source) -> list[LoopBalance]:
 
 
 @st.cache_data(max_entries=8, show_spinner="Trying levers on whole seasons")
-def _with_levers(source: Source) -> BedPlan:
+def _with_changes(source: Source) -> BedPlan:
     return bed_plan(solve(source))
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
-def _without_levers(source: Source) -> BedPlan:
+def _without_changes(source: Source) -> BedPlan:
     season = solve(source)
     return BedPlan(season, tuple(weigh(source)), {}, tuple(budgets(season)))
 
 
-def plan_of(source: Source, with_levers: bool = True) -> BedPlan:
-    """Beds of a sound site; levers take some seconds."""
-    return _with_levers(source) if with_levers else _without_levers(source)
+def plan_of(source: Source, with_changes: bool = True) -> BedPlan:
+    """Beds of a sound site; changes take some seconds."""
+    return _with_changes(source) if with_changes else _without_changes(source)
 
 
 @st.cache_data(max_entries=32, show_spinner=False)

@@ -8,11 +8,13 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.beds.changes import BedLever, BedPlan
+from stocksim.answers.beds.changes import BedPlan, BedProof
 from stocksim.answers.beds.decide import LoopBalance, Week, by_week, iron_dose_g, weeks_of
+from stocksim.changes.change import Care
 from stocksim.engine.results.beds import LEAST_DRAW_G_M2
 from stocksim.engine.results.frames import Season
-from stocksim.faces.words import day_words
+from stocksim.faces.change_words import CARES, change_words
+from stocksim.faces.words import day_words, unrated_words
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, SALT_CAUTION
 from stocksim.units import format_quantity
 
@@ -109,17 +111,25 @@ def _turn_sentence(balance: LoopBalance) -> str:
     )
 
 
-def lever_sentence(lever: BedLever, units: str) -> str:
-    """What a lever is and what its season shows."""
+def proof_sentence(proof: BedProof, units: str) -> str:
+    """What a change is and what its season shows."""
+    words = change_words(proof.change, units)
     text = (
-        f"{lever.words[0].upper()}{lever.words[1:]}: the gap goes from {lever.gap_before_g:+z.1f} to "
-        f"{lever.gap_after_g:+z.1f} g of nitrogen a day, nitrate at the end from {lever.nitrate_before_mg_l:.0f} to "
-        f"{lever.nitrate_after_mg_l:.0f} mg/L; fish growth {_more(lever.growth_kg, units)}, harvest "
-        f"{_more(lever.harvest_kg, units)}."
+        f"{words[0].upper()}{words[1:]}: the gap goes from {proof.gap_before_g:+z.1f} to "
+        f"{proof.gap_after_g:+z.1f} g of nitrogen a day, nitrate at the end from {proof.nitrate_before_mg_l:.0f} to "
+        f"{proof.nitrate_after_mg_l:.0f} mg/L; fish growth {_more(proof.growth_kg, units)}, harvest "
+        f"{_more(proof.harvest_kg, units)}."
     )
-    if lever.breaks:
-        text += f" But it breaks {', '.join(b.replace('_', ' ').replace(' of tanks.', ' in ') for b in lever.breaks)}."
+    if proof.breaks:
+        text += f" But it breaks {', '.join(_broken_words(*broken) for broken in proof.breaks)}."
     return text
+
+
+def _broken_words(limit: str, where: str) -> str:
+    """A limit at a place, as ``oxygen in cedar`` and ``biofilter of loops.main``."""
+    place = where.replace("_", " ")
+    named = f"in {place.removeprefix('tanks.')}" if place.startswith("tanks.") else f"of {place}"
+    return f"{limit.replace('_', ' ')} {named}"
 
 
 def _more(kilos: float, units: str) -> str:
@@ -130,8 +140,8 @@ def _more(kilos: float, units: str) -> str:
 
 def area_words(season: Season, loop: str) -> list[str]:
     """Where no ratio was ever published: one phrase a bed or crop of the loop."""
-    own = [bed for bed in season.planting.beds if season.site.file.beds[bed].loop == loop]
-    return [phrase for phrase in season.planting.unrated if phrase.split(" ")[0].rstrip(":") in own]
+    beds = season.site.file.beds
+    return [unrated_words(one) for one in season.planting.unrated if beds[one.bed].loop == loop]
 
 
 def week_rows(balance: LoopBalance, units: str) -> list[dict[str, str]]:
@@ -361,11 +371,6 @@ SLUDGE = (
     "fruit, wear gloves, and stop some weeks before harvest. Strawberries and salad on sludge are a risk. Old sludge "
     "gives off hydrogen sulfide: never enter a sump or tank with it alone."
 )
-WATERCRESS = (
-    "Watercress: grow it from seed or clean cuttings. Wild plants, and snails from pastures, can bring liver fluke; "
-    "cook "
-    "it if in doubt."
-)
 MODEL = (
     "The bed model is a plan: light is a month's average, often under assumed clouds, growth rests on crop values "
     "that "
@@ -385,8 +390,9 @@ def bed_cautions(plan: BedPlan) -> list[str]:
     if bool(season.bed_course.wicking.is_fed.any()):
         words.append(SLUDGE)
     crops = {planting.crop for bed in season.site.file.beds.values() for planting in bed.plantings}
-    if "watercress" in crops or any("watercress" in lever.words for some in plan.levers.values() for lever in some):
-        words.append(WATERCRESS)
+    cares = {proof.change.care for proofs in plan.proofs.values() for proof in proofs}
+    if "watercress" in crops or Care.WATERCRESS in cares:
+        words.append(CARES[Care.WATERCRESS])
     words += [f"{season.site.crops[c].title}: {season.site.crops[c].facts['caution']}" for c in sorted(crops)
               if "caution" in season.site.crops[c].facts]  # fmt: skip
     words.append(SALT_CAUTION)

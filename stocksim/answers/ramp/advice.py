@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,32 +12,28 @@ from numpy.typing import NDArray
 
 from stocksim.answers.ramp.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
 from stocksim.answers.ramp.fate import LoopFate, loop_fate
-from stocksim.changes.change import season_with
-from stocksim.changes.search import dying_words, prove_lever
-from stocksim.changes.water import alkalinity_steps, softened, softer_sources
+from stocksim.changes.change import Action, Change, prove
+from stocksim.changes.search import Deaths, Help, WhyNone, prove_change
+from stocksim.changes.water import alkalinity_steps, softened, softer_sources, softer_target
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.deaths import DEATHS_TOLD
 from stocksim.engine.results.findings import Finding, LimitSeries
 from stocksim.engine.results.frames import Season
-from stocksim.engine.running import run_season
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
 
 # Shares of the loop's water changed a week that are tried, and how many levels of alkalinity (chosen in this project).
 _CHANGED_SHARES, _MOST_LEVELS = (0.1, 0.2, 0.3), 4
 
 
 @dataclass(frozen=True)
-class WaterAdvice:
+class WaterProof:
     """Softer water for a loop whose pH makes its ammonia toxic, with what a run with it gave.
 
     Parameters
     ----------
-    words : str
-        What to do, with quantities.
-    changes : dict
-        Dotted fields to new values.
+    change : Change
+        What to do.
     before_mg_l, worst_mg_l : float
         Un-ionized ammonia nearest to its limit at the full ration, without and with it. [mg/L]
     safe_from : date or None
@@ -47,16 +43,15 @@ class WaterAdvice:
         Of the loop's fish in that run.
     """
 
-    words: str
-    changes: dict[str, Any]
+    change: Change
     before_mg_l: float
     worst_mg_l: float
     safe_from: dt.date | None
     fate: LoopFate
 
 
-def proved_words(proof: Season, finding: Finding, column: int, first_day: int, fate: LoopFate) -> str:
-    """A lever for a limit that the schedule breaks, and whether the fish live in a run with it.
+def proved_help(proof: Season, finding: Finding, column: int, first_day: int, fate: LoopFate) -> Help:
+    """What helps against a limit that the schedule breaks, and whether the fish live in a run with it.
 
     Parameters
     ----------
@@ -71,24 +66,24 @@ def proved_words(proof: Season, finding: Finding, column: int, first_day: int, f
 
     Returns
     -------
-    str
-        A lever that mends the limit while the fish die all the same is not offered as a help.
+    Help
+        A change that mends the limit while the fish die all the same is not offered.
     """
-    lever, words = prove_lever(proof, finding)
-    if lever is None:
-        return words
-    after = season_with(proof.site, lever.changes)
+    found = prove_change(proof, finding)
+    if found.change is None:
+        return found
+    after = prove(proof.site, found.change.fields)
     dying = loop_fate(after.layout, after.course, column, first_day, after.layout.days)
     if not dying.is_told:
-        return words
+        return found
     if dying.dying > fate.dying - DEATHS_TOLD:
-        return "no single change that we tried keeps these fish alive; change several things at once"
-    if dying_words(after):  # the lever's words have it
-        return words
-    return f"{words} (but even so {dying.dying:.0f} of {dying.fish:.0f} fish die in a run with it)"
+        return Help(None, WhyNone.FISH_DIE_ALL_THE_SAME)
+    if found.deaths is not None and found.deaths.is_told:  # of the whole site, and told already
+        return found
+    return replace(found, even_so=Deaths(dying.dying, dying.fish))
 
 
-def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice | None:
+def softer_water(site: Site, loop: str, start: dt.date) -> WaterProof | None:
     """Water changes and softer water tried for a loop at its full ration, the gentlest that holds, else the best.
 
     Water is made no softer than nitrification bears: where nobody doses, its alkalinity would run out.
@@ -104,56 +99,47 @@ def softer_water(site: Site, loop: str, start: dt.date) -> WaterAdvice | None:
 
     Returns
     -------
-    WaterAdvice or None
+    WaterProof or None
         Each change was run over the whole season; None where none brings less un-ionized ammonia or more fish die.
     """
-    plain = run_season(site)
+    plain = prove(site, {})
     layout = plain.layout
     column, day = layout.loops.index(loop), (start - layout.start).days
     before = _outcome(plain, column, day)[0]
     dying = loop_fate(layout, plain.course, column, day, layout.days).dying
-    tried: list[WaterAdvice] = []
-    for words, changes in _water_tried(plain, site, loop, start):
-        after = season_with(site, changes)
+    tried: list[WaterProof] = []
+    for change in _water_tried(plain, site, loop, start):
+        after = prove(site, change.fields)
         worst, safe_day = _outcome(after, column, day)
         safe_from = after.dates[safe_day] if safe_day <= layout.days - LOOKAHEADS_DAYS[1] else None
         fate = loop_fate(after.layout, after.course, column, day, layout.days)
         if not worst < before or fate.dying > dying + DEATHS_TOLD:
             continue
-        tried.append(WaterAdvice(words, changes, before, worst, safe_from, fate))
+        tried.append(WaterProof(change, before, worst, safe_from, fate))
         if safe_from is not None:
             return tried[-1]
     return min(tried, key=lambda one: one.worst_mg_l, default=None)
 
 
-def _water_tried(plain: Season, site: Site, loop: str, start: dt.date) -> Iterator[tuple[str, dict[str, Any]]]:
-    """What to do and its changes: weekly water changes, a lower target, softer source water; the gentlest first."""
+def _water_tried(plain: Season, site: Site, loop: str, start: dt.date) -> Iterator[Change]:
+    """Weekly water changes, a lower target, softer source water; the gentlest first."""
     table, day = site.file.loops[loop], (start - plain.layout.start).days
     water_m3, target = loop_water_m3(site.file, loop), table.alkalinity_target
-    source = source_level(table, "alkalinity")
     for share in _CHANGED_SHARES:
-        volume = format_quantity(share * water_m3, "volume", site.file.site.units)
-        yield (
-            f"change {volume} a week ({100 * share:.0f} % of the loop)",
-            _changed_weekly(site, loop, start, share * water_m3),
-        )
-    for level in _few(alkalinity_steps(target)) if target is not None else []:
-        yield (
-            f"hold {level:.0f} mg/L of alkalinity instead of {target:.0f}",
-            {f"loops.{loop}.alkalinity_target": f"{level:g} mg/L"},
-        )
+        amounts = {"loop": loop, "volume_m3": share * water_m3, "share": share}
+        yield Change(Action.WEEKLY_CHANGES, _changed_weekly(site, loop, start, share * water_m3), amounts, start)
+    if target is not None:
+        for level in _few(alkalinity_steps(target)):
+            yield softer_target(loop, level, target)
     borne = softer_sources(plain, loop)
+    held = {f"loops.{loop}.water_tests": _held_until(plain, loop, day)}
     for level, share in [(level, 0.0) for level in _few(borne)] + [(x, s) for x in borne[-1:] for s in _CHANGED_SHARES]:
-        softer = f"source water of {level:.0f} mg/L alkalinity instead of {source:.0f}"
-        volume = format_quantity(share * water_m3, "volume", site.file.site.units)
-        words = (
-            f"change {volume} a week ({100 * share:.0f} % of the loop), with {softer}"
-            if share
-            else f"top up with {softer}"
-        )
-        held = {f"loops.{loop}.water_tests": _held_until(plain, loop, day)}
-        changed = _changed_weekly(site, loop, start, share * water_m3)
-        yield words, softened(plain, loop, level) | held | changed
+        amounts = {"loop": loop, "alkalinity_mg_l": level, "now_mg_l": source_level(table, "alkalinity")}
+        fields = softened(plain, loop, level) | held
+        if share:
+            fields |= _changed_weekly(site, loop, start, share * water_m3)
+            amounts |= {"volume_m3": share * water_m3, "share": share}
+        yield Change(Action.SOFTER_WEEKLY_CHANGES if share else Action.SOFTER_SOURCE, fields, amounts, start)
 
 
 def _few(levels: list[float]) -> list[float]:
@@ -176,8 +162,6 @@ def _held_until(plain: Season, loop: str, day: int) -> list[dict[str, Any]]:
 
 
 def _changed_weekly(site: Site, loop: str, start: dt.date, volume_m3: float) -> dict[str, Any]:
-    if not volume_m3:
-        return {}
     known = [dict(change) for change in site.raw["loops"][loop].get("water_changes", [])]
     taken = {change["date"] for change in known}
     season = site.file.season

@@ -37,7 +37,7 @@ def _loop_answer(loop: LoopRamp, units: str) -> dict[str, Any]:
         "fish": round(loop.fate.fish, 2),
         "fish_dying": round(loop.fate.dying, 2),
         "fish_dying_as_fed": round(loop.fate_as_fed.dying, 2),
-        "ph_answer": ph_sentence(loop) or None,
+        "ph_answer": ph_sentence(loop, units) or None,
         "lookahead_days": loop.lookahead_days,
         "weeks": [
             {
@@ -55,8 +55,8 @@ def _loop_answer(loop: LoopRamp, units: str) -> dict[str, Any]:
             }
             for week in loop.weeks
         ],
-        "as_fed": [finding_data(finding) for finding in loop.as_fed],
-        "still_broken": [finding_data(finding) for finding in loop.still_broken],
+        "as_fed": [finding_data(finding, units) for finding in loop.as_fed],
+        "still_broken": [finding_data(finding, units) for finding in loop.still_broken],
     }
 
 

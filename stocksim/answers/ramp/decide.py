@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.answers.ramp.advice import WaterAdvice, nearest, proved_words, softer_water
+from stocksim.answers.ramp.advice import WaterProof, nearest, proved_help, softer_water
 from stocksim.answers.ramp.climb import (
     LOOKAHEADS_DAYS,
     RESERVE_PERCENT,
@@ -22,11 +22,12 @@ from stocksim.answers.ramp.climb import (
     schedule,
 )
 from stocksim.answers.ramp.fate import LoopFate, PhBinding, loop_fate, ph_binding
+from stocksim.changes.change import prove
+from stocksim.changes.search import advised
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.results.deaths import DEATHS_TOLD
 from stocksim.engine.results.findings import Finding, LimitSeries, findings
 from stocksim.engine.results.frames import Season
-from stocksim.engine.running import run_season
 from stocksim.engine.season import simulate
 from stocksim.errors import InputError
 from stocksim.site.reading import Site
@@ -85,14 +86,14 @@ class LoopRamp:
     as_fed : tuple of Finding
         Un-ionized ammonia and nitrite of the loop's tanks if today's fish are fed as the file says.
     still_broken : tuple of Finding
-        The same limits where the proving run breaks them all the same; the first of them with a lever.
+        The same limits where the proving run breaks them all the same; the first of them with what helps.
     has_fish : bool
         Whether there are fish to feed from the first day on.
     fate, fate_as_fed : LoopFate
         Of the loop's fish from the first day on, in the proving run and if fed as the file says.
     ph_binding : PhBinding or None
         Where pH, not much ammonia, brings un-ionized ammonia to its limit while the share rises.
-    water_advice : WaterAdvice or None
+    water_advice : WaterProof or None
         What helps then, where the schedule does not reach the full ration.
     """
 
@@ -106,7 +107,7 @@ class LoopRamp:
     fate: LoopFate
     fate_as_fed: LoopFate
     ph_binding: PhBinding | None
-    water_advice: WaterAdvice | None
+    water_advice: WaterProof | None
 
     @property
     def needs_ramp(self) -> bool:
@@ -184,17 +185,17 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
     pending = [c for c in range(len(layout.loops)) if fed[c] is not None and not safe[c]]
     climbs = schedule(replace(layout, ration_by_day=full), day, {c: fed[c] or 0 for c in pending}, progress)
     changes = _changes(site, start, climbs)
-    proof = run_season(site, **changes)
+    proof = prove(site, changes)
     proved = judged(proof.layout, proof.course)
     broken = [f for f in findings(proof.layout, [_from_day(one, day) for one in proved]) if f.is_broken]
     loops = []
     for column, name in enumerate(layout.loops):
         tanks = {f"tanks.{key}" for key, tank in site.file.tanks.items() if tank.loop == name}
-        still = [f for f in broken if f.where in tanks]
+        still: list[Finding] = [f for f in broken if f.where in tanks]
         climb = climbs.get(column)
         fate = loop_fate(proof.layout, proof.course, column, day, layout.days)
         if still:
-            still[0] = replace(still[0], lever=proved_words(proof, still[0], column, day, fate))
+            still[0] = advised(still[0], proved_help(proof, still[0], column, day, fate))
         weeks = _weeks(proof, proved, column, day, climb) if climb else ()
         full_from = weeks[-1].start if weeks and weeks[-1].share >= 1.0 else None if climb else start
         if full_from and not _keeps_fish(proof, column, day, full_from):

@@ -62,7 +62,7 @@ if st.session_state.get("ramp_for") == source:
         if one.has_fish:
             st.html(markup.caption_html(ramp_words.as_fed_sentence(one)))
         if one.ph_binding:
-            st.html(markup.bullets_html([ramp_words.ph_sentence(one)], is_small=False))
+            st.html(markup.bullets_html([ramp_words.ph_sentence(one, units)], is_small=False))
         if ramp_words.is_table_shown(one):
             st.html(markup.table_html(ramp_words.week_rows(one, units)))
     if any(map(ramp_words.is_table_shown, ramp.loops)):

@@ -5,14 +5,16 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from stocksim.answers.ramp.advice import WaterAdvice
+from stocksim.answers.ramp.advice import WaterProof
 from stocksim.answers.ramp.climb import LOOKAHEADS_DAYS, MOST_RISE_SHARE, RESERVE_PERCENT
 from stocksim.answers.ramp.decide import LoopRamp, Ramp, RampWeek
 from stocksim.answers.ramp.fate import EASY_PH, HIGH_PH, MODEST_TAN_MG_L
+from stocksim.changes.change import Action
+from stocksim.changes.search import help_of
 from stocksim.engine.results.findings import Finding
+from stocksim.faces.change_words import change_words, help_words
 from stocksim.faces.text import text_table, wrapped
-from stocksim.faces.words import cautions as season_cautions
-from stocksim.faces.words import day_words, level_words
+from stocksim.faces.words import day_words, level_words, settling_cautions
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
 from stocksim.units import parse_quantity
@@ -149,12 +151,12 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
     if not loop.has_fish:
         return f"{name}: no fish are fed here."
     if not loop.is_offered and loop.weeks:
-        return f"{name}: {_lost_words(loop)}"
+        return f"{name}: {_lost_words(loop, units)}"
     if not loop.weeks and loop.full_from is None and loop.still_broken:
         first = loop.still_broken[0]
         return (
             f"{name}: no schedule helps: with the file's full ration {_death_words(loop)}. There "
-            f"{_broken_words(first)}.{_help_words(first)}"
+            f"{_broken_words(first)}.{_help_sentence(first, units)}"
         )
     if not loop.weeks and loop.full_from is None:
         return (
@@ -174,9 +176,8 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
         sentence += f" In its own run {_death_words(loop)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        # another lever than fewer fish says what is wrong itself, as alkalinity that runs out
-        crowd = "" if first.lever and not first.lever.startswith("keep ") else ": too many fish for this film"
-        sentence += f" But even so, {_broken_words(first)}{crowd}.{_help_words(first)}"
+        crowd = ": too many fish for this film" if _is_crowded(first) else ""
+        sentence += f" But even so, {_broken_words(first)}{crowd}.{_help_sentence(first, units)}"
     return sentence
 
 
@@ -198,13 +199,13 @@ def _schedule_words(loop: LoopRamp, units: str) -> str:
     return f"{what} {until}{why}"
 
 
-def _lost_words(loop: LoopRamp) -> str:
+def _lost_words(loop: LoopRamp, units: str) -> str:
     """That the schedule found loses as many fish as none, and what would help."""
     keeps = "keeps these fish" if loop.fate.loses_all else "is worth following"
     words = f"no schedule that was tried {keeps}: with the one found {_death_words(loop)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        words += f" There {_broken_words(first)}.{_help_words(first)}"
+        words += f" There {_broken_words(first)}.{_help_sentence(first, units)}"
     else:
         words += " Ammonia and nitrite hold in it, so hunger, or oxygen, is what kills."
     if loop.fate.loses_all:
@@ -219,16 +220,25 @@ def _death_words(loop: LoopRamp) -> str:
     return f"{fate.dying:.0f} of {fate.fish:.0f} fish die of the water or of hunger{since}{other}"
 
 
-def _help_words(finding: Finding) -> str:
-    """The lever of a finding as a sentence; one that was not found says so itself."""
-    if not finding.lever:
+def _is_crowded(finding: Finding) -> bool:
+    """Whether fewer fish, or shielding them, helps: another change says what is wrong itself, as one of alkalinity."""
+    found = help_of(finding)
+    if found is None:
+        return True
+    return found.change is not None and found.change.kind in (Action.FEWER_FISH, Action.CHLORIDE)
+
+
+def _help_sentence(finding: Finding, units: str) -> str:
+    """What helps as a sentence; a change that was not found says so itself."""
+    found, words = help_of(finding), help_words(finding, units)
+    if found is None:
         return ""
-    if finding.lever.startswith("no single change"):
-        return f" {finding.lever[0].upper()}{finding.lever[1:]}."
-    return f" What helps: {finding.lever}."
+    if found.change is None:
+        return f" {words[0].upper()}{words[1:]}."
+    return f" What helps: {words}."
 
 
-def ph_sentence(loop: LoopRamp) -> str:
+def ph_sentence(loop: LoopRamp, units: str) -> str:
     """That pH, not the film, brings un-ionized ammonia to its limit, and what helps; empty where it does not."""
     at = loop.ph_binding
     if at is None:
@@ -241,19 +251,20 @@ def ph_sentence(loop: LoopRamp) -> str:
         "un-ionized."
     )
     if loop.water_advice is not None:
-        words += f" {_water_words(loop.water_advice)}"
+        words += f" {_water_words(loop.water_advice, units)}"
     return f"{words} {PH_CARE}"
 
 
-def _water_words(advice: WaterAdvice) -> str:
+def _water_words(advice: WaterProof, units: str) -> str:
+    what = change_words(advice.change, units, is_loop_told=True)
     levels = f"from {_level(advice.before_mg_l)} to {_level(advice.worst_mg_l)} mg/L"
     if advice.safe_from is None:
         return (
-            f"Of the water changes and softer waters tried, {advice.words}, does most: in a run at the full ration it "
+            f"Of the water changes and softer waters tried, {what}, does most: in a run at the full ration it "
             f"takes the worst un-ionized ammonia {levels}, which is not enough alone."
         )
     return (
-        f"What helps: {advice.words}. In a run with it and the full ration, the worst un-ionized ammonia falls "
+        f"What helps: {what}. In a run with it and the full ration, the worst un-ionized ammonia falls "
         f"{levels}, ammonia and nitrite keep the ramp's reserve from {day_words(advice.safe_from)} on, and "
         f"{advice.fate.dying:.0f} of {advice.fate.fish:.0f} fish die; try it in the site file and ask for the ramp "
         "again."
@@ -352,7 +363,7 @@ def ramp_text(ramp: Ramp, units: str) -> str:
         lines += wrapped(loop_sentence(loop, units))
         if loop.has_fish:
             lines += wrapped(as_fed_sentence(loop))
-            lines += wrapped(ph_sentence(loop))
+            lines += wrapped(ph_sentence(loop, units))
         if is_table_shown(loop):
             lines += ["", text_table(week_rows(loop, units))]
         lines.append("")
@@ -370,6 +381,4 @@ def ramp_text(ramp: Ramp, units: str) -> str:
 def cautions(ramp: Ramp) -> list[str]:
     """What to mind beside the schedule, library files of the keeper's own among it."""
     site = ramp.proof.site
-    # the season says it in its own cautions, loop by loop
-    chalk = [words for words in season_cautions(ramp.proof) if "chalk settles out" in words]
-    return [*CAUTIONS, *chalk, *own_files(site.species, site.feeds, site.crops)]
+    return [*CAUTIONS, *settling_cautions(ramp.proof), *own_files(site.species, site.feeds, site.crops)]

@@ -10,11 +10,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from stocksim.changes.search import find_levers
+from stocksim.changes.search import find_changes
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
+from stocksim.faces.change_words import help_words
 from stocksim.faces.fates import (
     event_lines,
     fate_note,
@@ -34,19 +35,19 @@ _CHARTS = ("density", "water", "growth")
 
 
 class Solved(NamedTuple):
-    """A season with its findings, levers sought."""
+    """A season with its findings and what helps."""
 
     season: Season
     findings: list[Finding]
 
 
 def solve(site: Site) -> Solved:
-    """Run a site's season and seek a lever for every broken limit, with a progress bar when that takes long."""
+    """Run a site's season and seek what mends every broken limit, with a progress bar when that takes long."""
     bar = Bar("days")
     season = run_season(site, bar)
     bar.close()
     bar = Bar("levers")
-    findings = find_levers(season, bar)
+    findings = find_changes(season, bar)
     bar.close()
     return Solved(season, findings)
 
@@ -124,7 +125,10 @@ def _limit_parts(findings: list[Finding], units: str, is_sought: bool) -> list[P
     if not told:
         return []
     heads = [Head("Limits that bite, in date order:", "text")] if told[0].is_broken else []
-    return [*heads, Points([Point(finding_sentence(f, units), f.lever, f.is_broken) for f in told], is_sought)]
+    return [
+        *heads,
+        Points([Point(finding_sentence(f, units), help_words(f, units), f.is_broken) for f in told], is_sought),
+    ]
 
 
 def _fate_parts(season: Season) -> list[Part]:
@@ -173,18 +177,18 @@ def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
 def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
     """Planted area against what the feed carries, a line for each loop with fish."""
     lines = []
-    levers = {f.where: f.lever for f in findings if f.limit == "planting_ratio" and f.lever}
+    helps = {f.where: help_words(f, units) for f in findings if f.limit == "planting_ratio"}
     table = season.loop_table
     for column, loop in enumerate(season.layout.loops):
         if table["feed_g"][:, column].sum() == 0.0:
             continue
         carried, planted_m2 = table["handbook_area_m2"][:, column], table["planted_area_m2"][:, column]
         low, high = np.fmin.reduce(carried), np.fmax.reduce(carried)
-        # the mean of the planted days, as the lever's own sentence counts it
+        # the mean of the planted days, as what helps counts it
         is_planted = planted_m2 > 0.0
         mean = float(planted_m2[is_planted].mean()) if is_planted.any() else 0.0
         planted = format_quantity(mean, "area", units)
-        lever = levers.get(f"loops.{loop}", "")
+        advice = helps.get(f"loops.{loop}", "")
         usual = "" if is_planted.any() else "of leafy crops "
         text = f"Loop {loop}: {planted} planted; no feed ratio was published for what grows there."
         if not math.isnan(low):
@@ -193,7 +197,7 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
                 f"{format_quantity(float(low), 'area', units)} on its leanest day and "
                 f"{format_quantity(float(high), 'area', units)} on its fullest."
             )
-        text += f" {lever[0].upper()}{lever[1:]}." if lever else ""
+        text += f" {advice[0].upper()}{advice[1:]}." if advice else ""
         balance = table["balance_area_m2"][:, column]
         balance = balance[~np.isnan(balance)]
         if balance.size:
@@ -225,5 +229,5 @@ def write_season(season: Season, folder: str | Path, findings: Sequence[Finding]
         ``tanks.csv``, ``cohorts.csv``, ``beds.csv``, ``loops.csv``, ``ledger.csv`` and ``summary.json``; the last
         holds the version of stocksim and hashes of the site and of the library that the season was made from.
     """
-    told = find_levers(season) if findings is None else list(findings)
+    told = find_changes(season) if findings is None else list(findings)
     return season.write(Path(folder), summary(season, told))

@@ -55,7 +55,7 @@ showing.show(answer, "tanks", "fish")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
 showing.show(answer, "key", "charts", "cautions")
 with st.spinner("Trying what would help"):
-    sought = season_answer(season, screen.seek_levers(source))
+    sought = season_answer(season, screen.seek_changes(source))
 if sought.has("limits"):
     limits.html(showing.section_html(sought, "limits"))
 with st.container(key="fetch", horizontal=True):

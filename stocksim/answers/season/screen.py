@@ -9,7 +9,7 @@ import zipfile
 import streamlit as st
 
 from stocksim.answers.season.answer import write_season
-from stocksim.faces.screen import Source, seek_levers, solve
+from stocksim.faces.screen import Source, seek_changes, solve
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
@@ -18,7 +18,7 @@ def bundle(source: Source) -> bytes:
     season = solve(source)
     buffer = io.BytesIO()
     with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in write_season(season, folder, seek_levers(source)):
+        for path in write_season(season, folder, seek_changes(source)):
             archive.write(path, path.name)
         archive.writestr(source.name, source.text)
     return buffer.getvalue()

@@ -463,6 +463,22 @@ def _batches(site: Site, planting: PlantingTable, area: float, weather: _Weather
 UNPLANTED_RATIO = (40.0, 50.0)
 
 
+class Unrated(NamedTuple):
+    """What no published feed ratio covers: a crop in a bed, or all crops where it is the kind of bed that has none.
+
+    Parameters
+    ----------
+    bed, kind : str
+        Name and kind of the bed.
+    crop : str or None
+        None where no crop of the bed has one.
+    """
+
+    bed: str
+    kind: str
+    crop: str | None = None
+
+
 @dataclass(frozen=True)
 class Planting:
     """Planted area by day.
@@ -483,8 +499,8 @@ class Planting:
         Published band of feed ratio for that part, weighted by area. [g/m2/day] On days without any, that of the
         season's rated plantings; `UNPLANTED_RATIO` where loop water feeds no planting all season; NaN where all that it
         feeds is without a published ratio.
-    unrated : tuple of str
-        What no published ratio covers, one phrase each.
+    unrated : tuple of Unrated
+        What no published ratio covers.
     stands : Stands
         Batches of every planting.
     """
@@ -496,7 +512,7 @@ class Planting:
     rated_area_m2: FloatArray
     ratio_low: FloatArray
     ratio_high: FloatArray
-    unrated: tuple[str, ...]
+    unrated: tuple[Unrated, ...]
     stands: Stands
 
 
@@ -535,7 +551,7 @@ def _planting_of(site: Site, stands: Stands) -> Planting:
                 loop_area[:, loop] += here
             band = published_ratio(bed.kind, site.crops[planting.crop])
             if band is None:
-                unrated.append(_unrated_phrase(bed, key, planting.crop))
+                unrated.append(_unrated(bed, key, planting.crop))
                 continue
             rated[:, loop] += here
             low[:, loop] += here * band[0]
@@ -554,7 +570,5 @@ def _planting_of(site: Site, stands: Stands) -> Planting:
     return Planting(beds, stands.area_m2, crops, loop_area, rated, low, high, tuple(dict.fromkeys(unrated)), stands)
 
 
-def _unrated_phrase(bed: BedTable, key: str, crop: str) -> str:
-    if bed.kind in ("tower", "wicking"):
-        return f"{key} ({bed.kind} bed): no published feed ratio for this kind of bed"
-    return f"{key}: no published feed ratio for {crop}"
+def _unrated(bed: BedTable, key: str, crop: str) -> Unrated:
+    return Unrated(key, bed.kind) if bed.kind in ("tower", "wicking") else Unrated(key, bed.kind, crop)

@@ -192,8 +192,6 @@ class Finding:
         for an advisory.
     days_broken : int
         Number of days broken.
-    lever : str
-        What would mend it, proved by a run; empty until sought.
     """
 
     limit: str
@@ -205,7 +203,6 @@ class Finding:
     unit: str
     margin_percent: float | None
     days_broken: int
-    lever: str = ""
 
     @property
     def is_broken(self) -> bool:

@@ -81,7 +81,7 @@ class Season:
 
     @cached_property
     def findings(self) -> list[Finding]:
-        """Every limit and advisory: broken first in date order, then by margin. Levers are not sought here."""
+        """Every limit and advisory: broken first in date order, then by margin. What helps is not sought here."""
         return findings(self.layout, self.limits) + planting_findings(self.layout, self.course)
 
     @cached_property

@@ -1,0 +1,354 @@
+"""Changes and what else helps, as sentences: the one place where they are told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from stocksim.changes.change import Action, Care, Change
+from stocksim.changes.search import Help, WhyNone, help_of, limit_name
+from stocksim.engine.results.findings import Finding
+from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
+
+CARES = {
+    Care.NEW_WATER: "for water without chlorine or chloramine and of the same temperature",
+    Care.GROWN_FILM: "its film grown before it must carry these fish",
+    Care.FOOD_GRADE: "either food grade",
+    Care.CLEAR_TESTS: "when tests read no ammonia and no nitrite",
+    Care.LOST_NITROGEN: "its nitrogen is then lost to the beds",
+    Care.WATERCRESS: (
+        "Watercress: grow it from seed or clean cuttings. Wild plants, and snails from pastures, can bring liver "
+        "fluke; cook it if in doubt."
+    ),
+}
+_YOUNG = "; its film is young: stock fish later, or feed by `stocksim ramp`"
+
+
+def change_words(change: Change, units: str, is_loop_told: bool = False) -> str:
+    """What to do, with quantities.
+
+    Parameters
+    ----------
+    change : Change
+        Of `stocksim.changes`.
+    units : str
+        ``metric`` or ``us``.
+    is_loop_told : bool
+        Whether it follows a sentence that names the loop and what is wrong with its water.
+
+    Returns
+    -------
+    str
+        A sentence without capital and full stop, as ``give cedar air stones fed by 35 W instead of 20 W``.
+    """
+    told = WHERE_LOOP_IS_TOLD.get(change.kind) if is_loop_told else None
+    return (told or SENTENCES[change.kind])(change, units)
+
+
+def help_words(finding: Finding, units: str) -> str:
+    """What helps against a finding, with what its run says of the fish and of other limits, or that nothing was found.
+
+    Parameters
+    ----------
+    finding : Finding
+        Of a season or of `stocksim.changes.search.find_changes`.
+    units : str
+        ``metric`` or ``us``.
+
+    Returns
+    -------
+    str
+        A sentence without capital and full stop; empty where nothing was sought.
+    """
+    found = help_of(finding)
+    if found is None:
+        return ""
+    if found.change is None:
+        return NO_CHANGE[found.why_none or WhyNone.NONE_MENDS].format(name=finding.where.split(".")[1]) + (
+            _YOUNG if found.film_is_young else ""
+        )
+    return change_words(found.change, units) + _cost_words(found)
+
+
+def _cost_words(found: Help) -> str:
+    """What the run of a change says beside the limit that it mends."""
+    words = ""
+    if found.deaths is not None and found.deaths.is_told:
+        dying, fish = found.deaths
+        words += f" (with it, {dying:.0f} of {fish:.0f} fish still die of the water or of hunger)"
+    if found.breaks:
+        places = ", ".join(f"{limit_name(limit)} of {where.split('.')[1]}" for limit, where in found.breaks)
+        words += f" (but that breaks {places})"
+    if found.even_so is not None:
+        dying, fish = found.even_so
+        words += f" (but even so {dying:.0f} of {fish:.0f} fish die in a run with it)"
+    return words
+
+
+NO_CHANGE = {
+    WhyNone.NONE_MENDS: (
+        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
+        "several things at once, or keep these fish in another loop"
+    ),
+    WhyNone.OTHER_LOOP: "no single change that we tried mends this; keep {name} in another loop",
+    WhyNone.SLOW_THE_CHANGE: (
+        "let the water, or the fish in their new tank, change over several days; the model lets fish live through "
+        "a jump that may kill real ones"
+    ),
+    WhyNone.GRADE_INSTEAD: (
+        "no number that we try mends this; grade the fish, or keep the smaller ones in another tank "
+        "(`stocksim company` tells which pairs)"
+    ),
+    WhyNone.NO_AREA: "no planted area that we tried brings the feed into the handbook band",
+    WhyNone.FISH_DIE_ALL_THE_SAME: (
+        "no single change that we tried keeps these fish alive; change several things at once"
+    ),
+}
+
+
+def _place(where: str) -> str:
+    """A tank by its name alone, a bed, biofilter or loop with what it is."""
+    table, name = where.split(".")
+    return name if table == "tanks" else f"{table.removesuffix('s')} {name}"
+
+
+def _care(change: Change) -> str:
+    return CARES[change.care] if change.care is not None else ""
+
+
+# --- fish, feed, air, heat
+
+
+def _fewer_fish(change: Change, units: str) -> str:
+    kept = " and ".join(f"{fish} of the {of} {cohort}" for cohort, fish, of in change.amounts["kept"])
+    return f"keep {kept} in {_place(change.amounts['where'])}"
+
+
+def _more_air(change: Change, units: str) -> str:
+    at = change.amounts
+    old = f" instead of {at['now_w']:.0f} W" if at["now_w"] > 0 else ""
+    return f"give {at['tank']} air stones fed by {at['power_w']:.0f} W{old}"
+
+
+def _less_feed(change: Change, units: str) -> str:
+    return "feed " + ", ".join(
+        f"{cohort} {100 * fraction:.0f} % of appetite instead of {100 * now:.0f} %"
+        for cohort, fraction, now in change.amounts["rations"]
+    )
+
+
+def _held_feed(change: Change, units: str) -> str:
+    at = change.amounts
+    feed = f"{100 * at['share']:.0f} % of its ration" if at["share"] else "nothing"
+    return f"feed loop {at['loop']} {feed} before {at['until']}, then all of it (`stocksim ramp` finds finer steps)"
+
+
+def _set_point(change: Change, units: str) -> str:
+    at = change.amounts
+    verb, bound = ("heat", "at least") if at["is_floor"] else ("cool", "at most")
+    degrees = f"{round(to_face(at['temperature_c'], 'temperature', units))} {face_unit('temperature', units)}"
+    return f"{verb} the water of loop {at['loop']} to {bound} {degrees}, or keep {at['cohort']} in another loop"
+
+
+# --- a loop's film and its salts
+
+
+def _new_film(change: Change, units: str) -> str:
+    at = change.amounts
+    media = f"{to_face(at['media_m3'], 'volume', units):.0f} {face_unit('volume', units)}"
+    return (
+        f"give loop {at['loop']} a trickling biofilter with {media} of {at['surface_m2_m3']:g} m2/m3 media, "
+        f"{_care(change)}"
+    )
+
+
+def _more_film(change: Change, units: str) -> str:
+    at = change.amounts
+    if "media_m3" in at:
+        return f"give {_place(at['where'])} {format_quantity(at['media_m3'], 'volume', units)} of media"
+    wanted, now = (format_quantity(at[key], "area", units) for key in ("surface_m2", "now_m2"))
+    return f"give {_place(at['where'])} {wanted} of nitrifying surface instead of {now}, by more or finer media"
+
+
+def _chloride(change: Change, units: str) -> str:
+    at = change.amounts
+    start = f"keep {at['chloride_mg_l']:.0f} mg/L of chloride in loop {at['loop']}, top-up water too"
+    reached = f"sodium then reaches {at['sodium_mg_l']:.0f} mg/L"
+    bear = f"and crops bear about {SODIUM_CAUTION_MG_L:g}" if at["is_planted"] else "and no crop grows there"
+    first, *others = [
+        f"{format_quantity(grams, 'weight', units)} of {salt.replace('_', ' ')}"
+        for salt, grams in at["salts_g"].items()
+    ]
+    if not others:
+        return f"{start} (about {first} to begin with; {reached}, {bear})"
+    return (
+        f"{start} (about {first} to begin with, or {' or '.join(others)}, {_care(change)}; not plain salt: {reached}, "
+        f"{bear})"
+    )
+
+
+def _buffer(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"dose loop {at['loop']} to hold {at['alkalinity_mg_l']:.0f} mg/L of alkalinity: it falls to "
+        f"{at['lowest_mg_l']:.0f}"
+    )
+
+
+# --- a loop's water
+
+
+def _softer_target(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"hold {at['alkalinity_mg_l']:.0f} mg/L of alkalinity in loop {at['loop']} instead of {at['now_mg_l']:.0f}, so "
+        "that pH stays lower"
+    )
+
+
+def _softer_target_told(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"hold {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of {at['now_mg_l']:.0f}"
+
+
+def _softer_source(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"fill and top up loop {at['loop']} with water of {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of "
+        f"{at['now_mg_l']:.0f}, by rain or reverse-osmosis water mixed into yours, so that pH stays lower"
+    )
+
+
+def _softer_source_told(change: Change, units: str) -> str:
+    return f"top up with {_source_words(change)}"
+
+
+def _source_words(change: Change) -> str:
+    at = change.amounts
+    return f"source water of {at['alkalinity_mg_l']:.0f} mg/L alkalinity instead of {at['now_mg_l']:.0f}"
+
+
+def _water_changes(change: Change, units: str) -> str:
+    at = change.amounts
+    volume = format_quantity(at["volume_m3"], "volume", units)
+    often = {0: f"on {change.start}", 1: f"each day from {change.start} to {at['last']}"}
+    when = often.get(at["every_days"], f"every {at['every_days']} days from {change.start} to {at['last']}")
+    words = f"change {volume} ({100 * at['share']:.0f} %) of loop {at['loop']}'s water {when}, {_care(change)}"
+    if change.past:
+        words += f" (the limit then holds from the day after {change.past[0]}, which the test found too high already)"
+    return words
+
+
+def _weekly_changes(change: Change, units: str) -> str:
+    at = change.amounts
+    volume, care = format_quantity(at["volume_m3"], "volume", units), _care(change)
+    return f"change {volume} of loop {at['loop']}'s water every week" + (f" ({care})" if care else "")
+
+
+def _weekly_changes_told(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"change {format_quantity(at['volume_m3'], 'volume', units)} a week ({100 * at['share']:.0f} % of the loop)"
+
+
+def _softer_weekly_changes(change: Change, units: str) -> str:
+    return f"{_weekly_changes(change, units)}, with {_source_words(change)}"
+
+
+def _softer_weekly_changes_told(change: Change, units: str) -> str:
+    return f"{_weekly_changes_told(change, units)}, with {_source_words(change)}"
+
+
+def _dosing_ends(change: Change, units: str) -> str:
+    at = change.amounts
+    clear = "the day" if at["days_ahead"] == 1 else f"{at['days_ahead']} days"
+    return f"stop dosing ammonia into loop {at['loop']} after {at['last']}, {clear} before fish come"
+
+
+def _less_dosed_ammonia(change: Change, units: str) -> str:
+    at = change.amounts
+    words = []
+    if at["dose_g_day"] is not None:
+        words.append(
+            f"dose {at['dose_g_day']:.2g} g/day of ammonia nitrogen into loop {at['loop']} instead of "
+            f"{at['now_g_day']:.2g}"
+        )
+    if at["cohorts"]:
+        words.append(f"stock {', '.join(at['cohorts'])} on {at['due']} at the earliest, {_care(change)}")
+    return " and ".join(words)
+
+
+# --- planted area, crops and stock
+
+
+def _planted_area(change: Change, units: str) -> str:
+    at = change.amounts
+    carried, planted = (format_quantity(at[key], "area", units) for key in ("carried_m2", "planted_m2"))
+    less = "less than" if at["carried_m2"] / at["planted_m2"] < 1.0 else "more than"
+    of = "" if at["is_whole"] else " with what has a published ratio"
+    return f"the season's feed carries about {carried} by the handbooks, {less} the {planted} planted{of}"
+
+
+def _free_ground(change: Change, units: str) -> str:
+    at = change.amounts
+    area = format_quantity(at["area_m2"], "area", units)
+    return f"plant the {area} of loop {at['loop']} that lie bare, with the crops beside them"
+
+
+def _hungrier_crops(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"plant {at['crop'].replace('_', ' ')} in loop {at['loop']} in place of {', '.join(at['instead_of'])}"
+
+
+def _ration(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"feed the fish of loop {at['loop']} {100 * at['fraction']:.0f} % of appetite in place of "
+        f"{100 * at['now']:.0f} %"
+    )
+
+
+def _stock(change: Change, units: str) -> str:
+    at = change.amounts
+    weight = format_quantity(abs(at["biomass_kg"]), "mass", units)
+    what = "more" if at["biomass_kg"] > 0.0 else "less"
+    counts = ", ".join(f"{fish} {cohort} in place of {now}" for cohort, fish, now in at["counts"])
+    return f"stock {weight} {what} fish in loop {at['loop']}: {counts}"
+
+
+def _bed_area(change: Change, units: str) -> str:
+    at = change.amounts
+    area, now = (format_quantity(at[key], "area", units) for key in ("area_m2", "now_m2"))
+    verb = "build beds and plant" if at["area_m2"] > at["now_m2"] else "plant only"
+    return f"{verb} {area} in loop {at['loop']} in place of {now}"
+
+
+SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
+    Action.FEWER_FISH: _fewer_fish,
+    Action.MORE_AIR: _more_air,
+    Action.LESS_FEED: _less_feed,
+    Action.HELD_FEED: _held_feed,
+    Action.SET_POINT: _set_point,
+    Action.PLANTED_AREA: _planted_area,
+    Action.NEW_FILM: _new_film,
+    Action.MORE_FILM: _more_film,
+    Action.CHLORIDE: _chloride,
+    Action.BUFFER: _buffer,
+    Action.SOFTER_TARGET: _softer_target,
+    Action.SOFTER_SOURCE: _softer_source,
+    Action.WATER_CHANGES: _water_changes,
+    Action.WEEKLY_CHANGES: _weekly_changes,
+    Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes,
+    Action.DOSING_ENDS: _dosing_ends,
+    Action.LESS_DOSED_AMMONIA: _less_dosed_ammonia,
+    Action.FREE_GROUND: _free_ground,
+    Action.HUNGRIER_CROPS: _hungrier_crops,
+    Action.RATION: _ration,
+    Action.STOCK: _stock,
+    Action.BED_AREA: _bed_area,
+}
+WHERE_LOOP_IS_TOLD: Mapping[Action, Callable[[Change, str], str]] = {
+    Action.SOFTER_TARGET: _softer_target_told,
+    Action.SOFTER_SOURCE: _softer_source_told,
+    Action.WEEKLY_CHANGES: _weekly_changes_told,
+    Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes_told,
+}

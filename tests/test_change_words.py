@@ -1,0 +1,261 @@
+"""Changes and what else helps in words: every kind has its sentence, in the keeper's units."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from stocksim.changes.change import Action, Care, Change
+from stocksim.changes.search import AdvisedFinding, Deaths, Help, WhyNone, advised, help_of
+from stocksim.engine.results.findings import Finding
+from stocksim.faces.change_words import CARES, NO_CHANGE, SENTENCES, WHERE_LOOP_IS_TOLD, change_words, help_words
+
+DAY, LATER = dt.date(2026, 11, 2), dt.date(2026, 12, 7)
+FOUND = Finding("temperature_low", "cohorts.trout", DAY, LATER, 3.0, 5.0, "degC", -10.0, 4)
+WATER = {"loop": "main", "alkalinity_mg_l": 80.0, "now_mg_l": 100.0}
+WEEKLY = {"loop": "main", "volume_m3": 0.5, "share": 0.1}
+# what is done, its amounts, the sentence in metric units and where they differ in US customary ones
+TOLD = [
+    (
+        Change(Action.FEWER_FISH, {}, {"where": "tanks.one", "kept": (("fish", 12, 30), ("cats", 1, 3))}),
+        "keep 12 of the 30 fish and 1 of the 3 cats in one", None,
+    ),
+    (
+        Change(Action.FEWER_FISH, {}, {"where": "loops.main", "kept": (("fish", 12, 30),)}),
+        "keep 12 of the 30 fish in loop main", None,
+    ),
+    (
+        Change(Action.MORE_AIR, {}, {"tank": "one", "power_w": 55.0, "now_w": 45.0}),
+        "give one air stones fed by 55 W instead of 45 W", None,
+    ),
+    (
+        Change(Action.MORE_AIR, {}, {"tank": "one", "power_w": 55.0, "now_w": 0.0}),
+        "give one air stones fed by 55 W", None,
+    ),
+    (
+        Change(Action.LESS_FEED, {}, {"rations": (("fish", 0.51, 0.85), ("cats", 0.36, 0.6))}),
+        "feed fish 51 % of appetite instead of 85 %, cats 36 % of appetite instead of 60 %", None,
+    ),
+    (
+        Change(Action.HELD_FEED, {}, {"loop": "main", "share": 0.6, "until": LATER}, DAY),
+        "feed loop main 60 % of its ration before 2026-12-07, then all of it (`stocksim ramp` finds finer steps)", None,
+    ),
+    (
+        Change(Action.HELD_FEED, {}, {"loop": "main", "share": 0.0, "until": LATER}, DAY),
+        "feed loop main nothing before 2026-12-07, then all of it (`stocksim ramp` finds finer steps)", None,
+    ),
+    (
+        Change(Action.SET_POINT, {}, {"loop": "main", "cohort": "fish", "temperature_c": 10.0, "is_floor": True}),
+        "heat the water of loop main to at least 10 degC, or keep fish in another loop",
+        "heat the water of loop main to at least 50 degF, or keep fish in another loop",
+    ),
+    (
+        Change(Action.SET_POINT, {}, {"loop": "main", "cohort": "fish", "temperature_c": 25.0, "is_floor": False}),
+        "cool the water of loop main to at most 25 degC, or keep fish in another loop",
+        "cool the water of loop main to at most 77 degF, or keep fish in another loop",
+    ),
+    (
+        Change(Action.PLANTED_AREA, {}, {"carried_m2": 2.0, "planted_m2": 9.0, "is_whole": True}),
+        "the season's feed carries about 2.0 m2 by the handbooks, less than the 9.0 m2 planted",
+        "the season's feed carries about 22 ft2 by the handbooks, less than the 97 ft2 planted",
+    ),
+    (
+        Change(Action.PLANTED_AREA, {}, {"carried_m2": 9.0, "planted_m2": 2.0, "is_whole": False}),
+        "the season's feed carries about 9.0 m2 by the handbooks, more than the 2.0 m2 planted with what has a "
+        "published ratio", None,
+    ),
+    (
+        Change(
+            Action.NEW_FILM, {}, {"loop": "main", "media_m3": 1.28, "surface_m2_m3": 200.0}, care=Care.GROWN_FILM
+        ),
+        "give loop main a trickling biofilter with 1280 L of 200 m2/m3 media, its film grown before it must carry "
+        "these fish",
+        "give loop main a trickling biofilter with 338 gal of 200 m2/m3 media, its film grown before it must carry "
+        "these fish",
+    ),
+    (
+        Change(Action.MORE_FILM, {}, {"where": "beds.raft", "surface_m2": 42, "now_m2": 24.6}),
+        "give bed raft 42.0 m2 of nitrifying surface instead of 24.6 m2, by more or finer media",
+        "give bed raft 452 ft2 of nitrifying surface instead of 265 ft2, by more or finer media",
+    ),
+    (
+        Change(Action.MORE_FILM, {}, {"where": "biofilters.drip", "media_m3": 1.95}),
+        "give biofilter drip 1,950 L of media", "give biofilter drip 515 gal of media",
+    ),
+    (
+        Change(Action.CHLORIDE, {}, {
+            "loop": "main", "chloride_mg_l": 60.0, "sodium_mg_l": 48.4, "is_planted": False,
+            "salts_g": {"plain_salt": 1234.0},
+        }),
+        "keep 60 mg/L of chloride in loop main, top-up water too (about 1,234 g of plain salt to begin with; sodium "
+        "then reaches 48 mg/L, and no crop grows there)",
+        "keep 60 mg/L of chloride in loop main, top-up water too (about 2.72 lb of plain salt to begin with; sodium "
+        "then reaches 48 mg/L, and no crop grows there)",
+    ),
+    (
+        Change(Action.CHLORIDE, {}, {
+            "loop": "main", "chloride_mg_l": 60.0, "sodium_mg_l": 72.0, "is_planted": True,
+            "salts_g": {"calcium_chloride_dihydrate": 200.0, "potassium_chloride": 203.0},
+        }, care=Care.FOOD_GRADE),
+        "keep 60 mg/L of chloride in loop main, top-up water too (about 200 g of calcium chloride dihydrate to begin "
+        "with, or 203 g of potassium chloride, either food grade; not plain salt: sodium then reaches 72 mg/L, and "
+        "crops bear about 50)", None,
+    ),
+    (
+        Change(Action.BUFFER, {}, {"loop": "main", "alkalinity_mg_l": 80.0, "lowest_mg_l": 12.3}),
+        "dose loop main to hold 80 mg/L of alkalinity: it falls to 12", None,
+    ),
+    (
+        Change(Action.SOFTER_TARGET, {}, WATER),
+        "hold 80 mg/L of alkalinity in loop main instead of 100, so that pH stays lower", None,
+    ),
+    (
+        Change(Action.SOFTER_SOURCE, {}, WATER),
+        "fill and top up loop main with water of 80 mg/L of alkalinity instead of 100, by rain or reverse-osmosis "
+        "water mixed into yours, so that pH stays lower", None,
+    ),
+    (
+        Change(Action.WATER_CHANGES, {}, WEEKLY | {"last": DAY, "every_days": 0}, DAY, care=Care.NEW_WATER),
+        "change 500 L (10 %) of loop main's water on 2026-11-02, for water without chlorine or chloramine and of the "
+        "same temperature",
+        "change 132 gal (10 %) of loop main's water on 2026-11-02, for water without chlorine or chloramine and of "
+        "the same temperature",
+    ),
+    (
+        Change(
+            Action.WATER_CHANGES, {}, WEEKLY | {"last": LATER, "every_days": 1}, DAY, care=Care.NEW_WATER, past=(DAY,)
+        ),
+        "change 500 L (10 %) of loop main's water each day from 2026-11-02 to 2026-12-07, for water without chlorine "
+        "or chloramine and of the same temperature (the limit then holds from the day after 2026-11-02, which the "
+        "test found too high already)", None,
+    ),
+    (
+        Change(Action.WATER_CHANGES, {}, WEEKLY | {"last": LATER, "every_days": 7}, DAY, care=Care.NEW_WATER),
+        "change 500 L (10 %) of loop main's water every 7 days from 2026-11-02 to 2026-12-07, for water without "
+        "chlorine or chloramine and of the same temperature", None,
+    ),
+    (
+        Change(Action.WEEKLY_CHANGES, {}, WEEKLY, care=Care.LOST_NITROGEN),
+        "change 500 L of loop main's water every week (its nitrogen is then lost to the beds)",
+        "change 132 gal of loop main's water every week (its nitrogen is then lost to the beds)",
+    ),
+    (
+        Change(Action.SOFTER_WEEKLY_CHANGES, {}, WATER | WEEKLY, DAY),
+        "change 500 L of loop main's water every week, with source water of 80 mg/L alkalinity instead of 100", None,
+    ),
+    (
+        Change(Action.DOSING_ENDS, {}, {"loop": "main", "last": DAY, "days_ahead": 1}),
+        "stop dosing ammonia into loop main after 2026-11-02, the day before fish come", None,
+    ),
+    (
+        Change(Action.DOSING_ENDS, {}, {"loop": "main", "last": DAY, "days_ahead": 8}),
+        "stop dosing ammonia into loop main after 2026-11-02, 8 days before fish come", None,
+    ),
+    (
+        Change(Action.LESS_DOSED_AMMONIA, {}, {
+            "loop": "main", "dose_g_day": 0.75, "now_g_day": 3.0, "cohorts": ("fish", "cats"), "due": LATER,
+        }, care=Care.CLEAR_TESTS),
+        "dose 0.75 g/day of ammonia nitrogen into loop main instead of 3 and stock fish, cats on 2026-12-07 at the "
+        "earliest, when tests read no ammonia and no nitrite", None,
+    ),
+    (
+        Change(Action.FREE_GROUND, {}, {"loop": "main", "area_m2": 3.0}),
+        "plant the 3.0 m2 of loop main that lie bare, with the crops beside them",
+        "plant the 32 ft2 of loop main that lie bare, with the crops beside them",
+    ),
+    (
+        Change(Action.HUNGRIER_CROPS, {}, {"loop": "main", "crop": "pak_choi", "instead_of": ("chard", "lettuce")}),
+        "plant pak choi in loop main in place of chard, lettuce", None,
+    ),
+    (
+        Change(Action.RATION, {}, {"loop": "main", "fraction": 0.425, "now": 0.85}),
+        "feed the fish of loop main 42 % of appetite in place of 85 %", None,
+    ),
+    (
+        Change(Action.STOCK, {}, {"loop": "main", "biomass_kg": -4.0, "counts": (("fish", 20, 60), ("cats", 1, 3))}),
+        "stock 4.0 kg less fish in loop main: 20 fish in place of 60, 1 cats in place of 3",
+        "stock 8.8 lb less fish in loop main: 20 fish in place of 60, 1 cats in place of 3",
+    ),
+    (
+        Change(Action.STOCK, {}, {"loop": "main", "biomass_kg": 4.0, "counts": (("fish", 60, 20),)}),
+        "stock 4.0 kg more fish in loop main: 60 fish in place of 20", None,
+    ),
+    (
+        Change(Action.BED_AREA, {}, {"loop": "main", "area_m2": 9.0, "now_m2": 3.0}),
+        "build beds and plant 9.0 m2 in loop main in place of 3.0 m2",
+        "build beds and plant 97 ft2 in loop main in place of 32 ft2",
+    ),
+    (
+        Change(Action.BED_AREA, {}, {"loop": "main", "area_m2": 3.0, "now_m2": 9.0}),
+        "plant only 3.0 m2 in loop main in place of 9.0 m2", None,
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("change", "metric", "us"), TOLD, ids=[change.kind for change, *_ in TOLD])
+def test_a_change_is_said_in_the_keepers_units(change, metric, us):
+    assert change_words(change, "metric") == metric
+    if us is not None:
+        assert change_words(change, "us") == us
+
+
+def test_every_kind_has_its_sentence_and_is_tested():
+    assert set(SENTENCES) == set(Action) == {change.kind for change, *_ in TOLD}
+    assert set(CARES) == set(Care)
+    assert set(NO_CHANGE) == set(WhyNone)
+    assert set(SENTENCES) > set(WHERE_LOOP_IS_TOLD)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (Change(Action.WEEKLY_CHANGES, {}, WEEKLY, DAY), "change 500 L a week (10 % of the loop)"),
+        (Change(Action.SOFTER_TARGET, {}, WATER), "hold 80 mg/L of alkalinity instead of 100"),
+        (
+            Change(Action.SOFTER_SOURCE, {}, WATER, DAY),
+            "top up with source water of 80 mg/L alkalinity instead of 100",
+        ),
+        (
+            Change(Action.SOFTER_WEEKLY_CHANGES, {}, WATER | WEEKLY, DAY),
+            "change 500 L a week (10 % of the loop), with source water of 80 mg/L alkalinity instead of 100",
+        ),
+        (Change(Action.FREE_GROUND, {}, {"loop": "main", "area_m2": 3.0}), change_words(TOLD[-7][0], "metric")),
+    ],
+)
+def test_where_the_loop_is_told_already_it_is_not_told_again(change, words):
+    assert change_words(change, "metric", is_loop_told=True) == words
+
+
+def test_what_the_run_of_a_change_costs_stands_behind_it():
+    change = Change(Action.MORE_AIR, {}, {"tank": "one", "power_w": 55.0, "now_w": 0.0})
+    breaks = (("unionized_ammonia", "tanks.one"), ("temperature_low", "cohorts.trout"))
+    for found, words in [
+        (Help(change), ""),
+        (Help(change, deaths=Deaths(4.9, 100.0)), ""),
+        (Help(change, deaths=Deaths(5.0, 100.0)), " (with it, 5 of 100 fish still die of the water or of hunger)"),
+        (Help(change, breaks=breaks), " (but that breaks un-ionized ammonia of one, cold limit of trout)"),
+        (Help(change, even_so=Deaths(2.0, 30.0)), " (but even so 2 of 30 fish die in a run with it)"),
+    ]:
+        assert help_words(advised(FOUND, found), "metric") == f"give one air stones fed by 55 W{words}"
+
+
+def test_where_no_change_was_found_it_is_said_why():
+    said = {why: help_words(advised(FOUND, Help(None, why)), "metric") for why in WhyNone}
+    assert said[WhyNone.OTHER_LOOP] == "no single change that we tried mends this; keep trout in another loop"
+    assert len(set(said.values())) == len(WhyNone)
+    young = help_words(advised(FOUND, Help(None, WhyNone.NONE_MENDS, film_is_young=True)), "metric")
+    assert young == f"{said[WhyNone.NONE_MENDS]}; its film is young: stock fish later, or feed by `stocksim ramp`"
+
+
+def test_a_finding_that_nothing_was_sought_for_has_no_words():
+    assert help_of(FOUND) is None
+    assert help_words(FOUND, "metric") == ""
+
+
+def test_help_is_put_in_place_of_earlier_help():
+    first = advised(FOUND, Help(None, WhyNone.OTHER_LOOP))
+    again = advised(first, Help(None, WhyNone.NO_AREA))
+    assert isinstance(again, AdvisedFinding)
+    assert help_of(again) == Help(None, WhyNone.NO_AREA)
+    assert (again.limit, again.where, again.days_broken) == (FOUND.limit, FOUND.where, FOUND.days_broken)

@@ -32,12 +32,12 @@ from stocksim.engine.results.deaths import deaths_of_water_or_hunger
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
+from stocksim.site.kinds import LIMITS, Mending
 
 Progress = Callable[[int, int], None]
 _YOUNG_WORDS = "; its film is young: stock fish later, or feed by `stocksim ramp`"
 _STILL_DYING_SHARE = 0.05  # of the fish: from here on a lever says how many it leaves dying (assumed)
 _MOST_DIE_SHARE = 0.5  # a lever that leaves so many dying is told only if no other is found (assumed)
-_WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
 
 
 def find_levers(season: Season, progress: Progress | None = None) -> list[Finding]:
@@ -62,7 +62,7 @@ def find_levers(season: Season, progress: Progress | None = None) -> list[Findin
     used: dict[tuple[str, bool], list[Lever]] = {}
     for number, finding in enumerate(wanted):
         known: list[Lever] = []
-        if finding.limit in _WATER_LIMITS:
+        if LIMITS[finding.limit].is_of_loop_water:
             known = used.setdefault((loop_of(season, finding), is_early(season, finding)), known)
         lever, words = prove_lever(season, finding, known)
         if lever is not None and lever not in known:
@@ -74,7 +74,7 @@ def find_levers(season: Season, progress: Progress | None = None) -> list[Findin
 
 
 def _is_off_band(finding: Finding) -> bool:
-    return finding.limit == "planting_ratio" and finding.days_broken > 0
+    return LIMITS[finding.limit].is_advisory and finding.days_broken > 0
 
 
 def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -> tuple[Lever | None, str]:
@@ -88,7 +88,7 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             after = season_with(season.site, lever.changes)
         except InputError:  # it cannot be written so, as heating that kills another fish of the loop
             continue
-        if finding.limit == "planting_ratio":
+        if LIMITS[finding.limit].is_advisory:
             if ratio_in_band(after, finding):
                 return lever, lever.words
             continue
@@ -102,7 +102,7 @@ def prove_lever(season: Season, finding: Finding, known: Sequence[Lever] = ()) -
             poor = poor or (lever, words)
     if poor is not None:
         return poor
-    young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
+    young = LIMITS[finding.limit].is_of_loop_water and starts_young(season, loop_of(season, finding))
     return None, _no_lever_words(finding) + (_YOUNG_WORDS if young else "")
 
 
@@ -132,49 +132,29 @@ def _dying(season: Season) -> tuple[float, float]:
 
 
 def _no_lever_words(finding: Finding) -> str:
-    if finding.limit == "predation":
-        return (
-            "no number that we try mends this; grade the fish, or keep the smaller ones in another tank "
-            "(`stocksim company` tells which pairs)"
-        )
-    if finding.limit == "temperature_change":
-        return (
-            "let the water, or the fish in their new tank, change over several days; the model lets fish live through "
-            "a jump that may kill real ones"
-        )
-    if finding.limit.startswith("temperature"):
-        return f"no single change that we tried mends this; keep {finding.where.split('.')[1]} in another loop"
-    if finding.limit == "planting_ratio":
-        return "no planted area that we tried brings the feed into the handbook band"
-    return (
-        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
-        "several things at once, or keep these fish in another loop"
-    )
+    return LIMITS[finding.limit].if_unmended.format(place=finding.where.split(".")[1])
 
 
 def limit_name(limit: str) -> str:
     """A limit's name in words, as ``un-ionized ammonia``."""
-    named = {
-        "temperature_low": "cold limit", "temperature_high": "heat limit",
-        "temperature_change": "change of temperature", "predation": "chance of being eaten",
-    }  # fmt: skip
-    return named.get(limit, limit.replace("unionized", "un-ionized").replace("_", " "))
+    return LIMITS[limit].name
 
 
 def _candidates(season: Season, finding: Finding) -> Iterator[Lever]:
     """Levers to try for a finding, the gentlest first."""
     name = finding.where.split(".")[1]
-    if finding.limit == "density":
+    mending = LIMITS[finding.limit].mended_by
+    if mending is Mending.ROOM:
         yield from fewer_fish(season, finding, [name], name)
-    elif finding.limit == "oxygen":
+    elif mending is Mending.AIR:
         yield from more_air(season, finding, name)
         yield from less_feed(season, finding, [name])
         yield from fewer_fish(season, finding, [name], name)
-    elif finding.limit in _WATER_LIMITS:
+    elif mending is Mending.LOOP_WATER:
         yield from _cleaner_water(season, finding, name)
-    elif finding.limit in ("temperature_low", "temperature_high"):
+    elif mending is Mending.TEMPERATURE:
         yield from other_temperature(season, finding, name)
-    elif finding.limit == "planting_ratio":
+    elif mending is Mending.AREA:
         yield from other_area(season, name)
 
 
@@ -189,7 +169,7 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Leve
     if measured:  # that the water of that day is bad is known, whatever made it so
         yield from water_changes(season, finding, loop)
     yield from held_feed(season, finding, loop)
-    if finding.limit == "nitrite":
+    if LIMITS[finding.limit].lifted_by_chloride:
         yield from more_chloride(season, finding, name, loop)
     yield from softer_water(season, finding, loop)
     yield from more_film(season, finding, loop)

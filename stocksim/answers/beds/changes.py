@@ -16,6 +16,7 @@ from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.site.fish_tables import AppetiteRation
+from stocksim.site.kinds import BED_KINDS
 from stocksim.units import format_quantity
 
 # Crops of the cold that a leafy planting may be swapped for.
@@ -129,7 +130,7 @@ def _candidates(season: Season, balance: LoopBalance) -> Iterator[tuple[int, str
 
 def _beds(season: Season, loop: str) -> list[str]:
     beds = season.site.file.beds
-    return [key for key, bed in beds.items() if bed.loop == loop and bed.kind != "wicking" and bed.plantings]
+    return [key for key, bed in beds.items() if bed.loop == loop and BED_KINDS[bed.kind].is_on_loop and bed.plantings]
 
 
 def _written(season: Season, bed: str, factor: float) -> list[dict[str, Any]]:

@@ -22,6 +22,7 @@ from stocksim.faces.fates import (
 from stocksim.faces.options import Bar
 from stocksim.faces.text import tank_rows, text_table, water_rows, wrapped
 from stocksim.faces.words import cautions, finding_sentence, summary, verdict
+from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -105,7 +106,7 @@ def _fate_lines(season: Season, units: str) -> list[str]:
 def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
     """Planted area against what the feed carries, a line for each loop with fish."""
     lines = []
-    levers = {f.where: f.lever for f in findings if f.limit == "planting_ratio" and f.lever}
+    levers = {f.where: f.lever for f in findings if LIMITS[f.limit].is_advisory and f.lever}
     table = season.loop_table
     for column, loop in enumerate(season.layout.loops):
         if table["feed_g"][:, column].sum() == 0.0:

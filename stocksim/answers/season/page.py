@@ -3,6 +3,7 @@
 import streamlit as st
 
 from stocksim.answers.season.screen import bundle
+from stocksim.engine.results.findings import by_place
 from stocksim.faces import guard, keeping, markup, screen
 from stocksim.faces.fates import event_lines, fate_note, fate_rows, is_worth_telling
 from stocksim.faces.water_words import tank_water_rows
@@ -53,7 +54,7 @@ answer = st.empty()
 answer.html(markup.findings_html([*broken, *advice], units, False))
 
 st.markdown("## Tank by tank")
-dense = {finding.where for finding in broken if finding.limit == "density"}
+dense = by_place(broken, "density")
 rows = tank_water_rows(season, season.findings, units)
 st.html(markup.table_html(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense]))
 st.caption("Oxygen low, ammonia and nitrite: worst of the season / limit of that day, mg/L. ✗: limit broken.")

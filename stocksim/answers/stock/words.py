@@ -10,11 +10,11 @@ import numpy as np
 from stocksim.answers.stock.decide import StockingPlan
 from stocksim.answers.stock.problem import Problem
 from stocksim.answers.stock.reasons import Binding, Worth
-from stocksim.answers.stock.rounds import HANGS_ON, MATTERS_FROM
+from stocksim.answers.stock.rounds import MATTERS_FROM
 from stocksim.answers.stock.seasons import live_per_fish, margin_of
-from stocksim.changes.search import limit_name
-from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.findings import Finding, by_place
 from stocksim.faces.words import CHALK_PH, day_words, level_words
+from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 
 
@@ -30,7 +30,7 @@ def behind_biofilter(plan: StockingPlan, item: Binding) -> str:
     loop = layout.loops.index(item.where)
     near: list[tuple[float, Finding]] = []
     for found in plan.season.findings:
-        if found.limit not in HANGS_ON or not found.threshold:
+        if not LIMITS[found.limit].is_left_by_film or not found.threshold:
             continue
         tank = layout.tanks.index(found.where.split(".")[1])
         if layout.leaf_loop[tank, loop] > 0.0 and found.worst_value > MATTERS_FROM * found.threshold:
@@ -46,7 +46,7 @@ def behind_biofilter(plan: StockingPlan, item: Binding) -> str:
         else ""
     )
     return (
-        f"; behind it stands {limit_name(found.limit)} in tank {found.where.split('.')[1]}, in the full season up to "
+        f"; behind it stands {LIMITS[found.limit].name} in tank {found.where.split('.')[1]}, in the full season up to "
         f"{level_words(found.worst_value, 'mg/L', units)} of {level_words(found.threshold, 'mg/L', units)} on "
         f"{day_words(found.worst_date)} at pH {ph:.1f}{high}"
     )
@@ -125,7 +125,7 @@ def headline(plan: StockingPlan) -> str:
             first = plan.broken[0]
             return (
                 "No plan that meets the wishes held in its full season: the last one tried broke "
-                f"{limit_name(first.limit)} in {first.where.split('.')[-1]}{_by_how_much(first, units)}; nothing is "
+                f"{LIMITS[first.limit].name} in {first.where.split('.')[-1]}{_by_how_much(first, units)}; nothing is "
                 "planned."
             )
         if plan.relaxation is not None:
@@ -213,11 +213,8 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
 def room_percent(plan: StockingPlan, tank: int) -> float:
     """Density of a tank on its fullest day over its limit, in percent."""
     assert plan.season is not None
-    name = f"tanks.{plan.problem.tanks[tank]}"
-    for finding in plan.season.findings:
-        if finding.limit == "density" and finding.where == name:
-            return 100.0 * finding.worst_value / finding.threshold
-    return 0.0
+    found = by_place(plan.season.findings, "density").get(f"tanks.{plan.problem.tanks[tank]}")
+    return 0.0 if found is None else 100.0 * found.worst_value / found.threshold
 
 
 def leaving_words(plan: StockingPlan) -> list[str]:

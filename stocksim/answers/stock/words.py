@@ -233,31 +233,44 @@ def leaving_words(plan: StockingPlan) -> list[str]:
     ]
 
 
+def _full_tank(plan: StockingPlan, item: Binding, when: str) -> str:
+    units, problem = plan.problem.site.file.site.units, plan.problem
+    volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
+    return (
+        f"Room in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
+        f"{level_words(item.capacity / volume, 'kg/m3', units)} that the plan may use"
+    )
+
+
+def _drawn_down(plan: StockingPlan, item: Binding, when: str) -> str:
+    return (
+        f"Oxygen in tank {item.where} is used up in {when}: at its lowest hour fish draw it down by {item.use:.2f} "
+        f"of the {item.capacity:.2f} mg/L that the most delicate fish there leaves"
+    )
+
+
+def _full_film(plan: StockingPlan, item: Binding, when: str) -> str:
+    return (
+        f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
+        "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
+        f"{behind_biofilter(plan, item)}"
+    )
+
+
+def _spent(plan: StockingPlan, item: Binding, when: str) -> str:
+    return f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"
+
+
+# of the rows of the program that may bind
+_BOUND_BY = {"density": _full_tank, "oxygen": _drawn_down, "biofilter": _full_film, "budget": _spent}
+
+
 def binding_words(plan: StockingPlan, item: Binding, worth: Worth | None = None) -> str:
     """What leaves no room for one more fish, where and when, and what more of it would bring."""
-    units, problem = plan.problem.site.file.site.units, plan.problem
-    when = week_words(problem, item.week) if item.weeks else ""
+    when = week_words(plan.problem, item.week) if item.weeks else ""
     others = len(item.weeks) - 1
     when += f" and {others} more week{'s' * (others != 1)}" if others > 0 else ""
-    if item.limit == "density":
-        volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
-        text = (
-            f"Room in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
-            f"{level_words(item.capacity / volume, 'kg/m3', units)} that the plan may use"
-        )
-    elif item.limit == "oxygen":
-        text = (
-            f"Oxygen in tank {item.where} is used up in {when}: at its lowest hour fish draw it down by {item.use:.2f} "
-            f"of the {item.capacity:.2f} mg/L that the most delicate fish there leaves"
-        )
-    elif item.limit == "biofilter":
-        text = (
-            f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
-            "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
-            f"{behind_biofilter(plan, item)}"
-        )
-    else:
-        text = f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"
+    text = _BOUND_BY[item.limit](plan, item, when)
     return f"{text}; {LEVERS[item.limit]}{_worth_words(plan, worth)}."
 
 

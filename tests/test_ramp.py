@@ -14,7 +14,6 @@ import pytest
 from small_sites import START, build, one_tank, two_loops
 
 from stocksim import InputError, load_site, run_season
-from stocksim.answers.ramp import climb
 from stocksim.answers.ramp.answer import ramp_answer
 from stocksim.answers.ramp.climb import RESERVE_PERCENT, STEPS, judged, margins_of
 from stocksim.answers.ramp.decide import feeding_ramp
@@ -24,6 +23,7 @@ from stocksim.changes.search import find_changes, help_of, prove_change
 from stocksim.engine.arrays.layout import build_layout, first_days
 from stocksim.engine.season import scenario_count, simulate
 from stocksim.site.examples import FOLDER
+from stocksim.site.kinds import limits_left_by_film
 
 SPRING = dt.date(2027, 4, 12)
 STEP = 1 / STEPS
@@ -195,7 +195,7 @@ def test_the_schedule_never_falls_and_reaches_the_full_ration(which, request):
 def test_a_run_with_the_schedule_holds_both_limits(which, request):
     site, ramp = request.getfixturevalue(which.replace("ramp", "site")), request.getfixturevalue(which)
     season = run_season(site, **ramp.changes)
-    judged_here = [f for f in season.findings if f.limit in climb.LIMITS]
+    judged_here = [f for f in season.findings if f.limit in limits_left_by_film()]
     assert judged_here
     assert not any(finding.is_broken for finding in judged_here)
     assert loop_of(ramp).still_broken == ()

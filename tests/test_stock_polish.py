@@ -15,7 +15,6 @@ from stocksim.answers.stock.problem import build_problem
 from stocksim.answers.stock.program import Stocking, broken, limit_uses, score
 from stocksim.answers.stock.rounds import calibrated
 from stocksim.answers.stock.seasons import (
-    HARD_LIMITS,
     build_program,
     first_courses,
     run_stocking,
@@ -23,6 +22,7 @@ from stocksim.answers.stock.seasons import (
     worst_margins,
 )
 from stocksim.engine.results.findings import limit_series, tank_extremes
+from stocksim.site.kinds import hard_limits
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +108,7 @@ def test_every_limit_of_a_season_has_a_margin_with_and_without_fish(house):
     layout, course = run_stocking(problem, full)
     assert (
         set(margins)
-        == set(HARD_LIMITS)
+        == set(hard_limits())
         == {s.limit for s in limit_series(layout, course, tank_extremes(layout, course))}
     )
     assert all(np.isinf(each[1]) for each in margins.values())

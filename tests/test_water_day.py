@@ -10,7 +10,6 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.results.frames import Season
-from stocksim.site.quantities import FLOODED_SHARE, GRAVEL_VOIDS
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
 from stocksim.water.carbonate import calcite_saturation
@@ -240,7 +239,7 @@ def test_a_water_change_dilutes_by_the_right_factor():
 @pytest.mark.parametrize(("shares", "keeps"), [([0.5], 0.5), ([1.0 / 3.0, 0.25], 0.5), ([0.1] * 3, 0.729)])
 def test_large_changes_keep_what_draining_leaves(shares, keeps):
     # 0.8 m3 of sump, 1 m3 of tank, and what stands in the voids of 10 m2 of gravel
-    water = 0.8 + 1.0 + 10.0 * 0.3 * GRAVEL_VOIDS * FLOODED_SHARE
+    water = 0.8 + 1.0 + 10.0 * 0.3 * 0.4 * 0.5  # of the gravel 0.4 are voids, flooded half of the day
     told = season(
         days=5, count=0, evaporation="0 L/day", source_water={"chloride": "0 mg/L"}, flow_l_h=1e6,
         water_tests=[{"date": START, "chloride": "80 mg/L"}],

@@ -17,7 +17,6 @@ from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import help_words
 from stocksim.faces.text import answer_text, tank_rows, text_table
 from stocksim.faces.words import (
-    LIMIT_WORDS,
     cautions,
     day_words,
     finding_sentence,
@@ -26,6 +25,7 @@ from stocksim.faces.words import (
     summary,
     verdict,
 )
+from stocksim.site.kinds import LIMITS
 
 DAY, LATER = dt.date(2027, 2, 4), dt.date(2027, 3, 14)
 BROKEN = {
@@ -73,10 +73,10 @@ def test_a_broken_limit_in_a_sentence(limit, units):
 
 
 def test_every_kind_of_broken_limit_has_words():
-    assert set(LIMIT_WORDS) == {*BROKEN, "planting_ratio"}
+    assert set(LIMITS) == {*BROKEN, "planting_ratio"}
     for units in ("metric", "us"):
         for finding in BROKEN.values():
-            assert LIMIT_WORDS[finding.limit] in finding_sentence(finding, units)
+            assert LIMITS[finding.limit].broken in finding_sentence(finding, units)
 
 
 def test_a_biofilter_that_takes_nothing_is_told_so_and_not_as_a_limit_of_zero():

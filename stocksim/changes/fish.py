@@ -15,6 +15,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.plants.area import planting_ratio
 from stocksim.site.fish_tables import AppetiteRation
+from stocksim.site.kinds import BED_KINDS, LIMITS
 from stocksim.units import face_unit, parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 
@@ -106,7 +107,7 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
     day = (finding.worst_date - season.layout.start).days
     loop = site.file.tanks[season.layout.stay_on(cohort, day).table.tank].loop
     units = site.file.site.units
-    is_low = finding.limit == "temperature_low"
+    is_low = LIMITS[finding.limit].is_floor
     shown = to_face(finding.threshold, "temperature", units)
     rounded = math.ceil(shown - 1e-6) if is_low else math.floor(shown + 1e-6)
     text = f"{rounded} {face_unit('temperature', units)}"
@@ -134,7 +135,7 @@ def other_area(season: Season, loop: str) -> Iterator[Change]:
     factor = feed / middle / now
     changes: dict[str, Any] = {}
     for key, bed in file.beds.items():
-        if bed.loop != loop or bed.kind == "wicking" or not bed.plantings:
+        if bed.loop != loop or not BED_KINDS[bed.kind].is_on_loop or not bed.plantings:
             continue
         raw = season.site.raw["beds"][key]
         changes[f"beds.{key}.plantings"] = [

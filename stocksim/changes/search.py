@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from enum import StrEnum, auto
 from typing import NamedTuple
 
 from stocksim.changes.change import Change, loop_of, mends, prove
@@ -34,22 +33,11 @@ from stocksim.engine.results.deaths import deaths_of_water_or_hunger
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
+from stocksim.site.kinds import LIMITS, Mending, WhyNone
 
 Progress = Callable[[int, int], None]
 _STILL_DYING_SHARE = 0.05  # of the fish: from here on it is told how many a change leaves dying (assumed)
 _MOST_DIE_SHARE = 0.5  # a change that leaves so many dying is told only if no other is found (assumed)
-_WATER_LIMITS = ("unionized_ammonia", "nitrite", "biofilter")  # of the water that a loop's tanks share
-
-
-class WhyNone(StrEnum):
-    """Why no change is named; `stocksim.faces.change_words` says it."""
-
-    NONE_MENDS = auto()  # without costing fish their lives
-    OTHER_LOOP = auto()  # no temperature does, so the fish belong elsewhere
-    SLOW_THE_CHANGE = auto()
-    GRADE_INSTEAD = auto()
-    NO_AREA = auto()
-    FISH_DIE_ALL_THE_SAME = auto()  # in a run with the change that mends the limit
 
 
 class Deaths(NamedTuple):
@@ -138,7 +126,7 @@ def find_changes(season: Season, progress: Progress | None = None) -> list[Findi
     used: dict[tuple[str, bool], list[Change]] = {}
     for number, finding in enumerate(wanted):
         known: list[Change] = []
-        if finding.limit in _WATER_LIMITS:
+        if LIMITS[finding.limit].is_of_loop_water:
             known = used.setdefault((loop_of(season, finding), is_early(season, finding)), known)
         proved = prove_change(season, finding, known)
         if proved.change is not None and proved.change not in known:
@@ -150,7 +138,7 @@ def find_changes(season: Season, progress: Progress | None = None) -> list[Findi
 
 
 def _is_off_band(finding: Finding) -> bool:
-    return finding.limit == "planting_ratio" and finding.days_broken > 0
+    return LIMITS[finding.limit].is_advisory and finding.days_broken > 0
 
 
 def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ()) -> Help:
@@ -164,7 +152,7 @@ def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ())
             after = prove(season.site, change.fields)
         except InputError:  # it cannot be written so, as heating that kills another fish of the loop
             continue
-        if finding.limit == "planting_ratio":
+        if LIMITS[finding.limit].is_advisory:
             if ratio_in_band(after, finding):
                 return Help(change)
             continue
@@ -178,17 +166,9 @@ def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ())
             poor = poor or proved
     if poor is not None:
         return poor
-    is_young = finding.limit in _WATER_LIMITS and starts_young(season, loop_of(season, finding))
-    return Help(None, _WHY_NONE.get(finding.limit, WhyNone.NONE_MENDS), is_young)
-
-
-_WHY_NONE = {
-    "predation": WhyNone.GRADE_INSTEAD,
-    "temperature_change": WhyNone.SLOW_THE_CHANGE,
-    "temperature_low": WhyNone.OTHER_LOOP,
-    "temperature_high": WhyNone.OTHER_LOOP,
-    "planting_ratio": WhyNone.NO_AREA,
-}
+    limit = LIMITS[finding.limit]
+    is_young = limit.is_of_loop_water and starts_young(season, loop_of(season, finding))
+    return Help(None, limit.if_unmended, is_young)
 
 
 def newly_broken(season: Season, after: Season) -> tuple[tuple[str, str], ...]:
@@ -203,29 +183,21 @@ def _deaths(season: Season) -> Deaths:
     return Deaths(float(deaths_of_water_or_hunger(season.layout, season.course)[0].sum()), float(there))
 
 
-def limit_name(limit: str) -> str:
-    """A limit's name in words, as ``un-ionized ammonia``."""
-    named = {
-        "temperature_low": "cold limit", "temperature_high": "heat limit",
-        "temperature_change": "change of temperature", "predation": "chance of being eaten",
-    }  # fmt: skip
-    return named.get(limit, limit.replace("unionized", "un-ionized").replace("_", " "))
-
-
 def _candidates(season: Season, finding: Finding) -> Iterator[Change]:
     """Changes to try for a finding, the gentlest first."""
     name = finding.where.split(".")[1]
-    if finding.limit == "density":
+    mending = LIMITS[finding.limit].mended_by
+    if mending is Mending.ROOM:
         yield from fewer_fish(season, finding, [name], finding.where)
-    elif finding.limit == "oxygen":
+    elif mending is Mending.AIR:
         yield from more_air(season, finding, name)
         yield from less_feed(season, finding, [name])
         yield from fewer_fish(season, finding, [name], finding.where)
-    elif finding.limit in _WATER_LIMITS:
+    elif mending is Mending.LOOP_WATER:
         yield from _cleaner_water(season, finding, name)
-    elif finding.limit in ("temperature_low", "temperature_high"):
+    elif mending is Mending.TEMPERATURE:
         yield from other_temperature(season, finding, name)
-    elif finding.limit == "planting_ratio":
+    elif mending is Mending.AREA:
         yield from other_area(season, name)
 
 
@@ -240,7 +212,7 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Chan
     if measured:  # that the water of that day is bad is known, whatever made it so
         yield from water_changes(season, finding, loop)
     yield from held_feed(season, finding, loop)
-    if finding.limit == "nitrite":
+    if LIMITS[finding.limit].lifted_by_chloride:
         yield from more_chloride(season, finding, name, loop)
     yield from softer_water(season, finding, loop)
     yield from more_film(season, finding, loop)

@@ -15,6 +15,7 @@ from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
+from stocksim.site.kinds import LIMITS
 from stocksim.units import parse_quantity
 from stocksim.water.maturity import maturity_after
 from stocksim.water.nitrite import (
@@ -222,7 +223,6 @@ _BRIEF_DAYS = 21  # a limit broken for longer is not a matter of one or a few wa
 _DOSE_SHARES, _LATER_WEEKS = (1.0, 0.5, 0.25, 0.1), (0, 2, 4, 8)
 _CLEAR_DAYS = (0, 3, 7, 14)  # that the film is given to clear the water before fish come
 _LEAST_SEASON_DAYS = 28  # that fish stocked later must still be in the season for, to prove anything (assumed)
-_CHANGED_FOR = ("nitrite", "unionized_ammonia")
 _TEST_DAYS = 3  # a test this long before a limit breaks found what breaks it (assumed)
 
 
@@ -247,7 +247,7 @@ def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Change
     Only where pH is computed; a pH that the keeper measured follows no alkalinity of the model.
     """
     table = season.site.file.loops[loop]
-    if finding.limit == "nitrite" or table.ph is not None:
+    if not LIMITS[finding.limit].goes_by_ph or table.ph is not None:
         return
     target, source = table.alkalinity_target, source_level(table, "alkalinity")
     if target is not None:
@@ -301,7 +301,7 @@ def alkalinity_steps(now: float) -> list[float]:
 def measured_on(season: Season, finding: Finding, loop: str) -> dt.date | None:
     """Day of the last test of ammonia or nitrite shortly before a limit broke, None without such."""
     first = finding.first_date
-    if first is None or finding.limit not in _CHANGED_FOR:
+    if first is None or not LIMITS[finding.limit].is_left_by_film:
         return None
     tests = season.site.file.loops[loop].water_tests
     days = [test.date for test in tests if test.tan is not None or test.nitrite_n is not None]
@@ -314,7 +314,8 @@ def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Chang
     They begin on the day before it breaks. Where a test found the water bad they begin on the day of the test, which
     may itself be past mending.
     """
-    if finding.limit not in _CHANGED_FOR or finding.first_date is None or finding.days_broken > _BRIEF_DAYS:
+    is_lowered = LIMITS[finding.limit].is_left_by_film
+    if not is_lowered or finding.first_date is None or finding.days_broken > _BRIEF_DAYS:
         return
     layout = season.layout
     tested = measured_on(season, finding, loop)

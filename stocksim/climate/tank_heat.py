@@ -18,11 +18,6 @@ WALL_W_M2_K, FLOOR_W_M2_K = 8.0, 2.0
 SURFACE_W_M2_K = 8.0
 COVERED_W_M2_K = 4.0  # two still-air films in a row (assumed)
 COVERED_WET_SHARE = 0.05  # a cover stops nearly all evaporation (common practice)
-# Raft: 4 cm of foam over the water, a tenth of it open (assumed).
-RAFT_W_M2_K, RAFT_OPEN_SHARE = 0.85, 0.1
-# Gravel: its top is dry and the water stands 5 cm below (extension reprint, read); wet share as it drains (assumed).
-GRAVEL_W_M2_K, GRAVEL_WET_SHARE = 6.0, 0.2
-TOWER_W_M2_K = 20.0  # of footprint: thin films on tall walls (assumed)
 # Carrier's equation as ASHRAE prints it (ASHRAE Transactions 1998, abstract read): W/m2 for each kPa.
 CARRIER_W_M2_KPA, _CARRIER_WIND_W_M2_KPA = 89.0, 78.2
 UNDISTURBED_SHARE = 0.74  # measured over Carrier's on an undisturbed pool (same abstract, read)

@@ -14,6 +14,7 @@ import pandas as pd
 from stocksim.engine.results.findings import LimitSeries
 from stocksim.engine.results.frames import Season
 from stocksim.faces.palette import INK, LOOP_DASHES, PAPER, species_colour, species_dash
+from stocksim.site.kinds import LIMITS
 from stocksim.units import to_face
 
 Frame = pd.DataFrame
@@ -202,9 +203,10 @@ def near_limits(season: Season, system: str) -> Frame:
     start, end = ends(season)
     rows = []
     for series in season.limits:
-        if series.limit not in ("temperature_low", "temperature_high"):
+        kind = LIMITS[series.limit]
+        if not kind.on_temperature_chart:
             continue
-        is_low = series.limit == "temperature_low"
+        is_low = kind.is_floor
         value, threshold = daily(series, series.value), daily(series, series.threshold)
         for column, loop in enumerate(layout.loops):
             inside = np.flatnonzero(layout.cohort_loop[:, column] > 0.0)
@@ -215,11 +217,15 @@ def near_limits(season: Season, system: str) -> Frame:
             reach = value[:, strictest] - limit if is_low else limit - value[:, strictest]
             if float(reach.min()) > _NEAR_C:
                 continue
-            word = "too cold below" if is_low else "too warm above"
             shown = float(to_face(limit, "temperature", system))
             name = layout.stays[strictest].table.species.replace("_", " ")
             rows.append(
-                {"from": start, "to": end, "threshold": shown, "label": f"{name}, loop {loop}: {word} {shown:.0f}"}
+                {
+                    "from": start,
+                    "to": end,
+                    "threshold": shown,
+                    "label": f"{name}, loop {loop}: {kind.on_temperature_chart} {shown:.0f}",
+                }
             )
     return pd.DataFrame(rows) if rows else empty(["from", "to", "threshold", "label"])
 

@@ -12,17 +12,13 @@ import pandas as pd
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.palette import FEED, INK, LEAF, PAPER, TROUBLE, species_colour, theme_config
-from stocksim.faces.words import LIMIT_WORDS, day_words
+from stocksim.faces.words import day_words
 from stocksim.fish.growth import Growth
+from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit
 
 Panel = alt.LayerChart | alt.FacetChart
 
-_SHORT = {
-    "density": "too dense", "oxygen": "oxygen", "unionized_ammonia": "ammonia", "nitrite": "nitrite",
-    "biofilter": "film overloaded", "temperature_low": "too cold", "temperature_high": "too warm",
-    "temperature_change": "changes too fast", "predation": "small enough to be eaten",
-}  # fmt: skip
 _DENSITY_PX, _AREA_PX, _TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 230, 120, 140, 150, 180
 
 
@@ -84,9 +80,8 @@ def trouble_panel(season: Season) -> Panel | None:
     rows = []
     days = len(season.dates)
     for number, finding in enumerate(broken):
-        name = finding.where.split(".")[1]
-        series = next(s for s in season.limits if s.limit == finding.limit)
-        margin = parts.daily_margin(series, name)
+        name, kind = finding.where.split(".")[1], LIMITS[finding.limit]
+        margin = parts.daily_margin(season.series_of(finding.limit), name)
         runs = parts.runs(margin < 0.0)
         # the words stand after the bars that follow closely, not across them
         words_end = runs[0][1]
@@ -101,9 +96,9 @@ def trouble_panel(season: Season) -> Panel | None:
                     "from": pd.Timestamp(season.dates[start]),
                     "to": pd.Timestamp(season.dates[end]) + dt.timedelta(days=1),
                     "words": pd.Timestamp(season.dates[words_end]) + dt.timedelta(days=1),
-                    "label": f"{name}: {_SHORT[finding.limit]}, {when}" if is_first else "",
+                    "label": f"{name}: {kind.on_chart}, {when}" if is_first else "",
                     "side": "before" if start >= 0.5 * days else "inside" if end - start > 0.45 * days else "after",
-                    "what": LIMIT_WORDS[finding.limit],
+                    "what": kind.broken,
                     "place": name,
                 }
             )
@@ -126,7 +121,7 @@ def density_panel(season: Season) -> Panel:
     """Stocking density of each tank with its limit."""
     units = season.site.file.site.units
     unit = face_unit("density", units)
-    series = next(s for s in season.limits if s.limit == "density")
+    series = season.series_of("density")
     data = parts.tank_frame(season, series, parts.daily(series, series.value), np.max)
     for column in ("value", "threshold"):
         data[column] = parts.in_face_unit(data[column], "density", units)
@@ -210,9 +205,9 @@ def temperature_panel(season: Season) -> Panel:
 
 def margin_panel(season: Season, limit: str, title: str) -> Panel:
     """Margin of a tank limit in percent of it, the smallest of each week; below 0 it is broken."""
-    series = next(s for s in season.limits if s.limit == limit)
+    series = season.series_of(limit)
     data = parts.tank_frame(season, series, parts.daily(series, series.margin_percent), np.min)
-    level = "day's low" if limit == "oxygen" else "day's high"
+    level = "day's low" if LIMITS[limit].is_floor else "day's high"
     low = min([-15.0, *(1.1 * data["value"])])
     scale = alt.Scale(domain=[low, max([60.0, *(1.1 * data["value"])])])
     tip = [

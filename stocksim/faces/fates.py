@@ -9,22 +9,14 @@ from typing import Any
 import numpy as np
 
 from stocksim.engine.results.course import Transfer
-from stocksim.engine.results.deaths import CAUSES, DEATHS_TOLD, TAKEN, Loss, deaths_by_cause, ledger, losses
+from stocksim.engine.results.deaths import CAUSES, DEATHS_TOLD, Loss, deaths_by_cause, ledger, losses
 from stocksim.engine.results.frames import Season
 from stocksim.fish.spread import share_above
 from stocksim.site.cohorts import events_in_order
-from stocksim.site.fish_tables import Event, GradeEvent, Ration, RemovalEvent, StockEvent
+from stocksim.site.fish_tables import Event, FeedEvent, GradeEvent, MoveEvent, Ration, RemovalEvent, StockEvent
+from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, OTHERWISE_TAKEN
 from stocksim.units import format_quantity
 
-CAUSE_WORDS = {
-    "oxygen": "too little oxygen",
-    "ammonia": "un-ionized ammonia",
-    "nitrite": "nitrite",
-    "cold": "cold",
-    "heat": "heat",
-    "hunger": "hunger",
-    "training": "feed training",
-}
 _COHORTS_NAMED = 3
 _TOLD_SHARE = 0.1  # of a loss: a cause of less is left to the table
 HOLDS_FOR_FEW = "limits that hold after that hold for too few fish"
@@ -66,7 +58,7 @@ def death_words(season: Season) -> str:
     """How many fish die of more than every day and feed training take, of what, from when and where; empty for few."""
     whole, _ = losses(season.layout, season.course)
     if heavy := heavy_words(season):
-        return f"{heavy}: {HOLDS_FOR_FEW}. Take it as an alarm, not as a count.{_against_hunger(whole)}"
+        return f"{heavy}: {HOLDS_FOR_FEW}. Take it as an alarm, not as a count.{_advice(whole)}"
     if whole.died < DEATHS_TOLD:
         return ""
     where = f", in {', '.join(whole.tanks)}" if whole.tanks else ""
@@ -89,15 +81,14 @@ def cause_data(season: Season) -> dict[str, dict[str, float]]:
 
 def died_of(by_cause: Mapping[str, float]) -> str:
     """Causes of a cohort's deaths with their fish, as ``hunger 161``, less those of every day; ``-`` for none."""
-    told = [(dead, cause) for cause, dead in by_cause.items() if dead >= DEATHS_TOLD and cause != "everyday"]
-    return ", ".join(f"{CAUSE_WORDS[cause]} {dead:.0f}" for dead, cause in sorted(told, reverse=True)) or "-"
+    told = [(dead, cause) for cause, dead in by_cause.items() if dead >= DEATHS_TOLD and CAUSES_OF_DEATH[cause].words]
+    return ", ".join(f"{CAUSES_OF_DEATH[cause].words} {dead:.0f}" for dead, cause in sorted(told, reverse=True)) or "-"
 
 
-def _against_hunger(loss: Loss) -> str:
-    # no limit tells of hunger, so no lever is sought against it
-    if loss.by_cause["hunger"] < _TOLD_SHARE * loss.died:
-        return ""
-    return " Against hunger: feed whenever the water is warm enough for them to eat, a little at a time."
+def _advice(loss: Loss) -> str:
+    """What helps against the causes that no limit tells of."""
+    told = [cause for cause in CAUSES if cause in loss.by_cause and loss.by_cause[cause] >= _TOLD_SHARE * loss.died]
+    return "".join(f" {CAUSES_OF_DEATH[cause].advice}" for cause in told if CAUSES_OF_DEATH[cause].advice)
 
 
 def _of(loss: Loss) -> str:
@@ -110,8 +101,8 @@ def _causes(by_cause: Mapping[str, float]) -> str:
     whole = sum(by_cause.values())
     named = sorted(((dead, cause) for cause, dead in by_cause.items() if dead >= _TOLD_SHARE * whole), reverse=True)
     if len(named) == 1:
-        return CAUSE_WORDS[named[0][1]]
-    words = [f"{CAUSE_WORDS[cause]} ({dead:.0f})" for dead, cause in named]
+        return CAUSES_OF_DEATH[named[0][1]].words
+    words = [f"{CAUSES_OF_DEATH[cause].words} ({dead:.0f})" for dead, cause in named]
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
@@ -159,7 +150,7 @@ def _by_temperature(season: Season) -> list[str]:
     """Deaths in the model by water outside what a species bears."""
     layout, course = season.layout, season.course
     by_cause = deaths_by_cause(layout, course)
-    dead = by_cause["cold"] + by_cause["heat"]
+    dead = np.sum([by_cause[cause] for cause, kind in CAUSES_OF_DEATH.items() if kind.is_of_warmth], axis=0)
     words = []
     for cohort in dict.fromkeys(layout.cohorts):
         columns = [at for at, name in enumerate(layout.cohorts) if name == cohort]
@@ -213,7 +204,7 @@ def _unfed_amounts(season: Season) -> list[str]:
 # --- what becomes of the fish: rules and events in words, and a table of every cohort's ledger
 
 _TOLD = 0.5  # fish: fewer are the model's crumbs
-_OTHERWISE = tuple(entry for kind, entry in TAKEN.items() if kind != "harvest")
+_OTHERWISE = tuple(EVENT_KINDS[kind].entry for kind in OTHERWISE_TAKEN)
 
 
 def ration_words(rule: Ration | None, units: str) -> str:
@@ -273,17 +264,14 @@ def event_words(event: Event, units: str) -> str:
         return f"grade {event.cohort}: {which} become {event.into} in {event.tank}"
     if isinstance(event, RemovalEvent):
         return f"{event.kind} {_amount(event, units)}"
-    match event.kind:
-        case "move":
-            return f"move {event.cohort} to {event.tank}"
-        case "feed":
-            return f"feed {event.cohort} {event.feed}"
-        case _:
-            return f"feed {event.cohort} {ration_words(event.ration, units)}"
+    if isinstance(event, MoveEvent):
+        return f"move {event.cohort} to {event.tank}"
+    fed = event.feed if isinstance(event, FeedEvent) else ration_words(event.ration, units)
+    return f"feed {event.cohort} {fed}"
 
 
 def _amount(event: RemovalEvent, units: str) -> str:
-    which = event.which or ("largest" if event.kind == "harvest" else "any")
+    which = event.which or EVENT_KINDS[event.kind].usual_which
     of_size = "" if which == "any" else f", the {which}"
     if event.all:
         return f"all of {event.cohort}"
@@ -331,7 +319,7 @@ def event_lines(season: Season, units: str, most: int | None = None) -> list[str
 
 def _outcome(transfer: Transfer | None, units: str) -> str:
     """What went in the model, where the event's own words do not say it."""
-    if transfer is None or transfer.happening.kind in ("ration", "feed", "stock"):
+    if transfer is None or not EVENT_KINDS[transfer.happening.kind].tells_what_went:
         return ""
     fish, mass = float(transfer.fish[0]), float(transfer.mass_g[0])
     if fish < _TOLD:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path as Folder
 from typing import Any
@@ -19,7 +19,8 @@ from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
-from stocksim.site.fish_tables import REMOVALS
+from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS, EVENT_KINDS, REMOVALS, solids_fed_kinds
+from stocksim.water.solids import SETTLERS
 
 
 def download(label: str) -> None:
@@ -152,7 +153,7 @@ def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
     _event_amount(raw, path, entry, forms.AMOUNTS_OF.get(kind, ()))
     if kind in REMOVALS and "above" not in entry and not entry.get("all"):
         _field(raw, (*path, "which"), forms.WHICH)
-    if kind == "ration":
+    if kind in EVENT_KINDS and EVENT_KINDS[kind].changes == "ration":
         with st.popover("More"):
             _fed(raw, path, entry)
 
@@ -303,16 +304,23 @@ def _seed(key: str, value: Any) -> None:
     st.session_state[key] = value
 
 
+_KINDS: dict[str, Mapping[str, object]] = {
+    "bed kinds": BED_KINDS, "biofilter kinds": BIOFILTER_KINDS, "settler kinds": SETTLERS,
+}  # fmt: skip
+
+
 def _choices(choices: tuple[str, ...] | str, raw: dict[str, Any]) -> Iterable[str]:
     if not isinstance(choices, str):
         return choices
+    if choices in _KINDS:
+        return tuple(_KINDS[choices])
     if choices in ("loops", "tanks"):
         return list(editing.entries(raw, choices))
     if choices == "cohorts":
         return [*editing.entries(raw, choices), *forms.graded_names(raw)]
     if choices == "beds":
-        beds = editing.entries(raw, "beds").items()
-        return ["", *(name for name, bed in beds if editing.value_at(bed, ("kind",)) == "wicking")]
+        beds, fed = editing.entries(raw, "beds").items(), solids_fed_kinds()
+        return ["", *(name for name, bed in beds if editing.value_at(bed, ("kind",)) in fed)]
     names = {"species": species_names, "feeds": feed_names, "crops": crop_names}[choices]
     return names(Folder(st.session_state.site_folder))
 

@@ -9,7 +9,8 @@ import streamlit as st
 
 from stocksim.faces import editing
 from stocksim.faces.editing import Step, entries
-from stocksim.site.fish_tables import REMOVALS, WEEKDAYS
+from stocksim.site.fish_tables import WEEKDAYS
+from stocksim.site.kinds import REMOVALS
 from stocksim.site.quantities import MONTHS, BufferSalt
 
 Path = tuple[Step, ...]
@@ -96,7 +97,7 @@ FORMS: dict[str, list[Field]] = {
     ],
     "beds": [
         Field(("loop",), "loop", "choice", "loops"),
-        Field(("kind",), "kind", "choice", ("raft", "media", "tower", "wicking")),
+        Field(("kind",), "kind", "choice", "bed kinds"),
         Field(("area",), "area", width=110),
         Field(("depth",), "depth", width=100),
         Field(("flow",), "flow", width=110),
@@ -107,7 +108,7 @@ FORMS: dict[str, list[Field]] = {
     ],
     "biofilters": [
         Field(("loop",), "loop", "choice", "loops"),
-        Field(("kind",), "kind", "choice", ("trickling", "submerged")),
+        Field(("kind",), "kind", "choice", "biofilter kinds"),
         Field(("media_volume",), "media volume", width=120),
         Field(("specific_surface",), "specific surface", width=140),
         Field(("flow",), "flow", width=110),
@@ -116,7 +117,7 @@ FORMS: dict[str, list[Field]] = {
     ],
     "settlers": [
         Field(("loop",), "loop", "choice", "loops"),
-        Field(("kind",), "kind", "choice", ("swirl", "radial_flow", "settling_basin", "swirl_and_netting"), 180),
+        Field(("kind",), "kind", "choice", "settler kinds", 180),
         Field(("share_of_flow",), "share of flow", "number", width=110),
         Field(("capture",), "capture", "number", width=100),
         Field(("drawn_off",), "drawn off", width=110),

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from stocksim.engine.arrays.layout import bed_film_m2
 from stocksim.faces.fates import event_words, ration_words
 from stocksim.heat.notes import site_notes, site_questions
 from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.feeds import feed_kind
+from stocksim.site.beds import bed_film_m2
 from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
-from stocksim.site.quantities import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M
+from stocksim.site.kinds import BED_KINDS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -61,12 +61,13 @@ def understood(site: Site) -> dict[str, Any]:
     beds = {}
     for key, bed in file.beds.items():
         words = f"{bed.kind}, {show(bed.area, 'area')} in loop {bed.loop}"
-        if bed.kind != "wicking":
+        kind = BED_KINDS[bed.kind]
+        if kind.water is not None:
             words += f", nitrifying surface {show(bed_film_m2(bed), 'area')}"
-            words += "" if bed.depth else f", depth {100 * DEFAULT_BED_DEPTH_M:.0f} cm assumed"
+            words += "" if bed.depth else f", depth {100 * kind.water.depth_m:.0f} cm assumed"
             words += "" if bed.flow else ", flow assumed"
-            if bed.kind == "media" and not bed.media_size:
-                words += f", grain {1000 * DEFAULT_GRAIN_M:.1f} mm assumed"
+            if kind.fill is not None and not bed.media_size:
+                words += f", grain {1000 * kind.fill.grain_m:.1f} mm assumed"
         beds[key] = words
     cohorts = {
         key: f"{c.count} {c.species} (evidence {site.species[c.species].evidence}) of "

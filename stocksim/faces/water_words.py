@@ -7,13 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
 from stocksim.faces.fates import death_words, heavy_words
 from stocksim.faces.text import tank_rows
 from stocksim.faces.words import (
     CHALK,
-    LIMIT_WORDS,
     day_words,
     level_words,
     nitrate_words,
@@ -23,12 +22,11 @@ from stocksim.faces.words import (
     short_words,
     sodium_words,
 )
+from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 from stocksim.water.buffering import SALTS
 
 _WEEK_DAYS = 7
-
-WATER_LIMITS = ("biofilter", "nitrite", "unionized_ammonia", "oxygen")
 DOSING = (
     "Dissolve each day's dose in a bucket of loop water and pour it into the sump slowly, away from the fish; test "
     "alkalinity and pH each week and dose by the test, not by the chart (common practice).",
@@ -38,7 +36,7 @@ HYDROXIDE = "Hydroxides can lift pH in minutes: small doses, pH tested between t
 
 def water_findings(found: Sequence[Finding]) -> list[Finding]:
     """Broken limits of the water itself."""
-    return [finding for finding in found if finding.is_broken and finding.limit in WATER_LIMITS]
+    return [finding for finding in found if finding.is_broken and LIMITS[finding.limit].is_of_water]
 
 
 def water_verdict(season: Season) -> str:
@@ -51,7 +49,7 @@ def water_verdict(season: Season) -> str:
         first = broken[0]
         more = f", and {len(broken) - 1} more" if len(broken) > 1 else ""
         day = day_words(first.first_date or first.worst_date)
-        water = f"From {day}: {LIMIT_WORDS[first.limit]} in {place_words(first)}{more}."
+        water = f"From {day}: {LIMITS[first.limit].broken} in {place_words(first)}{more}."
     else:
         water = f"Oxygen, ammonia and nitrite hold every fish's limit all {'the same' if heavy else 'season'}."
     if heavy:
@@ -155,7 +153,7 @@ def tank_water_rows(season: Season, found: Sequence[Finding], units: str) -> lis
     list of dict of str to str
         Worst level / limit of that day; ``!`` before a broken one.
     """
-    nitrite = {finding.where: finding for finding in found if finding.limit == "nitrite"}
+    nitrite = by_place(found, "nitrite")
     rows = []
     for row in tank_rows(season, list(found), units):
         cell, finding = "-", nitrite.get(f"tanks.{row['tank']}")

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.changes.search import limit_name
 from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
@@ -16,7 +15,8 @@ from stocksim.faces.change_words import help_words
 from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
-from stocksim.units import format_quantity, to_face
+from stocksim.site.kinds import LEVEL_UNITS, LIMITS
+from stocksim.units import face_unit, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 from stocksim.water.tolerance import (
@@ -281,38 +281,6 @@ def water_cautions(season: Season) -> list[str]:
 
 # --- limits turned into sentences, and a season into its answer
 
-LIMIT_WORDS = {
-    "predation": "tankmates small enough to be eaten",
-    "temperature_change": "water that changes too fast in a day",
-    "density": "fish too dense",
-    "oxygen": "oxygen too low",
-    "unionized_ammonia": "un-ionized ammonia too high",
-    "nitrite": "nitrite too high",
-    "biofilter": "more ammonia than the biofilter can take",
-    "temperature_low": "water too cold",
-    "temperature_high": "water too warm",
-    "planting_ratio": "feed and planted area out of step",
-}
-_NO_CAPACITY_G = 0.05  # would be printed as 0.0 g/day
-_FINE = 4  # decimals of a level below 0.1 mg/L, as un-ionized ammonia
-_DIMENSIONS = {
-    "kg/m3": "density",
-    "degC": "temperature",
-    "degC/day": "temperature_difference",
-    "g/m2/day": "planting_ratio",
-}
-_DECIMALS = {
-    "% of pairs": 1,
-    "mg/L": 2,
-    "g/day": 1,
-    "kg/m3": 1,
-    "lb/gal": 2,
-    "degC": 1,
-    "degF": 1,
-    "g/m2/day": 0,
-    "oz/ft2/day": 2,
-}
-
 
 def day_words(day: dt.date) -> str:
     """A date as a keeper reads it, as ``4 Feb 2027``."""
@@ -321,14 +289,13 @@ def day_words(day: dt.date) -> str:
 
 def level_words(value: float, unit: str, units: str) -> str:
     """A level with its unit, in the keeper's system."""
-    dimension = _DIMENSIONS.get(unit)
-    if dimension:
-        from stocksim.units import face_unit
-
-        value, unit = to_face(value, dimension, units), face_unit(dimension, units)
-    decimals = _DECIMALS[unit]
-    if unit == "mg/L" and 0.0 < abs(round(value, _FINE)) < 0.1:
-        decimals = _FINE
+    shown = LEVEL_UNITS[unit]
+    decimals = shown.decimals
+    if shown.dimension is not None:
+        value, unit = to_face(value, shown.dimension, units), face_unit(shown.dimension, units)
+        decimals = shown.us_decimals if units == "us" and shown.us_decimals is not None else decimals
+    if 0.0 < abs(round(value, shown.fine)) < shown.fine_below:
+        decimals = shown.fine
     return f"{round(value, decimals) + 0.0:,.{decimals}f} {unit}"  # + 0.0: nothing below zero is no "-0.00"
 
 
@@ -355,10 +322,10 @@ def finding_sentence(finding: Finding, units: str) -> str:
     """
     value = level_words(finding.worst_value, finding.unit, units)
     limit = level_words(finding.threshold, finding.unit, units)
-    is_floor = finding.limit in ("oxygen", "temperature_low")
+    kind = LIMITS[finding.limit]
     where = place_words(finding)
     worst = day_words(finding.worst_date)
-    if finding.limit == "planting_ratio":
+    if kind.is_advisory:
         if finding.first_date is None:
             return f"Feed and planted area of {where} stay within the handbook band."
         side = "above" if finding.worst_value > finding.threshold else "below"
@@ -367,19 +334,14 @@ def finding_sentence(finding: Finding, units: str) -> str:
             f"Advice: in {where} feed per planted area is outside the handbook band on {days}, "
             f"furthest on {worst} at {value}, {side} {limit}."
         )
-    if finding.limit == "biofilter" and finding.first_date and finding.threshold < _NO_CAPACITY_G:
-        return (
-            f"From {day_words(finding.first_date)}: {LIMIT_WORDS[finding.limit]} in {where}: {value} on {worst}, when "
-            "no film there takes any, so it stays in the water."
-        )
-    keep = f"keep above {limit}" if is_floor else f"keep below {limit}"
+    if kind.none and finding.first_date and finding.threshold < kind.none_below:
+        return f"From {day_words(finding.first_date)}: {kind.broken} in {where}: {value} on {worst}, when {kind.none}."
+    keep = f"keep above {limit}" if kind.is_floor else f"keep below {limit}"
     joint = "for" if finding.where.startswith("cohorts.") else "in"
     if finding.first_date is None:
-        name = limit_name(finding.limit)
-        return f"{name.capitalize()} holds {joint} {where}: {value} at worst on {worst} ({keep})."
-    reach = "down to" if is_floor else "up to"
-    what = LIMIT_WORDS[finding.limit]
-    return f"From {day_words(finding.first_date)}: {what} {joint} {where}, {reach} {value} on {worst} ({keep})."
+        return f"{kind.name.capitalize()} holds {joint} {where}: {value} at worst on {worst} ({keep})."
+    reach = "down to" if kind.is_floor else "up to"
+    return f"From {day_words(finding.first_date)}: {kind.broken} {joint} {where}, {reach} {value} on {worst} ({keep})."
 
 
 def is_trouble(season: Season, findings: list[Finding]) -> bool:
@@ -398,7 +360,7 @@ def verdict(season: Season, findings: list[Finding]) -> str:
     if not broken:
         close = min(judged, key=lambda finding: finding.margin_percent or 0.0)
         closest = (
-            f"the {limit_name(close.limit)} of {place_words(close)}, {close.margin_percent:.0f} % away on "
+            f"the {LIMITS[close.limit].name} of {place_words(close)}, {close.margin_percent:.0f} % away on "
             f"{day_words(close.worst_date)}."
         )
         if heavy:
@@ -409,7 +371,7 @@ def verdict(season: Season, findings: list[Finding]) -> str:
     number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"
     limits = (
         f"{number} broken. First, from {day_words(first.first_date or first.worst_date)}, "
-        f"{LIMIT_WORDS[first.limit]} {joint} {place_words(first)}."
+        f"{LIMITS[first.limit].broken} {joint} {place_words(first)}."
     )
     if heavy:
         return f"Trouble ahead. {heavy}. {limits}"

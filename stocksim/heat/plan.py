@@ -13,17 +13,11 @@ from stocksim.climate import tank_heat
 from stocksim.climate.nodes import OUTDOORS, Network
 from stocksim.climate.psychrometrics import air_heat_j_m3_k, pressure_at_kpa
 from stocksim.climate.weather import HOURS
+from stocksim.site.beds import bed_bulk_m3, bed_flow_m3_day, bed_water_m3
 from stocksim.site.climate_tables import BedHeat, FishRoomTable, GreenhouseTable, HeaterTable, LoopHeat, TankHeat
+from stocksim.site.kinds import BED_KINDS
 from stocksim.site.model import BedTable, SiteFile
-from stocksim.site.quantities import (
-    DEFAULT_BED_DEPTH_M,
-    DEFAULT_TANK_DEPTH_M,
-    FLOODED_SHARE,
-    GRAVEL_VOIDS,
-    MEDIA_TURNOVERS_PER_DAY,
-    RAFT_RESIDENCE_DAYS,
-    TOWER_WATER_M,
-)
+from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.rooms import (
     DEFAULT_HUMIDITY,
     DEFAULT_VENT_CHANGES,
@@ -183,25 +177,13 @@ class _Builder:
 
 
 def _bed_losses(bed: BedTable) -> tuple[float, float, tuple[float, float, float]]:
-    """Water [m3], heat of gravel [J/K] and losses of a bed."""
-    depth = bed.depth or DEFAULT_BED_DEPTH_M
-    bulk, floor = bed.area * depth, tank_heat.FLOOR_W_M2_K * bed.area
-    if bed.kind == "raft":
-        return bulk, 0.0, (tank_heat.RAFT_W_M2_K * bed.area, floor, tank_heat.RAFT_OPEN_SHARE * bed.area)
-    if bed.kind == "media":
-        gravel = house.GRAVEL_J_M3_K * bulk
-        return (
-            bulk * GRAVEL_VOIDS * FLOODED_SHARE, gravel,
-            (tank_heat.GRAVEL_W_M2_K * bed.area, floor, tank_heat.GRAVEL_WET_SHARE * bed.area),
-        )  # fmt: skip
-    return bed.area * TOWER_WATER_M, 0.0, (tank_heat.TOWER_W_M2_K * bed.area, 0.0, bed.area)
-
-
-def bed_flow_m3_day(bed: BedTable) -> float:
-    """Water that runs through a bed in a day, typed or usual."""
-    bulk = bed.area * (bed.depth or DEFAULT_BED_DEPTH_M)
-    usual = {"raft": bulk / RAFT_RESIDENCE_DAYS, "media": bulk * MEDIA_TURNOVERS_PER_DAY}
-    return bed.flow or usual.get(bed.kind, 0.0)
+    """Water [m3], heat of what fills it [J/K] and losses of a bed that loop water runs through."""
+    kind = BED_KINDS[bed.kind]
+    assert kind.water is not None
+    heat = kind.water.heat
+    stored = 0.0 if kind.fill is None else kind.fill.heat_j_m3_k * bed_bulk_m3(bed)
+    losses = (heat.air_w_m2_k * bed.area, heat.floor_w_m2_k * bed.area, heat.open_share * bed.area)
+    return bed_water_m3(bed), stored, losses
 
 
 def _rooms(file: SiteFile, wind_m_s: float | None) -> tuple[_Builder, dict[str, int]]:
@@ -258,7 +240,7 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
                 if room == "greenhouse" and not heat_t.cover:
                     open_sun.append((node, tank.volume / depth))
         for name, bed in file.beds.items():
-            if bed.loop == key and bed.kind != "wicking":
+            if bed.loop == key and BED_KINDS[bed.kind].is_on_loop:
                 _add_bed(build, f"beds.{name}", bed, sump, airs, open_sun)
         for name, unit in file.biofilters.items():
             if unit.loop == key:
@@ -284,9 +266,11 @@ def _add_bed(
     node = build.water(name, bed.loop, (room, airs[room]), volume, losses, stored)
     day = flow_w_k(bed_flow_m3_day(bed))
     build.link(sump, node, day, heat.night_flow * day)
-    if bed.kind == "raft" and room == "greenhouse":
-        open_sun.append((node, tank_heat.RAFT_OPEN_SHARE * bed.area))
-    if bed.kind == "media":  # gravel that is not flooded dries
+    water = BED_KINDS[bed.kind].water
+    assert water is not None
+    if water.heat.sun_reaches_water and room == "greenhouse":
+        open_sun.append((node, water.heat.open_share * bed.area))
+    if water.heat.dries_when_still:
         build.rows[node]["wet_night"] *= heat.night_flow
     if heat.night_cover:
         build.rows[node]["wet_night"] *= tank_heat.COVERED_WET_SHARE

@@ -5,10 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-# Published feed ratios of raft beds [g feed per m2 planted and day]: 60-100, Rakocy 2007, Ten guidelines for aquaponic
-# systems, Aquaponics Journal 46 (excerpt read). They hold for a warm raft system that discards its solids.
-RAFT_RATIO_LOW, RAFT_RATIO_HIGH = 60.0, 100.0
-
 
 def planting_ratio(feed_g_day: ArrayLike, planted_area_m2: ArrayLike) -> NDArray[np.float64]:
     """Feed offered per planted area.

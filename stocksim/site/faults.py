@@ -21,6 +21,7 @@ from stocksim.site.fish_tables import (
     StockEvent,
     TableRation,
 )
+from stocksim.site.kinds import BED_KINDS, solids_fed_kinds
 from stocksim.site.model import (
     BedTable,
     ConstantTemperature,
@@ -31,6 +32,7 @@ from stocksim.site.model import (
 )
 from stocksim.site.quantities import MONTHS, shown
 from stocksim.units import face_unit, to_face
+from stocksim.water.solids import SETTLERS
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 # what pandas 2 and 3 take for "nothing here" in a table, and spreadsheets for a truth
@@ -223,8 +225,6 @@ def _removal_faults(place: str, event: RemovalEvent, fish: _Known) -> list[Fault
 # --- what only shows when the tables of a site file are read together, said in a sentence each
 
 _LONGEST_SEASON_DAYS = 3660
-# settlers without a measured capture: the keeper must give one
-SETTLER_KINDS_TO_MEASURE = {"swirl": False, "radial_flow": False, "settling_basin": True, "swirl_and_netting": True}
 
 
 def season_is_sound(file: SiteFile) -> bool:
@@ -278,23 +278,26 @@ def cross_faults(file: SiteFile, species: Mapping[str, Entry], raw: Mapping[str,
 
 
 def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
-    table = f"beds.{key}"
+    table, kind = f"beds.{key}", BED_KINDS[bed.kind]
     faults = []
-    if bed.kind == "wicking":
+    if kind.water is None:
         for field in ("flow", "media_size", "nitrifying_surface", "oxygen_supply", "biofilter_started"):
             if getattr(bed, field) is not None:
                 faults.append(
                     Fault(
-                        table, field, "does not belong to a wicking bed, which no loop water runs through; take it out."
+                        table, field,
+                        f"does not belong to a {kind.noun}, which no loop water runs through; take it out.",
                     )
-                )
-    if bed.kind == "tower" and bed.flow is None:
-        faults.append(Fault(table, "flow", 'is missing; a tower has no usual flow, so write one, as "100 L/h".'))
-    if bed.kind != "tower" and bed.planted_face is not None:
-        faults.append(Fault(table, "planted_face", f"belongs to a tower, not to a {bed.kind} bed; take it out."))
+                )  # fmt: skip
+    elif not kind.water.has_usual_flow and bed.flow is None:
+        faults.append(Fault(table, "flow", f'is missing; a {kind.noun} has no usual flow, so write one, as "100 L/h".'))
+    if not kind.has_planted_face and bed.planted_face is not None:
+        owners = " or ".join(f"a {other.noun}" for other in BED_KINDS.values() if other.has_planted_face)
+        faults.append(Fault(table, "planted_face", f"belongs to {owners}, not to a {bed.kind} bed; take it out."))
     room = bed.planted_face or bed.area
-    if bed.kind in ("raft", "tower") and bed.media_size is not None:
-        faults.append(Fault(table, "media_size", f"belongs to a media bed, not to a {bed.kind}; take it out."))
+    if kind.is_on_loop and kind.fill is None and bed.media_size is not None:
+        owners = " or ".join(f"a {other.noun}" for other in BED_KINDS.values() if other.fill is not None)
+        faults.append(Fault(table, "media_size", f"belongs to {owners}, not to a {kind.noun}; take it out."))
     events: dict[dt.date, float] = {}
     for number, planting in enumerate(bed.plantings, 1):
         place = f"plantings[{number}]"
@@ -385,7 +388,7 @@ def _told_twice(table: str, loop: LoopTable) -> list[Fault]:
 
 def _settler_faults(key: str, settler: SettlerTable, file: SiteFile) -> list[Fault]:
     table, faults = f"settlers.{key}", []
-    if settler.capture is None and SETTLER_KINDS_TO_MEASURE[settler.kind]:
+    if settler.capture is None and SETTLERS[settler.kind].capture_share is None:
         message = (
             f"is missing; we know no measurement of a {settler.kind.replace('_', ' ')}, so write the share of the "
             "passing solids that yours keeps, as 0.5."
@@ -393,10 +396,11 @@ def _settler_faults(key: str, settler: SettlerTable, file: SiteFile) -> list[Fau
         faults.append(Fault(table, "capture", message))
     if settler.feeds is not None:
         bed = file.beds.get(settler.feeds)
-        if bed is None or bed.kind != "wicking":
-            wicking = [name for name, other in file.beds.items() if other.kind == "wicking"]
-            known = f"known are {', '.join(wicking)}" if wicking else "there is none, so take it out"
-            faults.append(Fault(table, "feeds", f"{shown(settler.feeds)} is not among the wicking beds; {known}."))
+        if bed is None or BED_KINDS[bed.kind].is_on_loop:
+            fed = [name for name, other in file.beds.items() if not BED_KINDS[other.kind].is_on_loop]
+            known = f"known are {', '.join(fed)}" if fed else "there is none, so take it out"
+            plurals = " or ".join(BED_KINDS[kind].plural for kind in solids_fed_kinds())
+            faults.append(Fault(table, "feeds", f"{shown(settler.feeds)} is not among the {plurals}; {known}."))
     return faults
 
 

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from stocksim.site.kinds import REMOVALS
 from stocksim.site.quantities import (
     Biomass,
     Count,
@@ -25,7 +26,6 @@ from stocksim.site.quantities import (
 )
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-REMOVALS = ("harvest", "thin", "sell", "give")
 
 
 class ColdRule(Table):

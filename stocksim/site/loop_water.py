@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from stocksim.errors import Fault
-from stocksim.site.model import BedTable, LoopTable, SiteFile
-from stocksim.site.quantities import DEFAULT_BED_DEPTH_M, FLOODED_SHARE, GRAVEL_VOIDS, TOWER_WATER_M, shown
+from stocksim.site.beds import bed_water_m3
+from stocksim.site.model import LoopTable, SiteFile
+from stocksim.site.quantities import shown
 from stocksim.units import format_quantity
 
 # Greatest loss to air and crops in a day, as a share of the loop's water (common practice, no source): open water loses
@@ -20,18 +21,9 @@ MOST_CHANGE_SHARE = 0.9
 def loop_water_m3(file: SiteFile, key: str) -> float:
     """Water in a loop's sump, tanks, beds and biofilters as the season counts it. [m3]"""
     tanks = sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
-    beds = sum(_bed_water_m3(bed) for bed in file.beds.values() if bed.loop == key)
+    beds = sum(bed_water_m3(bed) for bed in file.beds.values() if bed.loop == key)
     filters = sum(unit.media_volume for unit in file.biofilters.values() if unit.loop == key)
     return file.loops[key].sump + tanks + beds + filters
-
-
-def _bed_water_m3(bed: BedTable) -> float:
-    bulk = bed.area * (bed.depth or DEFAULT_BED_DEPTH_M)
-    if bed.kind == "raft":
-        return bulk
-    if bed.kind == "media":
-        return bulk * GRAVEL_VOIDS * FLOODED_SHARE
-    return bed.area * TOWER_WATER_M if bed.kind == "tower" else 0.0
 
 
 def loop_water_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:

@@ -16,6 +16,7 @@ from stocksim.site.climate_tables import (
     WeatherTable,
 )
 from stocksim.site.fish_tables import CohortTable, Event
+from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.quantities import (
     MONTHS,
     AirTemperature,
@@ -36,6 +37,7 @@ from stocksim.site.quantities import (
     Loss,
     Months,
     NitrogenRate,
+    OneOf,
     OxygenRate,
     Ph,
     Power,
@@ -48,6 +50,7 @@ from stocksim.site.quantities import (
     WaterTemperature,
 )
 from stocksim.site.stocking_tables import StockingTable
+from stocksim.water.solids import SETTLERS
 
 
 class SiteTable(Table):
@@ -218,7 +221,7 @@ class BedTable(Table):
     """A planted bed."""
 
     loop: str
-    kind: Literal["raft", "media", "tower", "wicking"]
+    kind: Annotated[str, OneOf(BED_KINDS)]
     area: BedArea
     depth: Depth | None = None
     flow: Flow | None = None
@@ -235,7 +238,7 @@ class BiofilterTable(Table):
     """A dedicated nitrifying unit."""
 
     loop: str
-    kind: Literal["trickling", "submerged"]
+    kind: Annotated[str, OneOf(BIOFILTER_KINDS)]
     media_volume: Volume
     specific_surface: SpecificSurface
     flow: Flow
@@ -247,7 +250,7 @@ class SettlerTable(Table):
     """A unit that catches suspended solids from the tanks' return."""
 
     loop: str
-    kind: Literal["swirl", "radial_flow", "settling_basin", "swirl_and_netting"]
+    kind: Annotated[str, OneOf(SETTLERS)]
     share_of_flow: Share = 1.0
     capture: Share | None = None
     drawn_off: Loss = 0.0

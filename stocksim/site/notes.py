@@ -14,13 +14,14 @@ from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
 from stocksim.library.sources import Entry
 from stocksim.opening import beside
+from stocksim.site.beds import has_film
 from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import FileWeather
 from stocksim.site.fish_tables import BedsRation
+from stocksim.site.kinds import BED_KINDS
 from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
-from stocksim.site.quantities import DEFAULT_BED_DEPTH_M, DEFAULT_GRAIN_M
 from stocksim.site.rooms import ROOMS, room_of
 from stocksim.water.maturity import (
     ORDINARY_ALKALINITY_MG_L,
@@ -59,7 +60,7 @@ def weather_has_sun(file: SiteFile, folder: Path | None) -> bool:
 
 def has_published_ratio(bed_kind: str, crop: Entry) -> bool:
     """Whether handbooks give a feed ratio for a crop in a kind of bed: none for towers and wicking beds."""
-    return bed_kind not in ("tower", "wicking") and "feed_ratio_low" in crop.values
+    return BED_KINDS[bed_kind].has_feed_ratio and "feed_ratio_low" in crop.values
 
 
 def bed_notes(file: SiteFile, crops: Mapping[str, Entry], folder: Path | None = None) -> list[str]:
@@ -102,12 +103,15 @@ def bed_notes(file: SiteFile, crops: Mapping[str, Entry], folder: Path | None = 
                 '{ room = "greenhouse" }, or site.cover_transmission where it has windows or lamps.'
             )
         notes += _too_short(key, bed, crops)
-        if bed.kind == "raft" and bed.plantings and bed.oxygen_supply is None:
-            notes.append(f"beds.{key} has no oxygen_supply: roots hang in its water, so a raft needs air of its own.")
-        if bed.kind == "tower" and bed.plantings and bed.planted_face is None:
+        kind = BED_KINDS[bed.kind]
+        if kind.needs_air and bed.plantings and bed.oxygen_supply is None:
+            notes.append(
+                f"beds.{key} has no oxygen_supply: roots hang in its water, so a {kind.noun} needs air of its own."
+            )
+        if kind.has_planted_face and bed.plantings and bed.planted_face is None:
             notes.append(f"beds.{key}.planted_face is not given: its footprint counts as the planted face.")
         fed = [name for name, settler in file.settlers.items() if settler.feeds == key]
-        if bed.kind == "wicking" and bed.plantings and not fed:
+        if not kind.is_on_loop and bed.plantings and not fed:
             notes.append(f"beds.{key}: no settler feeds it; what its soil gives is not known, so no yield is told.")
     return notes
 
@@ -137,7 +141,7 @@ def _unrated_rations(file: SiteFile, crops: Mapping[str, Entry]) -> list[str]:
     rated, planted = set(), set()
     for bed in file.beds.values():
         for planting in bed.plantings:
-            if bed.kind != "wicking":
+            if BED_KINDS[bed.kind].is_on_loop:
                 planted.add(bed.loop)
             if has_published_ratio(bed.kind, crops[planting.crop]):
                 rated.add(bed.loop)
@@ -267,7 +271,7 @@ def _film_notes(key: str, loop: LoopTable, file: SiteFile) -> list[str]:
     """How old the film of a loop's units is taken to be."""
     place = f"loops.{key}"
     units: dict[str, BedTable | BiofilterTable] = {
-        f"beds.{name}": bed for name, bed in file.beds.items() if bed.loop == key and _has_film(bed)
+        f"beds.{name}": bed for name, bed in file.beds.items() if bed.loop == key and has_film(bed)
     }
     units |= {f"biofilters.{name}": unit for name, unit in file.biofilters.items() if unit.loop == key}
     if not units:
@@ -297,13 +301,13 @@ def _film_notes(key: str, loop: LoopTable, file: SiteFile) -> list[str]:
 
 def _media_notes(key: str, bed: BedTable) -> list[str]:
     """What a media bed is taken to be filled with; with a surface of its own its grain does not matter."""
-    if bed.kind != "media":
+    kind, taken = BED_KINDS[bed.kind], {}
+    if kind.fill is None or kind.water is None:
         return []
-    taken = {}
     if bed.media_size is None and bed.nitrifying_surface is None:
-        taken["media_size"] = f"half-inch gravel ({1000 * DEFAULT_GRAIN_M:.1f} mm), whose surface carries its film"
+        taken["media_size"] = f"{kind.fill.words} ({1000 * kind.fill.grain_m:.1f} mm), whose surface carries its film"
     if bed.depth is None:
-        taken = {"depth": f"{100 * DEFAULT_BED_DEPTH_M:.0f} cm deep"} | taken
+        taken = {"depth": f"{100 * kind.water.depth_m:.0f} cm deep"} | taken
     if not taken:
         return []
     return [f"beds.{key}.{', '.join(taken)} not given: taken as {', of '.join(taken.values())}."]
@@ -348,7 +352,7 @@ def cycling_notes(file: SiteFile, temperature_c: Mapping[str, NDArray[np.float64
 def _starts_new(key: str, loop: LoopTable, file: SiteFile) -> bool:
     """Whether every film of a loop is new on the season's first day."""
     units: list[BedTable | BiofilterTable] = [
-        *(bed for bed in file.beds.values() if bed.loop == key and _has_film(bed)),
+        *(bed for bed in file.beds.values() if bed.loop == key and has_film(bed)),
         *(unit for unit in file.biofilters.values() if unit.loop == key),
     ]
 
@@ -359,8 +363,3 @@ def _starts_new(key: str, loop: LoopTable, file: SiteFile) -> bool:
         return started is not None and started >= file.season.start
 
     return bool(units) and all(is_new(unit) for unit in units)
-
-
-def _has_film(bed: BedTable) -> bool:
-    """Whether the bed carries film: water runs through it, and a tower's surface has no usual value."""
-    return bed.kind in ("raft", "media") or (bed.kind == "tower" and bed.nitrifying_surface is not None)

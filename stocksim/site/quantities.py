@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 import numbers
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
-from pydantic_core import PydanticCustomError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
 
 from stocksim.errors import LARGEST_SHOWN, LONGEST_SHOWN, InputError, shown
 from stocksim.units import parse_quantity, spellings
@@ -20,16 +21,10 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
 
 
-# --- sizes assumed where a site file leaves them out; the water balance and the heat balance share them
+# --- a size assumed where a site file leaves it out; the water balance and the heat balance share it; those of beds
+# stand by their kind in `stocksim.site.kinds`
 
 DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
-DEFAULT_BED_DEPTH_M = 0.3  # media beds are at least 30 cm deep (extension reprint, read); the same taken for rafts
-DEFAULT_GRAIN_M = 0.0127  # half-inch gravel (common practice)
-GRAVEL_VOIDS = 0.4  # voids of gravel: media takes about 60 % of the volume (extension reprint, read)
-FLOODED_SHARE = 0.5  # a flood-and-drain bed is full half of the time (assumption, no source)
-RAFT_RESIDENCE_DAYS = 2.0 / 24.0  # raft canal residence 1-4 h (from memory of FAO 589)
-MEDIA_TURNOVERS_PER_DAY = 24.0  # each media bed's volume once an hour (common practice, no source)
-TOWER_WATER_M = 0.02  # water held per m2 of tower footprint (assumption, no source)
 
 
 # --- quantities of a site file: each kind with its unit, its bounds and the sentence for what is not allowed
@@ -89,6 +84,29 @@ def _date(value: Any) -> dt.date:
 
 
 quantity, number = _quantity, _number  # for tables of other files
+
+
+class OneOf:
+    """Validator of a name of a table, looked up when a value is read: whatever row the table has is known.
+
+    Parameters
+    ----------
+    table : mapping
+        By name.
+    """
+
+    def __init__(self, table: Mapping[str, object]):
+        self.table = table
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self._read, handler(source))
+
+    def _read(self, value: Any) -> Any:
+        if isinstance(value, str) and value in self.table:
+            return value
+        *most, last = (f"'{name}'" for name in self.table)
+        raise PydanticCustomError("literal_error", "{expected}", {"expected": f"{', '.join(most)} or {last}"})
+
 
 # the lower bounds lie below any real unit and keep the water balance clear of rounding
 Volume = Annotated[float, _quantity("volume", 1e-3, 1e5, "a volume must lie between 1 L and 100,000 m3", True)]

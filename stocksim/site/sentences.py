@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from stocksim.errors import Fault
-from stocksim.site.quantities import MONTHS, shown
+from stocksim.site.quantities import MONTHS, OneOf, shown
 
 _LONGEST_SHOWN, _LONGEST_LOOKED_AT = 70, 5000
 MOST_DEPTH = 20  # tables in tables: no site file has more than a handful
@@ -373,7 +373,9 @@ def _models_at(model: type[BaseModel], path: list[Any], raw: Mapping[str, Any]) 
 
 
 def _kinds(model: type[BaseModel]) -> tuple[str, ...]:
-    return typing.get_args(model.model_fields["kind"].annotation)
+    field = model.model_fields["kind"]
+    of_table = [tuple(part.table) for part in field.metadata if isinstance(part, OneOf)]
+    return of_table[0] if of_table else typing.get_args(field.annotation)
 
 
 def _inside(annotation: Any) -> Iterator[Any]:

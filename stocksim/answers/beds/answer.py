@@ -26,6 +26,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import change_words
 from stocksim.faces.text import text_table, wrapped
 from stocksim.plants.nutrients import PLANT_SALTS
+from stocksim.site.kinds import BED_KINDS
 
 
 def beds_text(plan: BedPlan) -> str:
@@ -138,7 +139,7 @@ def _number(value: float) -> float | None:
 def _bed(season: Season, column: int, key: str) -> dict[str, Any]:
     """One bed: harvest, and by week what its crops wanted and missed."""
     beds, table = season.bed_course, season.site.file.beds[key]
-    followed = [name for name in beds.demand_g if not (table.kind == "wicking" and name == "calcium")]
+    followed = [name for name in beds.demand_g if name != "calcium" or BED_KINDS[table.kind].is_on_loop]
     return {
         "bed": key, "kind": table.kind, "area_m2": table.area, "planted_face_m2": table.planted_face,
         "harvest_kg": _number(float(beds.harvest_kg[:, column].sum())),

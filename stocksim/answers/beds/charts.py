@@ -11,6 +11,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SHADE, SOUND
+from stocksim.site.kinds import BED_KINDS
 from stocksim.units import face_unit, to_face
 
 _MAP_ROW_PX = 96
@@ -37,7 +38,8 @@ def bed_map(season: Season) -> alt.LayerChart | None:
         return None
     rows: dict[str, list[str]] = {}
     for key, bed in file.beds.items():
-        rows.setdefault("wicking, off the loops" if bed.kind == "wicking" else f"loop {bed.loop}", []).append(key)
+        name = f"loop {bed.loop}" if BED_KINDS[bed.kind].is_on_loop else f"{bed.kind}, off the loops"
+        rows.setdefault(name, []).append(key)
     width = max(sum(_room(season, key) for key in keys) for keys in rows.values())
     gap = _GAP_SHARE * width
     beds, strips, heads = [], [], []

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from stocksim.changes.search import limit_name
+from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity, to_face
 
 MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recommended option (our choice)
@@ -115,14 +115,19 @@ class Option:
     @property
     def too_cold(self) -> tuple[str, ...]:
         """Cohorts below their cold limit in normal weather, or too often in synthetic years."""
-        normal = {where.split(".")[1] for limit, where in self.broken if limit == "temperature_low"}
+        normal = {where.split(".")[1] for limit, where in self.broken if _is_of_warmth(limit, True)}
         often = {key for key, share in self.cold_share.items() if share > MOST_RISK}
         return tuple(sorted(normal | often))
 
     @property
     def too_warm(self) -> frozenset[str]:
         """Cohorts above their heat limit in normal weather."""
-        return frozenset(where.split(".")[1] for limit, where in self.broken if limit == "temperature_high")
+        return frozenset(where.split(".")[1] for limit, where in self.broken if _is_of_warmth(limit, False))
+
+
+def _is_of_warmth(limit: str, is_cold: bool) -> bool:
+    """Whether water too cold, or too warm, breaks a limit."""
+    return LIMITS[limit].is_of_warmth and LIMITS[limit].is_floor == is_cold
 
 
 def spares(options: list[Option]) -> list[Option]:
@@ -179,8 +184,6 @@ def on_frontier(options: list[Option]) -> list[Option]:
 
 # --- which option to take through the cold months, why, and what would change it
 
-_JUDGED_APART = ("temperature_low", "temperature_high", "density")  # judged apart, or mended by harvest
-
 
 class Verdict(NamedTuple):
     """Name of the option, why, what would change it."""
@@ -227,7 +230,9 @@ def _clean(pool: list[Option], plan: Option) -> list[Option]:
 
 
 def _new_limits(option: Option, plan: Option) -> set[str]:
-    return {limit for limit, where in option.broken if limit not in _JUDGED_APART and (limit, where) not in plan.broken}
+    """Limits that an option breaks beyond the file's own way, less those judged apart or mended by harvest."""
+    apart = {limit for limit, kind in LIMITS.items() if kind.is_of_warmth or kind.eased_by_harvest}
+    return {limit for limit, where in option.broken if limit not in apart and (limit, where) not in plan.broken}
 
 
 def _nearest(options: list[Option]) -> Verdict:
@@ -318,7 +323,9 @@ def _bars(option: Option, plan: Option) -> list[str]:
     words += [f"the heat limit of {key}" for key in sorted(option.too_warm - plan.too_warm)]
     words += [f"deaths of {key}" for key in added_deaths(option, plan)]
     new = {(limit, where) for limit, where in option.broken if limit in _new_limits(option, plan)}
-    return words + [f"{limit_name(limit)} of {where.split('.')[-1]}" for limit, where in sorted(new - set(plan.broken))]
+    return words + [
+        f"{LIMITS[limit].name} of {where.split('.')[-1]}" for limit, where in sorted(new - set(plan.broken))
+    ]
 
 
 class _Mass:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,6 +17,7 @@ from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
 from stocksim.heat.temperatures import typed_c
 from stocksim.site.climate_faults import NEEDED, has_climate
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
+from stocksim.site.kinds import BED_KINDS, BedHeatLoss
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.rooms import ROOMS
@@ -203,20 +204,30 @@ def measures(file: SiteFile) -> list[Choice]:
     covers |= {f"loops.{key}.heat.cover": True for key, t in file.loops.items() if not (t.heat and t.heat.cover)}
     if covers:
         found.append(Choice("cover tanks and sumps", changes=covers))
-    rafts = {
-        f"beds.{key}.heat.night_cover": True
-        for key, bed in file.beds.items() if bed.kind == "raft" and not (bed.heat and bed.heat.night_cover)
-    }  # fmt: skip
-    if rafts:
-        found.append(Choice("cover rafts at night", changes=rafts))
+    bare = [key for key, bed in file.beds.items() if not (bed.heat and bed.heat.night_cover)]
+    bare = [key for key in bare if (heat := _heat_of(file, key)) is not None and heat.can_be_covered]
+    if bare:
+        changes = {f"beds.{key}.heat.night_cover": True for key in bare}
+        found.append(Choice(f"cover {_plurals(file, bare)} at night", changes=changes))
     if file.greenhouse is not None and not file.greenhouse.night_curtain:
         found.append(Choice("a night curtain", changes={"greenhouse.night_curtain": True}))
-    gravel = [key for key, bed in file.beds.items() if bed.kind == "media"]
-    if gravel:
-        flows = {f"beds.{key}.heat.night_flow": NIGHT_FLOW for key in gravel}
-        name = f"pump the gravel beds at {100 * NIGHT_FLOW:.0f} % at night"
-        found.append(Choice(name, changes=flows, night_flow=dict.fromkeys(gravel, NIGHT_FLOW)))
+    wet = [key for key in file.beds if (heat := _heat_of(file, key)) is not None and heat.dries_when_still]
+    if wet:
+        flows = {f"beds.{key}.heat.night_flow": NIGHT_FLOW for key in wet}
+        name = f"pump the {_plurals(file, wet)} at {100 * NIGHT_FLOW:.0f} % at night"
+        found.append(Choice(name, changes=flows, night_flow=dict.fromkeys(wet, NIGHT_FLOW)))
     return found
+
+
+def _heat_of(file: SiteFile, bed: str) -> BedHeatLoss | None:
+    """How a bed's kind loses heat; None off the loops."""
+    water = BED_KINDS[file.beds[bed].kind].water
+    return None if water is None else water.heat
+
+
+def _plurals(file: SiteFile, beds: Sequence[str]) -> str:
+    """What beds are called together, as ``rafts``."""
+    return " and ".join(dict.fromkeys(BED_KINDS[file.beds[bed].kind].plural for bed in beds))
 
 
 def file_with(site: Site, changes: Mapping[str, Any]) -> SiteFile:
@@ -357,7 +368,7 @@ def _split(site: Site, key: str, warm: list[str]) -> tuple[str, dict[str, Any]]:
         changes |= {f"tanks.{tank}.loop": new, f"tanks.{tank}.heat.foam": f"{FOAM_MM:g} mm"}
         changes[f"tanks.{tank}.heat.cover"] = True
     for name, bed in file.beds.items():
-        if bed.loop != key or bed.kind == "wicking":
+        if bed.loop != key or not BED_KINDS[bed.kind].is_on_loop:
             continue
         other = copy.deepcopy(dict(site.raw["beds"][name]))
         for part, whole in ((share, other), (1.0 - share, None)):

@@ -18,8 +18,8 @@ from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import HeatFit
 from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater
 from stocksim.faces.text import text_table, wrapped
-from stocksim.faces.words import LIMIT_WORDS
 from stocksim.heat.hourly import Warmth
+from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, format_quantity, to_face
 
 
@@ -58,7 +58,7 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
                 "years too cold": f"{years} of {cold.years}",
                 "breaks as well": ", ".join(
                     [
-                        *sorted(LIMIT_WORDS.get(limit, limit) for limit in new),
+                        *sorted(LIMITS[limit].broken for limit in new),
                         *([f"more deaths of {' and '.join(dead)}"] if (dead := added_deaths(option, plan)) else []),
                     ]
                 )

@@ -13,11 +13,11 @@ from stocksim.engine.arrays.layout import Layout, first_days
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.findings import LimitSeries, tank_extremes, water_limit_series
 from stocksim.engine.season import simulate
+from stocksim.site.kinds import limits_left_by_film
 
 FloatArray = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-LIMITS = ("unionized_ammonia", "nitrite")
 STEPS = 40  # shares are tried in fortieths of the ration
 # Rise of a week at most, share of the full ration: 10-20 % a week is common practice, no source; the upper end is
 # taken because the film's own growth is computed besides.
@@ -143,11 +143,11 @@ def _binding(margins: FloatArray, tried: FloatArray, pick: int) -> str:
     """What kept the share from being one step higher; margins (limit, scenario, day)."""
     if pick + 1 >= tried.size:
         return "ration" if tried[pick] >= 1.0 else "rise"
-    return LIMITS[int(np.argmin(margins[:, pick + 1].min(axis=-1)))]
+    return limits_left_by_film()[int(np.argmin(margins[:, pick + 1].min(axis=-1)))]
 
 
 def judged_limits(series: list[LimitSeries]) -> list[LimitSeries]:
-    return [one for limit in LIMITS for one in series if one.limit == limit]
+    return [one for limit in limits_left_by_film() for one in series if one.limit == limit]
 
 
 def judged(layout: Layout, course: Course) -> list[LimitSeries]:

@@ -30,6 +30,7 @@ from stocksim.engine.results.findings import Finding, LimitSeries, findings
 from stocksim.engine.results.frames import Season
 from stocksim.engine.season import simulate
 from stocksim.errors import InputError
+from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 
 
@@ -218,8 +219,9 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
 
 def _is_bound_by_ammonia(climb: Climb, still: list[Finding]) -> bool:
     """Whether un-ionized ammonia, more than nitrite, keeps a schedule down, or is broken all the same."""
-    weeks = climb.bound_by.count("unionized_ammonia") - climb.bound_by.count("nitrite")
-    return weeks > 0 or any(finding.limit == "unionized_ammonia" for finding in still)
+    bound = [LIMITS[name] for name in climb.bound_by if name in LIMITS]
+    weeks = sum(1 if kind.goes_by_ph else -1 for kind in bound)
+    return weeks > 0 or any(LIMITS[finding.limit].goes_by_ph for finding in still)
 
 
 def _keeps_fish(proof: Season, column: int, day: int, full_from: dt.date) -> bool:

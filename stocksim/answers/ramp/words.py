@@ -15,6 +15,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import change_words, help_words
 from stocksim.faces.text import text_table, wrapped
 from stocksim.faces.words import day_words, level_words, settling_cautions
+from stocksim.site.kinds import LIMITS, limits_left_by_film
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
 from stocksim.units import parse_quantity
@@ -87,8 +88,7 @@ def _schedule_sources() -> list[str]:
 
 # --- a feeding ramp in words: a sentence and one table a loop, cautions, sources
 
-_NAMES = {"unionized_ammonia": "un-ionized ammonia", "nitrite": "nitrite"}
-_BOUND = _NAMES | {"rise": "usual weekly rise", "ration": "full ration"}
+_BOUND = {"rise": "usual weekly rise", "ration": "full ration"}
 COPY_WORDS = {
     False: "To run the season with it, write into the site file",
     True: "To run the season with it, fish dying in it as told above, write into the site file",
@@ -193,7 +193,7 @@ def _schedule_words(loop: LoopRamp, units: str) -> str:
         return f"{what} {until}, then follow the table; by the model the full ration {holds} {full}."
     if loop.weeks[-1].share >= 1.0:
         return f"{what} {until}, then follow the table. No day is named from which the full ration holds."
-    why = f"; this schedule does not reach the file's full ration, last held back by {_BOUND[loop.weeks[-1].bound_by]}."
+    why = f"; this schedule does not reach the file's full ration, last held back by {_bound(loop.weeks[-1].bound_by)}."
     if loop.ph_binding is None and not loop.still_broken:
         why += " Fewer fish or more surface for the film may help: untested here."
     return f"{what} {until}{why}"
@@ -274,7 +274,7 @@ def _water_words(advice: WaterProof, units: str) -> str:
 def _broken_words(finding: Finding) -> str:
     tank, first = finding.where.split(".")[1], finding.first_date or finding.worst_date
     return (
-        f"{_NAMES[finding.limit]} passes its limit in tank {tank} from {day_words(first)} (up to "
+        f"{LIMITS[finding.limit].name} passes its limit in tank {tank} from {day_words(first)} (up to "
         f"{_level(finding.worst_value)} on {day_words(finding.worst_date)}, "
         f"keep below {_level(finding.threshold)} mg/L)"
     )
@@ -289,12 +289,17 @@ def as_fed_sentence(loop: LoopRamp) -> str:
     # one sentence for each limit: the tank where it is passed worst
     worst = [
         min(of_limit, key=lambda f: f.margin_percent or 0.0)
-        for limit in _NAMES
+        for limit in limits_left_by_film()
         if (of_limit := [f for f in broken if f.limit == limit])
     ]
     dying = loop.fate_as_fed
     dead = f"; {dying.dying:.0f} of {dying.fish:.0f} fish die of the water or of hunger" if dying.is_told else ""
     return f"Fed as the file says, {'; '.join(_broken_words(finding) for finding in worst)}{dead}."
+
+
+def _bound(by: str) -> str:
+    """What holds a week's share down: a limit, or what else bounds it."""
+    return LIMITS[by].name if by in LIMITS else _BOUND[by]
 
 
 def _level(value: float) -> str:
@@ -317,7 +322,7 @@ def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
             "nitrite-N mg/L": f"{_level(week.nitrite_max_mg_l)} / {_level(week.nitrite_limit_mg_l)}",
             "ammonia film": _percent(week.ammonia_maturity),
             "nitrite film": _percent(week.nitrite_maturity),
-            "held by": _BOUND[week.bound_by],
+            "held by": _bound(week.bound_by),
         }
         for week in loop.weeks
     ]

@@ -27,6 +27,7 @@ from stocksim.faces.options import Bar
 from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
 from stocksim.faces.words import cautions, finding_sentence, is_trouble, summary, verdict
+from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -177,7 +178,7 @@ def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
 def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
     """Planted area against what the feed carries, a line for each loop with fish."""
     lines = []
-    helps = {f.where: help_words(f, units) for f in findings if f.limit == "planting_ratio"}
+    helps = {f.where: help_words(f, units) for f in findings if LIMITS[f.limit].is_advisory}
     table = season.loop_table
     for column, loop in enumerate(season.layout.loops):
         if table["feed_g"][:, column].sum() == 0.0:

@@ -21,6 +21,7 @@ from stocksim.engine.results.findings import (
     limit_series,
     tank_extremes,
 )
+from stocksim.site.kinds import limits_left_by_film
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import daily_swing
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
@@ -163,8 +164,8 @@ MATTERS_FROM = 0.8
 # Where the season broke a limit, this much is taken off beyond the difference, so that the rounds come to an end.
 _TAKEN_OFF = 0.02
 _LEAST_FACTOR = 0.2
-# Limits that no row of the program holds are mended through the one that they hang on.
-HANGS_ON = {"nitrite": "biofilter", "unionized_ammonia": "biofilter"}
+# Limits of what the film leaves have no row of the program: they are mended through the one that they hang on.
+FILM_ROW = "biofilter"
 
 
 class Proven(NamedTuple):
@@ -247,6 +248,11 @@ def prove_plan(
     return best._replace(rounds=rounds)
 
 
+def _behind(row: str) -> list[str]:
+    """Limits that hang on a row of the program."""
+    return sorted(limits_left_by_film()) if row == FILM_ROW else []
+
+
 def corrected(limits: Sequence[Limit], corrections: Corrections, option_loop: IntArray) -> tuple[Limit, ...]:
     """Limits with what earlier seasons took off them.
 
@@ -297,8 +303,8 @@ def correct(
         factor = np.where(
             (season > promised) & (season > MATTERS_FROM), promised / np.maximum(season, 1e-12), 1.0
         ) * np.where(season > 1.0, 1.0 - _TAKEN_OFF, 1.0)
-        for other, bearer in HANGS_ON.items():
-            if bearer == used.limit and other in seasons:
+        for other in _behind(used.limit):
+            if other in seasons:
                 worst = np.nan_to_num(seasons[other])
                 at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
                 # what a loop's water holds comes of all that was fed before
@@ -336,15 +342,20 @@ def calibrated(
     found = {}
     for used in limit_uses(program, stocking):
         season = np.nan_to_num(shares[used.limit]) / (1.0 - margin)
-        for other, bearer in HANGS_ON.items():
-            if bearer == used.limit:
-                worst = np.nan_to_num(shares[other])
-                at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
-                season = np.maximum(season, np.maximum.accumulate(at_place[:, ::-1], axis=1)[:, ::-1])
+        for other in _behind(used.limit):
+            worst = np.nan_to_num(shares[other])
+            at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
+            season = np.maximum(season, np.maximum.accumulate(at_place[:, ::-1], axis=1)[:, ::-1])
         asks = np.isfinite(used.capacity) & (used.use > 0.0)
         promised = np.where(asks, used.use / np.where(asks, used.capacity, 1.0), 0.0)
         found[used.limit] = np.where(asks, promised / np.clip(season, 1e-3, 1.0), 1.0)
     return found
+
+
+# levels without fish of the limits that fish draw down to their floor
+_FULL_LEVELS: dict[str, Callable[[Layout, Course], FloatArray]] = {
+    "oxygen": lambda layout, course: oxygen_response(layout, course).without_fish
+}
 
 
 def _used_share(series: LimitSeries, layout: Layout, course: Course) -> FloatArray:
@@ -352,8 +363,8 @@ def _used_share(series: LimitSeries, layout: Layout, course: Course) -> FloatArr
     value, threshold = np.broadcast_arrays(series.value, series.threshold)
     value, threshold = value[0], threshold[0]
     with np.errstate(invalid="ignore", divide="ignore"):
-        if series.limit == "oxygen":
-            full = oxygen_response(layout, course).without_fish
+        if series.limit in _FULL_LEVELS:
+            full = _FULL_LEVELS[series.limit](layout, course)
             share = (full - value) / (full - threshold)
         else:
             share = value / threshold

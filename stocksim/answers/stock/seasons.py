@@ -20,16 +20,12 @@ from stocksim.engine.results.findings import limit_series, tank_extremes, worst_
 from stocksim.engine.season import simulate
 from stocksim.library.feeds import load_feed
 from stocksim.site.fish_tables import RemovalEvent
+from stocksim.site.kinds import hard_limits
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import HarvestWish, StockingTable
 
 # seasons run at once: enough to keep numpy busy, few enough to stay small in memory
 SEASONS_AT_ONCE = 50
-# every hard limit of the engine (a test compares): a stocking without fish has a margin on each of them, too
-HARD_LIMITS = (
-    "biofilter", "density", "oxygen", "unionized_ammonia", "nitrite", "predation", "temperature_low",
-    "temperature_high", "temperature_change",
-)  # fmt: skip
 _BOUGHT_KEYS = ("species", "mean_weight", "stocked", "feed", "ration", "wild", "trained", "sex", "size_spread")
 
 
@@ -165,9 +161,9 @@ def season_margins(problem: Problem, stockings: Sequence[Stocking]) -> dict[str,
     Returns
     -------
     dict of str to ndarray, shape (stocking,)
-        By limit, every one of `HARD_LIMITS`, in percent of it, below 0 broken; infinite where nothing asks.
+        By limit, every hard one, in percent of it, below 0 broken; infinite where nothing asks, as without fish.
     """
-    worst = {limit: np.full(len(stockings), np.inf) for limit in HARD_LIMITS}
+    worst = {limit: np.full(len(stockings), np.inf) for limit in hard_limits()}
     for choice in sorted({tuple(int(o) for o in s.choice) for s in stockings}):
         group = [n for n, s in enumerate(stockings) if tuple(int(o) for o in s.choice) == choice]
         for start in range(0, len(group), SEASONS_AT_ONCE):

@@ -10,11 +10,11 @@ import numpy as np
 from stocksim.answers.stock.decide import StockingPlan
 from stocksim.answers.stock.problem import Problem
 from stocksim.answers.stock.reasons import Binding, Worth
-from stocksim.answers.stock.rounds import HANGS_ON, MATTERS_FROM
+from stocksim.answers.stock.rounds import MATTERS_FROM
 from stocksim.answers.stock.seasons import live_per_fish, margin_of
-from stocksim.changes.search import limit_name
-from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.findings import Finding, by_place
 from stocksim.faces.words import CHALK_PH, day_words, level_words
+from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 
 
@@ -30,7 +30,7 @@ def behind_biofilter(plan: StockingPlan, item: Binding) -> str:
     loop = layout.loops.index(item.where)
     near: list[tuple[float, Finding]] = []
     for found in plan.season.findings:
-        if found.limit not in HANGS_ON or not found.threshold:
+        if not LIMITS[found.limit].is_left_by_film or not found.threshold:
             continue
         tank = layout.tanks.index(found.where.split(".")[1])
         if layout.leaf_loop[tank, loop] > 0.0 and found.worst_value > MATTERS_FROM * found.threshold:
@@ -46,7 +46,7 @@ def behind_biofilter(plan: StockingPlan, item: Binding) -> str:
         else ""
     )
     return (
-        f"; behind it stands {limit_name(found.limit)} in tank {found.where.split('.')[1]}, in the full season up to "
+        f"; behind it stands {LIMITS[found.limit].name} in tank {found.where.split('.')[1]}, in the full season up to "
         f"{level_words(found.worst_value, 'mg/L', units)} of {level_words(found.threshold, 'mg/L', units)} on "
         f"{day_words(found.worst_date)} at pH {ph:.1f}{high}"
     )
@@ -125,7 +125,7 @@ def headline(plan: StockingPlan) -> str:
             first = plan.broken[0]
             return (
                 "No plan that meets the wishes held in its full season: the last one tried broke "
-                f"{limit_name(first.limit)} in {first.where.split('.')[-1]}{_by_how_much(first, units)}; nothing is "
+                f"{LIMITS[first.limit].name} in {first.where.split('.')[-1]}{_by_how_much(first, units)}; nothing is "
                 "planned."
             )
         if plan.relaxation is not None:
@@ -213,11 +213,8 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
 def room_percent(plan: StockingPlan, tank: int) -> float:
     """Density of a tank on its fullest day over its limit, in percent."""
     assert plan.season is not None
-    name = f"tanks.{plan.problem.tanks[tank]}"
-    for finding in plan.season.findings:
-        if finding.limit == "density" and finding.where == name:
-            return 100.0 * finding.worst_value / finding.threshold
-    return 0.0
+    found = by_place(plan.season.findings, "density").get(f"tanks.{plan.problem.tanks[tank]}")
+    return 0.0 if found is None else 100.0 * found.worst_value / found.threshold
 
 
 def leaving_words(plan: StockingPlan) -> list[str]:
@@ -236,31 +233,44 @@ def leaving_words(plan: StockingPlan) -> list[str]:
     ]
 
 
+def _full_tank(plan: StockingPlan, item: Binding, when: str) -> str:
+    units, problem = plan.problem.site.file.site.units, plan.problem
+    volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
+    return (
+        f"Room in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
+        f"{level_words(item.capacity / volume, 'kg/m3', units)} that the plan may use"
+    )
+
+
+def _drawn_down(plan: StockingPlan, item: Binding, when: str) -> str:
+    return (
+        f"Oxygen in tank {item.where} is used up in {when}: at its lowest hour fish draw it down by {item.use:.2f} "
+        f"of the {item.capacity:.2f} mg/L that the most delicate fish there leaves"
+    )
+
+
+def _full_film(plan: StockingPlan, item: Binding, when: str) -> str:
+    return (
+        f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
+        "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
+        f"{behind_biofilter(plan, item)}"
+    )
+
+
+def _spent(plan: StockingPlan, item: Binding, when: str) -> str:
+    return f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"
+
+
+# of the rows of the program that may bind
+_BOUND_BY = {"density": _full_tank, "oxygen": _drawn_down, "biofilter": _full_film, "budget": _spent}
+
+
 def binding_words(plan: StockingPlan, item: Binding, worth: Worth | None = None) -> str:
     """What leaves no room for one more fish, where and when, and what more of it would bring."""
-    units, problem = plan.problem.site.file.site.units, plan.problem
-    when = week_words(problem, item.week) if item.weeks else ""
+    when = week_words(plan.problem, item.week) if item.weeks else ""
     others = len(item.weeks) - 1
     when += f" and {others} more week{'s' * (others != 1)}" if others > 0 else ""
-    if item.limit == "density":
-        volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
-        text = (
-            f"Room in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
-            f"{level_words(item.capacity / volume, 'kg/m3', units)} that the plan may use"
-        )
-    elif item.limit == "oxygen":
-        text = (
-            f"Oxygen in tank {item.where} is used up in {when}: at its lowest hour fish draw it down by {item.use:.2f} "
-            f"of the {item.capacity:.2f} mg/L that the most delicate fish there leaves"
-        )
-    elif item.limit == "biofilter":
-        text = (
-            f"The biofilter of loop {item.where} is used up in {when}: {item.use:.1f} of the {item.capacity:.1f} g of "
-            "ammonia nitrogen a day that it takes at levels of ammonia and nitrite safe for the fish"
-            f"{behind_biofilter(plan, item)}"
-        )
-    else:
-        text = f"The budget is used up: {item.use:,.2f} of {item.capacity:,.2f}"
+    text = _BOUND_BY[item.limit](plan, item, when)
     return f"{text}; {LEVERS[item.limit]}{_worth_words(plan, worth)}."
 
 

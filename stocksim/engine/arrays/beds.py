@@ -20,7 +20,6 @@ from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.crops import NUTRIENTS
 from stocksim.library.sources import Entry
 from stocksim.memo import Memo, content_key
-from stocksim.plants.area import RAFT_RATIO_HIGH, RAFT_RATIO_LOW
 from stocksim.plants.growth import (
     ROOT_ZONE_WEIGHT,
     closed_cover_growth,
@@ -30,7 +29,8 @@ from stocksim.plants.growth import (
     temperature_response,
     thermal_days,
 )
-from stocksim.plants.light import FACE_SHARE, USUAL_COVER_TRANSMISSION, bed_light
+from stocksim.plants.light import USUAL_COVER_TRANSMISSION, bed_light
+from stocksim.site.kinds import BED_KINDS
 from stocksim.site.model import BedTable, PlantingTable
 from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
 from stocksim.site.quantities import MONTHS
@@ -81,7 +81,7 @@ def bed_climate(site: Site) -> BedClimate:
     -------
     BedClimate
         Air is the monthly air that the site gives; else that of the bed's own room, or of the weather outdoors, where
-        they can be reckoned; else the water of the bed's loop. A wicking bed's roots are as warm as the air. Outdoors
+        they can be reckoned; else the water of the bed's loop. Roots off the loops are as warm as the air. Outdoors
         the sun is the weather's where it gives sun or cloud, so that house and crops stand under the same one; typed
         clouds go before it. Light passes the cover that the site gives, else the greenhouse's own; none comes into a
         fish room, all of it onto a bed outdoors.
@@ -110,9 +110,9 @@ def bed_climate(site: Site) -> BedClimate:
                 air[:, column] = weather.mean_c
             elif warmth is not None and room in warmth.plan.nodes:
                 air[:, column] = warmth.run.mean_c[:, warmth.plan.nodes.index(room)]
-    is_wicking = np.array([bed.kind == "wicking" for bed in file.beds.values()], bool)
-    root = np.where(is_wicking, air, water)
-    face = np.array([FACE_SHARE if bed.kind == "tower" else 1.0 for bed in file.beds.values()], float)
+    kinds = [BED_KINDS[bed.kind] for bed in file.beds.values()]
+    root = np.where(np.array([kind.is_on_loop for kind in kinds], bool), water, air)
+    face = np.array([kind.light_share for kind in kinds], float)
     return BedClimate(
         radiation_mj_m2=radiation,
         day_length_h=day_length_h(latitude, number),
@@ -346,8 +346,8 @@ def _stands_in(site: Site, climate: BedClimate, content: bytes) -> Stands:
             stands.append(Stand(key, number, planting.crop, area, batches, weather.even_nutrients()))
     return Stands(
         beds=tuple(file.beds), loops=loops, loop_of=tuple(loops.index(bed.loop) for bed in file.beds.values()),
-        on_loop=tuple(bed.kind != "wicking" for bed in file.beds.values()), climate=climate, stands=tuple(stands),
-        days=site.days, key=content,
+        on_loop=tuple(BED_KINDS[bed.kind].is_on_loop for bed in file.beds.values()), climate=climate,
+        stands=tuple(stands), days=site.days, key=content,
     )  # fmt: skip
 
 
@@ -520,8 +520,9 @@ def published_ratio(bed_kind: str, crop: Entry) -> tuple[float, float] | None:
     """Published band of g feed per m2 and day for a crop in a kind of bed; None where nobody published one."""
     if not has_published_ratio(bed_kind, crop):
         return None
-    if bed_kind == "raft" and crop.facts["kind"] == "leafy":
-        return RAFT_RATIO_LOW, RAFT_RATIO_HIGH
+    of_leaves = BED_KINDS[bed_kind].leafy_ratio
+    if of_leaves is not None and crop.facts["kind"] == "leafy":
+        return of_leaves
     return crop["feed_ratio_low"], crop["feed_ratio_high"]
 
 
@@ -547,7 +548,7 @@ def _planting_of(site: Site, stands: Stands) -> Planting:
             here = planted(stand, days)
             for day in np.flatnonzero(here > 0.0):
                 words[key][day].append(planting.crop)
-            if bed.kind != "wicking":
+            if BED_KINDS[bed.kind].is_on_loop:
                 loop_area[:, loop] += here
             band = published_ratio(bed.kind, site.crops[planting.crop])
             if band is None:
@@ -571,4 +572,4 @@ def _planting_of(site: Site, stands: Stands) -> Planting:
 
 
 def _unrated(bed: BedTable, key: str, crop: str) -> Unrated:
-    return Unrated(key, bed.kind) if bed.kind in ("tower", "wicking") else Unrated(key, bed.kind, crop)
+    return Unrated(key, bed.kind, crop) if BED_KINDS[bed.kind].has_feed_ratio else Unrated(key, bed.kind)

@@ -37,6 +37,7 @@ from stocksim.site.fish_tables import (
     StockEvent,
     TableRation,
 )
+from stocksim.site.kinds import EVENT_KINDS, Act
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 
@@ -102,7 +103,7 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
 
     def change(day: int, number: int, event: MoveEvent | FeedEvent | RationEvent) -> None:
         source = now[event.cohort]
-        field = {"move": "tank"}.get(event.kind, event.kind)
+        field = EVENT_KINDS[event.kind].changes
         table = stays[source].table.model_copy(update={field: getattr(event, field)})
         now[event.cohort] = begin(event.cohort, table, day, source)
         happenings.append(Happening(day, number, event.kind, source, now[event.cohort]))
@@ -119,7 +120,7 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
         )  # fmt: skip
 
     def take(day: int, number: int, event: RemovalEvent) -> None:
-        which = event.which or ("largest" if event.kind == "harvest" else "any")
+        which = event.which or EVENT_KINDS[event.kind].usual_which
         share = 1.0 if event.all else _given(event.share)
         happenings.append(
             Happening(
@@ -148,7 +149,7 @@ def last_days(stays: list[Stay], happenings: list[Happening], days: int) -> list
     """Day from which each column is empty because its fish went on to another; ``days`` where that never is."""
     ends = [days] * len(stays)
     for happening in happenings:
-        if happening.kind in ("move", "feed", "ration"):
+        if EVENT_KINDS[happening.kind].act is Act.CARRY:
             ends[happening.source] = happening.day
     return ends
 

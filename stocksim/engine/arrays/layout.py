@@ -13,29 +13,16 @@ from stocksim.engine.arrays.beds import Planting, build_planting
 from stocksim.engine.arrays.fish import Happening, Rations, Stay, fish_columns, membership
 from stocksim.engine.arrays.water import Waterworks, build_waterworks
 from stocksim.heat.temperatures import water_c
+from stocksim.site.beds import bed_film_m2, bed_flow_m3_day, bed_water_m3
+from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
-from stocksim.site.quantities import (
-    DEFAULT_BED_DEPTH_M,
-    DEFAULT_GRAIN_M,
-    DEFAULT_TANK_DEPTH_M,
-    FLOODED_SHARE,
-    GRAVEL_VOIDS,
-    MEDIA_TURNOVERS_PER_DAY,
-    RAFT_RESIDENCE_DAYS,
-    TOWER_WATER_M,
-)
+from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.reading import Site
 from stocksim.water.gas import diffuser_fouling
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 FloatArray = NDArray[np.float64]
 
-# Share of the geometric surface 6 (1 - voids) / grain that works: FAO 589 makes filters 2-3 times larger than the
-# arithmetic asks (from memory), hence 0.4.
-ACTIVE_SURFACE_SHARE = 0.4
-# Film surface per m2 of raft, fitted in this project to 0.56 g TAN/m2/day removed by rafts at 28 degC and about 1 mg/L
-# (from memory of Rakocy and co-workers): 0.56 / (0.837 * 1.06**8 / 2.93).
-RAFT_SURFACE_PER_M2 = 1.23
 # Water that trickles or drains makes up half of its oxygen deficit in a pass: exchange volume equal to the flow
 # (assumption, no source).
 TRICKLING_EXCHANGE_SHARE = 1.0
@@ -220,29 +207,12 @@ class _Leaf:
         self.pass_exchange = TRICKLING_EXCHANGE_SHARE * flow if trickles else 0.0
 
 
-def bed_film_m2(bed: BedTable) -> float:
-    """Nitrifying surface of a bed: what the keeper gives, or the usual one of its kind. [m2]"""
-    if bed.nitrifying_surface is not None:
-        return bed.nitrifying_surface
-    if bed.kind == "raft":
-        return RAFT_SURFACE_PER_M2 * bed.area
-    if bed.kind == "media":
-        depth = bed.depth or DEFAULT_BED_DEPTH_M
-        grain = bed.media_size or DEFAULT_GRAIN_M
-        return ACTIVE_SURFACE_SHARE * 6.0 * (1.0 - GRAVEL_VOIDS) / grain * bed.area * depth
-    return 0.0
-
-
 def _bed_leaf(bed: BedTable) -> _Leaf:
-    depth = bed.depth or DEFAULT_BED_DEPTH_M
-    bulk = bed.area * depth
-    film = bed_film_m2(bed)
-    if bed.kind == "raft":
-        return _Leaf(bed.loop, bulk, bed.flow or bulk / RAFT_RESIDENCE_DAYS, 0.0, bed.oxygen_supply, film, False)
-    if bed.kind == "media":
-        flow = bed.flow or bulk * MEDIA_TURNOVERS_PER_DAY
-        return _Leaf(bed.loop, bulk * GRAVEL_VOIDS * FLOODED_SHARE, flow, 0.0, bed.oxygen_supply, film, True)
-    return _Leaf(bed.loop, bed.area * TOWER_WATER_M, bed.flow or 0.0, 0.0, bed.oxygen_supply, film, True)
+    water = BED_KINDS[bed.kind].water
+    assert water is not None
+    return _Leaf(
+        bed.loop, bed_water_m3(bed), bed_flow_m3_day(bed), 0.0, bed.oxygen_supply, bed_film_m2(bed), water.trickles
+    )
 
 
 def build_layout(site: Site, planting: Planting | None = None) -> Layout:
@@ -274,14 +244,14 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         )
         for key, t in file.tanks.items()
     }
-    beds = [(f"beds.{key}", bed) for key, bed in file.beds.items() if bed.kind != "wicking"]
+    beds = [(f"beds.{key}", bed) for key, bed in file.beds.items() if BED_KINDS[bed.kind].is_on_loop]
     filters = [(f"biofilters.{key}", unit) for key, unit in file.biofilters.items()]
     tables: list[tuple[str, BedTable | BiofilterTable]] = [*beds, *filters]
     units = {key: _bed_leaf(bed) for key, bed in beds}
     units |= {
         key: _Leaf(
             b.loop, b.media_volume, b.flow, 0.0, b.oxygen_supply, b.media_volume * b.specific_surface,
-            b.kind == "trickling",
+            BIOFILTER_KINDS[b.kind].trickles,
         )
         for key, b in filters
     }  # fmt: skip

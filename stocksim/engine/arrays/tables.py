@@ -15,6 +15,7 @@ from stocksim.engine.days import rows
 from stocksim.engine.days.rows import FeedTables, Given, Kept, Mornings, Now
 from stocksim.engine.days.waters import CO2_PER_ALKALINITY
 from stocksim.memo import content_key
+from stocksim.site.kinds import EVENT_KINDS, Act
 from stocksim.water.ammonia import ammonia_pka
 from stocksim.water.buffering import MOST_PH_RISE, SALTS
 from stocksim.water.carbonate import calcite_solubility, carbon_dioxide_saturation, dissociation
@@ -244,10 +245,7 @@ def _solutes(layout: Layout) -> Iterator[FloatArray]:
         yield from np.moveaxis(levels, 1, 0)
 
 
-_KINDS = {
-    "move": rows.CARRY, "feed": rows.CARRY, "ration": rows.CARRY, "grade": rows.GRADE, "harvest": rows.TAKE,
-    "thin": rows.TAKE, "sell": rows.TAKE, "give": rows.TAKE, "stock": rows.ADD,
-}  # fmt: skip
+_ACTS = {Act.CARRY: rows.CARRY, Act.GRADE: rows.GRADE, Act.TAKE: rows.TAKE, Act.ADD: rows.ADD}
 _WHICH = {"any": rows.ANY, "largest": rows.LARGEST, "smallest": rows.SMALLEST}
 
 
@@ -256,7 +254,7 @@ _TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": ro
 
 def mornings(layout: Layout) -> Mornings:
     """Events and water tests of a layout."""
-    kinds = [[h.day, _KINDS[h.kind], h.source, h.target, _WHICH[h.which]] for h in layout.happenings]
+    kinds = [[h.day, _ACTS[EVENT_KINDS[h.kind].act], h.source, h.target, _WHICH[h.which]] for h in layout.happenings]
     amounts = [[h.fish, h.weight_g, h.share, h.above_g] for h in layout.happenings]
     tests = [
         (day, loop, _TESTED[key] if key in _TESTED else SOLUTES.index(key), level)

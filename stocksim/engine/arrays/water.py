@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Stands, build_stands
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import MINERALS
+from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SettlerTable
 from stocksim.site.reading import Site
@@ -35,8 +36,6 @@ DEFAULT_SOURCE = {
 # Water lost to evaporation and crops, share of the loop's water a day: make-up of a raft greenhouse was 1 % a day
 # (Love et al. 2015, excerpt read).
 DEFAULT_LOSS_SHARE = 0.01
-# Share of suspended solids that a pass through a bed leaves behind: media beds filter, rafts settle (assumptions).
-TRAPPED_SHARE = {"media": 0.6, "raft": 0.2, "tower": 0.1, "trickling": 0.1, "submerged": 0.1}
 
 
 @dataclass(frozen=True)
@@ -173,7 +172,7 @@ def build_waterworks(
     passing = np.ones((days, len(file.tanks) + len(units)))
     for column, tank in enumerate(file.tanks.values()):
         passing[:, column] -= caught[tank.loop]
-    passing[:, len(file.tanks) :] -= np.array([TRAPPED_SHARE[unit.kind] for _, unit in units])
+    passing[:, len(file.tanks) :] -= np.array([_trapped_share(unit) for _, unit in units])
     uptake, minerals_per_n = _uptake(stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units])
     return Waterworks(
         start_level=start_level,
@@ -209,6 +208,15 @@ def _uptake(stands: Stands, units: list[str]) -> tuple[FloatArray, FloatArray]:
     nitrogen = demand[0]
     minerals = demand[[NUTRIENTS.index(key) for key in MINERALS]]
     return nitrogen, np.divide(minerals, nitrogen, out=np.zeros_like(minerals), where=nitrogen > 0.0)
+
+
+def _trapped_share(unit: BedTable | BiofilterTable) -> float:
+    """Share of suspended solids that a pass through a bed or biofilter leaves behind. [-]"""
+    if isinstance(unit, BiofilterTable):
+        return BIOFILTER_KINDS[unit.kind].trapped_share
+    water = BED_KINDS[unit.kind].water
+    assert water is not None
+    return water.trapped_share
 
 
 def _day(site: Site, day: dt.date) -> int:

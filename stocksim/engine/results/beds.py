@@ -13,6 +13,7 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.course import Course
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import evapotranspiration
+from stocksim.site.kinds import BED_KINDS
 from stocksim.site.reading import Site
 from stocksim.water.solids import LABILE_SHARE, SETTLERS, breakdown_rate
 
@@ -116,7 +117,7 @@ def drinks(site: Site, stands: Stands) -> FloatArray:
     most = evapotranspiration(climate.inside_mj_m2, climate.air_c)
     loss = np.zeros_like(most)
     for column, bed in enumerate(site.file.beds.values()):
-        if bed.kind != "wicking":
+        if BED_KINDS[bed.kind].is_on_loop:
             continue
         cover = stands.area_m2[:, column]
         open_soil = np.maximum(bed.area - cover, 0.0)

@@ -19,14 +19,13 @@ from stocksim.fish.survival import (
     death_hazard,
     temperature_hazard,
 )
+from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, REMOVALS, Act
 from stocksim.water.ammonia import unionized_fraction
 
-# what the events of a kind are called in the ledger; the fish of a move, a new feed or rule stay in their cohort
-TAKEN = {"harvest": "harvested", "thin": "thinned", "sell": "sold", "give": "given"}
 # how each entry changes what is there
 SIGNS = {
     "stocked": 1.0, "from_grading": 1.0, "growth": 1.0, "to_grading": -1.0, "deaths": -1.0,
-    **dict.fromkeys(TAKEN.values(), -1.0),
+    **dict.fromkeys((EVENT_KINDS[kind].entry for kind in REMOVALS), -1.0),
 }  # fmt: skip
 
 
@@ -61,14 +60,14 @@ def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[
         entries["at_end"] += (left, left * weight[-1, column])
     for transfer in course.transfers:
         happening = transfer.happening
-        amount = (transfer.fish[scenario], transfer.mass_g[scenario])
-        if happening.kind == "stock":
+        amount, kind = (transfer.fish[scenario], transfer.mass_g[scenario]), EVENT_KINDS[happening.kind]
+        if kind.act is Act.ADD:
             book[layout.cohorts[happening.target]]["stocked"] += amount
-        elif happening.kind == "grade":
+        elif kind.act is Act.GRADE:
             book[layout.cohorts[happening.source]]["to_grading"] += amount
             book[layout.cohorts[happening.target]]["from_grading"] += amount
-        elif happening.kind in TAKEN:
-            book[layout.cohorts[happening.source]][TAKEN[happening.kind]] += amount
+        elif kind.act is Act.TAKE:  # the fish of all others stay in their cohort
+            book[layout.cohorts[happening.source]][kind.entry] += amount
     return {
         name: {key: (float(pair[0]), float(pair[1])) for key, pair in entries.items()} for name, entries in book.items()
     }
@@ -87,10 +86,10 @@ def taken_g(layout: Layout, course: Course, kinds: tuple[str, ...], scenario: in
 
 FloatArray = NDArray[np.float64]
 
-OF_WATER = ("oxygen", "ammonia", "nitrite")
+CAUSES = tuple(CAUSES_OF_DEATH)
+OF_WATER = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_of_water)
 # lost whatever the water does and however they are kept
-EXPECTED = ("training", "everyday")
-CAUSES = (*OF_WATER, "cold", "heat", "hunger", *EXPECTED)
+EXPECTED = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_expected)
 # A cohort that loses this share of its fish, and a whole fish at least, to more than what is expected is told first
 # and is trouble. Our choice: about twice what every day takes in a year.
 HEAVY_SHARE, HEAVY_FISH = 0.05, 1.0

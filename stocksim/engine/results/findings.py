@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from stocksim.fish.body import total_length_mm
 from stocksim.fish.company import TOLERATED_PAIRS, fits_mouth_probability, length_spread
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import planting_ratio
+from stocksim.site.kinds import LIMITS, hard_limits
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import daily_swing
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
@@ -210,6 +212,26 @@ class Finding:
         return self.margin_percent is not None and self.margin_percent < 0.0
 
 
+class Judging(NamedTuple):
+    """What limits are judged by: a season's arrays, their first axis scenarios."""
+
+    layout: Layout
+    course: Course
+    extremes: Extremes
+    present: NDArray[np.bool_]  # (scenario, day, cohort), in the morning
+
+
+class Judged(NamedTuple):
+    """A limit day by day; arrays broadcast to (scenario, day, entity).
+
+    Without a margin it is the distance from the threshold in percent of it; NaN where the limit does not apply.
+    """
+
+    value: FloatArray
+    threshold: FloatArray
+    margin_percent: FloatArray | None = None
+
+
 def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
     """Value, threshold and margin of every hard limit.
 
@@ -221,16 +243,16 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
     Returns
     -------
     list of LimitSeries
-        As `water_limit_series`, then predation by tank, and low and high temperature and its change by cohort, a column
-        for each of its stays.
+        As `water_limit_series`, then as `other_limit_series`, each in the order of `LIMITS`. Limits of cohorts have a
+        column for each of their stays.
     """
-    return water_limit_series(layout, course, extremes) + other_limit_series(layout, course)
+    return water_limit_series(layout, course, extremes) + other_limit_series(layout, course, extremes)
 
 
-def other_limit_series(layout: Layout, course: Course) -> list[LimitSeries]:
+def other_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
     """The limits of `limit_series` that less fish or feed does not mend: who eats whom, and temperature."""
-    layout = with_scenarios(layout)
-    return [_predation(layout, course), *_of_water_temperature(layout, course.there_in_morning)]
+    asked = tuple(limit for limit in hard_limits() if not LIMITS[limit].moves_with_feed)
+    return _judged(Judging(with_scenarios(layout), course, extremes, course.there_in_morning), asked)
 
 
 def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
@@ -251,34 +273,22 @@ def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> li
     A tank is judged by the most delicate species in it on that morning: lowest density and ammonia limit, highest
     oxygen. A day that kills every fish is judged for the fish it killed.
     """
-    layout = with_scenarios(layout)
-    present = course.there_in_morning
-    density = (
-        (course.weight_g * (course.count + course.deaths) / 1000.0)
-        @ layout.cohort_tank
-        / layout.volume_m3[:, None, : len(layout.tanks)]
-    )
-    by_tank = {
-        "density": (density, _strictest(layout, present, layout.density_limit[:, None], np.min), "kg/m3", False),
-        "oxygen": (
-            extremes.oxygen_min_mg_l,
-            _strictest(layout, present, cohort_limit(layout, course, "oxygen"), np.max), "mg/L", True,
-        ),
-        "unionized_ammonia": (
-            extremes.unionized_max_mg_l,
-            _strictest(layout, present, cohort_limit(layout, course, "unionized_ammonia"), np.min), "mg/L", False,
-        ),
-        "nitrite": (
-            course.nitrite_mg_l[..., : len(layout.tanks)],
-            _strictest(layout, present, cohort_limit(layout, course, "nitrite"), np.min), "mg/L", False,
-        ),
-    }  # fmt: skip
-    loop_of = layout.leaf_loop[: len(layout.tanks)].T
-    series = [_biofilter(layout, course, present, loop_of)]
-    for limit, (value, threshold, unit, is_floor) in by_tank.items():
-        distance = value - threshold if is_floor else threshold - value
-        series.append(LimitSeries(limit, "tanks", layout.tanks, value, threshold, 100.0 * distance / threshold, unit))
-    return series
+    asked = tuple(limit for limit in hard_limits() if LIMITS[limit].moves_with_feed)
+    return _judged(Judging(with_scenarios(layout), course, extremes, course.there_in_morning), asked)
+
+
+def _judged(given: Judging, limits: tuple[str, ...]) -> list[LimitSeries]:
+    """Some limits, each by its own function and told by its row."""
+    found = []
+    for limit in limits:
+        kind, judged = LIMITS[limit], JUDGES[limit](given)
+        margin = judged.margin_percent
+        if margin is None:
+            distance = judged.value - judged.threshold if kind.is_floor else judged.threshold - judged.value
+            margin = 100.0 * distance / judged.threshold
+        entities = getattr(given.layout, kind.table)
+        found.append(LimitSeries(limit, kind.table, entities, judged.value, judged.threshold, margin, kind.unit))
+    return found
 
 
 def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
@@ -289,53 +299,99 @@ def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
     layout, course
         A season's arrays.
     limit : str
-        ``oxygen``, ``unionized_ammonia`` or ``nitrite``, which alone moves: chloride lifts it where it protects.
+        One that is a value of the species, as ``oxygen``, ``unionized_ammonia`` or ``nitrite``, which alone moves:
+        chloride lifts it where it protects.
 
     Returns
     -------
     ndarray, shape broadcast to (scenario, day, cohort)
         Limit. [mg/L]
     """
-    species = {key: values[..., None, :] for key, values in layout.species.items()}
-    if limit == "nitrite":
-        chloride = course.chloride_mg_l @ layout.cohort_loop.T
-        return np.asarray(nitrite_limit(species["nitrite_limit"], chloride, species["chloride_protects"] > 0.0))
-    return species[{"oxygen": "oxygen_recommended", "unionized_ammonia": "unionized_ammonia_design"}[limit]]
+    kind, species = LIMITS[limit], {key: values[..., None, :] for key, values in layout.species.items()}
+    if not kind.lifted_by_chloride:
+        return species[kind.species_value]
+    chloride = course.chloride_mg_l @ layout.cohort_loop.T
+    return np.asarray(nitrite_limit(species[kind.species_value], chloride, species["chloride_protects"] > 0.0))
 
 
-def _predation(layout: Layout, course: Course) -> LimitSeries:
-    chance = predation_by_tank(layout, course)
-    margin = np.maximum(100.0 * (TOLERATED_PAIRS - chance) / TOLERATED_PAIRS, -9900.0)
-    allowed = np.full(chance.shape, 100.0 * TOLERATED_PAIRS)
-    return LimitSeries("predation", "tanks", layout.tanks, 100.0 * chance, allowed, margin, "% of pairs")
+def _borne_in_tanks(given: Judging, limit: str) -> FloatArray:
+    """What the most delicate fish of each tank bears of a level in its water."""
+    borne = cohort_limit(given.layout, given.course, limit)
+    return _strictest(given.layout, given.present, borne, np.max if LIMITS[limit].is_floor else np.min)
 
 
-def _of_water_temperature(layout: Layout, present: NDArray[np.bool_]) -> list[LimitSeries]:
-    """Water too cold or too warm for a cohort, or changing too fast."""
-    temperature = layout.temperature_c @ layout.cohort_loop.T
-    low, high, most = (
-        layout.species[f"temperature_{key}"][:, None] for key in ("low_limit", "high_stress", "change_per_day")
+def _density(given: Judging) -> Judged:
+    layout, course = given.layout, given.course
+    density = (
+        (course.weight_g * (course.count + course.deaths) / 1000.0)
+        @ layout.cohort_tank
+        / layout.volume_m3[:, None, : len(layout.tanks)]
     )
-    found = []
-    change = layout.temperature_change_c
-    for limit, value, threshold, distance, span, unit in (
-        ("temperature_low", temperature, low, temperature - low, high - low, "degC"),
-        ("temperature_high", temperature, high, high - temperature, high - low, "degC"),
-        ("temperature_change", change, most, most - change, most, "degC/day"),
-    ):
-        margin = np.where(present, 100.0 * distance / span, np.nan)
-        wide = np.broadcast_to(threshold, margin.shape)
-        found.append(LimitSeries(limit, "cohorts", layout.cohorts, value, wide, margin, unit))
-    return found
+    return Judged(density, _strictest(layout, given.present, layout.density_limit[:, None], np.min))
 
 
-def _biofilter(layout: Layout, course: Course, present: NDArray[np.bool_], loop_of: FloatArray) -> LimitSeries:
+def _oxygen(given: Judging) -> Judged:
+    return Judged(given.extremes.oxygen_min_mg_l, _borne_in_tanks(given, "oxygen"))
+
+
+def _unionized_ammonia(given: Judging) -> Judged:
+    return Judged(given.extremes.unionized_max_mg_l, _borne_in_tanks(given, "unionized_ammonia"))
+
+
+def _nitrite(given: Judging) -> Judged:
+    return Judged(given.course.nitrite_mg_l[..., : len(given.layout.tanks)], _borne_in_tanks(given, "nitrite"))
+
+
+def _predation(given: Judging) -> Judged:
+    chance = predation_by_tank(given.layout, given.course)
+    margin = np.maximum(100.0 * (TOLERATED_PAIRS - chance) / TOLERATED_PAIRS, -9900.0)
+    return Judged(100.0 * chance, np.full(chance.shape, 100.0 * TOLERATED_PAIRS), margin)
+
+
+def _water_of_cohorts(layout: Layout) -> FloatArray:
+    return np.asarray(layout.temperature_c @ layout.cohort_loop.T)
+
+
+def _of_cohorts(
+    given: Judging, value: FloatArray, threshold: FloatArray, distance: FloatArray, span: FloatArray
+) -> Judged:
+    """A limit of each stay, its margin in percent of a span; NaN on days without fish."""
+    margin = np.where(given.present, 100.0 * distance / span, np.nan)
+    return Judged(value, np.broadcast_to(threshold, margin.shape), margin)
+
+
+def _temperature_low(given: Judging) -> Judged:
+    """Water too cold for a cohort, in percent of the span that it bears."""
+    water, low, high = _water_of_cohorts(given.layout), *_borne_span(given.layout)
+    return _of_cohorts(given, water, low, water - low, high - low)
+
+
+def _temperature_high(given: Judging) -> Judged:
+    """Water too warm for a cohort, in percent of the span that it bears."""
+    water, low, high = _water_of_cohorts(given.layout), *_borne_span(given.layout)
+    return _of_cohorts(given, water, high, high - water, high - low)
+
+
+def _borne_span(layout: Layout) -> tuple[FloatArray, FloatArray]:
+    low, high = (layout.species[f"temperature_{key}"][:, None] for key in ("low_limit", "high_stress"))
+    return low, high
+
+
+def _temperature_change(given: Judging) -> Judged:
+    """Water that changes too fast for a cohort."""
+    change, most = given.layout.temperature_change_c, given.layout.species["temperature_change_per_day"][:, None]
+    return _of_cohorts(given, change, most, most - change, most)
+
+
+def _biofilter(given: Judging) -> Judged:
     """Ammonia made against what the film could nitrify at the strictest fish's limit, by loop and day. [g/day]"""
+    layout, course = given.layout, given.course
     members, tanks = layout.leaf_loop, len(layout.tanks)
+    loop_of = members[:tanks].T
     made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)
     toxic = unionized_fraction(course.ph, layout.temperature_c @ loop_of)
     at_fish = layout.species["unionized_ammonia_design"][:, None] / (toxic @ layout.cohort_tank.T)
-    inside = np.where(present, at_fish, np.inf)
+    inside = np.where(given.present, at_fish, np.inf)
     columns = [
         inside[..., layout.cohort_loop[:, loop] > 0.0].min(axis=-1, initial=np.inf) for loop in range(len(layout.loops))
     ]
@@ -344,7 +400,7 @@ def _biofilter(layout: Layout, course: Course, present: NDArray[np.bool_], loop_
     share = level / (HALF_SATURATION_TAN_MG_L + level)
     capacity = (course.film_capacity_g @ members[tanks:]) * share
     margin = 100.0 * (capacity - made) / np.maximum(capacity, 1e-9 + 0.01 * made)
-    return LimitSeries("biofilter", "loops", layout.loops, made, capacity, np.maximum(margin, -9900.0), "g/day")
+    return Judged(made, capacity, np.maximum(margin, -9900.0))
 
 
 def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc | object) -> FloatArray:
@@ -359,6 +415,22 @@ def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pi
         strict = pick(np.where(present[..., inside], limit[..., inside], worst), axis=-1)  # type: ignore[operator]
         columns.append(np.where(present[..., inside].any(axis=-1), strict, np.nan))
     return np.stack(columns, axis=-1)
+
+
+# What judges each hard limit: a row of `LIMITS` and a function here are all that a limit needs.
+JUDGES: dict[str, Callable[[Judging], Judged]] = {
+    "biofilter": _biofilter,
+    "density": _density,
+    "oxygen": _oxygen,
+    "unionized_ammonia": _unionized_ammonia,
+    "nitrite": _nitrite,
+    "predation": _predation,
+    "temperature_low": _temperature_low,
+    "temperature_high": _temperature_high,
+    "temperature_change": _temperature_change,
+}
+if set(JUDGES) != set(hard_limits()):
+    raise LookupError(f"limits and what judges them differ: {sorted(set(JUDGES) ^ set(hard_limits()))}")
 
 
 def worst_margin(series: LimitSeries) -> FloatArray:
@@ -422,6 +494,15 @@ def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> lis
     return sorted(found, key=lambda f: (not f.is_broken, f.first_date or dt.date.max, f.margin_percent or 0.0))
 
 
+# the advisory that `planting_findings` judges
+PLANTING_RATIO = "planting_ratio"
+
+
+def by_place(every: Iterable[Finding], limit: str) -> dict[str, Finding]:
+    """Findings of one limit, by the place that they name."""
+    return {finding.where: finding for finding in every if finding.limit == limit}
+
+
 def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list[Finding]:
     """Advisory on feed against planted area for every loop with planted beds: never a broken limit.
 
@@ -434,7 +515,7 @@ def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list
         array[scenario if len(array) > 1 else 0] for array in (whole.rated_m2, whole.ratio_low, whole.ratio_high)
     )
     ratio = planting_ratio(feed, area)
-    found = []
+    found, kind = [], LIMITS[PLANTING_RATIO]
     for column, loop in enumerate(layout.loops):
         daily, low, high = ratio[:, column], least[:, column], most[:, column]
         if np.isnan(daily).all() or feed[:, column].sum() == 0.0:
@@ -445,9 +526,9 @@ def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list
         outside = np.flatnonzero(too_low | too_high)
         found.append(
             Finding(
-                "planting_ratio", f"loops.{loop}", _date(layout, int(outside[0])) if outside.size else None,
+                PLANTING_RATIO, f"{kind.table}.{loop}", _date(layout, int(outside[0])) if outside.size else None,
                 _date(layout, worst), float(daily[worst]), float((high if too_high[worst] else low)[worst]),
-                "g/m2/day", None, int(outside.size),
+                kind.unit, None, int(outside.size),
             )
         )  # fmt: skip
     return found

@@ -29,6 +29,7 @@ from stocksim.engine.results.findings import (
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.plants.area import handbook_area, planting_ratio
+from stocksim.site.kinds import HARVESTS, OTHERWISE_TAKEN
 from stocksim.site.reading import Site
 from stocksim.writing import Write, safe_cell, write_folder
 
@@ -77,7 +78,11 @@ class Season:
     @cached_property
     def limits(self) -> list[LimitSeries]:
         """Value, threshold and margin of every hard limit, day by day."""
-        return self.water_limits + other_limit_series(self.layout, self.course)
+        return self.water_limits + other_limit_series(self.layout, self.course, self.extremes)
+
+    def series_of(self, limit: str) -> LimitSeries:
+        """One of `limits`, by its name."""
+        return next(series for series in self.limits if series.limit == limit)
 
     @cached_property
     def findings(self) -> list[Finding]:
@@ -137,7 +142,7 @@ class Season:
                 "oxygen_use_g": course.fish_oxygen_g[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "deaths": course.deaths[0],
-                "harvested_kg": taken_g(layout, course, ("harvest",)) / 1000.0,
+                "harvested_kg": taken_g(layout, course, HARVESTS) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
                 "size_spread": course.size_spread[0],
             },
@@ -324,7 +329,7 @@ def season_totals(layout: Layout, course: Course) -> dict[str, FloatArray]:
         # one scenario at a time: a sum of all of them rounds otherwise
         return np.array([part.sum() for part in array], float)
 
-    def taken_kg(*kinds: str) -> FloatArray:
+    def taken_kg(kinds: tuple[str, ...]) -> FloatArray:
         masses = [t.mass_g for t in course.transfers if t.happening.kind in kinds]
         return sum(masses, np.zeros(len(course.count))) / 1000.0
 
@@ -335,8 +340,8 @@ def season_totals(layout: Layout, course: Course) -> dict[str, FloatArray]:
         "growth_kg": gain / 1000.0,
         "biomass_end_kg": summed(course.count[:, -1] * course.weight_g[:, -1]) / 1000.0,
         "deaths": summed(course.deaths),
-        "harvested_kg": taken_kg("harvest"),
-        "otherwise_taken_kg": taken_kg("thin", "sell", "give"),
+        "harvested_kg": taken_kg(HARVESTS),
+        "otherwise_taken_kg": taken_kg(OTHERWISE_TAKEN),
         "feed_conversion_offered": np.divide(offered, gain, out=np.full(gain.shape, np.nan), where=gain > 0.0),
         "tan_produced_g": AMMONIA_SHARE_OF_EXCRETION * summed(course.excreted_nitrogen_g)
         + summed(course.sump_tan_load_g),

@@ -11,17 +11,19 @@ import pytest
 import tomlkit
 from command_line import refused, rows_of, runner
 from small_sites import START, build, one_tank
+from stocksim.engine.warmth import warmth_of_site
 from streamlit.testing.v1 import AppTest
 
 from stocksim import run_season
 from stocksim.answers.cold.options import measures
-from stocksim.changes.search import find_levers
+from stocksim.changes.change import Action
+from stocksim.changes.search import find_changes, help_of
 from stocksim.engine.arrays import tables as engine_tables
 from stocksim.engine.arrays.fish import SPECIES_KEYS
 from stocksim.engine.results import findings as judging
 from stocksim.engine.results.deaths import SIGNS, deaths_by_cause
-from stocksim.engine.warmth import warmth_of_site
 from stocksim.faces import forms
+from stocksim.faces.change_words import NO_CHANGE
 from stocksim.faces.registry import script_of
 from stocksim.faces.words import finding_sentence
 from stocksim.site import kinds
@@ -181,9 +183,10 @@ def test_a_stocking_plan_keeps_added_limits_too(run, monkeypatch, strictness):
 
 def test_a_lever_is_tried_for_an_added_limit_by_what_its_row_says(added):
     season = run_season(build(site_tables()))
-    levers = {finding.limit: finding.lever for finding in find_levers(season)}
-    assert "of the 60 fish" in levers["feed_load"]  # fewer fish, as of a tank without room
-    assert levers["potassium"].startswith("no single change")
+    helps = {finding.limit: help_of(finding) for finding in find_changes(season)}
+    assert helps["feed_load"].change.kind is Action.FEWER_FISH  # as of a tank without room
+    assert helps["potassium"].change is None
+    assert helps["potassium"].why_none is LIMITS["potassium"].if_unmended
     (finding,) = judging.by_place(season.findings, "potassium").values()
     assert finding_sentence(finding, "us").split(": ")[1].startswith("more potassium than this test likes in loop main")
 
@@ -316,7 +319,7 @@ def test_every_limit_is_judged_and_can_be_told():
     assert set(LIMITS) - set(kinds.hard_limits()) == {judging.PLANTING_RATIO}
     for row in LIMITS.values():
         assert row.species_value in ("", *SPECIES_KEYS)
-        assert row.if_unmended.format(place="x")
+        assert NO_CHANGE[row.if_unmended]
     for unit, shown in LEVEL_UNITS.items():
         if shown.dimension is not None:
             assert face_unit(shown.dimension, "metric") == unit.removesuffix("/day" if "degC" in unit else "")

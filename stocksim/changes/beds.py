@@ -12,6 +12,7 @@ from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.site.fish_tables import AppetiteRation
+from stocksim.site.kinds import BED_KINDS
 
 # Crops of the cold that a leafy planting may be swapped for.
 HUNGRY_IN_COLD = ("watercress", "spinach", "kale", "pak_choi")
@@ -20,7 +21,7 @@ _WEEKLY_CHANGE = 0.10  # of the loop's water, a week
 
 def _beds(season: Season, loop: str) -> list[str]:
     beds = season.site.file.beds
-    return [key for key, bed in beds.items() if bed.loop == loop and bed.kind != "wicking" and bed.plantings]
+    return [key for key, bed in beds.items() if bed.loop == loop and BED_KINDS[bed.kind].is_on_loop and bed.plantings]
 
 
 def _written(season: Season, bed: str, factor: float) -> list[dict[str, Any]]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from stocksim.changes.change import Action, Care, Change
-from stocksim.changes.search import Help, WhyNone, help_of, limit_name
+from stocksim.changes.search import Help, help_of
 from stocksim.engine.results.findings import Finding
+from stocksim.site.kinds import LIMITS, WhyNone
 from stocksim.units import face_unit, format_quantity, to_face
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
@@ -77,7 +78,7 @@ def _cost_words(found: Help) -> str:
         dying, fish = found.deaths
         words += f" (with it, {dying:.0f} of {fish:.0f} fish still die of the water or of hunger)"
     if found.breaks:
-        places = ", ".join(f"{limit_name(limit)} of {where.split('.')[1]}" for limit, where in found.breaks)
+        places = ", ".join(f"{LIMITS[limit].name} of {where.split('.')[1]}" for limit, where in found.breaks)
         words += f" (but that breaks {places})"
     if found.even_so is not None:
         dying, fish = found.even_so

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import StrEnum, auto
 
 from stocksim.climate.greenhouse import GRAVEL_J_M3_K
 from stocksim.climate.tank_heat import FLOOR_W_M2_K
@@ -316,6 +316,17 @@ class Mending(StrEnum):
     AREA = "area"
 
 
+class WhyNone(StrEnum):
+    """Why no change is named for a broken limit; `stocksim.faces.change_words` says it."""
+
+    NONE_MENDS = auto()  # without costing fish their lives
+    OTHER_LOOP = auto()  # no temperature does, so the fish belong elsewhere
+    SLOW_THE_CHANGE = auto()
+    GRADE_INSTEAD = auto()
+    NO_AREA = auto()
+    FISH_DIE_ALL_THE_SAME = auto()  # in a run with the change that mends the limit
+
+
 @dataclass(frozen=True, kw_only=True)
 class LimitKind:
     """What the house needs to judge a limit and to tell it; `stocksim.engine.results.findings.JUDGES` has its series.
@@ -363,8 +374,8 @@ class LimitKind:
         That.
     mended_by : Mending
         What is tried.
-    if_unmended : str
-        What is said where nothing tried mends it; ``{place}`` stands for its place.
+    if_unmended : WhyNone
+        What is told where nothing tried mends it.
     """
 
     name: str
@@ -387,13 +398,10 @@ class LimitKind:
     none_below: float = 0.0
     none: str = ""
     mended_by: Mending = Mending.NOTHING
-    if_unmended: str = (
-        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
-        "several things at once, or keep these fish in another loop"
-    )
+    if_unmended: WhyNone = WhyNone.NONE_MENDS
 
     def __post_init__(self) -> None:
-        _must(all((self.name, self.broken, self.on_chart, self.if_unmended)), self, "has no words")
+        _must(all((self.name, self.broken, self.on_chart)), self, "has no words")
         _must(self.table in ("tanks", "loops", "cohorts"), self, "is of no known table")
         _must(self.unit in LEVEL_UNITS, self, "has a unit that nothing shows")
         _must(not self.is_of_loop_water or self.table != "cohorts", self, "is of a loop's water but not judged there")
@@ -431,29 +439,27 @@ LIMITS: dict[str, LimitKind] = {
     "predation": LimitKind(
         name="chance of being eaten", broken="tankmates small enough to be eaten", on_chart="small enough to be eaten",
         table="tanks", unit="% of pairs",
-        if_unmended="no number that we try mends this; grade the fish, or keep the smaller ones in another tank "
-        "(`stocksim company` tells which pairs)",
+        if_unmended=WhyNone.GRADE_INSTEAD,
     ),
     "temperature_low": LimitKind(
         name="cold limit", broken="water too cold", on_chart="too cold", table="cohorts", unit="degC", is_floor=True,
         is_of_warmth=True, on_temperature_chart="too cold below", mended_by=Mending.TEMPERATURE,
-        if_unmended="no single change that we tried mends this; keep {place} in another loop",
+        if_unmended=WhyNone.OTHER_LOOP,
     ),
     "temperature_high": LimitKind(
         name="heat limit", broken="water too warm", on_chart="too warm", table="cohorts", unit="degC",
         is_of_warmth=True, on_temperature_chart="too warm above", mended_by=Mending.TEMPERATURE,
-        if_unmended="no single change that we tried mends this; keep {place} in another loop",
+        if_unmended=WhyNone.OTHER_LOOP,
     ),
     "temperature_change": LimitKind(
         name="change of temperature", broken="water that changes too fast in a day", on_chart="changes too fast",
         table="cohorts", unit="degC/day",
-        if_unmended="let the water, or the fish in their new tank, change over several days; the model lets fish live "
-        "through a jump that may kill real ones",
+        if_unmended=WhyNone.SLOW_THE_CHANGE,
     ),
     "planting_ratio": LimitKind(
         name="planting ratio", broken="feed and planted area out of step", on_chart="feed and area", table="loops",
         unit="g/m2/day", is_advisory=True, mended_by=Mending.AREA,
-        if_unmended="no planted area that we tried brings the feed into the handbook band",
+        if_unmended=WhyNone.NO_AREA,
     ),
 }  # fmt: skip
 

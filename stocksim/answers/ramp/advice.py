@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from stocksim.answers.ramp.climb import LOOKAHEADS_DAYS, RESERVE_PERCENT, WEEK_DAYS, judged, margins_of
 from stocksim.answers.ramp.fate import LoopFate, loop_fate
 from stocksim.changes.change import Action, Change, prove
-from stocksim.changes.search import Deaths, Help, WhyNone, prove_change
+from stocksim.changes.search import Deaths, Help, prove_change
 from stocksim.changes.water import alkalinity_steps, softened, softer_sources, softer_target
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.deaths import DEATHS_TOLD
 from stocksim.engine.results.findings import Finding, LimitSeries
 from stocksim.engine.results.frames import Season
+from stocksim.site.kinds import WhyNone
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 

@@ -181,11 +181,14 @@ class Section:
         In their order.
     folded : str
         Words under which a page folds it; empty where it stands open.
+    is_open : bool
+        Whether the fold is open at first.
     """
 
     key: str
     parts: Sequence[Part]
     folded: str = ""
+    is_open: bool = False
 
 
 @dataclass(frozen=True)

@@ -276,12 +276,13 @@ def _sentences_html(part: Sentences) -> str:
 
 
 def answer_page_html(answer: Answer) -> str:
-    """A whole answer as HTML for a report: heading, verdict, every section; folded ones stay closed until opened."""
+    """A whole answer as HTML for a report: heading, verdict, every section, folded ones as a page folds them."""
     parts = [heading_html(answer.title)]
     parts += [verdict_html(answer.verdict, answer.is_trouble)] if answer.verdict else []
     for section in answer.sections:
         inner = "".join(map(part_html, section.parts))
         if inner and section.folded:
-            inner = f"<details><summary>{escape(section.folded)}</summary>{inner}</details>"
+            details = "details open" if section.is_open else "details"
+            inner = f"<{details}><summary>{escape(section.folded)}</summary>{inner}</details>"
         parts.append(inner)
     return "".join(parts)

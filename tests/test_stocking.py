@@ -15,7 +15,7 @@ from random_sites import random_stockings, random_tables, thinned_until
 from small_sites import START, build, one_tank
 
 import stocksim
-from stocksim.answers.stock.answer import stock_answer, stock_text
+from stocksim.answers.stock.answer import stock_answer
 from stocksim.answers.stock.decide import plan_stocking, plans_between
 from stocksim.answers.stock.file import planned_text
 from stocksim.answers.stock.planner import greedy_stocking
@@ -23,6 +23,8 @@ from stocksim.answers.stock.problem import build_problem
 from stocksim.answers.stock.program import Stocking, broken, score
 from stocksim.answers.stock.seasons import build_program, first_courses, run_stocking, season_margins, worst_margins
 from stocksim.engine.running import run_season
+from stocksim.faces.markup import answer_page_html
+from stocksim.faces.text import answer_text, text_table
 from stocksim.site.reading import site_from_text
 from stocksim.site.stocking_tables import StockingTable
 
@@ -118,7 +120,8 @@ def test_many_seasons_at_once_are_as_one_by_one(plan):
 
 
 def test_the_answer_is_the_contracts_and_plain_json(plan):
-    answer = json.loads(json.dumps(stock_answer(plan), allow_nan=False))
+    told = stock_answer(plan)
+    answer = json.loads(json.dumps(told.data, allow_nan=False))
     assert {"plan", "goal_value", "gap", "binding", "refused", "relaxation"} <= set(answer)
     assert {"species", "tank", "count"} <= set(answer["plan"][0])
     assert sum(entry["count"] for entry in answer["plan"]) == sum(p.fish for p in plan.cohorts)
@@ -126,11 +129,20 @@ def test_the_answer_is_the_contracts_and_plain_json(plan):
     assert answer["relaxation"] == []
     assert all(item["sentence"].endswith(".") and "worth" in item for item in answer["binding"])
     assert all(item["reason"].endswith(".") for item in answer["refused"])
-    text = stock_text(plan)
-    for p in plan.cohorts:
-        assert p.cohort in text
+    assert {"stocksim_version", "site_hash", "library_hash"} <= set(answer)
+    fish = [row["fish"].removesuffix(" (to buy)") for row in told.section("table").parts[0].rows]
+    assert sorted(name for name in fish if name != "left empty") == sorted(p.cohort for p in plan.cohorts)
+    assert told.section("binding").parts[-1].items == [item["sentence"] for item in answer["binding"]]
+    assert [part.items for part in told.section("leaving").parts[1:]] == [answer["leaving"]] * bool(answer["leaving"])
+    assert "never release" in " ".join(answer["leaving"]) or not answer["leaving"]
+    text = answer_text(told)
     assert "nan" not in text
-    assert "never release" in text or not answer["leaving"]
+    assert all(line in text for line in text_table(told.section("table").parts[0].rows).splitlines())
+    page = answer_page_html(told)
+    assert page.count("<details open><summary>Cautions</summary>") == 1
+    assert page.count("<li>") == sum(
+        len(answer[key]) for key in ("wishes", "options", "leaving", "notes", "cautions")
+    ) + (max(len(answer["binding"]), 1) + len(answer["refused"]))
 
 
 def test_the_keepers_file_keeps_its_comments():
@@ -179,13 +191,17 @@ def test_what_cannot_be_is_answered_with_the_smallest_change():
     assert plan.plan is None
     assert "keep cats" in plan.contradiction
     assert plan.relaxation.gives
-    answer = stock_answer(plan)
+    told = stock_answer(plan)
+    answer = told.data
+    assert told.is_trouble
+    assert "cannot all be met" in told.verdict
     assert answer["plan"] is None
     assert answer["goal_value"] is None
     assert all(item["sentence"] for item in answer["relaxation"])
-    text = " ".join(stock_text(plan).split())
-    assert "cannot all be met" in text
-    assert "at least 400 of cats" in text
+    assert len(told.section("gives").parts[-1].items) == len(answer["relaxation"])
+    assert told.section("clash").parts[0].items == [answer["contradiction"]["sentence"]]
+    assert "400 of cats" in answer["contradiction"]["sentence"]
+    assert {"proof", "table", "binding"}.isdisjoint(section.key for section in told.sections)
 
 
 def test_keeping_all_places_every_own_fish_or_says_what_must_give():
@@ -211,6 +227,14 @@ def test_goals_in_order_and_goals_against_each_other():
         assert worse.values["cost"] < better.values["cost"]
     for point in points:
         assert point.margin_percent >= 0.0
+    told = stock_answer(most, points, ("edible", "cost"))
+    assert [row["plan"] for row in told.section("between").parts[2].rows] == [str(n + 1) for n in range(len(points))]
+    assert [item["gap"] for item in told.data["pareto"]] == pytest.approx([point.gap for point in points], abs=1e-4)
+    assert [sum(fish["count"] for fish in item["plan"]) for item in told.data["pareto"]] == [
+        sum(p.fish for p in point.cohorts) for point in points
+    ]
+    assert told.data["pareto_goals"] == ["edible", "cost"]
+    assert not stock_answer(most).has("between")
 
 
 def test_a_harvest_wished_is_there_on_its_day():
@@ -274,7 +298,7 @@ def test_refusals_name_the_water_and_the_company():
     tables = house()
     tables["stocking"]["candidates"]["warm_trout"] = tables["stocking"]["candidates"]["trout"] | {"tanks": ["one"]}
     plan = plan_stocking(build(tables))
-    answer = stock_answer(plan)
+    answer = stock_answer(plan).data
     reasons = {item["candidate"]: item for item in answer["refused"]}
     assert reasons["warm_trout"]["kind"] == "no_place"
     assert "loop main is too warm, up to 26.0 degC" in reasons["warm_trout"]["reason"]

@@ -56,7 +56,8 @@ def show_section(section: Section) -> None:
     parts = [part for part in section.parts if isinstance(part, Chart) or markup.part_html(part)]
     if not parts:
         return
-    with st.expander(section.folded, section.is_open) if section.folded else st.container(key=f"part_{section.key}"):
+    fold = st.expander(section.folded, section.is_open) if section.folded else st.container(key=f"part_{section.key}")
+    with fold:
         for part in parts:
             if isinstance(part, Chart):
                 spec = part.draw()

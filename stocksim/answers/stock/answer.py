@@ -1,214 +1,126 @@
-"""What `stocksim stock` does and prints: the plan as a tank table, its reasons, and the planned site file."""
+"""What the stocking planner answers: the plan as a tank table and as drawn tanks, its proof, its reasons."""
 
 from __future__ import annotations
 
-import sys
-import time
-from pathlib import Path
-from typing import Any
+from collections.abc import Sequence
+from functools import partial
+from typing import Any, Literal
 
 from stocksim.answers.stock import words
-from stocksim.answers.stock.decide import PLANS, Between, StockingPlan, plan_stocking, plans_between
+from stocksim.answers.stock.charts import tanks_html
+from stocksim.answers.stock.decide import PLANS, Between, StockingPlan
 from stocksim.answers.stock.program import Broken
-from stocksim.answers.stock.reasons import Binding, Refusal, Worth
+from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
-from stocksim.answers.stock.why import change_head, clash_words, giving_words, refusal_words
-from stocksim.errors import InputError
-from stocksim.faces.marks import json_text
-from stocksim.faces.text import text_table, wrapped
-from stocksim.site.stocking_tables import read_goals
+from stocksim.faces.answer import Answer, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.marks import marked
 
-_TOLD_EVERY_S = 2.0
+_ROOM_USED = "(most room used: density on the fullest day over the limit of the most delicate fish there)"
 
 
-class Talk:
-    """Progress on standard error: a line that changes where someone watches, else a line now and then."""
-
-    def __init__(self) -> None:
-        self.began = self.told = time.monotonic()
-        self.is_open = False
-
-    def __call__(self, what: str, done: int, most: int) -> None:
-        now = time.monotonic()
-        text = f"{now - self.began:5.1f} s  {what}: {done} of {most} at most"
-        if sys.stderr.isatty():
-            print(f"\r{text:<78}", end="", file=sys.stderr, flush=True)
-            self.is_open = True
-        elif now - self.told > _TOLD_EVERY_S:
-            print(text, file=sys.stderr, flush=True)
-            self.told = now
-
-    def close(self) -> None:
-        """Wipe the line."""
-        if self.is_open:
-            print("\r" + " " * 78 + "\r", end="", file=sys.stderr)
-
-
-def stock_output(
-    path: Path, goal: str | None, pareto: str | None, reasons: bool, seconds: float, out: Path | None, as_json: bool
-) -> str:
-    """What `stocksim stock` prints for a site file; writes the planned file into ``out``.
-
-    Raises
-    ------
-    InputError
-        With what is wrong in the file, the options, or the wishes.
-    """
-    from stocksim.site.reading import load_site
-
-    pair = _pair(pareto)
-    if goal is not None:
-        try:
-            read_goals(goal)
-        except ValueError as error:
-            raise InputError(f"--goal {error}") from None
-    loaded = load_site(path)
-    if out is not None:
-        from stocksim.answers.stock.file import check_place
-
-        check_place(out, loaded)
-    talk = Talk()
-    plan = plan_stocking(loaded, goal, seconds, reasons, talk)
-    between: list[Between] | None = None
-    if pair is not None:
-
-        def counted(done: int, most: int) -> None:
-            talk("plans between two goals", done, most)
-
-        between = plans_between(plan, *pair, PLANS, seconds, counted) if plan.plan is not None else []
-    talk.close()
-    if out is not None and plan.plan is not None:
-        from stocksim.answers.stock.file import write_planned
-
-        written = write_planned(out, path, plan)
-        print("Wrote " + ", ".join(map(str, written)), file=sys.stderr)
-        usual = f"{path.stem}_planned.toml"
-        if written[0].name != usual:
-            print(f"{out / usual} was edited or is not of ours, and stays as it is.", file=sys.stderr)
-    elif out is not None:
-        print("No plan, so nothing was written.", file=sys.stderr)
-    if as_json:
-        return json_text(stock_answer(plan, between, pair), loaded)
-    return stock_text(plan, between, pair)
-
-
-def _pair(text: str | None) -> tuple[str, str] | None:
-    if text is None:
-        return None
-    try:
-        goals = read_goals(text)
-    except ValueError as error:
-        raise InputError(f"--pareto {error}") from None
-    if len(goals) != 2 or "keep" in goals:
-        raise InputError(f'--pareto "{text}": give two of edible, steady and cost, as "edible,cost".')
-    return goals[0], goals[1]
-
-
-def stock_text(plan: StockingPlan, between: list[Between] | None = None, pair: tuple[str, str] | None = None) -> str:
-    """The printed answer of the planner.
+def stock_answer(
+    plan: StockingPlan, between: Sequence[Between] | None = None, pair: tuple[str, str] | None = None
+) -> Answer:
+    """What a keeper who asks for a stocking is answered.
 
     Parameters
     ----------
     plan : StockingPlan
         Of `plan_stocking`.
-    between : list of Between, optional
-        Plans between two goals.
+    between : sequence of Between, optional
+        Plans between two goals, where they were sought.
     pair : tuple of str, optional
         Those goals.
 
     Returns
     -------
-    str
-        Lines.
+    Answer
+        With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``binding`` and
+        ``refused``; without one ``clash``, ``gives`` and ``refused``; then ``between`` where asked, and ``cautions``.
+        Numbers of its data are metric, sentences in the keeper's units.
     """
-    site = plan.problem.site
     goals = ", then ".join(words.GOAL_WORDS[goal] for goal in plan.goals)
-    lines = [f"{site.file.site.name}: stocking for {goals}", "", *_wrap(words.headline(plan))]
-    if plan.plan is not None:
-        lines += [*_wrap(words.gap_words(plan)), "", text_table(words.plan_rows(plan))]
-        lines += ["(most room used: density on the fullest day over the limit of the most delicate fish there)"]
-        units = site.file.site.units
-        others = [f"- {words.goal_words(goal, value, units)}" for goal, value in plan.values.items()]
-        lines += ["", "By every goal:", *(line for other in others for line in _wrap(other, "  "))]
-        lines += _list("", [*words.option_words(plan), *words.wish_words(plan)])
-        lines += _list("Fish that leave:", words.leaving_words(plan))
-        worths = {(w.binding.limit, w.binding.where): w for w in plan.worths}
-        bound = [words.binding_words(plan, b, worths.get((b.limit, b.where))) for b in plan.binding]
-        lines += _list("What leaves no room for one more fish:", bound or [words.unfilled_words(plan)])
-        lines += _list("Left out, and why:", [refusal_words(plan, r) for r in plan.refused])
-    else:
-        lines += _list("", [clash_words(plan)] if plan.contradiction else [])
-        if plan.relaxation is not None and plan.relaxation.gives:
-            said = [giving_words(plan, item) for item in plan.relaxation.gives]
-            gives = [f"{text[0].upper()}{text[1:]}." for text in said]
-            lines += _list(change_head(plan), gives)
-        lines += _list("What stands against keeping them:", [refusal_words(plan, r) for r in plan.refused])
+    sections = _without_plan(plan) if plan.plan is None else _with_plan(plan)
     if between is not None and pair is not None:
-        lines += ["", *pareto_lines(plan, between, pair)]
-    lines += _list("Changed to plan at all:", plan.notes)
-    lines += _list("Cautions:", words.cautions(plan))
-    return "\n".join(lines)
+        sections.append(Section("between", _between_parts(plan, between, pair)))
+    noted = _listed("Changed to plan at all", plan.notes, kind="background")
+    cautions = _listed("Cautions", words.cautions(plan), kind="background")
+    sections.append(Section("cautions", [*noted, *cautions], "Cautions", is_open=True))
+    return Answer(
+        f"{plan.problem.site.file.site.name}: stocking for {goals}",
+        words.headline(plan),
+        sections,
+        partial(_data, plan, between, pair),
+        plan.plan is None,
+    )
 
 
-def pareto_lines(plan: StockingPlan, between: list[Between], pair: tuple[str, str]) -> list[str]:
-    """Plans between two goals as a table."""
-    names = " against ".join(words.GOAL_WORDS[goal] for goal in pair)
-    if not between:
-        return [f"Plans between {names}: none found."]
-    rows = pareto_rows(plan, between, pair)
-    lines = [f"Plans between {names}, each held in its full season:", text_table(rows)]
-    if len(between) < PLANS:
-        lines += _wrap(f"Only {len(between)} that differ were found; more time (--seconds) may find more.")
-    return lines
-
-
-def pareto_rows(plan: StockingPlan, between: list[Between], pair: tuple[str, str]) -> list[dict[str, str]]:
-    """One row for each plan between two goals."""
+def _with_plan(plan: StockingPlan) -> list[Section]:
     units = plan.problem.site.file.site.units
-    short = {
-        "edible": ("fillet", lambda v: words.kilos(v, units)),
-        "cost": ("money", lambda v: f"{v:,.2f}"),
-        "steady": ("unsteady feed", lambda v: f"{v:,.0f} g/day"),
-    }
-    rows = []
-    for number, point in enumerate(between, 1):
-        row = {"plan": str(number)}
-        row |= {short[goal][0]: short[goal][1](point.values[goal]) for goal in pair}
-        fish: dict[str, int] = {}
-        for p in point.cohorts:
-            name = plan.problem.candidates[p.candidate].name
-            fish[name] = fish.get(name, 0) + p.fish
-        row["fish"] = ", ".join(f"{count} {name}" for name, count in fish.items()) or "none"
-        rows.append(row)
-    return rows
+    values = [words.goal_words(goal, value, units) for goal, value in plan.values.items()]
+    bound = [words.binding_words(plan, item) for item in plan.binding] or [words.unfilled_words(plan)]
+    kept = [*words.option_words(plan), *words.wish_words(plan)]
+    return [
+        Section("tanks", [Html(tanks_html(plan))]),
+        Section("proof", [Sentences([words.gap_words(plan)])]),
+        Section("table", [Table(words.plan_rows(plan), gap=True), Lines([_ROOM_USED], on="text")]),
+        Section("goals", [Head("By every goal:", "text"), points(values, on="text")]),
+        Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)]),
+        Section("leaving", _listed("Fish that leave", words.leaving_words(plan))),
+        Section("binding", _listed("What leaves no room for one more fish", bound, is_headed=True)),
+        Section("refused", _listed("Left out, and why", _refusals(plan), is_headed=True)),
+    ]
 
 
-def _wrap(text: str, indent: str = "") -> list[str]:
-    return wrapped(text, indent) if text else []
+def _without_plan(plan: StockingPlan) -> list[Section]:
+    clash = [words.clash_words(plan)] if plan.contradiction else []
+    gives: list[Part] = [Head("What must give", "page"), Sentences(["Nothing was found."], "list", "page")]
+    if plan.relaxation is not None and plan.relaxation.gives:
+        said = [words.giving_words(plan, item) for item in plan.relaxation.gives]
+        change = words.change_head(plan)
+        gives = [
+            gives[0],
+            Lines([change], on="text", gap=True),
+            Sentences([change], on="page"),
+            points([f"{text[0].upper()}{text[1:]}." for text in said]),
+        ]
+    return [
+        Section("clash", [Sentences(clash, mark="- ", indent="  ", gap=True)]),
+        Section("gives", gives),
+        Section("refused", _listed("What stands against keeping them", _refusals(plan))),
+    ]
 
 
-def _list(head: str, sentences: list[str] | tuple[str, ...]) -> list[str]:
-    if not sentences:
-        return []
-    lines = ["", head] if head else [""]
-    return lines + [line for sentence in sentences for line in _wrap(f"- {sentence}", "  ")]
+def _listed(
+    head: str, sentences: Sequence[str], is_headed: bool = False, kind: Literal["list", "background"] = "list"
+) -> list[Part]:
+    """A list below its heading, which pages show where it ``is_headed``; nothing where there is nothing to tell."""
+    heads = [Head(f"{head}:", "text"), *([Head(head, "page")] if is_headed else [])]
+    return [*heads, points(sentences, kind)] if sentences else []
 
 
-def stock_answer(
-    plan: StockingPlan, between: list[Between] | None = None, pair: tuple[str, str] | None = None
-) -> dict[str, Any]:
-    """The planner's answer as plain data; numbers are metric, sentences in the keeper's units.
+def _refusals(plan: StockingPlan) -> list[str]:
+    return [words.refusal_words(plan, item) for item in plan.refused]
 
-    Parameters
-    ----------
-    plan, between, pair
-        As in `stock_text`.
 
-    Returns
-    -------
-    dict
-        Ready for JSON.
-    """
+def _between_parts(plan: StockingPlan, between: Sequence[Between], pair: tuple[str, str]) -> list[Part]:
+    """Plans between two goals as a table."""
+    names = words.against(pair)
+    if not between:
+        return [Head("Other plans", "page"), Lines([f"Plans between {names}: none found."], on="text", gap=True)]
+    few = f"Only {len(between)} that differ were found; more time (--seconds) may find more."
+    return [
+        Head("Other plans", "page"),
+        Lines([f"Plans between {names}, each held in its full season:"], on="text", gap=True),
+        Table(words.between_rows(plan, between, pair)),
+        Sentences([few] if len(between) < PLANS else [], on="text"),
+    ]
+
+
+# --- the answer as plain data
+
+
+def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str, str] | None) -> dict[str, Any]:
     found = plan.plan
     answer: dict[str, Any] = {
         "site": plan.problem.site.file.site.name,
@@ -235,7 +147,7 @@ def stock_answer(
         "relaxation": [_gives(plan, item) for item in (plan.relaxation.gives if plan.relaxation else ())],
         "is_proven_impossible": plan.is_proven_impossible,
         "relaxation_held_in_season": plan.relaxation_held,
-        "contradiction": {"conditions": list(plan.contradiction), "sentence": clash_words(plan)},
+        "contradiction": {"conditions": list(plan.contradiction), "sentence": words.clash_words(plan)},
         "leaving": words.leaving_words(plan) if found is not None else [],
         "wishes": words.wish_words(plan),
         "options": words.option_words(plan),
@@ -261,7 +173,7 @@ def stock_answer(
             for point in between
         ]  # fmt: skip
         answer["pareto_goals"] = list(pair)
-    return answer
+    return marked(answer, plan.problem.site)
 
 
 def _cohort(plan: StockingPlan, number: int) -> dict[str, Any]:
@@ -282,18 +194,16 @@ def _cohort(plan: StockingPlan, number: int) -> dict[str, Any]:
 
 
 def _binding(plan: StockingPlan, item: Binding) -> dict[str, Any]:
-    worth: Worth | None = next((w for w in plan.worths if w.binding == item), None)
-    start = plan.problem.site.file.season.start.toordinal()
-    day = type(plan.problem.site.file.season.start).fromordinal
+    worth = words.worth_of(plan, item)
     answer: dict[str, Any] = {
         "limit": item.limit,
         "where": item.where,
-        "weeks": [day(start + 7 * week).isoformat() for week in item.weeks],
-        "tightest_week": day(start + 7 * item.week).isoformat() if item.weeks else None,
+        "weeks": [words.week_day(plan.problem, week).isoformat() for week in item.weeks],
+        "tightest_week": words.week_day(plan.problem, item.week).isoformat() if item.weeks else None,
         "use": words.rounded(item.use),
         "capacity": words.rounded(item.capacity),
         "unit": item.unit,
-        "sentence": words.binding_words(plan, item, worth),
+        "sentence": words.binding_words(plan, item),
     }
     if worth is not None:
         answer["worth"] = {
@@ -310,20 +220,18 @@ def _refused(plan: StockingPlan, item: Refusal) -> dict[str, Any]:
         "species": candidate.species,
         "kind": item.kind,
         "lost": words.rounded(item.lost),
-        "reason": refusal_words(plan, item),
+        "reason": words.refusal_words(plan, item),
     }
 
 
 def _gives(plan: StockingPlan, item: Broken) -> dict[str, Any]:
-    start = plan.problem.site.file.season.start
-    week = None if item.week is None else type(start).fromordinal(start.toordinal() + 7 * item.week).isoformat()
     return {
         "what": item.what,
         "where": item.where,
-        "week": week,
+        "week": None if item.week is None else words.week_day(plan.problem, item.week).isoformat(),
         "value": words.rounded(item.value),
         "bound": words.rounded(item.bound),
-        "sentence": giving_words(plan, item),
+        "sentence": words.giving_words(plan, item),
     }
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import sys
+import time
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from stocksim.faces.options import JsonOption, SiteArgument, number
+from stocksim.errors import InputError
+from stocksim.faces.options import JsonOption, SiteArgument, deliver, number, say
 
 EXAMPLES = {
     "stock": "Example: stocksim stock house.toml --goal edible,cost --out plan",
@@ -15,6 +19,48 @@ EXAMPLES = {
 SECONDS = number("--seconds", 1.0, 86400.0, "give seconds from 1 to 86400, as 60")
 GOAL_HELP = 'edible, steady, cost, keep, or some in their order, as "edible,cost"; by default the file\'s.'
 PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
+_TOLD_EVERY_S = 2.0
+
+
+class Talk:
+    """Progress on standard error: a line that changes where someone watches, else a line now and then."""
+
+    def __init__(self) -> None:
+        self.began = self.told = time.monotonic()
+        self.is_open = False
+
+    def __call__(self, what: str, done: int, most: int) -> None:
+        now = time.monotonic()
+        text = f"{now - self.began:5.1f} s  {what}: {done} of {most} at most"
+        if sys.stderr.isatty():
+            print(f"\r{text:<78}", end="", file=sys.stderr, flush=True)
+            self.is_open = True
+        elif now - self.told > _TOLD_EVERY_S:
+            print(text, file=sys.stderr, flush=True)
+            self.told = now
+
+    def close(self) -> None:
+        """Wipe the line."""
+        if self.is_open:
+            print("\r" + " " * 78 + "\r", end="", file=sys.stderr)
+
+
+def _goals(option: str, text: str) -> tuple[str, ...]:
+    """Goals of an option; raises InputError with its name."""
+    from stocksim.site.stocking_tables import read_goals
+
+    try:
+        return read_goals(text)
+    except ValueError as error:
+        raise InputError(f"{option} {error}") from None
+
+
+def _pair(text: str) -> tuple[str, str]:
+    """Two goals to weigh against each other."""
+    goals = _goals("--pareto", text)
+    if len(goals) != 2 or "keep" in goals:
+        raise InputError(f'--pareto "{text}": give two of edible, steady and cost, as "edible,cost".')
+    return goals[0], goals[1]
 
 
 def stock(
@@ -27,6 +73,28 @@ def stock(
     as_json: JsonOption = False,
 ) -> None:
     """Plan which fish go into which tank, with reasons. Reads SITE; with --out writes the planned site file."""
-    from stocksim.answers.stock.answer import stock_output
+    from stocksim.answers.stock.answer import stock_answer
+    from stocksim.answers.stock.decide import PLANS, Between, plan_stocking, plans_between
+    from stocksim.answers.stock.file import check_place, write_planned
+    from stocksim.site.reading import load_site
 
-    typer.echo(stock_output(site, goal, pareto, reasons, seconds, out, as_json))
+    pair = None if pareto is None else _pair(pareto)
+    goals = None if goal is None else _goals("--goal", goal)
+    loaded = load_site(site)
+    if out is not None:
+        check_place(out, loaded)
+    talk = Talk()
+    plan = plan_stocking(loaded, goals, seconds, reasons, talk)
+    between: list[Between] | None = None if pair is None else []
+    if pair is not None and plan.plan is not None:
+        between = plans_between(plan, *pair, PLANS, seconds, partial(talk, "plans between two goals"))
+    talk.close()
+    if out is not None and plan.plan is not None:
+        written = write_planned(out, site, plan)
+        say("Wrote " + ", ".join(map(str, written)))
+        usual = f"{site.stem}_planned.toml"
+        if written[0].name != usual:
+            say(f"{out / usual} was edited or is not of ours, and stays as it is.")
+    elif out is not None:
+        say("No plan, so nothing was written.")
+    deliver(stock_answer(plan, between, pair), as_json)

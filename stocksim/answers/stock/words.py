@@ -1,15 +1,17 @@
-"""A stocking plan in sentences, with its proof."""
+"""A stocking plan in sentences and rows: its proof, what binds, who is left out and why, what must give."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
-from stocksim.answers.stock.decide import StockingPlan
+from stocksim.answers.stock.decide import Between, StockingPlan, misfit_words
 from stocksim.answers.stock.problem import Problem
-from stocksim.answers.stock.reasons import Binding, Worth
+from stocksim.answers.stock.program import Broken
+from stocksim.answers.stock.reasons import Binding, Refusal, Worth
 from stocksim.answers.stock.rounds import MATTERS_FROM
 from stocksim.answers.stock.seasons import live_per_fish, margin_of
 from stocksim.engine.results.findings import Finding, by_place
@@ -91,9 +93,14 @@ LEVERS = {
 }
 
 
+def week_day(problem: Problem, week: int) -> dt.date:
+    """First day of a week of the season."""
+    return problem.site.file.season.start + dt.timedelta(days=7 * week)
+
+
 def week_words(problem: Problem, week: int) -> str:
     """A week of the season by its first day."""
-    return f"the week of {day_words(problem.site.file.season.start + dt.timedelta(days=7 * week))}"
+    return f"the week of {day_words(week_day(problem, week))}"
 
 
 def species_title(problem: Problem, species: str) -> str:
@@ -179,16 +186,8 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
     for t, tank in enumerate(problem.tanks):
         here = [p for p in plan.cohorts if p.tank == t]
         if not here:
-            rows.append(
-                {
-                    "tank": tank,
-                    "fish": "left empty",
-                    "number": "-",
-                    "each": "-",
-                    "each later": "-",
-                    "most room used": "-",
-                }
-            )
+            none = dict.fromkeys(("number", "each", "each later", "most room used"), "-")
+            rows.append({"tank": tank, "fish": "left empty", **none})
         peak = room_percent(plan, t)
         for p in here:
             candidate = problem.candidates[p.candidate]
@@ -207,6 +206,32 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
                     "most room used": f"{peak:.0f} %",
                 }
             )
+    return rows
+
+
+def against(pair: tuple[str, str]) -> str:
+    """Two goals that are weighed against each other."""
+    return " against ".join(GOAL_WORDS[goal] for goal in pair)
+
+
+def between_rows(plan: StockingPlan, between: Sequence[Between], pair: tuple[str, str]) -> list[dict[str, str]]:
+    """One row for each plan between two goals."""
+    units = plan.problem.site.file.site.units
+    short = {
+        "edible": ("fillet", lambda v: kilos(v, units)),
+        "cost": ("money", lambda v: f"{v:,.2f}"),
+        "steady": ("unsteady feed", lambda v: f"{v:,.0f} g/day"),
+    }
+    rows = []
+    for number, point in enumerate(between, 1):
+        row = {"plan": str(number)}
+        row |= {short[goal][0]: short[goal][1](point.values[goal]) for goal in pair}
+        fish: dict[str, int] = {}
+        for p in point.cohorts:
+            name = plan.problem.candidates[p.candidate].name
+            fish[name] = fish.get(name, 0) + p.fish
+        row["fish"] = ", ".join(f"{count} {name}" for name, count in fish.items()) or "none"
+        rows.append(row)
     return rows
 
 
@@ -265,8 +290,14 @@ def _spent(plan: StockingPlan, item: Binding, when: str) -> str:
 _BOUND_BY = {"density": _full_tank, "oxygen": _drawn_down, "biofilter": _full_film, "budget": _spent}
 
 
-def binding_words(plan: StockingPlan, item: Binding, worth: Worth | None = None) -> str:
+def worth_of(plan: StockingPlan, item: Binding) -> Worth | None:
+    """What more of a binding limit would bring, where that was asked."""
+    return next((worth for worth in plan.worths if worth.binding == item), None)
+
+
+def binding_words(plan: StockingPlan, item: Binding) -> str:
     """What leaves no room for one more fish, where and when, and what more of it would bring."""
+    worth = worth_of(plan, item)
     when = week_words(plan.problem, item.week) if item.weeks else ""
     others = len(item.weeks) - 1
     when += f" and {others} more week{'s' * (others != 1)}" if others > 0 else ""
@@ -390,6 +421,151 @@ def cautions(plan: StockingPlan) -> list[str]:
     if weak:
         said.append(f"Growth rests on weak evidence for {named(weak)}.")
     return said
+
+
+# --- why fish are left out, and what must give where the wishes cannot be met
+
+_HARDLY = 0.01  # a share this small comes of the solver's own gap
+_PLACES = {"density": "the room in tank", "oxygen": "the oxygen in tank", "biofilter": "the biofilter of loop"}
+
+
+def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
+    """Why a candidate is left out."""
+    problem = plan.problem
+    units = problem.site.file.site.units
+    c = next(n for n, candidate in enumerate(problem.candidates) if candidate.name == refused.candidate)
+    batch = int(problem.minimum_batch[c])
+    if refused.kind == "no_place":
+        return f"{refused.candidate}: {_no_place(problem, c, units)}."
+    if refused.kind == "no_room":
+        gives = " and ".join(giving_words(plan, item) for item in refused.gives) or _together(plan, c)
+        gives = gives or "no tank bears so many of them"
+        return f"{refused.candidate}: no room even for {batch}: {gives}."
+    if refused.kind == "company":
+        return f"{refused.candidate}: {_together(plan, c)}."
+    if refused.kind == "unknown":
+        return f"{refused.candidate}: time was short, so it is not known why; give more with --seconds."
+    company = _together(plan, c)
+    if refused.lost < NOTHING:
+        text = f"{refused.candidate}: {batch} of them would do as well as what is planned, and bring nothing more"
+    else:
+        text = f"{refused.candidate}: {batch} of them would cost {amount_words(plan, refused.lost)}"
+        if refused.lost_high > 1.1 * refused.lost:
+            text += f" (at most {amount_words(plan, refused.lost_high)})"
+    if problem.entries[c].number("fillet_yield", 0.0) == 0.0 and plan.plan is not None and plan.plan.goal == "edible":
+        text += ", for no fillet of theirs is counted"
+    return f"{text}; {company}." if company else f"{text}."
+
+
+def _no_place(problem: Problem, c: int, units: str) -> str:
+    if c in problem.cannibals:
+        day = problem.site.file.season.start + dt.timedelta(days=problem.cannibals[c].day)
+        return f"its larger fish could eat its smaller ones from {day_words(day)}; grade them into two batches"
+    misfits = [misfit_words(problem, misfit, units) for (_, one), misfit in problem.misfits.items() if one == c]
+    if not misfits:
+        return "none of the tanks it may go to lets it in"
+    held = len(misfits) < len(problem.options)
+    return "; ".join(misfits) + ("; and it may go to no other tank" if held else "")
+
+
+def _together(plan: StockingPlan, c: int) -> str:
+    """Whom of the planned fish a candidate may not share a tank with."""
+    problem, there = plan.problem, {p.candidate for p in plan.cohorts}
+    if plan.plan is None:
+        there = {n for n, least in enumerate(plan.program.least) if least > 0}
+    said: dict[str, list[str]] = {}
+    for pair in problem.apart:
+        other = {pair.one: pair.other, pair.other: pair.one}.get(c, -1)
+        if c not in (pair.one, pair.other) or other not in there:
+            continue
+        why = "" if pair.eater < 0 else (" (it would eat them)" if pair.eater == c else " (they would eat it)")
+        said.setdefault(why, []).append(problem.candidates[other].name)
+    parts = [f"{named(names)}{why}" for why, names in said.items()]
+    return f"it may not share a tank with {', nor with '.join(parts)}" if parts else ""
+
+
+def giving_words(plan: StockingPlan, item: Broken) -> str:
+    """What must give for a wish to be met, and by how much."""
+    problem, units = plan.problem, plan.problem.site.file.site.units
+    when = "" if item.week is None else f" in {week_words(problem, item.week)}"
+    if item.what in _PLACES and item.value < item.bound * (1.0 + _HARDLY):
+        return f"{_PLACES[item.what]} {item.where} would be over what the plan may use by less than 1 %{when}"
+    if item.what == "density":
+        volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
+        larger = format_quantity(volume * item.value / max(item.bound, 1e-9), "volume", units)
+        return (
+            f"tank {item.where} would have to hold {larger} instead of {format_quantity(volume, 'volume', units)}{when}"
+        )
+    if item.what == "oxygen":
+        share = 100.0 * (item.value / max(item.bound, 1e-9) - 1.0)
+        return (
+            f"tank {item.where} would need oxygen for {share:.0f} % more use{when}: {item.value:.2f} mg/L drawn down "
+            f"where {item.bound:.2f} may be"
+        )
+    if item.what == "biofilter":
+        return (
+            f"the biofilter of loop {item.where} would have to take {item.value:.1f} g of ammonia nitrogen a day "
+            f"instead of {item.bound:.1f}{when}"
+        )
+    if item.what == "budget":
+        return f"the budget would have to be {item.value:,.2f} instead of {item.bound:,.2f}"
+    if item.what == "number":
+        return f"{item.value:.0f} of {item.where} would have to do instead of {item.bound:.0f}"
+    if item.what == "wish":
+        wish = plan.wishes.harvest_wishes[int(item.where) - 1]
+        less, wished = kilos(item.value, units), kilos(item.bound, units)
+        less = f"a little less than {wished}" if less == wished else less
+        title = species_title(problem, wish.species)
+        return f"{less} of {title} by {day_words(wish.by)} would have to do instead of {wished}"
+    if item.what == "species":
+        return f"{item.value:.0f} species would have to do instead of {item.bound:.0f}"
+    return f"{item.what} {item.where} would have to give"
+
+
+def clash_words(plan: StockingPlan) -> str:
+    """Which conditions cannot hold together, in a sentence."""
+    if not plan.contradiction:
+        return ""
+    units = plan.problem.site.file.site.units
+    names = [_condition(plan, name, units) for name in plan.contradiction]
+    if names == ["where fish may live"]:
+        return "Where fish may live at all leaves no way to place what must be placed."
+    if not plan.is_proven_impossible:
+        return (
+            "Not proven, for seasons of plans that failed have tightened the program: what seems not to hold together "
+            f"is {named(names)}."
+        )
+    return f"What cannot hold together: {named(names)}."
+
+
+def change_head(plan: StockingPlan) -> str:
+    """What to call the change that would make room."""
+    if plan.relaxation_held is False:
+        return "By the program this would have to give, all of it together; its full season breaks a limit even so:"
+    if plan.is_proven_impossible:
+        return "The smallest change that would make room, all of it together:"
+    tried = "its full season holds" if plan.relaxation_held else "it was not tried in a full season"
+    return f"A change that may make room, all of it together ({tried}; a smaller one may do):"
+
+
+def _condition(plan: StockingPlan, name: str, units: str) -> str:
+    kind, _, rest = name.partition(" ")
+    if kind == "keep":
+        c = plan.program.candidates.index(rest)
+        return f"at least {int(plan.program.least[c])} of {rest}"
+    if kind == "wish":
+        wish = plan.wishes.harvest_wishes[int(rest) - 1]
+        title = species_title(plan.problem, wish.species)
+        return f"{kilos(wish.weight / 1000.0, units)} of {title} by {day_words(wish.by)}"
+    return {
+        "species": f"{plan.program.species_least} species or more",
+        "budget": f"a budget of {plan.program.budget:,.2f}",
+        "company": "who may share a tank",
+        "density": "the room in the tanks",
+        "oxygen": "the oxygen in the tanks",
+        "biofilter": "what the biofilters take",
+        "place": "where fish may live",
+    }[kind]
 
 
 def rounded(value: float, digits: int = 4) -> float | None:

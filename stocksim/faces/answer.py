@@ -195,7 +195,7 @@ class Answer:
     Parameters
     ----------
     title : str
-        Of what, for whom, when.
+        Of what, for whom, when; empty where there is none.
     verdict : str
         The answer in a sentence or two; empty where the sections say it.
     sections : sequence of Section

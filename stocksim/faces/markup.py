@@ -277,7 +277,7 @@ def _sentences_html(part: Sentences) -> str:
 
 def answer_page_html(answer: Answer) -> str:
     """A whole answer as HTML for a report: heading, verdict, every section; folded ones stay closed until opened."""
-    parts = [heading_html(answer.title)]
+    parts = [heading_html(answer.title)] if answer.title else []
     parts += [verdict_html(answer.verdict, answer.is_trouble)] if answer.verdict else []
     for section in answer.sections:
         inner = "".join(map(part_html, section.parts))

@@ -192,7 +192,7 @@ def answer_text(answer: Answer) -> str:
     str
         Lines as wide as the terminal at most, save for tables and lines to copy.
     """
-    lines = [*wrapped(answer.title), ""]
+    lines = [*wrapped(answer.title), ""] if answer.title else []
     if answer.verdict:
         lines += wrapped(answer.verdict)
     for section in answer.sections:

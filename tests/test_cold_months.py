@@ -14,10 +14,8 @@ from lever_checks import find_change
 from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
-from stocksim.answers.cold import answer as cold_data
-from stocksim.answers.cold import words as cold_fit_words
-from stocksim.answers.cold import words as cold_words
-from stocksim.answers.cold.choice import FuelUse, Option, on_frontier, recommend, spares
+from stocksim.answers.cold.answer import cold_answer, fit_answer
+from stocksim.answers.cold.choice import FuelUse, Option, fuel_months, fuel_rows, on_frontier, recommend, spares
 from stocksim.answers.cold.decide import _said, compare_cold
 from stocksim.answers.cold.fit import HeatFit, fit_heat
 from stocksim.answers.cold.options import (
@@ -35,6 +33,8 @@ from stocksim.climate.network import run_network
 from stocksim.climate.weather import synthetic_days
 from stocksim.engine.arrays.fish import build_stays
 from stocksim.errors import InputError
+from stocksim.faces.answer import Chart, Table
+from stocksim.faces.text import answer_text
 from stocksim.faces.understood import understood
 from stocksim.heat.hourly import site_warmth
 from stocksim.heat.temperatures import water_c
@@ -59,6 +59,17 @@ def short_site():
 def short_cold(short_site):
     """Its comparison, with few synthetic years."""
     return compare_cold(short_site, years=8, seed=3)
+
+
+@pytest.fixture(scope="module")
+def short_answer(short_site, short_cold):
+    """Its answer."""
+    return cold_answer(short_cold, short_site)
+
+
+def parts_of(answer, key, kind):
+    """Parts of a kind in a section."""
+    return [part for part in answer.section(key).parts if isinstance(part, kind)]
 
 
 # --- the site file
@@ -182,8 +193,8 @@ def test_a_weather_file_drives_the_water(tmp_path):
 # --- the comparison
 
 
-def test_options_answer_the_contract(short_cold):
-    data = json.loads(json.dumps(cold_data.cold_answer(short_cold), allow_nan=False))
+def test_options_answer_the_contract(short_answer):
+    data = json.loads(json.dumps(short_answer.data, allow_nan=False))
     assert data["recommended"] in {option["name"] for option in data["options"]}
     for option in data["options"]:
         assert {"name", "set_point_c", "heat_kwh", "cost", "growth_kg", "feed_kg", "deaths"} <= set(option)
@@ -233,7 +244,7 @@ def test_crops_grow_better_in_warmer_air_and_hardly_without_heat(short_cold):
 
 def test_fuel_adds_up_in_every_unit(short_cold):
     for option in short_cold.options[:4]:
-        for row, use in zip(cold_data.fuel_rows(option), option.fuel, strict=True):
+        for row, use in zip(fuel_rows(option), option.fuel, strict=True):
             efficiency = {"propane": 0.8, "electricity": 1.0}[use.fuel]
             assert row["fuel_kwh"] == pytest.approx(use.heat_kwh / efficiency, abs=0.1)
             assert row["fuel_therms"] == pytest.approx(row["fuel_kwh"] / 29.307107, abs=0.01)
@@ -434,9 +445,8 @@ def test_the_design_power_holds_the_design_night_and_four_fifths_of_it_do_not(sh
     assert 0.25 * missing < 10.0 - lows[1] < missing
 
 
-def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold):
-    data = cold_data.cold_answer(short_cold)
-    by_name = {one["name"]: one for one in data["options"]}
+def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold, short_site, short_answer):
+    by_name = {one["name"]: one for one in short_answer.data["options"]}
     plan, air = by_name[AS_PLANNED], by_name["air at 66 degF"]
     assert plan["design_night_kw"]["greenhouse"] > 20.0
     assert air["design_night_kw"]["greenhouse"] > plan["design_night_kw"]["greenhouse"]
@@ -447,38 +457,66 @@ def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold):
     split = next(one for name, one in by_name.items() if "separate" in name)
     assert set(split["heaters_to_buy_kw"]) == {"loops.main_warm"}
     assert "loops.main_warm" not in split["installed_kw"]
-    best = next(o for o in short_cold.options if o.name.startswith("water of main at 48"))
-    said = cold_words.verdict_sentence(replace(short_cold, recommended=best.name))
-    assert "for loops.main must be bought; its fuel is taken to be propane" in said
-    said = cold_words.verdict_sentence(replace(short_cold, recommended="air at 66 degF"))
-    assert "needs a heater of" in said
-    assert "yours gives 20.0" in said
+    assert [row["fuel"] for row in water["fuel"] if row["place"] == "loops.main"] == ["propane"]
+    bought = cold_answer(replace(short_cold, recommended=water["name"]), short_site)
+    need = short_cold.option(water["name"]).design_kw["loops.main"]
+    assert f"{need:.1f} kW for loops.main" in bought.verdict
+    warm = cold_answer(replace(short_cold, recommended="air at 66 degF"), short_site)
+    need = short_cold.option("air at 66 degF").design_kw["greenhouse"]
+    assert f"{need:.1f} kW for greenhouse; yours gives 20.0" in warm.verdict
 
 
-def test_the_failure_is_told_for_both_ways_by_name(short_cold):
-    data = cold_data.cold_answer(short_cold)
+def test_the_failure_is_told_for_both_ways_by_name(short_cold, short_answer):
+    data = short_answer.data
     assert data["heater_failure"]["option"] == AS_PLANNED
     assert data["heater_failure_recommended"]["option"] == short_cold.recommended
     same = short_cold.recommended == AS_PLANNED
     assert (data["heater_failure"]["times"] == data["heater_failure_recommended"]["times"]) == same
-    said = cold_words.failure_sentence(short_cold)
-    assert said.startswith("As the file says, if every heater fails")
+    tables = parts_of(short_answer, "failure", Table)
+    assert len(tables) == (1 if same else 2)
+    assert [row["fish"] for row in tables[0].rows] == [time["cohort"] for time in data["heater_failure"]["times"]]
+    (said,) = short_answer.section("advice").parts[-1].items
     assert ("As recommended, " in said) != same
 
 
-def test_fish_at_their_limit_before_the_failure_have_too_small_a_heater(short_cold):
+def test_fish_at_their_limit_before_the_failure_have_too_small_a_heater(short_cold, short_site):
     first = replace(short_cold.failed.times[0], hours=0.0)
-    said = cold_words.failure_sentence(replace(short_cold, failed=replace(short_cold.failed, times=(first,))))
-    assert "before any heater fails: the heating itself is too small" in said
+    answer = cold_answer(replace(short_cold, failed=replace(short_cold.failed, times=(first,))), short_site)
+    assert answer.data["heater_failure"]["times"][0]["hours_to_limit"] == 0.0
+    assert [row["reached after"] for row in parts_of(answer, "failure", Table)[0].rows] == ["at once"]
+    (said,) = answer.section("advice").parts[-1].items
+    assert "before any heater fails" in said
     assert "at once" not in said
 
 
-def test_fuel_by_month_adds_up(short_cold):
+def test_every_option_has_a_row_and_those_that_harm_a_fish_are_marked(short_cold, short_answer):
+    (table,) = parts_of(short_answer, "options", Table)
+    assert [row["option"].lstrip("!") for row in table.rows] == [option.name for option in short_cold.options]
+    harmless = [row["option"] for row in table.rows if not row["option"].startswith("!")]
+    assert harmless == [option.name for option in short_cold.spared]
+    assert short_answer.is_trouble == (AS_PLANNED not in harmless)
+    text = answer_text(short_answer)
+    assert all(row["option"] in text for row in table.rows)
+
+
+def test_growth_is_drawn_against_cost_only_where_something_has_a_price(short_cold, short_site, short_answer):
+    charts = parts_of(short_answer, "price", Chart) + parts_of(short_answer, "failure", Chart)
+    assert [chart.name for chart in charts] == ["frontier", "fuel", "night"]
+    assert all(chart.draw()["description"] for chart in charts)
+    free = replace(short_cold, options=tuple(replace(option, cost=None) for option in short_cold.options))
+    assert [chart.name for chart in parts_of(cold_answer(free, short_site), "price", Chart)] == ["fuel"]
+    empty = replace(short_cold.failed, times=())
+    (night,) = parts_of(cold_answer(replace(short_cold, failed=empty), short_site), "failure", Chart)
+    assert night.draw() is None
+
+
+def test_fuel_by_month_adds_up(short_cold, short_answer):
     for one in (short_cold.options[0], short_cold.option(short_cold.recommended)):
-        rows = cold_data.fuel_months(one)
+        rows = fuel_months(one)
         assert sum(row["cost"] for row in rows) == pytest.approx(one.cost, abs=0.3)
         assert sum(row["heat_kwh"] for row in rows) == pytest.approx(one.heat_kwh, abs=1.0)
-    assert [row["month"] for row in cold_words.fuel_month_rows(short_cold)] == list(short_cold.options[0].month_kwh)
+    (table,) = parts_of(short_answer, "fuel_months", Table)
+    assert [row["month"] for row in table.rows] == list(short_cold.options[0].month_kwh)
 
 
 def test_heaters_are_warned_of_where_the_water_is_typed():
@@ -556,15 +594,15 @@ def test_smoothing_keeps_level_and_length():
 # --- the fit
 
 
-def test_factors_that_no_such_house_has_are_warned_of():
+def test_factors_that_no_such_house_has_are_warned_of(short_site):
     rest = {"loop": "main", "days": 20, "rms_before_c": 2.0, "rms_after_c": 1.0, "bias_after_c": 0.0, "dates": (),
             "log_c": np.zeros(0), "before_c": np.zeros(0), "after_c": np.zeros(0), "is_on_normals": False}  # fmt: skip
     fit = HeatFit(factors={"loss_factor": 2.6, "sun_factor": 0.9}, uncertainty={"loss_factor": 1.1, "sun_factor": 1.1},
                   **rest)  # fmt: skip
-    text = cold_fit_words.fit_text(fit)
-    assert "Do not take loss_factor over unseen: 2.60" in text
-    assert "sun_factor over unseen" not in text
-    assert cold_data.fit_answer(fit)["factors_hard_to_believe"] == ["loss_factor"]
+    answer = fit_answer(fit, short_site)
+    assert answer.data["factors_hard_to_believe"] == ["loss_factor"]
+    (doubt,) = [said for said in answer.section("trust").parts[0].items if "over unseen" in said]
+    assert "loss_factor over unseen: 2.60" in doubt
 
 
 def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
@@ -582,7 +620,7 @@ def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
     # three of the fit's own standard deviations
     for key, value in true.items():
         assert abs(math.log(fit.factors[key] / value)) < 3.0 * math.log(fit.uncertainty[key])
-    text = cold_fit_words.fit_text(fit)
+    text = answer_text(fit_answer(fit, short_site))
     assert f"loss_factor = {fit.factors['loss_factor']:.3f}" in text
     assert "monthly normals" in text
     again = short_site.with_changes({f"greenhouse.{key}": value for key, value in fit.factors.items()})

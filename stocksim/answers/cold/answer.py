@@ -1,57 +1,185 @@
-"""The comparison of the cold months as plain data and as files."""
+"""What the cold months are answered: the comparison and the fit, as text, pages and data have them, and as files."""
 
 from __future__ import annotations
 
 import csv
 import datetime as dt
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, TextIO
 
-from stocksim.answers.cold.choice import Option
+from stocksim.answers.cold import words
+from stocksim.answers.cold.choice import Option, fuel_months, fuel_rows, too_small
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import HeatFit
-from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater
-from stocksim.climate.greenhouse import FUELS
+from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater, month_water
 from stocksim.climate.weather import HOURS
+from stocksim.engine.results.frames import Season
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.marks import marked
+from stocksim.faces.markup import species_key_html
 from stocksim.heat.hourly import Warmth
-from stocksim.site.weather import days_of_month
+from stocksim.site.reading import Site
 from stocksim.writing import Write, safe_cell, write_folder
 
-CAUTIONS = (
-    "The heat balance is known to some 2-3 degC of water and a quarter of the fuel until it is fitted to a log of "
-    "your own (--fit); leaks and old covers alone move it that much. Read the water every morning of a cold spell.",
-    "Combustion heaters inside need a flue to outdoors and fresh air: an unvented one fills the house with carbon "
-    "monoxide, which kills without a smell, and with moisture and ethylene that harm crops. Hang a carbon monoxide "
-    "alarm; never run a generator, grill or engine indoors.",
-    "Fuel lines, tanks, flues and heaters are work for licensed trades under your local codes; so is any new "
-    "electrical load: water heaters near tanks need their own circuits with ground-fault protection, drip loops, and "
-    "wires sized for the load.",
-    "Warming or cooling fish by more than a degree or two a day harms them; change set points step by step.",
-)
-BELIEVED = (0.5, 2.0)  # a fitted factor outside is told as hard to believe (our choice)
-_THERM_KWH = FUELS["natural_gas"].kwh_per["therm"]
+
+def cold_answer(found: Cold, site: Site) -> Answer:
+    """What the comparison answers.
+
+    Parameters
+    ----------
+    found : Cold
+        The comparison.
+    site : Site
+        The site as it was given, its water not computed yet.
+
+    Returns
+    -------
+    Answer
+        With the sections ``advice``, ``options``, ``price``, ``fuel``, ``fuel_months``, ``months``, ``failure`` and
+        ``cautions``; in trouble where the file's own way harms a fish that another option spares.
+    """
+    file = found.site.file
+    why, change = f"Why: {found.reason}.", f"What would change it: {found.change}."
+    advice: list[Part] = [
+        Sentences([why, change], on="text", indent="  "),
+        Sentences([f"{why} {change}"], "do", "page"),
+        Sentences([words.failure_sentence(found)], "do"),
+    ]
+    options: list[Part] = [Table(words.option_rows(found), gap=True), Sentences([words.options_note(found)], on="text")]
+    months: list[Part] = [Head("Fuel by month:", "text"), Table(words.fuel_month_rows(found))]
+    sections = [
+        Section("advice", advice),
+        Section("options", options, "Every option in numbers"),
+        Section("price", _price_parts(found)),
+        Section("fuel", _fuel_parts(found)),
+        Section("fuel_months", months, "Heat, fuel and cost by month"),
+        _month_section(found.warmth, file.site.units),
+        Section("failure", _failure_parts(found)),
+        _caution_section(found.notes),
+    ]
+    return Answer(
+        f"{file.site.name}: the cold months, {found.warmth.weather.start} to {file.season.end}",
+        words.verdict_sentence(found),
+        sections,
+        lambda: marked(_cold_data(found), site),
+        found.plan not in found.spared,
+    )
 
 
-def fuel_rows(option: Option) -> list[dict[str, Any]]:
-    """Fuel of each heater with the energy in it: kWh, therms and, of liquids, liters."""
-    rows = []
-    for use in option.fuel:
-        energy = use.amount * FUELS[use.fuel].kwh_per[use.unit] if use.fuel in FUELS else use.heat_kwh
-        litres = None
-        if use.fuel in FUELS and "L" in FUELS[use.fuel].kwh_per:
-            litres = round(energy / FUELS[use.fuel].kwh_per["L"], 1)
-        rows.append(
-            {"place": use.place, "fuel": use.fuel, "heat_kwh": round(use.heat_kwh, 1), "fuel_kwh": round(energy, 1),
-             "fuel_therms": round(energy / _THERM_KWH, 2), "fuel_litres": litres, "amount": round(use.amount, 2),
-             "amount_unit": use.unit, "cost": None if use.cost is None else round(use.cost, 2)}
-        )  # fmt: skip
-    return rows
+def winter_answer(season: Season, warmth: Warmth, notes: Iterable[str], draw: Callable[[], dict[str, Any]]) -> Answer:
+    """Air and water as the file says, which a page shows before anything is compared.
+
+    Parameters
+    ----------
+    season : Season
+        A season of the site.
+    warmth : Warmth
+        Its heat, by the hour.
+    notes : iterable of str
+        What was set aside or assumed.
+    draw : callable
+        Gives the specification of the chart, `charts.temperature_stack`.
+
+    Returns
+    -------
+    Answer
+        With the sections ``weeks``, ``months`` and ``cautions``.
+    """
+    file = season.site.file
+    weeks: list[Part] = [
+        Head("Water and air, week by week", "page"),
+        Html(species_key_html(season)),
+        Chart("temperature", draw),
+    ]
+    return Answer(
+        f"{file.site.name}: air and water, {file.season.start} to {file.season.end}",
+        "",
+        [Section("weeks", weeks), _month_section(warmth, file.site.units), _caution_section(notes)],
+        lambda: marked({"water_by_month": month_water(warmth)}, season.site),
+    )
 
 
-def option_answer(option: Option, plan: Option) -> dict[str, Any]:
+def fit_answer(fit: HeatFit, site: Site) -> Answer:
+    """What a fit of the heat balance answers: sections ``factors``, to write into the site file, and ``trust``."""
+    head = f"Fitted to {fit.days} logged days of loop {fit.loop}. Under [greenhouse] write:"
+    factors = [
+        f"{key} = {value:.3f}    # known within a factor of {fit.uncertainty[key]:.2f}"
+        for key, value in fit.factors.items()
+    ]
+    sections = [
+        Section("factors", [Sentences([head]), Lines(factors)]),
+        Section("trust", [Sentences(words.fit_sentences(fit))]),
+    ]
+    return Answer("", "", sections, lambda: marked(_fit_data(fit), site), bool(fit.hard_to_believe))
+
+
+def _drawn(found: Cold, name: str) -> dict[str, Any] | None:
+    from stocksim.answers.cold.charts import CHARTS  # slow to import, and text draws none
+
+    chart = CHARTS[name](found)
+    return None if chart is None else dict(chart.to_dict(validate=False))
+
+
+def _price_parts(found: Cold) -> list[Part]:
+    """Growth against cost, for pages: a chart whose points are numbered below it, then heat by month."""
+    is_priced = any(option.cost is not None for option in found.options)
+    unpriced = "No heater has a price: give price and price_per to see growth against cost."
+    return [
+        Head("What a degree costs", "page"),
+        Chart("frontier", partial(_drawn, found, "frontier")) if is_priced else Sentences([unpriced], "note", "page"),
+        Sentences(words.numbered(found), "numbered", "page"),
+        Chart("fuel", partial(_drawn, found, "fuel")),
+    ]
+
+
+def _fuel_parts(found: Cold) -> list[Part]:
+    """Fuel of the season, as the file says and as recommended."""
+    plan, best = words.fuel_sentence(found.plan), words.fuel_sentence(found.best)
+    return [
+        Sentences(
+            [f"Fuel as the file says: {plan}.", f"Fuel as recommended: {best}."], on="text", indent="  ", gap=True
+        ),
+        Sentences([f"As the file says: {plan}.", f"As recommended: {best}."], "note", "page"),
+    ]
+
+
+def _month_section(warmth: Warmth, units: str) -> Section:
+    """Air and water of each month as the file says."""
+    head = Head("Month by month, water and air as the file says:", "text")
+    return Section("months", [head, Table(words.water_rows(warmth, units))], "The same in numbers, month by month")
+
+
+def _failure_parts(found: Cold) -> list[Part]:
+    """Hours that each cohort has when every heater fails, as the file says and, where that differs, as recommended."""
+    units = found.site.file.site.units
+    parts: list[Part] = [
+        Head("When every heater fails at dusk of the design night, pumps still running, as the file says:", "text"),
+        Head("The night the heaters fail", "page"),
+        Chart("night", partial(_drawn, found, "night")),
+        Sentences(["As the file says:"], "note", "page"),
+        Table(words.failure_rows(found.failed.times, units)),
+    ]
+    if found.best is not found.plan:
+        parts += [
+            Head("The same as recommended:", "text"),
+            Sentences(["As recommended:"], "note", "page"),
+            Table(words.failure_rows(found.failed_recommended.times, units)),
+        ]
+    return parts
+
+
+def _caution_section(notes: Iterable[str]) -> Section:
+    heads = [Head("Notes and cautions:", "text"), Head("Keep in mind", "page")]
+    return Section("cautions", [*heads, points([*notes, *words.CAUTIONS], "background")])
+
+
+# --- the comparison and a fit as plain data
+
+
+def _option_data(option: Option, plan: Option) -> dict[str, Any]:
     """One option as plain data; keys carry units."""
     new = [f"{limit} {where}" for limit, where in option.broken if (limit, where) not in plan.broken]
     return {
@@ -89,12 +217,11 @@ def option_answer(option: Option, plan: Option) -> dict[str, Any]:
     }
 
 
-def cold_answer(cold: Cold) -> dict[str, Any]:
+def _cold_data(cold: Cold) -> dict[str, Any]:
     """The comparison as plain data; keys carry units."""
-    plan = cold.options[0]
     return {
         "site": cold.site.file.site.name,
-        "options": [option_answer(option, plan) for option in cold.options],
+        "options": [_option_data(option, cold.plan) for option in cold.options],
         "recommended": cold.recommended,
         "reason": cold.reason,
         "what_would_change_it": cold.change,
@@ -102,12 +229,12 @@ def cold_answer(cold: Cold) -> dict[str, Any]:
         "is_worth_assumed": cold.is_worth_assumed,
         "synthetic_years": cold.years,
         "seed": cold.seed,
-        "heater_failure": _failure(plan.name, cold.failed),
+        "heater_failure": _failure(cold.plan.name, cold.failed),
         "heater_failure_recommended": _failure(cold.recommended, cold.failed_recommended),
         "water_by_month": month_water(cold.warmth),
         "notes": list(cold.notes),
-        "cautions": list(CAUTIONS),
-    }  # fmt: skip
+        "cautions": list(words.CAUTIONS),
+    }
 
 
 def _failure(name: str, failed: FailedHeater) -> dict[str, Any]:
@@ -124,56 +251,7 @@ def _failure(name: str, failed: FailedHeater) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def too_small(option: Option) -> dict[str, tuple[float, float]]:
-    """Heaters that the design night asks more of than they have: needed and installed, by place. [kW]"""
-    return {
-        place: (need, option.installed_kw[place])
-        for place, need in option.design_kw.items()
-        if place in option.installed_kw and need > option.installed_kw[place] + 0.05
-    }
-
-
-def fuel_months(option: Option) -> list[dict[str, Any]]:
-    """Heat, fuel and cost of each heater month by month; keys carry units."""
-    rows = []
-    for use in option.fuel:
-        for month, heat in use.month_kwh.items():
-            share = heat / use.heat_kwh if use.heat_kwh > 0.0 else 0.0
-            rows.append(
-                {"month": month, "place": use.place, "fuel": use.fuel, "heat_kwh": round(heat, 1),
-                 "amount": round(share * use.amount, 2), "amount_unit": use.unit,
-                 "cost": None if use.cost is None else round(share * use.cost, 2)}
-            )  # fmt: skip
-    return rows
-
-
-def month_water(warmth: Warmth) -> list[dict[str, Any]]:
-    """Air and water of each month as the file says; keys carry units."""
-    rows = []
-    plan, run = warmth.plan, warmth.run
-    loops = list(dict.fromkeys(plan.loop_of.values()))
-    for label, days in days_of_month(warmth.weather.start, len(run.mean_c)):
-        row: dict[str, Any] = {"month": label, "outdoor_mean_c": round(float(warmth.weather.mean_c[days].mean()), 2)}
-        for room in ("greenhouse", "fish_room"):
-            if room in plan.nodes:
-                node = plan.nodes.index(room)
-                row[f"{room}_mean_c"] = round(float(run.mean_c[days, node].mean()), 2)
-                row[f"{room}_low_c"] = round(float(run.low_c[days, node].min()), 2)
-        for loop in loops:
-            nodes = plan.tanks_of(loop)
-            row[f"{loop}_water_mean_c"] = round(float(warmth.loop_mean_c(loop)[days].mean()), 2)
-            row[f"{loop}_water_low_c"] = round(float(run.low_c[days][:, nodes].min()), 2)
-        row["heat_kwh"] = round(float(run.heat_kwh[days].sum()), 1)
-        rows.append(row)
-    return rows
-
-
-def hard_to_believe(fit: HeatFit) -> list[str]:
-    """Fitted factors that lie outside what a house as described can have."""
-    return [key for key, value in fit.factors.items() if not BELIEVED[0] <= value <= BELIEVED[1]]
-
-
-def fit_answer(fit: HeatFit) -> dict[str, Any]:
+def _fit_data(fit: HeatFit) -> dict[str, Any]:
     """A fit as plain data."""
     return {
         "loop": fit.loop, "days": fit.days,
@@ -181,7 +259,7 @@ def fit_answer(fit: HeatFit) -> dict[str, Any]:
         "known_within_factor": {key: round(value, 3) for key, value in fit.uncertainty.items()},
         "rms_before_c": round(fit.rms_before_c, 3), "rms_after_c": round(fit.rms_after_c, 3),
         "bias_after_c": round(fit.bias_after_c, 3), "is_on_normals": fit.is_on_normals,
-        "factors_hard_to_believe": hard_to_believe(fit),
+        "factors_hard_to_believe": fit.hard_to_believe,
     }  # fmt: skip
 
 
@@ -244,7 +322,7 @@ def _hours(cold: Cold) -> Iterable[Sequence[object]]:
 
 def _options(cold: Cold) -> Iterable[Sequence[object]]:
     for option in cold.options:
-        data = option_answer(option, cold.options[0])
+        data = _option_data(option, cold.plan)
         kept = ["" if data[name] is None else data[name] for name in _OPTION_COLUMNS]
         yield [
             *kept,

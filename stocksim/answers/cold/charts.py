@@ -7,7 +7,6 @@ from typing import Any
 import altair as alt
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from stocksim.answers.cold.choice import Option
 from stocksim.answers.cold.decide import Cold
@@ -19,8 +18,6 @@ from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE
 from stocksim.heat.hourly import Warmth
 from stocksim.heat.temperatures import loop_water_c
 from stocksim.units import face_unit, to_face
-
-FloatArray = NDArray[np.float64]
 
 _AIR_PX, _WATER_PX, _FUEL_PX, _FRONTIER_PX, _NIGHT_PX = 170, 210, 190, 330, 260
 _WIDTH_PX = 640
@@ -179,9 +176,9 @@ def _window_names(season: Season, windows: pd.DataFrame, scale: alt.Scale) -> li
     return layers
 
 
-def fuel_chart(cold: Cold) -> alt.Chart:
+def fuel_chart(cold: Cold) -> Any:
     """Heat by month, the file's own way beside the recommended one."""
-    plan, best = cold.options[0], cold.option(cold.recommended)
+    plan, best = cold.plan, cold.best
     shown = [("as the file says", plan, FAINT)] + ([("recommended", best, FEED)] if best is not plan else [])
     rows = [
         {"month": month, "option": name, "heat": heat} for name, option, _ in shown
@@ -194,8 +191,8 @@ def fuel_chart(cold: Cold) -> alt.Chart:
         scale=alt.Scale(domain=names, range=[c for *_, c in shown]),
         legend=alt.Legend(orient="top", title=None),
     )
-    return (
-        alt.Chart(pd.DataFrame(rows), title="Heat from all heaters, kWh a month", width=_WIDTH_PX, height=_FUEL_PX)
+    bars = (
+        alt.Chart(pd.DataFrame(rows))
         .mark_bar(stroke=PAPER, strokeWidth=1)
         .encode(
             x=alt.X("month:N", sort=months, title=None, axis=alt.Axis(labelAngle=0, labelOverlap=True)),
@@ -204,11 +201,9 @@ def fuel_chart(cold: Cold) -> alt.Chart:
             color=colour,
             tooltip=["month:N", "option:N", alt.Tooltip("heat:Q", title="kWh", format=",.0f")],
         )
-        .properties(
-            description="Bars: heat of every month as the file says and as recommended.", background=PAPER,
-            usermeta={"embedOptions": {"renderer": "svg"}},
-        )
-    )  # fmt: skip
+    )
+    words = "Bars: heat of every month as the file says and as recommended."
+    return _finished(bars, "Heat from all heaters, kWh a month", _FUEL_PX, words)
 
 
 def _point(option: Option, cold: Cold, units: str, spared: set[str]) -> dict[str, Any]:
@@ -216,7 +211,7 @@ def _point(option: Option, cold: Cold, units: str, spared: set[str]) -> dict[str
     kind = "recommended" if best else "harms a fish" if option.name not in spared else "other"
     if kind == "other" and option.is_on_frontier:
         kind = "best for its cost"
-    if kind == "other" and option is cold.options[0]:
+    if kind == "other" and option is cold.plan:
         kind = "as the file says"
     return {
         "option": option.name, "cost": option.cost, "kind": kind,
@@ -269,26 +264,23 @@ def night_chart(cold: Cold) -> Any:
     units = cold.site.file.site.units
     if not cold.failed.times:
         return None
-    layout = cold.site.file
-    rows: list[dict[str, Any]] = []
     seen: dict[str, str] = {}
     for time in cold.failed.times:
-        loop = layout.tanks[time.tank].loop
-        if loop in seen:
-            continue
-        seen[loop] = time.tank
-        course = to_face_array(cold.failed.tank_c[time.tank], units)
-        rows += [{"hour": hour, "line": f"loop {loop}", "value": course[hour]} for hour in range(0, len(course), 2)]
-    air = to_face_array(cold.failed.air_c, units)
-    rows += [{"hour": hour, "line": "air inside", "value": air[hour]} for hour in range(0, len(air), 2)]
-    data = pd.DataFrame(rows)
-    names = [*(f"loop {loop}" for loop in seen), "air inside"]
+        seen.setdefault(cold.site.file.tanks[time.tank].loop, time.tank)
+    courses = {f"loop {loop}": cold.failed.tank_c[tank] for loop, tank in seen.items()}
+    courses["air inside"] = cold.failed.air_c
+    data = pd.DataFrame(
+        {"hour": hour, "line": line, "value": float(to_face(float(course[hour]), "temperature", units))}
+        for line, course in courses.items()
+        for hour in range(0, len(course), 2)
+    )
+    names = list(courses)
     ink = [INK] * len(seen) + [FAINT]
     colour = alt.Color("line:N", scale=alt.Scale(domain=names, range=ink), legend=None)
     patterns = [[1, 0], [8, 3], [10, 3, 2, 3], [5, 4], [14, 4], [6, 2, 2, 2]]
     dashes = [patterns[n % len(patterns)] for n in range(len(seen))] + [[3, 3]]
     dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=names, range=dashes), legend=None)
-    axis = alt.Axis(values=list(range(0, len(air), 12)), labelOverlap=True)
+    axis = alt.Axis(values=list(range(0, len(cold.failed.air_c), 12)), labelOverlap=True)
     x = alt.X("hour:Q", title="hours since the heaters failed, at 18:00", scale=alt.Scale(nice=False), axis=axis)
     y = alt.Y("value:Q", title=None, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
     tip = ["line:N", "hour:Q", alt.Tooltip("value:Q", format=".1f")]
@@ -318,13 +310,11 @@ def night_chart(cold: Cold) -> Any:
     )  # fmt: skip
 
 
-def to_face_array(values_c: FloatArray, units: str) -> list[float]:
-    """Temperatures in the keeper's unit."""
-    return [float(to_face(float(value), "temperature", units)) for value in values_c]
-
-
 def _finished(chart: Any, title: str, height: int, description: str) -> Any:
     return chart.properties(
         title=title, width=_WIDTH_PX, height=height, background=PAPER, description=description,
         usermeta={"embedOptions": {"renderer": "svg"}},
     )  # fmt: skip
+
+
+CHARTS = {"frontier": frontier_chart, "fuel": fuel_chart, "night": night_chart}  # of a comparison, by name

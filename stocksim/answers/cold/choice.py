@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from stocksim.climate.greenhouse import FUELS
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity, to_face
 
@@ -13,6 +14,7 @@ MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recomme
 LEAST_STEP_KG = 0.1  # of growth that makes another point of the frontier (our choice)
 RUNS_KWH = 0.5  # heat of a season from which a heater counts as running
 MOST_RISK = 0.05  # share of synthetic years in which a recommended option may cross a fish's cold limit (our choice)
+_THERM_KWH = FUELS["natural_gas"].kwh_per["therm"]
 
 
 @dataclass(frozen=True)
@@ -180,6 +182,48 @@ def on_frontier(options: list[Option]) -> list[Option]:
     return [
         replace(o, cost_per_extra_kg=marked[o.name], is_on_frontier=True) if o.name in marked else o for o in options
     ]
+
+
+# --- what an option burns, by heater and month
+
+
+def too_small(option: Option) -> dict[str, tuple[float, float]]:
+    """Heaters that the design night asks more of than they have: needed and installed, by place. [kW]"""
+    return {
+        place: (need, option.installed_kw[place])
+        for place, need in option.design_kw.items()
+        if place in option.installed_kw and need > option.installed_kw[place] + 0.05
+    }
+
+
+def fuel_rows(option: Option) -> list[dict[str, Any]]:
+    """Fuel of each heater with the energy in it: kWh, therms and, of liquids, liters."""
+    rows = []
+    for use in option.fuel:
+        energy = use.amount * FUELS[use.fuel].kwh_per[use.unit] if use.fuel in FUELS else use.heat_kwh
+        litres = None
+        if use.fuel in FUELS and "L" in FUELS[use.fuel].kwh_per:
+            litres = round(energy / FUELS[use.fuel].kwh_per["L"], 1)
+        rows.append(
+            {"place": use.place, "fuel": use.fuel, "heat_kwh": round(use.heat_kwh, 1), "fuel_kwh": round(energy, 1),
+             "fuel_therms": round(energy / _THERM_KWH, 2), "fuel_litres": litres, "amount": round(use.amount, 2),
+             "amount_unit": use.unit, "cost": None if use.cost is None else round(use.cost, 2)}
+        )  # fmt: skip
+    return rows
+
+
+def fuel_months(option: Option) -> list[dict[str, Any]]:
+    """Heat, fuel and cost of each heater month by month; keys carry units."""
+    rows = []
+    for use in option.fuel:
+        for month, heat in use.month_kwh.items():
+            share = heat / use.heat_kwh if use.heat_kwh > 0.0 else 0.0
+            rows.append(
+                {"month": month, "place": use.place, "fuel": use.fuel, "heat_kwh": round(heat, 1),
+                 "amount": round(share * use.amount, 2), "amount_unit": use.unit,
+                 "cost": None if use.cost is None else round(share * use.cost, 2)}
+            )  # fmt: skip
+    return rows
 
 
 # --- which option to take through the cold months, why, and what would change it

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from stocksim.errors import InputError, shown
-from stocksim.faces.options import number
+from stocksim.faces.options import Bar, JsonOption, SiteArgument, deliver, number, options_named, say
 
 WORTH = number("--worth", 0.0, 1e6, "give money for a kilo of fish from 0 to 1,000,000, as 9")
 YEARS = number("--years", 1, 1000, "give a whole number of years from 1 to 1000", whole=True)
@@ -19,7 +18,7 @@ EXAMPLES = {"cold": "Example: stocksim cold house.toml --worth 9"}
 
 
 def cold(
-    site: Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)],
+    site: SiteArgument,
     worth: Annotated[
         float | None,
         typer.Option(
@@ -34,20 +33,13 @@ def cold(
     ] = None,
     loop: Annotated[str | None, typer.Option(help="Loop that the log is of.", show_default=False)] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for hourly.csv and options.csv.", show_default=False)] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")
-    ] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Compare set points and measures through the cold months. Reads SITE and the files it names; with --out writes two
     CSV files."""
-    from stocksim.answers.cold import answer as cold_data
-    from stocksim.answers.cold import words as cold_fit_words
-    from stocksim.answers.cold import words as cold_words
-    from stocksim.answers.cold.answer import COLD_FILES, write_cold
+    from stocksim.answers.cold.answer import COLD_FILES, cold_answer, fit_answer, write_cold
     from stocksim.answers.cold.decide import compare_cold
     from stocksim.answers.cold.fit import fit_heat
-    from stocksim.faces.marks import json_text
-    from stocksim.faces.options import Bar
     from stocksim.site.reading import load_site
     from stocksim.writing import check_folder
 
@@ -60,19 +52,14 @@ def cold(
         raise InputError("--loop: says whose water the log of --fit is; give --fit too, or leave it out.")
     if out is not None:
         check_folder(out, COLD_FILES, loaded.files())
-    try:
+    with options_named():
         if fit is not None:
-            fitted = fit_heat(loaded, fit, loop)
-            text, data = cold_fit_words.fit_text(fitted), cold_data.fit_answer(fitted)
-        else:
-            bar = Bar("cold months")
-            found = compare_cold(loaded, worth, years, seed, bar)
-            bar.close()
-            text, data = cold_words.cold_text(found), cold_data.cold_answer(found)
-            if out is not None:
-                for name in write_cold(out, found, loaded.files()):
-                    typer.echo(f"Wrote {name}", err=True)
-    except InputError as error:
-        named = [f if f.table or not f.field else replace(f, field=f"--{f.field}") for f in error.faults]
-        raise InputError(named) from None
-    typer.echo(json_text(data, loaded) if as_json else text)
+            deliver(fit_answer(fit_heat(loaded, fit, loop), loaded), as_json)
+            return
+        bar = Bar("cold months")
+        found = compare_cold(loaded, worth, years, seed, bar)
+        bar.close()
+        if out is not None:
+            for name in write_cold(out, found, loaded.files()):
+                say(f"Wrote {name}")
+        deliver(cold_answer(found, loaded), as_json)

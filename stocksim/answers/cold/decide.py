@@ -73,6 +73,16 @@ class Cold:
     notes: tuple[str, ...]
 
     @property
+    def plan(self) -> Option:
+        """The file's own way."""
+        return self.options[0]
+
+    @property
+    def best(self) -> Option:
+        """The recommended option, which may be the file's own way."""
+        return self.option(self.recommended)
+
+    @property
     def spared(self) -> list[Option]:
         """Options that harm no fish by temperature more than another one would."""
         return spares(list(self.options))

@@ -25,6 +25,7 @@ FACTORS = ("loss_factor", "sun_factor", "water_loss_factor")
 PRIOR_LOG_SPREAD = 0.6
 LOG_SPREAD_C = 1.0  # what the balance misses by itself from day to day (our choice)
 LEAST_DAYS = 14
+BELIEVED = (0.5, 2.0)  # a fitted factor outside is told as hard to believe (our choice)
 _STEP = 0.02
 
 
@@ -61,6 +62,11 @@ class HeatFit:
     before_c: FloatArray
     after_c: FloatArray
     is_on_normals: bool
+
+    @property
+    def hard_to_believe(self) -> list[str]:
+        """Fitted factors that lie outside what a house as described can have."""
+        return [key for key, value in self.factors.items() if not BELIEVED[0] <= value <= BELIEVED[1]]
 
 
 def fit_heat(site: Site, log: Path, loop: str | None = None, factors: tuple[str, ...] = FACTORS) -> HeatFit:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.results.findings import findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
-from stocksim.heat.hourly import run_plan, tank_mean_c
+from stocksim.heat.hourly import Warmth, run_plan, tank_mean_c
 from stocksim.heat.plan import UNBOUNDED_W, HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
@@ -431,6 +432,27 @@ def _span(plan: HeatPlan, run: HeatRun, loop: str, row: int) -> tuple[float, flo
     nodes = plan.tanks_of(loop)
     mean = float(tank_mean_c(plan, run.mean_c[:, row], loop).mean())
     return float(run.low_c[:, row, nodes].min()), mean, float(run.high_c[:, row, nodes].max())
+
+
+def month_water(warmth: Warmth) -> list[dict[str, Any]]:
+    """Air and water of each month as the file says; keys carry units."""
+    rows = []
+    plan, run = warmth.plan, warmth.run
+    loops = list(dict.fromkeys(plan.loop_of.values()))
+    for label, days in days_of_month(warmth.weather.start, len(run.mean_c)):
+        row: dict[str, Any] = {"month": label, "outdoor_mean_c": round(float(warmth.weather.mean_c[days].mean()), 2)}
+        for room in ("greenhouse", "fish_room"):
+            if room in plan.nodes:
+                node = plan.nodes.index(room)
+                row[f"{room}_mean_c"] = round(float(run.mean_c[days, node].mean()), 2)
+                row[f"{room}_low_c"] = round(float(run.low_c[days, node].min()), 2)
+        for loop in loops:
+            nodes = plan.tanks_of(loop)
+            row[f"{loop}_water_mean_c"] = round(float(warmth.loop_mean_c(loop)[days].mean()), 2)
+            row[f"{loop}_water_low_c"] = round(float(run.low_c[days][:, nodes].min()), 2)
+        row["heat_kwh"] = round(float(run.heat_kwh[days].sum()), 1)
+        rows.append(row)
+    return rows
 
 
 def _by_month(weather: SiteWeather, run: HeatRun, row: int) -> dict[str, float]:

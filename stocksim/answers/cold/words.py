@@ -1,26 +1,28 @@
-"""The comparison of the cold months, and a fit to a log, in words."""
+"""The comparison of the cold months, and a fit to a log, in sentences and rows."""
 
 from __future__ import annotations
 
 import math
 
-from stocksim.answers.cold.answer import (
-    BELIEVED,
-    CAUTIONS,
-    fuel_months,
-    fuel_rows,
-    hard_to_believe,
-    month_water,
-    too_small,
-)
-from stocksim.answers.cold.choice import Option, added_deaths
+from stocksim.answers.cold.choice import Option, added_deaths, fuel_months, fuel_rows, too_small
 from stocksim.answers.cold.decide import Cold
-from stocksim.answers.cold.fit import HeatFit
-from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater
-from stocksim.faces.text import text_table, wrapped
+from stocksim.answers.cold.fit import BELIEVED, HeatFit
+from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater, month_water
 from stocksim.heat.hourly import Warmth
 from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, format_quantity, to_face
+
+CAUTIONS = (
+    "The heat balance is known to some 2-3 degC of water and a quarter of the fuel until it is fitted to a log of "
+    "your own (--fit); leaks and old covers alone move it that much. Read the water every morning of a cold spell.",
+    "Combustion heaters inside need a flue to outdoors and fresh air: an unvented one fills the house with carbon "
+    "monoxide, which kills without a smell, and with moisture and ethylene that harm crops. Hang a carbon monoxide "
+    "alarm; never run a generator, grill or engine indoors.",
+    "Fuel lines, tanks, flues and heaters are work for licensed trades under your local codes; so is any new "
+    "electrical load: water heaters near tanks need their own circuits with ground-fault protection, drip loops, and "
+    "wires sized for the load.",
+    "Warming or cooling fish by more than a degree or two a day harms them; change set points step by step.",
+)
 
 
 def money(value: float | None) -> str:
@@ -31,7 +33,7 @@ def money(value: float | None) -> str:
 def option_rows(cold: Cold) -> list[dict[str, str]]:
     """One row an option, for text and pages; ``!`` marks options that are too cold or too warm for a fish."""
     units = cold.site.file.site.units
-    plan = cold.options[0]
+    plan = cold.plan
     spared = {option.name for option in cold.spared}
     each, unit = float(to_face(1.0, "mass", units)), face_unit("mass", units)
     rows = []
@@ -88,7 +90,7 @@ def numbered(cold: Cold) -> list[str]:
 def frontier_names(cold: Cold) -> list[str]:
     """Options numbered on the chart: the file's own way, then those that give most growth for their cost."""
     line = sorted((o for o in cold.options if o.is_on_frontier and o.cost is not None), key=lambda o: o.cost or 0.0)
-    return list(dict.fromkeys([cold.options[0].name, cold.recommended, *(o.name for o in line)]))
+    return list(dict.fromkeys([cold.plan.name, cold.recommended, *(o.name for o in line)]))
 
 
 def power_words(option: Option) -> str:
@@ -102,7 +104,7 @@ def power_words(option: Option) -> str:
 
 def verdict_sentence(cold: Cold) -> str:
     """The recommendation in one sentence, and what heaters it takes."""
-    best = cold.option(cold.recommended)
+    best = cold.best
     cost = "" if best.cost is None else f", {money(best.cost)} of fuel a season"
     low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
     small = too_small(best)
@@ -132,7 +134,7 @@ def _fuel_of(option: Option, place: str) -> str:
 def failure_sentence(cold: Cold) -> str:
     """The night the heaters fail, as the file says and as recommended."""
     said = [_failure(cold, cold.failed, "As the file says")]
-    if cold.recommended != cold.options[0].name:
+    if cold.best is not cold.plan:
         said.append(_failure(cold, cold.failed_recommended, "As recommended"))
     return " ".join(said)
 
@@ -194,11 +196,9 @@ def water_rows(warmth: Warmth, units: str) -> list[dict[str, str]]:
 
 def fuel_month_rows(cold: Cold) -> list[dict[str, str]]:
     """Heat, fuel and cost of each month, as the file says and as recommended."""
-    ways = [("file", cold.options[0])]
-    if cold.recommended != cold.options[0].name:
-        ways.append(("recommended", cold.option(cold.recommended)))
+    ways = [("file", cold.plan)] + ([("recommended", cold.best)] if cold.best is not cold.plan else [])
     rows = []
-    for month in cold.options[0].month_kwh:
+    for month in cold.plan.month_kwh:
         row = {"month": month}
         for name, option in ways:
             uses = [use for use in fuel_months(option) if use["month"] == month and use["heat_kwh"] > 0.0]
@@ -223,13 +223,6 @@ def worth_words(cold: Cold) -> str:
     return f"{cold.worth:g} a kilo of fish" + (f" ({assumed})" if assumed else "")
 
 
-def _failure_recommended(cold: Cold) -> list[str]:
-    if cold.recommended == cold.options[0].name:
-        return []
-    rows = failure_rows(cold.failed_recommended.times, cold.site.file.site.units)
-    return ["", "The same as recommended:", text_table(rows)]
-
-
 def fuel_sentence(option: Option) -> str:
     """Fuel of an option in words: amount, kWh, therms."""
     parts = []
@@ -244,78 +237,34 @@ def fuel_sentence(option: Option) -> str:
     return "; ".join(parts) or "no fuel"
 
 
-def _wrapped(text: str, indent: str) -> str:
-    return "\n".join(wrapped(text, indent))
+def options_note(cold: Cold) -> str:
+    """What the heads of the options' table mean."""
+    return (
+        "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; design night "
+        "needs: heat on the third day of the design cold, without sun; an extra "
+        f"{face_unit('mass', cold.site.file.site.units)}: fuel for each further one of growth, less fish that die, "
+        f"over the next cheaper option of the frontier; {worth_words(cold)}; years too cold: synthetic years, seed "
+        f"{cold.seed}, in which some fish crosses its cold limit; money is that of your fuel prices)"
+    )
 
 
-def cold_text(cold: Cold) -> str:
-    """The printed answer."""
-    best, plan = cold.option(cold.recommended), cold.options[0]
-    worth = worth_words(cold)
-    lines = [
-        f"{cold.site.file.site.name}: the cold months, {cold.warmth.weather.start} to {cold.site.file.season.end}",
-        "",
-        _wrapped(verdict_sentence(cold), ""),
-        _wrapped(f"Why: {cold.reason}.", "  "),
-        _wrapped(f"What would change it: {cold.change}.", "  "),
-        _wrapped(failure_sentence(cold), ""),
-        "",
-        text_table(option_rows(cold)),
-        _wrapped(
-            "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; design "
-            "night needs: heat on the third day of the design cold, without sun; an extra "
-            f"{face_unit('mass', cold.site.file.site.units)}: fuel for each further one of growth, less fish that die, "
-            f"over the next cheaper option of the frontier; {worth}; years too cold: synthetic years, seed "
-            f"{cold.seed}, in which some fish crosses its cold limit; money is that of your fuel prices)", ""
-        ),
-        "",
-        _wrapped(f"Fuel as the file says: {fuel_sentence(plan)}.", "  "),
-        _wrapped(f"Fuel as recommended: {fuel_sentence(best)}.", "  "),
-        "",
-        "Fuel by month:",
-        text_table(fuel_month_rows(cold)),
-        "",
-        "Month by month, water and air as the file says:",
-        text_table(water_rows(cold.warmth, cold.site.file.site.units)),
-        "",
-        "When every heater fails at dusk of the design night, pumps still running, as the file says:",
-        text_table(failure_rows(cold.failed.times, cold.site.file.site.units)),
-        *_failure_recommended(cold),
-        "",
-        "Notes and cautions:",
-    ]  # fmt: skip
-    return "\n".join([*lines, *(_wrapped(f"- {note}", "  ") for note in (*cold.notes, *CAUTIONS))])
-
-
-# --- a fit of the heat balance to a log, in words
-
-
-def fit_text(fit: HeatFit) -> str:
-    """What to write into the site file, and how far to trust it."""
-    lines = [
-        f"Fitted to {fit.days} logged days of loop {fit.loop}. Under [greenhouse] write:",
-        *(f"{key} = {value:.3f}    # known within a factor of {fit.uncertainty[key]:.2f}"
-          for key, value in fit.factors.items()),
-        _wrapped(
-            f"Misfit (root mean square of the day's mean): {fit.rms_before_c:.2f} degC before, {fit.rms_after_c:.2f} "
-            f"degC after; mean error after {fit.bias_after_c:+.2f} degC.", ""
-        ),
-    ]  # fmt: skip
+def fit_sentences(fit: HeatFit) -> list[str]:
+    """How well a fit hits the log, and how far to trust it."""
+    said = [
+        f"Misfit (root mean square of the day's mean): {fit.rms_before_c:.2f} degC before, {fit.rms_after_c:.2f} degC "
+        f"after; mean error after {fit.bias_after_c:+.2f} degC."
+    ]
     if fit.is_on_normals:
-        lines.append(
-            _wrapped(
-                "The weather was monthly normals, so the log's own cold and warm spells are part of the misfit: a "
-                'weather file of the same days (kind = "file") fits far better.', ""
-            )
-        )  # fmt: skip
-    for key in hard_to_believe(fit):
-        lines.append(
-            _wrapped(
-                f"Do not take {key} over unseen: {fit.factors[key]:.2f} lies outside {BELIEVED[0]:g} to "
-                f"{BELIEVED[1]:g} (our choice), so the house is hardly as the site file says. Check sizes, cover, "
-                "leaks, heaters, and the place and hour of the log first.", ""
-            )
-        )  # fmt: skip
+        said.append(
+            "The weather was monthly normals, so the log's own cold and warm spells are part of the misfit: a weather "
+            'file of the same days (kind = "file") fits far better.'
+        )
+    said += [
+        f"Do not take {key} over unseen: {fit.factors[key]:.2f} lies outside {BELIEVED[0]:g} to {BELIEVED[1]:g} (our "
+        "choice), so the house is hardly as the site file says. Check sizes, cover, leaks, heaters, and the place and "
+        "hour of the log first."
+        for key in fit.hard_to_believe
+    ]
     if any(value > 1.4 for value in fit.uncertainty.values()):
-        lines.append("A factor known no better than 1.4 is hardly told by this log; leave it at 1.")
-    return "\n".join(lines)
+        said.append("A factor known no better than 1.4 is hardly told by this log; leave it at 1.")
+    return said

@@ -9,8 +9,9 @@ from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError, 
 if TYPE_CHECKING:
     from stocksim.answers.season.answer import write_season
     from stocksim.answers.stock.decide import plan_stocking
-    from stocksim.engine.many_seasons import ManySeasons, run_seasons
+    from stocksim.engine.many_seasons import run_seasons
     from stocksim.engine.results.frames import Season
+    from stocksim.engine.results.many import ManySeasons
     from stocksim.engine.running import grow, run_season
     from stocksim.site.reading import Site, load_site
 
@@ -34,7 +35,7 @@ __all__ = [
 ]
 
 _LAZY = {
-    "ManySeasons": "stocksim.engine.many_seasons",
+    "ManySeasons": "stocksim.engine.results.many",
     "Season": "stocksim.engine.results.frames",
     "Site": "stocksim.site.reading",
     "grow": "stocksim.engine.running",

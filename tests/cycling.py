@@ -8,7 +8,6 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from stars import removal
 
-from stocksim.water.extrapolation import extrapolated
 from stocksim.water.maturity import (
     SEED,
     ammonia_inhibition,
@@ -19,6 +18,7 @@ from stocksim.water.maturity import (
 )
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, nitrification_capacity
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, nitrite_capacity
+from stocksim.water.steps import extrapolated
 
 OXYGEN_MG_L, ALKALINITY_MG_L = 7.0, 100.0
 ONE, NONE = np.ones((1, 1)), np.zeros((1, 1))

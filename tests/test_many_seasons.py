@@ -13,8 +13,8 @@ from small_sites import START, build, busy_season, one_tank
 from stocksim import InputError, ManySeasons, Season, Site, run_season, run_seasons
 from stocksim.engine import many_seasons
 from stocksim.engine.arrays.layout import build_layout
-from stocksim.engine.many_seasons import COLUMNS
 from stocksim.engine.results.deaths import CAUSES, deaths_by_cause
+from stocksim.engine.results.many import COLUMNS
 from stocksim.engine.season import CHUNK
 
 # of numbers, of fish that events name, of structure and of the same again

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from stocksim.water import maturity
-from stocksim.water.extrapolation import extrapolated
 from stocksim.water.maturity import (
     SEED,
     equilibrium_maturity,
@@ -23,6 +22,7 @@ from stocksim.water.maturity import (
     oxidizer_growth,
     start_maturity,
 )
+from stocksim.water.steps import extrapolated
 
 KINDS = ("ammonia", "nitrite")
 SHARE, RATE, DAYS = st.floats(1e-3, 1.0), st.floats(0.0, 2.0), st.floats(0.0, 30.0)

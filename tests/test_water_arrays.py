@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stocksim.water import ammonia, buffering, carbonate, maturity, nitrification, nitrite, oxygen, solids, tolerance
-from stocksim.water.extrapolation import extrapolated
+from stocksim.water.steps import extrapolated
 
 COLUMN, TALL = np.array([[0.2], [0.9]]), np.array([[1.0], [5.0]])
 DAYS, CELSIUS = np.array([0.0, 4.0, 30.0]), np.array([2.0, 15.0, 28.0])

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise
-from stocksim.water.logistic import logistic_step
+from stocksim.water.steps import logistic_step
 
 FloatArray = NDArray[np.float64]
 Oxidizer = Literal["ammonia", "nitrite"]

@@ -7,13 +7,12 @@ import math
 from stocksim.compiled import jitable
 from stocksim.engine.days.rows import *
 from stocksim.water.alkalinity import alkalinity_limited
-from stocksim.water.extrapolation import extrapolated
-from stocksim.water.logistic import logistic_step
 from stocksim.water.loop import balance_removal
 from stocksim.water.maturity import HALF_ALKALINITY_MG_L, OXIDIZERS, SEED, equilibrium_maturity
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, oxygen_share
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
 from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
+from stocksim.water.steps import extrapolated, logistic_step
 
 _AMMONIA, _NITRITE = OXIDIZERS["ammonia"], OXIDIZERS["nitrite"]
 _HALF_TAN, _HALF_NITRITE = _AMMONIA.half_food_mg_l, _NITRITE.half_food_mg_l

@@ -25,7 +25,7 @@ from stocksim.answers.beds.words import (
 from stocksim.engine.results.frames import Season
 from stocksim.faces.text import text_table, wrapped
 from stocksim.plants.nutrients import PLANT_SALTS
-from stocksim.site.kinds import BED_KINDS
+from stocksim.site.bed_kinds import BED_KINDS
 
 
 def beds_text(plan: BedPlan) -> str:

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
+from stocksim.site.bed_kinds import BED_KINDS, BedHeatLoss
 from stocksim.site.climate_faults import NEEDED, has_climate
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
-from stocksim.site.kinds import BED_KINDS, BedHeatLoss
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.warm_plan import UNBOUNDED_W, HeatPlan, build_heat_plan

@@ -26,10 +26,11 @@ from stocksim.faces import forms
 from stocksim.faces.change_words import NO_CHANGE
 from stocksim.faces.registry import script_of
 from stocksim.faces.words import finding_sentence
-from stocksim.site import kinds
+from stocksim.site import bed_kinds, kinds
+from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.beds import bed_film_m2, bed_flow_m3_day, bed_water_m3
 from stocksim.site.examples import example_text
-from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS, CAUSES_OF_DEATH, EVENT_KINDS, LEVEL_UNITS, LIMITS
+from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, LEVEL_UNITS, LIMITS
 from stocksim.site.reading import site_from_text
 from stocksim.units import face_unit
 from stocksim.water.solids import SETTLERS, SettlerKind
@@ -50,12 +51,12 @@ REST = {
     "unit": "mg/L", "is_floor": True,
 }  # fmt: skip
 ADDED = {"potassium": POTASSIUM, "feed_load": FEED, "rest": REST}
-TROUGH = kinds.BedKind(
+TROUGH = bed_kinds.BedKind(
     noun="trough",
     plural="troughs",
-    water=kinds.BedWater(
+    water=bed_kinds.BedWater(
         trapped_share=0.3, trickles=False, film_per_m2=0.5, turnovers_per_day=6.0, depth_m=0.2,
-        heat=kinds.BedHeatLoss(air_w_m2_k=5.0, floor_w_m2_k=1.0, open_share=0.5, can_be_covered=True),
+        heat=bed_kinds.BedHeatLoss(air_w_m2_k=5.0, floor_w_m2_k=1.0, open_share=0.5, can_be_covered=True),
     ),
     light_share=0.8,
     has_feed_ratio=False,
@@ -93,7 +94,7 @@ def added(monkeypatch):
     """Invented limits, all of them broken, and invented kinds of beds, filters and settlers."""
     add_limits(monkeypatch, 20.0)
     monkeypatch.setitem(BED_KINDS, "trough", TROUGH)
-    monkeypatch.setitem(BIOFILTER_KINDS, "sponge", kinds.BiofilterKind(trickles=True, trapped_share=0.2))
+    monkeypatch.setitem(BIOFILTER_KINDS, "sponge", bed_kinds.BiofilterKind(trickles=True, trapped_share=0.2))
     monkeypatch.setitem(SETTLERS, "sieve", SettlerKind(0.5, 0.4, 0.6, "invented"))
 
 
@@ -291,11 +292,14 @@ def test_what_a_kind_cannot_have_is_told_by_its_noun(run):
         (lambda: kinds.LimitKind(**POTASSIUM | {"broken": ""}), "words"),
         (lambda: kinds.LimitKind(**POTASSIUM | {"is_left_by_film": True}), "loop's water"),
         (lambda: kinds.LimitKind(**POTASSIUM | {"lifted_by_chloride": True}), "chloride"),
+        (lambda: kinds.LimitKind(**POTASSIUM | {"is_advisory": True}), "neither"),
+        (lambda: kinds.LimitKind(**POTASSIUM | {"mended_by": kinds.Mending.AIR}), "not of its table"),
+        (lambda: kinds.LimitKind(**POTASSIUM | {"mended_by": kinds.Mending.LOOP_WATER}), "not of the loop's water"),
         (lambda: kinds.LimitKind(**POTASSIUM | {"none": "there is none"}), "half"),
         (lambda: kinds.LimitKind(**REST | {"is_of_loop_water": True}), "not judged there"),
-        (lambda: kinds.BedKind(noun="", plural="", water=TROUGH.water), "name"),
-        (lambda: kinds.BedKind(noun="a", plural="b", water=None, fill=BED_KINDS["media"].fill), "fill"),
-        (lambda: kinds.BedKind(noun="a", plural="b", water=None, light_share=0.0), "light"),
+        (lambda: bed_kinds.BedKind(noun="", plural="", water=TROUGH.water), "name"),
+        (lambda: bed_kinds.BedKind(noun="a", plural="b", water=None, fill=BED_KINDS["media"].fill), "fill"),
+        (lambda: bed_kinds.BedKind(noun="a", plural="b", water=None, light_share=0.0), "light"),
         (lambda: kinds.CauseKind(words=""), "words"),
         (lambda: kinds.EventKind(act=kinds.Act.CARRY), "change"),
         (lambda: kinds.EventKind(act=kinds.Act.TAKE), "ledger"),
@@ -316,7 +320,7 @@ def test_a_limit_without_what_it_needs_is_no_row(missing):
 
 def test_every_limit_is_judged_and_can_be_told():
     assert set(judging.JUDGES) == set(kinds.hard_limits())
-    assert set(LIMITS) - set(kinds.hard_limits()) == {judging.PLANTING_RATIO}
+    assert set(judging.ADVISERS) == set(LIMITS) - set(kinds.hard_limits())
     for row in LIMITS.values():
         assert row.species_value in ("", *SPECIES_KEYS)
         assert NO_CHANGE[row.if_unmended]

@@ -11,8 +11,8 @@ from stocksim.engine.arrays.beds import build_stands
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation
-from stocksim.site.kinds import BED_KINDS
 
 # Crops of the cold that a leafy planting may be swapped for.
 HUNGRY_IN_COLD = ("watercress", "spinach", "kale", "pak_choi")

@@ -14,8 +14,9 @@ from stocksim.engine.arrays.layout import standard_transfer
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.plants.area import planting_ratio
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation
-from stocksim.site.kinds import BED_KINDS, LIMITS
+from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 

@@ -19,7 +19,8 @@ from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
 from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
-from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS, EVENT_KINDS, REMOVALS, solids_fed_kinds
+from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS, solids_fed_kinds
+from stocksim.site.kinds import EVENT_KINDS, REMOVALS
 from stocksim.water.solids import SETTLERS
 
 

@@ -8,11 +8,11 @@ from stocksim.faces.fates import event_words, ration_words
 from stocksim.heat.notes import site_notes, site_questions
 from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.feeds import feed_kind
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import bed_film_m2
 from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
-from stocksim.site.kinds import BED_KINDS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 

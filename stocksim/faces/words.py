@@ -327,13 +327,10 @@ def finding_sentence(finding: Finding, units: str) -> str:
     worst = day_words(finding.worst_date)
     if kind.is_advisory:
         if finding.first_date is None:
-            return f"Feed and planted area of {where} stay within the handbook band."
+            return kind.if_kept.format(where=where)
         side = "above" if finding.worst_value > finding.threshold else "below"
         days = f"{finding.days_broken} day{'s' * (finding.days_broken != 1)}"
-        return (
-            f"Advice: in {where} feed per planted area is outside the handbook band on {days}, "
-            f"furthest on {worst} at {value}, {side} {limit}."
-        )
+        return kind.if_outside.format(where=where, days=days, worst=worst, value=value, side=side, threshold=limit)
     if kind.none and finding.first_date and finding.threshold < kind.none_below:
         return f"From {day_words(finding.first_date)}: {kind.broken} in {where}: {value} on {worst}, when {kind.none}."
     keep = f"keep above {limit}" if kind.is_floor else f"keep below {limit}"

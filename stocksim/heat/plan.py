@@ -13,9 +13,9 @@ from stocksim.climate import tank_heat
 from stocksim.climate.nodes import OUTDOORS, Network
 from stocksim.climate.psychrometrics import air_heat_j_m3_k, pressure_at_kpa
 from stocksim.climate.weather import HOURS
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import bed_bulk_m3, bed_flow_m3_day, bed_water_m3
 from stocksim.site.climate_tables import BedHeat, FishRoomTable, GreenhouseTable, HeaterTable, LoopHeat, TankHeat
-from stocksim.site.kinds import BED_KINDS
 from stocksim.site.model import BedTable, SiteFile
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.rooms import (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stocksim.site.kinds import BED_KINDS
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.model import BedTable
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from stocksim.errors import Fault
 from stocksim.library.sources import Entry
+from stocksim.site.bed_kinds import BED_KINDS, solids_fed_kinds
 from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import (
@@ -21,7 +22,6 @@ from stocksim.site.fish_tables import (
     StockEvent,
     TableRation,
 )
-from stocksim.site.kinds import BED_KINDS, solids_fed_kinds
 from stocksim.site.model import (
     BedTable,
     ConstantTemperature,

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.climate_tables import (
     BedHeat,
     ComputedTemperature,
@@ -16,7 +17,6 @@ from stocksim.site.climate_tables import (
     WeatherTable,
 )
 from stocksim.site.fish_tables import CohortTable, Event
-from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.quantities import (
     MONTHS,
     AirTemperature,

@@ -14,11 +14,11 @@ from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
 from stocksim.library.sources import Entry
 from stocksim.opening import beside
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film
 from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import FileWeather
 from stocksim.site.fish_tables import BedsRation
-from stocksim.site.kinds import BED_KINDS
 from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile

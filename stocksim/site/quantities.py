@@ -22,7 +22,7 @@ class Table(BaseModel):
 
 
 # --- a size assumed where a site file leaves it out; the water balance and the heat balance share it; those of beds
-# stand by their kind in `stocksim.site.kinds`
+# stand by their kind in `stocksim.site.bed_kinds`
 
 DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
 

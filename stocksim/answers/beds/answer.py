@@ -26,7 +26,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import change_words
 from stocksim.faces.text import text_table, wrapped
 from stocksim.plants.nutrients import PLANT_SALTS
-from stocksim.site.kinds import BED_KINDS
+from stocksim.site.bed_kinds import BED_KINDS
 
 
 def beds_text(plan: BedPlan) -> str:

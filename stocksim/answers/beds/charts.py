@@ -11,7 +11,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SHADE, SOUND
-from stocksim.site.kinds import BED_KINDS
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.units import face_unit, to_face
 
 _MAP_ROW_PX = 96

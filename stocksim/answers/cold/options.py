@@ -15,9 +15,9 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
 from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
 from stocksim.heat.temperatures import typed_c
+from stocksim.site.bed_kinds import BED_KINDS, BedHeatLoss
 from stocksim.site.climate_faults import NEEDED, has_climate
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
-from stocksim.site.kinds import BED_KINDS, BedHeatLoss
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.rooms import ROOMS

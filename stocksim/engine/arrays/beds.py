@@ -30,7 +30,7 @@ from stocksim.plants.growth import (
     thermal_days,
 )
 from stocksim.plants.light import USUAL_COVER_TRANSMISSION, bed_light
-from stocksim.site.kinds import BED_KINDS
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.model import BedTable, PlantingTable
 from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
 from stocksim.site.quantities import MONTHS

@@ -13,8 +13,8 @@ from stocksim.engine.arrays.beds import Planting, build_planting
 from stocksim.engine.arrays.fish import Happening, Rations, Stay, fish_columns, membership
 from stocksim.engine.arrays.water import Waterworks, build_waterworks
 from stocksim.heat.temperatures import water_c
+from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.beds import bed_film_m2, bed_flow_m3_day, bed_water_m3
-from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.reading import Site

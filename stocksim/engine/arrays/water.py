@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Stands, build_stands
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import MINERALS
-from stocksim.site.kinds import BED_KINDS, BIOFILTER_KINDS
+from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SettlerTable
 from stocksim.site.reading import Site

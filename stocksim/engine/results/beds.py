@@ -13,7 +13,7 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.course import Course
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import evapotranspiration
-from stocksim.site.kinds import BED_KINDS
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.reading import Site
 from stocksim.water.solids import LABILE_SHARE, SETTLERS, breakdown_rate
 

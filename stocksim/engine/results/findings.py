@@ -429,8 +429,6 @@ JUDGES: dict[str, Callable[[Judging], Judged]] = {
     "temperature_high": _temperature_high,
     "temperature_change": _temperature_change,
 }
-if set(JUDGES) != set(hard_limits()):
-    raise LookupError(f"limits and what judges them differ: {sorted(set(JUDGES) ^ set(hard_limits()))}")
 
 
 def worst_margin(series: LimitSeries) -> FloatArray:
@@ -532,6 +530,12 @@ def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list
             )
         )  # fmt: skip
     return found
+
+
+# What tells each advisory
+ADVISERS: dict[str, Callable[[Layout, Course], list[Finding]]] = {PLANTING_RATIO: planting_findings}
+if set(JUDGES) != set(hard_limits()) or {*JUDGES, *ADVISERS} != set(LIMITS):
+    raise LookupError(f"limits and what judges them differ: {sorted({*JUDGES, *ADVISERS} ^ set(LIMITS))}")
 
 
 def _date(layout: Layout, day: int) -> dt.date:

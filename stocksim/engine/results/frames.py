@@ -17,12 +17,12 @@ from stocksim.engine.results.beds import BedCourse, balance_area, bed_course, di
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.deaths import ledger, taken_g
 from stocksim.engine.results.findings import (
+    ADVISERS,
     Extremes,
     Finding,
     LimitSeries,
     findings,
     other_limit_series,
-    planting_findings,
     tank_extremes,
     water_limit_series,
 )
@@ -87,7 +87,8 @@ class Season:
     @cached_property
     def findings(self) -> list[Finding]:
         """Every limit and advisory: broken first in date order, then by margin. What helps is not sought here."""
-        return findings(self.layout, self.limits) + planting_findings(self.layout, self.course)
+        advice = [told for advise in ADVISERS.values() for told in advise(self.layout, self.course)]
+        return findings(self.layout, self.limits) + advice
 
     @cached_property
     def bed_course(self) -> BedCourse:

@@ -11,7 +11,6 @@ import pytest
 import tomlkit
 from command_line import refused, rows_of, runner
 from small_sites import START, build, one_tank
-from stocksim.engine.warmth import warmth_of_site
 from streamlit.testing.v1 import AppTest
 
 from stocksim import run_season
@@ -26,6 +25,7 @@ from stocksim.faces import forms
 from stocksim.faces.change_words import NO_CHANGE
 from stocksim.faces.registry import script_of
 from stocksim.faces.words import finding_sentence
+from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.site import bed_kinds, kinds
 from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.beds import bed_film_m2, bed_flow_m3_day, bed_water_m3
@@ -214,7 +214,7 @@ def test_the_heat_of_a_house_has_the_added_bed(added, tmp_path):
     bed = next(key for key, bed in changed.file.beds.items() if bed.kind == "trough")
     at = warmth_of_site(changed).plan.nodes.index(f"beds.{bed}")
     assert warmth_of_site(changed).plan.volume_m3[at] == pytest.approx(bed_water_m3(changed.file.beds[bed]))
-    moved = [np.abs(kept.temperature_c[loop] - changed.temperature_c[loop]).max() for loop in kept.file.loops]
+    moved = [np.abs(water_c(kept)[loop] - water_c(changed)[loop]).max() for loop in kept.file.loops]
     assert max(moved) > 0.1
     assert np.isfinite(moved).all()
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from stocksim.changes.search import find_changes
-from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
@@ -106,7 +106,7 @@ def _drawn(season: Season, name: str) -> dict[str, Any]:
 def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:
     """A row for each tank; pages have another table, with nitrite and fewer dates."""
     units = season.site.file.site.units
-    dense = {finding.where for finding in findings if finding.is_broken and finding.limit == "density"}
+    dense = by_place([finding for finding in findings if finding.is_broken], "density")
     rows = tank_water_rows(season, findings, units)
     return [
         Table(tank_rows(season, findings, units), on="text", gap=True),

@@ -93,7 +93,6 @@ _OF_FILE = {
     ],
     "engine/arrays/water.py": [
         ("DEFAULT_LOSS_SHARE = 0.01", "DEFAULT_LOSS_SHARE = 0.03"),
-        ('"raft": 0.2', '"raft": 0.4'),
     ],
     "engine/results/beds.py": [
         ("BARE_SOIL_SHARE = 0.3", "BARE_SOIL_SHARE = 0.6"),
@@ -130,6 +129,9 @@ _OF_FILE = {
     ],
     "climate/weather.py": [
         ("DESIGN_SPREADS = 2.5", "DESIGN_SPREADS = 1.0"),
+    ],
+    "site/bed_kinds.py": [
+        ("trapped_share=0.2", "trapped_share=0.4"),
     ],
     "site/rooms.py": [
         ("DEFAULT_ROOM_CHANGES = 0.3", "DEFAULT_ROOM_CHANGES = 0.6"),

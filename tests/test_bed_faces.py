@@ -52,14 +52,14 @@ def test_weeks_that_ask_for_salt_are_named_beside_what_stays(demo_plan):
     assert (weeks[-1] - weeks[0]).days == 7 * (len(weeks) - 1)  # one span
     said = f"Nitrogen is short in {len(weeks)} of 35 weeks, those of {day_words(weeks[0])} to {day_words(weeks[-1])}: "
     assert said in text
-    assert "though over the season more nitrogen stays in the water than they miss" in text
+    assert "more nitrogen stays" in text.split(said)[1].split(". ")[0]
     assert NUTRIENT_NOTE in text
 
 
 def test_a_bare_loop_says_whose_ratio_its_handbook_area_has():
     plan = bed_plan(run_season(build(one_tank(days=10))))
     text = re.sub(r"\s+", " ", beds_text(plan))
-    assert "Its handbook area is that of leafy crops in media beds" in text
+    assert "leafy crops in media" in text
 
 
 def test_data_is_plain_and_says_the_same(demo_plan):
@@ -160,7 +160,7 @@ def test_page_tries_levers_when_asked(monkeypatch, tmp_path):
     path = tmp_path / "house.toml"
     path.write_text(example_text("starter"), encoding="utf-8")
     at = page(monkeypatch, path)
-    assert "Each lever is run as a whole season" in words(at)
+    assert "the gap goes from" not in words(at)
     next(b for b in at.button if b.label == "Try levers on the whole season").click().run()
     assert not at.exception
     assert "the gap goes from" in words(at)

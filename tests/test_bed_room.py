@@ -60,7 +60,8 @@ def test_a_fish_room_is_dark_and_says_so():
     climate = bed_climate(site)
     assert (climate.light_mol_m2[:, column] == 0.0).all()
     assert climate.light_mol_m2[:, 0].min() > 0.0
-    assert any("beds.warm_gravel stands in the fish room" in note for note in site.notes)
+    (note,) = (note for note in site.notes if note.startswith("beds.warm_gravel "))
+    assert "fish room" in note
     lit = bed_climate(built({**tables, "site": tables["site"] | {"cover_transmission": 0.5}}))
     assert lit.light_mol_m2[:, column].min() > 0.0
 
@@ -90,7 +91,8 @@ def test_weather_without_sun_leaves_usual_clouds_and_says_so():
     tables = demo()
     del tables["weather"]["sun"]
     site = built(tables)
-    assert "site.cloud_share not given: crops are taken to have usual clouds." in site.notes
+    (note,) = (note for note in site.notes if note.startswith("site.cloud_share "))
+    assert "usual clouds" in note
     np.testing.assert_allclose(
         bed_climate(site).radiation_mj_m2[75], daily_radiation(45.0, 349, USUAL_CLOUD_SHARE[11]), rtol=1e-12
     )
@@ -124,7 +126,9 @@ def test_a_bed_outdoors_leaves_the_others_in_their_room():
     np.testing.assert_array_equal(np.delete(climate.air_c, out, axis=1)[:, 0], greenhouse)
     np.testing.assert_allclose(climate.light_mol_m2[:, out] * 0.77 * 0.8, inside.light_mol_m2[:, out], rtol=1e-12)
     assert climate.air_c[:, out].min() < 0.0
-    assert any("beds.wicking_tubs stands outdoors: it gets the air of [weather]" in note for note in site.notes)
+    (note,) = (note for note in site.notes if note.startswith("beds.wicking_tubs stands "))
+    assert "outdoors" in note
+    assert "[weather]" in note
 
 
 def test_a_site_of_a_fish_room_alone_hears_of_the_dark_and_of_no_film():
@@ -135,7 +139,7 @@ def test_a_site_of_a_fish_room_alone_hears_of_the_dark_and_of_no_film():
     site = built(tables)
     assert all(room == "fish_room" for room in (bed_room(bed, site.file) for bed in site.file.beds.values()))
     assert not any("double film" in note or "air like the water" in note for note in site.notes)
-    assert any("stands in the fish room, which is taken as dark" in note for note in site.notes)
+    assert any("fish room" in note and "as dark" in note for note in site.notes)
     warmth = warmth_of_site(site)
     room = warmth.run.mean_c[:, warmth.plan.nodes.index("fish_room")]
     np.testing.assert_array_equal(bed_climate(site).air_c[:, 0], room)

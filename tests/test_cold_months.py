@@ -129,7 +129,7 @@ def test_a_cold_july_in_the_north_is_warned_not_refused():
 
 def test_northern_months_at_a_southern_latitude_are_warned():
     site = site_from_tables(changed(SHORT, {"site.latitude": -45.0}), FOLDER)
-    assert "July is warmer than January" in hemisphere_notes(site.file)[0]
+    assert "warmer than January" in hemisphere_notes(site.file)[0]
     assert not hemisphere_notes(site_from_tables(SHORT, FOLDER).file)
 
 
@@ -187,7 +187,7 @@ def test_a_weather_file_drives_the_water(tmp_path):
     site = site_from_tables(changed(SHORT, {"weather": {"kind": "file", "file": "out.csv"}}), tmp_path)
     warmth = site_warmth(site.file, site.folder, {})
     assert warmth.weather.mean_c == pytest.approx(-1.0, abs=0.02)
-    assert any("design_cold is not given" in note for note in site.notes)
+    assert any("design_cold is not" in note for note in site.notes)
 
 
 # --- the comparison
@@ -345,7 +345,7 @@ def test_heat_without_a_price_never_loses_to_cold_that_kills():
     none = option(NO_HEAT, 0.0, 2.0, broken=(("temperature_low", "cohorts.perch"),))
     name, reason, change = recommend([plan, none], 8.0)
     assert name == AS_PLANNED
-    assert "heat of greenhouse has no price" in reason
+    assert "greenhouse has no price" in reason
     assert "not ranked by money" in reason
     assert "price_per" in change
     # a file's own way that kills gives way to the least heat that spares, priced or not
@@ -380,13 +380,12 @@ def test_heat_that_the_files_own_way_has_too_bars_nothing_and_bars_are_named():
     cool = option("cool", 20.0, 1.0)
     assert recommend([plan, cheaper, cool], 8.0).name == "cover"
     airless = option("crowd", 50.0, 30.0, broken=(*hot, ("oxygen", "tanks.birch")))
-    assert "what they break: oxygen of birch" in recommend([plan, cheaper, airless], 8.0).change
+    assert "oxygen of birch" in recommend([plan, cheaper, airless], 8.0).change
 
 
 def test_fuel_dearer_than_the_growth_is_said():
-    assert "fuel costs more than the growth is worth (1,000 against 80)" in recommend(
-        [option(AS_PLANNED, 1000.0, 10.0)], 8.0
-    ).reason  # fmt: skip
+    assert "(1,000 against 80)" in recommend([option(AS_PLANNED, 1000.0, 10.0)], 8.0).reason
+    assert " against " not in recommend([option(AS_PLANNED, 79.0, 10.0)], 8.0).reason
     assert "costs more" not in recommend([option(AS_PLANNED, 10.0, 10.0)], 8.0).reason
 
 
@@ -524,7 +523,7 @@ def test_heaters_are_warned_of_where_the_water_is_typed():
     poor = site_from_tables(
         changed(demo, {"greenhouse.heater.power": "9 kW", "greenhouse.heater.vented": False}), FOLDER
     )
-    assert any("smaller than the design loss" in note for note in poor.notes)
+    assert any("the design loss" in note for note in poor.notes)
     assert len([note for note in poor.notes if "carbon monoxide" in note]) == 1
     bare = site_from_tables(changed(demo, {"greenhouse.heater.vented": False, "weather": GONE}), FOLDER)
     assert any("carbon monoxide" in note for note in bare.notes)
@@ -534,7 +533,7 @@ def test_a_fish_room_by_itself_has_its_air_and_water_swept(short_site):
     heater = {"power": "5 kW", "set_point": "68 degF", "fuel": "propane"}
     both = short_site.with_changes({"fish_room.heater": heater})
     names = [choice.name for choice in choices(both)]
-    assert "air of the fish room at 61 degF" in names
+    assert [name for name in names if "fish room" in name and name.endswith(" 61 degF")]
     only = both.with_changes({"greenhouse.heater.power": "1 kW"})
     file = only.file.model_copy(update={"greenhouse": None})
     alone = [choice for choice in choices(replace(only, file=file)) if choice.place]
@@ -543,17 +542,20 @@ def test_a_fish_room_by_itself_has_its_air_and_water_swept(short_site):
 
 
 def test_what_is_set_aside_is_said_only_where_it_applies(short_site, short_cold):
-    assert not any("Beds in the fish room" in note for note in short_cold.notes)
+    dark, untried = "Beds in the fish", "at other set points"
+    assert not any(dark in note for note in short_cold.notes)
     tried = choices(short_site)
     typed = short_site.with_changes({"beds.north_raft.heat": {"room": "fish_room"}})
-    assert any("Beds in the fish room" in note for note in _said(typed.file, tried))
+    assert any(dark in note for note in _said(typed.file, tried))
     air = short_site.file.site.model_copy(update={"air_temperature": {"jan": 10.0}})
     file = short_site.file.model_copy(update={"site": air})
-    assert any("site.air_temperature is set aside" in note for note in _said(file, tried))
-    assert any("No set point is tried" in note for note in _said(file, [Choice(AS_PLANNED)]))
-    assert not any("not tried at other set points" in note for note in short_cold.notes)
+    assert any("temperature is set aside" in note for note in _said(file, tried))
+    assert any("No set point " in note for note in _said(file, [Choice(AS_PLANNED)]))
+    assert not any(untried in note for note in short_cold.notes)
     lone = site_from_tables(changed(SHORT, {"greenhouse.heater": GONE}), FOLDER)
-    assert any("Water of loop main is not tried" in note for note in _said(lone.file, choices(lone)))
+    assert any(
+        note.startswith("Water of loop main ") and "not tried" in note for note in _said(lone.file, choices(lone))
+    )
 
 
 # --- weather that was recorded
@@ -572,7 +574,7 @@ def test_recorded_days_give_the_design_night_and_normals_to_vary_about(tmp_path)
     site = site_from_tables(tables, tmp_path)
     weather = site_weather(site.file, tmp_path)
     assert weather.design_cold_c == pytest.approx(round(-5.0 + noise.min(), 2))
-    assert any("the coldest low of the file's days" in note for note in site.notes)
+    assert any("the coldest low" in note for note in site.notes)
     assert any("smoothed over 61 days" in note for note in site.notes)
     assert np.std(weather.low_c) > 4.0
     assert np.std(weather.normal_low_c) < 1.2  # 5 / sqrt(61) is 0.6, more at the ends
@@ -582,7 +584,7 @@ def test_recorded_days_give_the_design_night_and_normals_to_vary_about(tmp_path)
     assert np.std(years) < 6.2  # the spread of 5.5 or less, not 5 on top of it (7.4)
     faults = faults_of(recorded(tmp_path, -5.0 + noise, design_cold="0 degC"), tmp_path)
     assert told(faults) == [("weather", "design_cold")]
-    assert "above the coldest low of the file" in faults[0].message
+    assert "the coldest low" in faults[0].message
 
 
 def test_smoothing_keeps_level_and_length():
@@ -632,7 +634,7 @@ def test_a_fit_finds_the_factors_a_log_was_made_with(short_site, tmp_path):
 def test_a_fit_refuses_a_log_too_short_and_a_loop_unknown(short_site, tmp_path):
     log = tmp_path / "log.csv"
     log.write_text("date,temperature_c\n2026-10-01,12\n", encoding="utf-8")
-    with pytest.raises(InputError, match="1 days within the season; a fit needs 14"):
+    with pytest.raises(InputError, match=r"^\D*1 days .* 14"):
         fit_heat(short_site, log, "main")
     with pytest.raises(InputError, match='"lake" is not a loop'):
         fit_heat(short_site, log, "lake")
@@ -642,8 +644,11 @@ def test_a_fit_refuses_a_log_too_short_and_a_loop_unknown(short_site, tmp_path):
 
 def test_check_tells_what_it_understood_of_the_heat(short_site):
     heat = understood(short_site)["heat"]
-    assert heat[0] == "weather: normals, design cold -20.0 degF"
-    assert "greenhouse: 20 kW of propane, set to 50.0 degF" in heat
+    found = dict(line.split(": ", 1) for line in heat)
+    assert found["weather"].split(", ")[0] == "normals"
+    assert "-20.0 degF" in found["weather"]
+    assert found["greenhouse"].startswith("20 kW of propane, ")
+    assert found["greenhouse"].endswith(" 50.0 degF")
     assert understood(load_site(FOLDER / "starter.toml"))["heat"] == []
 
 

@@ -240,9 +240,9 @@ def test_hunger_is_not_laid_on_the_water():
     assert not [finding for finding in season.findings if finding.is_broken]
     said = verdict(season, season.findings)
     assert "of hunger" in said
-    assert "Every limit of the model holds all the same." in said
-    assert "all season" not in said
-    assert "Oxygen, ammonia and nitrite hold every fish's limit all the same." in water_verdict(season)
+    for words in (said, water_verdict(season)):
+        assert "all the same." in words
+        assert "all season" not in words
     (row,) = fate_rows(season, "metric")
     assert re.fullmatch(r"hunger \d+", row["died of"])
     data = fate_data(season)["fish"]
@@ -252,8 +252,9 @@ def test_hunger_is_not_laid_on_the_water():
 
 def test_dead_fish_are_told_beside_a_sound_loop():
     season = run_season(build(beside_sound()))
-    assert verdict(season, season.findings).startswith("Trouble ahead. Fish die in the model: 60 of 60 fish of ")
-    assert "Oxygen, ammonia and nitrite hold" not in water_verdict(season)
+    assert "60 of 60 fish " in verdict(season, season.findings)
+    assert is_trouble(season, season.findings)
+    assert " hold " not in water_verdict(season)
     rows = {row["cohort"]: row["died of"] for row in fate_rows(season, "metric")}
     assert rows["fish"].startswith("un-ionized ammonia")
     assert rows["sound_fish"] == "-"
@@ -264,11 +265,12 @@ def test_a_few_deaths_are_told_last_and_are_no_trouble():
     whole, _ = losses(season.layout, season.course)
     assert 0.5 < whole.died < 0.05 * 50, "the site is chosen for it"
     said = verdict(season, season.findings)
-    assert said.startswith("Every limit of the model holds all season.")
-    assert re.search(r"In the model \d of 50 fish dies? of hunger, from \d+ Nov 2026, in one: ", said)
-    assert re.search(
-        r"hold every fish's limit all season\. In the model \d of 50 fish dies? of hunger", water_verdict(season)
-    )
+    for words in (said, water_verdict(season)):
+        sound, _, deaths = words.partition(" all season. ")
+        assert " hold" in sound
+        assert re.search(r"\d of 50 fish dies? ", deaths)
+        assert "of hunger" in deaths
+    assert re.search(r", from \d+ Nov 2026, in one: ", said)
     assert not is_trouble(season, season.findings)
 
 
@@ -296,7 +298,7 @@ def test_strict_counts_many_deaths_as_trouble(tmp_path, tables, code):
     path.write_text(tomlkit.dumps(tables()), encoding="utf-8")
     ran = CliRunner().invoke(app, ["season", str(path), "--strict"])
     assert ran.exit_code == code
-    assert ("Fish die in the model" in ran.output) == bool(code)
+    assert ("Fish die " in ran.output) == bool(code)
     assert CliRunner().invoke(app, ["season", str(path)]).exit_code == 0
 
 

@@ -81,10 +81,8 @@ def test_natural_food_is_named_where_it_is_given(run):
     assert "fed earthworms (natural)" in cohort
     grow = ("grow", "yellow_perch", "--from", "28 g", "--at", "20 degC", "--days", "9", "--json")
     (note,) = run(*grow, "--feed", "earthworms").data["notes"]
-    assert (
-        note
-        == f"Earthworms, fresh: natural food, weighed wet as you give it. {load_feed('earthworms').facts['caution']}"
-    )
+    assert note.startswith("Earthworms, fresh: natural food, ")
+    assert note.endswith(load_feed("earthworms").facts["caution"])
     assert run(*grow).data["notes"] == []
 
 

@@ -1,8 +1,9 @@
-"""Answers of the shipped examples stay as they are until they are meant to change; see `golden_figures`."""
+"""Answers and sentences stay as they are until they are meant to change; see `golden_figures`, `golden_sentences`."""
 
 from __future__ import annotations
 
 import golden_figures
+import golden_sentences
 import pytest
 from command_line import runner
 
@@ -31,3 +32,12 @@ def test_answers_hold_their_keys_and_figures(monkeypatch, capsys, tmp_path, comm
     meant = {place: value for (*of, place), value in FIGURES.items() if of == [command, example]}
     # printed to four or more digits; another processor or Python may round the last one otherwise
     assert {place: found[place] for place in meant} == pytest.approx(meant, rel=2e-4, abs=1e-6)
+
+
+def test_every_sentence_is_written_down():
+    assert list(golden_sentences.read_sentences()) == list(golden_sentences.CASES)
+
+
+@pytest.mark.parametrize("case", golden_sentences.CASES)
+def test_sentences_stay_as_they_are(case):
+    assert golden_sentences.told(case) == golden_sentences.read_sentences()[case]

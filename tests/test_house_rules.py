@@ -31,6 +31,7 @@ HELPERS = {
     "cycling.py",
     "cycling_site.py",
     "golden_figures.py",
+    "golden_sentences.py",
     "lever_checks.py",
     "stars.py",
     "oracle.py",

@@ -99,12 +99,11 @@ def test_shipped_files_stand_well_inside(kind):
 
 def test_a_percentage_and_degrees_fahrenheit_are_guessed_at_in_the_sentence(tmp_path):
     [said] = faults("feeds", with_value("feeds", "protein", 45), tmp_path)
-    assert said == (
-        "mine.toml, values.protein.value: 45 is not plausible here, where 0.005 to 0.9 is allowed; it is a share and "
-        "no percentage, so write 0.45."
-    )
+    assert ", values.protein.value: 45 " in said
+    assert "0.005 to 0.9" in said
+    assert said.endswith(" write 0.45.")
     said = faults("fish", with_value("fish", "temperature_high_stress", 90), tmp_path)
-    assert any("write 32.2 if 90 degF is meant" in line for line in said)
+    assert any("write 32.2 if 90 degF " in line for line in said)
 
 
 def test_values_out_of_order_are_refused(tmp_path):

@@ -71,7 +71,7 @@ def test_feed_has_the_energy_its_species_was_fitted_with(name: str, energy: floa
 @pytest.mark.parametrize("name", FEEDS)
 def test_generic_feed_says_so(name: str):
     feed = load_feed(name)
-    assert "read your own bag's label" in feed.summary
+    assert "own bag's label" in feed.summary
     assert feed.evidence == "weak"  # composition is common practice, none was measured here
 
 
@@ -80,7 +80,7 @@ def test_natural_food_is_wet_weak_and_says_so(name: str):
     feed = load_feed(name)
     assert feed.facts["kind"] == "natural"
     assert feed.evidence == "weak"
-    assert feed.summary.startswith("Natural food, wet, weakly known")
+    assert feed.summary.startswith("Natural food, wet, ")
     assert feed.facts["caution"]
     assert feed["dry_matter"] < 0.5
     # a gram of it, water and all, feeds a fish less than a gram of the poorest pellet
@@ -140,27 +140,27 @@ def test_one_mistake_in_a_file_gives_one_fault(rules, tmp_path):
     broken.write_text(text[:start] + "value = nan" + text[text.index("\n", start) :], encoding="utf-8")
     with pytest.raises(ParameterError) as caught:
         read_entry(broken, rules)
-    assert [str(fault) for fault in caught.value.faults] == [
-        f"broken.toml, values.{value}.value: nan is not a finite number."
-    ]
+    (fault,) = caught.value.faults
+    assert (fault.file, fault.table, fault.field) == ("broken.toml", f"values.{value}", "value")
+    assert "nan" in fault.message
 
 
 @pytest.mark.parametrize(
-    ("name", "old", "new", "fault"),
+    ("name", "old", "new", "place"),
     [
-        ("duckweed", 'kind = "natural"', 'kind = "scraps"', 'kind: "scraps" is not known here; use pellet, natural.'),
+        ("duckweed", 'kind = "natural"', 'kind = "scraps"', ("", "kind")),
         # the only value of a source at fault does not blame the source as well
-        ("cool_water_40", "value = 0.011", "value = inf", "values.phosphorus.value: inf is not a finite number."),
+        ("cool_water_40", "value = 0.011", "value = inf", ("values.phosphorus", "value")),
     ],
     ids=["unknown kind", "only value of a source"],
 )
-def test_one_mistake_in_a_feed_gives_one_fault(tmp_path, name, old, new, fault):
+def test_one_mistake_in_a_feed_gives_one_fault(tmp_path, name, old, new, place):
     text = (library_folder() / "feeds" / f"{name}.toml").read_text(encoding="utf-8")
     broken = tmp_path / "broken.toml"
     broken.write_text(text.replace(old, new), encoding="utf-8")
     with pytest.raises(ParameterError) as caught:
         read_entry(broken, FEED_RULES)
-    assert [str(each) for each in caught.value.faults] == [f"broken.toml, {fault}"]
+    assert [(fault.table, fault.field) for fault in caught.value.faults] == [place]
 
 
 def test_an_endless_range_is_refused(tmp_path):
@@ -172,5 +172,7 @@ def test_an_endless_range_is_refused(tmp_path):
 
 
 def test_a_feed_that_is_not_there_names_those_that_are():
-    with pytest.raises(ParameterError, match=r'"perch_99" is not in the library .*perch_45'):
+    with pytest.raises(ParameterError) as caught:
         load_feed("perch_99")
+    assert '"perch_99"' in str(caught.value)
+    assert all(name in str(caught.value) for name in feed_names())

@@ -190,40 +190,42 @@ def test_equal_scenarios_build_one_layout(monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("asked", "words"),
+    ("asked", "place", "words"),
     [
-        ({}, "scenarios: there are none"),
-        ({"scenarios": [{}], "keep": "all"}, 'keep: "all" is not known'),
-        ({"scenarios": [{}], "keep": ["cohorts.length"]}, '"cohorts.length" is not a column'),
-        ({"arrays": {"fish": [[1.0]]}}, '"fish" is not an array of numbers of a layout'),
-        ({"arrays": {"cohort_tank": [[[1.0]]]}}, '"cohort_tank" is not an array'),
-        ({"scenarios": [{}, {}], "arrays": {"count": [[1.0]]}}, "its first axis must be 2 scenarios"),
-        ({"arrays": {"count": [[1.0, 2.0]]}}, r"count has the shape \(1, 2\); scenario 0 needs \(scenarios, 1\)"),
-        ({"arrays": {"elevation_m": 5.0}}, "its first axis must be 1 scenarios"),
-        (
-            {"scenarios": [{}, {"cohorts.fish.count": -1}]},
-            r"site.toml, scenarios\[1\], cohorts.fish.count: -1 is not allowed",
-        ),
-        ({"scenarios": [{"nothing.of.the.kind": 1}]}, r"scenarios\[0\], nothing"),
-        ({"scenarios": [{"cohorts.fish.count": object()}]}, r"scenarios\[0\], cohorts.fish.count"),
+        ({}, "scenarios", []),
+        ({"scenarios": [{}], "keep": "all"}, "keep", ['"all"']),
+        ({"scenarios": [{}], "keep": ["cohorts.length"]}, "keep", ['"cohorts.length"']),
+        ({"arrays": {"fish": [[1.0]]}}, "arrays", ['"fish"']),
+        ({"arrays": {"cohort_tank": [[[1.0]]]}}, "arrays", ['"cohort_tank"']),
+        ({"scenarios": [{}, {}], "arrays": {"count": [[1.0]]}}, "arrays", ["count", "2 scenarios"]),
+        ({"arrays": {"count": [[1.0, 2.0]]}}, "arrays", ["count", "(1, 2)", "(scenarios, 1)"]),
+        ({"arrays": {"elevation_m": 5.0}}, "arrays", ["elevation_m", "1 scenarios"]),
+        ({"scenarios": [{}, {"cohorts.fish.count": -1}]}, "scenarios[1], cohorts.fish.count", ["-1"]),
+        ({"scenarios": [{"nothing.of.the.kind": 1}]}, "scenarios[0], nothing", []),
+        ({"scenarios": [{"cohorts.fish.count": object()}]}, "scenarios[0], cohorts.fish.count", []),
         (
             {"scenarios": [{}, {"season.end": START + dt.timedelta(days=3)}], "keep": ["cohorts.count"]},
-            r"scenarios\[1\], season: has other days",
+            "scenarios[1], season", ["days"],
         ),
     ],
-)
-def test_what_cannot_be_is_one_sentence(asked, words):
+)  # fmt: skip
+def test_what_cannot_be_is_one_sentence(asked, place, words):
     site = build(one_tank(days=5))
-    with pytest.raises(InputError, match=words) as caught:
+    with pytest.raises(InputError) as caught:
         run_seasons(site, **asked)
-    assert len(caught.value.faults) == 1
+    (fault,) = caught.value.faults
+    assert str(fault).removeprefix("site.toml, ").startswith(place)
+    for word in words:
+        assert word in fault.message
 
 
 def test_an_event_that_asks_too_much_is_refused_with_its_scenario():
     tables = one_tank(days=10)
     tables["events"] = [{"kind": "harvest", "date": START + dt.timedelta(days=5), "cohort": "fish", "weight": "3 kg"}]
-    with pytest.raises(InputError, match=r"scenarios\[2\], events\[1\].weight: 3000 g are more than the"):
+    with pytest.raises(InputError) as caught:
         run_seasons(build(tables), [{}, {"cohorts.fish.count": 45}, {"cohorts.fish.count": 10}])
+    (fault,) = caught.value.faults
+    assert "scenarios[2], events[1].weight: 3000 g " in str(fault)
 
 
 def test_seasons_of_other_days_have_extremes():
@@ -236,7 +238,7 @@ def test_seasons_of_other_days_have_extremes():
 def test_an_unkept_column_and_a_share_that_is_none_are_refused():
     kept = run_seasons(build(one_tank(days=3)), [{}], keep=["cohorts.count"])
     for ask in (lambda: kept.values("tanks.ph"), lambda: kept.quantiles("tanks.ph"), lambda: kept.places("tanks.ph")):
-        with pytest.raises(InputError, match=r'"tanks.ph" is not kept \(kept are: cohorts.count\)'):
+        with pytest.raises(InputError, match=r'"tanks.ph" .*: cohorts.count\)'):
             ask()
     with pytest.raises(InputError, match="shares: 5 is not allowed"):
         kept.quantiles("cohorts.count", [5.0])

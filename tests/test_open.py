@@ -89,7 +89,9 @@ def test_open_refuses_a_port_in_use(run):
         port = taken.getsockname()[1]
         ran = run("open", "house.toml", "--no-browser", "--port", str(port))
     assert ran.code == 2
-    assert ran.lines == [f"--port: {port} is in use; give another, as --port {port + 1}."]
+    (line,) = ran.lines
+    assert line.startswith(f"--port: {port} ")
+    assert line.endswith(f" --port {port + 1}.")
 
 
 # ---- what is served -------------------------------------------------------------------------------------------------
@@ -117,8 +119,9 @@ def test_a_faulty_file_is_told_and_served(run, started):
     spoil("count = 60", "count = 2.5")
     ran = run("open", "house.toml", "--no-browser")
     assert ran.code == 0
-    assert ran.lines[0].startswith("house.toml, cohorts.perch.count: 2.5 is not allowed")
-    assert "the pages open where it can be mended" in ran.lines[1]
+    fault, served = ran.lines
+    assert ", cohorts.perch.count: 2.5 " in fault
+    assert "mended" in served
     ((_, env),) = started
     assert env["STOCKSIM_SITE"] == str(Path("house.toml").absolute())
 
@@ -126,10 +129,10 @@ def test_a_faulty_file_is_told_and_served(run, started):
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (None, "house.toml: cannot be opened (No such file or directory)."),
-        ("folder", "house.toml: is a folder; give a site file."),
-        (b"\xff\xfea\x00", "house.toml: is UTF-16 text; save it as UTF-8."),
-        (b"#" * 5_000_001, "house.toml: has more than 5 MB, too much for a site file."),
+        (None, "cannot be opened"),
+        ("folder", "is a folder"),
+        (b"\xff\xfea\x00", "is UTF-16"),
+        (b"#" * 5_000_001, "more than 5 MB"),
     ],
 )
 def test_what_is_no_text_is_refused_before_anything_is_served(run, started, content, words):
@@ -139,7 +142,7 @@ def test_what_is_no_text_is_refused_before_anything_is_served(run, started, cont
         path.mkdir()
     elif content is not None:
         path.write_bytes(content)
-    refused(run("open", "house.toml", "--no-browser"), words)
+    refused(run("open", "house.toml", "--no-browser"), "house.toml: ", words)
     assert started == []
 
 
@@ -159,7 +162,8 @@ def test_a_network_is_told_who_may_do_what_before_it_is_served(run, started):
     token = env["STOCKSIM_TOKEN"]
     assert len(token) == 16
     said = ran.out[ran.out.index("Anyone on your network") :]
-    assert said.startswith("Anyone on your network who has the token can see and change the site, and save it.")
+    for may in ("has the token", "see", "change", "save"):
+        assert may in said
     assert "--read-only" in said
     assert f":8501/?token={token}" in said
     assert token not in " ".join(command)  # a list of processes shows it to nobody

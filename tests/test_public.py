@@ -67,7 +67,8 @@ def test_reprs_are_one_short_line(starter, season, demo_site):
     for thing in (starter, demo_site, season, many):
         assert len(repr(thing).splitlines()) == 1
         assert len(repr(thing)) < 200
-    assert repr(starter).startswith("Site('My growing house', 'starter.toml', 2026-10-01 to 2027-04-30")
+    name, file, days = repr(starter).removeprefix("Site(").split(", ")[:3]
+    assert (name, file, days[:24]) == ("'My growing house'", "'starter.toml'", "2026-10-01 to 2027-04-30")
     assert repr(starter) in repr(season)
     odd = starter.with_changes({"site.name": "two\nlines"})
     assert len(repr(odd).splitlines()) == 1

@@ -173,14 +173,13 @@ def test_only_regular_files_below_the_sites_folder_are_read(tmp_path):
     for name in ("../outside/log.csv", str(outside / "log.csv"), "link.csv", "folder/log.csv", "/etc/passwd", "device",
                  "environ", "deep/../../outside/log.csv"):  # fmt: skip
         (message,) = site_with(home, name)
-        assert message.startswith(f"{name} leads out of the site's folder")
+        assert message.startswith(f"{name} leads out of ")
         (message,) = site_with(home, "log.csv", name.replace("log.csv", "weather.csv"))
-        assert "leads out of the site's folder" in message or name == "link.csv"
-    assert site_with(home, "pipe") == ["pipe is a device or a pipe; give an ordinary file."]
-    assert site_with(home, "deep") == ["deep is a folder; give the name of a file."]
-    assert site_with(home, "ring")[0].startswith(
-        ("ring cannot be used", "ring cannot be opened")
-    )  # by Python's version
+        assert " leads out of " in message or name == "link.csv"
+    for name, why in (("pipe", "a pipe"), ("deep", "a folder"), ("ring", "cannot be")):
+        (message,) = site_with(home, name)
+        assert message.startswith(f"{name} ")
+        assert why in message
     (home / "inner.csv").symlink_to("log.csv")
     text = (home / "house.toml").read_text()
     for name in ("log.csv", "inner.csv", "deep/../log.csv", str(home / "log.csv")):
@@ -203,19 +202,20 @@ def test_a_site_tells_which_files_it_reads(tmp_path):
 def test_an_endless_device_is_never_read(tmp_path):
     for path in ("/dev/zero", "/dev/random", "/dev/null"):
         (message,) = refusals(read_temperature_log, path)
-        assert "is a device or a pipe" in message
+        assert "a device or a pipe" in message
         (message,) = refusals(load_site, path)
-        assert message == f"{path}: is a device or a pipe; give an ordinary file."
+        assert message.startswith(f"{path}: ")
+        assert "a device or a pipe" in message
 
 
 def test_a_file_beyond_the_bound_is_not_read(tmp_path):
     big = tmp_path / "big.csv"
     with big.open("wb") as out:
         out.truncate(MOST_BYTES + 1)  # takes no disk
-    assert refusals(read_temperature_log, big) == [
-        "big.csv: is larger than 200 MB, the most that is read; give a shorter file."
-    ]
-    assert "is larger than 5 MB" in refusals(load_site, big)[0]
+    for read_it, most in ((read_temperature_log, "200 MB"), (load_site, "5 MB")):
+        (message,) = refusals(read_it, big)
+        assert "big.csv: " in message
+        assert f"larger than {most}" in message
     with open_regular(big, MOST_BYTES + 1) as opened:
         assert opened.read(1) == b"\0"
     assert len(read_regular(big, MOST_BYTES + 1)) == MOST_BYTES + 1
@@ -271,14 +271,14 @@ def weather(tmp_path, text: str, *more):
 def test_times_of_one_zone_are_the_sites_clock_and_it_is_said(tmp_path):
     record = weather(tmp_path, hours(lambda _: "-08:00"))
     assert record.hourly_c.tolist() == [float(hour % 24) for hour in range(48)]
-    assert record.notes == (
-        "weather.file: weather.csv times are in the zone UTC-08:00, which is taken as the site's clock.",
-    )
+    (note,) = record.notes
+    assert note.startswith("weather.file: ")
+    assert "UTC-08:00" in note
 
 
 def test_times_in_utc_are_refused_until_the_sites_clock_is_told(tmp_path):
     (message,) = refusals(weather, tmp_path, hours(lambda _: "Z", 60))
-    assert "has its times in UTC; write utc_offset under [site]" in message
+    assert "utc_offset" in message
     record = weather(tmp_path, hours(lambda _: "Z", 60), -8.0)
     # midnight at the site is 8:00 in UTC
     assert record.hourly_c.tolist() == [float((hour + 8) % 24) for hour in range(48)]
@@ -292,15 +292,15 @@ def test_summer_time_is_brought_to_standard_time(tmp_path):
     rows[27:] = hours(lambda hour: "-08:00", 23, 25).splitlines()[1:]
     record = weather(tmp_path, "\n".join(rows))
     assert not any("two readings" in note for note in record.notes)
-    assert "brought to standard time, UTC-08:00" in record.notes[0]
+    assert "standard time, UTC-08:00" in record.notes[0]
     assert record.hourly_c[:24].tolist() == [float((hour + 1) % 24) for hour in range(24)]
 
 
 @pytest.mark.parametrize(
     ("zone_of", "words"),
     [
-        (lambda hour: "" if hour == 30 else "-08:00", "line 32: has a time without a zone where others have one"),
-        (lambda hour: ("-08:00", "-05:00", "Z")[hour % 3], "has times of 3 zones (UTC-08:00, UTC-05:00, UTC+00:00)"),
+        (lambda hour: "" if hour == 30 else "-08:00", "line 32: "),
+        (lambda hour: ("-08:00", "-05:00", "Z")[hour % 3], "3 zones (UTC-08:00, UTC-05:00, UTC+00:00)"),
     ],
 )
 def test_mixed_zones_are_refused(tmp_path, zone_of, words):
@@ -313,7 +313,8 @@ def test_a_log_in_utc_is_cut_at_the_sites_midnight_where_its_clock_is_told(tmp_p
     path.write_text("date,temperature_c\n2026-10-02T04:00Z,10\n2026-10-02T20:00Z,20\n")
     log = read_temperature_log(path)
     assert log.dates == [dt.date(2026, 10, 2)]
-    assert "days are cut there at midnight" in log.notes[0]
+    assert "UTC" in log.notes[0]
+    assert "midnight" in log.notes[0]
     assert read_temperature_log(path, -8.0).dates == [dt.date(2026, 10, 1), dt.date(2026, 10, 2)]
 
 
@@ -325,17 +326,18 @@ def test_a_log_in_utc_is_cut_at_the_sites_midnight_where_its_clock_is_told(tmp_p
     [
         (
             "date,low_c,high_c\n2026-11-01,-1,5,3,5\n",
-            "weather.csv, line 2: has 5 cells but the header 3; a decimal comma",
+            ("weather.csv, line 2: ", "5 cells", "3;", "decimal comma"),
         ),
-        ("date,low_c,high_c,note\n2026-11-01,-1,5\n", "weather.csv, line 2: has 3 cells but the header 4"),
-        ("date;low_c;high_c\n2026-11-01;-1,5;3.5\n", "has a decimal point where earlier lines have the other"),
-        (f"{SECRET};{SECRET}\n", "does not begin with the names of its columns"),
-        (f"time,{SECRET}\n", "needs exactly one column temperature_c or temperature_f in its header"),
+        ("date,low_c,high_c,note\n2026-11-01,-1,5\n", ("weather.csv, line 2: ", "3 cells", "4;")),
+        ("date;low_c;high_c\n2026-11-01;-1,5;3.5\n", ("line 2: ", '"3.5"', "decimal point")),
+        (f"{SECRET};{SECRET}\n", ("names of its columns",)),
+        (f"time,{SECRET}\n", ("exactly one column", "temperature_c or temperature_f")),
     ],
 )
 def test_slips_of_weather_files(tmp_path, text, words):
     (message,) = refusals(weather, tmp_path, text)
-    assert words in message
+    for word in words:
+        assert word in message
     assert SECRET not in message
 
 
@@ -367,9 +369,9 @@ def test_a_sound_log_is_not_asked_about():
     ("mean", "more", "words"),
     [
         ([38.0, 39.5, 36.0], {}, "is it degF?"),
-        ([-1.5, -1.0], {"unit": "degF"}, "below freezing; was it logged in degC outdoors?"),
+        ([-1.5, -1.0], {"unit": "degF"}, "in degC outdoors?"),
         ([15.0, 15.0, 21.0, 21.0], {}, "moves by 6.0 degC from"),
-        ([15.0, 14.0], {"spread": 12.0}, "12.0 degC apart (and 1 time more)"),
+        ([15.0, 14.0], {"spread": 12.0}, "12.0 degC apart (and 1 "),
         ([15.0, *[16.25] * STUCK_DAYS], {"count": 24}, f"16.25 degC, for {STUCK_DAYS} days"),
     ],
 )
@@ -415,7 +417,7 @@ def test_a_winter_in_degf_under_celsius_heads_is_refused(tmp_path):
     questions, faults = weather_questions(45.0, days[0], record.low_c, record.high_c, record.unit)
     assert questions == []
     (fault,) = faults
-    assert "so if it is degF name the columns _f" in fault
+    assert "if it is degF" in fault
     # and Celsius under Fahrenheit heads
     lows, highs = ((value - 32.0) / 1.8 for value in a_year(45.0))
     questions, faults = weather_questions(45.0, JANUARY, lows, highs, "degF")
@@ -432,7 +434,7 @@ def test_jumps_stuck_days_and_too_much_sun_are_asked_about():
     lows, highs = a_year(45.0)
     lows[50:55], highs[50:55] = -2.0, 7.0
     ((question,), _) = weather_questions(45.0, JANUARY, lows, highs, "degC")
-    assert "same low and high for 5 days from 2027-02-20" in question
+    assert "for 5 days from 2027-02-20" in question
     assert sun_questions(np.full(9, 3.0), np.full(9, 5.0)) == []
     assert "is it in MJ" in sun_questions(np.full(9, 10.8), np.full(9, 5.0))[0]
 
@@ -473,11 +475,13 @@ def test_questions_reach_check(tmp_path, monkeypatch, capsys):
     rows = [f"{day},{14 if n < 100 else 22}" for n, day in enumerate(days)]
     Path("log.csv").write_text("\n".join(["date,temperature_c", *rows]))
     notes = run("check", "house.toml", "--json").data["understood"]["notes"]
-    assert (
-        "loops.main.water_temperature: log.csv: water moves by 8.0 degC from 2027-01-08 to 2027-01-09; was the sensor "
-        "out of the water?"
-    ) in notes
+    (note,) = (note for note in notes if "8.0 degC from 2027-01-08 to 2027-01-09" in note)
+    assert note.split(": ")[:2] == ["loops.main.water_temperature", "log.csv"]
+    assert note.endswith("?")
     Path("log.csv").write_text("\n".join(["date,temperature_c", *(f"{day},119" for day in days)]))
     ran = run("check", "house.toml")
     assert ran.code == 2
-    assert "line 2: 119 degC is outside -2 to 40 degC; check the reading; if it is in degF, name" in ran.lines[0]
+    first, line, said = ran.lines[0].split(": ", 2)
+    assert (first.split(", ")[1], line) == ("loops.main.water_temperature", "log.csv, line 2")
+    assert said.startswith("119 degC ")
+    assert "temperature_f" in ran.lines[0]

@@ -54,14 +54,14 @@ def test_the_same_text_again_leaves_the_version_before_alone(house):
 def test_a_version_that_was_not_seen_is_never_overwritten(house):
     seen = read_text(house).version
     house.write_text("theirs\n", encoding="utf-8")
-    with pytest.raises(ChangedOnDisk, match=r"house\.toml: was changed by someone else meanwhile; nothing was saved\."):
+    with pytest.raises(ChangedOnDisk, match=r"^house\.toml: was changed"):
         save_text(house, "mine\n", seen)
     house.unlink()
-    with pytest.raises(ChangedOnDisk, match="is no longer there"):
+    with pytest.raises(ChangedOnDisk, match="no longer there"):
         save_text(house, "mine\n", seen)
     assert names(house.parent) == []
     save_text(house, "mine\n", NO_FILE)
-    with pytest.raises(InputError, match="is already there and is not overwritten"):
+    with pytest.raises(InputError, match="not overwritten"):
         save_new(house, "other\n")
     assert house.read_text(encoding="utf-8") == "mine\n"
 
@@ -105,7 +105,7 @@ def test_line_ends_stay_as_the_keeper_has_them(house):
     assert house.read_bytes() == b"a = 1\r\nb = 3\r\n"
 
 
-@pytest.mark.skipif(os.name != "posix", reason="needs links and modes of POSIX")
+@pytest.mark.skipif(os.name != "posix", reason="links and modes")
 def test_a_link_is_followed_and_the_mode_kept(tmp_path):
     real = tmp_path / "real" / "house.toml"
     real.parent.mkdir()
@@ -128,7 +128,8 @@ def test_a_full_disk_leaves_the_old_file_and_one_sentence(house, monkeypatch, br
     monkeypatch.setattr(saving.os, broken, full)
     with pytest.raises(InputError) as caught:
         save_text(house, "a = 1\n")
-    assert str(caught.value) == "house.toml: cannot be written (No space left on device); nothing was changed."
+    assert str(caught.value).startswith("house.toml: ")
+    assert os.strerror(errno.ENOSPC) in str(caught.value)
     assert names(house.parent) == ["house.toml"]
     assert house.read_text(encoding="utf-8") == "# mine\ncount = 60\n"
 
@@ -136,19 +137,19 @@ def test_a_full_disk_leaves_the_old_file_and_one_sentence(house, monkeypatch, br
 @pytest.mark.parametrize(
     ("make", "words"),
     [
-        (lambda path: None, r"house\.toml: cannot be opened \(No such file or directory\)\."),
-        (lambda path: path.mkdir(), r"house\.toml: is a folder; give a site file\."),
-        (lambda path: path.write_bytes(b"a\0b"), r"house\.toml: is no text: it holds zero bytes;"),
-        (lambda path: path.write_bytes("ä".encode("latin-1")), r"house\.toml: is not UTF-8 text;"),
-        (lambda path: path.write_bytes("a".encode("utf-16")), r"house\.toml: is UTF-16 text;"),
-        (lambda path: path.write_bytes(b" " * 5_000_001), r"house\.toml: has more than 5 MB, too much"),
-        (lambda path: path.symlink_to("/dev/zero"), r"house\.toml: is no regular file; give a site file\."),
+        (lambda path: None, "cannot be opened"),
+        (lambda path: path.mkdir(), "is a folder"),
+        (lambda path: path.write_bytes(b"a\0b"), "zero bytes"),
+        (lambda path: path.write_bytes("ä".encode("latin-1")), "is not UTF-8"),
+        (lambda path: path.write_bytes("a".encode("utf-16")), "is UTF-16"),
+        (lambda path: path.write_bytes(b" " * 5_000_001), "more than 5 MB"),
+        (lambda path: path.symlink_to("/dev/zero"), "no regular file"),
     ],
 )
 def test_what_cannot_be_read_is_told_in_one_sentence_without_its_folder(tmp_path, make, words):
     path = tmp_path / "house.toml"
     make(path)
-    with pytest.raises(InputError, match=f"^{words}") as caught:
+    with pytest.raises(InputError, match=rf"^house\.toml: .*{words}") as caught:
         read_text(path)
     assert str(tmp_path) not in str(caught.value)
     assert len(caught.value.faults) == 1
@@ -293,6 +294,7 @@ def test_no_place_for_a_draft_is_one_sentence(house, monkeypatch):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(drafts, "replace_file", full)
-    with pytest.raises(InputError, match=r"^house\.toml: no draft of the unsaved edits can be kept \(No space left"):
+    with pytest.raises(InputError, match=r"^house\.toml: .*draft .*space") as caught:
         drafts.write_draft(house, "house.toml", "a = 1\n", "", None)
+    assert len(caught.value.faults) == 1
     assert names(house.parent) == ["house.toml"]

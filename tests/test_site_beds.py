@@ -20,7 +20,7 @@ WALL = {"loop": "main", "kind": "tower", "area": "1 m2", "flow": "50 L/h", "plan
     ("changes", "place", "words"),
     [
         ({PLANTINGS: [KALE | {"crop": "kael"}]}, ("beds.gravel", "plantings[1].crop"),
-         ['"kael" is not in the library']),
+         ['"kael"', "kale"]),
         ({PLANTINGS: [KALE | {"to": END + dt.timedelta(days=30)}]}, ("beds.gravel", "plantings[1].to"),
          ["is outside the season"]),
         ({PLANTINGS: [KALE | {"area": "2 m2"}, KALE | {"area": "2 m2"}]}, ("beds.gravel", "plantings"),
@@ -32,12 +32,12 @@ WALL = {"loop": "main", "kind": "tower", "area": "1 m2", "flow": "50 L/h", "plan
         ({PLANTINGS: [KALE | {"seedling_share": 0.95}]}, ("beds.gravel", "plantings[1].seedling_share"), ["0 to 0.9"]),
         ({"beds.gravel.planted_face": "9 m2"}, ("beds.gravel", "planted_face"), ["belongs to a tower"]),
         ({"beds.wall": WALL | {"plantings": [KALE | {"area": "7 m2"}]}}, ("beds.wall", "plantings"),
-         ["more than the planted face's 6 m2"]),
+         ["7 m2 are planted", "face's 6 m2"]),
         ({"site.cover_transmission": 60}, ("site", "cover_transmission"), ["60 is not allowed"]),
         ({"site.cloud_share": {"dec": 1.5}}, ("site", "cloud_share.dec"), ["1.5 is not allowed"]),
         ({"site.cloud_share": {"december": 0.5}}, ("site", "cloud_share.december"), ["is not a month"]),
         ({"site.air_temperature": {"oct": "10 degC"}}, ("site", "air_temperature"),
-         ["has no value for nov, dec, jan, feb, mar, apr"]),
+         ["nov, dec, jan,", "feb, mar, apr;"]),
         ({"site.air_temperature": {"oct": "200 degC"}}, ("site", "air_temperature.oct"), ['"200 degC" is not allowed']),
     ],
 )  # fmt: skip
@@ -56,7 +56,8 @@ def notes(changes: dict) -> list[str]:
 def test_silence_about_light_and_air_is_told_and_ends_when_they_are_given():
     said = [note for note in notes({}) if note.startswith("site.")]
     assert [note.split(" ")[0] for note in said] == ["site.latitude", "site.cloud_share,"]
-    assert said[1].endswith("crops are taken to have usual clouds, a double film, air like the water.")
+    for word in ("cover_transmission", "usual clouds", "double film", "air like the water"):
+        assert word in said[1]
     months = ("oct", "nov", "dec", "jan", "feb", "mar", "apr")
     whole = {
         "site.latitude": 45.0, "site.cover_transmission": 0.6, "site.cloud_share": dict.fromkeys(months, 0.6),
@@ -80,12 +81,14 @@ def test_a_raft_without_air_and_a_tower_without_face_are_told():
     raft = {"loop": "main", "kind": "raft", "area": "3 m2", "plantings": [KALE]}
     wall = {key: value for key, value in WALL.items() if key != "planted_face"} | {"plantings": [KALE]}
     said = notes({"beds.raft": raft, "beds.wall": wall})
-    assert any(note.startswith("beds.raft has no oxygen_supply") for note in said)
-    assert any(note.startswith("beds.wall.planted_face is not given") for note in said)
+    assert [note.split(" ")[0] for note in said if note.startswith("beds.wall")] == ["beds.wall.planted_face"]
+    (raft_note,) = (note for note in said if note.startswith("beds.raft "))
+    assert "oxygen_supply" in raft_note
 
 
 def test_a_planting_too_short_to_ripen_is_told():
     short = KALE | {"to": START + dt.timedelta(days=9)}
     (said,) = [note for note in notes({PLANTINGS: [short]}) if "never ripens" in note]
-    assert said.startswith("beds.gravel.plantings[1] stands 10 days; kale needs ")
+    assert said.split(" ")[0] == "beds.gravel.plantings[1]"
+    assert "10 days; kale " in said
     assert not [note for note in notes({PLANTINGS: [KALE]}) if "never ripens" in note]

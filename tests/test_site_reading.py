@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import re
 import typing
 from pathlib import Path
 
@@ -28,14 +29,14 @@ def refused(path: Path) -> list[Fault]:
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"a = = 3\n", "line 1 has = twice: a = = 3; write it once, as count = 60."),
-        (b"", "is empty; `stocksim new FILE` writes a site file to start from."),
-        (b"# only a remark\n", "is empty; `stocksim new FILE` writes a site file to start from."),
-        ("[site]\nname = 'Käthe'\n".encode("latin-1"), "is not UTF-8 text; save it as UTF-8."),
-        ("[site]\n".encode("utf-16"), "is not UTF-8 text; save it as UTF-8."),
-        (b"a = " + b"[" * 9000, "has lists or tables nested more than 20 deep; a site file needs a handful."),
-        (b"a = " + b"9" * 9000, "is not readable TOML: a number has too many digits."),
-        (b"[site]\nname = 'a'\n[site]\n", "line 3 is a second table of its name (line 1 has it already): [site]"),
+        (b"a = = 3\n", ["line 1 ", "a = = 3"]),
+        (b"", ["is empty", "`stocksim new FILE`"]),
+        (b"# only a remark\n", ["is empty", "`stocksim new FILE`"]),
+        ("[site]\nname = 'Käthe'\n".encode("latin-1"), ["is not UTF-8 text"]),
+        ("[site]\n".encode("utf-16"), ["is not UTF-8 text"]),
+        (b"a = " + b"[" * 9000, ["more than 20 deep"]),
+        (b"a = " + b"9" * 9000, ["too many digits"]),
+        (b"[site]\nname = 'a'\n[site]\n", ["line 3 ", "line 1 ", "[site]"]),
     ],
 )  # fmt: skip
 def test_a_file_that_is_no_toml_is_one_fault_of_the_whole_file(tmp_path, data, words):
@@ -44,14 +45,16 @@ def test_a_file_that_is_no_toml_is_one_fault_of_the_whole_file(tmp_path, data, w
     (fault,) = refused(path)
     good_english(fault)
     assert (fault.table, fault.field, fault.file) == ("", "", "house.toml")
-    assert fault.message.startswith(words)
+    for word in words:
+        assert word in fault.message
 
 
 def test_a_missing_file_and_a_folder_are_refused(tmp_path):
     (missing,) = refused(tmp_path / "nope.toml")
-    assert str(missing) == f"{tmp_path / 'nope.toml'}: was not found; check its name and folder."
+    assert (missing.table, missing.field, missing.file) == ("", "", f"{tmp_path / 'nope.toml'}")
+    assert missing.message.startswith("was not found")
     (folder,) = refused(tmp_path)
-    assert folder.message == "is a folder; give a site file."
+    assert folder.message.startswith("is a folder")
 
 
 def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path):
@@ -82,19 +85,20 @@ def test_a_log_beside_the_site_is_read_and_its_bridged_gap_is_a_note(tmp_path):
     write_log(tmp_path, skip=(5, 6))
     site = site_from_tables(changed(STARTER, {WATER: {"kind": "log", "file": "water.csv"}}), tmp_path)
     assert np.all(site.held_c["main"] == 15.5)
-    assert [n for n in site.notes if n.startswith("loops.main.water_temperature: 2026-10-06 to 2026-10-07: 2 days")]
+    (note,) = (note for note in site.notes if "2026-10-06 to 2026-10-07: 2 days" in note)
+    assert note.split(": ")[0] == WATER
 
 
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (None, "water.csv was not found; check its name and folder."),
-        (b"", "water.csv is empty; its first line must name the columns."),
-        (b"date,temperature_c\n", "water.csv has a header but no reading; write one line a day below it."),
-        ("date,temperature_c\n2026-10-01,15\u00b0\n".encode("latin-1"), "water.csv is not UTF-8 text; save it"),
-        (b"day,temp\n2026-10-01,15\n", "water.csv does not begin with the names of its columns; its first"),
-        (b"date,temperature_c\n1.10.2026,15\n", 'water.csv, line 2: "1.10.2026" is not a date; write it as'),
-        (b"date,temperature_c\n2026-10-01,64\n", "water.csv, line 2: 64 degC is outside -2 to 40 degC"),
+        (None, "water.csv was not found"),
+        (b"", "water.csv is empty"),
+        (b"date,temperature_c\n", "water.csv has a header"),
+        ("date,temperature_c\n2026-10-01,15\u00b0\n".encode("latin-1"), "water.csv is not UTF-8"),
+        (b"day,temp\n2026-10-01,15\n", "water.csv does not begin"),
+        (b"date,temperature_c\n1.10.2026,15\n", 'water.csv, line 2: "1.10.2026" '),
+        (b"date,temperature_c\n2026-10-01,64\n", "water.csv, line 2: 64 degC "),
     ],
 )  # fmt: skip
 def test_a_faulty_log_is_told_at_the_key_that_names_it(tmp_path, data, words):
@@ -107,11 +111,9 @@ def test_a_faulty_log_is_told_at_the_key_that_names_it(tmp_path, data, words):
 
 def test_a_log_with_a_long_gap_or_too_short_for_the_season_is_refused(tmp_path):
     write_log(tmp_path, first="2026-10-03", days=200, skip=range(50, 57))
-    said = [fault.message for fault in log_faults(tmp_path)]
-    assert len(said) == 3
-    assert said[0].startswith("the temperature log begins on 2026-10-03 but the season on 2026-10-01")
-    assert said[1].startswith("the temperature log ends on 2027-04-20 but the season on 2027-04-30")
-    assert said[2].startswith("the temperature log has no reading on 2026-11-22 to 2026-11-28 (7 days)")
+    dates = [re.findall(r"\d{4}-\d\d-\d\d", fault.message)[:2] for fault in log_faults(tmp_path)]
+    # where the log and the season begin, where they end, and the gap
+    assert dates == [["2026-10-03", "2026-10-01"], ["2027-04-20", "2027-04-30"], ["2026-11-22", "2026-11-28"]]
 
 
 def test_a_missing_log_is_told_even_when_the_season_is_at_fault(tmp_path):
@@ -160,10 +162,10 @@ def test_an_own_species_file_without_a_source_is_refused_by_its_own_name_togethe
     )
     with pytest.raises(InputError) as caught:
         site_from_tables(tables, tmp_path, "site.toml")
-    said = [str(fault) for fault in caught.value.faults]
-    assert len(said) == 2
-    assert said[0].startswith("site.toml, cohorts.more.count: -1 is not allowed")
-    assert said[1].startswith("x.toml, values.intake_scale.source: is missing; every value names one of ")
+    mine, own = caught.value.faults
+    assert (mine.file, mine.table, mine.field) == ("site.toml", "cohorts.more", "count")
+    assert "-1" in mine.message
+    assert (own.file, own.table, own.field) == ("x.toml", "values.intake_scale", "source")
 
 
 # ---- changes --------------------------------------------------------------------------------------------------------
@@ -249,21 +251,22 @@ def notes_of(changes: dict) -> list[str]:
 def test_a_loop_whose_water_is_given_has_no_note_but_its_ph():
     assert notes_of({}) == []
     site = site_from_tables(changed(STARTER, {"loops.main.ph": 7.4}), FOLDER)
-    assert "loops.main.ph is given: 7.4 holds all season, whatever alkalinity does." in site.notes
+    (note,) = (note for note in site.notes if note.startswith("loops.main.ph "))
+    assert "7.4" in note
 
 
 def test_the_age_of_a_film_is_told_where_it_is_assumed_or_not_used():
     june, november = dt.date(2026, 6, 1), dt.date(2026, 11, 1)
     (mature,) = notes_of({"loops.main.biofilter_started": GONE})
-    assert mature.endswith("the film of beds.gravel is taken as mature on the first day.")
+    assert mature.split(" ")[0] == "loops.main.biofilter_started"
+    assert "mature" in mature
+    assert "beds.gravel" in mature
     assert notes_of({"loops.main.biofilter_started": GONE, "beds.gravel.biofilter_started": june}) == []
     (late,) = notes_of({"beds.gravel.biofilter_started": november})
-    assert late == (
-        "loops.main: biofilter_started of beds.gravel lies after the season's start; its film is taken as brand new on "
-        "the first day."
-    )
+    assert late.split(" ")[:4] == ["loops.main:", "biofilter_started", "of", "beds.gravel"]
+    assert "brand new" in late
     (unused,) = notes_of({"loops.main.biofilter_start": "seeded", "beds.gravel.biofilter_started": june})
-    assert unused == ("loops.main.biofilter_start is given: the loop's biofilter_started is read but not used.")
+    assert unused.split(" ")[0] == "loops.main.biofilter_start"
 
 
 def test_a_wicking_bed_that_nothing_feeds_is_noted():
@@ -286,7 +289,7 @@ def test_a_wicking_bed_that_nothing_feeds_is_noted():
 )  # fmt: skip
 def test_a_loop_without_any_film_is_allowed_and_told_plainly(beds):
     (note,) = notes_of({"beds": beds})
-    assert note.startswith("loops.main has no biofilter and no bed whose film takes ammonia: it leaves only with water")
+    assert note.startswith("loops.main has no ")
     filters = {"f": {"loop": "main", "kind": "submerged", "media_volume": "40 L", "specific_surface": "200 m2/m3",
                      "flow": "500 L/h"}}  # fmt: skip
     assert notes_of({"beds": beds, "biofilters": filters}) == []

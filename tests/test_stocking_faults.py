@@ -23,42 +23,42 @@ def tables(stocking: dict, **site: object) -> dict:
 @pytest.mark.parametrize(
     ("stocking", "place", "words"),
     [
-        ({"budget": 0}, "stocking.budget", "0 contradicts the prices: the cheapest batch of fish costs 10"),
+        ({"budget": 0}, "stocking.budget", ["0 contradicts the prices", "costs 10"]),
         (
             {"budget": 10, "candidates": {"offer": OFFER | {"at_least": 6}}}, "stocking.budget",
-            "10 contradicts at_least of stocking.candidates.offer, which costs 12",
+            ["10 contradicts at_least", "stocking.candidates.offer", "costs 12"],
         ),
         (
             {"candidates": {"offer": OFFER | {"at_least": 40}}}, "stocking.candidates.offer.at_least",
-            "40 contradicts at_most 30",
+            ["40 contradicts at_most 30"],
         ),
         (
             {"candidates": {"offer": OFFER | {"minimum_batch": 40}}}, "stocking.candidates.offer.minimum_batch",
-            "40 contradicts at_most 30",
+            ["40 contradicts at_most 30"],
         ),
         (
             {"candidates": {"offer": OFFER | {"stocked": BY, "leaves": BY}}}, "stocking.candidates.offer.leaves",
-            "contradicts the day the fish come",
+            ["contradicts the day "],
         ),
-        ({"species_at_least": 2}, "stocking.species_at_least", "2 contradicts the candidates, which are of 1 species"),
-        ({"species_at_least": 1, "species_at_most": 1, "goal": "most"}, "stocking.goal", '"most" is not a goal'),
+        ({"species_at_least": 2}, "stocking.species_at_least", ["2 contradicts the candidates", "1 species"]),
+        ({"species_at_least": 1, "species_at_most": 1, "goal": "most"}, "stocking.goal", ['"most"']),
         (
             {"harvest_wishes": [{"species": "walleye", "weight": "2 kg", "by": BY}]},
-            "stocking.harvest_wishes[1].species", '"walleye" contradicts the candidates',
+            "stocking.harvest_wishes[1].species", ['"walleye" contradicts the candidates'],
         ),
         (
             {"candidates": {"offer": OFFER | {"tanks": ["two"]}}}, "stocking.candidates.offer.tanks",
-            '"two" is not among the tanks; known are one',
+            ['"two"', "known are one"],
         ),
-        ({"own": {"perch": {}}}, "stocking.own.perch", "is not among the cohorts"),
-        ({"options": {"hot": {"loop": "main"}}}, "stocking.options.hot.at_least", "give at_least, at_most or both"),
+        ({"own": {"perch": {}}}, "stocking.own.perch", ["cohorts"]),
+        ({"options": {"hot": {"loop": "main"}}}, "stocking.options.hot.at_least", ["at_most or both"]),
         (
             {"options": {"hot": {"loop": "main", "at_least": "30 degC", "at_most": "20 degC"}}},
-            "stocking.options.hot.at_least", "is above at_most",
+            "stocking.options.hot.at_least", ["is above at_most"],
         ),
-        ({"candidates": {"offer": OFFER | {"species": "dragon"}}}, "stocking.candidates.offer.species", "known are"),
-        ({"candidates": {"offer": OFFER | {"colour": "red"}}}, "stocking.candidates.offer.colour", "is not known here"),
-        ({"candidates": {"of fer": OFFER}}, "stocking.candidates.of fer", "is not a usable name"),
+        ({"candidates": {"offer": OFFER | {"species": "dragon"}}}, "stocking.candidates.offer.species", ["known are"]),
+        ({"candidates": {"offer": OFFER | {"colour": "red"}}}, "stocking.candidates.offer.colour", ["not known"]),
+        ({"candidates": {"of fer": OFFER}}, "stocking.candidates.of fer", ["a usable name"]),
     ],
 )  # fmt: skip
 def test_a_stocking_table_at_fault_is_told_where_and_why(stocking, place, words):
@@ -66,7 +66,8 @@ def test_a_stocking_table_at_fault_is_told_where_and_why(stocking, place, words)
         build(tables(stocking))
     told = {".".join(filter(None, (f.table, f.field))): f for f in caught.value.faults}
     assert place in told, list(told)
-    assert words in told[place].message
+    for word in words:
+        assert word in told[place].message
     good_english(told[place])
 
 
@@ -80,28 +81,31 @@ def test_every_key_that_is_needed_has_words():
 
 
 @pytest.mark.parametrize(
-    ("stocking", "site", "words"),
+    ("stocking", "site", "place", "words"),
     [
-        ({}, {"temperature_c": 9.0, "days": 20}, "the water contradicts the fish: no tank suits any candidate"),
-        ({"goal": "cost"}, {"days": 20}, '"cost" as the first goal contradicts wishing for nothing'),
-        ({"goal": "steady"}, {"days": 20}, '"steady" contradicts the beds'),
+        ({}, {"temperature_c": 9.0, "days": 20}, "stocking", ["contradicts the fish", "9.0 degC", "13.0 degC"]),
+        ({"goal": "cost"}, {"days": 20}, "stocking.goal", ['"cost"', "contradicts"]),
+        ({"goal": "steady"}, {"days": 20}, "stocking.goal", ['"steady" contradicts the beds']),
         (
             {"harvest_wishes": [{"species": "nile_tilapia", "weight": "90 kg", "by": BY}]}, {"days": 30},
-            "90.0 kg of Nile tilapia by 2026-10-21 contradicts the numbers offered",
+            "stocking.harvest_wishes[1].weight",
+            ["90.0 kg of Nile tilapia", "by 2026-10-21", "contradicts the numbers"],
         ),
     ],
 )  # fmt: skip
-def test_wishes_that_the_water_or_the_numbers_forbid_are_refused(stocking, site, words):
+def test_wishes_that_the_water_or_the_numbers_forbid_are_refused(stocking, site, place, words):
     with pytest.raises(InputError) as caught:
         plan_stocking(build(tables(stocking, **site)))
     (fault,) = caught.value.faults
-    assert words in fault.message
+    assert ".".join(filter(None, (fault.table, fault.field))) == place
+    for word in words:
+        assert word in fault.message
     good_english(fault)
 
 
 def test_nothing_to_plan_is_said():
     empty = one_tank(days=10) | {"cohorts": {}}
-    with pytest.raises(InputError, match=r"no fish and .* offers none"):
+    with pytest.raises(InputError, match="offers none"):
         plan_stocking(build(empty))
-    with pytest.raises(InputError, match="is not a goal"):
+    with pytest.raises(InputError, match='"fame" is not a goal'):
         plan_stocking(build(one_tank(days=10)), goal="fame")

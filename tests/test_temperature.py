@@ -206,12 +206,9 @@ def test_missing_months_are_named_in_the_order_of_the_season(season, given_month
 
 def test_a_missing_month_and_a_month_without_number_are_both_told():
     messages = refusals(monthly_temperature, START, 80, {10: float("nan"), 12: float("inf")})
-    assert messages == [
-        "the season 2026-10-01 to 2026-12-19 needs nov, which the monthly temperatures leave out; "
-        "give a mean for each.",
-        "oct is nan; a monthly temperature must be a finite number.",
-        "dec is inf; a monthly temperature must be a finite number.",
-    ]
+    missing, *without_number = messages
+    assert "2026-10-01 to 2026-12-19 needs nov," in missing
+    assert [message.split(";")[0] for message in without_number] == ["oct is nan", "dec is inf"]
 
 
 def test_months_outside_the_season_are_left_alone():

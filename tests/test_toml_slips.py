@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -96,9 +97,9 @@ def test_what_stands_twice_is_told_with_both_lines(text, line, other):
 
 
 def test_a_slip_that_nobody_foresaw_is_told_by_line_and_column():
-    assert said(TEXT.replace(COUNT, "count = 60 )")).startswith(
-        "house.toml: line 38 cannot be read from column 12 on: count = 60 ); look for a quote, a bracket, a comma"
-    )
+    sentence = said(TEXT.replace(COUNT, "count = 60 )"))
+    assert re.findall(r"(?:line|column) \d+", sentence) == ["line 38", "column 12"]
+    assert ": count = 60 );" in sentence
 
 
 @settings(max_examples=60)
@@ -128,9 +129,7 @@ DEEP = {
 
 @pytest.mark.parametrize("name", DEEP)
 def test_tables_nested_without_end_are_one_sentence(name):
-    assert said(DEEP[name]) == (
-        f"house.toml: has lists or tables nested more than {MOST_DEPTH} deep; a site file needs a handful."
-    )
+    assert f"more than {MOST_DEPTH} deep" in said(DEEP[name])
 
 
 @given(

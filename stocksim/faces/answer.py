@@ -207,6 +207,9 @@ class Answer:
         Gives the answer as plain data for JSON, keys carry units; called when first asked for.
     is_trouble : bool
         Whether the verdict is a bad one.
+    begins : str
+        What text begins with: ``title`` and an empty line, ``close`` (the title, the verdict right below it) or
+        ``verdict``, without the title.
     """
 
     title: str
@@ -214,6 +217,7 @@ class Answer:
     sections: Sequence[Section]
     tell: Callable[[], Any] = field(repr=False, compare=False)
     is_trouble: bool = False
+    begins: Literal["title", "close", "verdict"] = "title"
 
     @cached_property
     def data(self) -> Any:

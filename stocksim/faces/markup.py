@@ -105,8 +105,19 @@ def label(words: str, instead: str) -> str:
 
 
 def loop_label(loop: str) -> str:
-    """A loop of a sound site in a label or a heading; its name may hold underscores that Markdown takes for more."""
-    return "Loop " + re.sub(r"_(?![^\W_])|(?<![^\W_])_", r"\_", loop)
+    """A loop of a sound site in a label or a heading."""
+    return f"Loop {plain_underscores(loop)}"
+
+
+def plain_underscores(words: str) -> str:
+    """Words for a label or a heading, names of a sound site in them; Markdown takes some underscores for more.
+
+    Examples
+    --------
+    >>> plain_underscores("Loop _a_b_: water") == r"Loop \_a_b\_: water" == plain_underscores(r"Loop \_a_b\_: water")
+    True
+    """
+    return re.sub(r"(?<!\\)(?:_(?![^\W_])|(?<![^\W_])_)", r"\_", words)
 
 
 def heading_html(text: str) -> str:

@@ -16,7 +16,7 @@ def begin(title: str, where: str = "Below") -> screen.Shown:
     title : str
         The page's heading.
     where : str
-        Where the answer stands, as ``Below`` or ``Above``.
+        Where the answer stands, as ``Below``; empty where the page tells that itself, by `tell_version`.
 
     Returns
     -------
@@ -29,9 +29,15 @@ def begin(title: str, where: str = "Below") -> screen.Shown:
     if shown.season is None:
         st.html(markup.faults_html(shown.faults))
         st.stop()
+    if where:
+        tell_version(shown, where)
+    return shown
+
+
+def tell_version(shown: screen.Shown, where: str) -> None:
+    """Whose answer is shown, where the text has faults; ``where`` it stands is ``Below`` or ``Above``."""
     if shown.is_last_sound:
         st.html(markup.notice_html(f"{where}: the last sound version, {shown.source.name} before the faults."))
-    return shown
 
 
 def verdict(answer: Answer) -> None:
@@ -66,7 +72,7 @@ def show_section(section: Section) -> None:
                     words = spec.pop("description")
                     st.vega_lite_chart(spec, theme=None, width="stretch", alt=words, key=f"chart_{part.name}")
             elif isinstance(part, Head):
-                st.markdown(f"## {part.text}")
+                st.markdown(f"## {markup.plain_underscores(part.text)}")
             elif isinstance(part, Lines):
                 st.code("\n".join(part.lines), language="toml", wrap_lines=True)
             else:

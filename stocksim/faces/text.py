@@ -192,7 +192,9 @@ def answer_text(answer: Answer) -> str:
     str
         Lines as wide as the terminal at most, save for tables and lines to copy.
     """
-    lines = [*wrapped(answer.title), ""] if answer.title else []
+    has_title = bool(answer.title) and answer.begins != "verdict"
+    lines = wrapped(answer.title) if has_title else []
+    lines += [""] if has_title and answer.begins == "title" else []
     if answer.verdict:
         lines += wrapped(answer.verdict)
     for section in answer.sections:

@@ -1,106 +1,92 @@
-"""The answer of `stocksim company`: as plain data, and as text that fits a screen of 80 columns."""
+"""Who may share a tank or a loop, put together for text, pages and JSON."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from pathlib import Path
-from typing import Any
+from functools import partial
+from html import escape
+from typing import Any, NamedTuple
 
 from stocksim.answers.tankmates import words
 from stocksim.answers.tankmates.decide import Company, Pair
 from stocksim.answers.tankmates.loops import LoopCompany
-from stocksim.answers.tankmates.words import (
-    RESIDENT_WORDS,
-    loop_offers,
-    loop_sentences,
-    name_words,
-    resident_rows,
-    water_words,
-)
-from stocksim.faces.text import text_table, wrapped
+from stocksim.answers.tankmates.words import loop_offers, loop_sentences, name_words
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.marks import marked
+from stocksim.faces.markup import badge_html, paragraph_html
 from stocksim.faces.words import day_words
+from stocksim.fish.company import VERDICTS
 from stocksim.library.sources import EVIDENCE_GRADES
-from stocksim.library.species import never_with
+from stocksim.library.species import load_species, never_with, species_names
+from stocksim.site.hashes import library_of
 from stocksim.site.reading import Site
 
 _COLUMNS, _CELL, _LABEL = 5, 11, 22
 
 
-def company_output(path: Path, as_json: bool) -> str:
-    """What `stocksim company` prints for a site file; errors as in `load_site`."""
-    from stocksim.answers.tankmates.decide import judge_company
-    from stocksim.engine.running import run_season
-    from stocksim.faces.marks import json_text
-    from stocksim.library.species import load_species, species_names
-    from stocksim.site.hashes import library_of
-    from stocksim.site.reading import load_site
-
-    loaded = load_site(path)
-    company, units = judge_company(run_season(loaded)), loaded.file.site.units
-    if as_json:
-        every = [load_species(name, loaded.folder) for name in species_names(loaded.folder)]  # all are compared
-        return json_text(company_answer(company, units), loaded, [*library_of(loaded), *every])
-    return company_text(company, units)
-
-
-def company_text(company: Company, units: str) -> str:
-    """The printed answer.
+def company_answer(company: Company, units: str) -> Answer:
+    """Who may share a tank or a loop.
 
     Parameters
     ----------
     company : Company
         Of `stocksim.answers.tankmates.decide`.
     units : str
-        ``metric`` or ``us``.
+        ``metric`` or ``us``, for the sentences; numbers of the data are metric.
 
     Returns
     -------
-    str
-        Lines of at most 80 columns.
+    Answer
+        With the sections ``evidence``, ``matrix``, ``now``, ``asked``; for each loop ``loop_NAME``, ``pairs_NAME`` and
+        ``offers_NAME``; ``source``, ``wild``, ``cautions``. Its data holds every two cohorts, and each with itself.
     """
     site = company.season.site
-    lines = _wrap(f"{site.file.site.name}: who may share a tank or a loop") + _wrap(words.headline(company)[0])
-    if company.pairs:
-        lines += ["", "Tanks: + together, ~ with care, X apart; * shares a tank now", ""]
-        lines += _matrix(company)
-        lines += _wrap(f"({words.SHORT_KEY} Beside itself: do the larger eat the smaller?)")
-    now = [pair for pair in company.pairs if pair.tanks and (pair.a != pair.b or pair.grounds)]
-    asked = [pair for pair in company.pairs if not pair.tanks and pair.a != pair.b]
-    if now:
-        lines += ["", "Sharing a tank now:"]
-        for pair in now:
-            lines += _pair_lines(pair, site, units, 99)
-    if asked:
-        lines += ["", "Could they share a tank? (gravest reasons; --json has all)"]
-        for pair in asked:
-            lines += _pair_lines(pair, site, units, 2)
-    for loop in company.loops:
-        lines += ["", *_loop_lines(loop, site, units)]
-    if any(o.key == "narrow_growth_window" for loop in company.loops for p in loop.pairs for o in p.obstacles):
-        lines += ["", *_wrap(words.NO_SOURCE)]
-    if company.wild:
-        lines += ["", "Wild-caught:"]
-        lines += [line for wild in company.wild for line in _bullet(words.wild_sentence(wild, site))]
-    lines += ["", "Keep in mind:"]
-    lines += [line for caution in words.cautions(company) for line in _bullet(caution)]
-    return "\n".join(lines)
+    verdict, is_trouble = words.headline(company)
+    keys = {obstacle.key for loop in company.loops for pair in loop.pairs for obstacle in pair.obstacles}
+    unsourced = [Sentences([words.NO_SOURCE], "do", gap=True)] if "narrow_growth_window" in keys else []
+    wild = [words.wild_sentence(one, site) for one in company.wild]
+    weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; it replaces no keeper's eye."
+    sections = [
+        Section("evidence", [Html(weak)]),
+        Section("matrix", _matrix_parts(company)),
+        *_pair_sections(company, units),
+        *(section for loop in company.loops for section in _loop_sections(loop, company, units)),
+        Section("source", unsourced),
+        Section("wild", [*_heads("Wild-caught"), points(wild)] if wild else []),
+        Section("cautions", [*_heads("Keep in mind"), points(words.cautions(company), "background")]),
+    ]
+    title = f"{site.file.site.name}: who may share a tank or a loop"
+    return Answer(title, verdict, sections, partial(_data, company, units), is_trouble, begins="close")
 
 
-def _wrap(text: str) -> list[str]:
-    return wrapped(text)
+def _heads(text: str) -> list[Part]:
+    return [Head(f"{text}:", "text"), Head(text, "page")]
 
 
-def _bullet(text: str, indent: str = "") -> list[str]:
-    return wrapped(f"- {text}", f"{indent}  ", indent)
+# --- tanks
 
 
-def cell_word(pair: Pair) -> str:
-    """The gravest reason of a pair in one word."""
-    return words.SHORT[pair.grounds[0].key] if pair.grounds else ""
+def _matrix_parts(company: Company) -> list[Part]:
+    if not company.pairs:
+        return []
+    lines = ["Tanks: + together, ~ with care, X apart; * shares a tank now", "", *_matrix_lines(company)]
+    return [
+        Lines(lines, "text", gap=True),
+        Sentences([f"({words.SHORT_KEY} Beside itself: do the larger eat the smaller?)"], on="text"),
+        Head("Who may share a tank", "page"),
+        Chart("company_matrix", partial(_matrix_spec, company)),
+        Sentences([words.matrix_words(company)], "note", "page"),
+    ]
 
 
-def _matrix(company: Company) -> list[str]:
+def _matrix_spec(company: Company) -> dict[str, Any]:
+    from stocksim.answers.tankmates.charts import matrix_chart  # slow to import, and text draws none
+
+    return dict(matrix_chart(company).to_dict(validate=False))
+
+
+def _matrix_lines(company: Company) -> list[str]:
     """The lower half of the matrix, in blocks of columns that fit the width."""
     cohorts = company.cohorts
     by_names = {(pair.a, pair.b): pair for pair in company.pairs}
@@ -114,66 +100,138 @@ def _matrix(company: Company) -> list[str]:
                 if column <= row:
                     pair = by_names[cohorts[column], cohorts[row]]
                     mark = " *" if pair.tanks and pair.a != pair.b else ""
-                    cells += f"{words.SIGNS[pair.verdict]} {cell_word(pair)}{mark}".ljust(_CELL)
+                    cells += f"{words.SIGNS[pair.verdict]} {words.cell_word(pair)}{mark}".ljust(_CELL)
             name = f"{row + 1} {name_words(cohorts[row])}"[: _LABEL - 1]
             lines.append((name.ljust(_LABEL) + cells).rstrip())
         lines.append("")
     return lines
 
 
-def _pair_lines(pair: Pair, site: Site, units: str, most: int) -> list[str]:
-    tanks = f" (tank {', '.join(pair.tanks)})" if pair.tanks else ""
-    loops = {site.file.tanks[tank].loop for cohort in (pair.a, pair.b) for tank in [site.cohorts[cohort].tank]}
-    if len(loops) > 1 and not pair.tanks:
-        tanks = f" (in the water of loop {pair.loop})"
-    lines = _wrap(f"{words.pair_title(pair)}{tanks}: {pair.verdict.upper()}, {words.pair_when(pair)}")
-    grounds = [ground for ground in pair.grounds if most > 2 or ground.verdict == pair.verdict][:most]
-    said = [words.ground_sentence(ground, pair, site, units) for ground in grounds]
-    for sentence in said or [words.pair_reason(pair, site, units)]:
-        lines += _bullet(sentence, "  ")
-    return lines
+def _pair_sections(company: Company, units: str) -> list[Section]:
+    """Cohorts that share a tank now, then those that might."""
+    site = company.season.site
+    now = [pair for pair in company.pairs if pair.tanks and (pair.a != pair.b or pair.grounds)]
+    asked = [pair for pair in company.pairs if not pair.tanks and pair.a != pair.b]
+    question = Head("Could they share a tank? (gravest reasons; --json has all)", "text")
+    return [
+        Section("now", [*_heads("Sharing a tank now"), *_pair_parts(now, site, units)] if now else []),
+        Section(
+            "asked",
+            [question, *_pair_parts(asked, site, units, is_brief=True)] if asked else [],
+            "Could the others share a tank?",
+        ),
+    ]
 
 
-def _loop_lines(loop: LoopCompany, site: Site, units: str) -> list[str]:
-    lines = [f"Loop {loop.loop}, {water_words(loop, units)} over the season:", ""]
-    rows = [{key: text.lstrip("!") for key, text in row.items()} for row in resident_rows(loop, site, units)]
-    lines += [text_table(rows), *_wrap(f"({RESIDENT_WORDS})")]
+class _Case(NamedTuple):
+    """Two cohorts or species with their verdict, from when it holds, and what speaks against them; text is briefer."""
+
+    names: str
+    verdict: str
+    when: str
+    reasons: list[str]
+    brief: list[str]
+    water: str = ""
+
+
+def _text_parts(cases: list[_Case]) -> list[Part]:
+    parts: list[Part] = []
+    for case in cases:
+        parts.append(Sentences([f"{case.names}{case.water}: {case.verdict.upper()}, {case.when}"], on="text"))
+        parts.append(Sentences(case.brief, on="text", mark="- ", indent="    ", first="  "))
+    return parts
+
+
+def _cases_html(cases: list[_Case]) -> Html:
+    items = []
+    for case in cases:
+        sign = escape(f"{words.PAGE_SIGNS[case.verdict]} {case.verdict}")
+        sign = f'<span class="ss-bad">{sign}</span>' if case.verdict == VERDICTS[2] else f"<b>{sign}</b>"
+        reasons = "".join(f"<li>{escape(sentence)}</li>" for sentence in case.reasons)
+        judged = f"<b>{escape(case.names)}</b>: {sign}, {escape(case.when)}"
+        items.append(f'<li>{judged}<ul class="ss-small">{reasons}</ul></li>')
+    return Html(f'<ul class="ss-list">{"".join(items)}</ul>')
+
+
+def _pair_parts(pairs: list[Pair], site: Site, units: str, is_brief: bool = False) -> list[Part]:
+    """Pairs with their reasons; pages show the gravest pairs first."""
+    cases = []
+    for pair in pairs:
+        names = words.pair_title(pair) + (f" (tank {', '.join(pair.tanks)})" if pair.tanks else "")
+        loops = {site.file.tanks[site.cohorts[cohort].tank].loop for cohort in (pair.a, pair.b)}
+        water = f" (in the water of loop {pair.loop})" if len(loops) > 1 and not pair.tanks else ""
+        reasons, brief = (words.pair_sentences(pair, site, units, is_few) for is_few in (False, is_brief))
+        cases.append(_Case(names, pair.verdict, words.pair_when(pair), reasons, brief, water))
+    return [*_text_parts(cases), _cases_html(sorted(cases, key=lambda case: -VERDICTS.index(case.verdict)))]
+
+
+# --- loops
+
+
+def _loop_sections(loop: LoopCompany, company: Company, units: str) -> list[Section]:
+    """A loop's water and species, its species two by two, and what could be done instead."""
+    site = company.season.site
+    water = words.water_words(loop, units)
+    bad = [(row, "limits") for row, resident in enumerate(loop.residents) if resident.days_outside]
+    species: list[Part] = [
+        Head(f"Loop {loop.loop}, {water} over the season:", "text"),
+        Head(f"Loop {loop.loop}: who may share its water", "page"),
+        Sentences([f"Shaded: the season's {water}. Bar: grows well; line: bears."], "note", "page"),
+        Chart(f"company_windows_{loop.loop}", partial(_windows_spec, loop, company)),
+        Table(words.resident_rows(loop, site, units), bad, gap=True),
+        Sentences([f"({words.RESIDENT_WORDS})"], on="text"),
+        Sentences([words.RESIDENT_WORDS], "note", "page"),
+    ]
+    return [
+        Section(f"loop_{loop.loop}", species),
+        Section(
+            f"pairs_{loop.loop}",
+            _loop_pair_parts(loop, site, units),
+            "Species by species",
+            any(pair.verdict == VERDICTS[2] for pair in loop.pairs),
+        ),
+        Section(f"offers_{loop.loop}", _offer_parts(loop, site, units)),
+    ]
+
+
+def _windows_spec(loop: LoopCompany, company: Company) -> dict[str, Any]:
+    from stocksim.answers.tankmates.charts import windows_chart
+
+    return dict(windows_chart(loop, company).to_dict(validate=False))
+
+
+def _loop_pair_parts(loop: LoopCompany, site: Site, units: str) -> list[Part]:
+    cases = []
     for pair in loop.pairs:
         names = f"{name_words(pair.a)} + {name_words(pair.b)}"
-        lines += _wrap(f"{names}: {pair.verdict.upper()}, from {day_words(pair.date)}")
-        for sentence in loop_sentences(pair, site, units):
-            if "outside the growth window" not in sentence:  # the table tells the days
-                lines += _bullet(sentence, "  ")
-    if loop.pairs:
-        lines += ["What could be done:"] if loop.partitions else []
-        lines += [line for offer in loop_offers(loop, site, units) for line in _bullet(offer, "  ")]
-    return lines
+        reasons, brief = (loop_sentences(pair, site, units, is_few) for is_few in (False, True))
+        cases.append(_Case(names, pair.verdict, f"from {day_words(pair.date)}", reasons, brief))
+    return [*_text_parts(cases), _cases_html(cases)] if cases else []
 
 
-def company_answer(company: Company, units: str) -> dict[str, Any]:
-    """The answer as plain data, keys carry units; numbers are metric, sentences in the keeper's units.
+def _offer_parts(loop: LoopCompany, site: Site, units: str) -> list[Part]:
+    if not loop.pairs:
+        return []
+    return [
+        *([Head("What could be done:", "text", gap=False)] if loop.partitions else []),
+        Html(paragraph_html("", "What could be done" if loop.partitions else "What else suits it")),
+        Sentences(loop_offers(loop, site, units), "list", mark="- ", indent="    ", first="  "),
+    ]
 
-    Parameters
-    ----------
-    company : Company
-        Of `stocksim.answers.tankmates.decide`.
-    units : str
-        ``metric`` or ``us``.
 
-    Returns
-    -------
-    dict
-        Ready for JSON; ``pairs`` holds every two cohorts and each with itself.
-    """
+# --- plain data
+
+
+def _data(company: Company, units: str) -> dict[str, Any]:
     site = company.season.site
-    answer, is_trouble = words.headline(company)
-    return {
+    verdict, is_trouble = words.headline(company)
+    data = {
         "site": site.file.site.name,
-        "answer": answer,
+        "answer": verdict,
         "is_trouble": is_trouble,
         "evidence": "weak",
-        "pairs": [_pair_answer(pair, site, units) for pair in company.pairs],
-        "loops": [_loop_answer(loop, site, units) for loop in company.loops],
+        "pairs": [_pair_data(pair, site, units) for pair in company.pairs],
+        "loops": [_loop_data(loop, site, units) for loop in company.loops],
         "wild": [
             {
                 "cohort": wild.cohort,
@@ -194,6 +252,8 @@ def company_answer(company: Company, units: str) -> dict[str, Any]:
         ],
         "cautions": words.cautions(company),
     }
+    every = [load_species(name, site.folder) for name in species_names(site.folder)]  # all are compared
+    return marked(data, site, [*library_of(site), *every])
 
 
 def _evidence(site: Site, *species: str) -> str:
@@ -209,7 +269,7 @@ def _number(value: float, digits: int = 4) -> float | None:
     return round(value, digits) if math.isfinite(value) else None
 
 
-def _pair_answer(pair: Pair, site: Site, units: str) -> dict[str, Any]:
+def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
     return {
         "a": pair.a,
         "b": pair.b,
@@ -245,7 +305,7 @@ def _pair_answer(pair: Pair, site: Site, units: str) -> dict[str, Any]:
     }
 
 
-def _loop_answer(loop: LoopCompany, site: Site, units: str) -> dict[str, Any]:
+def _loop_data(loop: LoopCompany, site: Site, units: str) -> dict[str, Any]:
     return {
         "loop": loop.loop,
         "lowest_c": _number(loop.lowest_c, 2),

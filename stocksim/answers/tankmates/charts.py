@@ -6,16 +6,13 @@ import altair as alt
 import pandas as pd
 
 from stocksim.answers.tankmates import words
-from stocksim.answers.tankmates.answer import cell_word
 from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.loops import LoopCompany
 from stocksim.answers.tankmates.words import name_words
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import INK, PAPER, VERDICT_FIELDS, species_colour
-from stocksim.faces.words import day_words
 from stocksim.units import face_unit, to_face
 
-SIGNS = {"together": "✓", "with care": "~", "apart": "✗"}
 _CELL_PX = 56
 _ROW_PX = 34
 _HEADS_PX, _AXIS_PX = 30, 72  # what stands around the cells and the bars: the page fits all of it into the height
@@ -30,18 +27,17 @@ def matrix_rows(company: Company) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     for pair in company.pairs:
         is_late = pair.date is not None and pair.date != pair.first
-        says = " ".join(words.ground_sentence(ground, pair, site, units) for ground in pair.grounds)
         rows.append(
             {
                 "column": place[pair.a],
                 "row": f"{place[pair.b]} {name_words(pair.b)}",
                 "pair": words.pair_title(pair),
                 "verdict": pair.verdict,
-                "sign": SIGNS[pair.verdict],
-                "word": cell_word(pair) or "fine",
+                "sign": words.PAGE_SIGNS[pair.verdict],
+                "word": words.cell_word(pair) or "fine",
                 "from": f"{pair.date.day} {pair.date:%b}" if is_late and pair.date else "",
                 "since": words.pair_when(pair),
-                "reasons": says or words.pair_reason(pair, site, units),
+                "reasons": " ".join(words.pair_sentences(pair, site, units)),
                 "shares": bool(pair.tanks) and pair.a != pair.b,
                 "tank": ", ".join(pair.tanks) or "none now",
             }
@@ -158,12 +154,3 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
     )
     layered = alt.layer(water, bears, grows, label)
     return layered.properties(width="container", height=_ROW_PX * len(data) + _AXIS_PX, description=description)
-
-
-def late_words(company: Company) -> str:
-    """How to read the matrix."""
-    day = day_words(company.season.dates[0])
-    return (
-        "✓ together, ~ with care, ✗ apart; an ink border: they share a tank now. A date: from when the verdict holds, "
-        f"if not from the first day both are here (season from {day}). {words.SHORT_KEY}"
-    )

@@ -14,6 +14,7 @@ from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_quantity, to_face
 
 SIGNS = dict(zip(VERDICTS, ("+", "~", "X"), strict=True))
+PAGE_SIGNS = dict(zip(VERDICTS, ("✓", "~", "✗"), strict=True))
 # One word a reason for a cell of the matrix.
 SHORT = {
     "never_by_rule": "rule", "no_common_water": "water", "season_outside_limits": "water", "fits_mouth": "eaten",
@@ -33,6 +34,7 @@ _TEMPERS = {
     "territory_holder_beside": "{holder} hold territories and may bite: give cover and feed at several places.",
     "fins_nipped": "{nipper} may nip fins or bite when hungry: feed well and look at fins weekly.",
 }
+_MOST_BRIEF = 2
 EVIDENCE = (
     "Evidence weak for all of this: lengths come from weights, mouths and tempers from few and mostly unread sources, "
     "or none, and the rule itself is ours. It replaces no keeper's eye: watch new company daily for two weeks."
@@ -196,6 +198,27 @@ def _temper_sentence(ground: Ground, species: dict[str, str], site: Site) -> str
     return _TEMPERS[ground.key].format(hunter=doer, holder=doer, nipper=doer)
 
 
+def pair_sentences(pair: Pair, site: Site, units: str, is_brief: bool = False) -> list[str]:
+    """All reasons of a pair, or the two gravest where that is enough; that there is none, where there is none."""
+    grounds = [ground for ground in pair.grounds if not is_brief or ground.verdict == pair.verdict]
+    said = [ground_sentence(ground, pair, site, units) for ground in grounds[: _MOST_BRIEF if is_brief else None]]
+    return said or [pair_reason(pair, site, units)]
+
+
+def cell_word(pair: Pair) -> str:
+    """The gravest reason of a pair in one word."""
+    return SHORT[pair.grounds[0].key] if pair.grounds else ""
+
+
+def matrix_words(company: Company) -> str:
+    """How to read the matrix of a page."""
+    day = day_words(company.season.dates[0])
+    return (
+        "✓ together, ~ with care, ✗ apart; an ink border: they share a tank now. A date: from when the verdict holds, "
+        f"if not from the first day both are here (season from {day}). {SHORT_KEY}"
+    )
+
+
 def pair_reason(pair: Pair, site: Site, units: str) -> str:
     """The gravest reason of a pair, or that there is none."""
     if pair.grounds:
@@ -331,10 +354,15 @@ RESIDENT_WORDS = (
 )
 
 
-def loop_sentences(pair: LoopPair, site: Site, units: str) -> list[str]:
-    """What speaks against two species in one loop, and what each keeps at the water kindest to both."""
+def loop_sentences(pair: LoopPair, site: Site, units: str, is_brief: bool = False) -> list[str]:
+    """What speaks against two species in one loop, and what each keeps at the water kindest to both.
+
+    The days outside a growth window are left out where that is brief: `resident_rows` tells them.
+    """
     said = []
     for obstacle in pair.obstacles:
+        if is_brief and obstacle.key == "season_outside_growth":
+            continue
         if obstacle.key == "never_by_rule":
             said.append(rule_words(pair.a, pair.b, site))
         elif obstacle.key == "no_common_water":
@@ -382,7 +410,7 @@ def resident_rows(loop: LoopCompany, site: Site, units: str) -> list[dict[str, s
             "days": str(resident.days),
             "cold": str(resident.days_cold),
             "warm": str(resident.days_warm),
-            "limits": ("!" if resident.days_outside else "") + str(resident.days_outside),
+            "limits": str(resident.days_outside),
             "growth": growth_words(resident),
         }
         for resident in loop.residents

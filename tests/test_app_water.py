@@ -159,7 +159,7 @@ def test_power_cut_of_the_keeper(monkeypatch, young_season):
     assert headline(expected) in shown
     assert "lethal, battery air" in shown
     assert "lethal, cylinder" in shown
-    assert " 40.0 degF" in shown
+    assert "40.0 degF" in shown
     # the page speaks of its own field, not of the command line's option
     assert '"Coldest room air"' in shown
     assert "--room" not in shown

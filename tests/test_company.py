@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import html
 import json
 import math
 import re
@@ -20,13 +21,16 @@ from hypothesis import strategies as st
 from small_sites import START, build, one_tank, two_loops
 from streamlit.testing.v1 import AppTest
 
-from stocksim.answers.tankmates.answer import company_answer, company_text
-from stocksim.answers.tankmates.charts import SIGNS, matrix_chart, matrix_rows, windows_chart
+from stocksim.answers.tankmates.answer import company_answer
+from stocksim.answers.tankmates.charts import matrix_chart, matrix_rows, windows_chart
 from stocksim.answers.tankmates.decide import Company, judge_company
 from stocksim.answers.tankmates.loops import _partitions
-from stocksim.answers.tankmates.words import NO_SOURCE, headline
+from stocksim.answers.tankmates.words import NO_SOURCE, PAGE_SIGNS, headline, loop_sentences
 from stocksim.engine.running import run_season
+from stocksim.faces.answer import Html, Table
+from stocksim.faces.markup import answer_page_html
 from stocksim.faces.palette import VERDICT_FIELDS
+from stocksim.faces.text import answer_text
 from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS
 from stocksim.library.species import load_species
 from stocksim.site.reading import load_site
@@ -48,6 +52,11 @@ def tables(days: int = 60, temperature_c: float = 26.0, **cohorts: dict) -> dict
 
 def company_of(made: dict) -> Company:
     return judge_company(run_season(build(made)))
+
+
+def text_of(company: Company) -> str:
+    """What is printed, in one line."""
+    return " ".join(answer_text(company_answer(company, "metric")).split())
 
 
 def pair_of(company: Company, one: str, other: str):
@@ -132,7 +141,7 @@ def test_bass_of_wide_spread_eat_their_own(spread, verdict):
     answer, is_trouble = headline(company)
     assert is_trouble is (verdict == "apart")
     assert ("graded" in answer) is (verdict == "apart")
-    assert ("Grade by size" in " ".join(company_text(company, "metric").split())) is (verdict == "apart")
+    assert ("Grade by size" in text_of(company)) is (verdict == "apart")
 
 
 def test_two_cohorts_of_one_species_are_judged_by_mouths_alone():
@@ -154,17 +163,23 @@ def test_trout_and_tilapia_share_no_loop():
     assert trout.growth_share > 0.8
     assert tilapia.growth_share < 0.1
     assert 0.0 < pair.share_b < 0.5 < pair.share_a
-    assert [part.species for part in loop.partitions] == [("rainbow_trout",), ("nile_tilapia",)]
+    assert [(part.species, part.low_c, part.high_c) for part in loop.partitions] == [
+        ((name,), load_species(name)["growth_temperature_low"], load_species(name)["growth_temperature_high"])
+        for name in ("rainbow_trout", "nile_tilapia")
+    ]
     assert loop.fitting[0].species == "rainbow_trout"
     assert all(0.5 <= fit.share <= 1.0 for fit in loop.fitting)
     tank_pair = pair_of(company, "trout", "tilapia")
     assert (tank_pair.verdict, keys(tank_pair)[0]) == ("apart", "never_by_rule")
-    text = " ".join(company_text(company, "metric").split())
-    assert NO_SOURCE in text
-    assert "trout at 10-17 degC; nile" in text
-    assert load_species("rainbow_trout").facts["never_because"] in text or (
-        load_species("nile_tilapia").facts["never_because"] in text
-    )
+    answer = company_answer(company, "metric")
+    assert answer.has("source")
+    told = answer.data["loops"][0]
+    assert "10-17 degC" in told["offers"][0]
+    because = [load_species(name).facts["never_because"] for name in ("rainbow_trout", "nile_tilapia")]
+    assert [rule["reason"] for rule in answer.data["never_mixed"]] == because
+    for said in (told["pairs"][0]["reason"], text_of(company)):
+        assert any(words in said for words in because)
+    assert NO_SOURCE in text_of(company)
 
 
 def test_a_species_that_fits_a_loop_does_so_on_half_of_the_days(demo_season):
@@ -236,7 +251,7 @@ def test_cohorts_that_are_never_here_together_are_told_so():
     company = company_of(made)
     pair = pair_of(company, "bass", "bluegill")
     assert (pair.days, pair.date, pair.tanks, pair.verdict) == (0, None, (), "apart")
-    assert "never here together" in company_text(company, "metric")
+    assert "never here together" in text_of(company)
 
 
 def test_no_fish_no_company():
@@ -248,8 +263,11 @@ def test_no_fish_no_company():
     made["cohorts"] = {}
     company = company_of(made)
     assert (company.pairs, company.loops) == ((), ())
-    assert company_answer(company, "us")["pairs"] == []
-    assert "no company to judge" in company_text(company, "us")
+    answer = company_answer(company, "us")
+    assert (answer.data["pairs"], answer.data["loops"], answer.is_trouble) == ([], [], False)
+    assert answer.data["answer"] == answer.verdict == headline(company)[0]
+    assert [section.key for section in answer.sections if section.parts] == ["evidence", "cautions"]
+    assert answer.verdict in text_of(company)
 
 
 def test_wild_fish_meet_nobody_before_quarantine():
@@ -261,9 +279,12 @@ def test_wild_fish_meet_nobody_before_quarantine():
     (told,) = company.wild
     entry = load_species("bluegill")
     assert (told.training_days, told.training_loss) == (entry["feed_training_days"], entry["feed_training_loss"])
-    text = " ".join(company_text(company, "metric").split())
-    assert "quarantine tank off" in text
-    assert entry.facts["wild_caution"] in text
+    (data,) = company_answer(company, "metric").data["wild"]
+    assert (data["cohort"], data["tank"], data["loop"], data["is_trained"]) == ("pond", "two", "main", False)
+    assert data["feed_training_loss_percent"] == pytest.approx(100.0 * told.training_loss)
+    assert "quarantine tank" in data["caution"]
+    assert data["caution"].endswith(entry.facts["wild_caution"])
+    assert data["caution"] in text_of(company)
     assert not company_of(tables(days=10, pond=BLUEGILL)).wild
 
 
@@ -343,7 +364,7 @@ def test_fish_that_share_a_tank_are_marked(demo, demo_season):
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_text_is_readable_at_80_columns(demo, units, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
-    text = company_text(demo, units)
+    text = answer_text(company_answer(demo, units))
     assert max(len(line) for line in text.splitlines()) <= 80
     assert not re.search(r"\bnan\b|None|_", text)
     for pair in demo.pairs:
@@ -357,7 +378,7 @@ def test_many_cohorts_of_long_names_keep_within_80_columns(monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     many = {f"second_batch_of_hybrid_striped_{n}": BASS | {"tank": ("one", "two")[n % 2]} for n in range(11)}
     many["hybrid"] = BASS | {"species": "hybrid_striped_bass", "feed": "hybrid_bass_42"}
-    text = company_text(company_of(tables(days=5, **many)), "us")
+    text = answer_text(company_answer(company_of(tables(days=5, **many)), "us"))
     assert max(len(line) for line in text.splitlines()) <= 80
 
 
@@ -415,7 +436,46 @@ def test_an_own_species_file_is_named(tmp_path):
     path.write_text(tomlkit.dumps(made), encoding="utf-8")
     company = judge_company(run_season(load_site(path)))
     assert not any(key.startswith("territor") for pair in company.pairs for key in keys(pair))
-    assert "fish/bluegill.toml" in " ".join(company_text(company, "metric").split())
+    assert any("bluegill.toml" in caution for caution in company_answer(company, "metric").data["cautions"])
+    assert "bluegill.toml" in text_of(company)
+
+
+def test_text_leaves_out_the_days_that_the_table_tells_and_no_other_reason(tmp_path):
+    # a keeper's own words of a rule may speak of growth windows, too
+    folder = tmp_path / "species_params" / "fish"
+    folder.mkdir(parents=True)
+    shipped = Path(load_species("nile_tilapia").origin).read_text(encoding="utf-8")
+    rule = "Trout water is outside the growth window of tilapia."
+    own, changed = re.subn(r'(?m)^never_because = ".*"$', f'never_because = "{rule}"', shipped)
+    assert changed == 1
+    (folder / "nile_tilapia.toml").write_text(own, encoding="utf-8")
+    path = tmp_path / "own.toml"
+    path.write_text(tomlkit.dumps(tables(days=40, temperature_c=15.0, tilapia=TILAPIA, trout=TROUT)), encoding="utf-8")
+    company = judge_company(run_season(load_site(path)))
+    (loop,) = company.loops
+    (pair,) = loop.pairs
+    assert {"never_by_rule", "season_outside_growth"} <= {obstacle.key for obstacle in pair.obstacles}
+    every = loop_sentences(pair, company.season.site, "metric")
+    brief = loop_sentences(pair, company.season.site, "metric", is_brief=True)
+    assert len(brief) == len(every) - sum(obstacle.key == "season_outside_growth" for obstacle in pair.obstacles)
+    assert any(rule in sentence for sentence in brief)
+    answer = company_answer(company, "metric")
+    text = answer_text(answer).split("Loop main", 1)[1]
+    shown = "".join(part.html for part in answer.section("pairs_main").parts if isinstance(part, Html))
+    for sentence in every:
+        assert (" ".join(sentence.split()) in " ".join(text.split())) is (sentence in brief)
+        assert html.escape(sentence) in shown
+    assert answer.data["loops"][0]["pairs"][0]["reason"] == " ".join(every)
+
+
+def test_species_outside_what_they_bear_are_marked_on_pages():
+    company = company_of(tables(days=40, temperature_c=24.0, trout=TROUT, tilapia=TILAPIA))
+    (loop,) = company.loops
+    (table,) = [p for p in company_answer(company, "us").section("loop_main").parts if isinstance(p, Table)]
+    outside = {row for row, resident in enumerate(loop.residents) if resident.days_outside}
+    assert outside == {0}  # trout, not tilapia
+    assert set(table.bad) == {(row, "limits") for row in outside}
+    assert [row["limits"] for row in table.rows] == [str(resident.days_outside) for resident in loop.residents]
 
 
 # ---- charts and the page -------------------------------------------------------------------------------------------
@@ -428,8 +488,8 @@ def test_the_matrix_can_be_read_without_colour(demo):
     assert data == json.loads(json.dumps(rows))
     assert len(rows) == len(demo.pairs)
     by_verdict = {row["verdict"]: row["sign"] for row in rows}
-    assert by_verdict == {verdict: SIGNS[verdict] for verdict in by_verdict}
-    assert len(set(SIGNS.values())) == len(VERDICTS) == len(VERDICT_FIELDS)
+    assert by_verdict == {verdict: PAGE_SIGNS[verdict] for verdict in by_verdict}
+    assert len(set(PAGE_SIGNS.values())) == len(VERDICTS) == len(VERDICT_FIELDS)
     assert all(row["word"] and row["reasons"] for row in rows)
     assert [row["pair"] for row in rows if row["shares"]] == ["pond bluegill + pond goldfish"]
     layers = {layer["encoding"]["text"]["field"] for layer in spec["layer"] if "text" in layer["encoding"]}
@@ -463,17 +523,25 @@ def page(monkeypatch, path: Path) -> AppTest:
 def test_the_page_shows_verdict_matrix_loops_and_cautions(monkeypatch, tmp_path):
     path = tmp_path / "bass.toml"
     made = tables(
-        temperature_c=18.0, bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL | {"wild": True},
+        temperature_c=22.0, bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL | {"wild": True},
         trout=TROUT | {"tank": "two"},
     )  # fmt: skip
     path.write_text(tomlkit.dumps(made), encoding="utf-8")
     at = page(monkeypatch, path)
-    html = " ".join(element.proto.body for element in at.get("html"))
-    assert "ss-trouble" in html
-    assert headline(judge_company(run_season(load_site(path))))[0] in html
-    assert "evidence weak" in html
-    assert "wild-caught" in html
-    assert NO_SOURCE in html
+    shown = " ".join(element.proto.body for element in at.get("html"))
+    answer = company_answer(judge_company(run_season(load_site(path))), "metric")
+    assert "ss-trouble" in shown
+    assert answer.verdict in shown
+    assert "evidence weak" in shown
+    assert answer.data["wild"][0]["caution"] in shown
+    assert NO_SOURCE in shown
+    # loop by loop, species by species: open where two should be apart
+    folds = {fold.label: fold.proto.expanded for fold in at.expander}
+    assert folds == {"Could the others share a tank?": False, "Species by species": True}
+    report = answer_page_html(answer)
+    assert re.findall("<details( open)?><summary>(.*?)</summary>", report) == [
+        (" open" if is_open else "", label) for label, is_open in folds.items()
+    ]
     charts = at.get("vega_lite_chart")
     assert len(charts) == 2  # the matrix and one loop
     spec = json.loads(charts[0].proto.spec)
@@ -484,6 +552,5 @@ def test_the_page_tells_faults_of_a_site_that_cannot_run(monkeypatch, tmp_path):
     path = tmp_path / "bad.toml"
     path.write_text(tomlkit.dumps(tables(bass=BASS | {"species": "unicorn"})), encoding="utf-8")
     at = page(monkeypatch, path)
-    html = " ".join(element.proto.body for element in at.get("html"))
-    assert "unicorn" in html
+    assert any("unicorn" in element.proto.body for element in at.get("html"))
     assert not at.get("vega_lite_chart")

@@ -13,10 +13,12 @@ from scipy.integrate import solve_ivp
 from small_sites import START, build, one_tank, two_loops
 
 from stocksim import run_season
-from stocksim.answers.powercut.answer import powercut_answer, powercut_text
-from stocksim.answers.powercut.decide import PUMP_EFFICIENCY, power_cut, use_factor
+from stocksim.answers.powercut.answer import powercut_answer
+from stocksim.answers.powercut.decide import PUMP_EFFICIENCY, PowerCut, power_cut, use_factor
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
+from stocksim.faces.answer import Answer
+from stocksim.faces.text import answer_text
 from stocksim.water.oxygen import oxygen_saturation, surface_exchange_velocity
 from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, tank_loss_w_k
 
@@ -25,6 +27,10 @@ DAY = START + dt.timedelta(days=4)
 
 def season_of(**changes) -> Season:
     return run_season(build(one_tank(days=6, **changes)))
+
+
+def told(cut: PowerCut, season: Season, units: str = "us") -> Answer:
+    return powercut_answer(cut, season.site, units)
 
 
 def made_by_hand(
@@ -121,8 +127,10 @@ def test_no_lethal_limit_within_reach_takes_the_stress_limit_then_any_day_with_f
     cut = power_cut(thin)
     assert cut.reserves[0].alone == (np.inf, np.inf)
     assert cut.date == START
-    assert "no tank falls " in powercut_text(cut, "us").splitlines()[0]
-    assert powercut_answer(cut, "us")["tanks"][0]["minutes_to_lethal"] is None
+    answer = told(cut, thin)
+    assert "no tank falls" in answer_text(answer).splitlines()[0]
+    assert answer.data["tanks"][0]["minutes_to_lethal"] is None
+    assert answer.is_trouble  # only a still surface holds it
     # a few fish whose use a surface carries above the lethal, not above the stress level
     some = [power_cut(season_of(count=n)).reserves[0].alone for n in range(1, 20)]
     assert any(np.isinf(times.to_lethal) and 0.0 < times.to_stress < np.inf for times in some)
@@ -188,9 +196,12 @@ def test_already_below_is_no_time_even_with_help():
     assert row.lethal_mg_l < row.oxygen_mg_l < row.stress_mg_l
     assert row.alone.to_stress == row.with_battery.to_stress == row.with_cylinder.to_stress == 0.0
     assert row.alone.to_lethal > 0.0
-    dead = power_cut(made_by_hand(26.0, 20.0, 300.0, 0.4, 0.5), DAY, cylinder_l=10.0, cylinder_bar=100.0)
+    season = made_by_hand(26.0, 20.0, 300.0, 0.4, 0.5)
+    dead = power_cut(season, DAY, cylinder_l=10.0, cylinder_bar=100.0)
     assert dead.reserves[0].alone == dead.reserves[0].with_cylinder == (0.0, 0.0)
-    assert powercut_text(dead, "metric").startswith("You have no time ")
+    answer = told(dead, season, "metric")
+    assert "no time in tank one" in answer.verdict
+    assert answer.data["tanks"][0]["minutes_to_lethal_with_cylinder"] == 0.0
 
 
 def test_a_tank_without_fish_is_left_out():
@@ -200,10 +211,15 @@ def test_a_tank_without_fish_is_left_out():
     assert "perch" not in [r.cohort for r in before.reserves]
     assert "perch" in [r.cohort for r in power_cut(season, perch_come).reserves]
     assert {r.tank for r in before.reserves} == {"east", "north"}
-    empty = power_cut(season_of(count=0))
+    season = season_of(count=0)
+    empty = power_cut(season)
     assert empty.reserves == ()
-    assert powercut_text(empty, "us").startswith("No fish ")
-    assert powercut_answer(empty, "us")["tanks"] == []
+    answer = told(empty, season)
+    assert answer.verdict.startswith("No fish")
+    assert (answer.is_trouble, answer.has("tanks"), answer.data["tanks"]) == (False, False, [])
+    assert answer.data["date"] == "2026-10-01"
+    # only the generator's load is left to tell
+    assert answer_text(answer).split("\n\n")[1].startswith("A generator")
 
 
 def test_the_wave_of_the_day():
@@ -256,7 +272,10 @@ def test_cooling_depends_on_the_room_and_the_tank():
     by_room = [power_cut(season, DAY, room_c=room).reserves[0].hours_to_cold_limit for room in (-10.0, 0.0, 10.0, 20.0)]
     assert by_room == sorted(by_room)
     assert by_room[-1] == np.inf
-    assert "room that stands at 32.0 " in powercut_text(power_cut(season, DAY), "us").replace("\n", " ")
+    answer = told(power_cut(season, DAY), season)
+    assert answer.data["room_c"] == 0.0
+    assert "32.0 degF" in answer.data["notes"][1]
+    assert answer.data["notes"][1] in " ".join(answer_text(answer).split())
 
 
 def test_generator_adds_up():
@@ -292,10 +311,11 @@ def test_faults_in_sentences_all_at_once():
 def test_the_sheet_and_the_data_tell_the_same(demo_season):
     cut = power_cut(demo_season, battery_w=10.0, cylinder_l=10.0, cylinder_bar=150.0)
     for units in ("metric", "us"):
-        text, data = powercut_text(cut, units), powercut_answer(cut, units)
+        answer = told(cut, demo_season, units)
+        text, data = answer_text(answer), answer.data
         assert json.loads(json.dumps(data, allow_nan=False)) == data
         first = " ".join(text.split("\n\n")[0].split())
-        assert first == data["answer"]
+        assert first == data["answer"] == answer.verdict
         worst = data["tanks"][0]
         assert f"about {int(worst['minutes_to_lethal'])} minutes in tank {worst['tank']} ({worst['cohort']})" in first
         assert "factor of 2" in text
@@ -318,5 +338,5 @@ def test_the_sheet_and_the_data_tell_the_same(demo_season):
         assert {"minutes_to_stress", "minutes_to_lethal", "hours_to_cold_limit", "minutes_to_lethal_with_battery",
                 "minutes_to_stress_with_cylinder"} <= set(worst)  # fmt: skip
         assert data["sources"]
-    plain = powercut_answer(power_cut(demo_season), "us")
+    plain = told(power_cut(demo_season), demo_season).data
     assert not any("battery" in key or "cylinder" in key for key in plain["tanks"][0])

@@ -110,7 +110,7 @@ def loop_label(loop: str) -> str:
 
 
 def plain_underscores(words: str) -> str:
-    """Words for a label or a heading, names of a sound site in them; Markdown takes some underscores for more.
+    r"""Words for a label or a heading, names of a sound site in them; Markdown takes some underscores for more.
 
     Examples
     --------

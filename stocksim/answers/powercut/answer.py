@@ -1,15 +1,19 @@
-"""The power-cut answer as data and as half a sheet of paper."""
+"""How long each tank has in a power cut, put together for text, the card of the page and JSON."""
 
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import Any
 
 from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PEAK_HOUR, PUMP_EFFICIENCY, PowerCut, Reserve
-from stocksim.faces.text import text_table, wrapped
+from stocksim.faces.answer import Answer, Head, Part, Section, Sentences, Table, points
+from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
+from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
+TITLE = "When the power fails"
 _FOOT_M = 0.3048
 # The minutes rest on the fish's use, the surface and the swing of the day, none of them known better than that.
 UNSURE = (
@@ -60,26 +64,61 @@ SOURCES = (
 )  # fmt: skip
 
 
-def powercut_answer(cut: PowerCut, units: str, room_field: str = "with --room") -> dict[str, Any]:
-    """The power-cut answer as plain data.
+def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "with --room") -> Answer:
+    """How long each tank has, and what a generator must carry.
 
     Parameters
     ----------
     cut : PowerCut
         Of `stocksim.answers.powercut.decide`.
+    site : Site
+        What it was made from.
     units : str
-        ``metric`` or ``us``, for the sentences; the numbers' units stand in their keys.
+        ``metric`` or ``us``, for the sentences; the numbers' units stand in the keys of the data.
     room_field : str
         Where this face takes the room's air, in words.
 
     Returns
     -------
-    dict
-        Ready for JSON. Minutes and hours are null where a limit is never reached; keys of a battery or a cylinder are
-        there only where one was stated.
+    Answer
+        With the sections ``tanks``, ``notes``, ``cautions``, ``sources``. Minutes and hours of its data are null where
+        a limit is never reached; keys of a battery or a cylinder are there only where one was stated.
     """
+    room, generator = _room_words(cut, units, room_field), _generator_words(cut, units)
+    notes: list[Part] = [Sentences([generator], "note", gap=not cut.reserves)]
+    if cut.reserves:
+        bottle = [cylinder_words(cut)] if cut.cylinder_g > 0.0 else []
+        notes = [
+            Sentences([UNSURE], "do", gap=True),
+            Sentences(bottle, "note", "page"),
+            Sentences([room], "note"),
+            Sentences(bottle, on="text"),
+            *notes,
+        ]
+    cautions = Sentences(_cautions(cut), "numbered", mark="- ", indent="  ")
+    sections = [
+        Section("tanks", _tank_parts(cut, units) if cut.reserves else []),
+        Section("notes", notes),
+        Section("cautions", [Head("Cautions:", "text"), cautions]),
+        Section("sources", [Head("Sources:", "text"), points(SOURCES, "background")], "What the minutes rest on"),
+    ]
+    tell = partial(_data, cut, site, [UNSURE, room, generator])
+    # a cut is never good news for fish, however long they have
+    return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict")
+
+
+def _tank_parts(cut: PowerCut, units: str) -> list[Part]:
+    return [
+        Sentences([occasion(cut)], gap=True),
+        Table([_row(cut, reserve, units) for reserve in cut.reserves], gap=True),
+        Sentences([f"({TABLE_WORDS})"], on="text"),
+        Sentences([TABLE_WORDS], "note", "page"),
+    ]
+
+
+def _data(cut: PowerCut, site: Site, notes: list[str]) -> dict[str, Any]:
     generator = cut.generator
-    answer: dict[str, Any] = {
+    data: dict[str, Any] = {
         "site": cut.site,
         "date": cut.date.isoformat(),
         "hour": cut.hour,
@@ -97,44 +136,16 @@ def powercut_answer(cut: PowerCut, units: str, room_field: str = "with --room") 
             "pump_efficiency": PUMP_EFFICIENCY,
             "power_guessed_for": list(generator.guessed),
         },
-        "notes": [UNSURE, _room_words(cut, units, room_field), _generator_words(cut, units)],
+        "notes": notes,
         "cautions": _cautions(cut),
         "sources": list(SOURCES),
     }
     if cut.battery_w > 0.0:
-        answer["battery_w_each_tank"] = cut.battery_w
+        data["battery_w_each_tank"] = cut.battery_w
     if cut.cylinder_g > 0.0:
-        answer["cylinder_oxygen_g"] = round(cut.cylinder_g, 1)
-        answer["cylinder_hours"] = _or_null(cut.cylinder_hours, 2)
-    return answer
-
-
-def powercut_text(cut: PowerCut, units: str) -> str:
-    """The power-cut answer on half a sheet, its first line the answer, and the sources below it.
-
-    Parameters
-    ----------
-    cut, units
-        As in `powercut_answer`.
-
-    Returns
-    -------
-    str
-        Lines as wide as the terminal at most, the table apart.
-    """
-    lines = [*_wrapped(headline(cut)), ""]
-    if cut.reserves:
-        lines += [*_wrapped(occasion(cut)), "", text_table(reserve_rows(cut, units)), *_wrapped(f"({TABLE_WORDS})"), ""]
-        lines += _wrapped(UNSURE)
-        lines += _wrapped(_room_words(cut, units, "with --room"))
-        if cut.cylinder_g > 0.0:
-            lines += _wrapped(cylinder_words(cut))
-    lines += _wrapped(_generator_words(cut, units))
-    for head, items in (("Cautions", _cautions(cut)), ("Sources", SOURCES)):
-        lines += ["", f"{head}:"]
-        for item in items:
-            lines += _wrapped(f"- {item}")
-    return "\n".join(lines)
+        data["cylinder_oxygen_g"] = round(cut.cylinder_g, 1)
+        data["cylinder_hours"] = _or_null(cut.cylinder_hours, 2)
+    return marked(data, site)
 
 
 def headline(cut: PowerCut) -> str:
@@ -198,12 +209,8 @@ def _cell(minutes: float) -> str:
     return f"{math.floor(minutes)} min" if minutes < 180.0 else f"{math.floor(minutes / 60.0)} h"
 
 
-def reserve_rows(cut: PowerCut, units: str) -> list[dict[str, str]]:
-    """A row for each cohort, the shortest time first; keys are the column heads."""
-    return [_row(cut, reserve, units) for reserve in cut.reserves]
-
-
 def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
+    """A cohort's row; keys are the column heads."""
     row = {
         "tank": reserve.tank,
         "fish": reserve.cohort,
@@ -251,10 +258,6 @@ def _cautions(cut: PowerCut) -> list[str]:
     if cut.cylinder_g > 0.0:
         words.append(CYLINDER_CAUTION)
     return words + list(cut.own_files)
-
-
-def _wrapped(text: str) -> list[str]:
-    return wrapped(text, "  " if text.startswith("- ") else "")
 
 
 def _or_null(value: float, decimals: int) -> float | None:

@@ -1,129 +1,42 @@
-"""The power-cut card: what was typed for it, and the half sheet that hangs beside the tanks."""
+"""The power-cut card: the half sheet that hangs beside the tanks."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
 from html import escape
-from typing import Any
 
-from stocksim.answers.powercut.answer import (
-    TABLE_WORDS,
-    UNSURE,
-    cylinder_words,
-    occasion,
-    powercut_answer,
-    reserve_rows,
-)
-from stocksim.answers.powercut.decide import PowerCut, cut_faults, power_cut
-from stocksim.engine.results.frames import Season
-from stocksim.errors import Fault, InputError
-from stocksim.faces.days import read_day
+from stocksim.faces.answer import Answer, Part, Sentences, Table
 from stocksim.faces.markup import table_html
-from stocksim.units import parse_quantity
-
-# key of the form -> label with an example, what `power_cut` calls it, dimension, factor to its unit
-AMOUNTS = {
-    "battery": ("Battery air pump, each tank", "10 W", "battery_w", "power", 1.0),
-    "cylinder": ("Oxygen cylinder, water volume", "10 L", "cylinder_l", "volume", 1000.0),
-    "pressure": ("Pressure on its gauge", "150 bar", "cylinder_bar", "pressure", 1.0),
-    "room": ("Coldest room air", "5 degC", "room_c", "temperature", 1.0),
-    "heater": ("Heater on the generator", "1500 W", "heater_w", "power", 1.0),
-    "head": ("Head of the pumps", "2 m", "head_m", "length", 1.0),
-}
-NO_BATTERY = "0 W is no battery air pump; give the power of yours, or leave this out."
-EXAMPLES_US = {"cylinder": "2.6 gal", "pressure": "2200 psi", "room": "40 degF", "head": "6 ft"}
 
 
-def example_of(key: str, units: str) -> str:
-    """What a keeper of a system of units might type."""
-    return EXAMPLES_US.get(key, AMOUNTS[key][1]) if units == "us" else AMOUNTS[key][1]
-
-
-def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
-    """Power cut of what stands in the form; an empty field takes the default.
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-    typed : mapping of str to str
-        ``day`` as 2027-01-20, ``hour`` as 18 or 6.5, and the keys of `AMOUNTS` with their units.
-
-    Returns
-    -------
-    PowerCut
-        As `stocksim.answers.powercut.decide.power_cut` gives it.
-
-    Raises
-    ------
-    InputError
-        With a sentence for every field that cannot be read.
-    """
-    given: dict[str, Any] = {}
-    looked: dict[str, float | None] = {}  # what could be read, for its bounds
-    faults = []
-    day, hour = typed.get("day", "").strip(), typed.get("hour", "").strip()
-    if day:
-        try:
-            given["on"] = read_day(day)
-        except ValueError:
-            faults.append(Fault("", "Day", f'"{day}" is not a date; write it as {season.dates[0]}.'))
-    if hour:
-        try:
-            given["hour"] = looked["hour"] = float(hour)
-        except ValueError:
-            faults.append(Fault("", "Hour", f'"{hour}" is not an hour of the day; write it as 18 or 6.5.'))
-    for key, (label, _, name, dimension, factor) in AMOUNTS.items():
-        text = typed.get(key, "").strip()
-        try:
-            if text:
-                given[name] = factor * parse_quantity(text, dimension)
-                if key == "battery" and not given[name]:
-                    raise InputError(NO_BATTERY)
-            looked[key] = given.get(name, 0.0)
-        except InputError as error:
-            faults += [Fault("", label, fault.message) for fault in error.faults]
-    labels = {"on": "Day", "hour": "Hour"} | {key: label for key, (label, *_) in AMOUNTS.items()}
-    bounds = cut_faults(season.dates[0], season.dates[-1], given.get("on"), looked)
-    faults += [replace(fault, field=labels[fault.field]) for fault in bounds]
-    if faults:
-        raise InputError(faults)
-    return power_cut(season, **given)
-
-
-def card_html(cut: PowerCut, units: str) -> str:
+def card_html(answer: Answer) -> str:
     """The card: the answer large, the tanks, what a generator must carry, every caution.
 
     Parameters
     ----------
-    cut : PowerCut
-        Of `stocksim.answers.powercut.decide`.
-    units : str
-        ``metric`` or ``us``.
+    answer : Answer
+        Of `stocksim.answers.powercut.answer`.
 
     Returns
     -------
     str
         HTML; alone on paper it fills the upper half of an A4 sheet.
     """
-    answer = powercut_answer(cut, units, f'in the field "{AMOUNTS["room"][0]}"')
-    notes = list(answer["notes"])
-    parts = [f'<div class="ss-card-answer" role="status">{escape(answer["answer"])}</div>']
-    if cut.reserves:
-        parts.append(f'<p class="ss-card-when">{escape(occasion(cut))}</p>')
-        parts.append(table_html(reserve_rows(cut, units)))
-        parts.append(f'<p class="ss-card-note">{escape(TABLE_WORDS)}</p>')
-        if cut.cylinder_g > 0.0:
-            notes.insert(1, cylinder_words(cut))
-    else:
-        notes = notes[-1:]  # without fish only the generator's load is left to tell
-    for note in notes:
-        words = f"<b>{escape(note)}</b>" if note == UNSURE else escape(note)
-        parts.append(f'<p class="ss-card-note">{words}</p>')
-    items = "".join(f"<li>{escape(caution)}</li>" for caution in answer["cautions"])
-    parts.append(f'<ol class="ss-card-cautions">{items}</ol>')
-    return f'<section class="ss-card">{"".join(parts)}</section>'
+    parts = [part for key in ("tanks", "notes", "cautions") for part in answer.section(key).parts]
+    told = f'<div class="ss-card-answer" role="status">{escape(answer.verdict)}</div>'
+    return f'<section class="ss-card">{told}{"".join(map(_part_html, parts))}</section>'
+
+
+def _part_html(part: Part) -> str:
+    """A part in the card's own small print."""
+    if isinstance(part, Table):
+        return table_html(part.rows)
+    if not isinstance(part, Sentences) or part.on == "text":
+        return ""
+    items = [f"<b>{escape(item)}</b>" if part.kind == "do" else escape(item) for item in part.items]
+    if part.kind == "numbered":
+        return f'<ol class="ss-card-cautions">{"".join(f"<li>{item}</li>" for item in items)}</ol>'
+    size = "when" if part.kind == "plain" else "note"
+    return "".join(f'<p class="ss-card-{size}">{item}</p>' for item in items)
 
 
 CARD_STYLE = """<style>

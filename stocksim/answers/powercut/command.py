@@ -8,8 +8,8 @@ from typing import Annotated, Any
 
 import typer
 
-from stocksim.errors import Fault, InputError, StocksimError
-from stocksim.faces.options import JsonOption, SiteArgument, named, number, print_json, read_options
+from stocksim.errors import InputError, StocksimError
+from stocksim.faces.options import JsonOption, SiteArgument, deliver, named, number, read_options
 
 EXAMPLES = {
     "powercut": 'Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"',
@@ -47,20 +47,15 @@ def powercut(
     as_json: JsonOption = False,
 ) -> None:
     """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
-    from stocksim.answers.powercut.answer import powercut_answer, powercut_text
+    from stocksim.answers.powercut.answer import powercut_answer
     from stocksim.answers.powercut.decide import power_cut
     from stocksim.engine.running import run_season
-    from stocksim.faces.marks import marked
 
     loaded, asked = powercut_options(
         site, on, hour, battery=battery, cylinder=cylinder, pressure=pressure, room=room, heater=heater, head=head
     )
     cut = power_cut(run_season(loaded), **asked)
-    units = loaded.file.site.units
-    if as_json:
-        print_json(marked(powercut_answer(cut, units), loaded))
-    else:
-        typer.echo(powercut_text(cut, units))
+    deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json)
 
 
 def powercut_options(site: Path, on: str | None, hour: float | None, **texts: str | None) -> tuple[Any, dict[str, Any]]:
@@ -85,19 +80,13 @@ def powercut_options(site: Path, on: str | None, hour: float | None, **texts: st
     InputError
         With every fault of the site and of all options.
     """
-    from stocksim.answers.powercut.card import AMOUNTS, NO_BATTERY
+    from stocksim.answers.powercut.case import AMOUNTS, arguments, read_amounts
     from stocksim.answers.powercut.decide import cut_faults
     from stocksim.site.reading import load_site
 
-    (day, *amounts), faults = read_options(
-        ("--on", on, "date"), *((f"--{key}", texts[key], AMOUNTS[key][3]) for key in AMOUNTS)
-    )
-    if amounts[list(AMOUNTS).index("battery")] == 0.0:
-        faults.append(Fault("", "--battery", NO_BATTERY))
-    given: dict[str, float | None] = {"hour": hour}
-    for key, amount in zip(AMOUNTS, amounts, strict=True):
-        if amount is not None or texts[key] is None:  # one that cannot be read is judged no further
-            given[key] = (amount or 0.0) * AMOUNTS[key][4]
+    (day,), faults = read_options(("--on", on, "date"))
+    amounts, unread = read_amounts(texts, {key: f"--{key}" for key in AMOUNTS})
+    faults += unread
     first, last = dt.date.min, dt.date.max
     loaded = None
     try:
@@ -105,7 +94,7 @@ def powercut_options(site: Path, on: str | None, hour: float | None, **texts: st
         first, last = loaded.file.season.start, loaded.file.season.end
     except StocksimError as error:
         faults += error.faults
-    faults += named(cut_faults(first, last, day, given))
+    faults += named(cut_faults(first, last, day, {"hour": hour, **amounts}))
     if faults:
         raise InputError(faults)
-    return loaded, {"on": day, "hour": hour} | {AMOUNTS[key][2]: given[key] for key in AMOUNTS}
+    return loaded, {"on": day, "hour": hour, **arguments(amounts)}

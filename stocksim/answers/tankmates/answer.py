@@ -270,11 +270,12 @@ def _number(value: float, digits: int = 4) -> float | None:
 
 
 def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
+    said = words.pair_sentences(pair, site, units)
     return {
         "a": pair.a,
         "b": pair.b,
         "verdict": pair.verdict,
-        "reason": words.pair_reason(pair, site, units),
+        "reason": said[0],
         "date": _iso(pair.date),
         "until": _iso(pair.until),
         "species_a": pair.species_a,
@@ -290,7 +291,7 @@ def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
             {
                 "key": ground.key,
                 "verdict": ground.verdict,
-                "reason": words.ground_sentence(ground, pair, site, units),
+                "reason": sentence,
                 "number": _number(ground.number),
                 "who": ground.who,
                 "whom": ground.whom or None,
@@ -300,7 +301,7 @@ def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
                 "who_length_mm": _number(ground.who_mm, 1),
                 "whom_length_mm": _number(ground.whom_mm, 1),
             }
-            for ground in pair.grounds
+            for ground, sentence in zip(pair.grounds, said, strict=bool(pair.grounds))
         ],
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from stocksim.answers.tankmates.decide import Company, Ground, Pair, WildCohort
 from stocksim.answers.tankmates.loops import Fit, LoopCompany, LoopPair, Resident
@@ -35,6 +36,8 @@ _TEMPERS = {
     "fins_nipped": "{nipper} may nip fins or bite when hungry: feed well and look at fins weekly.",
 }
 _MOST_BRIEF = 2
+_NONE_EATEN = "None fits another's mouth, by the spread of their sizes."
+_NOTHING = "Nothing that the rules know speaks against it."
 EVIDENCE = (
     "Evidence weak for all of this: lengths come from weights, mouths and tempers from few and mostly unread sources, "
     "or none, and the rule itself is ours. It replaces no keeper's eye: watch new company daily for two weeks."
@@ -87,8 +90,9 @@ def dates_words(ground: Ground, pair: Pair) -> str:
     return f" from {day_words(ground.first)} to {day_words(ground.last)}"
 
 
-def window_sentence(species: tuple[str, str], site: Site, units: str) -> str:
+def window_sentence(one: str, other: str, site: Site, units: str) -> str:
     """The growth windows of two species, that overlap little or not at all."""
+    species = (one, other)
     ends = [(site.species[s]["growth_temperature_low"], site.species[s]["growth_temperature_high"]) for s in species]
     both = " and ".join(
         f"{name_words(s)} grows well at {window_words(*window, units)}" for s, window in zip(species, ends, strict=True)
@@ -154,8 +158,8 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
         if pair.a == pair.b:
             return f"The larger {who} come near to swallowing the smaller{when}: grade by size, feed well."
         return f"{whom} are hardly longer than what {who} swallow{when}: {sizes}. Check sizes monthly, grade."
-    if ground.key == "never_by_rule":
-        return rule_words(pair.species_a, pair.species_b, site)
+    if ground.key in _OF_SPECIES:
+        return _OF_SPECIES[ground.key](pair.species_a, pair.species_b, site, units)
     if ground.key == "no_common_water":
         both = " and ".join(
             f"{name_words(s)} bears "
@@ -167,26 +171,28 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
         return outside_sentence(
             who, ground.key, species[ground.who], ground.number, ground.days, site, units, when
         )  # fmt: skip
-    if ground.key == "narrow_growth_window":
-        return window_sentence((pair.species_a, pair.species_b), site, units)
-    if ground.key == "oxygen_class":
-        return oxygen_sentence(pair.species_a, pair.species_b, site)
     if ground.key == "wild_caught":
         return f"{who} are wild-caught: weeks in a quarantine tank off the loop before they meet any other fish."
     return _temper_sentence(ground, species, site)
 
 
-def rule_words(one: str, other: str, site: Site) -> str:
+def rule_words(one: str, other: str, site: Site, units: str) -> str:
     """Why two species are never mixed, in their file's own words."""
     holder = one if other in never_with(site.species[one]) else other
     return f"Never mixed by rule: {site.species[holder].facts['never_because']}"
 
 
-def oxygen_sentence(one: str, other: str, site: Site) -> str:
+def oxygen_sentence(one: str, other: str, site: Site, units: str) -> str:
     """That two species need unlike levels of oxygen."""
     needs = sorted(((site.species[s]["oxygen_recommended"], s) for s in (one, other)), reverse=True)
     (high, needier), (low, easier) = needs
     return f"{name_words(needier)} needs {high:g} mg/L of oxygen, {name_words(easier)} {low:g}: aerate for the needier."
+
+
+# what speaks against two species wherever they meet
+_OF_SPECIES: dict[str, Callable[[str, str, Site, str], str]] = {
+    "never_by_rule": rule_words, "narrow_growth_window": window_sentence, "oxygen_class": oxygen_sentence,
+}  # fmt: skip
 
 
 def _temper_sentence(ground: Ground, species: dict[str, str], site: Site) -> str:
@@ -199,10 +205,10 @@ def _temper_sentence(ground: Ground, species: dict[str, str], site: Site) -> str
 
 
 def pair_sentences(pair: Pair, site: Site, units: str, is_brief: bool = False) -> list[str]:
-    """All reasons of a pair, or the two gravest where that is enough; that there is none, where there is none."""
+    """All reasons of a pair, the gravest first, or two of the gravest; a sentence of its own where there is none."""
     grounds = [ground for ground in pair.grounds if not is_brief or ground.verdict == pair.verdict]
     said = [ground_sentence(ground, pair, site, units) for ground in grounds[: _MOST_BRIEF if is_brief else None]]
-    return said or [pair_reason(pair, site, units)]
+    return said or [_NONE_EATEN if pair.a == pair.b else _NOTHING]
 
 
 def cell_word(pair: Pair) -> str:
@@ -217,15 +223,6 @@ def matrix_words(company: Company) -> str:
         "✓ together, ~ with care, ✗ apart; an ink border: they share a tank now. A date: from when the verdict holds, "
         f"if not from the first day both are here (season from {day}). {SHORT_KEY}"
     )
-
-
-def pair_reason(pair: Pair, site: Site, units: str) -> str:
-    """The gravest reason of a pair, or that there is none."""
-    if pair.grounds:
-        return ground_sentence(pair.grounds[0], pair, site, units)
-    if pair.a == pair.b:
-        return "None fits another's mouth, by the spread of their sizes."
-    return "Nothing that the rules know speaks against it."
 
 
 def pair_when(pair: Pair) -> str:
@@ -363,14 +360,10 @@ def loop_sentences(pair: LoopPair, site: Site, units: str, is_brief: bool = Fals
     for obstacle in pair.obstacles:
         if is_brief and obstacle.key == "season_outside_growth":
             continue
-        if obstacle.key == "never_by_rule":
-            said.append(rule_words(pair.a, pair.b, site))
+        if obstacle.key in _OF_SPECIES:
+            said.append(_OF_SPECIES[obstacle.key](pair.a, pair.b, site, units))
         elif obstacle.key == "no_common_water":
             said.append("No water suits both.")
-        elif obstacle.key == "narrow_growth_window":
-            said.append(window_sentence((pair.a, pair.b), site, units))
-        elif obstacle.key == "oxygen_class":
-            said.append(oxygen_sentence(pair.a, pair.b, site))
         else:
             when = f", first on {day_words(obstacle.date)}" if obstacle.date else ""
             name = name_words(obstacle.who)

@@ -70,6 +70,25 @@ def test_beds_without_plantings_say_nothing_of_light():
     assert [note for note in notes({PLANTINGS: []}) if note.startswith("site.")] == []
 
 
+@pytest.mark.parametrize(
+    ("changes", "places"),
+    [
+        ({}, ["beds.gravel.media_size", "site.latitude", "site.cloud_share,"]),
+        ({PLANTINGS: []}, ["beds.gravel.media_size"]),
+        ({"beds.gravel.depth": "2 m", "site.latitude": 78.0},
+         ["beds.gravel.depth:", "beds.gravel.media_size", "site.cloud_share,", "site.latitude"]),
+        ({PLANTINGS: [], "beds.wall": WALL | {"plantings": [KALE]}, "cohorts.perch.ration": {"kind": "beds"}},
+         ["beds.gravel.media_size", "site.latitude", "site.cloud_share,"]),
+    ],
+)  # fmt: skip
+def test_notes_of_beds_and_of_their_light_stand_apart_in_the_order_of_all(changes, places):
+    site = site_from_tables(changed(STARTER, changes), FOLDER)
+    assert [note.split(" ")[0] for note in site.bed_notes] == places
+    assert [note for note in site.notes if note in site.bed_notes] == list(site.bed_notes)
+    asks_for_no_feed = [note for note in site.notes if note.startswith("cohorts.perch.ration")]
+    assert len(asks_for_no_feed) == ("cohorts.perch.ration" in changes)
+
+
 def test_polar_night_is_allowed_and_told():
     (dark,) = [note for note in notes({"site.latitude": 78.0}) if "does not rise" in note]
     assert "days of the season" in dark

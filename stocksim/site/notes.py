@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Mapping
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,30 +64,25 @@ def has_published_ratio(bed_kind: str, crop: Entry) -> bool:
     return BED_KINDS[bed_kind].has_feed_ratio and "feed_ratio_low" in crop.values
 
 
-def bed_notes(file: SiteFile, crops: Mapping[str, Entry], folder: Path | None = None) -> list[str]:
-    """Notes on the planted beds of a site file without faults; none where nothing is planted.
+def _has_plantings(file: SiteFile) -> bool:
+    return any(bed.plantings for bed in file.beds.values())
 
-    Parameters
-    ----------
-    file : SiteFile
-        The tables.
-    crops : mapping of str to Entry
-        Crops that its plantings name.
-    folder : Path, optional
-        Where a weather file is looked up.
 
-    Returns
-    -------
-    list of str
-        Sentences that name the place first.
-    """
-    if not any(bed.plantings for bed in file.beds.values()):
+def _light_notes(file: SiteFile, folder: Path | None) -> list[str]:
+    """What planted beds are taken to have of light and air; none where nothing is planted."""
+    if not _has_plantings(file):
+        return []
+    notes = []
+    if file.site.latitude is None:
+        notes.append("site.latitude is not given: light is that of 45 degrees north; write yours, as 43.5.")
+    return notes + _assumed(file, folder)
+
+
+def _planting_notes(file: SiteFile, crops: Mapping[str, Entry]) -> list[str]:
+    """What hinders growth or harvest, by bed; none where nothing is planted."""
+    if not _has_plantings(file):
         return []
     site, notes = file.site, []
-    if site.latitude is None:
-        notes.append("site.latitude is not given: light is that of 45 degrees north; write yours, as 43.5.")
-    notes += _assumed(file, folder)
-    notes += _unrated_rations(file, crops)
     dark = dark_days(file)
     if dark:
         notes.append(
@@ -198,13 +194,28 @@ def dark_days(file: SiteFile) -> list[dt.date]:
 STALLS_ABOVE_MG_L = 14.0
 
 
+class Assumptions(NamedTuple):
+    """What was assumed of a site file, one sentence each, the place first; those of beds and of their light apart too.
+
+    Parameters
+    ----------
+    notes : list of str
+        All.
+    of_beds : list of str
+        Those of them that tell of beds, of their light and of their air.
+    """
+
+    notes: list[str]
+    of_beds: list[str]
+
+
 def assumptions(
     file: SiteFile,
     species: Mapping[str, Entry],
     feeds: Mapping[str, Entry],
     crops: Mapping[str, Entry],
     folder: Path | None = None,
-) -> list[str]:
+) -> Assumptions:
     """Notes on a site file without faults.
 
     Parameters
@@ -218,7 +229,7 @@ def assumptions(
 
     Returns
     -------
-    list of str
+    Assumptions
         Sentences that name the place first.
     """
     notes = []
@@ -227,15 +238,16 @@ def assumptions(
     for key, loop in file.loops.items():
         notes += _water_notes(f"loops.{key}", loop)
         notes += _film_notes(key, loop, file)
-    notes += [note for key, bed in file.beds.items() for note in _media_notes(key, bed)]
-    notes += bed_notes(file, crops, folder)
+    media = [note for key, bed in file.beds.items() for note in _media_notes(key, bed)]
+    light, planted = _light_notes(file, folder), _planting_notes(file, crops)
+    notes += [*media, *light, *_unrated_rations(file, crops), *planted]
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:
             notes.append(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
-    return notes + own_files(species, feeds, crops)
+    return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])
 
 
 def own_files(*named: Mapping[str, Entry]) -> list[str]:

@@ -100,6 +100,11 @@ class Question(NamedTuple):
         return f"{self.cause}; is it meant? Check the number and its unit."
 
     @property
+    def table(self) -> str:
+        """First part of the place, as ``beds``."""
+        return self.place.partition(".")[0]
+
+    @property
     def cause(self) -> str:
         """As a likely cause of what is absurd elsewhere."""
         return f"{self.place}: {_beside_usual(self.said, self.usual)}"

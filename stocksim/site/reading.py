@@ -79,6 +79,8 @@ class Site:
     likeliest_cause : str
         The question that lies furthest beyond what is usual, to be told where something absurd comes of the site;
         empty where nothing is asked.
+    bed_notes : tuple of str
+        Those of the notes that tell of beds, of their light and of their air, in the order of the notes.
     """
 
     file: SiteFile
@@ -92,6 +94,7 @@ class Site:
     name: str = "site.toml"
     questions: tuple[str, ...] = ()
     likeliest_cause: str = ""
+    bed_notes: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         season, parts = self.file.season, ("loops", "tanks", "beds", "cohorts")
@@ -266,9 +269,11 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
     questions = doubts.questions if doubts is not None else []
     wildest = max(questions, default=None)
     asked = tuple(str(question) for question in questions)
-    said = [*assumptions(file, **entries, folder=folder), *notes, *said]
-    return Site(file, **entries, held_c=held_c, notes=(*asked, *said), raw=raw, folder=folder, name=name,
-                questions=asked, likeliest_cause="" if wildest is None else wildest.cause)  # fmt: skip
+    of_beds = [str(question) for question in questions if question.table == "beds"]
+    assumed = assumptions(file, **entries, folder=folder)
+    return Site(file, **entries, held_c=held_c, notes=(*asked, *assumed.notes, *notes, *said), raw=raw, folder=folder,
+                name=name, questions=asked, likeliest_cause="" if wildest is None else wildest.cause,
+                bed_notes=(*of_beds, *assumed.of_beds))  # fmt: skip
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:

@@ -1,123 +1,196 @@
-"""The answer about fish and beds, as text and as data."""
+"""What is answered about fish and beds."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
+from stocksim.answers.beds import words
 from stocksim.answers.beds.changes import BedPlan, BedProof
-from stocksim.answers.beds.decide import by_week
-from stocksim.answers.beds.words import (
-    NUTRIENT_NOTE,
-    TWO_AREAS,
-    adding_sentences,
-    area_words,
-    bed_cautions,
-    bed_rows,
-    excess_sentence,
-    loop_sentences,
-    nutrient_rows,
-    proof_sentence,
-    solids_sentences,
-    table_note,
-    week_rows,
-)
+from stocksim.answers.beds.decide import Fall, LoopBalance, Week, by_week
 from stocksim.engine.results.frames import Season
+from stocksim.faces.answer import Answer, Chart, Head, Lines, Part, Section, Sentences, Table, points
 from stocksim.faces.change_words import change_words
-from stocksim.faces.text import text_table, wrapped
+from stocksim.faces.marks import marked
+from stocksim.faces.markup import loop_label
 from stocksim.plants.nutrients import PLANT_SALTS
 from stocksim.site.bed_kinds import BED_KINDS
 
+Draw = Callable[[str], dict[str, Any] | None]
 
-def beds_text(plan: BedPlan) -> str:
-    """The answer of ``stocksim beds``."""
+
+def beds_answer(plan: BedPlan, draw: Draw | None = None) -> Answer:
+    """What a keeper who asks about fish and beds is answered.
+
+    Parameters
+    ----------
+    plan : BedPlan
+        Of `bed_plan`.
+    draw : callable, optional
+        Gives the specification of a loop's charts, or with an empty name that of the map of beds, where a page keeps
+        them.
+
+    Returns
+    -------
+    Answer
+        With the sections ``areas``; for each loop ``balance``, ``changes``, ``weeks``, ``numbers`` and ``nutrients``,
+        each called as `of_loop` tells; then ``beds`` and ``cautions``. Keys of its data carry units, null stands where
+        nothing is known.
+    """
     season = plan.season
-    units = season.site.file.site.units
-    lines = [f"{season.site.file.site.name}: beds and fish, {season.dates[0]} to {season.dates[-1]}", ""]
-    lines += [line for text in TWO_AREAS for line in _wrapped(text)]
-    for balance in plan.loops:
-        lines += ["", f"Loop {balance.loop}"]
-        say = loop_sentences(season, balance)
-        say += [excess_sentence(season, balance)] if excess_sentence(season, balance) else []
-        lines += [line for text in say for line in _wrapped(text, "  ")]
-        proofs = plan.proofs[balance.loop]
-        if proofs:
-            lines += _wrapped("What brings them nearer, cheapest first (each run as a whole season):", "  ")
-            lines += [line for proof in proofs for line in _wrapped(f"- {proof_sentence(proof, units)}", "    ")]
-        lines += ["", text_table(week_rows(balance, units)), *_wrapped(table_note(units))]
-        lines += [line for text in area_words(season, balance.loop) for line in _wrapped(f"No ratio: {text}.")]
-        rows = nutrient_rows(plan, balance.loop)
-        if rows:
-            lines += ["", f"Nutrients of loop {balance.loop}, g in the season:", text_table(rows)]
-            lines += _wrapped(NUTRIENT_NOTE)
-        lines += [line for text in adding_sentences(plan, balance.loop) for line in _wrapped(text)]
-    if season.planting.beds:
-        lines += ["", text_table(bed_rows(season, units))]
-    lines += [line for text in solids_sentences(season) for line in _wrapped(text)]
-    lines += ["", "Cautions:"]
-    lines += [line for text in bed_cautions(plan) for line in _wrapped(f"- {text}", "  ")]
-    return "\n".join(lines)
+    draw = draw or partial(drawn, plan)
+    cautions: list[Part] = [Head("Cautions:", "text"), Head("Cautions", "page")]
+    return Answer(
+        f"{season.site.file.site.name}: beds and fish, {season.dates[0]} to {season.dates[-1]}",
+        "",
+        [
+            Section("areas", [Sentences(words.TWO_AREAS, on="text")]),
+            *(section for balance in plan.loops for section in _loop_sections(plan, balance, draw)),
+            Section("beds", _bed_parts(season, draw)),
+            Section("cautions", [*cautions, points(words.bed_cautions(plan), "background")]),
+        ],
+        partial(_data, plan),
+    )
 
 
-def _wrapped(text: str, indent: str = "") -> list[str]:
-    return wrapped(text, indent, indent[2:] if text.startswith("- ") else indent)
+def of_loop(part: str, loop: str) -> str:
+    """Key of a loop's section, as ``weeks_main``."""
+    return f"{part}_{loop}"
 
 
-def beds_answer(plan: BedPlan) -> dict[str, Any]:
-    """The answer of ``stocksim beds --json``: keys carry units, null where nothing is known."""
+def drawn(plan: BedPlan, loop: str = "") -> dict[str, Any] | None:
+    """Specification of a loop's charts; of no loop that of the map of all beds, None without any."""
+    from stocksim.answers.beds.charts import bed_map, bed_stack  # slow to import, and text draws none
+
+    by_loop = {balance.loop: balance for balance in plan.loops}
+    chart = bed_stack(plan.season, by_loop[loop]) if loop else bed_map(plan.season)
+    return None if chart is None else dict(chart.to_dict(validate=False))
+
+
+def _loop_sections(plan: BedPlan, balance: LoopBalance, draw: Draw) -> list[Section]:
+    """One loop's balance, what helps, its weeks as charts and in numbers, its nutrients."""
+    season, loop, units = plan.season, balance.loop, plan.season.site.file.site.units
+    excess = words.excess_sentence(season, balance)
+    say = [*words.loop_sentences(season, balance), *([excess] if excess else [])]
+    unrated = words.area_words(season, loop)
+    head = Lines([f"Loop {loop}"], on="text", gap=True)
+    weeks: list[Part] = [
+        Head(f"Week by week: {loop_label(loop)}", "page"),
+        Sentences(words.TWO_AREAS, "background", "page"),
+        Chart(of_loop("bed_weeks", loop), partial(draw, loop)),
+        Sentences(["; ".join(unrated) + "."] if unrated else [], "note", "page"),
+    ]
+    numbers: list[Part] = [
+        Table(words.week_rows(balance, units), gap=True),
+        Sentences([words.table_note(units)], "note"),
+        Sentences([f"No ratio: {text}." for text in unrated], on="text"),
+    ]
+    return [
+        Section(of_loop("balance", loop), [head, Sentences(say, "answer", indent="  ", first="  ")]),
+        Section(of_loop("changes", loop), _change_parts(plan, loop)),
+        Section(of_loop("weeks", loop), weeks),
+        Section(of_loop("numbers", loop), numbers, "The same in numbers, week by week"),
+        Section(of_loop("nutrients", loop), _nutrient_parts(plan, loop)),
+    ]
+
+
+def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
+    """Changes that help; pages tell too where none was sought or found."""
+    if loop not in plan.proofs:
+        return [Sentences(["Each lever is run as a whole season; takes some seconds."], "note", "page")]
+    say = [words.proof_sentence(proof, plan.season.site.file.site.units) for proof in plan.proofs[loop]]
+    if not say:
+        return [Sentences(["Nothing that we tried brings this loop nearer to balance."], "note", "page")]
+    head = "What brings them nearer, cheapest first (each run as a whole season):"
+    return [
+        Sentences([head], on="text", indent="  ", first="  "),
+        Sentences(say, "list", mark="- ", indent="    ", first="  "),
+    ]
+
+
+def _nutrient_parts(plan: BedPlan, loop: str) -> list[Part]:
+    """Where each nutrient comes from and goes, and what to add; nothing where nothing is fed or planted."""
+    rows = words.nutrient_rows(plan, loop)
+    if not rows:
+        return []
+    return [
+        Lines([f"Nutrients of loop {loop}, g in the season:"], on="text", gap=True),
+        Head("Nutrients, g in the season", "page"),
+        Table(rows),
+        Sentences([words.NUTRIENT_NOTE], "note"),
+        Sentences(words.adding_sentences(plan, loop), "background"),
+    ]
+
+
+def _bed_parts(season: Season, draw: Draw) -> list[Part]:
+    """Every bed on a map and in a table, then the sludge that beds and compost get."""
+    solids = Sentences(words.solids_sentences(season), "background")
+    if not season.planting.beds:
+        return [solids]
+    rows = words.bed_rows(season, season.site.file.site.units)
+    return [Head("Beds, drawn to area", "page"), Chart("beds", partial(draw, "")), Table(rows, gap=True), solids]
+
+
+# --- the answer as plain data
+
+_WEEK_KEYS = (
+    "feed_g", "biomass_kg", "temperature_c", "light_mol_m2", "supply_g", "draw_g", "uptake_g", "gap_g", "planted_m2",
+    "rated_m2", "handbook_low_m2", "handbook_high_m2", "balance_m2", "handbook_feed_g", "balance_feed_g",
+    "handbook_biomass_kg", "balance_biomass_kg", "nitrate_n_mg_l",
+)  # fmt: skip
+
+
+def _data(plan: BedPlan) -> dict[str, Any]:
     season = plan.season
-    loops = []
-    for balance in plan.loops:
-        fall = balance.fall
-        weeks = [
-            {"week_of": week.first.isoformat(), "days": week.days}
-            | {
-                name: _number(getattr(week, name))
-                for name in (
-                    "feed_g", "biomass_kg", "temperature_c", "light_mol_m2", "supply_g", "draw_g", "uptake_g", "gap_g",
-                    "planted_m2", "rated_m2", "handbook_low_m2", "handbook_high_m2", "balance_m2",
-                    "handbook_feed_g", "balance_feed_g", "handbook_biomass_kg", "balance_biomass_kg", "nitrate_n_mg_l",
-                )
-            }
-            for week in balance.weeks
-        ]  # fmt: skip
-        mine = [budget for budget in plan.budgets if budget.loop == balance.loop]
-        loops.append(
-            {
-                "loop": balance.loop,
-                "answer": loop_sentences(season, balance),
-                "mean_gap_g": round(balance.mean_gap_g, 4),
-                "turns": [{"week_of": day.isoformat(), "side": side} for day, side in balance.turns],
-                "fall": None
-                if fall is None
-                else {
-                    "reference": fall.reference.isoformat(), "trough": fall.trough.isoformat(), "faster": fall.faster,
-                    "feed_share": round(fall.feed_share, 4), "draw_share": round(fall.draw_share, 4),
-                    "feed_per_kg_share": round(fall.feed_per_kg_share, 4),
-                    "crosses_again": fall.back.isoformat() if fall.back else None,
-                },
-                "weeks": weeks,
-                "levers": [_proof(proof, season.site.file.site.units) for proof in plan.proofs[balance.loop]],
-                "nutrients": {
-                    budget.nutrient: {
-                        "wanted_g": [round(float(v), 4) for v in budget.wanted_g],
-                        **{f"{key}_g": [round(float(v), 4) for v in values] for key, values in budget.terms.items()},
-                        "add_g": [round(float(v), 3) for v in budget.add_g],
-                        "salt": PLANT_SALTS[budget.nutrient].name,
-                    }
-                    for budget in mine
-                },
-                "no_published_ratio": area_words(season, balance.loop),
-            }
-        )  # fmt: skip
-    return {
+    answer = {
         "site": season.site.file.site.name,
-        "two_areas": list(TWO_AREAS),
-        "loops": loops,
+        "two_areas": list(words.TWO_AREAS),
+        "loops": [_loop(plan, balance) for balance in plan.loops],
         "beds": [_bed(season, column, key) for column, key in enumerate(season.planting.beds)],
         "sludge": _sludge(season),
-        "solids": solids_sentences(season),
-        "cautions": bed_cautions(plan),
+        "solids": words.solids_sentences(season),
+        "cautions": words.bed_cautions(plan),
+    }
+    return marked(answer, season.site)
+
+
+def _loop(plan: BedPlan, balance: LoopBalance) -> dict[str, Any]:
+    season, loop = plan.season, balance.loop
+    return {
+        "loop": loop,
+        "answer": words.loop_sentences(season, balance),
+        "mean_gap_g": round(balance.mean_gap_g, 4),
+        "turns": [{"week_of": day.isoformat(), "side": side} for day, side in balance.turns],
+        "fall": None if balance.fall is None else _fall(balance.fall),
+        "weeks": [_week(week) for week in balance.weeks],
+        "levers": [_proof(proof, season.site.file.site.units) for proof in plan.proofs.get(loop, [])],
+        "nutrients": {
+            budget.nutrient: {
+                "wanted_g": [round(float(v), 4) for v in budget.wanted_g],
+                **{f"{key}_g": [round(float(v), 4) for v in values] for key, values in budget.terms.items()},
+                "add_g": [round(float(v), 3) for v in budget.add_g],
+                "salt": PLANT_SALTS[budget.nutrient].name,
+            }
+            for budget in plan.budgets
+            if budget.loop == loop
+        },
+        "no_published_ratio": words.area_words(season, loop),
+    }
+
+
+def _week(week: Week) -> dict[str, Any]:
+    numbers = {name: _number(getattr(week, name)) for name in _WEEK_KEYS}
+    return {"week_of": week.first.isoformat(), "days": week.days} | numbers
+
+
+def _fall(fall: Fall) -> dict[str, Any]:
+    return {
+        "reference": fall.reference.isoformat(), "trough": fall.trough.isoformat(), "faster": fall.faster,
+        "feed_share": round(fall.feed_share, 4), "draw_share": round(fall.draw_share, 4),
+        "feed_per_kg_share": round(fall.feed_per_kg_share, 4),
+        "crosses_again": fall.back.isoformat() if fall.back else None,
     }  # fmt: skip
 
 

@@ -138,7 +138,7 @@ class BedPlan:
     loops : tuple of LoopBalance
         Every loop with fish or planted beds.
     proofs : mapping of str to list of BedProof
-        By loop, the changes that help.
+        By loop, the changes that help; none for any loop where they were not sought.
     budgets : tuple of Budget
         Of every loop and nutrient.
     """
@@ -149,8 +149,8 @@ class BedPlan:
     budgets: tuple[Budget, ...]
 
 
-def bed_plan(season: Season, progress: Progress | None = None) -> BedPlan:
-    """Balance, changes and budgets; some seconds a loop, for every change is run.
+def bed_plan(season: Season, progress: Progress | None = None, is_sought: bool = True) -> BedPlan:
+    """Balance, changes and budgets; some seconds a loop where changes are sought, for every change is run.
 
     Parameters
     ----------
@@ -158,6 +158,8 @@ def bed_plan(season: Season, progress: Progress | None = None) -> BedPlan:
         A season that was run.
     progress : callable, optional
         Called with (loops done, loops in all).
+    is_sought : bool
+        Whether to seek changes that help.
 
     Returns
     -------
@@ -166,7 +168,7 @@ def bed_plan(season: Season, progress: Progress | None = None) -> BedPlan:
     """
     loops = tuple(bed_balance(season))
     proofs = {}
-    for number, balance in enumerate(loops):
+    for number, balance in enumerate(loops if is_sought else ()):
         proofs[balance.loop] = bed_changes(season, balance)
         if progress is not None:
             progress(number + 1, len(loops))

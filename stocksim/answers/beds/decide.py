@@ -181,8 +181,7 @@ def bed_balance(season: Season) -> list[LoopBalance]:
     layout, course, stands = season.layout, season.course, season.planting.stands
     produced = season.loops["tan_produced_g"].to_numpy(float).reshape(layout.days, -1)
     supply = dissolved_nitrogen(layout, course, produced)
-    of_loop = np.zeros((len(stands.beds), len(layout.loops)))
-    of_loop[np.arange(len(stands.beds)), list(stands.loop_of)] = stands.on_loop
+    of_loop = _on_loops(season)
     light_of = of_loop / np.maximum(of_loop.sum(axis=0), 1.0)
     frame = {
         "feed_g": (course.fed_g @ layout.cohort_loop)[0],
@@ -324,18 +323,82 @@ def budgets(season: Season) -> list[Budget]:
         Nitrogen, phosphorus, potassium and calcium as the water's balance has them; magnesium and iron reckoned beside
         it from their usual level in source water and the little that feed dissolves.
     """
-    layout, course, stands = season.layout, season.course, season.planting.stands
-    feeds = [season.site.feeds[stay.table.feed] for stay in layout.stays]
-    members = layout.cohort_loop
-    fed, eaten, gain = course.fed_g[0], course.eaten_g[0], course.gain_g[0]
-    spilled = fed - eaten
-    of_loop = np.zeros((len(stands.beds), len(layout.loops)))
+    layout, fed = season.layout, season.course.fed_g[0]
+    wanted = _wanted_g(season)
+    followed = _followed_terms(season, wanted)
+    found = []
+    for column, loop in enumerate(layout.loops):
+        if not fed[:, layout.cohort_loop[:, column] > 0.0].any() and not layout.planted_m2[:, column].any():
+            continue
+        for key in NUTRIENTS:
+            mine = wanted[key][:, column]
+            if key in followed:
+                terms = {name: values[:, column] for name, values in followed[key].items()}
+            else:
+                terms = dict.fromkeys(TERMS, np.zeros_like(mine)) | _terms_beside(season, key, column, mine)
+            found.append(Budget(loop, key, {name: by_week(values) for name, values in terms.items()}, by_week(mine)))
+    return found
+
+
+def _on_loops(season: Season) -> FloatArray:
+    """1 where the water of a loop feeds a bed, shape (beds, loops)."""
+    stands = season.planting.stands
+    of_loop = np.zeros((len(stands.beds), len(season.layout.loops)))
     of_loop[np.arange(len(stands.beds)), list(stands.loop_of)] = stands.on_loop
-    wanted = {key: stands.demand_g[number] @ of_loop for number, key in enumerate(NUTRIENTS)}
+    return of_loop
+
+
+def _wanted_g(season: Season) -> dict[str, FloatArray]:
+    """What crops would take of each nutrient, arrays (days, loops). [g/day]"""
+    of_loop = _on_loops(season)
+    return {key: season.planting.stands.demand_g[number] @ of_loop for number, key in enumerate(NUTRIENTS)}
+
+
+def _followed_terms(season: Season, wanted_g: dict[str, FloatArray]) -> dict[str, dict[str, FloatArray]]:
+    """Daily `TERMS` of the nutrients that the water's balance follows, arrays (days, loops). [g/day]"""
+    layout, course, water = season.layout, season.course, season.layout.water
     units = layout.leaf_loop[len(layout.tanks) :]
     taken = {"nitrogen": course.uptake_n_g[0]}
+    source, level = {"nitrogen": water.source_nitrate}, {"nitrogen": course.nitrate_mg_l[0]}
     for key in ("calcium", "potassium", "phosphorus"):
         taken[key] = getattr(course, f"uptake_{key}_g")[0] @ units
+        source[key] = water.source_level[SOLUTES.index(key)]
+        level[key] = getattr(course, f"{key}_mg_l")[0]
+    top_up, outflow, volume = course.top_up_m3[0], course.outflow_m3[0], layout.loop_water_m3
+    zero = np.zeros_like(top_up)
+    dissolved, solids = _from_feed(season)
+    buffer = {
+        key: course.buffer_g[0] * np.array([getattr(SALTS[name], f"{key}_share") for name in water.salts])
+        for key in ("calcium", "potassium")
+    }
+    found = {}
+    for key, got in taken.items():
+        found[key] = dict.fromkeys(TERMS, zero) | {
+            "dissolved": dissolved.get(key, zero),
+            "solids": solids.get(key, zero),
+            "buffer": buffer.get(key, zero),
+            "source": top_up * source[key],
+            "taken": got,
+            "carried_out": outflow * level[key],
+            "kept": np.diff(level[key] * volume, axis=0, prepend=(source[key] * volume)[np.newaxis]),
+            "short": np.maximum(wanted_g[key] - got, 0.0),
+        }
+    found["nitrogen"] |= {
+        "denitrified": course.denitrified_n_g[0],
+        "freed": course.solids_n_freed_g[0],
+        "buffer": water.ammonia_dose_g + zero,
+    }
+    terms = found["phosphorus"]
+    gone = terms["taken"] + terms["carried_out"] + terms["kept"]
+    terms["freed"] = gone - terms["dissolved"] - terms["source"] - terms["buffer"]
+    return found
+
+
+def _from_feed(season: Season) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """What feed brings into the water and into solids, by nutrient, arrays (days, loops). [g/day]"""
+    layout, course, members = season.layout, season.course, season.layout.cohort_loop
+    fed, eaten, gain = course.fed_g[0], course.eaten_g[0], course.gain_g[0]
+    spilled = fed - eaten
     phosphorus = layout.feed_phosphorus
     dissolved = {
         "nitrogen": course.excreted_nitrogen_g[0] @ members,
@@ -345,61 +408,26 @@ def budgets(season: Season) -> list[Budget]:
     solids = {
         "nitrogen": course.solids_n_made_g[0],
         "phosphorus": (phosphorus * (eaten * (1.0 - PHOSPHORUS_DIGESTIBILITY) + spilled)) @ members,
+        # the water's balance lets none of the feed's calcium dissolve
+        "calcium": _fed_g(season, "calcium"),
     }
-    in_feed = {key: np.array([feed.number(key, 0.0) for feed in feeds]) for key in ("calcium", "magnesium", "iron")}
-    # the water's balance lets none of the feed's calcium dissolve
-    solids["calcium"] = (fed * in_feed["calcium"]) @ members
-    top_up, outflow = course.top_up_m3[0], course.outflow_m3[0]
-    source = {"nitrogen": layout.water.source_nitrate}
-    level = {"nitrogen": course.nitrate_mg_l[0]}
-    for key in ("calcium", "potassium", "phosphorus"):
-        source[key] = layout.water.source_level[SOLUTES.index(key)]
-        level[key] = getattr(course, f"{key}_mg_l")[0]
-    buffer = {
-        key: course.buffer_g[0] * np.array([getattr(SALTS[name], f"{key}_share") for name in layout.water.salts])
-        for key in ("calcium", "potassium")
-    }
-    water = layout.loop_water_m3
-    zero = np.zeros_like(top_up)
-    found = []
-    for column, loop in enumerate(layout.loops):
-        if not fed[:, members[:, column] > 0.0].any() and not layout.planted_m2[:, column].any():
-            continue
-        for key in NUTRIENTS:
-            terms = dict.fromkeys(TERMS, zero[:, column])
-            if key in taken:
-                terms["dissolved"] = dissolved.get(key, zero)[:, column]
-                terms["solids"] = solids.get(key, zero)[:, column]
-                terms["buffer"] = buffer.get(key, zero)[:, column]
-                terms["source"] = top_up[:, column] * source[key][column]
-                terms["taken"], terms["carried_out"] = taken[key][:, column], outflow[:, column] * level[key][:, column]
-                held = level[key][:, column] * water[column]
-                terms["kept"] = np.diff(held, prepend=source[key][column] * water[column])
-                if key == "nitrogen":
-                    terms["denitrified"] = course.denitrified_n_g[0, :, column]
-                    terms["freed"] = course.solids_n_freed_g[0, :, column]
-                    terms["buffer"] = layout.water.ammonia_dose_g[:, column] + zero[:, column]
-                if key == "phosphorus":
-                    gone = terms["taken"] + terms["carried_out"] + terms["kept"]
-                    terms["freed"] = gone - terms["dissolved"] - terms["source"] - terms["buffer"]
-                terms["short"] = np.maximum(wanted[key][:, column] - taken[key][:, column], 0.0)
-            else:
-                fed_here = ((fed * in_feed[key]) @ members)[:, column]
-                terms |= _beside(
-                    key, fed_here, top_up[:, column], outflow[:, column], float(water[column]), wanted[key][:, column]
-                )
-            weekly = {name: by_week(values) for name, values in terms.items()}
-            found.append(Budget(loop, key, weekly, by_week(wanted[key][:, column])))
-    return found
+    return dissolved, solids
 
 
-def _beside(
-    key: str, fed_g: FloatArray, top_up_m3: FloatArray, outflow_m3: FloatArray, water_m3: float, wanted_g: FloatArray
-) -> dict[str, FloatArray]:
-    """Daily terms of a nutrient that the water's balance does not follow: mixed, and taken while there."""
+def _fed_g(season: Season, key: str) -> FloatArray:
+    """What feed holds of a nutrient, shape (days, loops). [g/day]"""
+    layout = season.layout
+    share = np.array([season.site.feeds[stay.table.feed].number(key, 0.0) for stay in layout.stays])
+    return (season.course.fed_g[0] * share) @ layout.cohort_loop
+
+
+def _terms_beside(season: Season, key: str, column: int, wanted_g: FloatArray) -> dict[str, FloatArray]:
+    """Daily terms of a loop's nutrient that the water's balance does not follow: mixed, and taken while there."""
+    course, water_m3 = season.course, float(season.layout.loop_water_m3[column])
+    fed_g, outflow_m3 = _fed_g(season, key)[:, column], course.outflow_m3[0][:, column]
     usual = USUAL_SOURCE_MG_L[key]
     held = usual * water_m3
-    dissolved, source = DISSOLVED_SHARE[key] * fed_g, usual * top_up_m3
+    dissolved, source = DISSOLVED_SHARE[key] * fed_g, usual * course.top_up_m3[0][:, column]
     taken, out, kept = np.zeros_like(fed_g), np.zeros_like(fed_g), np.zeros_like(fed_g)
     for day in range(fed_g.size):
         before = held

@@ -396,7 +396,7 @@ def bed_cautions(plan: BedPlan) -> list[str]:
     words += [f"{season.site.crops[c].title}: {season.site.crops[c].facts['caution']}" for c in sorted(crops)
               if "caution" in season.site.crops[c].facts]  # fmt: skip
     words.append(SALT_CAUTION)
-    words += [note for note in season.site.notes if note.startswith(("beds.", "site.latitude", "site.c", "site.air"))]
+    words += season.site.bed_notes
     weak = [entry.title for name, entry in season.site.crops.items() if entry.evidence == "weak"]
     if weak:
         words.append(f"Evidence is weak for {', '.join(weak)}: most of their values are from memory or chosen here.")

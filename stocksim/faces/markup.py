@@ -105,8 +105,13 @@ def label(words: str, instead: str) -> str:
 
 
 def loop_label(loop: str) -> str:
-    """A loop of a sound site in a label or a heading; its name may hold underscores that Markdown takes for more."""
-    return "Loop " + re.sub(r"_(?![^\W_])|(?<![^\W_])_", r"\_", loop)
+    """A loop of a sound site in a label or in a heading of Markdown."""
+    return underscored(f"Loop {loop}")
+
+
+def underscored(words: str) -> str:
+    """Words with names of a sound site in them, whose underscores Markdown might take for more."""
+    return re.sub(r"_(?![^\W_])|(?<![^\W_])_", r"\_", words)
 
 
 def heading_html(text: str) -> str:

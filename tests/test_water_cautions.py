@@ -10,9 +10,10 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
+from stocksim.answers.ramp.answer import water_answer
 from stocksim.engine.results.frames import Season
 from stocksim.faces import water_charts
-from stocksim.faces.water_words import dosing_cautions, fish_water_cautions, loop_sentences
+from stocksim.faces.water_words import DOSING
 from stocksim.faces.words import (
     NOT_JUDGED,
     cautions,
@@ -95,7 +96,7 @@ def test_nitrate_is_told_from_the_level_of_the_species(species, level):
     assert f"({level:g} mg/L for fish) on {START.day} {START:%b %Y}" in told
     assert "passes a caution level" in told
     assert told in cautions(above)
-    assert told in fish_water_cautions(above, "main")
+    assert told in water_answer(above, "main").data["cautions"]
     # a caution, no limit: nothing is broken by it
     assert not any(f.limit == "nitrate" for f in above.findings)
 
@@ -163,7 +164,7 @@ def test_ph_outside_the_range_of_fish_is_told_with_its_dates(ph, word):
     sentence = ph_words(told, "main")
     assert f"on 12 days from {START.day} {START:%b %Y}: {word}" in sentence
     assert sentence in cautions(told)
-    assert sentence in fish_water_cautions(told, "main")
+    assert sentence in water_answer(told, "main").data["cautions"]
 
 
 def test_ph_inside_the_range_or_without_fish_is_not_told():
@@ -195,7 +196,7 @@ def test_every_dosed_salt_says_its_caution(salt):
     told = season(days=20, ph=6.8, buffer=salt, alkalinity_target="150 mg/L")
     last = SALTS[salt].caution.split(";")[-1]
     assert any(last in one for one in cautions(told))
-    assert any(last in one for one in dosing_cautions(told, "main"))
+    assert any(last in one for one in water_answer(told, "main").data["cautions"])
     assert not any(last in one for one in cautions(season(days=2)))
 
 
@@ -209,15 +210,16 @@ def test_chalk_that_stops_dissolving_is_told_with_its_dates():
     assert "loop main from " in sentence
     assert f"by up to {150.0 - lowest.min():.0f}, down to {lowest.min():.0f} on {day.day} {day:%b %Y}" in sentence
     assert sentence in water_cautions(told)
-    assert sentence in loop_sentences(told, "main", "metric")[0]
+    assert sentence in water_answer(told, "main").data["sentences"][0]
     # another salt keeps the target, and is never told so
     assert short_words(season(buffer="sodium_bicarbonate", **keys), "main") == ""
     # chalk of which none dissolves is not "none is needed"
     hard = {"source_water": {"calcium": "300 mg/L"}, "water_tests": [{"date": START, "alkalinity": "100 mg/L"}]}
     none = season(buffer="calcium_carbonate", **(keys | {"days": 10, "count": 5} | hard))
     assert not none.course.buffer_g.any()
-    assert "none dissolves" in loop_sentences(none, "main", "metric")[0]
-    assert dosing_cautions(none, "main")
+    answer = water_answer(none, "main")
+    assert "none dissolves" in answer.data["sentences"][0]
+    assert set(DOSING) <= set(answer.data["cautions"])
 
 
 # --- panels

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from stocksim.faces.options import JsonOption, SiteArgument, print_json
+from stocksim.faces.options import JsonOption, SiteArgument, deliver
 
 EXAMPLES = {
     "ramp": "Example: stocksim ramp house.toml --from 2027-03-15",
@@ -24,8 +24,6 @@ def ramp(
     """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
     from stocksim.answers.ramp.answer import ramp_answer
     from stocksim.answers.ramp.decide import feeding_ramp
-    from stocksim.answers.ramp.words import ramp_text
-    from stocksim.faces.marks import marked
     from stocksim.faces.options import Bar, options, options_named
     from stocksim.site.reading import load_site
 
@@ -35,8 +33,4 @@ def ramp(
     with options_named("--from"):
         found = feeding_ramp(loaded, day, bar)
     bar.close()
-    units = loaded.file.site.units
-    if as_json:
-        print_json(marked(ramp_answer(found, units), loaded))
-    else:
-        typer.echo(ramp_text(found, units))
+    deliver(ramp_answer(found), as_json)

@@ -123,12 +123,13 @@ class LoopRamp:
 
 @dataclass(frozen=True)
 class Ramp:
-    """Schedules of all loops, the changes that write them into a site file, and the season that proves them."""
+    """Schedules of all loops, the changes that write them into a site file, the season that proves them, the site."""
 
     start: dt.date
     loops: tuple[LoopRamp, ...]
     changes: Mapping[str, Any]
     proof: Season
+    site: Site
 
     @property
     def offered(self) -> Mapping[str, Any]:
@@ -214,7 +215,7 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
                 loop_fate(layout, course, column, day, layout.days), binding, advice,
             )
         )  # fmt: skip
-    return Ramp(start, tuple(loops), changes, proof)
+    return Ramp(start, tuple(loops), changes, proof, site)
 
 
 def _is_bound_by_ammonia(climb: Climb, still: list[Finding]) -> bool:

@@ -13,7 +13,6 @@ from stocksim.changes.change import Action
 from stocksim.changes.search import help_of
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import change_words, help_words
-from stocksim.faces.text import text_table, wrapped
 from stocksim.faces.words import day_words, level_words, settling_cautions
 from stocksim.site.kinds import LIMITS, limits_left_by_film
 from stocksim.site.notes import own_files
@@ -348,42 +347,7 @@ def is_table_shown(loop: LoopRamp) -> bool:
     return loop.is_offered and bool(loop.weeks) and not loop.fate.loses_all
 
 
-def ramp_text(ramp: Ramp, units: str) -> str:
-    """The printed answer.
-
-    Parameters
-    ----------
-    ramp : Ramp
-        Of `stocksim.answers.ramp.decide.feeding_ramp`.
-    units : str
-        ``metric`` or ``us``.
-
-    Returns
-    -------
-    str
-        Lines as wide as the terminal at most, save for tables and the lines to copy into the site file.
-    """
-    lines = [*wrapped(f"{ramp.proof.site.file.site.name}: feeding from {day_words(ramp.start)}"), ""]
-    for loop in ramp.loops:
-        lines += wrapped(loop_sentence(loop, units))
-        if loop.has_fish:
-            lines += wrapped(as_fed_sentence(loop))
-            lines += wrapped(ph_sentence(loop, units))
-        if is_table_shown(loop):
-            lines += ["", text_table(week_rows(loop, units))]
-        lines.append("")
-    if any(map(is_table_shown, ramp.loops)):
-        lines += wrapped(TABLE_WORDS)
-    if ramp.offered:
-        lines += ["", f"{COPY_WORDS[is_deadly(ramp)]}:", *site_lines(ramp)]
-    for head, items in (("Cautions", cautions(ramp)), ("Sources", ramp_sources(ramp.proof.site))):
-        lines += ["", f"{head}:"]
-        for item in items:
-            lines += wrapped(f"- {item}", "  ")
-    return "\n".join(lines)
-
-
 def cautions(ramp: Ramp) -> list[str]:
     """What to mind beside the schedule, library files of the keeper's own among it."""
-    site = ramp.proof.site
+    site = ramp.site
     return [*CAUTIONS, *settling_cautions(ramp.proof), *own_files(site.species, site.feeds, site.crops)]

@@ -432,6 +432,109 @@ TERMINAL: dict[str, Case] = {
 }
 
 
+# --- answers: what is said of a season, and of files that are read with a doubt
+
+
+def season(made: Callable[[Any], str | Iterable[str]], tables: dict) -> Case:
+    """What a function says of the season of these tables; the figures in it are the season's own."""
+
+    def said(_: Path) -> Iterable[str]:
+        from stocksim import run_season
+
+        found = made(run_season(build(tables)))
+        return [found] if isinstance(found, str) else found
+
+    return said
+
+
+def _verdicts(run: Any) -> list[str]:
+    from stocksim.faces.water_words import water_verdict
+    from stocksim.faces.words import verdict
+
+    return [verdict(run, run.findings), water_verdict(run)]
+
+
+def _outage(run: Any) -> str:
+    from stocksim.answers.powercut.answer import headline
+    from stocksim.answers.powercut.decide import power_cut
+
+    return headline(power_cut(run))
+
+
+def _company(run: Any) -> str:
+    from stocksim.answers.tankmates.decide import judge_company
+    from stocksim.answers.tankmates.words import headline
+
+    return headline(judge_company(run))[0]
+
+
+def _events(run: Any) -> list[str]:
+    from stocksim.faces.fates import event_lines
+
+    return event_lines(run, "metric", 4)
+
+
+def _weather_note(folder: Path, zone: str, offset: float | None) -> list[str]:
+    from stocksim.site.logs import read_weather_file
+
+    rows = [f"2026-11-0{1 + hour // 24}T{hour % 24:02d}:00{zone},5" for hour in range(60)]
+    (folder / "weather.csv").write_text("\n".join(["time,temperature_c", *rows]), encoding="utf-8")
+    return list(read_weather_file(folder / "weather.csv", dt.date(2026, 11, 1), 2, offset).notes)
+
+
+def _doubts(_: Path) -> list[str]:
+    """Questions to logs of water whose numbers can hardly be meant."""
+    import numpy as np
+
+    from stocksim.site.logs import water_questions
+
+    logs: list[tuple[list[float], float, int, str]] = [
+        ([38.0, 39.5, 36.0], 0.0, 1, "degC"), ([-1.5, -1.0], 0.0, 1, "degF"), ([15.0, 14.0], 12.0, 1, "degC"),
+        ([15.0, 15.0, 21.0, 21.0], 0.0, 1, "degC"), ([15.0, *[16.25] * 30], 0.0, 24, "degC"),
+    ]  # fmt: skip
+    return [
+        question
+        for mean, spread, count, unit in logs
+        for question in water_questions(
+            700_000 + np.arange(len(mean)), np.array(mean), np.full(len(mean), spread), np.full(len(mean), count), unit
+        )
+    ]
+
+
+def _understood(folder: Path) -> list[str]:
+    from stocksim.faces.understood import understood
+    from stocksim.site.reading import load_site
+
+    heat = understood(load_site(FOLDER / "heron_lane_computed.toml"))["heat"]
+    starter_site = understood(load_site(FOLDER / "starter.toml"))
+    pot = _POT | {"share_of_flow": 0.5, "drawn_off": "20 L/day"}
+    settled = understood(build(one_tank() | {"settlers": {"pot": pot}}))["settlers"]
+    return [*heat, *starter_site["cohorts"], *settled]
+
+
+_BASS = _FISH | {"species": "largemouth_bass", "feed": "bass_46", "mean_weight": "300 g", "count": 5}
+_BLUEGILL = _FISH | {"species": "bluegill", "feed": "sunfish_44", "mean_weight": "10 g", "count": 20}
+_PERCH = {"species": "yellow_perch", "feed": "perch_45", "count": 50, "mean_weight_g": 20.0}
+_UNFED = one_tank(temperature_c=14.0, days=150, **_PERCH)
+_UNFED["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
+_HUNGRY = changed(_UNFED, {"season.end": START + dt.timedelta(days=61)})
+ANSWERS: dict[str, Case] = {
+    "verdict: hunger": season(_verdicts, _UNFED),
+    "verdict: a few deaths": season(_verdicts, _HUNGRY),
+    "verdict: deaths of the water": season(_verdicts, one_tank(ph=9.0, count=300, days=20)),
+    "verdict: without fish": season(_verdicts, one_tank(count=0, days=5)),
+    "power cut: headline": season(_outage, one_tank(days=6)),
+    "power cut: without fish": season(_outage, one_tank(days=6, count=0)),
+    "company: headline": season(_company, one_tank(days=6) | {"cohorts": {"bass": _BASS, "bluegill": _BLUEGILL}}),
+    "company: without fish": season(_company, one_tank(days=6, count=0)),
+    "events: lines": season(_events, tomllib.loads(example_text("heron_lane_year"))),
+    "weather note: zone": lambda folder: _weather_note(folder, "-08:00", None),
+    "weather note: UTC": lambda folder: _weather_note(folder, "Z", -8.0),
+    "questions: water": _doubts,
+    "understood: heat, fish and settlers": _understood,
+}
+
+
 def _bar_of(at: Any) -> list[str]:
     """What a page says of the file, and whether there is anything to mend; times are left out."""
     bodies = [element.proto.body for element in at.get("html")]
@@ -488,9 +591,32 @@ def _saving_bar(folder: Path) -> Iterator[str]:
             yield from _bar_of(at)
 
 
-PAGES: dict[str, Case] = {"pages: the bar about the file": _saving_bar}
+def _uploads(folder: Path) -> Iterator[str]:
+    """What the pages say of uploads that are no site, and of a visitor without a token."""
+    from streamlit.testing.v1 import AppTest
 
-CASES: dict[str, Case] = FILES | SITES | PLANS | ENTRIES | TERMINAL | PAGES
+    path = folder / "house.toml"
+    path.write_text(example_text("starter"), encoding="utf-8")
+    odd = (("log.csv", b"date,temperature_c\n"), ("a.toml", b"\xff\xfea\x00"), ("a.toml", b"#" * 5_000_001),
+           ("n" * 285 + ".toml", b""))  # fmt: skip
+    env = {"STOCKSIM_SITE": str(path), "STOCKSIM_STATE": str(folder / "state")}
+    with mock.patch.dict(os.environ, env):
+        at = AppTest.from_file(FOLDER.parents[2] / "app.py", default_timeout=900).run()
+        for name, data in odd:
+            at.file_uploader(key="upload").set_value([(name, data, "text/plain")]).run()
+            shown = " ".join(element.proto.body for element in at.get("html"))
+            yield from (html.unescape(text) for text in re.findall(r'ss-faults"><li>(.*?)</li>', shown))
+        with mock.patch.dict(os.environ, STOCKSIM_TOKEN="by-the-tank"):
+            at = AppTest.from_file(FOLDER.parents[2] / "app.py", default_timeout=900).run()
+            at.text_input(key="token").set_value("by-the-tan").run()
+            shown = " ".join(element.proto.body for element in at.get("html"))
+            yield from re.findall(r"<h1>(.*?)</h1>", shown)
+            yield from re.findall(r"[A-Z][^<>]* not the token[^<>]*", shown)
+
+
+PAGES: dict[str, Case] = {"pages: the bar about the file": _saving_bar, "pages: uploads and token": _uploads}
+
+CASES: dict[str, Case] = FILES | SITES | PLANS | ENTRIES | TERMINAL | ANSWERS | PAGES
 
 
 def told(case: str) -> list[str]:

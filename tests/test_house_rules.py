@@ -22,7 +22,10 @@ ORDER = {
     "climate": 2, "library": 2, "site": 3, "heat": 4, "engine": 5, "changes": 6, "faces": 7,
     "answers": 8,
 }  # fmt: skip
-LONGEST_FILE = 600
+# of a question, the files that tell its answer; all others decide it, and know no face
+TELLING = {"answer", "card", "charts", "command", "file", "page", "screen", "why", "words"}
+LONGEST_FILE, LONGEST_FUNCTION = 600, 60
+LONG_FOR_A_REASON: set[str] = set()
 # plain helpers of the tests, that hold no test themselves: add yours
 HELPERS = {
     "browsing.py",
@@ -68,9 +71,9 @@ def imported(tree: ast.AST) -> list[tuple[str, ast.stmt]]:
     return found
 
 
-def import_faults(room_name: str, source: str) -> list[str]:
-    """What is wrong with the imports of a file that stands in a room."""
-    faults = []
+def import_faults(room_name: str, source: str, question: str = "", topic: str = "") -> list[str]:
+    """What is wrong with the imports of a file that stands in a room, and for a question's file in which."""
+    faults = question_faults(source, question, topic) if question else []
     for name, node in imported(ast.parse(source)):
         if isinstance(node, ast.ImportFrom):
             if node.level:
@@ -83,7 +86,7 @@ def import_faults(room_name: str, source: str) -> list[str]:
             targets = parts[1:2] or [alias.name for alias in node.names]
             for target in targets:
                 if target not in ORDER:
-                    if room_name not in ("", "faces"):
+                    if room_name not in ("", "faces", "answers"):
                         faults.append(f"{room_name} imports {name}, which is no room")
                 elif target != room_name and room_name:
                     is_lower = ORDER[target] < ORDER[room_name]
@@ -96,9 +99,40 @@ def import_faults(room_name: str, source: str) -> list[str]:
     return faults
 
 
+def question_faults(source: str, question: str, topic: str) -> list[str]:
+    """What a question's file imports of other questions, or of faces where it decides."""
+    faults = []
+    for name, node in imported(ast.parse(source)):
+        parts = name.split(".")
+        names = [alias.name for alias in node.names] if isinstance(node, ast.ImportFrom) else []
+        if parts[:2] == ["stocksim", "answers"] and parts[2:3] != [question]:
+            faults.append(f"{question} imports {name}, another question")
+        telling = {*parts[3:4], *(names if len(parts) == 3 else [])} & TELLING
+        if topic not in TELLING and (parts[:2] == ["stocksim", "faces"] or (parts[1:2] == ["answers"] and telling)):
+            faults.append(f"{question}.{topic} decides and imports {name}")
+    return faults
+
+
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_imports_run_one_way(path):
-    assert import_faults(room(path), path.read_text(encoding="utf-8")) == []
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    of = parts[1:3] if parts[0] == "answers" and len(parts) == 3 else ("", "")
+    assert import_faults(room(path), path.read_text(encoding="utf-8"), *of) == []
+
+
+@pytest.mark.parametrize(
+    ("question", "topic", "source"),
+    [
+        ("beds", "decide", "from stocksim.faces.words import verdict"),
+        ("beds", "decide", "from stocksim.answers.beds.words import bed_rows"),
+        ("beds", "decide", "from stocksim.answers.beds import words"),
+        ("beds", "words", "from stocksim.answers.cold.decide import Cold"),
+        ("beds", "page", "from stocksim.answers.season import answer"),
+        ("beds", "page", "import stocksim.answers.season.answer"),
+    ],
+)
+def test_a_question_that_asks_another_or_a_face_would_be_caught(question, topic, source):
+    assert import_faults("answers", source, question, topic)
 
 
 @pytest.mark.parametrize(
@@ -110,7 +144,9 @@ def test_imports_run_one_way(path):
         ("climate", "import pandas"),
         ("library", "import stocksim.site.reading"),
         ("engine", "from stocksim.faces import words"),
-        ("engine", "from stocksim import planning"),
+        ("engine", "from stocksim import changes"),
+        ("changes", "from stocksim.faces.words import verdict"),
+        ("faces", "from stocksim.answers.season.answer import solve"),
         ("site", "def late():\n    from stocksim.engine.arrays.layout import build_layout"),
         ("site", "def late():\n    from stocksim.heat.temperatures import water_c"),
         ("heat", "from stocksim.engine.arrays.layout import build_layout"),
@@ -148,6 +184,44 @@ def test_every_room_is_known():
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_files_are_short(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= LONGEST_FILE
+
+
+def functions_of(tree: ast.AST) -> list[ast.FunctionDef]:
+    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_functions_are_short(path):
+    """Code, not what its docstring says."""
+    long = {}
+    for function in functions_of(ast.parse(path.read_text(encoding="utf-8"))):
+        body = function.body[1:] if ast.get_docstring(function) is not None else function.body
+        lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
+        if lines > LONGEST_FUNCTION and function.name not in LONG_FOR_A_REASON:
+            long[function.name] = lines
+    assert long == {}
+
+
+def dotted(path: Path) -> str:
+    return ".".join(("stocksim", *path.relative_to(PACKAGE).with_suffix("").parts))
+
+
+def test_a_file_that_one_other_reads_says_why_it_is_apart():
+    """Else it belongs into the one that reads it. Pages and commands are found by name, so nobody reads them."""
+    readers: dict[str, set[str]] = {}
+    known = {dotted(path) for path in MODULES}
+    for path in MODULES:
+        for name, node in imported(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [f"{name}.{alias.name}" for alias in node.names] if isinstance(node, ast.ImportFrom) else []
+            for target in {name, *names} & known:
+                readers.setdefault(target, set()).add(dotted(path))
+    silent = [
+        name
+        for path in MODULES
+        if len(readers.get(name := dotted(path), ())) == 1
+        and "Apart" not in (ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or "")
+    ]
+    assert silent == []
 
 
 def test_every_test_file_is_collectable():

@@ -14,7 +14,7 @@ from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 from test_app import field, go, part, picker, sound, start, words
 
-from stocksim.answers.cold import screen as cold_screen
+from stocksim.answers.cold import decide as cold_decide
 from stocksim.errors import InputError
 from stocksim.faces import editing, fields
 from stocksim.site.examples import FOLDER, example_text
@@ -203,11 +203,11 @@ def test_every_price_that_is_sent_counts(serve_text, monkeypatch):
     serve_text(example_text("heron_lane_computed"))
     asked = []
 
-    def compared(source, worth):
+    def compared(site, worth, progress):
         asked.append(worth)
         raise InputError("not compared in this test")
 
-    monkeypatch.setattr(cold_screen, "compared", compared)
+    monkeypatch.setattr(cold_decide, "compare_cold", compared)
     at = go(start(), "cold")
     for typed in ("12", "20", "5", "7.5"):
         at.text_input(key="worth").set_value(typed)

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from small_sites import START, build, one_tank, two_loops
 
+from stocksim.answers.ramp import charts as water_charts
 from stocksim.engine.running import run_season
-from stocksim.faces import chart_parts, charts, palette, water_charts
-from stocksim.faces import water_charts as limit_lines
+from stocksim.faces import chart_parts, charts, palette
+from stocksim.faces.water_words import weekly
 from stocksim.library.species import load_species, species_names
 
 # Full-strength colour vision deficiency in linear sRGB: Machado, Oliveira and Fernandes 2009, A physiologically-based
@@ -290,7 +291,7 @@ def test_water_panels_share_one_time_axis_and_have_one_scale_each(young_season, 
 def test_limits_of_cohorts_are_those_that_tanks_are_judged_by(young_season, limit):
     layout = young_season.layout
     series = next(s for s in young_season.limits if s.limit == limit)
-    every = limit_lines.cohort_limits(young_season, limit)
+    every = water_charts.cohort_limits(young_season, limit)
     pick = np.nanmax if limit == "oxygen" else np.nanmin
     for column in range(len(layout.tanks)):
         threshold = chart_parts.daily(series, series.threshold)[:, column]
@@ -317,7 +318,7 @@ def test_weeks_add_up_to_the_season(young_season):
         rows = spec["datasets"][panel["data"]["name"]]
         assert sum(row["value"] for row in rows) == pytest.approx(total, rel=1e-9)
         assert total > 0.0
-    assert water_charts.weekly(np.ones(15)) == [(0, 7, 7.0), (7, 7, 7.0), (14, 1, 1.0)]
+    assert weekly(np.ones(15)) == [(0, 7, 7.0), (7, 7, 7.0), (14, 1, 1.0)]
 
 
 @pytest.mark.parametrize(
@@ -350,7 +351,7 @@ def test_words_of_limits_do_not_cover_each_other(young_season):
 
     groups = [("a", np.full(212, 1.0)), ("b", np.full(212, 1.01)), ("c", np.full(212, 9.0)), ("d", np.full(212, 99.0))]
     for is_right in (False, True):
-        rules, words = limit_lines.limit_layers(young_season, groups, alt.Scale(domain=[0.0, 10.0]), 150, is_right)
+        rules, words = water_charts.limit_layers(young_season, groups, alt.Scale(domain=[0.0, 10.0]), 150, is_right)
         rows = words[0].data
         assert len(rules) == 1
         assert set(rows["label"]) == {"limit 1: a", "limit 1: b", "limit 9: c", "limits above: d 99"}

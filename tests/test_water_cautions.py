@@ -10,9 +10,9 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
+from stocksim.answers.ramp import charts as water_charts
 from stocksim.answers.ramp.answer import water_answer
 from stocksim.engine.results.frames import Season
-from stocksim.faces import water_charts
 from stocksim.faces.water_words import DOSING
 from stocksim.faces.words import (
     NOT_JUDGED,

@@ -1,4 +1,7 @@
-"""Changes of beds, crops, ration, stock and water that may bring a loop's fish and beds nearer to balance."""
+"""Changes of beds, crops, ration, stock and water that may bring a loop's fish and beds nearer to balance.
+
+Apart from the question that tries them, for sources of changes stand together.
+"""
 
 from __future__ import annotations
 

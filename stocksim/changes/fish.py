@@ -1,4 +1,7 @@
-"""Changes of fish, feed, air, heat and planted area that may mend a limit."""
+"""Changes of fish, feed, air, heat and planted area that may mend a limit.
+
+Apart from `search`, for sources of changes stand together, a topic a file.
+"""
 
 from __future__ import annotations
 

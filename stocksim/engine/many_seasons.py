@@ -1,4 +1,7 @@
-"""Many seasons of a site: what is asked, checked, put together where scenarios are alike, and run in chunks."""
+"""Many seasons of a site: what is asked, checked, put together where scenarios are alike, and run in chunks.
+
+Apart from `running`, for a single season needs none of it.
+"""
 
 from __future__ import annotations
 

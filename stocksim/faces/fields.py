@@ -1,4 +1,7 @@
-"""Fields of the edit page, and the newest of what was typed."""
+"""Fields of the edit page, and the newest of what was typed.
+
+Apart from `edit_page` for its length.
+"""
 
 from __future__ import annotations
 

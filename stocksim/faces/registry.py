@@ -1,6 +1,8 @@
 """The questions that stocksim answers, by name: where the command and the page of each are found.
 
 Rooms of questions are named here and imported only when asked for, so that the frame knows none of them.
+
+Apart from `cli`, for the pages ask it too.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""The bar that says what is saved and what is a draft, and asks where a file and a page have gone apart."""
+"""The bar that says what is saved and what is a draft, and asks where a file and a page have gone apart.
+
+Apart from the frame of pages in app.py, which calls it, to be tested by itself.
+"""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import Fault, InputError
-from stocksim.faces import charts, editing, guard, keeping, water_charts
+from stocksim.faces import charts, editing, guard, keeping
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.reading import site_from_text
 from stocksim.site.saving import named_files, text_of
@@ -74,12 +74,6 @@ def seek_changes(source: Source) -> list[Finding]:
 def chart_spec(source: Source, name: str) -> dict[str, Any]:
     """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
     return charts.STACKS[name](solve(source)).to_dict(validate=False)
-
-
-@st.cache_data(max_entries=96, show_spinner=False)
-def water_spec(source: Source, loop: str) -> dict[str, Any]:
-    """The water charts of a loop of a sound site as a Vega-Lite specification."""
-    return water_charts.loop_stack(solve(source), loop).to_dict(validate=False)
 
 
 def begin() -> None:

@@ -1,4 +1,7 @@
-"""What was understood of a site file, in words."""
+"""What was understood of a site file, in words.
+
+Apart from `file_commands`, whose help is shown without the engine.
+"""
 
 from __future__ import annotations
 

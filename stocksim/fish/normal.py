@@ -1,4 +1,7 @@
-"""The normal distribution: share below a score, its logarithm, and the score of a share."""
+"""The normal distribution: share below a score, its logarithm, and the score of a share.
+
+Apart from `spread`, for its formulas are of the normal distribution alone and are tested against tables of it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Growth of a crop's stand by light and temperature, exactly integrated."""
+"""Growth of a crop's stand by light and temperature, exactly integrated.
+
+Apart from the engine, for it is science: pure functions of numbers with their sources.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Stand-ins for the faulty parts of a site file, so that what is sound can be checked in the same run."""
+"""Stand-ins for the faulty parts of a site file, so that what is sound can be checked in the same run.
+
+Apart from `reading` for its length.
+"""
 
 from __future__ import annotations
 

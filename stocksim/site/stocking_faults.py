@@ -1,4 +1,7 @@
-"""What of the stocking table cannot be: names that dangle, and wishes that contradict each other, pair by pair."""
+"""What of the stocking table cannot be: names that dangle, and wishes that contradict each other, pair by pair.
+
+Apart from `faults` for its length.
+"""
 
 from __future__ import annotations
 

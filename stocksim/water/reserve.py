@@ -1,4 +1,7 @@
-"""What a tank has in reserve when the power is cut: oxygen, warmth, bottled oxygen."""
+"""What a tank has in reserve when the power is cut: oxygen, warmth, bottled oxygen.
+
+Apart from the question, for it is science: pure functions of numbers with their sources.
+"""
 
 from __future__ import annotations
 

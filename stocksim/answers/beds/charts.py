@@ -1,4 +1,7 @@
-"""Charts of beds: feed against planted area, nutrients, and the beds drawn as a map."""
+"""Charts of beds: feed against planted area, nutrients, and the beds drawn as a map.
+
+Apart from `answer`, which text needs without the slow import of charts.
+"""
 
 from __future__ import annotations
 

@@ -1,12 +1,26 @@
 """The beds: what the feed carries and what the beds need, what stands when, nutrients, harvest, cautions."""
 
 from functools import partial
+from typing import Any
 
 import streamlit as st
 
-from stocksim.answers.beds.answer import beds_answer, of_loop
-from stocksim.answers.beds.screen import chart_spec, plan_of
-from stocksim.faces import guard, markup, showing
+from stocksim.answers.beds.answer import beds_answer, drawn, of_loop
+from stocksim.answers.beds.changes import BedPlan, bed_plan
+from stocksim.faces import guard, markup, screen, showing
+
+
+@st.cache_data(max_entries=24, show_spinner=False)
+def plan_of(source: screen.Source, is_sought: bool) -> BedPlan:
+    """Beds of a sound site; seeking changes takes some seconds."""
+    return bed_plan(screen.solve(source), is_sought=is_sought)
+
+
+@st.cache_data(max_entries=96, show_spinner=False)
+def chart_spec(source: screen.Source, loop: str = "") -> dict[str, Any] | None:
+    """Charts of a loop's beds as a Vega-Lite specification; of no loop the map of all beds, None without any."""
+    return drawn(plan_of(source, False), loop)
+
 
 source = showing.begin("Beds").source
 draw = partial(chart_spec, source)

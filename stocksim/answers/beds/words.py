@@ -1,4 +1,7 @@
-"""Beds in sentences, rows and cautions."""
+"""Beds in sentences, rows and cautions.
+
+Apart from `answer` for its length.
+"""
 
 from __future__ import annotations
 

@@ -1,19 +1,42 @@
 """Cold months: water and air by the week, what a degree costs, what to do, and the night the heaters fail."""
 
 from functools import partial
+from typing import Any
 
 import streamlit as st
 
-from stocksim.answers.cold import screen as cold_screen
 from stocksim.answers.cold.answer import cold_answer, winter_answer
+from stocksim.answers.cold.charts import temperature_stack
+from stocksim.answers.cold.decide import Cold, compare_cold
 from stocksim.answers.cold.options import computed_site
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing
 from stocksim.faces.options import number_option
+from stocksim.heat.hourly import Warmth
 from stocksim.heat.temperatures import warmth_of_site
 
 WORTH_LABEL = "A kilo of fish is worth (money of your fuel prices)"
 worth_of = number_option(WORTH_LABEL, 0.0, 1e6, "write a number from 0 to 1,000,000, as 8")
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def compared(source: screen.Source, worth: float) -> Cold:
+    """Comparison of a sound site, with a progress bar the first time."""
+    bar = st.progress(0.0, "Comparing set points and measures")
+
+    def tell(done: int, total: int) -> None:
+        bar.progress(min(done / total, 1.0), "Comparing set points and measures")
+
+    found = compare_cold(screen.solve(source).site, worth, progress=tell)
+    bar.empty()
+    return found
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def temperature_spec(source: screen.Source, _warmth: Warmth) -> dict[str, Any]:
+    """Stack of air and water of a sound site, given its heat, as a Vega-Lite specification."""
+    return dict(temperature_stack(screen.solve(source), _warmth).to_dict(validate=False))
+
 
 shown = showing.begin("Cold months")
 season, source = shown.season, shown.source
@@ -36,7 +59,7 @@ if is_sent:
     st.session_state.cold_for = source
 if st.session_state.get("cold_for") == source:
     try:
-        found = cold_screen.compared(source, worth_of(guard.entry("worth", "8")))
+        found = compared(source, worth_of(guard.entry("worth", "8")))
         notes = list(found.notes)
         answer = cold_answer(found, season.site)
         place.html(markup.verdict_html(answer.verdict, answer.is_trouble) + showing.section_html(answer, "advice"))
@@ -48,4 +71,4 @@ else:
 
 warmth = warmth_of_site(computed)
 assert warmth is not None  # computed_site has refused the others
-showing.show(winter_answer(season, warmth, notes, partial(cold_screen.temperature_spec, source, warmth)))
+showing.show(winter_answer(season, warmth, notes, partial(temperature_spec, source, warmth)))

@@ -1,4 +1,7 @@
-"""The power-cut card: the half sheet that hangs beside the tanks."""
+"""The power-cut card: the half sheet that hangs beside the tanks.
+
+Apart from `page` because it is the one sheet of HTML and style that goes on paper.
+"""
 
 from __future__ import annotations
 

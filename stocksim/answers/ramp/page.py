@@ -7,6 +7,7 @@ from typing import Any
 import streamlit as st
 
 from stocksim.answers.ramp.answer import ramp_answer, water_answer
+from stocksim.answers.ramp.charts import loop_stack
 from stocksim.answers.ramp.decide import Ramp, feeding_ramp
 from stocksim.errors import StocksimError
 from stocksim.faces import editing, guard, markup, screen, showing
@@ -16,6 +17,12 @@ from stocksim.faces import editing, guard, markup, screen, showing
 def seek_ramp(source: screen.Source) -> Ramp:
     """Feeding ramp of a sound site from its first day; takes some seconds."""
     return feeding_ramp(screen.solve(source).site)
+
+
+@st.cache_data(max_entries=96, show_spinner=False)
+def water_spec(source: screen.Source, loop: str) -> dict[str, Any]:
+    """The water charts of a loop of a sound site as a Vega-Lite specification."""
+    return loop_stack(screen.solve(source), loop).to_dict(validate=False)
 
 
 def write_ramp(changes: Mapping[str, Any]) -> None:
@@ -39,7 +46,7 @@ if st.session_state.site_notes:
 answered = st.container(key="water_answer")
 loops = list(season.layout.loops)
 loop = guard.one_of("Loop", loops, "loop_picked", markup.loop_label) if len(loops) > 1 else loops[0]
-answer = water_answer(season, loop, partial(screen.water_spec, source))
+answer = water_answer(season, loop, partial(water_spec, source))
 with answered:
     showing.verdict(answer)
     showing.show(answer, "limits")

@@ -1,4 +1,7 @@
-"""A feeding ramp in sentences and rows, and what it rests on."""
+"""A feeding ramp in sentences and rows, and what it rests on.
+
+Apart from `answer` for its length.
+"""
 
 from __future__ import annotations
 

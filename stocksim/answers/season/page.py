@@ -1,14 +1,29 @@
 """The season's answer: in trouble or not, where, when, what to do; then the charts."""
 
+import io
+import tempfile
+import zipfile
 from functools import partial
 
 import streamlit as st
 
-from stocksim.answers.season.answer import season_answer
-from stocksim.answers.season.screen import bundle
+from stocksim.answers.season.answer import season_answer, write_season
 from stocksim.faces import guard, keeping, markup, screen, showing
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def bundle(source: screen.Source) -> bytes:
+    """Zip of the five CSV files, summary.json and the site file of a sound site."""
+    season = screen.solve(source)
+    buffer = io.BytesIO()
+    with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in write_season(season, folder, screen.seek_changes(source)):
+            archive.write(path, path.name)
+        archive.writestr(source.name, source.text)
+    return buffer.getvalue()
+
 
 screen.begin()
 shown = screen.shown()

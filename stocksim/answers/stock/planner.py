@@ -1,4 +1,7 @@
-"""From a first plan to the best one that a season bears: filled up, polished."""
+"""From a first plan to the best one that a season bears: filled up, polished.
+
+Apart from `decide` for its length.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What the stocking page remembers: problems, plans and reasons, by site and wishes."""
+"""What the stocking page remembers: problems, plans and reasons, by site and wishes.
+
+Apart from `page`, whose script runs anew on every click: types of what is remembered must not.
+"""
 
 from __future__ import annotations
 

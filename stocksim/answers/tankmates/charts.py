@@ -1,4 +1,7 @@
-"""Charts of company: the matrix of who may share a tank, and the windows of the species of a loop."""
+"""Charts of company: the matrix of who may share a tank, and the windows of the species of a loop.
+
+Apart from `answer`, which text needs without the slow import of charts.
+"""
 
 from __future__ import annotations
 

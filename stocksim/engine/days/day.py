@@ -1,4 +1,7 @@
-"""A season, day by day, top to bottom."""
+"""A season, day by day, top to bottom.
+
+Apart from `season`, for all that is compiled stands together.
+"""
 
 from __future__ import annotations
 

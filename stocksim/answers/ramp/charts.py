@@ -1,4 +1,7 @@
-"""Charts of a loop's water, with the lines of its limits."""
+"""Charts of a loop's water, with the lines of its limits.
+
+Apart from `answer`, which text needs without the slow import of charts.
+"""
 
 from __future__ import annotations
 

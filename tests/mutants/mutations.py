@@ -1,4 +1,4 @@
-"""Numbers, signs and comparisons of planning, engine and heat, each with what it is spoilt to."""
+"""Numbers, signs and comparisons of what decides, engine and heat, each with what it is spoilt to."""
 
 from __future__ import annotations
 

@@ -289,7 +289,7 @@ class Season:
         folder : Path
             Made if it is not there.
         summary : dict
-            What `stocksim.planning.answer.summary` gives.
+            What `stocksim.faces.words.summary` gives.
 
         Returns
         -------

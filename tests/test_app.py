@@ -106,7 +106,7 @@ def test_given_file_is_shown(small_file):
 
 
 def test_faulty_edit_shows_the_sentences_of_check_and_keeps_what_was_typed(small_file):
-    at = part(go(start(), "edit"), "Tanks")
+    at = part(start("edit"), "Tanks")
     field(at, "tanks.one.volume").set_value("-500 L").run()
     field(at, "tanks.one.flow").set_value("a lot").run()
     text = at.session_state["site_text"]
@@ -140,7 +140,7 @@ def faults_missing(at: AppTest, path: Path) -> list[str]:
 
 
 def test_edit_changes_the_verdict_at_once(small_file):
-    at = go(start(), "edit")
+    at = start("edit")
     assert "Trouble" not in words(at)
     field(at, "cohorts.fish.count").set_value("2000").run()
     assert not at.exception
@@ -162,7 +162,7 @@ def test_edit_changes_the_verdict_at_once(small_file):
     ],
 )
 def test_rows_are_added_and_removed(small_file, name, table):
-    at = part(go(start(), "edit"), name)
+    at = part(start("edit"), name)
     before = site_from_text(at.session_state["site_text"], small_file.parent)
     next(b for b in at.button if b.label == f"Add a {table[:-1]}").click().run()
     assert not at.exception
@@ -184,7 +184,7 @@ def sound(at: AppTest, path: Path):
 
 
 def test_events_are_added_changed_and_removed(small_file):
-    at = part(go(start(), "edit"), "Events")
+    at = part(start("edit"), "Events")
     assert not [found for found in at.button if found.help == "remove event"]
     before = sound(at, small_file)
     next(b for b in at.button if b.label == "Add an event").click().run()
@@ -213,7 +213,7 @@ def test_events_are_added_changed_and_removed(small_file):
 
 @pytest.mark.parametrize("kind", ["stock", "move", "grade", "ration", "feed", "harvest", "thin", "sell", "give"])
 def test_an_event_of_each_kind_is_sound_from_the_start(small_file, kind):
-    at = part(go(start(), "edit"), "Events")
+    at = part(start("edit"), "Events")
     next(b for b in at.button if b.label == "Add an event").click().run()
     if kind != "harvest":
         picker(at, "events.0.kind").set_value(kind).run()
@@ -223,7 +223,7 @@ def test_an_event_of_each_kind_is_sound_from_the_start(small_file, kind):
 
 @pytest.mark.parametrize("kind", ["appetite", "percent", "table", "fixed", "beds", "unfed"])
 def test_each_rule_of_feeding_is_sound_from_the_start(small_file, kind):
-    at = go(start(), "edit")
+    at = start("edit")
     picker(at, "cohorts.fish.ration").set_value("appetite").run()
     field(at, "cohorts.fish.ration.stop_below").set_value("8 degC").run()
     if kind != "appetite":
@@ -234,7 +234,7 @@ def test_each_rule_of_feeding_is_sound_from_the_start(small_file, kind):
 
 
 def test_a_ration_table_grows_by_a_row(small_file):
-    at = go(start(), "edit")
+    at = start("edit")
     picker(at, "cohorts.fish.ration").set_value("table").run()
     field(at, "cohorts.fish.ration.temperatures").set_value("10 degC, 20 degC, 26 degC").run()
     assert "2 rows for 3 temperatures" in words(at)
@@ -243,7 +243,7 @@ def test_a_ration_table_grows_by_a_row(small_file):
 
 
 def test_cold_rules_fasting_days_sex_and_sizes(small_file):
-    at = go(start(), "edit")
+    at = start("edit")
     picker(at, "cohorts.fish.ration").set_value("appetite").run()
     next(b for b in at.button if b.label == "Add a cold rule").click().run()
     next(m for m in at.multiselect if m.key.endswith("ration.fasting_days")).set_value(["sun", "wed"]).run()
@@ -274,7 +274,7 @@ def test_nothing_is_told_of_fish_to_whom_nothing_happens(small_file):
 
 
 def test_planting_is_added(small_file):
-    at = part(go(start(), "edit"), "Beds")
+    at = part(start("edit"), "Beds")
     next(b for b in at.button if b.label == "Add a planting").click().run()
     assert not at.exception
     site = site_from_text(at.session_state["site_text"], small_file.parent)
@@ -282,21 +282,21 @@ def test_planting_is_added(small_file):
 
 
 def test_renamed_tank_takes_its_fish_along(small_file):
-    at = part(go(start(), "edit"), "Tanks")
+    at = part(start("edit"), "Tanks")
     next(f for f in at.text_input if f.label == "name").set_value("big_one").run()
     site = site_from_text(at.session_state["site_text"], small_file.parent)
     assert site.file.cohorts["fish"].tank == "big_one"
 
 
 def test_kind_of_temperature_brings_its_fields(small_file):
-    at = part(go(start(), "edit"), "Loops")
+    at = part(start("edit"), "Loops")
     next(s for s in at.selectbox if s.label == "temperature").set_value("monthly").run()
     assert not at.exception
     assert field(at, "loops.main.water_temperature.values.oct").value == "15 degC"
 
 
 def test_unreadable_text_stays_and_says_why(small_file):
-    at = part(go(start(), "edit"), "Whole file")
+    at = part(start("edit"), "Whole file")
     good = at.text_area[0].value
     broken = good.replace("[season]", "[season")
     at.text_area[0].set_value(broken).run()

@@ -60,7 +60,7 @@ def write_folder(folder: Path, files: Mapping[str, Write], reads: Iterable[Path]
     target = Path(os.path.realpath(folder))
     with _explained(folder, _only_inside(target)), _parents(target), _alone(target.parent):
         _recover(target)
-        check_folder(folder, files, reads)
+        _check_folder(folder, files, reads, is_alone=True)
         _stage_and_swap(target, files)
     return [folder / name for name in files]
 
@@ -124,6 +124,11 @@ def check_folder(folder: Path, names: Iterable[str], reads: Iterable[Path] = ())
         If it is a file, the folder one works in, holds a file that the site reads or a folder, or if one of the names
         is there and not as stocksim wrote it.
     """
+    _check_folder(folder, tuple(names), reads, is_alone=False)
+
+
+def _check_folder(folder: Path, names: Iterable[str], reads: Iterable[Path], is_alone: bool) -> None:
+    """`check_folder`; ``is_alone`` where no other command can be writing there."""
     target = Path(os.path.realpath(folder))
     if target.exists() and not target.is_dir():
         raise InputError(f"{folder}: is a file; give a folder for the results.")
@@ -142,13 +147,26 @@ def check_folder(folder: Path, names: Iterable[str], reads: Iterable[Path] = ())
         odd = sorted(e.name for e in os.scandir(target) if not (e.is_file(follow_symlinks=False) or e.is_symlink()))
     if odd:
         raise InputError(f"{folder}: holds {odd[0]}, which is no file; give a folder that is for the results alone.")
+    foreign = _foreign(target, names)
+    if (
+        foreign is not None and not is_alone
+    ):  # another command may be in the middle of its exchange: look when it is done
+        with _alone(target.parent):
+            foreign = _foreign(target, names)
+    if foreign is not None:
+        raise InputError(
+            f"{folder / foreign}: is there and not as stocksim wrote it; move it away, or give another folder."
+        )
+
+
+def _foreign(target: Path, names: Iterable[str]) -> str | None:
+    """First of some names that is there and not as stocksim wrote it."""
     ours = _manifest(target)
     for name in names:
         path = target / name
         if os.path.lexists(path) and (not path.is_file() or ours.get(name) != _hash(path)):
-            raise InputError(
-                f"{folder / name}: is there and not as stocksim wrote it; move it away, or give another folder."
-            )
+            return name
+    return None
 
 
 def write_file(path: Path, write: Write, is_ours: Callable[[Path], bool] | None = None) -> None:

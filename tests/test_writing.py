@@ -9,6 +9,7 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -245,6 +246,28 @@ for _ in range(10):
     assert [child.wait() for child in children] == [0, 0]
     assert generations(tmp_path / "results") in ({"1"}, {"2"})
     assert leftovers(tmp_path) == []
+
+
+def test_a_look_in_the_middle_of_anothers_exchange_waits_for_its_end(tmp_path):
+    folder = tmp_path / "results"
+    names = [path.name for path in write_folder(folder, one_set(1))]
+    path = folder / names[0]
+    whole, begun = path.read_bytes(), threading.Event()
+
+    def exchange() -> None:
+        with writing._alone(tmp_path):
+            path.write_bytes(b"half of it")
+            begun.set()
+            time.sleep(0.3)
+            path.write_bytes(whole)
+
+    other = threading.Thread(target=exchange)
+    other.start()
+    assert begun.wait(60.0)
+    writing.check_folder(folder, names)
+    other.join()
+    path.write_bytes(b"somebody's own")
+    assert names[0] in refusal(writing.check_folder, folder, names)
 
 
 def test_a_single_file_is_only_replaced_where_it_is_ours_and_no_device_ever(tmp_path):

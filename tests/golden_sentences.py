@@ -108,9 +108,10 @@ def site(tables: dict, **changes: Any) -> Case:
     """Tables of a site that is refused, when it is read or when its water is worked out."""
 
     def said(folder: Path) -> list[str]:
+        from stocksim.heat.temperatures import water_c
         from stocksim.site.reading import site_from_tables
 
-        return faults(lambda: dict(site_from_tables(changed(tables, changes), folder, "site.toml").temperature_c))
+        return faults(lambda: water_c(site_from_tables(changed(tables, changes), folder, "site.toml")))
 
     return said
 
@@ -124,9 +125,11 @@ def notes(tables: dict, begins: str) -> Case:
     """Notes of a site that begin with these words."""
 
     def said(folder: Path) -> list[str]:
+        from stocksim.heat.notes import site_notes
         from stocksim.site.reading import site_from_tables
 
-        return [note for note in site_from_tables(copy.deepcopy(tables), folder).notes if note.startswith(begins)]
+        site = site_from_tables(copy.deepcopy(tables), folder)
+        return [note for note in site_notes(site) if note.startswith(begins)]
 
     return said
 
@@ -637,11 +640,11 @@ def read_sentences() -> dict[str, list[str]]:
 
 def main() -> None:
     """Write the sentences anew."""
+    found = [(case, sentence) for case in CASES for sentence in told(case)]  # all of them, before any is written
     with SENTENCES.open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file, lineterminator="\n")
         rows.writerow(("case", "sentence"))
-        for case in CASES:
-            rows.writerows((case, sentence) for sentence in told(case))
+        rows.writerows(found)
 
 
 if __name__ == "__main__":

@@ -12,13 +12,14 @@ from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 from test_app import go, part, start, words
 
+from stocksim.faces import registry
 from stocksim.library.sources import library_folder
 
 # what each would do: load a picture, set in bold, set as a formula, colour, draw a sign, run a script
 SLY = "![x](http://outside.example/a.png) **bold** $x^2$ :red[r] :smile: <b>h</b> <script>s()</script> `c` _i_"
 # of a file's name, which no system refuses
 SLY_KEY = "sly $x^2$ _i_ ![y](z) &amp; 'q'"
-EVERY_PAGE = ("season", "water", "beds", "cold", "powercut", "company", "stock", "fish")
+EVERY_PAGE = tuple(page.address for page in registry.PAGES if page.address != "edit")
 PARTS = ("Fish", "Events", "Tanks", "Beds", "Loops", "Biofilters", "Settlers", "Season", "Whole file")
 
 

@@ -13,12 +13,10 @@ from small_sites import START, any_site, build, one_tank
 from stocksim import run_season
 from stocksim.engine.results.findings import Finding, findings, limit_series, planting_findings, worst_margin
 from stocksim.library.species import load_species
+from stocksim.site.kinds import hard_limits
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 
-HARD_LIMITS = {
-    "density", "oxygen", "unionized_ammonia", "nitrite", "biofilter", "temperature_low", "temperature_high",
-    "temperature_change", "predation",
-}  # fmt: skip
+HARD_LIMITS = set(hard_limits())
 
 
 def find(season, limit: str, where: str) -> Finding:

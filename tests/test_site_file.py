@@ -8,6 +8,7 @@ import pytest
 from pydantic import BaseModel
 from site_faults import DEMO, GONE, STARTER, WATER, changed, faults_of, told
 
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.examples import FOLDER
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import site_from_tables
@@ -33,7 +34,7 @@ ONE_FAULT = [
     ({f"{WATER}.values": GONE}, ("loops.main", "water_temperature.values"), ["is missing", "jan"]),
     ({"tanks.first.flow": GONE}, ("tanks.first", "flow"), ["is missing", '"1300 L/h"']),
     ({"tanks.first.oxygen_supply.power": GONE}, ("tanks.first", "oxygen_supply.power"), ["is missing", '"35 W"']),
-    ({"beds.gravel.kind": GONE}, ("beds.gravel", "kind"), ["is missing", '"raft", "media", "tower" or "wicking"']),
+    ({"beds.gravel.kind": GONE}, ("beds.gravel", "kind"), ["is missing", *(f'"{kind}"' for kind in BED_KINDS)]),
     ({"beds.gravel.plantings.0.crop": GONE}, ("beds.gravel", "plantings[1].crop"), ["is missing"]),
     ({"beds.gravel.plantings.0.from": GONE}, ("beds.gravel", "plantings[1].from"), ["is missing", "date"]),
     ({"cohorts.perch.count": GONE}, ("cohorts.perch", "count"), ["is missing", "whole number"]),
@@ -74,7 +75,7 @@ ONE_FAULT = [
     ({"beds.gravel.plantings.0.crop": "kail"}, ("beds.gravel", "plantings[1].crop"), ['"kail"', LIBRARY, "kale"]),
     ({"cohorts.perch.tank": 3}, ("cohorts.perch", "tank"), ["3 is not allowed here", "text in quotes"]),
     # words out of a short list
-    ({"beds.gravel.kind": "nft"}, ("beds.gravel", "kind"), ['"nft"', '"raft", "media", "tower" or "wicking"']),
+    ({"beds.gravel.kind": "nft"}, ("beds.gravel", "kind"), ['"nft"', *(f'"{kind}"' for kind in BED_KINDS)]),
     ({"site.units": "imperial"}, ("site", "units"), ['"imperial"', '"metric" or "us"']),
     ({f"{WATER}.kind": "weekly"}, ("loops.main", "water_temperature.kind"), ['"weekly"', '"constant", "monthly"']),
     ({f"{WATER}.kind": ["log"]}, ("loops.main", "water_temperature.kind"), ["a list", '"constant", "monthly"']),

@@ -25,7 +25,7 @@ from stocksim.faces.words import (
     summary,
     verdict,
 )
-from stocksim.site.kinds import LIMITS
+from stocksim.site.kinds import LIMITS, hard_limits
 
 DAY, LATER = dt.date(2027, 2, 4), dt.date(2027, 3, 14)
 BROKEN = {
@@ -73,10 +73,11 @@ def test_a_broken_limit_in_a_sentence(limit, units):
 
 
 def test_every_kind_of_broken_limit_has_words():
-    assert set(LIMITS) == {*BROKEN, "planting_ratio"}
-    for units in ("metric", "us"):
-        for finding in BROKEN.values():
-            assert LIMITS[finding.limit].broken in finding_sentence(finding, units)
+    for limit in hard_limits():
+        row = LIMITS[limit]
+        plain = Finding(limit, f"{row.table}.one", DAY, LATER, 3.0, 2.0, row.unit, -50.0, 39)
+        for units in ("metric", "us"):
+            assert row.broken in finding_sentence(BROKEN.get(limit, plain), units)
 
 
 def test_a_biofilter_that_takes_nothing_is_told_so_and_not_as_a_limit_of_zero():

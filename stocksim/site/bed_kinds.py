@@ -91,7 +91,8 @@ class BedWater:
     film_per_m2 : float
         Film surface by footprint, beside a fill's. [m2/m2]
     residence_days, turnovers_per_day : float or None
-        Usual time in the bed, or usual changes of its bulk a day; without both the keeper must give a flow.
+        Usual time in the bed, or usual changes a day, of its bulk: footprint times depth, also where ``water_depth_m``
+        says that it holds less; without both the keeper must give a flow.
     """
 
     trapped_share: float

@@ -47,9 +47,9 @@ class Mending(StrEnum):
     """What is tried where a limit is broken."""
 
     NOTHING = ""
-    ROOM = "room"
-    AIR = "air"
-    LOOP_WATER = "loop water"
+    ROOM = "room"  # fewer fish
+    AIR = "air"  # more air, less feed, fewer fish
+    LOOP_WATER = "loop water"  # what docs/limits.md lists for ammonia and nitrite
     TEMPERATURE = "temperature"
     AREA = "area"
 

@@ -22,7 +22,7 @@ from stocksim.engine.arrays.fish import SPECIES_KEYS
 from stocksim.engine.results import findings as judging
 from stocksim.engine.results.deaths import SIGNS, deaths_by_cause
 from stocksim.faces import forms
-from stocksim.faces.change_words import NO_CHANGE
+from stocksim.faces.change_words import NO_CHANGE, change_words
 from stocksim.faces.registry import script_of
 from stocksim.faces.words import finding_sentence
 from stocksim.heat.temperatures import warmth_of_site, water_c
@@ -198,9 +198,9 @@ def test_an_added_bed_has_the_sizes_film_and_measures_of_its_row(added):
     assert bed_water_m3(bed) == pytest.approx(0.8)  # 4 m2, 20 cm deep
     assert bed_flow_m3_day(bed) == pytest.approx(4.8)  # six times a day
     assert bed_film_m2(bed) == pytest.approx(2.0)  # half of its footprint
-    names = [choice.name for choice in measures(file)]
-    assert "cover troughs at night" in names
-    assert [name for name in names if name.startswith("pump the")] == ["pump the gravel beds at 25 % at night"]
+    tried = {choice.change.kind: choice.change for choice in measures(file)}
+    assert change_words(tried[Action.BED_COVERS], "us") == "cover troughs at night"
+    assert tried[Action.NIGHT_FLOW].amounts["kinds"] == ("media",)
 
 
 def test_the_heat_of_a_house_has_the_added_bed(added, tmp_path):

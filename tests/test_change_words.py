@@ -190,6 +190,45 @@ TOLD = [
         Change(Action.BED_AREA, {}, {"loop": "main", "area_m2": 3.0, "now_m2": 9.0}),
         "plant only 3.0 m2 in loop main in place of 9.0 m2", None,
     ),
+    (Change(Action.NO_HEAT, {}), "no heat", None),
+    (
+        Change(Action.AIR_SET_POINT, {}, {"room": "greenhouse", "set_point_c": 5.0}),
+        "air at 5 degC", "air at 41 degF",
+    ),
+    (
+        Change(Action.AIR_SET_POINT, {}, {"room": "fish_room", "set_point_c": 20.0}),
+        "air of the fish room at 20 degC", "air of the fish room at 68 degF",
+    ),
+    (
+        Change(Action.WATER_SET_POINT, {}, {"loop": "main", "set_point_c": 15.0, "air_c": 2.0}),
+        "water of main at 15 degC, air only frost-free (2.0 degC)",
+        "water of main at 59 degF, air only frost-free (35.6 degF)",
+    ),
+    (
+        Change(Action.WATER_SET_POINT, {}, {"loop": "main", "set_point_c": 15.0, "air_c": None}),
+        "water of main at 15 degC", "water of main at 59 degF",
+    ),
+    (Change(Action.FOAM, {}, {"foam_m": 0.05}), "insulate tanks and sumps (50 mm of foam)", None),
+    (Change(Action.COVERS, {}), "cover tanks and sumps", None),
+    (Change(Action.BED_COVERS, {}, {"kinds": ("raft", "media")}), "cover rafts and gravel beds at night", None),
+    (Change(Action.CURTAIN, {}), "a night curtain", None),
+    (
+        Change(Action.NIGHT_FLOW, {}, {"kinds": ("media",), "share": 0.25}),
+        "pump the gravel beds at 25 % at night", None,
+    ),
+    (Change(Action.ALL_COVERS, {}), "all covers and foam", None),
+    (
+        Change(Action.WARM_LOOP, {}, {"tanks": ("birch", "alder"), "set_point_c": 25.0}),
+        "a separate, insulated warm loop at 25 degC for birch, alder",
+        "a separate, insulated warm loop at 77 degF for birch, alder",
+    ),
+    (
+        Change(Action.TOGETHER, {}, {
+            "changes": (Change(Action.AIR_SET_POINT, {}, {"room": "greenhouse", "set_point_c": 5.0}),
+                        Change(Action.COVERS, {})),
+        }),
+        "air at 5 degC; cover tanks and sumps", "air at 41 degF; cover tanks and sumps",
+    ),
 ]  # fmt: skip
 
 
@@ -220,7 +259,10 @@ def test_every_kind_has_its_sentence_and_is_tested():
             Change(Action.SOFTER_WEEKLY_CHANGES, {}, WATER | WEEKLY, DAY),
             "change 500 L a week (10 % of the loop), with source water of 80 mg/L alkalinity instead of 100",
         ),
-        (Change(Action.FREE_GROUND, {}, {"loop": "main", "area_m2": 3.0}), change_words(TOLD[-7][0], "metric")),
+        (
+            Change(Action.FREE_GROUND, {}, {"loop": "main", "area_m2": 3.0}),
+            "plant the 3.0 m2 of loop main that lie bare, with the crops beside them",
+        ),
     ],
 )
 def test_where_the_loop_is_told_already_it_is_not_told_again(change, words):

@@ -15,20 +15,35 @@ from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
 from stocksim.answers.cold.answer import cold_answer, fit_answer
-from stocksim.answers.cold.choice import FuelUse, Option, fuel_months, fuel_rows, on_frontier, recommend, spares
+from stocksim.answers.cold.choice import (
+    Bar,
+    FuelUse,
+    Hurdle,
+    Option,
+    Turn,
+    Verdict,
+    Why,
+    fuel_months,
+    fuel_rows,
+    on_frontier,
+    recommend,
+    spares,
+)
 from stocksim.answers.cold.decide import _said, compare_cold
 from stocksim.answers.cold.fit import HeatFit, fit_heat
 from stocksim.answers.cold.options import (
-    AS_PLANNED,
-    NO_HEAT,
+    FOAM_MM,
     Choice,
+    Note,
+    NoteKind,
     choices,
     computed_site,
     stacked_plan,
-    warm_loop_changes,
+    warm_loop,
 )
 from stocksim.answers.cold.tally import cold_years, design_days, design_power_w, hours_to, warm_start
-from stocksim.changes.change import Action
+from stocksim.answers.cold.words import AS_PLANNED, NOTES, note_sentences, option_name, reason_words, turning_words
+from stocksim.changes.change import Action, Change
 from stocksim.climate.network import run_network
 from stocksim.climate.weather import synthetic_days
 from stocksim.engine.arrays.fish import build_stays
@@ -65,6 +80,11 @@ def short_cold(short_site):
 def short_answer(short_site, short_cold):
     """Its answer."""
     return cold_answer(short_cold, short_site)
+
+
+def of_kind(options, kind):
+    """Options, or choices, of which a kind of change is the whole."""
+    return [one for one in options if one.change is not None and one.change.kind is kind]
 
 
 def parts_of(answer, key, kind):
@@ -200,9 +220,47 @@ def test_options_answer_the_contract(short_answer):
         assert {"name", "set_point_c", "heat_kwh", "cost", "growth_kg", "feed_kg", "deaths"} <= set(option)
         assert sum(option["heat_kwh_by_month"].values()) == pytest.approx(option["heat_kwh"], abs=1.0)
     names = [option["name"] for option in data["options"]]
-    assert names[:2] == [AS_PLANNED, NO_HEAT]
-    for word in ("insulate", "cover tanks", "cover rafts", "pump the gravel", "warm loop", "air at", "water of"):
-        assert any(word in name for name in names), word
+    assert names[0] == AS_PLANNED
+    assert len(set(names)) == len(names)
+
+
+def test_every_option_is_a_change_that_the_site_takes(short_cold):
+    plan, none, *_ = short_cold.options
+    assert plan.change is None
+    assert none.change.kind is Action.NO_HEAT
+    kinds = {option.change.kind for option in short_cold.options[1:]}
+    assert kinds >= {
+        Action.AIR_SET_POINT, Action.WATER_SET_POINT, Action.FOAM, Action.COVERS, Action.BED_COVERS, Action.NIGHT_FLOW,
+        Action.WARM_LOOP, Action.TOGETHER,
+    }  # fmt: skip
+    for number, option in enumerate(short_cold.options):
+        assert all(option.change != other.change for other in short_cold.options[number + 1 :])
+        assert short_cold.option(option.change) is option
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [Action.NO_HEAT, Action.AIR_SET_POINT, Action.WATER_SET_POINT, Action.FOAM, Action.COVERS, Action.BED_COVERS,
+     Action.NIGHT_FLOW, Action.WARM_LOOP, Action.TOGETHER],
+)  # fmt: skip
+def test_a_season_with_an_options_fields_takes_its_heat(short_cold, kind):
+    """The last of each kind; heaters that the file has are given power enough, as the options take for granted."""
+    option = of_kind(short_cold.options, kind)[-1]
+    fields = dict(option.change.fields)
+    fields |= {
+        f"{table}.power": "1000 kW" for table in ("greenhouse.heater", "loops.warm.heat.heater")
+        if f"{table}.set_point" in fields
+    }  # fmt: skip
+    season = run_season(short_cold.site, **fields)
+    assert float(season.loops["heat_kwh"].sum()) == pytest.approx(option.heat_kwh, rel=1e-6, abs=1e-6)
+
+
+def test_a_set_point_holds_at_all_hours(short_site):
+    stepped = short_site.with_changes({"greenhouse.heater.schedule": [{"hour": 7, "set_point": "60 degF"}]})
+    for choice in of_kind(choices(stepped), Action.AIR_SET_POINT):
+        heater = stepped.with_changes(choice.change.fields).file.greenhouse.heater
+        assert not heater.schedule
+        assert heater.set_point == choice.set_point_c == choice.change.amounts["set_point_c"]
 
 
 def test_the_file_itself_as_an_option_equals_its_own_season(short_cold, short_site):
@@ -213,10 +271,10 @@ def test_the_file_itself_as_an_option_equals_its_own_season(short_cold, short_si
 
 
 def test_warmer_air_takes_more_fuel_and_no_heat_takes_none(short_cold):
-    air = [o for o in short_cold.options if o.place == "greenhouse" and "; " not in o.name]
+    air = of_kind(short_cold.options, Action.AIR_SET_POINT)
     assert len(air) >= 5
     assert (np.diff([o.heat_kwh for o in air]) > 0.0).all()
-    none = short_cold.option(NO_HEAT)
+    (none,) = of_kind(short_cold.options, Action.NO_HEAT)
     assert none.heat_kwh == 0.0
     assert none.cost == 0.0
     assert none.worst_cold_share == 1.0
@@ -225,21 +283,22 @@ def test_warmer_air_takes_more_fuel_and_no_heat_takes_none(short_cold):
 
 
 def test_the_recommended_option_spares_the_fish_and_leaves_most(short_cold):
-    best = short_cold.option(short_cold.recommended)
+    best = short_cold.best
     assert best in short_cold.spared
     assert not best.too_cold
     plan = short_cold.options[0]
     assert best.cost is not None
     assert plan.cost is not None
     assert short_cold.worth * best.growth_kg - best.cost >= short_cold.worth * plan.growth_kg - plan.cost
-    assert short_cold.reason
-    assert short_cold.change
+    verdict = short_cold.verdict
+    assert (verdict.best, verdict.plan, verdict.why) == (best, plan, Why.LEAVES_MOST)
 
 
 def test_crops_grow_better_in_warmer_air_and_hardly_without_heat(short_cold):
-    air = [o for o in short_cold.options if o.place == "greenhouse" and "; " not in o.name]
+    air = of_kind(short_cold.options, Action.AIR_SET_POINT)
     assert (np.diff([o.yield_kg for o in air[:5]]) > 0.0).all()
-    assert 0.0 <= short_cold.option(NO_HEAT).yield_kg < short_cold.options[0].yield_kg
+    (none,) = of_kind(short_cold.options, Action.NO_HEAT)
+    assert 0.0 <= none.yield_kg < short_cold.options[0].yield_kg
 
 
 def test_fuel_adds_up_in_every_unit(short_cold):
@@ -252,18 +311,18 @@ def test_fuel_adds_up_in_every_unit(short_cold):
 
 
 def test_the_gravel_pumped_less_costs_nitrification_and_oxygen(short_cold):
-    less = next(o for o in short_cold.options if o.name.startswith("pump the gravel"))
+    (less,) = of_kind(short_cold.options, Action.NIGHT_FLOW)
+    assert less.change.amounts["kinds"] == ("media",)
     plan = short_cold.options[0]
     assert less.tan_high_mg_l > plan.tan_high_mg_l
     assert less.oxygen_low_mg_l <= plan.oxygen_low_mg_l + 1e-6
 
 
 def test_a_separate_warm_loop_moves_only_tanks_of_warm_water_fish(short_site):
-    found = warm_loop_changes(short_site)
-    assert not isinstance(found, str)
-    name, changes = found
-    assert "birch" in name
-    parted = short_site.with_changes(changes)
+    split = warm_loop(short_site)
+    assert split is not None
+    assert split.amounts["tanks"] == ("birch",)
+    parted = short_site.with_changes(split.fields)
     assert parted.file.tanks["birch"].loop == "main_warm"
     assert parted.file.tanks["cedar"].loop == "main"
     area = sum(bed.area for bed in parted.file.beds.values())
@@ -291,22 +350,34 @@ def test_a_site_without_weather_is_told_what_is_missing():
 def test_the_demo_sets_its_typed_temperatures_aside_and_says_so(demo_site):
     site, notes = computed_site(demo_site)
     assert {t.water_temperature.kind for t in site.file.loops.values()} == {"computed"}
-    assert len([note for note in notes if "set aside" in note]) == 2
+    assert notes == [Note(NoteKind.TYPED_SET_ASIDE, loop) for loop in site.file.loops]
 
 
 def option(name: str, cost: float | None, growth: float, **more) -> Option:
+    """One made by hand; no change stands for the file's own way, and others are told apart by a made-up room."""
+    change = None if name == AS_PLANNED else Change(Action.AIR_SET_POINT, {}, {"room": name})
     numbers = {
         "place": "", "set_point_c": None, "fuel": (), "heat_kwh": 0.0, "month_kwh": {}, "peak_kw": {},
         "installed_kw": {},
         "short_hours": 0.0, "feed_kg": 0.0, "deaths": 0.0, "water_c": {}, "broken": (), "oxygen_low_mg_l": 6.0,
         "tan_high_mg_l": 0.1, "cold_share": {},
     }  # fmt: skip
-    return Option(name=name, cost=cost, growth_kg=growth, **(numbers | more))
+    return Option(change=change, cost=cost, growth_kg=growth, **(numbers | more))
+
+
+def called(one: Option) -> str:
+    """Name of an option that was made by hand."""
+    return AS_PLANNED if one.change is None else one.change.amounts["room"]
+
+
+def best_of(options: list[Option]) -> str:
+    """Name of the one that is recommended where a kilo of fish is worth 8."""
+    return called(recommend(options, 8.0).best)
 
 
 def test_the_frontier_and_its_extra_kilo_by_hand():
     options = [option("a", 100.0, 10.0), option("b", 160.0, 13.0), option("c", 170.0, 12.0), option("d", 40.0, 8.0)]
-    marked = {o.name: o for o in on_frontier(options)}
+    marked = {called(o): o for o in on_frontier(options)}
     assert [name for name, o in marked.items() if o.is_on_frontier] == ["a", "b", "d"]
     assert marked["d"].cost_per_extra_kg is None
     assert marked["a"].cost_per_extra_kg == pytest.approx(30.0)
@@ -317,20 +388,22 @@ def test_the_frontier_and_its_extra_kilo_by_hand():
 def test_the_recommendation_by_hand(worth, best):
     # worth 25: a 150, b 165, d 160; worth 5: a -50, b -95, d 0
     options = [option("a", 100.0, 10.0), option("b", 160.0, 13.0), option("d", 40.0, 8.0)]
-    name, _, change = recommend(options, worth)
-    assert name == best
-    if worth == 5.0:
-        assert "24.00 a kilo" in change  # (160 - 40) / (13 - 8)
+    verdict = recommend(options, worth)
+    assert called(verdict.best) == best
+    _, b, d = options
+    turns = {5.0: (Turn(b, 24.0), None), 25.0: (None, Turn(d, 24.0)), 0.0: (Turn(b, 24.0), None)}
+    assert (verdict.dearer, verdict.cheaper) == turns[worth]  # (160 - 40) / (13 - 8)
+    assert verdict.bars == ()
+    assert verdict.crops_worth is None
 
 
 def test_an_option_too_cold_for_a_fish_is_never_recommended_while_another_is_not():
     cold = option("cheap", 0.0, 9.0, broken=(("temperature_low", "cohorts.tilapia"),))
     risky = option("risky", 1.0, 9.5, cold_share={"tilapia": 0.2})
     safe = option("safe", 80.0, 10.0, cold_share={"tilapia": 0.05})
-    assert recommend([cold, risky, safe], 8.0)[0] == "safe"
-    name, reason, _ = recommend([cold, risky], 8.0)
-    assert name in ("cheap", "risky")
-    assert "comes nearest" in reason
+    assert best_of([cold, risky, safe]) == "safe"
+    verdict = recommend([cold, risky], 8.0)
+    assert (called(verdict.best), verdict.why) == ("cheap", Why.LEAST_HARM)
 
 
 # --- what the choice must not overlook
@@ -342,35 +415,29 @@ def use(heat: float, cost: float | None, place: str = "greenhouse") -> FuelUse:
 
 def test_heat_without_a_price_never_loses_to_cold_that_kills():
     plan = option(AS_PLANNED, None, 10.0, fuel=(use(900.0, None),), heat_kwh=900.0)
-    none = option(NO_HEAT, 0.0, 2.0, broken=(("temperature_low", "cohorts.perch"),))
-    name, reason, change = recommend([plan, none], 8.0)
-    assert name == AS_PLANNED
-    assert "greenhouse has no price" in reason
-    assert "not ranked by money" in reason
-    assert "price_per" in change
+    none = option("none", 0.0, 2.0, broken=(("temperature_low", "cohorts.perch"),))
+    assert recommend([plan, none], 8.0) == Verdict(plan, plan, Why.OWN_WAY, 8.0, ("greenhouse",))
     # a file's own way that kills gives way to the least heat that spares, priced or not
     frozen = option(AS_PLANNED, 0.0, 2.0, cold_share={"perch": 1.0})
     more = option("air at 9", None, 11.0, fuel=(use(1200.0, None),), heat_kwh=1200.0)
     less = option("air at 7", None, 10.0, fuel=(use(900.0, None),), heat_kwh=900.0)
-    assert recommend([frozen, more, less], 8.0).name == "air at 7"
+    assert recommend([frozen, more, less], 8.0) == Verdict(less, frozen, Why.LEAST_HEAT, 8.0, ("greenhouse",))
     # one unpriced option is enough: money cannot rank what it cannot weigh
     priced = option("dear", 50.0, 9.0, fuel=(use(100.0, 50.0),), heat_kwh=100.0)
-    assert "not ranked by money" in recommend([plan, priced], 8.0).reason
+    assert recommend([plan, priced], 8.0).why is Why.OWN_WAY
 
 
 def test_an_option_that_kills_a_cohort_by_degrees_is_barred_and_its_dead_weigh():
     fish = {"tilapia": 55.0}
     plan = option(AS_PLANNED, 300.0, 20.0, deaths=1.0, died={"tilapia": 1.0}, stocked=fish)
     deadly = option("60 degF", 10.0, 21.0, deaths=55.0, died={"tilapia": 55.0}, stocked=fish, dead_kg=9.0)
-    name, reason, _ = recommend([plan, deadly], 8.0)
-    assert name == AS_PLANNED
-    assert "1 fish die" in reason
-    assert [o.name for o in spares([plan, deadly])] == [AS_PLANNED]
+    assert recommend([plan, deadly], 8.0).best is plan
+    assert spares([plan, deadly]) == [plan]
     heavy = option("warm", 10.0, 25.0, deaths=55.0, died={"tilapia": 55.0}, stocked=fish, dead_kg=1.0)
-    assert "deaths of tilapia" in recommend([plan, heavy], 8.0).change
+    assert recommend([plan, heavy], 8.0).bars == (Bar(Hurdle.DEATHS, "tilapia"),)
     # gain less the dead: 20 - 0 beats 21 - 3 at the same fuel
     alive, dying = option("alive", 10.0, 20.0), option("dying", 10.0, 21.0, dead_kg=3.0)
-    assert recommend([alive, dying], 8.0).name == "alive"
+    assert best_of([alive, dying]) == "alive"
 
 
 def test_heat_that_the_files_own_way_has_too_bars_nothing_and_bars_are_named():
@@ -378,24 +445,61 @@ def test_heat_that_the_files_own_way_has_too_bars_nothing_and_bars_are_named():
     plan = option(AS_PLANNED, 100.0, 10.0, broken=hot)
     cheaper = option("cover", 50.0, 10.0, broken=hot)
     cool = option("cool", 20.0, 1.0)
-    assert recommend([plan, cheaper, cool], 8.0).name == "cover"
+    assert best_of([plan, cheaper, cool]) == "cover"
     airless = option("crowd", 50.0, 30.0, broken=(*hot, ("oxygen", "tanks.birch")))
-    assert "oxygen of birch" in recommend([plan, cheaper, airless], 8.0).change
+    assert recommend([plan, cheaper, airless], 8.0).bars == (Bar(Hurdle.LIMIT, "tanks.birch", "oxygen"),)
+    frosty = option("frost", 50.0, 30.0, cold_share={"perch": 1.0, "bass": 0.2})
+    assert recommend([plan, cheaper, frosty], 8.0).bars == (
+        Bar(Hurdle.COLD_LIMIT, "bass"), Bar(Hurdle.COLD_LIMIT, "perch"),
+    )  # fmt: skip
+    boiling = option("boil", 50.0, 30.0, broken=(*hot, ("temperature_high", "cohorts.bass")))
+    assert recommend([plan, cheaper, boiling], 8.0).bars == (Bar(Hurdle.HEAT_LIMIT, "bass"),)
+
+
+def test_crops_that_are_lost_have_a_worth_from_which_it_is_the_files_own_way():
+    plan, colder = option(AS_PLANNED, 100.0, 10.0, yield_kg=30.0), option("cold", 20.0, 10.0, yield_kg=10.0)
+    assert recommend([plan, colder], 8.0).crops_worth == pytest.approx(4.0)  # (100 - 20) / (30 - 10)
+    assert recommend([plan, replace(colder, yield_kg=29.6)], 8.0).crops_worth is None
+    assert recommend([colder, plan], 8.0).crops_worth is None
 
 
 def test_fuel_dearer_than_the_growth_is_said():
-    assert "(1,000 against 80)" in recommend([option(AS_PLANNED, 1000.0, 10.0)], 8.0).reason
-    assert " against " not in recommend([option(AS_PLANNED, 79.0, 10.0)], 8.0).reason
-    assert "costs more" not in recommend([option(AS_PLANNED, 10.0, 10.0)], 8.0).reason
+    for cost, is_dearer in ((1000.0, True), (81.0, True), (79.0, False), (10.0, False)):
+        verdict = recommend([option(AS_PLANNED, cost, 10.0)], 8.0)
+        assert verdict.is_fuel_dearer == is_dearer
+        assert (f"({cost:,.0f} against 80)" in reason_words(verdict, "metric")) == is_dearer
+
+
+def test_every_verdict_and_every_bar_has_its_words():
+    plan = option(AS_PLANNED, 100.0, 10.0)
+    said = {why: (reason_words(verdict, "us"), turning_words(verdict, "us"))
+            for why in Why if (verdict := Verdict(plan, plan, why, 8.0, ("greenhouse",)))}  # fmt: skip
+    assert len({reason for reason, _ in said.values()}) == len(Why)
+    assert len({change for _, change in said.values()}) == len(Why) - 1  # heat without a price wants one thing
+    bars = tuple(Bar(hurdle, "tanks.birch", "oxygen") for hurdle in Hurdle)
+    change = turning_words(Verdict(plan, plan, Why.LEAVES_MOST, 8.0, bars=bars), "us")
+    assert len(set(change.split(": ")[1].split(", "))) == len(Hurdle)
+
+
+def test_what_would_change_it_is_told_in_the_keepers_units():
+    warm, cool = (
+        replace(option("greenhouse", 10.0, 10.0), change=Change(Action.AIR_SET_POINT, {}, amounts))
+        for amounts in ({"room": "greenhouse", "set_point_c": point} for point in (20.0, 5.0))
+    )
+    verdict = Verdict(warm, warm, Why.LEAVES_MOST, 8.0, (), Turn(cool, 16.0), Turn(cool, 4.0), (), 2.0)
+    for units, prices in (("metric", ("16.00 a kilo", "4.00 a kilo", "2.00 a kilo", "air at 5 degC")),
+                          ("us", ("7.26 a pound", "1.81 a pound", "0.91 a pound", "air at 41 degF"))):  # fmt: skip
+        change = turning_words(verdict, units)
+        assert [price for price in (*prices, "at 50 %", "at 2.0 times") if price not in change] == []
 
 
 def test_crumbs_of_growth_make_no_frontier():
     marked = on_frontier([option("a", 10.0, 10.0), option("b", 900.0, 10.05), option("c", 20.0, 10.2)])
-    assert [o.name for o in marked if o.is_on_frontier] == ["a", "c"]
+    assert [called(o) for o in marked if o.is_on_frontier] == ["a", "c"]
 
 
 def test_us_sites_are_told_of_pounds():
-    reason = recommend([option(AS_PLANNED, 10.0, 10.0)], 8.0, "us").reason
+    reason = reason_words(recommend([option(AS_PLANNED, 10.0, 10.0)], 8.0), "us")
     assert "22.0 lb of growth" in reason
     assert "3.63 a pound" in reason  # 8 x 0.45359
     assert " kg" not in reason
@@ -403,7 +507,7 @@ def test_us_sites_are_told_of_pounds():
 
 def test_the_risk_counts_the_cold_days_on_which_fish_are_there(short_site):
     weather = site_weather(short_site.file, short_site.folder)
-    (bare,) = [choice for choice in choices(short_site) if choice.name == NO_HEAT]
+    (bare,) = of_kind(choices(short_site), Action.NO_HEAT)
     plan = stacked_plan(short_site, [bare], weather.wind_m_s)
     names = [stay.cohort for stay in build_stays(short_site)[0]]
     mean = 0.5 * (weather.normal_low_c + weather.normal_high_c)
@@ -421,12 +525,20 @@ def test_what_is_tried_against_the_cold(short_site):
     points = [round(choice.set_point_c * 1.8 + 32.0) for choice in tried if choice.place == "greenhouse"]
     assert points == [36, 41, 46, 51, 56, 61, 66]
     (less,) = [choice for choice in tried if choice.night_flow]
-    assert set(less.night_flow.values()) == set(less.changes.values()) == {0.25}
+    assert set(less.night_flow.values()) == set(less.change.fields.values()) == {0.25}
+    assert less.change.amounts == {"kinds": ("media",), "share": 0.25}
+    (foam,) = of_kind(tried, Action.FOAM)
+    assert foam.change.amounts["foam_m"] == FOAM_MM / 1000.0
+    assert set(foam.change.fields.values()) == {"50 mm"}
+    for water in of_kind(tried, Action.WATER_SET_POINT):
+        is_bought = water.place == "loops.main"  # which has no heater: then the air is kept frost-free only
+        assert ("greenhouse.heater.set_point" in water.change.fields) == is_bought
+        assert (water.change.amounts["air_c"] is not None) == is_bought
 
 
 def test_the_design_power_holds_the_design_night_and_four_fifths_of_it_do_not(short_site):
     weather = site_weather(short_site.file, short_site.folder)
-    plan = stacked_plan(short_site, [Choice(AS_PLANNED)], weather.wind_m_s)
+    plan = stacked_plan(short_site, [Choice()], weather.wind_m_s)
     need = design_power_w(plan, weather)
     column, node = plan.controls.index("greenhouse"), plan.nodes.index("greenhouse")
     # more than the loss of the shell, for wet water and the fish room draw on it too, and less than half as much again
@@ -457,19 +569,22 @@ def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold, short_site, s
     assert set(split["heaters_to_buy_kw"]) == {"loops.main_warm"}
     assert "loops.main_warm" not in split["installed_kw"]
     assert [row["fuel"] for row in water["fuel"] if row["place"] == "loops.main"] == ["propane"]
-    bought = cold_answer(replace(short_cold, recommended=water["name"]), short_site)
-    need = short_cold.option(water["name"]).design_kw["loops.main"]
+    options = {option_name(one, "us"): one for one in short_cold.options}
+    best = options[water["name"]]
+    bought = cold_answer(replace(short_cold, verdict=replace(short_cold.verdict, best=best)), short_site)
+    need = best.design_kw["loops.main"]
     assert f"{need:.1f} kW for loops.main" in bought.verdict
-    warm = cold_answer(replace(short_cold, recommended="air at 66 degF"), short_site)
-    need = short_cold.option("air at 66 degF").design_kw["greenhouse"]
+    best = options[air["name"]]
+    warm = cold_answer(replace(short_cold, verdict=replace(short_cold.verdict, best=best)), short_site)
+    need = best.design_kw["greenhouse"]
     assert f"{need:.1f} kW for greenhouse; yours gives 20.0" in warm.verdict
 
 
 def test_the_failure_is_told_for_both_ways_by_name(short_cold, short_answer):
     data = short_answer.data
     assert data["heater_failure"]["option"] == AS_PLANNED
-    assert data["heater_failure_recommended"]["option"] == short_cold.recommended
-    same = short_cold.recommended == AS_PLANNED
+    assert data["heater_failure_recommended"]["option"] == option_name(short_cold.best, "us")
+    same = short_cold.best is short_cold.plan
     assert (data["heater_failure"]["times"] == data["heater_failure_recommended"]["times"]) == same
     tables = parts_of(short_answer, "failure", Table)
     assert len(tables) == (1 if same else 2)
@@ -490,9 +605,11 @@ def test_fish_at_their_limit_before_the_failure_have_too_small_a_heater(short_co
 
 def test_every_option_has_a_row_and_those_that_harm_a_fish_are_marked(short_cold, short_answer):
     (table,) = parts_of(short_answer, "options", Table)
-    assert [row["option"].lstrip("!") for row in table.rows] == [option.name for option in short_cold.options]
+    assert [row["option"].lstrip("!") for row in table.rows] == [
+        option_name(option, "us") for option in short_cold.options
+    ]  # fmt: skip
     harmless = [row["option"] for row in table.rows if not row["option"].startswith("!")]
-    assert harmless == [option.name for option in short_cold.spared]
+    assert harmless == [option_name(option, "us") for option in short_cold.spared]
     assert short_answer.is_trouble == (AS_PLANNED not in harmless)
     text = answer_text(short_answer)
     assert all(row["option"] in text for row in table.rows)
@@ -510,7 +627,7 @@ def test_growth_is_drawn_against_cost_only_where_something_has_a_price(short_col
 
 
 def test_fuel_by_month_adds_up(short_cold, short_answer):
-    for one in (short_cold.options[0], short_cold.option(short_cold.recommended)):
+    for one in (short_cold.plan, short_cold.best):
         rows = fuel_months(one)
         assert sum(row["cost"] for row in rows) == pytest.approx(one.cost, abs=0.3)
         assert sum(row["heat_kwh"] for row in rows) == pytest.approx(one.heat_kwh, abs=1.0)
@@ -532,8 +649,11 @@ def test_heaters_are_warned_of_where_the_water_is_typed():
 def test_a_fish_room_by_itself_has_its_air_and_water_swept(short_site):
     heater = {"power": "5 kW", "set_point": "68 degF", "fuel": "propane"}
     both = short_site.with_changes({"fish_room.heater": heater})
-    names = [choice.name for choice in choices(both)]
-    assert [name for name in names if "fish room" in name and name.endswith(" 61 degF")]
+    points = {
+        room: [choice.set_point_c for choice in of_kind(choices(both), Action.AIR_SET_POINT) if choice.place == room]
+        for room in ("greenhouse", "fish_room")
+    }
+    assert points["fish_room"] == points["greenhouse"] != []
     only = both.with_changes({"greenhouse.heater.power": "1 kW"})
     file = only.file.model_copy(update={"greenhouse": None})
     alone = [choice for choice in choices(replace(only, file=file)) if choice.place]
@@ -542,20 +662,28 @@ def test_a_fish_room_by_itself_has_its_air_and_water_swept(short_site):
 
 
 def test_what_is_set_aside_is_said_only_where_it_applies(short_site, short_cold):
-    dark, untried = "Beds in the fish", "at other set points"
-    assert not any(dark in note for note in short_cold.notes)
+    dark, lone_water = Note(NoteKind.BEDS_IN_FISH_ROOM), Note(NoteKind.NO_WATER_HEATER, "main")
+    assert dark not in short_cold.notes
     tried = choices(short_site)
     typed = short_site.with_changes({"beds.north_raft.heat": {"room": "fish_room"}})
-    assert any(dark in note for note in _said(typed.file, tried))
+    assert dark in _said(typed.file, tried)
     air = short_site.file.site.model_copy(update={"air_temperature": {"jan": 10.0}})
     file = short_site.file.model_copy(update={"site": air})
-    assert any("temperature is set aside" in note for note in _said(file, tried))
-    assert any("No set point " in note for note in _said(file, [Choice(AS_PLANNED)]))
-    assert not any(untried in note for note in short_cold.notes)
+    assert Note(NoteKind.AIR_SET_ASIDE) in _said(file, tried)
+    assert Note(NoteKind.AIR_SET_ASIDE) not in _said(short_site.file, tried)
+    assert Note(NoteKind.NO_HEATER) in _said(file, [Choice()])
+    assert Note(NoteKind.NO_HEATER) not in short_cold.notes
+    assert lone_water not in short_cold.notes
     lone = site_from_tables(changed(SHORT, {"greenhouse.heater": GONE}), FOLDER)
-    assert any(
-        note.startswith("Water of loop main ") and "not tried" in note for note in _said(lone.file, choices(lone))
-    )
+    assert lone_water in _said(lone.file, choices(lone))
+
+
+def test_every_note_has_its_sentence_and_sentences_stay():
+    assert set(NOTES) == set(NoteKind)
+    said = note_sentences([*(Note(kind, "main") for kind in NoteKind), "as it is"])
+    assert len(set(said)) == len(NoteKind) + 1
+    assert said[-1] == "as it is"
+    assert [kind for kind, note in zip(NoteKind, said, strict=False) if "{" in note] == []
 
 
 # --- weather that was recorded

@@ -57,6 +57,17 @@ class Action(StrEnum):
     RATION = auto()  # loop, fraction, now
     STOCK = auto()  # loop, biomass_kg: what is added; counts: (cohort, fish, now)...
     BED_AREA = auto()  # loop, area_m2, now_m2
+    NO_HEAT = auto()  # nothing
+    AIR_SET_POINT = auto()  # room: greenhouse or fish_room, set_point_c
+    WATER_SET_POINT = auto()  # loop, set_point_c, air_c: of the room that is kept frost-free only, else None
+    FOAM = auto()  # foam_m: on tanks and sumps
+    COVERS = auto()  # nothing: lids on tanks and sumps
+    BED_COVERS = auto()  # kinds: of the beds that are covered at night
+    CURTAIN = auto()  # nothing: a night curtain
+    NIGHT_FLOW = auto()  # kinds: of the beds, share: of their flow
+    ALL_COVERS = auto()  # nothing: foam, lids, covers and curtain at once
+    WARM_LOOP = auto()  # tanks: those that move to it, set_point_c
+    TOGETHER = auto()  # changes: those that are made at once
 
 
 class Care(StrEnum):

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from stocksim.changes.change import Action, Care, Change
 from stocksim.changes.search import Help, help_of
 from stocksim.engine.results.findings import Finding
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.kinds import LIMITS, WhyNone
 from stocksim.units import face_unit, format_quantity, to_face
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
@@ -147,8 +148,13 @@ def _held_feed(change: Change, units: str) -> str:
 def _set_point(change: Change, units: str) -> str:
     at = change.amounts
     verb, bound = ("heat", "at least") if at["is_floor"] else ("cool", "at most")
-    degrees = f"{round(to_face(at['temperature_c'], 'temperature', units))} {face_unit('temperature', units)}"
+    degrees = _degrees(at["temperature_c"], units)
     return f"{verb} the water of loop {at['loop']} to {bound} {degrees}, or keep {at['cohort']} in another loop"
+
+
+def _degrees(temperature_c: float, units: str) -> str:
+    """A whole number of degrees, as set points are."""
+    return f"{round(to_face(temperature_c, 'temperature', units))} {face_unit('temperature', units)}"
 
 
 # --- a loop's film and its salts
@@ -323,6 +329,51 @@ def _bed_area(change: Change, units: str) -> str:
     return f"{verb} {area} in loop {at['loop']} in place of {now}"
 
 
+# --- a house through the cold months
+
+
+_AIR_OF = {"greenhouse": "air", "fish_room": "air of the fish room"}
+
+
+def _air_set_point(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"{_AIR_OF[at['room']]} at {_degrees(at['set_point_c'], units)}"
+
+
+def _water_set_point(change: Change, units: str) -> str:
+    at = change.amounts
+    words = f"water of {at['loop']} at {_degrees(at['set_point_c'], units)}"
+    if at["air_c"] is not None:
+        words += f", air only frost-free ({format_quantity(at['air_c'], 'temperature', units)})"
+    return words
+
+
+def _foam(change: Change, units: str) -> str:
+    return f"insulate tanks and sumps ({1000.0 * change.amounts['foam_m']:g} mm of foam)"
+
+
+def _bed_covers(change: Change, units: str) -> str:
+    return f"cover {_plurals(change)} at night"
+
+
+def _night_flow(change: Change, units: str) -> str:
+    return f"pump the {_plurals(change)} at {100 * change.amounts['share']:.0f} % at night"
+
+
+def _plurals(change: Change) -> str:
+    """What the beds of some kinds are called together, as ``rafts``."""
+    return " and ".join(dict.fromkeys(BED_KINDS[kind].plural for kind in change.amounts["kinds"]))
+
+
+def _warm_loop(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"a separate, insulated warm loop at {_degrees(at['set_point_c'], units)} for {', '.join(at['tanks'])}"
+
+
+def _together(change: Change, units: str) -> str:
+    return "; ".join(change_words(one, units) for one in change.amounts["changes"])
+
+
 SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.FEWER_FISH: _fewer_fish,
     Action.MORE_AIR: _more_air,
@@ -346,6 +397,17 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.RATION: _ration,
     Action.STOCK: _stock,
     Action.BED_AREA: _bed_area,
+    Action.NO_HEAT: lambda change, units: "no heat",
+    Action.AIR_SET_POINT: _air_set_point,
+    Action.WATER_SET_POINT: _water_set_point,
+    Action.FOAM: _foam,
+    Action.COVERS: lambda change, units: "cover tanks and sumps",
+    Action.BED_COVERS: _bed_covers,
+    Action.CURTAIN: lambda change, units: "a night curtain",
+    Action.NIGHT_FLOW: _night_flow,
+    Action.ALL_COVERS: lambda change, units: "all covers and foam",
+    Action.WARM_LOOP: _warm_loop,
+    Action.TOGETHER: _together,
 }
 WHERE_LOOP_IS_TOLD: Mapping[Action, Callable[[Change, str], str]] = {
     Action.SOFTER_TARGET: _softer_target_told,

@@ -14,6 +14,7 @@ from stocksim.answers.cold import words
 from stocksim.answers.cold.choice import Option, fuel_months, fuel_rows, too_small
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import HeatFit
+from stocksim.answers.cold.options import Note
 from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater, month_water
 from stocksim.climate.weather import HOURS
 from stocksim.engine.results.frames import Season
@@ -42,7 +43,8 @@ def cold_answer(found: Cold, site: Site) -> Answer:
         ``cautions``; in trouble where the file's own way harms a fish that another option spares.
     """
     file = found.site.file
-    why, change = f"Why: {found.reason}.", f"What would change it: {found.change}."
+    why = f"Why: {words.reason_words(found.verdict, file.site.units)}."
+    change = f"What would change it: {words.turning_words(found.verdict, file.site.units)}."
     advice: list[Part] = [
         Sentences([why, change], on="text", indent="  "),
         Sentences([f"{why} {change}"], "do", "page"),
@@ -69,7 +71,9 @@ def cold_answer(found: Cold, site: Site) -> Answer:
     )
 
 
-def winter_answer(season: Season, warmth: Warmth, notes: Iterable[str], draw: Callable[[], dict[str, Any]]) -> Answer:
+def winter_answer(
+    season: Season, warmth: Warmth, notes: Iterable[Note | str], draw: Callable[[], dict[str, Any]]
+) -> Answer:
     """Air and water as the file says, which a page shows before anything is compared.
 
     Parameters
@@ -78,7 +82,7 @@ def winter_answer(season: Season, warmth: Warmth, notes: Iterable[str], draw: Ca
         A season of the site.
     warmth : Warmth
         Its heat, by the hour.
-    notes : iterable of str
+    notes : iterable of Note or str
         What was set aside or assumed.
     draw : callable
         Gives the specification of the chart, `charts.temperature_stack`.
@@ -171,19 +175,19 @@ def _failure_parts(found: Cold) -> list[Part]:
     return parts
 
 
-def _caution_section(notes: Iterable[str]) -> Section:
+def _caution_section(notes: Iterable[Note | str]) -> Section:
     heads = [Head("Notes and cautions:", "text"), Head("Keep in mind", "page")]
-    return Section("cautions", [*heads, points([*notes, *words.CAUTIONS], "background")])
+    return Section("cautions", [*heads, points([*words.note_sentences(notes), *words.CAUTIONS], "background")])
 
 
 # --- the comparison and a fit as plain data
 
 
-def _option_data(option: Option, plan: Option) -> dict[str, Any]:
+def _option_data(option: Option, plan: Option, units: str) -> dict[str, Any]:
     """One option as plain data; keys carry units."""
     new = [f"{limit} {where}" for limit, where in option.broken if (limit, where) not in plan.broken]
     return {
-        "name": option.name,
+        "name": words.option_name(option, units),
         "set_point_c": None if option.set_point_c is None else round(option.set_point_c, 2),
         "heater": option.place or None,
         "heat_kwh": round(option.heat_kwh, 1),
@@ -219,20 +223,22 @@ def _option_data(option: Option, plan: Option) -> dict[str, Any]:
 
 def _cold_data(cold: Cold) -> dict[str, Any]:
     """The comparison as plain data; keys carry units."""
+    units = cold.site.file.site.units
+    recommended = words.option_name(cold.best, units)
     return {
         "site": cold.site.file.site.name,
-        "options": [_option_data(option, cold.plan) for option in cold.options],
-        "recommended": cold.recommended,
-        "reason": cold.reason,
-        "what_would_change_it": cold.change,
+        "options": [_option_data(option, cold.plan, units) for option in cold.options],
+        "recommended": recommended,
+        "reason": words.reason_words(cold.verdict, units),
+        "what_would_change_it": words.turning_words(cold.verdict, units),
         "worth_per_kg": cold.worth,
         "is_worth_assumed": cold.is_worth_assumed,
         "synthetic_years": cold.years,
         "seed": cold.seed,
-        "heater_failure": _failure(cold.plan.name, cold.failed),
-        "heater_failure_recommended": _failure(cold.recommended, cold.failed_recommended),
+        "heater_failure": _failure(words.option_name(cold.plan, units), cold.failed),
+        "heater_failure_recommended": _failure(recommended, cold.failed_recommended),
         "water_by_month": month_water(cold.warmth),
-        "notes": list(cold.notes),
+        "notes": words.note_sentences(cold.notes),
         "cautions": list(words.CAUTIONS),
     }
 
@@ -322,7 +328,7 @@ def _hours(cold: Cold) -> Iterable[Sequence[object]]:
 
 def _options(cold: Cold) -> Iterable[Sequence[object]]:
     for option in cold.options:
-        data = _option_data(option, cold.plan)
+        data = _option_data(option, cold.plan, cold.site.file.site.units)
         kept = ["" if data[name] is None else data[name] for name in _OPTION_COLUMNS]
         yield [
             *kept,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from stocksim.answers.cold.choice import Option
 from stocksim.answers.cold.decide import Cold
-from stocksim.answers.cold.words import frontier_names
+from stocksim.answers.cold.words import frontier_options, option_name
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
@@ -206,15 +206,14 @@ def fuel_chart(cold: Cold) -> Any:
     return _finished(bars, "Heat from all heaters, kWh a month", _FUEL_PX, words)
 
 
-def _point(option: Option, cold: Cold, units: str, spared: set[str]) -> dict[str, Any]:
-    best = option.name == cold.recommended
-    kind = "recommended" if best else "harms a fish" if option.name not in spared else "other"
+def _point(option: Option, cold: Cold, units: str, spared: list[Option]) -> dict[str, Any]:
+    kind = "recommended" if option is cold.best else "harms a fish" if option not in spared else "other"
     if kind == "other" and option.is_on_frontier:
         kind = "best for its cost"
     if kind == "other" and option is cold.plan:
         kind = "as the file says"
     return {
-        "option": option.name, "cost": option.cost, "kind": kind,
+        "option": option_name(option, units), "cost": option.cost, "kind": kind,
         "growth": float(to_face(option.net_kg, "mass", units)),
         "heat": option.heat_kwh,
     }  # fmt: skip
@@ -223,7 +222,7 @@ def _point(option: Option, cold: Cold, units: str, spared: set[str]) -> dict[str
 def frontier_chart(cold: Cold) -> Any:
     """Growth against cost of every option; None where no heater has a price."""
     units = cold.site.file.site.units
-    spared = {option.name for option in cold.spared}
+    spared = cold.spared
     points = pd.DataFrame([_point(o, cold, units, spared) for o in cold.options if o.cost is not None])
     if not len(points):
         return None
@@ -246,11 +245,13 @@ def frontier_chart(cold: Cold) -> Any:
     marks = alt.Chart(points).mark_point(filled=True, size=150, opacity=0.9).encode(
         x=x, y=y, color=colour, shape=shape, tooltip=tip
     )  # fmt: skip
-    on_line = points[points["option"].isin([o.name for o in cold.options if o.is_on_frontier])].sort_values("cost")
+    on_line = points[
+        points["option"].isin([option_name(o, units) for o in cold.options if o.is_on_frontier])
+    ].sort_values("cost")
     line = alt.Chart(on_line).mark_line(color=SOUND, strokeWidth=2, strokeDash=[6, 3]).encode(
         x=x, y=y, order=alt.Order("cost:Q")
     )  # fmt: skip
-    numbers = {name: str(number) for number, name in enumerate(frontier_names(cold), 1)}
+    numbers = {option_name(o, units): str(number) for number, o in enumerate(frontier_options(cold), 1)}
     named = points[points["option"].isin(numbers)].assign(number=lambda frame: frame["option"].map(numbers))
     words = alt.Chart(named).mark_text(align="right", dx=-9, dy=-9, fontWeight="bold").encode(x=x, y=y, text="number:N")
     return _finished(

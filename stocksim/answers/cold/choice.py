@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from enum import StrEnum, auto
 from typing import Any, NamedTuple
 
+from stocksim.changes.change import Change
 from stocksim.climate.greenhouse import FUELS
 from stocksim.site.kinds import LIMITS
-from stocksim.units import format_quantity, to_face
 
 MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recommended option (our choice)
 LEAST_STEP_KG = 0.1  # of growth that makes another point of the frontier (our choice)
@@ -36,7 +37,7 @@ class Option:
 
     Parameters
     ----------
-    name, place, set_point_c
+    change, place, set_point_c
         As in `Choice`.
     fuel : tuple of FuelUse
         By heater.
@@ -72,7 +73,7 @@ class Option:
         Places whose heater the file does not have.
     """
 
-    name: str
+    change: Change | None
     place: str
     set_point_c: float | None
     fuel: tuple[FuelUse, ...]
@@ -170,18 +171,16 @@ def on_frontier(options: list[Option]) -> list[Option]:
     """
     spared = spares(options) or options
     priced = sorted((o for o in spared if o.cost is not None), key=lambda o: (o.cost or 0.0, -o.net_kg))
-    marked: dict[str, float | None] = {}
+    marked: dict[int, float | None] = {}
     best: Option | None = None
     for option in priced:
         if best is None or option.net_kg >= best.net_kg + LEAST_STEP_KG:
             extra = None
             if best is not None:
                 extra = ((option.cost or 0.0) - (best.cost or 0.0)) / (option.net_kg - best.net_kg)
-            marked[option.name] = extra
+            marked[id(option)] = extra
             best = option
-    return [
-        replace(o, cost_per_extra_kg=marked[o.name], is_on_frontier=True) if o.name in marked else o for o in options
-    ]
+    return [replace(o, cost_per_extra_kg=marked[id(o)], is_on_frontier=True) if id(o) in marked else o for o in options]
 
 
 # --- what an option burns, by heater and month
@@ -229,15 +228,83 @@ def fuel_months(option: Option) -> list[dict[str, Any]]:
 # --- which option to take through the cold months, why, and what would change it
 
 
-class Verdict(NamedTuple):
-    """Name of the option, why, what would change it."""
+class Why(StrEnum):
+    """Why an option is recommended."""
 
-    name: str
-    reason: str
-    change: str
+    LEAVES_MOST = auto()  # growth over fuel, of the options that spare every fish
+    LEAST_HARM = auto()  # no option spares every fish
+    OWN_WAY = auto()  # of options with heat that has no price it is the file's own way, which spares every fish
+    LEAST_HEAT = auto()  # of options with heat that has no price, as the file's own way does not spare every fish
 
 
-def recommend(options: list[Option], worth: float, units: str = "metric") -> Verdict:
+class Hurdle(StrEnum):
+    """What bars an option."""
+
+    COLD_LIMIT = auto()  # of a cohort
+    HEAT_LIMIT = auto()  # of a cohort
+    DEATHS = auto()  # of a cohort
+    LIMIT = auto()  # another limit, at a tank or loop
+
+
+class Bar(NamedTuple):
+    """What bars an option, and where: a cohort, or ``tanks.NAME`` or ``loops.NAME`` of a limit."""
+
+    hurdle: Hurdle
+    where: str
+    limit: str = ""
+
+
+class Turn(NamedTuple):
+    """Another option, and the worth of fish from which it overtakes. [money/kg]"""
+
+    option: Option
+    worth: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Which option is recommended, why, and what would change it.
+
+    Parameters
+    ----------
+    best, plan : Option
+        The recommended option and the file's own way, which may be the same.
+    why : Why
+        Why it is recommended.
+    worth : float
+        Of a kilo of fish. [money/kg]
+    unpriced : tuple of str
+        Places whose heat has no price, where money ranks nothing for it.
+    dearer, cheaper : Turn or None
+        Where fish worth more, or less, would make it another option.
+    bars : tuple of Bar
+        What bars the options with more growth.
+    crops_worth : float or None
+        Worth of crops from which it would be the file's own way. [money/kg]
+    """
+
+    best: Option
+    plan: Option
+    why: Why
+    worth: float
+    unpriced: tuple[str, ...] = ()
+    dearer: Turn | None = None
+    cheaper: Turn | None = None
+    bars: tuple[Bar, ...] = ()
+    crops_worth: float | None = None
+
+    @property
+    def fish_worth(self) -> float:
+        """Worth of the fish that the recommended option grows, less those that die. [money]"""
+        return self.worth * self.best.net_kg
+
+    @property
+    def is_fuel_dearer(self) -> bool:
+        """Whether its fuel costs more than its growth is worth."""
+        return (self.best.cost or 0.0) > self.fish_worth
+
+
+def recommend(options: list[Option], worth: float) -> Verdict:
     """The option whose living fish are worth most over its fuel, among those that spare every fish.
 
     Parameters
@@ -246,13 +313,11 @@ def recommend(options: list[Option], worth: float, units: str = "metric") -> Ver
         The file's own way first.
     worth : float
         Money for a kilo of growth, less the weight of the fish that die.
-    units : str
-        ``metric`` or ``us``, for the words.
 
     Returns
     -------
     Verdict
-        Name, reason, and what would change it.
+        The option, why, and what would change it.
 
     Notes
     -----
@@ -261,11 +326,11 @@ def recommend(options: list[Option], worth: float, units: str = "metric") -> Ver
     """
     safe = spares(options)
     if not safe:
-        return _nearest(options)
+        return _nearest(options, worth)
     clean = _clean(safe, options[0])
     if any(option.cost is None for option in safe):
-        return _without_prices(clean, safe, options[0])
-    return _by_money(clean, options, worth, units)
+        return _without_prices(clean, safe, options[0], worth)
+    return _by_money(clean, options, worth)
 
 
 def _clean(pool: list[Option], plan: Option) -> list[Option]:
@@ -279,112 +344,56 @@ def _new_limits(option: Option, plan: Option) -> set[str]:
     return {limit for limit, where in option.broken if limit not in apart and (limit, where) not in plan.broken}
 
 
-def _nearest(options: list[Option]) -> Verdict:
+def _nearest(options: list[Option], worth: float) -> Verdict:
     best = min(options, key=lambda o: (o.worst_cold_share, len(o.too_cold) + len(o.too_warm), o.deaths))
-    reason = f"no option keeps every fish out of deadly cold or heat; this one comes nearest, and {best.deaths:.0f} die"
-    return Verdict(best.name, reason, "more or larger heaters, insulation, or fish that bear the cold would")
+    return Verdict(best, options[0], Why.LEAST_HARM, worth)
 
 
-def _without_prices(pool: list[Option], safe: list[Option], plan: Option) -> Verdict:
+def _without_prices(pool: list[Option], safe: list[Option], plan: Option, worth: float) -> Verdict:
     best = plan if plan in pool else min(pool, key=lambda o: o.heat_kwh)
-    places = ", ".join(dict.fromkeys(place for option in safe for place in option.unpriced))
-    chosen = (
-        "the file's own way keeps every fish out of deadly cold"
-        if best is plan
-        else "it takes least heat of those that do"
-    )
-    reason = f"heat of {places} has no price, so options are not ranked by money; {chosen}"
-    return Verdict(best.name, reason, 'give every heater price and price_per, as 2.4 and "gal", to rank them')
+    places = tuple(dict.fromkeys(place for option in safe for place in option.unpriced))
+    return Verdict(best, plan, Why.OWN_WAY if best is plan else Why.LEAST_HEAT, worth, places)
 
 
-def _by_money(pool: list[Option], options: list[Option], worth: float, units: str) -> Verdict:
-    plan, unit = options[0], _Mass(units)
+def _by_money(pool: list[Option], options: list[Option], worth: float) -> Verdict:
+    plan = options[0]
 
     def gain(option: Option) -> float:
         return worth * option.net_kg - (option.cost or 0.0)
 
     best = max(pool, key=gain)
-    fuel, fish = best.cost or 0.0, worth * best.net_kg
-    reason = (
-        f"of the options that keep every fish out of deadly cold it leaves most: {unit.of(best.net_kg)} of growth, "
-        f"less the weight of fish that die, at {unit.price(worth)} {unit.each}, less {fuel:,.0f} of fuel; "
-        f"{best.deaths:.0f} fish die"
-    )
-    if best is not plan and plan.cost is not None:
-        reason += (
-            f"; against the file's own way that is {unit.more(best.net_kg - plan.net_kg)}, {fuel - plan.cost:+,.0f} of "
-            f"fuel, {best.deaths - plan.deaths:+.0f} deaths and {unit.more(best.yield_kg - plan.yield_kg)} of crops, "
-            "which are not weighed"
-        )
-    if fuel > fish:
-        reason += (
-            f"; the fuel costs more than the growth is worth ({fuel:,.0f} against {max(fish, 0.0):,.0f}), so heat here "
-            "keeps fish alive and does not pay for itself"
-        )
-    change = _what_changes(best, pool, options, worth, unit)
     lost = plan.yield_kg - best.yield_kg
-    if plan in pool and lost > 0.5 and plan is not best:
-        price = unit.price((gain(best) - gain(plan)) / lost)
-        change += f"; crops worth more than {price} {unit.each} would make it the file's own way"
-    return Verdict(best.name, reason, change)
-
-
-def _what_changes(best: Option, pool: list[Option], options: list[Option], worth: float, unit: _Mass) -> str:
-    """Prices of fish or fuel at which another option overtakes, and what bars the others."""
-    words = []
-    above = {
-        o.name: ((o.cost or 0.0) - (best.cost or 0.0)) / (o.net_kg - best.net_kg)
-        for o in pool if o.net_kg >= best.net_kg + LEAST_STEP_KG
-    }  # fmt: skip
-    dearer = {name: price for name, price in above.items() if price > worth}
-    if dearer:
-        name = min(dearer, key=lambda key: dearer[key])
-        words.append(
-            f"fish worth more than {unit.price(dearer[name])} {unit.each}, or fuel at "
-            f'{100.0 * worth / dearer[name]:.0f} % of its price, would make it "{name}"'
-        )
-    cheaper = {
-        o.name: ((best.cost or 0.0) - (o.cost or 0.0)) / (best.net_kg - o.net_kg)
-        for o in pool if o.net_kg <= best.net_kg - LEAST_STEP_KG
-    }  # fmt: skip
-    below = {name: price for name, price in cheaper.items() if 0.0 < price < worth}
-    if below:
-        name = max(below, key=lambda key: below[key])
-        words.append(
-            f"fish worth less than {unit.price(below[name])} {unit.each}, or fuel at {worth / below[name]:.1f} times "
-            f'its price, would make it "{name}"'
-        )
+    is_for_crops = plan in pool and lost > 0.5 and plan is not best
     barred = [o for o in options if o not in pool and o.net_kg > best.net_kg]
-    if barred:
-        limits = dict.fromkeys(word for option in barred for word in _bars(option, options[0]))
-        words.append(f"options with more growth are barred by what they break: {', '.join(limits)}")
-    return "; ".join(words) or "within the options tried, no price of fish or fuel changes it"
+    return Verdict(
+        best, plan, Why.LEAVES_MOST, worth, (), _dearer(best, pool, worth), _cheaper(best, pool, worth),
+        tuple(dict.fromkeys(bar for option in barred for bar in _bars(option, plan))),
+        (gain(best) - gain(plan)) / lost if is_for_crops else None,
+    )  # fmt: skip
 
 
-def _bars(option: Option, plan: Option) -> list[str]:
-    """What bars an option, in words."""
-    words = [f"the cold limit of {key}" for key in option.too_cold]
-    words += [f"the heat limit of {key}" for key in sorted(option.too_warm - plan.too_warm)]
-    words += [f"deaths of {key}" for key in added_deaths(option, plan)]
+def _dearer(best: Option, pool: list[Option], worth: float) -> Turn | None:
+    """The first option with more growth that overtakes as fish are worth more."""
+    turns = [
+        Turn(o, ((o.cost or 0.0) - (best.cost or 0.0)) / (o.net_kg - best.net_kg))
+        for o in pool if o.net_kg >= best.net_kg + LEAST_STEP_KG
+    ]  # fmt: skip
+    return min((turn for turn in turns if turn.worth > worth), key=lambda turn: turn.worth, default=None)
+
+
+def _cheaper(best: Option, pool: list[Option], worth: float) -> Turn | None:
+    """The first option with less growth that overtakes as fish are worth less."""
+    turns = [
+        Turn(o, ((best.cost or 0.0) - (o.cost or 0.0)) / (best.net_kg - o.net_kg))
+        for o in pool if o.net_kg <= best.net_kg - LEAST_STEP_KG
+    ]  # fmt: skip
+    return max((turn for turn in turns if 0.0 < turn.worth < worth), key=lambda turn: turn.worth, default=None)
+
+
+def _bars(option: Option, plan: Option) -> list[Bar]:
+    """What bars an option."""
+    bars = [Bar(Hurdle.COLD_LIMIT, key) for key in option.too_cold]
+    bars += [Bar(Hurdle.HEAT_LIMIT, key) for key in sorted(option.too_warm - plan.too_warm)]
+    bars += [Bar(Hurdle.DEATHS, key) for key in added_deaths(option, plan)]
     new = {(limit, where) for limit, where in option.broken if limit in _new_limits(option, plan)}
-    return words + [
-        f"{LIMITS[limit].name} of {where.split('.')[-1]}" for limit, where in sorted(new - set(plan.broken))
-    ]
-
-
-class _Mass:
-    """Masses, and prices by mass, in the keeper's units."""
-
-    def __init__(self, units: str):
-        self.units = units
-        self.each = "a pound" if units == "us" else "a kilo"
-        self._per_kg = float(to_face(1.0, "mass", units))
-
-    def of(self, kg: float) -> str:
-        return format_quantity(kg, "mass", self.units)
-
-    def more(self, kg: float) -> str:
-        return ("+" if kg >= 0.0 else "") + self.of(kg)
-
-    def price(self, per_kg: float) -> str:
-        return f"{per_kg / self._per_kg:,.2f}"
+    return bars + [Bar(Hurdle.LIMIT, where, limit) for limit, where in sorted(new - set(plan.broken))]

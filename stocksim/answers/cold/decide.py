@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from stocksim.answers.cold.choice import Option, on_frontier, recommend, spares
+from stocksim.answers.cold.choice import Option, Verdict, on_frontier, recommend, spares
 from stocksim.answers.cold.options import (
     Choice,
+    Note,
+    NoteKind,
     choices,
     computed_site,
     measures,
     measures_on,
     spare_heater,
     stacked_plan,
-    warm_loop_changes,
+    warm_loop,
 )
 from stocksim.answers.cold.tally import FailedHeater, failed_heater, is_held, one_of, tallied
+from stocksim.changes.change import Change
 from stocksim.heat.hourly import Warmth, site_warmth
 from stocksim.heat.notes import design_notes
 from stocksim.heat.temperatures import typed_c
@@ -44,33 +47,29 @@ class Cold:
         Its heat as the file says, by the hour.
     options : tuple of Option
         The file's own way first.
-    recommended : str
-        Name of an option.
-    reason, change : str
-        Why, and what would change it.
+    verdict : Verdict
+        Which option is recommended, why, and what would change it.
     worth : float
         Money for a kilo of fish.
     years, seed : int
         Synthetic years and the seed of their random numbers.
     failed, failed_recommended : FailedHeater
         Heaters that fail on the design night, as the file says and as recommended.
-    notes : tuple of str
-        What was set aside, assumed or left out.
+    notes : tuple of Note or str
+        What was set aside, assumed or left out; those of weather and house are sentences already.
     """
 
     site: Site
     warmth: Warmth
     options: tuple[Option, ...]
-    recommended: str
-    reason: str
-    change: str
+    verdict: Verdict
     worth: float
     is_worth_assumed: bool
     years: int
     seed: int
     failed: FailedHeater
     failed_recommended: FailedHeater
-    notes: tuple[str, ...]
+    notes: tuple[Note | str, ...]
 
     @property
     def plan(self) -> Option:
@@ -80,16 +79,16 @@ class Cold:
     @property
     def best(self) -> Option:
         """The recommended option, which may be the file's own way."""
-        return self.option(self.recommended)
+        return self.option(self.verdict.best.change)
 
     @property
     def spared(self) -> list[Option]:
         """Options that harm no fish by temperature more than another one would."""
         return spares(list(self.options))
 
-    def option(self, name: str) -> Option:
-        """Option of a name."""
-        return next(option for option in self.options if option.name == name)
+    def option(self, change: Change | None) -> Option:
+        """Option of a change of the computed site; None is the file's own way."""
+        return next(option for option in self.options if option.change == change)
 
 
 def compare_cold(
@@ -130,64 +129,60 @@ def compare_cold(
     tell(6, 100)
     tried = choices(computed)
     found = tallied(computed, tried, weather, years, seed, lambda part: tell(6 + int(60 * part), 100))
-    money, units = DEFAULT_WORTH if worth is None else worth, computed.file.site.units
-    sites = {choice.name: (computed, choice) for choice in tried}
-    base = sites[recommend(found, money, units).name][1]
+    money = DEFAULT_WORTH if worth is None else worth
+    runs = [(computed, choice) for choice in tried]  # in the order of what is found
+    _, base = runs[_place_of(found, recommend(found, money))]
     if base.heaters:
         more = measures_on(base, measures(computed.file))
-        sites |= {choice.name: (computed, choice) for choice in more}
+        runs += [(computed, choice) for choice in more]
         found += tallied(computed, more, weather, years, seed, lambda part: tell(66 + int(20 * part), 100))
-    split = warm_loop_changes(computed)
-    if isinstance(split, str):
-        notes.append(split)
-    else:
-        name, changes = split
-        parted, own = computed.with_changes(changes), dict(heaters(computed.file))
-        sites[name] = (parted, Choice(name))
-        found += tallied(parted, [Choice(name)], weather, years, seed, lambda part: tell(86 + int(8 * part), 100), own)
+    split = warm_loop(computed)
+    if split is not None:
+        parted, own, choice = computed.with_changes(split.fields), dict(heaters(computed.file)), Choice(split)
+        runs.append((parted, choice))
+        found += tallied(parted, [choice], weather, years, seed, lambda part: tell(86 + int(8 * part), 100), own)
     failed = failed_heater(computed, warmth.plan, weather)
     options = on_frontier(found)
-    best, reason, change = recommend(options, money, units)
-    of_best, chosen = sites[best]
-    if best != options[0].name:
+    verdict = recommend(options, money)
+    of_best, chosen = runs[_place_of(options, verdict)]
+    if verdict.best is not verdict.plan:
         failed_best = failed_heater(of_best, one_of(stacked_plan(of_best, [chosen], weather.wind_m_s), 0), weather)
     else:
         failed_best = failed
-    notes += [*weather.notes, *design_notes(computed.file, warmth), *_said(computed.file, tried)]
+    notes += [Note(NoteKind.NO_MIXED_LOOP)] if split is None else []
+    house = [*weather.notes, *design_notes(computed.file, warmth)]
     tell(100, 100)
     return Cold(
-        computed, warmth, tuple(options), best, reason, change, money, worth is None, years, seed, failed,
-        failed_best, tuple(notes),
+        computed, warmth, tuple(options), verdict, money, worth is None, years, seed, failed, failed_best,
+        (*notes, *house, *_said(computed.file, tried)),
     )  # fmt: skip
 
 
-def _said(file: SiteFile, tried: list[Choice]) -> list[str]:
+def _place_of(options: list[Option], verdict: Verdict) -> int:
+    """Place of the recommended option among those that it was chosen from."""
+    return next(at for at, option in enumerate(options) if option is verdict.best)
+
+
+def _said(file: SiteFile, tried: list[Choice]) -> list[Note]:
     """What is assumed of crops, air and set points, where it applies."""
     notes = []
     if not any(choice.place for choice in tried):
-        notes.append(
-            "No set point is tried, for no room and no computed loop has a heater; give one, as greenhouse.heater, to "
-            "see what a degree costs."
-        )
+        notes.append(Note(NoteKind.NO_HEATER))
     else:
         swept = {choice.place for choice in tried}
         stocked = {file.tanks[cohort.tank].loop for cohort in file.cohorts.values()}
         notes += [
-            f"Water of loop {key} is not tried at other set points: neither it nor a room has a heater."
+            Note(NoteKind.NO_WATER_HEATER, key)
             for key in sorted(stocked)
             if not is_held(file, key) and f"loops.{key}" not in swept and spare_heater(file) is None
         ]
     if not file.beds:
         return notes
-    notes.append(
-        "Crops are what light, the greenhouse's air and the water allow if no nutrient is short. Below about 10 degC "
-        "basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by hand "
-        "where an option cools the air."
-    )
+    notes.append(Note(NoteKind.CROPS))
     if file.greenhouse is None:
         return notes
     if any(room_of(bed.heat, file, bed.loop) == "fish_room" for bed in file.beds.values()):
-        notes.append("Beds in the fish room are taken to have the greenhouse's air here.")
+        notes.append(Note(NoteKind.BEDS_IN_FISH_ROOM))
     if file.site.air_temperature is not None:
-        notes.append("site.air_temperature is set aside here: crops have the greenhouse's computed air.")
+        notes.append(Note(NoteKind.AIR_SET_ASIDE))
     return notes

@@ -148,7 +148,7 @@ def fit_heat(site: Site, log: Path, loop: str | None = None, factors: tuple[str,
 def _water(site: Site, weather: SiteWeather, names: tuple[str, ...], factors: FloatArray, loop: str) -> FloatArray:
     """Daily water of a loop for several sets of factors, shape (set, day)."""
     tried = [
-        Choice("", changes={f"greenhouse.{key}": float(value) for key, value in zip(names, row, strict=True)})
+        Choice(built={f"greenhouse.{key}": float(value) for key, value in zip(names, row, strict=True)})
         for row in factors
     ]
     plan = stacked_plan(site, tried, weather.wind_m_s)

@@ -5,27 +5,28 @@ from __future__ import annotations
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from enum import StrEnum, auto
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.changes.change import Action, Change
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
 from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
 from stocksim.heat.temperatures import typed_c
 from stocksim.site.bed_kinds import BED_KINDS, BedHeatLoss
-from stocksim.site.climate_faults import NEEDED, has_climate
+from stocksim.site.climate_faults import NEEDED, has_climate, heaters
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
 from stocksim.site.model import LoggedTemperature, SiteFile
 from stocksim.site.reading import Site
 from stocksim.site.rooms import ROOMS
-from stocksim.units import format_quantity, parse_quantity
+from stocksim.units import parse_quantity
 
 FloatArray = NDArray[np.float64]
 
-AS_PLANNED, NO_HEAT = "as the file says", "no heat"
 NIGHT_FLOW = 0.25  # of the gravel beds, in "pump less at night" (our choice)
 FROST_FREE_C = 2.0  # air kept at it where only the water is warmed
 FOAM_MM = 50.0
@@ -40,29 +41,50 @@ class Choice:
 
     Parameters
     ----------
-    name : str
-        In words.
+    change : Change or None
+        What it writes into the computed site; None for the file's own way.
     place : str
         Heater that is set, as ``greenhouse`` or ``loops.main``; empty for a measure.
     set_point_c : float or None
         What it is set to. [degC]
-    changes : mapping
-        Dotted fields of the file, for what is built or covered.
+    built : mapping
+        Those of its dotted fields that the heat network is built with; heaters are set in the network itself.
     heaters : mapping of str to (float, float)
         Set point [degC] and greatest power [W] of heaters; -inf and 0 turn one off.
     night_flow : mapping of str to float
         Share of a bed's flow at night.
     """
 
-    name: str
+    change: Change | None = None
     place: str = ""
     set_point_c: float | None = None
-    changes: Mapping[str, Any] = field(default_factory=dict)
+    built: Mapping[str, Any] = field(default_factory=dict)
     heaters: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     night_flow: Mapping[str, float] = field(default_factory=dict)
 
 
-def computed_site(site: Site) -> tuple[Site, list[str]]:
+class NoteKind(StrEnum):
+    """What is said of a comparison beside its options."""
+
+    LOG_KEPT = auto()  # loop
+    HELD_AS_TYPED = auto()  # loop
+    TYPED_SET_ASIDE = auto()  # loop
+    NO_MIXED_LOOP = auto()
+    NO_HEATER = auto()
+    NO_WATER_HEATER = auto()  # loop
+    CROPS = auto()
+    BEDS_IN_FISH_ROOM = auto()
+    AIR_SET_ASIDE = auto()
+
+
+class Note(NamedTuple):
+    """What was set aside, assumed or left out, and the loop that it is said of, empty for none."""
+
+    kind: NoteKind
+    loop: str = ""
+
+
+def computed_site(site: Site) -> tuple[Site, list[Note]]:
     """The site with its water computed: typed temperatures set aside, logged ones kept.
 
     Parameters
@@ -72,8 +94,8 @@ def computed_site(site: Site) -> tuple[Site, list[str]]:
 
     Returns
     -------
-    tuple of Site and list of str
-        The site and what was set aside, in words.
+    tuple of Site and list of Note
+        The site and what was set aside.
 
     Raises
     ------
@@ -84,25 +106,19 @@ def computed_site(site: Site) -> tuple[Site, list[str]]:
     if not has_climate(file):
         raise InputError(f"the cold months cannot be computed: the site {NEEDED}.")
     changes: dict[str, Any] = {}
-    notes: list[str] = []
+    notes: list[Note] = []
     for key, loop in file.loops.items():
         water = loop.water_temperature
         if isinstance(water, ComputedTemperature):
             continue
         has_heater = loop.heat is not None and loop.heat.heater is not None
         if isinstance(water, LoggedTemperature):
-            notes.append(f"Loop {key} keeps its logged temperatures: a log always goes before the model.")
+            notes.append(Note(NoteKind.LOG_KEPT, key))
         elif water.kind == "constant" and not has_heater:
-            notes.append(
-                f"Loop {key} is held at its typed temperature, for it names no heater; its heat is counted, but has no "
-                f"price. Give loops.{key}.heat.heater to compare set points."
-            )
+            notes.append(Note(NoteKind.HELD_AS_TYPED, key))
         else:
             changes[f"loops.{key}.water_temperature"] = {"kind": "computed"}
-            notes.append(
-                f"The typed temperatures of loop {key} are set aside here: its water is computed from weather and "
-                "heaters."
-            )
+            notes.append(Note(NoteKind.TYPED_SET_ASIDE, key))
     computed = site.with_changes(changes) if changes else site
     if not any(isinstance(t.water_temperature, ComputedTemperature) for t in computed.file.loops.values()):
         raise InputError(
@@ -124,13 +140,15 @@ def choices(site: Site) -> list[Choice]:
     """What is tried for a site, the file's own way first, no heat second."""
     file, units = site.file, site.file.site.units
     places = heater_places(file)
-    found = [Choice(AS_PLANNED)]
+    found = [Choice()]
     if places:
-        found.append(Choice(NO_HEAT, heaters=dict.fromkeys(places, (-np.inf, 0.0))))
-    for room, name in (("greenhouse", "air"), ("fish_room", "air of the fish room")):
+        off = Change(Action.NO_HEAT, {_heater_field(place): None for place in places})
+        found.append(Choice(off, heaters=dict.fromkeys(places, (-np.inf, 0.0))))
+    for room in ("greenhouse", "fish_room"):
         for text in _steps(_AIR_STEPS, units) if room in places else []:
             point = parse_quantity(text, "temperature")
-            found.append(Choice(f"{name} at {text}", room, point, heaters={room: (point, UNBOUNDED_W)}))
+            air = Change(Action.AIR_SET_POINT, _set_fields(file, room, text), {"room": room, "set_point_c": point})
+            found.append(Choice(air, room, point, heaters={room: (point, UNBOUNDED_W)}))
     house = next((room for room in ROOMS if room in places), "")
     for key in _heatable(file):
         place = f"loops.{key}"
@@ -139,13 +157,28 @@ def choices(site: Site) -> list[Choice]:
             point = parse_quantity(text, "temperature")
             if not low <= point <= high:
                 continue
-            heaters = {place: (point, UNBOUNDED_W)}
-            name = f"water of {key} at {text}"
-            if place not in places:
-                heaters[house] = (FROST_FREE_C, UNBOUNDED_W)
-                name += f", air only frost-free ({format_quantity(FROST_FREE_C, 'temperature', units)})"
-            found.append(Choice(name, place, point, heaters=heaters))
+            set_to, fields = {place: (point, UNBOUNDED_W)}, _set_fields(file, place, text)
+            air_c = None if place in places else FROST_FREE_C
+            if air_c is not None:
+                set_to[house] = (air_c, UNBOUNDED_W)
+                fields |= _set_fields(file, house, f"{air_c!r} degC")
+            water = Change(Action.WATER_SET_POINT, fields, {"loop": key, "set_point_c": point, "air_c": air_c})
+            found.append(Choice(water, place, point, heaters=set_to))
     return found + measures(file)
+
+
+def _heater_field(place: str) -> str:
+    """Dotted field of a place's heater."""
+    return f"{place}.heater" if place in ROOMS else f"{place}.heat.heater"
+
+
+def _set_fields(file: SiteFile, place: str, text: str) -> dict[str, Any]:
+    """Fields that keep a place at one set point, at all hours; those of a heater to buy where it has none."""
+    at = _heater_field(place)
+    heater = dict(heaters(file)).get(place)
+    if heater is None:
+        return {at: _bought_heater(file, text)}
+    return {f"{at}.set_point": text} | ({f"{at}.schedule": None} if heater.schedule else {})
 
 
 def _steps(steps: Mapping[str, range], units: str) -> list[str]:
@@ -170,6 +203,21 @@ def spare_heater(file: SiteFile) -> HeaterTable | None:
     return next((t.heater for t in tables if t is not None and t.heater is not None), None)
 
 
+def _bought_heater(file: SiteFile, set_point: str) -> dict[str, Any]:
+    """Table of a water heater that burns the fuel of a room's heater, larger than any loop here needs."""
+    source = spare_heater(file)
+    heater: dict[str, Any] = {
+        "power": "100 kW",
+        "set_point": set_point,
+        "fuel": source.fuel if source else "electricity",
+    }
+    if source is not None and source.price is not None:
+        heater |= {"price": source.price, "price_per": source.price_per}
+    if source is not None and source.efficiency is not None:
+        heater["efficiency"] = source.efficiency
+    return heater
+
+
 def _fish_span(site: Site, loop: str) -> tuple[float, float]:
     """Temperatures worth trying for a loop: from the hardiest fish's cold limit to the most delicate one's stress."""
     file = site.file
@@ -181,12 +229,23 @@ def _fish_span(site: Site, loop: str) -> tuple[float, float]:
 def measures_on(choice: Choice, found: list[Choice]) -> list[Choice]:
     """Each measure, and all that cover or insulate at once, on top of a choice of set points."""
     still = [one for one in found if not one.night_flow]
-    together = [Choice("all covers and foam", changes={k: v for one in still for k, v in one.changes.items()})]
+    at_once = [_measure(Action.ALL_COVERS, {k: v for one in still for k, v in one.built.items()})]
     return [
-        replace(one, name=f"{choice.name}; {one.name}", place=choice.place, set_point_c=choice.set_point_c,
+        replace(one, change=_together(choice.change, one.change), place=choice.place, set_point_c=choice.set_point_c,
                 heaters=choice.heaters)
-        for one in found + (together if len(still) > 1 else [])
+        for one in found + (at_once if len(still) > 1 else [])
     ]  # fmt: skip
+
+
+def _together(*changes: Change | None) -> Change:
+    """Changes that are made at once, as one."""
+    made = tuple(change for change in changes if change is not None)
+    return Change(Action.TOGETHER, {k: v for change in made for k, v in change.fields.items()}, {"changes": made})
+
+
+def _measure(kind: Action, fields: dict[str, Any], **amounts: Any) -> Choice:
+    """A choice whose fields the heat network is built with."""
+    return Choice(Change(kind, fields, amounts), built=fields)
 
 
 def measures(file: SiteFile) -> list[Choice]:
@@ -199,23 +258,23 @@ def measures(file: SiteFile) -> list[Choice]:
         f"loops.{key}.heat.foam": f"{FOAM_MM:g} mm" for key, t in file.loops.items() if not (t.heat and t.heat.foam)
     }
     if foam:
-        found.append(Choice(f"insulate tanks and sumps ({FOAM_MM:g} mm of foam)", changes=foam))
+        found.append(_measure(Action.FOAM, foam, foam_m=FOAM_MM / 1000.0))
     covers = {f"tanks.{key}.heat.cover": True for key, t in file.tanks.items() if not (t.heat and t.heat.cover)}
     covers |= {f"loops.{key}.heat.cover": True for key, t in file.loops.items() if not (t.heat and t.heat.cover)}
     if covers:
-        found.append(Choice("cover tanks and sumps", changes=covers))
+        found.append(_measure(Action.COVERS, covers))
     bare = [key for key, bed in file.beds.items() if not (bed.heat and bed.heat.night_cover)]
     bare = [key for key in bare if (heat := _heat_of(file, key)) is not None and heat.can_be_covered]
     if bare:
-        changes = {f"beds.{key}.heat.night_cover": True for key in bare}
-        found.append(Choice(f"cover {_plurals(file, bare)} at night", changes=changes))
+        fields = {f"beds.{key}.heat.night_cover": True for key in bare}
+        found.append(_measure(Action.BED_COVERS, fields, kinds=_kinds(file, bare)))
     if file.greenhouse is not None and not file.greenhouse.night_curtain:
-        found.append(Choice("a night curtain", changes={"greenhouse.night_curtain": True}))
+        found.append(_measure(Action.CURTAIN, {"greenhouse.night_curtain": True}))
     wet = [key for key in file.beds if (heat := _heat_of(file, key)) is not None and heat.dries_when_still]
     if wet:
         flows = {f"beds.{key}.heat.night_flow": NIGHT_FLOW for key in wet}
-        name = f"pump the {_plurals(file, wet)} at {100 * NIGHT_FLOW:.0f} % at night"
-        found.append(Choice(name, changes=flows, night_flow=dict.fromkeys(wet, NIGHT_FLOW)))
+        pumped = _measure(Action.NIGHT_FLOW, flows, kinds=_kinds(file, wet), share=NIGHT_FLOW)
+        found.append(replace(pumped, night_flow=dict.fromkeys(wet, NIGHT_FLOW)))
     return found
 
 
@@ -225,9 +284,9 @@ def _heat_of(file: SiteFile, bed: str) -> BedHeatLoss | None:
     return None if water is None else water.heat
 
 
-def _plurals(file: SiteFile, beds: Sequence[str]) -> str:
-    """What beds are called together, as ``rafts``."""
-    return " and ".join(dict.fromkeys(BED_KINDS[file.beds[bed].kind].plural for bed in beds))
+def _kinds(file: SiteFile, beds: Sequence[str]) -> tuple[str, ...]:
+    """Kinds of some beds, each once."""
+    return tuple(dict.fromkeys(file.beds[bed].kind for bed in beds))
 
 
 def file_with(site: Site, changes: Mapping[str, Any]) -> SiteFile:
@@ -262,7 +321,7 @@ def stacked_plan(site: Site, tried: list[Choice], wind_m_s: float | None) -> Hea
     held = typed_c(site)
     plans = []
     for choice in tried:
-        file = file_with(site, choice.changes) if choice.changes else site.file
+        file = file_with(site, choice.built) if choice.built else site.file
         plans.append(_with_heaters(_with_water_controls(build_heat_plan(file, held, wind_m_s), file), choice))
     first = plans[0]
     arrays = {
@@ -313,13 +372,13 @@ def flow_factor(layout: Layout, tried: list[Choice], night: NDArray[np.bool_]) -
     return factor
 
 
-# --- a heated loop of their own for the warm-water fish of a mixed loop, as changes of the site file
+# --- a heated loop of their own for the warm-water fish of a mixed loop, as a change of the site file
 
 WARM_FISH_C = 27.0  # fish that eat best from here up are warm-water fish here, which leaves perch out (our choice)
 
 
-def warm_loop_changes(site: Site) -> tuple[str, dict[str, Any]] | str:
-    """Changes that give the warm-water fish of a mixed loop a heated loop of their own, or why there are none.
+def warm_loop(site: Site) -> Change | None:
+    """Change that gives the warm-water fish of a mixed loop a heated loop of their own.
 
     Parameters
     ----------
@@ -328,8 +387,8 @@ def warm_loop_changes(site: Site) -> tuple[str, dict[str, Any]] | str:
 
     Returns
     -------
-    tuple of str and dict, or str
-        Name of the option and dotted changes; a sentence where no loop mixes warm- and cool-water fish.
+    Change or None
+        None where no loop mixes tanks of warm- and of cool-water fish.
     """
     file = site.file
     for key, loop in file.loops.items():
@@ -343,21 +402,16 @@ def warm_loop_changes(site: Site) -> tuple[str, dict[str, Any]] | str:
         if not warm or len(warm) == len(optimum):
             continue
         return _split(site, key, warm)
-    return "No loop holds both tanks of warm-water and tanks of cool-water fish, so a separate warm loop is not tried."
+    return None
 
 
-def _split(site: Site, key: str, warm: list[str]) -> tuple[str, dict[str, Any]]:
+def _split(site: Site, key: str, warm: list[str]) -> Change:
     file, units = site.file, site.file.site.units
     text = "75 degF" if units == "us" else "24 degC"
     moved = sum(file.tanks[tank].volume for tank in warm)
     share = moved / sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
     new = f"{key}_warm"
-    source = spare_heater(file)
-    heater: dict[str, Any] = {"power": "100 kW", "set_point": text, "fuel": source.fuel if source else "electricity"}
-    if source is not None and source.price is not None:
-        heater |= {"price": source.price, "price_per": source.price_per}
-    if source is not None and source.efficiency is not None:
-        heater["efficiency"] = source.efficiency
+    heater = _bought_heater(file, text)
     table = copy.deepcopy(dict(site.raw["loops"][key]))
     of_sump = file.loops[key].sump
     old_heat = {k: v for k, v in dict(table.get("heat", {})).items() if k != "heater"}
@@ -385,4 +439,5 @@ def _split(site: Site, key: str, warm: list[str]) -> tuple[str, dict[str, Any]]:
                 changes |= {f"beds.{name}.area": f"{part * bed.area!r} m2", f"beds.{name}.plantings": plantings}
                 if bed.flow is not None:
                     changes[f"beds.{name}.flow"] = f"{part * bed.flow!r} m3/day"
-    return f"a separate, insulated warm loop at {text} for {', '.join(warm)}", changes
+    point = parse_quantity(text, "temperature")
+    return Change(Action.WARM_LOOP, changes, {"tanks": tuple(warm), "set_point_c": point})

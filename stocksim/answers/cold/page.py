@@ -8,7 +8,7 @@ import streamlit as st
 from stocksim.answers.cold.answer import cold_answer, winter_answer
 from stocksim.answers.cold.charts import temperature_stack
 from stocksim.answers.cold.decide import Cold, compare_cold
-from stocksim.answers.cold.options import computed_site
+from stocksim.answers.cold.options import Note, computed_site
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing
 from stocksim.faces.options import number_option
@@ -42,7 +42,7 @@ shown = showing.begin("Cold months")
 season, source = shown.season, shown.source
 assert season is not None
 try:
-    computed, notes = computed_site(season.site)
+    computed, set_aside = computed_site(season.site)
 except StocksimError as error:
     st.html(markup.faults_html([str(fault) for fault in error.faults]))
     st.markdown("The example below has everything that is needed; copy its tables into your own file.")
@@ -50,6 +50,7 @@ except StocksimError as error:
     st.button(f"Open the example {example}", on_click=guard.kept(screen.open_example), args=(example,))
     st.stop()
 
+notes: tuple[Note | str, ...] = tuple(set_aside)
 place = st.empty()
 with st.form("cold_form", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
     guard.text(WORTH_LABEL, "worth", "8", in_form=True, width=330)
@@ -60,7 +61,7 @@ if is_sent:
 if st.session_state.get("cold_for") == source:
     try:
         found = compared(source, worth_of(guard.entry("worth", "8")))
-        notes = list(found.notes)
+        notes = found.notes
         answer = cold_answer(found, season.site)
         place.html(markup.verdict_html(answer.verdict, answer.is_trouble) + showing.section_html(answer, "advice"))
         showing.show(answer, "price", "fuel", "fuel_months", "options", "failure")

@@ -367,7 +367,7 @@ def tallied(
         priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
         found.append(
             Option(
-                choice.name, choice.place, choice.set_point_c, fuel, sum(use.heat_kwh for use in fuel),
+                choice.change, choice.place, choice.set_point_c, fuel, sum(use.heat_kwh for use in fuel),
                 None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced)),
                 _by_month(weather, run, row), _peaks(plan, run, row),
                 {key: table.power / 1000.0 for key, table in tables.items() if key in owned},

@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
-from stocksim.answers.cold.choice import Option, added_deaths, fuel_months, fuel_rows, too_small
+from stocksim.answers.cold.choice import (
+    Bar,
+    Hurdle,
+    Option,
+    Verdict,
+    Why,
+    added_deaths,
+    fuel_months,
+    fuel_rows,
+    too_small,
+)
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import BELIEVED, HeatFit
+from stocksim.answers.cold.options import Note, NoteKind
 from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater, month_water
+from stocksim.faces.change_words import change_words
 from stocksim.heat.hourly import Warmth
 from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, format_quantity, to_face
@@ -25,6 +38,46 @@ CAUTIONS = (
 )
 
 
+AS_PLANNED = "as the file says"
+NOTES = {
+    NoteKind.LOG_KEPT: "Loop {loop} keeps its logged temperatures: a log always goes before the model.",
+    NoteKind.HELD_AS_TYPED: (
+        "Loop {loop} is held at its typed temperature, for it names no heater; its heat is counted, but has no price. "
+        "Give loops.{loop}.heat.heater to compare set points."
+    ),
+    NoteKind.TYPED_SET_ASIDE: (
+        "The typed temperatures of loop {loop} are set aside here: its water is computed from weather and heaters."
+    ),
+    NoteKind.NO_MIXED_LOOP: (
+        "No loop holds both tanks of warm-water and tanks of cool-water fish, so a separate warm loop is not tried."
+    ),
+    NoteKind.NO_HEATER: (
+        "No set point is tried, for no room and no computed loop has a heater; give one, as greenhouse.heater, to see "
+        "what a degree costs."
+    ),
+    NoteKind.NO_WATER_HEATER: (
+        "Water of loop {loop} is not tried at other set points: neither it nor a room has a heater."
+    ),
+    NoteKind.CROPS: (
+        "Crops are what light, the greenhouse's air and the water allow if no nutrient is short. Below about 10 degC "
+        "basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by hand "
+        "where an option cools the air."
+    ),
+    NoteKind.BEDS_IN_FISH_ROOM: "Beds in the fish room are taken to have the greenhouse's air here.",
+    NoteKind.AIR_SET_ASIDE: ("site.air_temperature is set aside here: crops have the greenhouse's computed air."),
+}
+
+
+def option_name(option: Option, units: str) -> str:
+    """What an option is called."""
+    return AS_PLANNED if option.change is None else change_words(option.change, units)
+
+
+def note_sentences(notes: Iterable[Note | str]) -> list[str]:
+    """What was set aside, assumed or left out; what is a sentence already stays."""
+    return [note if isinstance(note, str) else NOTES[note.kind].format(loop=note.loop) for note in notes]
+
+
 def money(value: float | None) -> str:
     """A sum in the keeper's own money; ``-`` where a price is missing."""
     return "-" if value is None else f"{value:,.0f}"
@@ -34,7 +87,7 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
     """One row an option, for text and pages; ``!`` marks options that are too cold or too warm for a fish."""
     units = cold.site.file.site.units
     plan = cold.plan
-    spared = {option.name for option in cold.spared}
+    spared = cold.spared
     each, unit = float(to_face(1.0, "mass", units)), face_unit("mass", units)
     rows = []
     for option in cold.options:
@@ -46,7 +99,7 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
         years = round(option.worst_cold_share * cold.years)
         rows.append(
             {
-                "option": ("" if option.name in spared else "!") + option.name,
+                "option": ("" if option in spared else "!") + option_name(option, units),
                 "heat": f"{option.heat_kwh:,.0f} kWh",
                 "cost": money(option.cost),
                 "growth": format_quantity(option.growth_kg, "mass", units),
@@ -75,22 +128,22 @@ def numbered(cold: Cold) -> list[str]:
     units = cold.site.file.site.units
     each, unit = float(to_face(1.0, "mass", units)), face_unit("mass", units)
     sentences = []
-    for name in frontier_names(cold):
-        option = cold.option(name)
+    for option in frontier_options(cold):
         extra = option.cost_per_extra_kg
         sentences.append(
-            f"{name}: {money(option.cost)} of fuel, {format_quantity(option.net_kg, 'mass', units)} of growth "
-            "less the dead"
+            f"{option_name(option, units)}: {money(option.cost)} of fuel, "
+            f"{format_quantity(option.net_kg, 'mass', units)} of growth less the dead"
             + ("" if extra is None else f", {extra / each:,.0f} for each extra {unit}")
-            + (" (recommended)" if name == cold.recommended else "")
+            + (" (recommended)" if option is cold.best else "")
         )
     return sentences
 
 
-def frontier_names(cold: Cold) -> list[str]:
+def frontier_options(cold: Cold) -> list[Option]:
     """Options numbered on the chart: the file's own way, then those that give most growth for their cost."""
     line = sorted((o for o in cold.options if o.is_on_frontier and o.cost is not None), key=lambda o: o.cost or 0.0)
-    return list(dict.fromkeys([cold.plan.name, cold.recommended, *(o.name for o in line)]))
+    first = [cold.plan] if cold.best is cold.plan else [cold.plan, cold.best]
+    return first + [option for option in line if option not in first]
 
 
 def power_words(option: Option) -> str:
@@ -108,7 +161,7 @@ def verdict_sentence(cold: Cold) -> str:
     cost = "" if best.cost is None else f", {money(best.cost)} of fuel a season"
     low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
     small = too_small(best)
-    said = [f"Recommended: {cold.recommended}{cost}."]
+    said = [f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."]
     said += [
         f"The design night, {low}, needs a heater of {need:.1f} kW for {place}; yours gives {have:.1f}."
         for place, (need, have) in small.items()
@@ -121,6 +174,100 @@ def verdict_sentence(cold: Cold) -> str:
     if best.installed_kw and best.design_kw and not small:
         said.append(f"The heaters that the file has are large enough for the design night, {low}.")
     return " ".join(said)
+
+
+def reason_words(verdict: Verdict, units: str) -> str:
+    """Why an option is recommended, without capital and full stop."""
+    best = verdict.best
+    if verdict.why is Why.LEAST_HARM:
+        return (
+            f"no option keeps every fish out of deadly cold or heat; this one comes nearest, and {best.deaths:.0f} die"
+        )
+    if verdict.why is not Why.LEAVES_MOST:
+        chosen = (
+            "the file's own way keeps every fish out of deadly cold"
+            if verdict.why is Why.OWN_WAY
+            else "it takes least heat of those that do"
+        )
+        return f"heat of {', '.join(verdict.unpriced)} has no price, so options are not ranked by money; {chosen}"
+    return _money_words(verdict, units)
+
+
+def _money_words(verdict: Verdict, units: str) -> str:
+    best, plan, unit = verdict.best, verdict.plan, _Mass(units)
+    fuel = best.cost or 0.0
+    reason = (
+        f"of the options that keep every fish out of deadly cold it leaves most: {unit.of(best.net_kg)} of growth, "
+        f"less the weight of fish that die, at {unit.price(verdict.worth)} {unit.each}, less {fuel:,.0f} of fuel; "
+        f"{best.deaths:.0f} fish die"
+    )
+    if best is not plan and plan.cost is not None:
+        reason += (
+            f"; against the file's own way that is {unit.more(best.net_kg - plan.net_kg)}, {fuel - plan.cost:+,.0f} of "
+            f"fuel, {best.deaths - plan.deaths:+.0f} deaths and {unit.more(best.yield_kg - plan.yield_kg)} of crops, "
+            "which are not weighed"
+        )
+    if verdict.is_fuel_dearer:
+        reason += (
+            f"; the fuel costs more than the growth is worth ({fuel:,.0f} against {max(verdict.fish_worth, 0.0):,.0f}),"
+            " so heat here keeps fish alive and does not pay for itself"
+        )
+    return reason
+
+
+def turning_words(verdict: Verdict, units: str) -> str:
+    """What would change a recommendation, without capital and full stop."""
+    if verdict.why is Why.LEAST_HARM:
+        return "more or larger heaters, insulation, or fish that bear the cold would"
+    if verdict.why is not Why.LEAVES_MOST:
+        return 'give every heater price and price_per, as 2.4 and "gal", to rank them'
+    unit, worth, words = _Mass(units), verdict.worth, []
+    if verdict.dearer is not None:
+        option, price = verdict.dearer
+        words.append(
+            f"fish worth more than {unit.price(price)} {unit.each}, or fuel at {100.0 * worth / price:.0f} % of its "
+            f'price, would make it "{option_name(option, units)}"'
+        )
+    if verdict.cheaper is not None:
+        option, price = verdict.cheaper
+        words.append(
+            f"fish worth less than {unit.price(price)} {unit.each}, or fuel at {worth / price:.1f} times its price, "
+            f'would make it "{option_name(option, units)}"'
+        )
+    if verdict.bars:
+        limits = dict.fromkeys(_bar_words(bar) for bar in verdict.bars)
+        words.append(f"options with more growth are barred by what they break: {', '.join(limits)}")
+    words = words or ["within the options tried, no price of fish or fuel changes it"]
+    if verdict.crops_worth is not None:
+        crops = unit.price(verdict.crops_worth)
+        words.append(f"crops worth more than {crops} {unit.each} would make it the file's own way")
+    return "; ".join(words)
+
+
+_HURDLES = {Hurdle.COLD_LIMIT: "the cold limit", Hurdle.HEAT_LIMIT: "the heat limit", Hurdle.DEATHS: "deaths"}
+
+
+def _bar_words(bar: Bar) -> str:
+    what = LIMITS[bar.limit].name if bar.hurdle is Hurdle.LIMIT else _HURDLES[bar.hurdle]
+    return f"{what} of {bar.where.split('.')[-1]}"
+
+
+class _Mass:
+    """Masses, and prices by mass, in the keeper's units."""
+
+    def __init__(self, units: str):
+        self.units = units
+        self.each = "a pound" if units == "us" else "a kilo"
+        self._per_kg = float(to_face(1.0, "mass", units))
+
+    def of(self, kg: float) -> str:
+        return format_quantity(kg, "mass", self.units)
+
+    def more(self, kg: float) -> str:
+        return ("+" if kg >= 0.0 else "") + self.of(kg)
+
+    def price(self, per_kg: float) -> str:
+        return f"{per_kg / self._per_kg:,.2f}"
 
 
 def _fuel_of(option: Option, place: str) -> str:

@@ -527,6 +527,9 @@ def test_what_is_tried_against_the_cold(short_site):
     (less,) = [choice for choice in tried if choice.night_flow]
     assert set(less.night_flow.values()) == set(less.change.fields.values()) == {0.25}
     assert less.change.amounts == {"kinds": ("media",), "share": 0.25}
+    assert of_kind(tried, Action.CURTAIN) == []  # the house has one
+    (curtain,) = of_kind(choices(short_site.with_changes({"greenhouse.night_curtain": None})), Action.CURTAIN)
+    assert curtain.built == curtain.change.fields == {"greenhouse.night_curtain": True}
     (foam,) = of_kind(tried, Action.FOAM)
     assert foam.change.amounts["foam_m"] == FOAM_MM / 1000.0
     assert set(foam.change.fields.values()) == {"50 mm"}

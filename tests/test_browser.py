@@ -10,7 +10,9 @@ import tomllib
 import zipfile
 from pathlib import Path
 
+import tomlkit
 from browsing import LONG_MS, MARKS, open_example, settle
+from small_sites import one_tank
 
 from stocksim.site.examples import example_text
 
@@ -59,7 +61,9 @@ def test_season_is_drawn_and_downloads(visit):
 def test_upload_edit_and_back(visit, tmp_path):
     page = visit(1440)
     own = tmp_path / "own.toml"
-    own.write_text(example_text("heron_lane").replace("Heron Lane growing house", "Own house"), encoding="utf-8")
+    tables = one_tank()
+    tables["site"]["name"] = "Own house"
+    own.write_text(tomlkit.dumps(tables), encoding="utf-8")
     page.get_by_text("Change the site").click()
     page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(str(own))
     page.get_by_role("heading", name="Own house").wait_for(timeout=LONG_MS)

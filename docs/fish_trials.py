@@ -21,15 +21,17 @@ def trials() -> list[dict[str, str]]:
 
 
 def paper_of(source: str) -> str:
-    """What of a source tells its paper: all up to the year, so that rows of one paper go together.
+    """First word and first year of a source, so that rows of one paper go together however each writes it.
+
+    Papers of one first author and year go together as well; a source without a year goes by its first word.
 
     Examples
     --------
-    >>> paper_of("Banner & Van Arman 1973, Thermal effects on eggs, larvae and juveniles of bluegill sunfish")
-    'Banner & Van Arman 1973'
+    >>> paper_of("Currie, Bennett & Beitinger 2004, Upper and lower"), paper_of("Currie et al. 2004")
+    ('currie 2004', 'currie 2004')
     """
-    found = re.match(r".*?\b(?:18|19|20)\d\d\b", source)
-    return found[0] if found else source
+    author, year = re.search(r"[^\W\d_]+", source), re.search(r"\b(?:18|19|20)\d\d\b", source)
+    return " ".join(found[0].lower() for found in (author, year) if found)
 
 
 def is_for_fitting(source: str) -> bool:

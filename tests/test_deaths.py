@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from stocksim import run_season
 from stocksim.engine import season as season_module
 from stocksim.engine.days import fish
-from stocksim.engine.results.deaths import CAUSES, EXPECTED, OF_WATER, Loss, deaths_by_cause, losses
+from stocksim.engine.results.deaths import CAUSES, EXPECTED, Loss, deaths_by_cause, losses
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.faces.cli import app
@@ -28,6 +28,9 @@ from stocksim.faces.text import tank_rows
 from stocksim.faces.water_words import water_verdict
 from stocksim.faces.words import is_trouble, summary, verdict
 from stocksim.fish.survival import death_hazard
+from stocksim.site.kinds import CAUSES_OF_DEATH
+
+OF_WATER = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_of_water)
 
 ROOT = Path(__file__).parents[1]
 LATE = START + dt.timedelta(days=12)

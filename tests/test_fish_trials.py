@@ -43,4 +43,11 @@ def test_either_half_has_trials_of_every_topic(part):
 def test_half_of_the_papers_are_kept_from_fits():
     papers = {paper_of(row["source"]) for row in ROWS}
     assert 0.4 < sum(map(is_for_fitting, papers)) / len(papers) < 0.6
-    assert is_for_fitting("Somebody 1990, a title") == is_for_fitting("Somebody 1990, the same, Table 2")
+
+
+def test_a_value_is_one_that_the_source_gives():
+    """No number stands for what was not significant, and none for the middle of a range."""
+    for row in ROWS:
+        if row["value"]:
+            assert not re.search(r"\((no |none|not |survival not)", row["unit"]), row["key"]
+            assert "midpoint" not in row["caution"], row["key"]

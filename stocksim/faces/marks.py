@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from typing import Any
 
@@ -36,8 +35,3 @@ def marked(data: dict[str, Any], site: Site | None = None, entries: Iterable[Ent
         "site_hash": None if site is None else site_hash(site),
         "library_hash": None if used is None else library_hash(used),
     }
-
-
-def json_text(data: dict[str, Any], site: Site | None = None, entries: Iterable[Entry] | None = None) -> str:
-    """Text of one JSON object, `marked`."""
-    return json.dumps(marked(data, site, entries), indent=2, allow_nan=False)

@@ -87,7 +87,6 @@ def taken_g(layout: Layout, course: Course, kinds: tuple[str, ...], scenario: in
 FloatArray = NDArray[np.float64]
 
 CAUSES = tuple(CAUSES_OF_DEATH)
-OF_WATER = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_of_water)
 # lost whatever the water does and however they are kept
 EXPECTED = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_expected)
 # A cohort that loses this share of its fish, and a whole fish at least, to more than what is expected is told first

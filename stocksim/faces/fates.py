@@ -207,6 +207,31 @@ _TOLD = 0.5  # fish: fewer are the model's crumbs
 _OTHERWISE = tuple(EVENT_KINDS[kind].entry for kind in OTHERWISE_TAKEN)
 
 
+_WEIGHED = {"fresh": ", weighed fresh", "dry": " as dry matter"}
+
+
+def feed_words(season: Season, units: str) -> list[str]:
+    """Weights of each feed, where a feed was mixed or natural: of natural food fresh and dry; empty otherwise."""
+    fed = season.feeds
+    if len(fed) < 2 and not any(one.is_natural for one in fed.values()):
+        return []
+
+    def grams(kg: float) -> str:
+        return format_quantity(kg, "mass", units) if kg >= 1.0 else format_quantity(1000.0 * kg, "weight", units)
+
+    told = [
+        f"{name} {grams(one.offered_kg)}" + (f" fresh ({grams(one.dry_kg)} dry)" if one.is_natural else "")
+        for name, one in fed.items()
+    ]
+    return [f"Of it {', '.join(told)}."]
+
+
+def feed_data(season: Season) -> dict[str, dict[str, float]]:
+    """The same as plain data."""
+    keys = ("offered_kg", "eaten_kg", "dry_kg")
+    return {name: {key: round(getattr(one, key), 4) for key in keys} for name, one in season.feeds.items()}
+
+
 def ration_words(rule: Ration | None, units: str) -> str:
     """A feeding rule in a few words, as ``by sight, 85 % of appetite, no feed on sun``."""
     if rule is None:
@@ -217,9 +242,9 @@ def ration_words(rule: Ration | None, units: str) -> str:
         case "appetite":
             words = [f"by sight, {100 * rule.fraction:.0f} % of appetite"]
         case "percent":
-            words = [f"{rule.percent:g} % of body weight a day"]
+            words = [f"{rule.percent:g} % of body weight a day{_WEIGHED.get(rule.weighed or '', '')}"]
         case "table":
-            words = ["by a table of temperature and weight"]
+            words = [f"by a table of temperature and weight{_WEIGHED.get(rule.weighed or '', '')}"]
         case "fixed":
             words = [f"{format_quantity(rule.per_day, 'weight', units)} a day for the tank"]
         case "beds":

@@ -12,6 +12,7 @@ from stocksim.engine.results.course import Transfer
 from stocksim.engine.results.deaths import CAUSES, DEATHS_TOLD, Loss, deaths_by_cause, ledger, losses
 from stocksim.engine.results.frames import Season
 from stocksim.fish.spread import share_above
+from stocksim.library.feeds import feed_kind, shares_of
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import Event, FeedEvent, GradeEvent, MoveEvent, Ration, RemovalEvent, StockEvent
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, OTHERWISE_TAKEN
@@ -123,7 +124,19 @@ def _day(day: dt.date) -> str:
 
 def fish_cautions(season: Season) -> list[str]:
     """Cautions about the fish of a season, one sentence each."""
-    return [*_wild(season), *_by_temperature(season), *_short(season), *_unfed_amounts(season)]
+    return [*_wild(season), *_by_temperature(season), *_short(season), *_unfed_amounts(season), *_natural(season)]
+
+
+def _natural(season: Season) -> list[str]:
+    """What each natural food that was given asks for."""
+    entries = {
+        part.name: part for stay in season.layout.stays for _, part in shares_of(season.site.feeds[stay.table.feed])
+    }
+    return [
+        f"{name}: {entry.facts['caution']}"
+        for name, entry in entries.items()
+        if feed_kind(entry) == "natural" and "caution" in entry.facts
+    ]
 
 
 def _wild(season: Season) -> list[str]:

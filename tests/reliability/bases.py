@@ -286,7 +286,8 @@ def everything(days: int = DAYS) -> Base:
                 "stocked": _on(2),
                 "ration": {
                     "kind": "table", "temperatures": ["6 degC", "12 degC", "16 degC"], "weights": ["50 g", "200 g"],
-                    "percent": [[0.8, 0.5], [1.5, 1.1], [1.9, 1.4]], **fed,
+                    "percent": [[0.8, 0.5], [1.5, 1.1], [1.9, 1.4]],
+                    "weighed": "fresh", **fed,
                 },
             },
             "tilapia": {

@@ -226,7 +226,8 @@ _WEIGHED = {"fresh": ", weighed fresh", "dry": " as dry matter"}
 def feed_words(season: Season, units: str) -> list[str]:
     """Weights of each feed, where a feed was mixed or natural: of natural food fresh and dry; empty otherwise."""
     fed = season.feeds
-    if len(fed) < 2 and not any(one.is_natural for one in fed.values()):
+    is_mixed = any(len(shares_of(season.site.feeds[stay.table.feed])) > 1 for stay in season.layout.stays)
+    if not is_mixed and not any(one.is_natural for one in fed.values()):
         return []
 
     def grams(kg: float) -> str:

@@ -146,9 +146,7 @@ class Season:
                 "count": count,
                 "mean_weight_g": weight,
                 "biomass_kg": biomass / 1000.0,
-                "feed": [stay.table.feed for stay in layout.stays],
                 "feed_g": course.fed_g[0],
-                "feed_dry_g": course.fed_g[0] * layout.feed_dry_matter,
                 "feed_eaten_g": course.eaten_g[0],
                 "feed_percent_body_weight": 100.0
                 * np.divide(course.fed_g[0], before, out=np.zeros_like(before), where=before > 0.0),
@@ -159,6 +157,8 @@ class Season:
                 "harvested_kg": taken_g(layout, course, HARVESTS) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
                 "size_spread": course.size_spread[0],
+                "feed": [stay.table.feed for stay in layout.stays],
+                "feed_dry_g": course.fed_g[0] * layout.feed_dry_matter,
             },
         )
         day = np.arange(layout.days)[:, None]

@@ -233,7 +233,7 @@ def condition_hazard(weight_g: Any, greatest_weight_g: Any) -> Any:
     Examples
     --------
     >>> condition_hazard([100.0, 91.0, 70.0, 50.0], 100.0).round(5)
-    array([0.     , 0.00009, 0.00915, 0.06979])
+    array([0.000e+00, 9.000e-05, 9.150e-03, 6.979e-02])
     >>> condition_hazard([1.82, 18.2], [2.0, 20.0]).round(5)
     array([0.00157, 0.00038])
     """

@@ -45,7 +45,7 @@ def feeding_band(species: Callable[..., float]) -> FeedingBand:
     Returns
     -------
     FeedingBand
-        Without a stop of its own, where the model's appetite ends; without a start, half way up its cold ramp.
+        Without a stop of its own, where the model's appetite ends; without a start, half way up its cold ramp. [degC]
     """
     ends, ramp = species("no_feeding_below"), species("cold_ramp_width")
     own = species("feeding_stop", np.nan)

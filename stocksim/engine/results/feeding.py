@@ -1,4 +1,7 @@
-"""When to feed each cohort by its season's water: phases of daily, little and no feed, beside what its rule gives."""
+"""When to feed each cohort by its season's water: phases of daily, little and no feed, beside what its rule gives.
+
+Apart from the words that tell it, for it decides and knows no face.
+"""
 
 from __future__ import annotations
 

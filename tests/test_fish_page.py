@@ -53,7 +53,7 @@ def test_the_table_of_feeding_in_the_cold():
     for row in re.findall(
         r"^\| ([a-z, ]+) \| ([\d.]+|not known) \|[^|]*\| ([\d.]+) \|[^|]*\| ([^|]*) \|$", PAGE, re.MULTILINE
     ):
-        told |= {name: row[1:] for name in row[0].split(", ")}
+        told |= dict.fromkeys(row[0].split(", "), row[1:])
     assert {name.replace(" ", "_") for name in told} == set(species_names())
     for name, (stop, start, between) in told.items():
         band = feeding_band(load_species(name.replace(" ", "_")).number)

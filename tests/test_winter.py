@@ -13,6 +13,7 @@ from command_line import runner
 from hypothesis import given
 from hypothesis import strategies as st
 from small_sites import build, one_tank
+from streamlit.testing.v1 import AppTest
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "docs"))
@@ -20,9 +21,11 @@ sys.path.insert(0, str(ROOT / "docs"))
 import winter_points  # noqa: E402
 from fish_trials import is_for_fitting, tolerance, trials  # noqa: E402
 
-from stocksim import run_season  # noqa: E402
+from stocksim import load_site, run_season  # noqa: E402
+from stocksim.answers.season.answer import season_answer  # noqa: E402
 from stocksim.engine.results.feeding import feeding_plans  # noqa: E402
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, feeding_lines  # noqa: E402
+from stocksim.faces.text import answer_text  # noqa: E402
 from stocksim.faces.words import cautions, summary  # noqa: E402
 from stocksim.fish.survival import condition_hazard  # noqa: E402
 from stocksim.fish.wintering import (  # noqa: E402
@@ -290,6 +293,21 @@ def test_dates_to_stop_and_start_are_those_of_the_water():
     data = summary(season, season.findings)["feeding"]["fish"]
     assert data["phases"][2]["first"] == winter.first.isoformat()
     assert (data["feeding_stop_c"], data["feeding_start_c"], data["winter_ration_percent"]) == (7.0, 18.0, 1.0)
+
+
+def test_the_page_and_the_text_tell_the_dates(monkeypatch, tmp_path):
+    path = tmp_path / "yard.toml"
+    path.write_text(tomlkit.dumps(yard("channel_catfish", "catfish_32", weight=200.0)), encoding="utf-8")
+    monkeypatch.setenv("STOCKSIM_SITE", str(path))
+    at = AppTest.from_file(ROOT / "app.py", default_timeout=900).run()
+    assert not at.exception
+    shown = " ".join([*(html.proto.body for html in at.get("html")), *(text.value for text in at.markdown)])
+    season = run_season(load_site(path))
+    text = answer_text(season_answer(season, season.findings))
+    for words in (shown, " ".join(text.split())):
+        assert "When to feed in the cold" in words
+        assert all(line in words for line in feeding_lines(season))
+        assert "Weigh fish in the cold" in words
 
 
 def test_a_longer_wait_for_warm_days_moves_the_dates():

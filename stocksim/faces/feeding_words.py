@@ -13,14 +13,21 @@ from stocksim.units import format_quantity
 
 _PHASES_TOLD = 7
 _UNFED_TOLD_DAYS = 14  # fewer days without feed in water where fish eat are told by nobody (our choice)
-FEEDING_NOTE = (
-    "Suggestions by the water of this season and what trials and common practice say of each species; the site file's "
-    "own rules are left as they are. Take out what is left after a quarter of an hour, and feed less if anything is."
-)
+_TRIAL_C = 9.0  # Roy et al. 2019, abstract: docs/fish.md
 
 
 def _day(day: dt.date) -> str:
     return f"{day.day} {day:%b %Y}"
+
+
+def feeding_note(units: str) -> str:
+    """What the dates rest on, and what the model may miss, below them."""
+    return (
+        "Suggestions by the water of this season and what trials and common practice say of each species; the site "
+        "file's own rules are left as they are. Take out what is left after a quarter of an hour, and feed less if "
+        "anything is. Weigh fish in the cold: sunfish and crappie in trials lost 27 to 30 % of their weight in 13 "
+        f"weeks at {format_quantity(_TRIAL_C, 'temperature', units)} though fed, much more than in the model."
+    )
 
 
 def feeding_lines(season: Season) -> list[str]:

@@ -22,7 +22,7 @@ from stocksim.faces.fates import (
     fate_rows,
     is_worth_telling,
 )
-from stocksim.faces.feeding_words import FEEDING_NOTE, feeding_lines
+from stocksim.faces.feeding_words import feeding_lines, feeding_note
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
 from stocksim.faces.text import tank_rows, water_rows
@@ -155,12 +155,13 @@ def _feeding_parts(season: Season) -> list[Part]:
     lines = feeding_lines(season)
     if not lines:
         return []
+    note = feeding_note(season.site.file.site.units)
     return [
         Head("When to feed in the cold:", "text"),
         Head("When to feed in the cold", "page"),
         Sentences(lines, "list", mark="- ", indent="  "),
-        Sentences([f"({FEEDING_NOTE})"], on="text", indent="  "),
-        Sentences([FEEDING_NOTE], "note", "page"),
+        Sentences([f"({note})"], on="text", indent="  "),
+        Sentences([note], "note", "page"),
     ]
 
 

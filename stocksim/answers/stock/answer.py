@@ -13,7 +13,7 @@ from stocksim.answers.stock.program import Broken
 from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
 from stocksim.faces.answer import Answer, Head, Html, Lines, Part, Section, Sentences, Table, points
-from stocksim.faces.feeding_words import FEEDING_NOTE, feeding_data, feeding_lines, small_data
+from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
 from stocksim.faces.marks import marked
 from stocksim.heat.small_fish import SmallFish, small_candidates, small_cohorts
 
@@ -79,7 +79,7 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
 def _feeding_parts(plan: StockingPlan) -> list[Part]:
     """When to feed the planned fish in the cold, where any meet it."""
     lines = [] if plan.season is None else feeding_lines(plan.season)
-    note = [Sentences([FEEDING_NOTE], "note", "page")] if lines else []
+    note = [Sentences([feeding_note(plan.problem.site.file.site.units)], "note")] if lines else []
     return [*_listed("When to feed in the cold", lines, is_headed=True), *note]
 
 

@@ -164,7 +164,7 @@ def test_season_writes_six_files_with_the_contracts_columns(run):
         assert columns[:3] == contract.split()[:3], name
         assert len(rows) == 212
         assert [row["date"] for row in rows[:2]] == ["2026-10-01", "2026-10-02"]
-        words = {"date", "cohort", "species", "tank", "loop", "bed", "kind", "crop"}
+        words = {"date", "cohort", "species", "tank", "loop", "bed", "kind", "crop", "feed"}
         if name == "loops":  # blank, for the starter site has no weather
             words.add("heat_kwh")
             assert {row["heat_kwh"] for row in rows} == {""}

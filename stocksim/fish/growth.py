@@ -63,6 +63,7 @@ def grow_in_good_water(
     temperature_c: ArrayLike,
     ration_fraction: float = 1.0,
     steps_per_day: int = 1,
+    grams_like_pellets: float = 1.0,
 ) -> Growth:
     """Growth of one fish where neither oxygen nor ammonia holds it back.
 
@@ -78,6 +79,8 @@ def grow_in_good_water(
         Share of full appetite eaten. [-] 0 for an unfed fish.
     steps_per_day : int
         Steps the day is cut into; results do not depend on it beyond the rule's own error.
+    grams_like_pellets : float
+        Grams of this food that full appetite takes for a gram of the pellets it was fitted with. [-]
 
     Returns
     -------
@@ -85,7 +88,7 @@ def grow_in_good_water(
         Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day].
     """
     temperatures = np.asarray(temperature_c, float)
-    rates = appetite_rate(species, temperatures)
+    rates = grams_like_pellets * appetite_rate(species, temperatures)
     needs_per_kg = maintenance_rate(
         temperatures,
         species("maintenance_at_20"),

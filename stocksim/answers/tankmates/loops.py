@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS, oxygen_class, season_share_inside, window_overlap
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, day_budget, day_needs, maintenance_rate
 from stocksim.fish.growth import appetite_rate, grow_in_good_water
+from stocksim.library.feeds import grams_like_pellets
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
 from stocksim.site.reading import Site
@@ -174,10 +176,10 @@ def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> tuple[Flo
     low, high = entry["temperature_low_limit"], entry["temperature_high_stress"]
     water: FloatArray = _STEP_C * np.arange(math.ceil(low / _STEP_C), math.floor(high / _STEP_C) + 1, dtype=np.float64)
     weight = np.full(water.shape, float(np.exp(np.log(weights).mean())))
-    energy = meal["digestible_energy"]
+    energy, grams = meal["digestible_energy"], grams_like_pellets(entry, meal, site.folder)
     efficiency, fasting, body = entry["growth_efficiency"], entry["fasting_loss_fraction"], entry["body_energy"]
     needs = day_needs(
-        weight, appetite_rate(entry.__getitem__, water), entry["intake_exponent"],
+        weight, grams * appetite_rate(entry.__getitem__, water), entry["intake_exponent"],
         maintenance_rate(
             water, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
         ),
@@ -211,10 +213,11 @@ def _resident(
     if has_best:
         meal = site.feeds[site.cohorts[cohort].feed]
         start, levels = float(weights[0]), water[its_days]
-        gains = [
-            grow_in_good_water(entry.__getitem__, meal.__getitem__, start, course).weight_g[-1] - start
-            for course in (levels, np.full(levels.shape, best))
-        ]
+        grow = partial(
+            grow_in_good_water, entry.__getitem__, meal.__getitem__, start,
+            grams_like_pellets=grams_like_pellets(entry, meal, site.folder),
+        )  # fmt: skip
+        gains = [grow(course).weight_g[-1] - start for course in (levels, np.full(levels.shape, best))]
         share = float(gains[0] / gains[1]) if gains[1] > 0.0 else math.nan
     return Resident(
         species, tuple(stay[0] for stay in stays), _date(site, days[0]), _date(site, days[-1]), int(days.size),

@@ -99,6 +99,7 @@ def grow_in_good_water(
     step = 1.0 / steps_per_day
     course = np.zeros((4, temperatures.size))
     weight = greatest = float(start_weight_g)
+    spared = 0.0
     for day in range(temperatures.size):
         for _ in range(steps_per_day):
             needs = day_needs(
@@ -115,7 +116,11 @@ def grow_in_good_water(
                 fasting,
                 body_energy,
                 body_protein,
+                weight,
+                greatest,
+                spared,
             )
+            spared += step * float(budget.spared_change_g)
             weight = weight + step * float(budget.gain_g)
             greatest = max(greatest, weight)
             course[1:, day] += step * np.array(

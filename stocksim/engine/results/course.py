@@ -55,6 +55,7 @@ class Course:
     fish_oxygen_g: FloatArray
     excreted_nitrogen_g: FloatArray
     appetite_share: FloatArray
+    spared_nitrogen_g: FloatArray  # of each fish, beyond the nitrogen of its weight [g]
     # by leaf
     oxygen_mg_l: FloatArray
     oxygen_used_g: FloatArray

@@ -21,6 +21,7 @@ from stocksim.fish.survival import (
 )
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, REMOVALS, Act
 from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.nitrite import nitrite_lethal
 
 # how each entry changes what is there
 SIGNS = {
@@ -245,6 +246,31 @@ def _of_temperature(layout: Layout) -> dict[str, FloatArray]:
     return {"cold": np.where(water < low, both, 0.0), "heat": np.where(water < low, 0.0, both)}
 
 
+def lethal_nitrite(layout: Layout, course: Course) -> FloatArray:
+    """Nitrite nitrogen that kills half of each cohort in four days at the day's chloride; infinite where not known.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; the layout with its scenarios.
+
+    Returns
+    -------
+    ndarray, shape broadcast to (scenario, day, column)
+        Level. [mg/L]
+    """
+    species = {key: values[..., None, :] for key, values in layout.species.items()}
+    return np.asarray(
+        nitrite_lethal(
+            species["nitrite_lethal"],
+            species["nitrite_lethal_chloride"],
+            course.chloride_mg_l @ layout.cohort_loop.T,
+            species["chloride_protects"] > 0.0,
+            cohort_limit(layout, course, "nitrite"),
+        )
+    )
+
+
 def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
     """How oxygen, ammonia and nitrite share the water's hazard, by the levels of the day's end."""
     tanks, species = len(layout.tanks), {key: values[:, None] for key, values in layout.species.items()}
@@ -254,11 +280,11 @@ def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
         level @ layout.cohort_tank.T
         for level in (course.oxygen_mg_l[..., :tanks], toxic, course.nitrite_mg_l[..., :tanks])
     )
-    bearable = cohort_limit(layout, course, "nitrite")
+    deadly = lethal_nitrite(layout, course)
     lethal, acute = species["oxygen_lethal"], species["unionized_ammonia_acute"]
     crumb = np.finfo(float).tiny  # where none of them does anything there is nothing to share
     return {
-        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, bearable) + crumb,
-        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, bearable) + crumb,
-        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, bearable) + crumb,
+        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, deadly) + crumb,
+        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, deadly) + crumb,
+        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, deadly) + crumb,
     }

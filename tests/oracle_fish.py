@@ -42,8 +42,8 @@ def share_by_oxygen(s, oxygen: float) -> float:
     if oxygen >= full:
         return 1.0
     if oxygen < knee:
-        return 0.6 * (oxygen - none) / (knee - none)
-    return 0.6 + 0.4 * (oxygen - knee) / (full - knee)
+        return 0.65 * (oxygen - none) / (knee - none)
+    return 0.65 + 0.35 * (oxygen - knee) / (full - knee)
 
 
 def share_by_ammonia(s, toxic: float) -> float:
@@ -64,7 +64,7 @@ def nitrite_that_kills(s, chloride: float, borne: float) -> float:
     level, tested = s["nitrite_lethal"], s.number("nitrite_lethal_chloride", math.nan)
     if not math.isnan(tested):
         highest = max(240.0, tested) if s["chloride_protects"] > 0.0 else tested
-        level *= (0.5 + min(chloride, highest)) / (0.5 + tested)
+        level *= (2.5 + min(chloride, highest)) / (2.5 + tested)
     return max(level, 5.0 * borne)
 
 

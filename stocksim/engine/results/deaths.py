@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
-from stocksim.engine.results.course import Course
+from stocksim.engine.results.course import LEAST_COUNT, Course
 from stocksim.engine.results.findings import cohort_limit
 from stocksim.fish.survival import (
     BACKGROUND_DEATHS_PER_DAY,
@@ -216,6 +216,65 @@ def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
     return whole, sorted(
         (loss for loss in found if loss.died >= DEATHS_TOLD), key=lambda loss: loss.died / loss.had, reverse=True
     )
+
+
+@dataclass(frozen=True)
+class NitriteReached:
+    """Nitrite above what a cohort is known to bear.
+
+    Parameters
+    ----------
+    cohort : str
+        Its name.
+    first_day, worst_day : int
+        Days of the season on which nitrite first passed the caution limit, and stood highest over it.
+    worst_mg_l, caution_mg_l, lethal_mg_l : float
+        Nitrite nitrogen then, the caution limit, and what kills half in four days, at that day's chloride. [mg/L] The
+        last is infinite where it is not known: then no deaths of nitrite are counted.
+    """
+
+    cohort: str
+    first_day: int
+    worst_day: int
+    worst_mg_l: float
+    caution_mg_l: float
+    lethal_mg_l: float
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the level that kills is known, so that deaths of nitrite are counted."""
+        return self.lethal_mg_l < np.inf
+
+
+def nitrite_reached(layout: Layout, course: Course) -> list[NitriteReached]:
+    """Cohorts whose nitrite passes the caution limit of their species while they are there, in the file's order.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; of their first scenario.
+
+    Returns
+    -------
+    list of NitriteReached
+        One for each such cohort.
+    """
+    layout = with_scenarios(layout)
+    nitrite = (course.nitrite_mg_l[..., : len(layout.tanks)] @ layout.cohort_tank.T)[0]
+    shape = nitrite.shape
+    caution = np.broadcast_to(cohort_limit(layout, course, "nitrite")[0], shape)
+    lethal = np.broadcast_to(lethal_nitrite(layout, course)[0], shape)
+    over = np.where(course.count[0] + course.deaths[0] > LEAST_COUNT, nitrite / caution, 0.0)
+    found = []
+    for cohort in dict.fromkeys(layout.cohorts):
+        inside = [at for at, name in enumerate(layout.cohorts) if name == cohort]
+        highest = over[:, inside].max(axis=1)
+        if highest.max(initial=0.0) > 1.0:
+            day = int(highest.argmax())
+            at = (day, inside[int(over[day, inside].argmax())])
+            first = int(np.argmax(highest > 1.0))
+            found.append(NitriteReached(cohort, first, day, float(nitrite[at]), float(caution[at]), float(lethal[at])))
+    return found
 
 
 def _loss(cohort: str, had: float, layout: Layout, by_cause: dict[str, FloatArray]) -> Loss:

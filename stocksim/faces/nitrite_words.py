@@ -13,25 +13,26 @@ from stocksim.engine.results.frames import Season
 
 
 def nitrite_words(season: Season) -> list[str]:
-    """A sentence for every cohort whose nitrite passes the caution limit."""
-    words = []
+    """A sentence for all cohorts of which the same is to be told when nitrite passes the caution limit."""
+    told: dict[str, list[str]] = {}
     for found in nitrite_reached(season.layout, season.course):
         first, worst = season.dates[found.first_day], season.dates[found.worst_day]
-        reached = (
-            f"Nitrite passes what {found.cohort} are known to bear on {_day(first)} and reaches "
-            f"{found.worst_mg_l:.2g} mg/L as nitrogen ({found.caution_mg_l:.2g} are borne) on {_day(worst)}"
+        words = (
+            f"are known to bear on {_day(first)} and reaches {found.worst_mg_l:.2g} mg/L as nitrogen "
+            f"({found.caution_mg_l:.2g} are borne) on {_day(worst)}"
         )
         if found.is_known:
-            words.append(
-                f"{reached}; counted are only deaths near {found.lethal_mg_l:.2g} mg/L, which kills half in four days. "
-                "Weeks far below such a level have killed other fish."
+            words += (
+                f"; counted are only deaths near {found.lethal_mg_l:.2g} mg/L, which kills half in four days. Weeks "
+                "far below such a level have killed other fish."
             )
         else:
-            words.append(
-                f"{reached}. Whether they survive that is not known here, so no deaths of it are counted: do not rely "
-                "on their number at the end."
+            words += (
+                ". Whether they survive that is not known here, so no deaths of it are counted: do not rely on their "
+                "number at the end."
             )
-    return words
+        told.setdefault(words, []).append(found.cohort)
+    return [f"Nitrite passes what {', '.join(cohorts)} {words}" for words, cohorts in told.items()]
 
 
 def nitrite_data(season: Season) -> dict[str, dict[str, Any]]:

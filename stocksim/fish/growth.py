@@ -27,6 +27,7 @@ class Growth(NamedTuple):
     eaten_g: NDArray[np.float64]
     oxygen_g: NDArray[np.float64]
     tan_g: NDArray[np.float64]
+    spared_nitrogen_g: NDArray[np.float64]
 
 
 def appetite_rate(species: Number, temperature_c: ArrayLike) -> NDArray[np.float64]:
@@ -85,7 +86,8 @@ def grow_in_good_water(
     Returns
     -------
     Growth
-        Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day].
+        Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day], and body nitrogen beyond that of the
+        weight [g].
     """
     temperatures = np.asarray(temperature_c, float)
     rates = grams_like_pellets * appetite_rate(species, temperatures)
@@ -100,8 +102,9 @@ def grow_in_good_water(
     efficiency, fasting = species("growth_efficiency"), species("fasting_loss_fraction")
     body_energy, body_protein = species("body_energy"), species("body_protein")
     step = 1.0 / steps_per_day
-    course = np.zeros((4, temperatures.size))
+    course = np.zeros((5, temperatures.size))
     weight = greatest = float(start_weight_g)
+    spared = 0.0
     for day in range(temperatures.size):
         for _ in range(steps_per_day):
             needs = day_needs(
@@ -118,11 +121,15 @@ def grow_in_good_water(
                 fasting,
                 body_energy,
                 body_protein,
+                weight,
+                greatest,
+                spared,
             )
+            spared += step * float(budget.spared_change_g)
             weight = weight + step * float(budget.gain_g)
             greatest = max(greatest, weight)
-            course[1:, day] += step * np.array(
+            course[1:4, day] += step * np.array(
                 [eaten, budget.oxygen_g, AMMONIA_SHARE_OF_EXCRETION * budget.excreted_nitrogen_g]
             )
-        course[0, day] = weight
+        course[0, day], course[4, day] = weight, spared
     return Growth(*course)

@@ -187,8 +187,9 @@ def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> tuple[Flo
     )  # fmt: skip
     nitrogen = meal["protein"] * meal["protein_digestibility"] / PROTEIN_PER_NITROGEN
     budget = day_budget(
-        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, entry["body_protein"]
-    )
+        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, entry["body_protein"],
+        weight, weight, 0.0,
+    )  # fmt: skip
     gain: FloatArray = np.asarray(budget.gain_g, float)
     best = float(gain.max())
     shares: FloatArray = gain / best if best > 0.0 else np.full(gain.shape, math.nan)

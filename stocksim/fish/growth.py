@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -18,6 +19,11 @@ from stocksim.fish.energetics import (
 )
 
 Number = Callable[[str], float]
+
+# A species grows well where it keeps this share of its best daily growth: it then needs at most some 40 % longer to a
+# weight. Our choice: it holds most published good ranges (docs/company.md), and leaves room for a house's own swings.
+GOOD_GROWTH_SHARE = 0.70
+_STEP_C = 0.5  # grid of temperatures on which the best one is sought
 
 
 class Growth(NamedTuple):
@@ -123,3 +129,64 @@ def grow_in_good_water(
             )
         course[0, day] = weight
     return Growth(*course)
+
+
+class GrowthCurve(NamedTuple):
+    """Temperatures that a species bears [degC], and daily growth there over its best [-]; arrays of shape (step,)."""
+
+    temperature_c: NDArray[np.float64]
+    share: NDArray[np.float64]
+
+
+def growth_curve(species: Number, feed: Number, weight_g: float) -> GrowthCurve:
+    """Daily growth at full appetite in good water, by temperature.
+
+    Parameters
+    ----------
+    species, feed : callable
+        Give a value of the species and of the feed by its key.
+    weight_g : float
+        Weight of the fish. [g] Above 0.
+
+    Returns
+    -------
+    GrowthCurve
+        Steps of 0.5 degC between the species' limits; shares are NaN where it grows at none.
+    """
+    low, high = species("temperature_low_limit"), species("temperature_high_stress")
+    water = _STEP_C * np.arange(math.ceil(low / _STEP_C), math.floor(high / _STEP_C) + 1, dtype=np.float64)
+    energy, efficiency = feed("digestible_energy"), species("growth_efficiency")
+    fasting, body = species("fasting_loss_fraction"), species("body_energy")
+    need = maintenance_rate(
+        water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
+    )
+    needs = day_needs(
+        np.full(water.shape, weight_g), appetite_rate(species, water), species("intake_exponent"), need, 1.0, energy,
+        efficiency, fasting, body,
+    )  # fmt: skip
+    nitrogen = feed("protein") * feed("protein_digestibility") / PROTEIN_PER_NITROGEN
+    budget = day_budget(
+        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, species("body_protein")
+    )
+    gain: NDArray[np.float64] = np.asarray(budget.gain_g, float)
+    best = float(gain.max())
+    return GrowthCurve(water, gain / best if best > 0.0 else np.full(gain.shape, math.nan))
+
+
+def growth_window(curve: GrowthCurve) -> tuple[float, float]:
+    """Ends of the water in which a species keeps `GOOD_GROWTH_SHARE` of its best daily growth.
+
+    Parameters
+    ----------
+    curve : GrowthCurve
+        Of `growth_curve`.
+
+    Returns
+    -------
+    tuple of (float, float)
+        Lowest and highest temperature. [degC] All that it bears where it grows at none.
+    """
+    good = curve.temperature_c[curve.share >= GOOD_GROWTH_SHARE]
+    if not good.size:
+        good = curve.temperature_c
+    return float(good[0]), float(good[-1])

@@ -37,7 +37,8 @@ GROUPS = {
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Company and sizes": (
-        "prey_share_deep", "prey_share_slender", "size_spread", "length_weight_intercept", "length_weight_slope",
+        "prey_share_deep", "prey_share_slender", "body_depth", "eats_own", "sibling_loss", "sibling_length",
+        "size_spread", "length_weight_intercept", "length_weight_slope",
         "farmed_condition",
     ),
     "Wild-caught fish onto pellets": ("feed_training_days", "feed_training_loss"),
@@ -50,6 +51,10 @@ GROUPS = {
 MEANINGS = {
     "prey_share_deep": "longest deep-bodied prey over own length; 0: takes no fish",
     "prey_share_slender": "longest slender prey over own length; 0: takes no fish",
+    "body_depth": "greatest depth, or breadth over locked spines, over own length",
+    "eats_own": "0: was looked at and takes none of its own kind",
+    "sibling_loss": "share of the smallest young that siblings eat a day, unfed",
+    "sibling_length": "length from which siblings of its size take no more",
     "size_spread": "standard deviation over mean weight, batch not graded",
     "temperature_change_per_day": "let the water change by no more than this a day",
     "feed_training_days": "days without growth until wild fish live on pellets",

@@ -55,6 +55,8 @@ class Course:
     fish_oxygen_g: FloatArray
     excreted_nitrogen_g: FloatArray
     appetite_share: FloatArray
+    swallowed: FloatArray  # by tankmates, among the deaths
+    swallowed_g: FloatArray
     # by leaf
     oxygen_mg_l: FloatArray
     oxygen_used_g: FloatArray

@@ -366,7 +366,7 @@ def judge_pair(
     found += [reason for pair in ((one, other), (other, one)) for reason in _mouth(*pair, same_species)]
     found += _water(one, other, season_temperature_c, same_species)
     if same_species:
-        found += _siblings(one, other)
+        found += _siblings(one, other, {reason.key for reason in found})
     else:
         if oxygen_class(one.oxygen_recommended_mg_l) != oxygen_class(other.oxygen_recommended_mg_l):
             need = max(one.oxygen_recommended_mg_l, other.oxygen_recommended_mg_l)
@@ -426,15 +426,18 @@ def _mouth(predator: Mate, prey: Mate, same_species: bool) -> list[Reason]:
     return [Reason("fits_mouth", float(np.max(fits_mouth_probability(*lengths, reach))), VERDICTS[grade])]
 
 
-def _siblings(one: Mate, other: Mate) -> list[Reason]:
-    """Reasons in the sizes of one species: young that siblings take whatever the mouth, and kin that eat first."""
+def _siblings(one: Mate, other: Mate, known: set[str]) -> list[Reason]:
+    """Reasons in the sizes of one species: young that siblings take whatever the mouth, and kin that eat first.
+
+    Who may be swallowed need not be told that it will be hungry.
+    """
     shorter = float(np.min(np.minimum(one.length_mm, other.length_mm)))
     found = []
     if shorter < one.sibling_length_mm:
         found.append(Reason("siblings", shorter / one.sibling_length_mm, VERDICTS[2]))
     ratio = np.divide(one.length_mm, other.length_mm)
     least = float(np.min(np.minimum(ratio, 1.0 / ratio)))
-    if least < KEPT_FROM_FEED_SHARE:
+    if least < KEPT_FROM_FEED_SHARE and "fits_mouth" not in known:
         found.append(Reason("larger_kin", least, VERDICTS[1]))
     return found
 

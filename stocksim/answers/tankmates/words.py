@@ -165,7 +165,7 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
     if ground.key == "siblings":
         until = length_words(ground.whom_mm, units)
         return (
-            f"Young {name_words(species[ground.who])} eat siblings of nearly their own size{when}, until they are about "
+            f"Young {name_words(species[ground.who])} eat siblings of nearly their own size{when}, until about "
             f"{until} long: grade every few days, feed often and in plenty, and expect losses all the same."
         )
     if ground.key == "larger_kin":

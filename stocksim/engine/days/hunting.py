@@ -110,6 +110,7 @@ def _leave_rest(fish: FloatArray, p: int) -> None:
         return
     mean = (here * weight - fish[SWALLOWED_G, p]) / left
     squares = weight * weight * (1.0 + spread * spread) * (here - fish[SWALLOWED, p] * fish[SWALLOWED_SQUARE, p]) / left
-    fish[SPREAD, p] = math.sqrt(max(squares / (mean * mean) - 1.0, 0.0))
+    if spread > 0.0:  # fish all alike stay so, which a root of rounding would spoil
+        fish[SPREAD, p] = math.sqrt(max(squares / (mean * mean) - 1.0, 0.0))
     fish[GREATEST, p] *= mean / weight
     fish[WEIGHT, p] = mean

@@ -14,6 +14,7 @@ from stocksim.fish.spread import log_spread
 
 # Rarer pairs than this are the lognormal's tail, which nobody measured, and no meals (ours).
 RAREST_PAIRS = 1e-3
+_NONE_BELOW = -3.1  # score: its share is a little less than that
 # Hungry hunters take at most so much of all that they could swallow, as a hazard a day (ours; of walleyes without
 # other food 41 of 100 that could be swallowed were, days not told: pond-reared juveniles, abstract).
 FOUND_A_DAY = 0.5
@@ -80,6 +81,8 @@ def prey_in_reach(
     over += 0.5 * (prey_log_spread * prey_log_spread - hunter_log_spread * hunter_log_spread)
     if not both > 0.0:
         return Reach(1.0 - RAREST_PAIRS, 1.0, 1.0) if over > 0.0 else Reach(0.0, 1.0, 1.0)
+    if over < _NONE_BELOW * both:  # most pairs, and no need of the share
+        return Reach(0.0, 1.0, 1.0)
     score = over / both
     fits = normal_share(score)
     if not fits > RAREST_PAIRS:

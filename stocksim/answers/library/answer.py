@@ -16,7 +16,7 @@ from stocksim.faces.marks import marked
 from stocksim.faces.markup import paragraph_html
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
-from stocksim.library.species import load_species, never_with, species_names
+from stocksim.library.species import density_meaning, load_species, never_with, species_names
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -211,6 +211,7 @@ def _row(entry: Entry) -> dict[str, Any]:
         "growth_temperature_c": [entry["growth_temperature_low"], entry["growth_temperature_high"]],
         "temperature_limits_c": [entry["temperature_low_limit"], entry["temperature_high_stress"]],
         "density_kg_m3": [entry["density_cautious"], entry["density_experienced"]],
+        "density_means": [density_meaning(entry, level) for level in ("cautious", "experienced")],
     }
 
 

@@ -77,7 +77,7 @@ def _meet(now: Now, p: int) -> None:
     fish, tank_of = now.fish, now.tank_of
     hazard, mass, square = 0.0, 0.0, 0.0
     for h in range(tank_of.size):
-        if tank_of[h] == tank_of[p] and fish[HUNTS, h] > 0.0 and fish[HERE, h] > 0.0:
+        if tank_of[h] == tank_of[p] and fish[IN_REACH_KJ, h] > 0.0:
             reach = _reach(fish, h, p)
             part = hunting_hazard(reach.chance, fish[WANT_KJ, h], fish[IN_REACH_KJ, h])
             hazard += part

@@ -17,7 +17,7 @@ from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautio
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
 from stocksim.library.species import density_limits, density_meaning
-from stocksim.site.kinds import LEVEL_UNITS, LIMITS
+from stocksim.site.kinds import LEVEL_UNITS, LIMITS, Mending
 from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room
@@ -462,7 +462,7 @@ def density_ground(site: Site, finding: Finding) -> tuple[str, str] | None:
     tuple of (str, str) or None
         Key of the species, and growth, welfare or survival; None for another limit.
     """
-    if finding.limit != "density":
+    if LIMITS[finding.limit].mended_by is not Mending.ROOM:
         return None
     level = site.file.site.density_level
     for key, entry in site.species.items():

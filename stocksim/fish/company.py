@@ -19,9 +19,8 @@ VERDICTS = ("together", "with care", "apart")  # grades 0, 1 and 2 index it
 CARE_MARGIN, LONGEST_PREY_WATCHED = 1.4, 0.7
 # Both fish vary: so many pairs of a predator and a tankmate may fit before the rule speaks (ours, no source).
 TOLERATED_PAIRS = 0.01
-# Greatest depth over total length, where a species file gives none: of sunfish and their like, and of the rest (ours;
-# the shares of prey in the species files are for fish of these depths).
-DEPTH_OF_FORM = {"deep": 0.36, "slender": 0.20}
+# Depth over total length of the deep prey that the species files tell of: sunfish and their like (ours, no source).
+DEEP_BODY = 0.36
 # Fry of any fish take smaller ones of their kind (koi: van Damme et al. 1989, abstract). The limit of brown trout
 # (Hyvarinen & Huusko 2006, abstract: 0.40 of its length) is taken for all that are shorter than this (ours).
 FRY_SHARE, FRY_LENGTH_MM = 0.40, 100.0
@@ -104,7 +103,7 @@ def longest_prey_share(prey_share_deep: Any, prey_share_slender: Any, body_depth
     >>> longest_prey_share(0.45, 0.65, [0.20, 0.36, 0.45]).round(2)
     array([0.65, 0.45, 0.36])
     """
-    return np.minimum(prey_share_deep * 0.36 / body_depth, np.maximum(prey_share_slender, prey_share_deep))
+    return np.minimum(prey_share_deep * DEEP_BODY / body_depth, np.maximum(prey_share_slender, prey_share_deep))
 
 
 @formula
@@ -381,8 +380,8 @@ def judge_pair(
     return Company(reasons[0].verdict if reasons else VERDICTS[0], reasons)
 
 
-def mouth_share(predator: Mate, prey: Mate, same_species: bool) -> ArrayLike:
-    """Longest prey like a tankmate over the predator's own length, shape of the predator's lengths or one value. [-]
+def mouth_share(predator: Mate, prey: Mate, same_species: bool) -> FloatArray:
+    """Longest fish like a tankmate that a predator swallows, over its own length.
 
     Parameters
     ----------
@@ -390,11 +389,16 @@ def mouth_share(predator: Mate, prey: Mate, same_species: bool) -> ArrayLike:
         The two groups.
     same_species : bool
         Whether they are of one species.
+
+    Returns
+    -------
+    ndarray, shape of the predator's lengths
+        Share. [-]
     """
     share = longest_prey_share(predator.prey_share_deep, predator.prey_share_slender, prey.body_depth)
-    if not same_species:
-        return float(share)
     lengths = np.asarray(predator.length_mm, float)
+    if not same_species:
+        return np.full(lengths.shape, float(share))
     return np.asarray(longest_sibling_share(np.full(lengths.shape, share), lengths, float(predator.eats_own)))
 
 

@@ -23,6 +23,9 @@ Number = Callable[[str], float]
 # A species grows well where it keeps this share of its best daily growth: it then needs at most some 40 % longer to a
 # weight. Our choice: it holds most published good ranges (docs/company.md), and leaves room for a house's own swings.
 GOOD_GROWTH_SHARE = 0.70
+# Water that strains or kills is no good water, however well they still grow there: windows keep off it by this much, for
+# water swings about its set point (ours, no source).
+_OFF_LIMITS_C = 1.0
 _STEP_C = 0.5  # grid of temperatures on which the best one is sought
 
 
@@ -184,9 +187,12 @@ def growth_window(curve: GrowthCurve) -> tuple[float, float]:
     Returns
     -------
     tuple of (float, float)
-        Lowest and highest temperature. [degC] All that it bears where it grows at none.
+        Lowest and highest temperature. [degC] A degree or more inside its limits; all that it bears where it grows at
+        none.
     """
-    good = curve.temperature_c[curve.share >= GOOD_GROWTH_SHARE]
+    water = curve.temperature_c
+    is_safe = (water >= water[0] + _OFF_LIMITS_C) & (water <= water[-1] - _OFF_LIMITS_C)
+    good = water[is_safe & (curve.share >= GOOD_GROWTH_SHARE)]
     if not good.size:
         good = curve.temperature_c
     return float(good[0]), float(good[-1])

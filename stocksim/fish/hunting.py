@@ -182,6 +182,17 @@ def sibling_hazard(
 
 @jitable
 def smaller_half(cv: float) -> tuple[float, float]:
-    """Mean weight and its square of the smaller half of a batch, over those of all. [-]"""
+    """Weights of the smaller half of a batch.
+
+    Parameters
+    ----------
+    cv : float
+        Standard deviation over mean of the batch's weights, taken as lognormal. [-]
+
+    Returns
+    -------
+    tuple of (float, float)
+        Their mean, and the mean of their squares, over those of all. [-]
+    """
     spread = log_spread(cv)
     return 2.0 * normal_share(-spread), 2.0 * normal_share(-2.0 * spread)

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 from stocksim.errors import Fault, ParameterError, shown
-from stocksim.fish.company import DEPTH_OF_FORM
 from stocksim.library.feeds import feed_names
 from stocksim.library.sources import Bound, Entry, Order, Rules, entry_names, find_entry
 
@@ -216,6 +215,9 @@ def density_limits(entry: Entry, level: str) -> Densities:
     return Densities(max(limit, entry[f"density_{other}"]), limit)
 
 
+# Greatest depth over total length where a file gives none: sunfish and their like, for which prey_share_deep holds, and
+# the rest (ours, no source).
+_DEPTH_OF_FORM = {"deep": 0.36, "slender": 0.20}
 _USUAL_COMPANY = {"eats_own": 1.0, "sibling_loss": 0.0, "sibling_length": 0.0}
 
 
@@ -230,7 +232,7 @@ def company_value(entry: Entry, key: str) -> float:
         As ``body_depth``, in the unit of the species files.
     """
     if key == "body_depth":
-        return entry.number(key, DEPTH_OF_FORM[entry.facts["body_form"]])
+        return entry.number(key, _DEPTH_OF_FORM[entry.facts["body_form"]])
     return entry.number(key, _USUAL_COMPANY[key]) if key in _USUAL_COMPANY else entry[key]
 
 

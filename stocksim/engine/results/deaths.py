@@ -177,7 +177,8 @@ def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray
     # the whole again, for rounding may have left the water a crumb below nothing
     per_hazard = died / sum(hazard.values())
     shared = {cause: per_hazard * part for cause, part in hazard.items()}
-    return {cause: course.swallowed if cause == "eaten" else shared[cause] for cause in CAUSES}
+    shared["eaten"] = course.swallowed
+    return {cause: shared[cause] for cause in CAUSES}
 
 
 def deaths_of_water_or_hunger(layout: Layout, course: Course) -> FloatArray:

@@ -23,8 +23,8 @@ Number = Callable[[str], float]
 # A species grows well where it keeps this share of its best daily growth: it then needs at most some 40 % longer to a
 # weight. Our choice: it holds most published good ranges (docs/company.md), and leaves room for a house's own swings.
 GOOD_GROWTH_SHARE = 0.70
-# Water that strains or kills is no good water, however well they still grow there: windows keep off it by this much, for
-# water swings about its set point (ours, no source).
+# Water that strains or kills is no good water, however well they still grow there: windows keep off it by this much,
+# for water swings about its set point (ours, no source).
 _OFF_LIMITS_C = 1.0
 _STEP_C = 0.5  # grid of temperatures on which the best one is sought
 

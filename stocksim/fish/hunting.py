@@ -116,7 +116,7 @@ def hunters_want(appetite_kj: Any, eaten_kj: Any) -> Any:
 
 
 @elementwise
-def hunting_hazard(chance: Any, want_kj: Any, in_reach_kj: Any) -> Any:
+def hunting_hazard(chance: Any, want_kj: Any, energy_in_reach: Any) -> Any:
     r"""Hazard of prey by the hunters of one cohort.
 
     Parameters
@@ -125,7 +125,7 @@ def hunting_hazard(chance: Any, want_kj: Any, in_reach_kj: Any) -> Any:
         Share of pairs in which it fits their mouth, as of `prey_in_reach`. [-]
     want_kj : array_like, shape (...)
         What all those hunters want. [kJ/day]
-    in_reach_kj : array_like, shape (...)
+    energy_in_reach : array_like, shape (...)
         Energy of all fish of the tank that they could swallow. [kJ]
 
     Returns
@@ -140,7 +140,7 @@ def hunting_hazard(chance: Any, want_kj: Any, in_reach_kj: Any) -> Any:
     """
     if not chance > 0.0 or not want_kj > 0.0:
         return 0.0
-    return chance * FOUND_A_DAY * want_kj / (want_kj + FOUND_A_DAY * in_reach_kj)
+    return chance * FOUND_A_DAY * want_kj / (want_kj + FOUND_A_DAY * energy_in_reach)
 
 
 @elementwise

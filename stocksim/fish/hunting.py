@@ -72,7 +72,7 @@ def prey_in_reach(
     Examples
     --------
     >>> [round(float(part), 3) for part in prey_in_reach(250.0, 0.09, 125.0, 0.09, 0.5, 3.2)]
-    [0.499, 0.839, 0.687]
+    [0.499, 0.839, 0.684]
     """
     if not prey_share > 0.0:
         return Reach(0.0, 1.0, 1.0)

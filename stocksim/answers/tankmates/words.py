@@ -160,7 +160,7 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
             return f"The larger {who} come near to swallowing the smaller{when}: grade by size, feed well."
         return f"{whom} are hardly longer than what {who} swallow{when}: {sizes}. Check sizes monthly, grade."
     if ground.key == "siblings":
-        until = length_words(ground.whom_mm, units)
+        until = format_fish_length(ground.whom_mm, units)
         return (
             f"Young {name_words(species[ground.who])} eat siblings of nearly their own size{when}, until about "
             f"{until} long: grade every few days, feed often and in plenty, and expect losses all the same."
@@ -286,6 +286,8 @@ def headline(company: Company) -> tuple[str, bool]:
         words = f"No fish that share a tank must be parted; with care: {names}."
     else:
         words = "All fish that share a tank may do so." if mixed else "No tank holds two cohorts; none eats its own."
+    if company.losses:
+        words += f" About {sum(loss.fish for loss in company.losses):.0f} fish are eaten by their tankmates."
     if loops:
         words += f" Species that should not share their water: {_loop_words(loops)}."
     elif uneven:

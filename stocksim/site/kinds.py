@@ -275,7 +275,7 @@ CAUSES_OF_DEATH: dict[str, CauseKind] = {
         advice="Against hunger: feed whenever the water is warm enough for them to eat, a little at a time.",
     ),
     "eaten": CauseKind(
-        words="eaten by tankmates",
+        words="being eaten by tankmates",
         advice="Against being eaten: grade, or give the smaller fish a tank of their own.",
     ),
     "training": CauseKind(words="feed training", is_expected=True),

@@ -164,6 +164,7 @@ class Cohort:
     def eat(self, share: float) -> None:
         """Amounts of the whole cohort, per day."""
         s, feed = self.s, self.feed
+        self.share = share
         eaten = min(self.most * share, self.cap)
         digestible = eaten * feed["digestible_energy"]
         kept = kept_energy(s, digestible - self.need)
@@ -200,13 +201,17 @@ class Cohort:
         leaves = begun + (1.0 - begun) * 10.0 * short / self.greatest
         return max(-gain * (1.0 - leaves) * self.s["body_protein"] / 6.25, -self.spared)
 
-    def grow_and_die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
-        """Add the day's gain, then take out the dead."""
-        self.deaths = 0.0
+    def grow(self) -> None:
+        """Add the day's gain."""
+        self.deaths = self.swallowed = self.swallowed_g = 0.0
         if self.here > 0.0:
             self.weight += self.gain_each
             self.spared += self.spared_each
             self.greatest = max(self.greatest, self.weight)
+
+    def die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
+        """Take out the dead: those that tankmates swallowed, and of the rest what the water and all else kill."""
+        if self.here > 0.0:
             scarce = min(self.s["oxygen_lethal"] / max(oxygen, 1e-3), 2.0) ** 12
             poison = min(toxic / self.s["unionized_ammonia_acute"], 10.0) ** 6
             brown = min(nitrite / self.kills, 10.0) ** 6
@@ -215,7 +220,7 @@ class Cohort:
             hazard += self.of_hunger()
             if self.learns:
                 hazard -= math.log(1.0 - self.s["feed_training_loss"]) / self.s["feed_training_days"]
-            self.deaths = -self.here * math.expm1(-hazard)
+            self.deaths = self.swallowed - (self.here - self.swallowed) * math.expm1(-hazard)
             self.number -= self.deaths
 
     def of_hunger(self) -> float:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from unittest import mock
 
 from hypothesis import strategies as st
 
+from stocksim.engine.arrays.layout import Layout
 from stocksim.site.fish_tables import REMOVALS
 from stocksim.site.reading import Site, site_from_tables
 
@@ -354,6 +356,12 @@ def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
                 emptied.add(cohort)
         events.append(event)
     return events
+
+
+def nobody_hunts(layout: Layout) -> Layout:
+    """The layout with fish that swallow none: a planner's loads are of fish alone, and it parts those that would."""
+    keys = ("prey_share_deep", "prey_share_slender", "eats_own", "sibling_loss")
+    return replace(layout, species={**layout.species, **{key: 0.0 * layout.species[key] for key in keys}})
 
 
 def busy_season() -> dict:

@@ -16,7 +16,7 @@ from stocksim.faces.marks import marked
 from stocksim.faces.markup import paragraph_html
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
-from stocksim.library.species import load_species, never_with, species_names
+from stocksim.library.species import density_meaning, load_species, never_with, species_names
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -39,7 +39,8 @@ GROUPS = {
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
     "Company and sizes": (
-        "prey_share_deep", "prey_share_slender", "size_spread", "length_weight_intercept", "length_weight_slope",
+        "prey_share_deep", "prey_share_slender", "body_depth", "eats_own", "sibling_loss", "sibling_length",
+        "size_spread", "length_weight_intercept", "length_weight_slope",
         "farmed_condition",
     ),
     "Wild-caught fish onto pellets": ("feed_training_days", "feed_training_loss"),
@@ -52,6 +53,10 @@ GROUPS = {
 MEANINGS = {
     "prey_share_deep": "longest deep-bodied prey over own length; 0: takes no fish",
     "prey_share_slender": "longest slender prey over own length; 0: takes no fish",
+    "body_depth": "greatest depth, or breadth over locked spines, over own length",
+    "eats_own": "0: was looked at and takes none of its own kind",
+    "sibling_loss": "share of the smallest young that siblings eat a day, unfed",
+    "sibling_length": "length from which siblings of its size take no more",
     "size_spread": "standard deviation over mean weight, batch not graded",
     "temperature_change_per_day": "let the water change by no more than this a day",
     "feed_training_days": "days without growth until wild fish live on pellets",
@@ -216,6 +221,7 @@ def _row(entry: Entry) -> dict[str, Any]:
         "growth_temperature_c": [entry["growth_temperature_low"], entry["growth_temperature_high"]],
         "temperature_limits_c": [entry["temperature_low_limit"], entry["temperature_high_stress"]],
         "density_kg_m3": [entry["density_cautious"], entry["density_experienced"]],
+        "density_means": [density_meaning(entry, level) for level in ("cautious", "experienced")],
     }
 
 

@@ -23,6 +23,7 @@ from stocksim.fish.survival import (
 )
 from stocksim.library.feeds import USUAL_DRY_MATTER_DIGESTIBILITY, grams_like_pellets
 from stocksim.library.sources import Entry
+from stocksim.library.species import company_value, density_limits
 from stocksim.site.cohorts import events_in_order, roots
 from stocksim.site.fish_tables import (
     WEEKDAYS,
@@ -336,8 +337,12 @@ SPECIES_KEYS = (
     "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
     "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
     "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
-    "temperature_change_per_day", "length_weight_intercept", "length_weight_slope", "farmed_condition",
-    "prey_share_deep", "prey_share_slender",
+    "temperature_change_per_day",
+)  # fmt: skip
+# in the order of the day's rows of company
+COMPANY_KEYS = (
+    "prey_share_deep", "prey_share_slender", "body_depth", "eats_own", "sibling_loss", "sibling_length", "size_spread",
+    "length_weight_intercept", "length_weight_slope", "farmed_condition",
 )  # fmt: skip
 
 
@@ -389,6 +394,8 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
             [entry.number(key, entry[other] if isinstance(other, str) else other) for entry in entries], float
         )
     species["is_deep"] = np.array([entry.facts["body_form"] == "deep" for entry in entries], float)
+    species |= {key: np.array([company_value(entry, key) for entry in entries], float) for key in COMPANY_KEYS}
+    dense = [density_limits(entry, site.file.site.density_level) for entry in entries]
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
     rations = build_rations(site, stays, water, planting, cohort_tank @ tank_loop)
     return {
@@ -416,7 +423,8 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
         "feed_digested_dry_matter": np.array(
             [feed.number("dry_matter_digestibility", USUAL_DRY_MATTER_DIGESTIBILITY) for feed in feeds], float
         ),
-        "density_limit": np.array([entry[f"density_{site.file.site.density_level}"] for entry in entries], float),
+        "density_limit": np.array([limits.of_tank for limits in dense], float),
+        "growth_density": np.array([limits.of_own for limits in dense], float),
     }
 
 

@@ -12,7 +12,15 @@ from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import help_words
-from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
+from stocksim.faces.fates import (
+    death_words,
+    event_data,
+    fate_data,
+    fish_cautions,
+    heavy_words,
+    is_heavy,
+    not_known_data,
+)
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS
@@ -446,6 +454,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "limits": [finding_data(f, season.site.file.site.units) for f in findings],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "fish": fate_data(season),
+        "survival_not_known": not_known_data(season),
         "events": event_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),

@@ -34,7 +34,6 @@ SPECIES_RULES = Rules(
         "growth_temperature_high": Bound("degC", 5, 40),
         "temperature_low_limit": Bound("degC", 0, 25),
         "temperature_high_stress": Bound("degC", 10, 42),
-        "temperature_high_lethal": Bound("degC", 15, 45),
         "oxygen_recommended": Bound("mg/L", 2, 12),
         "oxygen_lethal": Bound("mg/L", 0.05, 6),
         "unionized_ammonia_design": Bound("mg/L", 0.001, 0.5),
@@ -57,6 +56,13 @@ SPECIES_RULES = Rules(
         "feed_training_loss": Bound("-", 0, 0.95),  # wild-caught adults lost in that time
     },
     optional={
+        # deaths by cold and heat, fish/thermal.py; left out where no death of the species or of close kin was measured
+        "lower_lethal_at_20": Bound("degC", 0, 20),  # half of fish used to 20 degC outlive it for four days
+        "lower_lethal_slope": Bound("degC/degC", 0, 1),  # its rise with what they are used to
+        "temperature_low_lethal": Bound("degC", 0, 20),  # fish used to any cold do not outlive less
+        "upper_lethal_at_20": Bound("degC", 15, 45),
+        "upper_lethal_slope": Bound("degC/degC", 0, 1),
+        "temperature_high_lethal": Bound("degC", 15, 45),  # fish used to any heat do not outlive more
         "nitrate_caution": Bound("mg/L", 5, 5000),  # as N; told, not judged (use = caution); 100 where not given
         "largest_weight": Bound("g", 20, 500_000),  # heaviest of its kind that is told of: heavier ones are asked about
         # a batch of one sex eats this many times what a mixed batch does
@@ -82,13 +88,20 @@ SPECIES_RULES = Rules(
         "like": False,
     },
     choices={"body_form": ("deep", "slender"), "temper": ("calm", "nips", "territorial", "hunts")},
-    together=(("never_with", "never_because"),),
+    together=(
+        ("never_with", "never_because"),
+        ("lower_lethal_at_20", "lower_lethal_slope"),
+        ("upper_lethal_at_20", "upper_lethal_slope"),
+    ),
     orders=(
         Order("appetite_optimum", "appetite_upper_zero"),
         Order("no_feeding_below", "appetite_optimum"),
         Order("growth_temperature_low", "growth_temperature_high"),
         Order("temperature_low_limit", "temperature_high_stress"),
         Order("temperature_high_stress", "temperature_high_lethal"),
+        Order("upper_lethal_at_20", "temperature_high_lethal", may_equal=True),
+        Order("temperature_low_lethal", "lower_lethal_at_20", may_equal=True),
+        Order("lower_lethal_at_20", "upper_lethal_at_20"),
         Order("oxygen_lethal", "oxygen_recommended", KNEE_OF_FULL_OXYGEN),
         Order("unionized_ammonia_design", "unionized_ammonia_acute"),
         Order("density_cautious", "density_experienced", may_equal=True),

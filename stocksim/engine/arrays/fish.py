@@ -14,12 +14,8 @@ from stocksim.engine.arrays.beds import Planting
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.ration import feeding_days, meal_peak_factor
-from stocksim.fish.survival import (
-    BACKGROUND_DEATHS_PER_DAY,
-    days_in_a_row_below,
-    temperature_hazard,
-    training_hazard,
-)
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, training_hazard
+from stocksim.fish.thermal import Lines, acclimated_to, lethal_lines, lower_lethal_c, temperature_hazard
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
 from stocksim.site.cohorts import events_in_order, roots
@@ -327,11 +323,10 @@ USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 
 # hold as much energy (wet food of 4 kJ/g against pellets of 20, the ratio of published wet intakes to farmed ones).
 MOST_WET_GRAMS = 5.0
 
-_TEMPERATURE_KEYS = ("temperature_low_limit", "temperature_high_stress", "temperature_high_lethal")
 SPECIES_KEYS = (
     "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
     "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
-    "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
+    "temperature_high_stress", "nitrite_limit", "chloride_protects",
     "temperature_change_per_day", "length_weight_intercept", "length_weight_slope", "farmed_condition",
     "prey_share_deep", "prey_share_slender",
 )  # fmt: skip
@@ -426,18 +421,20 @@ def by_water(
     Returns
     -------
     dict
-        Appetite and maintenance, hazard and change of temperature, each of the shape of the temperature.
+        Appetite and maintenance, hazards, the cold that kills, and change of temperature, each of the shape of the
+        temperature.
     """
     entries = [site.species[stay.table.species] for stay in stays]
     feeds = [site.feeds[stay.table.feed] for stay in stays]
-    species = {key: np.array([entry[key] for entry in entries], float) for key in _TEMPERATURE_KEYS}
+    cold_lethal, cold, heat = _temperature_deaths(stays, entries, temperature_c)
     appetite, maintenance = _daily_rates(site, stays, entries, feeds, temperature_c)
     return {
         "appetite_at_1g": appetite,
         "maintenance_per_kg": maintenance,
-        "daily_hazard": BACKGROUND_DEATHS_PER_DAY
-        + _temperature_deaths(species, temperature_c)
-        + rations.in_training * _training_deaths(entries),
+        "daily_hazard": BACKGROUND_DEATHS_PER_DAY + cold + heat + rations.in_training * _training_deaths(entries),
+        "cold_hazard": cold,
+        "heat_hazard": heat,
+        "cold_lethal_c": cold_lethal,
         "temperature_change_c": np.maximum(
             _temperature_change(stays, happenings, temperature_c), _by_new_water(site, stays, temperature_c)
         ),
@@ -469,11 +466,22 @@ def _wet_grams(site: Site, entry: Entry, feed: Entry) -> float:
     return min(max(fitted["gross_energy"] / feed["gross_energy"], 1.0), MOST_WET_GRAMS)
 
 
-def _temperature_deaths(species: dict[str, FloatArray], temperature_c: FloatArray) -> FloatArray:
-    low = species["temperature_low_limit"]
-    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(temperature_c, -2, 0), low), 0, -2)
-    stress, lethal = species["temperature_high_stress"], species["temperature_high_lethal"]
-    return temperature_hazard(temperature_c, low, stress, lethal, spell)
+def _temperature_deaths(
+    stays: Sequence[Stay], entries: list[Entry], temperature_c: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Cold that half outlive for four days [degC], and the hazards of cold and heat, shape (..., day, column)."""
+    if not stays:
+        nothing = np.zeros_like(temperature_c)
+        return nothing, nothing.copy(), nothing.copy()
+    lines = Lines(*np.array([lethal_lines(entry.number) for entry in entries], float).T)
+    # before they come fish are used to the water they come into, or live where they were
+    lived = temperature_c.copy()
+    for column, stay in enumerate(stays):
+        first = min(stay.first, lived.shape[-2] - 1)
+        from_where = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
+        lived[..., :first, column] = from_where
+    used = np.moveaxis(acclimated_to(np.moveaxis(lived, -2, 0), lines), 0, -2)
+    return lower_lethal_c(used, lines), *temperature_hazard(temperature_c, used, lines)
 
 
 def _training_deaths(entries: list[Entry]) -> FloatArray:

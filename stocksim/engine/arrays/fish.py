@@ -15,7 +15,7 @@ from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.ration import feeding_days, meal_peak_factor
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, training_hazard
-from stocksim.fish.thermal import Lines, acclimated_to, lethal_lines, lower_lethal_c, temperature_hazard
+from stocksim.fish.thermal import Lines, UsedTo, acclimated_to, lethal_lines, lower_lethal_c, temperature_hazard
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
 from stocksim.site.cohorts import events_in_order, roots
@@ -480,8 +480,8 @@ def _temperature_deaths(
         first = min(stay.first, lived.shape[-2] - 1)
         from_where = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
         lived[..., :first, column] = from_where
-    used = np.moveaxis(acclimated_to(np.moveaxis(lived, -2, 0), lines), 0, -2)
-    return lower_lethal_c(used, lines), *temperature_hazard(temperature_c, used, lines)
+    used = UsedTo(*(np.moveaxis(part, 0, -2) for part in acclimated_to(np.moveaxis(lived, -2, 0), lines)))
+    return lower_lethal_c(used.for_cold_c, lines), *temperature_hazard(temperature_c, used, lines)
 
 
 def _training_deaths(entries: list[Entry]) -> FloatArray:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.engine.arrays.fish import cold_lethal_c
 from stocksim.engine.results.findings import OXYGEN_PEAK_FACTOR
 from stocksim.engine.results.frames import Season
 from stocksim.errors import Fault, InputError
@@ -315,7 +316,11 @@ def power_cut(
     volume, surface = layout.volume_m3[: len(layout.tanks)], layout.surface_m2[: len(layout.tanks)]
     temperature = layout.temperature_c @ layout.cohort_loop.T
     is_known = [is_cold_known(season.site.species[stay.table.species].number) for stay in layout.stays]
-    cold_limit = np.where(is_known, np.maximum(layout.cold_lethal_c, 0.0), species["temperature_low_limit"])
+    cold_limit = np.where(
+        is_known,
+        np.maximum(cold_lethal_c(season.site, layout.stays, temperature), 0.0),
+        species["temperature_low_limit"],
+    )
     cooling_hours = hours_to_temperature(
         temperature, cold_limit, room_c, volume @ of_cohort, tank_loss_w_k(volume, volume / surface) @ of_cohort
     )

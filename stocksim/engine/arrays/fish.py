@@ -421,12 +421,12 @@ def by_water(
     Returns
     -------
     dict
-        Appetite and maintenance, hazards, the cold that kills, and change of temperature, each of the shape of the
-        temperature.
+        Appetite and maintenance, hazards and change of temperature, each of the shape of the temperature.
     """
     entries = [site.species[stay.table.species] for stay in stays]
     feeds = [site.feeds[stay.table.feed] for stay in stays]
-    cold_lethal, cold, heat = _temperature_deaths(stays, entries, temperature_c)
+    lines, used_to = _what_fish_bear(site, stays, temperature_c)
+    cold, heat = temperature_hazard(temperature_c, used_to, lines)
     appetite, maintenance = _daily_rates(site, stays, entries, feeds, temperature_c)
     return {
         "appetite_at_1g": appetite,
@@ -434,7 +434,6 @@ def by_water(
         "daily_hazard": BACKGROUND_DEATHS_PER_DAY + cold + heat + rations.in_training * _training_deaths(entries),
         "cold_hazard": cold,
         "heat_hazard": heat,
-        "cold_lethal_c": cold_lethal,
         "temperature_change_c": np.maximum(
             _temperature_change(stays, happenings, temperature_c), _by_new_water(site, stays, temperature_c)
         ),
@@ -466,22 +465,39 @@ def _wet_grams(site: Site, entry: Entry, feed: Entry) -> float:
     return min(max(fitted["gross_energy"] / feed["gross_energy"], 1.0), MOST_WET_GRAMS)
 
 
-def _temperature_deaths(
-    stays: Sequence[Stay], entries: list[Entry], temperature_c: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Cold that half outlive for four days [degC], and the hazards of cold and heat, shape (..., day, column)."""
-    if not stays:
-        nothing = np.zeros_like(temperature_c)
-        return nothing, nothing.copy(), nothing.copy()
-    lines = Lines(*np.array([lethal_lines(entry.number) for entry in entries], float).T)
+def cold_lethal_c(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) -> FloatArray:
+    """Cold that half of the fish of each column would outlive for four days, by what they are used to that morning.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    stays : sequence of Stay
+        Its columns.
+    temperature_c : ndarray, shape (..., day, column)
+        Water of each column's tank. [degC]
+
+    Returns
+    -------
+    ndarray, shape (..., day, column)
+        [degC] Far below any water for species of which it is not known.
+    """
+    lines, used_to = _what_fish_bear(site, stays, temperature_c)
+    return lower_lethal_c(used_to.for_cold_c, lines)
+
+
+def _what_fish_bear(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) -> tuple[Lines, UsedTo]:
+    """Lethal lines of each column, and what its fish are used to, shape (..., day, column)."""
+    of_species = [lethal_lines(site.species[stay.table.species].number) for stay in stays]
+    lines = Lines(*np.array(of_species, float).reshape(len(stays), len(Lines._fields)).T)
     # before they come fish are used to the water they come into, or live where they were
     lived = temperature_c.copy()
     for column, stay in enumerate(stays):
         first = min(stay.first, lived.shape[-2] - 1)
-        from_where = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
-        lived[..., :first, column] = from_where
-    used = UsedTo(*(np.moveaxis(part, 0, -2) for part in acclimated_to(np.moveaxis(lived, -2, 0), lines)))
-    return lower_lethal_c(used.for_cold_c, lines), *temperature_hazard(temperature_c, used, lines)
+        came_from = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
+        lived[..., :first, column] = came_from
+    used_to = acclimated_to(np.moveaxis(lived, -2, 0), lines)
+    return lines, UsedTo(*(np.moveaxis(part, 0, -2) for part in used_to))
 
 
 def _training_deaths(entries: list[Entry]) -> FloatArray:

@@ -80,9 +80,6 @@ class Layout:
         Deaths to expect whatever the water's chemistry: of every day, of cold and heat, of feed training. [1/day]
     cold_hazard, heat_hazard : ndarray, shape (day, cohort)
         What cold and heat have in it. [1/day]
-    cold_lethal_c : ndarray, shape (day, cohort)
-        Cold that half of the fish, used to what they are used to that morning, outlive for four days; far below any
-        water where that is not known. [degC]
     temperature_change_c : ndarray, shape (day, cohort)
         Change of the fish's water from the day before. [degC]
     species : mapping of str to ndarray, shape (cohort,)
@@ -135,7 +132,6 @@ class Layout:
     daily_hazard: FloatArray
     cold_hazard: FloatArray
     heat_hazard: FloatArray
-    cold_lethal_c: FloatArray
     temperature_change_c: FloatArray
     species: Mapping[str, FloatArray]
     appetite_at_1g: FloatArray
@@ -327,7 +323,7 @@ def first_days(layout: Layout, days: int) -> Layout:
     kept = min(days, layout.days)
     by_day = (
         "appetite_at_1g", "maintenance_per_kg", "temperature_c", "planted_m2", "rated_m2", "ratio_low",
-        "ratio_high", "ration_by_day", "daily_hazard", "cold_hazard", "heat_hazard", "cold_lethal_c",
+        "ratio_high", "ration_by_day", "daily_hazard", "cold_hazard", "heat_hazard",
         "temperature_change_c",
     )  # fmt: skip
     of_water = ("changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n")

@@ -205,8 +205,8 @@ def _not_known(season: Season) -> list[str]:
             f"Whether {one.cohort} ({one.species}) survive water as {harsh} as {worst}, on "
             f"{_day(season.dates[one.worst_day])}, is not known here, and the model kills none by it: it "
             f"passes {caution}, where worry begins, on {one.days} day{'s' * (one.days != 1)} from "
-            f"{_day(season.dates[one.first_day])} to {_day(season.dates[one.last_day])}, and no death by {one.cause} "
-            "of that species was measured in what this project read."
+            f"{_day(season.dates[one.first_day])} to {_day(season.dates[one.last_day])}, and its file "
+            f"holds no measured death by {one.cause}."
         )
     return words
 

@@ -398,8 +398,9 @@ def growth_answer(
 def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: int) -> list[str]:
     """How many die of cold or heat in those days, or that it is not known."""
     notes = []
-    for word, hazard, is_known, is_past in zip(
+    for word, cause, hazard, is_known, is_past in zip(
         ("cold", "hot"),
+        ("cold", "heat"),
         cold_and_heat(entry, temperature_c, days),
         (is_cold_known(entry.number), is_heat_known(entry.number)),
         (temperature_c < entry["temperature_low_limit"], temperature_c > entry["temperature_high_stress"]),
@@ -408,8 +409,8 @@ def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: i
         dead = -np.expm1(-hazard.sum())
         if is_past and not is_known:
             notes.append(
-                f"Whether {species} survives water as {word} as {temperature_c:.1f} degC is not known here: no death "
-                "by it was measured in what this project read."
+                f"Whether {species} survives water as {word} as {temperature_c:.1f} degC is not known here: its file "
+                f"holds no measured death by {cause}."
             )
         elif dead >= _DEAD_TOLD:
             half = days_to_death(hazard, 0.5)

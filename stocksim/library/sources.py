@@ -137,7 +137,7 @@ class Rules:
     choices : mapping of str to tuple of str
         Word keys that allow only certain words.
     together : tuple of (str, str)
-        Pairs of word keys of which a file has both or none.
+        Pairs of word keys, or of optional values, of which a file has both or none.
     orders : tuple of Order
         Pairs of values whose order a file must keep.
     """
@@ -255,6 +255,8 @@ def _facts_hold(
         for given, missing in ((one, other), (other, one)):
             if given in facts and missing not in facts:
                 fault("", missing, f"is missing; it belongs to {given}.")
+            elif given in values and missing not in values and missing in rules.optional:
+                fault(f"values.{missing}", "", f"is missing; it belongs to {given}.")
 
 
 def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:

@@ -444,13 +444,13 @@ def _temperature_faults(
     tanks = {name for name, tank in file.tanks.items() if tank.loop == key}
     named = sorted({cohort.species for cohort in file.cohorts.values() if cohort.tank in tanks} & set(species))
     for name in named:
-        deadly = species[name]["temperature_high_lethal"]
+        deadly = species[name].number("temperature_high_lethal")  # NaN, which nothing passes, where none was measured
         for field, value in typed.items():
             if value > deadly:
                 faults.append(
                     Fault(
                         place, f"water_temperature.{field}",
-                        f"{_written(raw, key, field)} kills {name} (deaths begin at {deadly:.1f} degC, "
+                        f"{_written(raw, key, field)} kills {name} (half die in four days at {deadly:.1f} degC, "
                         f"{to_face(deadly, 'temperature', 'us'):.1f} degF); check the unit, or keep that fish in "
                         "another loop.",
                     )

@@ -9,11 +9,13 @@ from typing import Any, TextIO
 
 import numpy as np
 
+from stocksim.engine.running import cold_and_heat
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import Fault, InputError, OutsideValidity
 from stocksim.faces.answer import Answer, Head, Html, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import paragraph_html
+from stocksim.fish.thermal import days_to_death, is_cold_known, is_heat_known
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import density_meaning, load_species, never_with, species_names
@@ -32,9 +34,10 @@ GROUPS = {
     ),
     "Limits of water and density": (
         "growth_temperature_low", "growth_temperature_high", "temperature_low_limit", "temperature_high_stress",
-        "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended", "oxygen_full_appetite",
-        "oxygen_lethal", "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "nitrite_lethal",
-        "nitrite_lethal_chloride", "chloride_protects",
+        "lower_lethal_at_20", "lower_lethal_slope", "temperature_low_lethal", "upper_lethal_at_20",
+        "upper_lethal_slope", "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended",
+        "oxygen_full_appetite", "oxygen_lethal", "unionized_ammonia_design", "unionized_ammonia_acute",
+        "nitrite_limit", "nitrite_lethal", "nitrite_lethal_chloride", "chloride_protects",
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
@@ -58,6 +61,14 @@ MEANINGS = {
     "sibling_loss": "share of the smallest young that siblings eat a day, unfed",
     "sibling_length": "length from which siblings of its size take no more",
     "size_spread": "standard deviation over mean weight, batch not graded",
+    "temperature_low_limit": "a caution, colder is cause for worry; no lethal level",
+    "temperature_high_stress": "a caution, warmer is cause for worry; no lethal level",
+    "lower_lethal_at_20": "half of fish used to 20 degC outlive it for four days",
+    "lower_lethal_slope": "its rise with a degree that they are used to",
+    "temperature_low_lethal": "fish used to any cold do not outlive less",
+    "upper_lethal_at_20": "half of fish used to 20 degC outlive it for four days",
+    "upper_lethal_slope": "its rise with a degree that they are used to",
+    "temperature_high_lethal": "fish used to any heat do not outlive more",
     "temperature_change_per_day": "let the water change by no more than this a day",
     "feed_training_days": "days without growth until wild fish live on pellets",
     "feed_training_loss": "share of wild adults lost in that time",
@@ -328,6 +339,7 @@ def _short(text: str, length: int) -> str:
 
 # an unfed fish that has lost half of its weight counts as starved (engineering judgement of this project, no source)
 _WASTED_SHARE = 0.5
+_DEAD_TOLD = 0.005  # deaths by cold or heat of less are told nowhere
 
 
 def growth_answer(
@@ -366,6 +378,7 @@ def growth_answer(
             f"{meal.title}: natural food, weighed fresh as you give it; {100.0 * meal['dry_matter']:.0f} % of it is "
             f"dry matter. {meal.facts.get('caution', '')}".rstrip()
         )
+    notes += _temperature_notes(species, entry, temperature_c, int(course.weight_g.size))
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
     starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])
@@ -398,6 +411,33 @@ def growth_answer(
     }
     told = marked(data, entries=(entry, meal))
     return Answer("", "", [Section("growth", [Sentences(_growth_words(species, told), indent="  ")])], lambda: told)
+
+
+def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: int) -> list[str]:
+    """How many die of cold or heat in those days, or that it is not known."""
+    notes = []
+    for word, cause, hazard, is_known, is_past in zip(
+        ("cold", "hot"),
+        ("cold", "heat"),
+        cold_and_heat(entry, temperature_c, days),
+        (is_cold_known(entry.number), is_heat_known(entry.number)),
+        (temperature_c < entry["temperature_low_limit"], temperature_c > entry["temperature_high_stress"]),
+        strict=True,
+    ):
+        dead = -np.expm1(-hazard.sum())
+        if is_past and not is_known:
+            notes.append(
+                f"Whether {species} survives water as {word} as {temperature_c:.1f} degC is not known here: its file "
+                f"holds no measured death by {cause}."
+            )
+        elif dead >= _DEAD_TOLD:
+            half = days_to_death(hazard, 0.5)
+            when = f", half of them by the end of day {half:.0f}" if np.isfinite(half) else ""
+            notes.append(
+                f"Water as {word} as this kills about {100.0 * dead:.0f} of 100 fish in {days} days in the "
+                f"model{when}: an alarm, not a count."
+            )
+    return notes
 
 
 def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:

@@ -83,7 +83,7 @@ class SlowWater:
         self.loss = 0.01 * water if table.evaporation is None else table.evaporation
         self.water = self.sump.volume + sum(pool.volume for pool in self.pools)
         self.settlers = [s for s in file.settlers.values() if s.loop == key]
-        self.yesterday_taken = 0.0
+        self.yesterday_taken, self.used = 0.0, 0.0
         for name, pool in self.units.items():
             kind, own = name.split(".")
             bed = getattr(file, kind)[own]
@@ -157,13 +157,14 @@ class SlowWater:
                 max((pool.ph for pool in self.tanks.values()), default=0.0),
                 max((pool.tan for pool in self.tanks.values()), default=0.0), t, self.ammonia_limit,
                 0.2 / (1.0 + 1.5 * SALTS[self.table.buffer].carbon_dioxide_g_per_alkalinity_g / (44.01 / 50.04)),
+                self.used / self.water,
             ))  # fmt: skip
         if self.table.buffer == "calcium_carbonate":
             ph = self.table.ph
             if ph is None:
                 ph = ph_from_alkalinity(self.sump.level["alkalinity"], self.sump.level["co2"], t)
             dissolves = chalk_room(self.sump.level["calcium"], self.sump.level["alkalinity"], ph, t)
-            self.dose = min(self.dose, float(dissolves) * self.water)
+            self.dose = min(self.dose, float(dissolves) * self.water + max(self.used, 0.0))
         self._base(t)
 
     def _base(self, t: float) -> None:
@@ -271,6 +272,7 @@ class SlowWater:
                 for key, half in HALF_MINERAL.items()
             }
         base = BASE_PER_N * (urea + self.freed["solids_n"] + taken)
+        self.used = -base - sum(pool.grams["alkalinity"] for pool in self.pools)
         salt = self.dose * self.salt.salt_g_per_alkalinity_g
         to_sump = {
             "alkalinity": base + self.dose,

@@ -74,7 +74,8 @@ class SlowWater:
         first = {name: self.source.get(name, 0.0) for name in CARRIED}
         first["co2"] = float(carbon_dioxide_saturation(self.temperature[0], self.elevation))
         if table.alkalinity_target is not None:
-            first["alkalinity"] = table.alkalinity_target
+            typed = getattr(given, "alkalinity", None) if given else None
+            first["alkalinity"] = max(table.alkalinity_target, typed or 0.0)
         for pool in [*self.pools, self.sump]:
             pool.level, pool.nitrite, pool.nitrate, pool.grams = dict(first), 0.0, self.source["nitrate"], {}
         self.sediment, self.settled = dict.fromkeys(SOLIDS, 0.0), dict.fromkeys(SOLIDS, 0.0)
@@ -264,7 +265,7 @@ class SlowWater:
                 pool.grams[name] = sum(cohort.given[name] for cohort in pool.cohorts)
             pool.passes = passed
         for pool, took in zip(self.units.values(), uptake, strict=True):
-            base = BASE_PER_N * took - 2.0 * BASE_PER_N * pool.nitrified
+            base = BASE_PER_N * 0.2 * took - 2.0 * BASE_PER_N * pool.nitrified
             pool.grams, pool.passes = {"alkalinity": base, "co2": -CO2_PER_BASE * base}, 1.0 - pool.keeps
             wanted = pool.wants["nitrogen"][number]
             pool.mineral = {
@@ -302,7 +303,7 @@ class SlowWater:
                 pool.level[name] = (own + pool.flow * sump.level[name]) / through
         self._keep_solids(number)
         self._find_ph(number)
-        self.yesterday_taken = sum(uptake) + taken
+        self.yesterday_taken = 0.2 * sum(uptake) + taken
 
     def _nitrate(self, number: int) -> list[float]:
         sump = self.sump

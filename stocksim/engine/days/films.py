@@ -58,7 +58,7 @@ def film_morning(now: Now) -> None:
                 ammonia += leaf[TAN, i] * leaf[VOLUME, i]
                 freed += leaf[FISH_TAN, i]
         held = loop[HELD_ALKALINITY, k] + loop[DOSE, k] + loop[TOP_UP, k] * loop[SOURCE + ALKALINITY, k]
-        held += ALKALINITY_PER_NITRATE_NITROGEN * (freed + loop[NITRATE_TAKEN, k])
+        held += ALKALINITY_PER_NITRATE_NITROGEN * freed + loop[NITRATE_ALKALINITY, k]
         available = ammonia + freed + loop[AMMONIA_DOSE, k]
         of_loop, loop[NITRIFIED_BEFORE, k] = alkalinity_limited(
             held, loop[LOOP_WATER, k] + loop[OUTFLOW, k], working, available, loop[NITRIFIED_BEFORE, k]

@@ -213,9 +213,10 @@ def test_what_the_day_uses_comes_on_top_of_the_rise():
     assert buffer_dose(20.0, 80.0, 2.0, 7.0, 0.5, 26.0, 0.05, used_mg_l=99.0) == pytest.approx(idle + 2.0 * 20.0)
     assert buffer_dose(90.0, 80.0, 2.0, 7.0, 0.5, 26.0, 0.05, used_mg_l=25.0) == pytest.approx(2.0 * 15.0)
     assert buffer_dose(90.0, 80.0, 2.0, 7.0, 0.5, 26.0, 0.05, used_mg_l=5.0) == 0.0
-    # un-ionized ammonia still has the last word
+    # at the limit of un-ionized ammonia pH is held, and never raised
     at_limit = 1.01 * 0.05 / float(unionized_fraction(8.0, 26.0))
-    assert buffer_dose(20.0, 80.0, 2.0, 8.0, at_limit, 26.0, 0.05, used_mg_l=15.0) == 0.0
+    assert buffer_dose(20.0, 80.0, 2.0, 8.0, at_limit, 26.0, 0.05, used_mg_l=15.0) == pytest.approx(2.0 * 15.0)
+    assert buffer_dose(20.0, 80.0, 2.0, 8.0, at_limit, 26.0, 0.05) == 0.0
 
 
 @pytest.mark.parametrize(

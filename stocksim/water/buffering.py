@@ -170,8 +170,9 @@ def buffer_dose(
     The least of three: what is missing to the target; what raises pH by `most_ph_rise` at unchanged carbon dioxide,
     :math:`alk\,(10^{rise} - 1)`, but at least 5 mg/L; and what brings un-ionized ammonia to its limit, again at
     unchanged carbon dioxide. To each comes what the day uses: a dose that only makes up for it raises nothing. The last
-    always wins: at or above the limit nothing is given. Below 8.5 mg/L of alkalinity the 5 mg/L raise pH by more than
-    0.2; the un-ionized limit still holds there.
+    always wins: at or above the limit no more than that is given, for films that run out of alkalinity stop, and ammonia
+    then rises all the more. Below 8.5 mg/L of alkalinity the 5 mg/L raise pH by more than 0.2; the un-ionized limit
+    still holds there.
 
     What makes up for the day's use does so only if it is given as it is used: in portions over the day. Hydroxides and
     carbonates take up carbon dioxide before the air brings new, so pH first goes higher than reckoned here: into moving
@@ -249,7 +250,7 @@ def dose_within_limits(
     within = min(max(allowed, 1e-12), 1.0 - 1e-12)
     rise = math.log10(within / (1.0 - within)) - math.log10(share / (1.0 - share))
     if rise <= 0.0:
-        return 0.0
+        return min(dose, used)
     gas = equilibrium_carbon_dioxide(ph, alkalinity, first, second, water)
     # a day's dose never reaches pH 12: the bound only keeps powers of ten small
     room = equilibrium_alkalinity(min(ph + rise, 12.0), gas, first, second, water) - alkalinity

@@ -11,11 +11,11 @@ from oracle_pools import root_between
 
 from stocksim.engine.arrays.beds import build_stands
 from stocksim.library.crops import NUTRIENTS
+from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS, buffer_dose, chalk_room
 from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity
 from stocksim.water.gas import carbon_dioxide_exchange
 from stocksim.water.maturity import (
-    ammonia_inhibition,
     equilibrium_maturity,
     maturity_after,
     maturity_mean,
@@ -183,13 +183,16 @@ class SlowWater:
             pool.base = base_left(arriving, pool.volume + pool.flow, active[name], food)
             pool.working = pool.full * pool.base / (HALF_BASE + pool.base)
             pool.air = pool.oxygen
+            pool.free = max((float(unionized_fraction(tank.ph, t)) for tank in self.tanks.values()), default=0.0)
             if pool.grown[0] is None:
-                pool.grown = [float(equilibrium_maturity(g, self.decay)) for g in self._growth(pool, t, 0.3, 0.3)]
+                asleep = 0.8 * math.exp(-60.0 * self.decay)
+                still = self._growth(pool, t, 0.3, 0.3)
+                pool.grown = [max(float(equilibrium_maturity(g, self.decay)), asleep) for g in still]
 
     def _growth(self, pool, t: float, tan: float, nitrite: float) -> list[float]:
         return [
-            float(oxidizer_growth(t, food, pool.air, pool.base, kind) * ammonia_inhibition(tan, kind))
-            for kind, food in zip(KINDS, (tan, nitrite), strict=True)
+            float(oxidizer_growth(t, food, pool.air, pool.base, kind) / (1.0 + tan * pool.free / hinders))
+            for kind, food, hinders in zip(KINDS, (tan, nitrite), (40.0, 1.0), strict=True)
         ]
 
     def films(self, t: float, grown: list, tan: list, nitrite: list, days: float) -> tuple[list, list, list]:

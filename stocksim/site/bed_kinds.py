@@ -189,8 +189,8 @@ BED_KINDS: dict[str, BedKind] = {
             heat=BedHeatLoss(
                 air_w_m2_k=0.85, floor_w_m2_k=FLOOR_W_M2_K, open_share=0.1, sun_reaches_water=True, can_be_covered=True
             ),
-            # underside and floor; the walls of a channel of 29.6 x 1.3 m (Rakocy et al. 1997, abstract read) are 1.6 m long
-            # for each m2. Netting, pipes and roots carry more: give the surface yourself where you know it.
+            # underside and floor; the walls of a channel of 29.6 x 1.3 m (Rakocy et al. 1997, abstract read) are 1.6 m
+            # long for each m2. Netting, pipes and roots carry more: give the surface yourself where you know it.
             film_per_m2=2.0,
             wall_per_m2=1.6,
             residence_days=2.0 / 24.0,  # raft canal residence 1-4 h (from memory of FAO 589)

@@ -275,8 +275,8 @@ def _water_notes(place: str, loop: LoopTable) -> list[str]:
     elif loop.source_water and (loop.source_water.alkalinity or 0.0) > loop.alkalinity_target:
         notes.append(
             f"{place}.alkalinity_target {loop.alkalinity_target:g} mg/L lies below the source water's "
-            f"{loop.source_water.alkalinity:g}: nothing you dose lowers it, so the loop starts as hard as its source and "
-            "comes down only as nitrification uses it. Mix in rain or softened water if you need less."
+            f"{loop.source_water.alkalinity:g}: nothing you dose lowers it, so the loop starts as hard as its source "
+            "and comes down only as nitrification uses it. Mix in rain or softened water if you need less."
         )
     if loop.evaporation is None:
         notes.append(

@@ -170,9 +170,9 @@ def buffer_dose(
     The least of three: what is missing to the target; what raises pH by `most_ph_rise` at unchanged carbon dioxide,
     :math:`alk\,(10^{rise} - 1)`, but at least 5 mg/L; and what brings un-ionized ammonia to its limit, again at
     unchanged carbon dioxide. To each comes what the day uses: a dose that only makes up for it raises nothing. The last
-    always wins: at or above the limit no more than that is given, for films that run out of alkalinity stop, and ammonia
-    then rises all the more. Below 8.5 mg/L of alkalinity the 5 mg/L raise pH by more than 0.2; the un-ionized limit
-    still holds there.
+    always wins: at or above the limit no more than that is given, for films that run out of alkalinity stop, and
+    ammonia then rises all the more. Below 8.5 mg/L of alkalinity the 5 mg/L raise pH by more than 0.2; the un-ionized
+    limit still holds there.
 
     What makes up for the day's use does so only if it is given as it is used: in portions over the day. Hydroxides and
     carbonates take up carbon dioxide before the air brings new, so pH first goes higher than reckoned here: into moving

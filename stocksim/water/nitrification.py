@@ -16,12 +16,12 @@ OXYGEN_PER_NITROGEN = 4.569
 # TAN at half the greatest rate [mg/L]: 1.93, Zhu & Chen 1999, Aquacult. Eng. 20, 259 (abstract read), 27 degC.
 HALF_SATURATION_TAN_MG_L = 1.93
 # Greatest areal rate at 20 degC [g/m2/day] of a whole film with plenty of ammonia, oxygen and alkalinity. Zhu & Chen's
-# laboratory film gives 1.22 (abstract read); freed of the oxygen of ordinary water (7 mg/L, a share of 0.886) 1.38. What
-# is measured in farms has ordinary maturity (0.8), oxygen and alkalinity (100 mg/L, a share of 0.8) in it, together
-# 0.57, which multiply again where a season reckons them: the 0.57 g/m2/day at 2 mg/L TAN and 25 degC of FAO 589 (from
-# memory of Somerville et al. 2014) freed of them are 1.48; rafts that must take 1.75 g/m2/day at 27 degC and 1-2 mg/L
-# (feed of Rakocy et al. 1997; docs/systems.md) on 2.6-4.5 m2 of film a m2 are 1.0-1.8; 0.56 g/m2/day of rafts at 28 degC
-# and about 1 mg/L (from memory of Rakocy and co-workers) would be 0.7.
+# laboratory film gives 1.22 (abstract read); freed of the oxygen of ordinary water (7 mg/L, a share of 0.886) 1.38.
+# What is measured in farms has ordinary maturity (0.8), oxygen and alkalinity (100 mg/L, a share of 0.8) in it,
+# together 0.57, which multiply again where a season reckons them: the 0.57 g/m2/day at 2 mg/L TAN and 25 degC of FAO
+# 589 (from memory of Somerville et al. 2014) freed of them are 1.48; rafts that must take 1.75 g/m2/day at 27 degC and
+# 1-2 mg/L (feed of Rakocy et al. 1997; docs/systems.md) on 2.6-4.5 m2 of film a m2 are 1.0-1.8; 0.56 g/m2/day of rafts
+# at 28 degC and about 1 mg/L (from memory of Rakocy and co-workers) would be 0.7.
 AREAL_RATE_AT_20 = 1.38
 # Temperature factor per degC; published 1.03-1.10. A published design table, 0.3/0.7/1.0 g/m2/day at 5/15/25 degC,
 # implies 1.06, and 1.09 over 5-15. Below 10 degC the cautious end.

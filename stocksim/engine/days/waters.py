@@ -179,7 +179,8 @@ def _dose(now: Now, k: int) -> float:
         if math.isnan(sump_ph):
             sump_ph = equilibrium_ph(alkalinity, dioxide, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k])
         room = chalk_until_saturated(
-            loop[CALCIUM, k], alkalinity, sump_ph, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k], loop[CALCITE, k],
+            loop[CALCIUM, k], alkalinity, sump_ph, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k],
+            loop[CALCITE, k],
         )  # fmt: skip
         dose = min(dose, room + max(loop[ALKALINITY_USED, k], 0.0) / water)
     return dose * water

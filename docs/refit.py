@@ -10,16 +10,20 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import tomlkit
 from scipy.optimize import brentq, least_squares
+from scipy.stats import t as student_t
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
 from check_points import CHECKS, LIKENED, SEX_TRIALS, SPECIES, Check, Fish, one_sex_weight  # noqa: E402
+from trial_points import OUTSIDE, TRIALS  # noqa: E402
 
+from stocksim.library.sources import Entry  # noqa: E402
 from stocksim.library.species import load_species  # noqa: E402
 
 # Largest relative difference between a species file and a fresh fit. Files hold four digits, worth 0.0005;
@@ -50,11 +54,18 @@ PRIOR = {
     "goldfish": (29.00, 37.67, 2.60, 6.03, 4.42, 0.0452 * 0.96, 0.7453),
     "hybrid_striped_bass": (27.51, 36.36, 2.74, 7.00, 10.71, 0.0989 * 0.96, 0.635),
 }
-PRIOR_WIDTH = np.array([0.25, 0.04, 1.5, 2.0, 0.35, 1.0, 2.5])  # natural logarithm for scale and hump exponent
+PRIOR_WIDTH = np.array([1.0, 0.04, 1.5, 2.0, 0.35, 1.0, 2.5])  # natural logarithm for scale and hump exponent
 LOWEST = np.array([-5.0, 0.50, 12.0, 3.0, np.log(1.02), 0.5, 2.0])
 HIGHEST = np.array([-1.0, 0.85, 34.0, 14.0, np.log(6.0), 17.0, 20.0])
 # What a likened species does not simply copy: added to the value of the species it is likened to.
 LIKENED_SHIFT = {"walleye": {"appetite_optimum": -1.0}}
+# Spread of the scale of appetite between trials of one species, as standard deviation of its logarithm; measured over
+# the trials of all species of docs/fits.md, see there.
+BETWEEN_TRIALS = 0.25
+PRIOR_TRIALS = 8  # how many trials that spread counts for beside a species' own [ours]
+LEAST_BAND = 1.4  # and never narrower than 40 % either way [ours]
+# What of a likened species is fitted to points of its own, where it is more than the scale
+LIKENED_FREE = {"brown_bullhead": ("intake_scale", "no_feeding_below")}
 LIKENED_SCALE = (0.6, 1.6)  # span of the intake scale of a likened species, over its value
 HELD = {"black_crappie": ("intake_scale", "intake_exponent")}  # nothing published to fit them to
 
@@ -94,54 +105,165 @@ def prior_point(name: str) -> np.ndarray:
 
 
 def miss_in_widths(check: Check, value: np.ndarray) -> np.ndarray:
-    """Miss of a check in quarters of its tolerance; for a bare range, what lies outside it."""
-    width = 0.25 * (check.high - check.low)
+    """Miss of a check in quarters of its tolerance, or in its own width; for a bare range, what lies outside it."""
+    width = check.width or 0.25 * (check.high - check.low)
     if check.expect is not None:
         return (value - check.expect) / width
     return (np.maximum(value - check.high, 0.0) - np.maximum(check.low - value, 0.0)) / width
 
 
-def fit(name: str) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
-    """Fitted values of a species, rounded as its file holds them, and the span of plausible ones (5-95 %)."""
-    entry = load_species(name)
-    checks = [check for check in CHECKS if check.species == name and check.used]
-    centre, free = prior_point(name), np.array([key not in HELD.get(name, ()) for key in FREE])
+class Fitted(NamedTuple):
+    """What a fit of a species gives."""
+
+    values: dict[str, float]
+    spans: dict[str, tuple[float, float]]
+    scales: dict[str, tuple[float, bool]]  # of each trial, as `scale_of_trial`
+
+
+def points_of(name: str) -> list[Check]:
+    """The points of a species that a fit may see."""
+    return [check for check in (*CHECKS, *TRIALS) if check.species == name and check.used]
+
+
+def fit(name: str) -> Fitted:
+    """Fitted values of a species, rounded as its file holds them, and the span of plausible ones (5-95 %).
+
+    Each trial has a factor on the scale of appetite, which lies about 1 by `BETWEEN_TRIALS`. What all trials say of
+    the shape is fitted together; then each trial gives its own scale, and the mean of these, on the logarithm, is the
+    scale of the species.
+    """
+    entry, checks = load_species(name), points_of(name)
+    centre, width, free = start_of_search(name)
+    groups = sorted({check.trial for check in checks if check.trial})
+    place = {group: number for number, group in enumerate(groups)}
+    pull = np.array([[1.0 if group in OUTSIDE else BETWEEN_TRIALS] for group in groups]).reshape(-1, 1)
 
     def misses(trials: np.ndarray) -> np.ndarray:
-        numbers = species_numbers(trials)
-        fish = Fish(lambda key: numbers[key] if key in numbers else entry[key])
-        published = [np.broadcast_to(miss_in_widths(check, check.value(fish)), len(trials)) for check in checks]
-        return np.vstack([*published, ((trials - centre) / PRIOR_WIDTH).T[free]])
+        shape, apart = trials[:, : len(FREE)], trials[:, len(FREE) :]
+        numbers = species_numbers(shape)
+        fish = {"": _fish(entry, numbers)}
+        for group, column in place.items():
+            own = numbers | {"intake_scale": numbers["intake_scale"] * np.exp(apart[:, column])}
+            fish[group] = _fish(entry, own)
+        published = [
+            np.broadcast_to(miss_in_widths(check, check.value(fish[check.trial])), len(trials)) for check in checks
+        ]
+        return np.vstack([*published, ((shape - centre) / width).T[free], apart.T / pull])
+
+    every = np.concatenate([free, np.ones(len(groups), bool)])
+    middle = np.concatenate([centre, np.zeros(len(groups))])
+    lowest = np.concatenate([LOWEST, np.full(len(groups), -2.0)])
+    highest = np.concatenate([HIGHEST, np.full(len(groups), 2.0)])
+    best, widen = _least_squares(misses, middle, np.concatenate([width, np.full(len(groups), 0.3)]), lowest, highest,
+                                 every)  # fmt: skip
+    values = {key: rounded(float(v[0])) for key, v in species_numbers(widen(best.x[None])[:, : len(FREE)]).items()}
+    scales = {group: scale_of_trial(entry, values, [c for c in checks if c.trial == group]) for group in groups}
+    middle_factor = mean_factor(scales)
+    values["intake_scale"] = rounded(values["intake_scale"] * middle_factor)
+    scales = {group: (rounded(factor / middle_factor), bound) for group, (factor, bound) in scales.items()}
+    kept = [key for key, is_free in zip(FITTED, free, strict=True) if is_free]
+    rng = np.random.default_rng(SEED)
+    spread = widen(rng.multivariate_normal(best.x, np.linalg.inv(best.jac.T @ best.jac), 2000))
+    cloud = species_numbers(np.clip(spread[:, : len(FREE)], LOWEST, HIGHEST))
+    spans = {key: tuple(np.quantile(cloud[key], (0.05, 0.95))) for key in kept}
+    if "intake_scale" in kept:
+        spans["intake_scale"] = scale_band(values["intake_scale"], counted(scales))
+    return Fitted({key: values[key] for key in kept}, {
+        key: (min(rounded(low), values[key]), max(rounded(high), values[key])) for key, (low, high) in spans.items()
+    }, scales)  # fmt: skip
+
+
+def _fish(entry: Entry, numbers: dict[str, np.ndarray]) -> Fish:
+    return Fish(lambda key: numbers[key] if key in numbers else entry[key])
+
+
+def start_of_search(name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where a fit is pulled to, how weakly, and which numbers are free.
+
+    A species likened to another has its shape, and only its scale is free.
+    """
+    if name in LIKENED:
+        base = load_species(LIKENED[name])
+        shift = LIKENED_SHIFT.get(name, {})
+        scale, exponent, optimum, upper, q10, none_below, ramp = (
+            rounded(base[key] + shift.get(key, 0.0)) for key in FITTED
+        )
+        span = upper - optimum
+        centre = np.array([np.log(scale), exponent, optimum, span, np.log(hump_exponent(span, q10)), none_below, ramp])
+        return centre, PRIOR_WIDTH, np.array([key in LIKENED_FREE.get(name, ("intake_scale",)) for key in FREE])
+    return prior_point(name), PRIOR_WIDTH, np.array([key not in HELD.get(name, ()) for key in FREE])
+
+
+def _least_squares(misses, middle, width, lowest, highest, free):
+    """Bounded least squares of the free numbers from seeded starts, and how free numbers become whole search points."""
 
     def widen(x: np.ndarray) -> np.ndarray:
-        full = np.tile(centre, (len(x), 1))
+        full = np.tile(middle, (len(x), 1))
         full[:, free] = x
         return full
 
-    step = 1e-5 * PRIOR_WIDTH[free]
+    step = 1e-5 * width[free]
 
     def slopes(x: np.ndarray) -> np.ndarray:
         both = misses(widen(np.vstack([x + np.diag(step), x - np.diag(step)])))
         return (both[:, : len(x)] - both[:, len(x) :]) / (2.0 * step)
 
     rng, best = np.random.default_rng(SEED), None
-    inside = LOWEST[free] + 1e-6, HIGHEST[free] - 1e-6
-    for start in range(STARTS):
-        x = centre[free] + (rng.normal(size=free.sum()) * PRIOR_WIDTH[free] if start else 0.0)
+    inside = lowest[free] + 1e-6, highest[free] - 1e-6
+    for start in range(STARTS if free.sum() > 6 else 1):
+        x = middle[free] + (rng.normal(size=free.sum()) * width[free] if start else 0.0)
         found = least_squares(
             lambda x: misses(widen(x[None]))[:, 0], np.clip(x, *inside), slopes,
-            bounds=(LOWEST[free], HIGHEST[free]), x_scale=PRIOR_WIDTH[free], xtol=1e-9, ftol=1e-10,
-            max_nfev=60,
+            bounds=(lowest[free], highest[free]), x_scale=width[free], xtol=1e-9, ftol=1e-10, max_nfev=60,
         )  # fmt: skip
         best = found if best is None or found.cost < best.cost else best
-    spread = rng.multivariate_normal(best.x, np.linalg.inv(best.jac.T @ best.jac), 2000)
-    cloud = species_numbers(widen(np.clip(spread, LOWEST[free], HIGHEST[free])))
-    values = {key: rounded(float(v[0])) for key, v in species_numbers(widen(best.x[None])).items()}
-    kept = [key for key in FITTED if key not in HELD.get(name, ())]
-    spans = {key: np.quantile(cloud[key], (0.05, 0.95)) for key in kept}
-    return {key: values[key] for key in kept}, {
-        key: (min(rounded(low), values[key]), max(rounded(high), values[key])) for key, (low, high) in spans.items()
-    }
+    return best, widen
+
+
+def scale_of_trial(entry: Entry, values: dict[str, float], checks: list[Check]) -> tuple[float, bool]:
+    """Factor on a species' scale of appetite at which the points of one trial are met best, and whether it is a bound.
+
+    A trial on a fixed ration is met alike by all factors from some on: that least of them, and True.
+    """
+    factors = np.exp(np.linspace(-1.5, 2.0, 701))
+    numbers = {key: np.full(factors.shape, value) for key, value in values.items()}
+    fish = _fish(entry, numbers | {"intake_scale": numbers["intake_scale"] * factors})
+    cost = sum(np.broadcast_to(miss_in_widths(check, check.value(fish)), factors.shape) ** 2 for check in checks)
+    near = cost <= 1.002 * cost.min() + 1e-3
+    if near[-1]:
+        return rounded(float(factors[np.flatnonzero(near)[0]])), True
+    return rounded(float(factors[cost.argmin()])), False
+
+
+def mean_factor(scales: dict[str, tuple[float, bool]]) -> float:
+    """Geometric mean of the trials' factors; one that is only a lower bound counts where it lies above the others'."""
+    logs = [np.log(factor) for group, (factor, bound) in scales.items() if not bound and group not in OUTSIDE]
+    middle = float(np.mean(logs)) if logs else 0.0
+    bounds = [np.log(factor) for group, (factor, bound) in scales.items() if bound and group not in OUTSIDE]
+    logs += [bound for bound in bounds if bound > middle]
+    return float(np.exp(np.mean(logs))) if logs else 1.0
+
+
+def counted(scales: dict[str, tuple[float, bool]]) -> list[float]:
+    """Factors that bear on the spread between trials: all but those outside and bounds that lie below the mean."""
+    return [
+        factor for group, (factor, bound) in scales.items() if group not in OUTSIDE and not (bound and factor < 1.0)
+    ]
+
+
+def scale_band(scale: float, factors: list[float]) -> tuple[float, float]:
+    """Scale of appetite that a new trial of a species is expected to have, 5-95 %.
+
+    A prediction interval on the logarithm: the spread between the species' trials, taken together with that between
+    the trials of every species as if the latter were `PRIOR_TRIALS` more, as `moderated variance' does.
+    """
+    n = max(len(factors), 1)
+    logs = np.log(factors) if factors else np.zeros(1)
+    own = float(np.sum((logs - logs.mean()) ** 2))
+    freedom = PRIOR_TRIALS + n - 1
+    spread = np.sqrt((PRIOR_TRIALS * BETWEEN_TRIALS**2 + own) / freedom)
+    reach = max(float(student_t.ppf(0.95, freedom)) * spread * np.sqrt(1.0 + 1.0 / n), np.log(LEAST_BAND))
+    return scale * np.exp(-reach), scale * np.exp(reach)
 
 
 def likened(
@@ -149,24 +271,21 @@ def likened(
 ) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
     """Values and spans of a species likened to a fitted one: its values, twice its spans, a wider span of scale.
 
-    The intake scale is moved to meet the points of the species that the fit may see, if it has any.
+    The intake scale is fitted to the points of the species that the fit may see, if it has any.
     """
     shift = LIKENED_SHIFT.get(name, {})
     values = {key: rounded(base[key] + shift.get(key, 0.0)) for key in FITTED}
-    points = [check for check in CHECKS if check.species == name and check.used]
-    if points:
-        entry = load_species(name)
-
-        def misses(factor: float) -> float:
-            moved = values | {"intake_scale": factor * values["intake_scale"]}
-            fish = Fish(lambda key: np.array([moved[key]]) if key in moved else entry[key])
-            return float(sum(miss_in_widths(check, check.value(fish)).item() for check in points))
-
-        values["intake_scale"] = rounded(values["intake_scale"] * brentq(misses, 0.3, 3.0))
+    own = fit(name) if any(check.trial for check in points_of(name)) else None
+    if own is not None:
+        values |= own.values
     wide = {}
     for key, (low, high) in spans.items():
         wide[key] = values[key] - 2.0 * (base[key] - low), values[key] + 2.0 * (high - base[key])
-    wide["intake_scale"] = tuple(values["intake_scale"] * share for share in LIKENED_SCALE)
+    low, high = scale_band(values["intake_scale"], counted(own.scales) if own else [])
+    wide["intake_scale"] = (
+        min(low, LIKENED_SCALE[0] * values["intake_scale"]),
+        max(high, LIKENED_SCALE[1] * values["intake_scale"]),
+    )
     floors = {
         "appetite_upper_zero": values["appetite_optimum"] + 3.0,
         "appetite_q10": 1.1,

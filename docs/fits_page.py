@@ -192,7 +192,7 @@ def _lengths() -> list[str]:
     return lines
 
 
-def text() -> str:
+def text(rows=None, grades=None, scales=None) -> str:
     """The whole page."""
     entries = [load_species(name) for name in EVERY_SPECIES]
     found = {entry.name: results(entry) for entry in entries}
@@ -259,7 +259,7 @@ EXPLAINED = {
 }
 
 
-def draw() -> None:
+def draw(rows=None) -> None:
     """The figure: modelled over published value of each point that has one, with its tolerance."""
     import altair as alt
 

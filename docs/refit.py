@@ -1,4 +1,4 @@
-"""Refits the fish species to the published points of check_points.py and writes docs/fits.md and its figure.
+"""Refits the fish species to the points of check_points.py and trial_points.py, writes docs/fits.md and its figure.
 
 python docs/refit.py           fits, prints the values, rewrites docs/fits.md from the species files
 python docs/refit.py --write   also puts the fitted values into species_params/fish
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import NamedTuple
 
@@ -20,11 +21,23 @@ from scipy.stats import t as student_t
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
-from check_points import CHECKS, LIKENED, SEX_TRIALS, SPECIES, Check, Fish, one_sex_weight  # noqa: E402
-from trial_points import OUTSIDE, TRIALS  # noqa: E402
+import fit_scores  # noqa: E402
+from check_points import (  # noqa: E402
+    CHECKS,
+    EVERY_SPECIES,
+    LIKENED,
+    SEX_TRIALS,
+    SPECIES,
+    Check,
+    Fish,
+    one_sex_weight,
+)
+from fit_scores import Grade  # noqa: E402
+from trial_points import AT_LEAST, OUTSIDE, STRAIN_POINTS, TRIALS  # noqa: E402
 
 from stocksim.library.sources import Entry  # noqa: E402
 from stocksim.library.species import load_species  # noqa: E402
+from stocksim.library.strains import Trials  # noqa: E402
 
 # Largest relative difference between a species file and a fresh fit. Files hold four digits, worth 0.0005;
 # the rest is room for another machine's rounding on the way to the least-squares minimum.
@@ -65,7 +78,9 @@ BETWEEN_TRIALS = 0.25
 PRIOR_TRIALS = 8  # how many trials that spread counts for beside a species' own [ours]
 LEAST_BAND = 1.4  # and never narrower than 40 % either way [ours]
 # What of a likened species is fitted to points of its own, where it is more than the scale
-LIKENED_FREE = {"brown_bullhead": ("intake_scale", "no_feeding_below")}
+LIKENED_FREE = {
+    "brown_bullhead": ("intake_scale", "appetite_optimum", "hump_span", "no_feeding_below", "cold_ramp_width"),
+}
 LIKENED_SCALE = (0.6, 1.6)  # span of the intake scale of a likened species, over its value
 HELD = {"black_crappie": ("intake_scale", "intake_exponent")}  # nothing published to fit them to
 
@@ -229,9 +244,8 @@ def scale_of_trial(entry: Entry, values: dict[str, float], checks: list[Check]) 
     numbers = {key: np.full(factors.shape, value) for key, value in values.items()}
     fish = _fish(entry, numbers | {"intake_scale": numbers["intake_scale"] * factors})
     cost = sum(np.broadcast_to(miss_in_widths(check, check.value(fish)), factors.shape) ** 2 for check in checks)
-    near = cost <= 1.002 * cost.min() + 1e-3
-    if near[-1]:
-        return rounded(float(factors[np.flatnonzero(near)[0]])), True
+    if any(check.trial in AT_LEAST for check in checks):
+        return rounded(float(factors[np.flatnonzero(cost <= 1.01 * cost.min() + 1e-3)[0]])), True
     return rounded(float(factors[cost.argmin()])), False
 
 
@@ -268,10 +282,11 @@ def scale_band(scale: float, factors: list[float]) -> tuple[float, float]:
 
 def likened(
     name: str, base: dict[str, float], spans: dict[str, tuple[float, float]]
-) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
+) -> tuple[dict[str, float], dict[str, tuple[float, float]], Fitted | None]:
     """Values and spans of a species likened to a fitted one: its values, twice its spans, a wider span of scale.
 
-    The intake scale is fitted to the points of the species that the fit may see, if it has any.
+    The intake scale, and what `LIKENED_FREE` names, is fitted to the points of the species that the fit may see, if it
+    has any; that fit comes third.
     """
     shift = LIKENED_SHIFT.get(name, {})
     values = {key: rounded(base[key] + shift.get(key, 0.0)) for key in FITTED}
@@ -295,7 +310,7 @@ def likened(
     return values, {
         key: (rounded(min(max(low, floors.get(key, low)), values[key])), rounded(high))
         for key, (low, high) in wide.items()
-    }
+    }, own  # fmt: skip
 
 
 def sex_multipliers(name: str) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
@@ -328,6 +343,53 @@ def write_species(name: str, values: dict[str, float], spans: dict[str, tuple[fl
     path.write_text(tomlkit.dumps(document), encoding="utf-8")
 
 
+def strain_factors(name: str) -> dict[str, float]:
+    """Appetite of each strain that a trial gives, over that of the species."""
+    entry = load_species(name)
+    values = {key: entry[key] for key in FITTED}
+    of_id = {check.id: check for check in points_of(name)}
+    return {
+        strain: scale_of_trial(entry, values, [of_id[point] for point in points])[0]
+        for strain, points in STRAIN_POINTS[name].items()
+    }
+
+
+def write_tables(name: str, strains: dict[str, float], met: Trials, grade: str) -> None:
+    """Puts strains, how the trials were met, and the grade of evidence into a species file."""
+    path = HERE.parent / "species_params" / "fish" / f"{name}.toml"
+    document = tomlkit.parse(path.read_text(encoding="utf-8"))
+    for strain, factor in strains.items():
+        document["strains"][strain]["appetite"] = factor
+    if "trials" not in document:
+        document.add(tomlkit.nl())
+    document["trials"] = asdict(met)
+    document["evidence"] = grade
+    path.write_text(tomlkit.dumps(document).rstrip() + "\n", encoding="utf-8")
+
+
+def _tables(fitted: dict[str, Fitted], is_written: bool) -> tuple[list[str], list[fit_scores.Row], list[Grade]]:
+    """What is stale of strains, trials and grades, and the rows and grades themselves; written where asked."""
+    stale, grades = [], []
+    strains = {name: strain_factors(name) for name in STRAIN_POINTS}
+    rows = fit_scores.growth_rows()
+    for name in EVERY_SPECIES:
+        scales = fitted[name].scales if name in fitted else {}
+        grade = fit_scores.grade_of(rows, name, counted(scales), scales)
+        met = fit_scores.trials_of(rows, name)
+        grades.append(grade)
+        if is_written:
+            write_tables(name, strains.get(name, {}), met, grade.grade)
+        entry = load_species(name)
+        for strain, factor in strains.get(name, {}).items():
+            if abs(factor / entry.strains[strain].appetite - 1.0) > AGREEMENT:
+                stale.append(f"{name}.toml, strains.{strain}: {entry.strains[strain].appetite:g}, fit {factor:g}.")
+        if entry.trials != met:
+            stale.append(f"{name}.toml, trials: {entry.trials} is not {met}.")
+        if entry.evidence != grade.grade:
+            stale.append(f"{name}.toml, evidence: {entry.evidence}, by the rule {grade.grade}.")
+    return stale, rows, grades
+
+
 def main() -> int:
     """Fits, reports and writes as asked; exit code 1 only where --check finds something stale."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -338,7 +400,7 @@ def main() -> int:
     import fits_page  # late: it needs altair, which the fit does not
 
     stale: list[str] = []
-    fitted: dict[str, tuple[dict[str, float], dict[str, tuple[float, float]]]] = {}
+    fitted: dict[str, Fitted] = {}
 
     def settle(name: str, values: dict[str, float], spans: dict[str, tuple[float, float]]) -> None:
         if arguments.write:
@@ -354,18 +416,23 @@ def main() -> int:
 
     for name in SPECIES:
         fitted[name] = fit(name)
-        settle(name, *fitted[name])
+        settle(name, fitted[name].values, fitted[name].spans)
     for name in SEX_TRIALS:
         settle(name, *sex_multipliers(name))
     for name, base in LIKENED.items():
-        settle(name, *likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base][1]))
-    page = fits_page.text()
+        values, spans, own = likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base].spans)
+        settle(name, values, spans)
+        if own is not None:
+            fitted[name] = own
+    found, rows, grades = _tables(fitted, arguments.write)
+    stale += found
+    page = fits_page.text(rows, grades, {name: fit.scales for name, fit in fitted.items()})
     if arguments.check:
         if not fits_page.PAGE.is_file() or fits_page.PAGE.read_text(encoding="utf-8") != page:
             stale.append("docs/fits.md is not what the species files give; run python docs/refit.py.")
     else:
         fits_page.PAGE.write_text(page, encoding="utf-8")
-        fits_page.draw()
+        fits_page.draw(rows)
     print("\n".join(stale) if stale else "Species files agree with the fit.", file=sys.stderr)
     return 1 if arguments.check and stale else 0
 

@@ -32,21 +32,16 @@ def weight(start: float, temperature: float, days: int, ration: Any = 1.0, energ
     return lambda fish: fish.growth(start, (temperature,), days, ration, energy).end[0]
 
 
-def percent_gain(start: float, temperature: float, days: int) -> Value:
-    """Gain in % of the start weight."""
-    return lambda fish: 100.0 * (fish.growth(start, (temperature,), days).end[0] / start - 1.0)
-
-
 def rate(start: float, temperature: float, days: int, ration: Any = 1.0) -> Value:
     """Growth rate. [%/day]"""
     return lambda fish: 100.0 * np.log(fish.growth(start, (temperature,), days, ration).end[0] / start) / days
 
 
-def conversion(start: float, temperature: float, days: int, ration: Any = 1.0) -> Value:
+def conversion(start: float, temperature: float, days: int, ration: Any = 1.0, energy: float | None = None) -> Value:
     """Eaten feed per gain. [-]"""
 
     def value(fish: Any) -> Any:
-        run = fish.growth(start, (temperature,), days, ration)
+        run = fish.growth(start, (temperature,), days, ration, energy)
         return run.eaten[0] / (run.end[0] - start)
 
     return value
@@ -113,16 +108,18 @@ def _gmt(start: float, percent: float) -> Value:
 def _point(
     key: str, what: str, value: Value, measure: str, told: str = "", trial: str = "", factor: float = 1.0,
     species: str = "", expect: float | None = None, unsafe: str = "low", between: tuple[float, float] | None = None,
-    part: str = "",
+    part: str = "", is_range: bool = False, is_fitted: bool = True,
 ) -> Check:  # fmt: skip
     """Check of a row; ``factor`` brings the row's numbers to the unit of ``value``, ``trial`` groups rows for a scale.
 
-    ``between`` is for a row that tells only a side, as "ate at 7 degC": there nothing is added for tolerance.
+    With ``is_range`` the row's ends count and not its value. ``between`` is for a row that tells only a side, as "ate at 7 degC": there nothing is added for tolerance.
     """
     row = ROWS[key]
     published = float(row["value"]) * factor if row["value"] else None
     if expect is not None:
         published = expect
+    if is_range:
+        published = None
     if between is not None:
         published, (low, high) = None, between
         width = 0.5 * (tolerance(measure, between[0] or between[1])[1] - (between[0] or between[1]))
@@ -136,7 +133,8 @@ def _point(
     kin = f"; {row['fish']}" if row["fish"] else ""
     source = f"{row['source']} [{row['read']}]{kin}" + (f"; {told}" if told else "")
     return Check(
-        f"{key} {part}".strip(), species or row["species"], what, value, published, low, high, is_for_fitting(row["source"]), source, trial,
+        f"{key} {part}".strip(), species or row["species"], what, value, published, low, high,
+        is_fitted and is_for_fitting(row["source"]), source, trial,
         measure, width, unsafe,
     )  # fmt: skip
 
@@ -160,7 +158,8 @@ BLUEGILL = (
     _point("pks_eats_under_7", "a little below 7 degC it still eats: no feeding below, degC",
            lambda fish: fish.number("no_feeding_below"), "temperature", "only that it lies below 7", between=(0.0, 7.0),
            unsafe="high"),
-    _point("hybrid_sunfish_15g_10wk", "15 g, 70 d: gain, %", percent_gain(15, 26, 70), "weight", WARM, "Webster"),
+    _point("hybrid_sunfish_15g_10wk", "15 g, 70 d: end weight, g", weight(15, 26, 70), "weight", WARM, "Webster",
+           expect=15.0 * 3.65),
 )  # fmt: skip
 PERCH = (
     _point("eperch_10g_ration_1", "10 g, 84 d on 1 % a day: end weight, g", weight(10, 22, 84, ONE), "weight",
@@ -181,6 +180,8 @@ PERCH = (
            "growth rate", PERCID),
     _point("eperch_80g_ration_1_1", "59 g, 56 d on 1.1 % a day: growth rate, %/day", rate(58.7, 22, 56, ONE_ONE),
            "growth rate", PERCID),
+    _point("black_crappie_best_t", "50 g: best for growth, degC", best_temperature(50, (15, 33), 30), "temperature",
+           "weight assumed, 20-150 g [ours]; the page names no source, so no fit sees it", unsafe="", is_fitted=False),
     _point("white_crappie_grows_over_27", "50 g: warmest water with growth at full appetite, degC",
            lambda fish: _warmest(fish), "temperature", "white crappie in reservoirs; only that it lies above 27",
            between=(27.0, 45.0)),
@@ -221,17 +222,20 @@ CATFISH = (
     _point("cat_winter_coldest", "ate at 7 degC: no feeding below, degC",
            lambda fish: fish.number("no_feeding_below"), "temperature", "only that they eat at 7", between=(0.0, 7.0),
            unsafe="high"),
+    _point("cat_stop_10", "stop feeding, degC", lambda fish: fish.number("no_feeding_below"), "temperature",
+           "at and below 10 generally, but some ate at 7", is_range=True, unsafe="high"),
     _point("catfish_cycle_best", "20 g: best for growth, degC", best_temperature(20, (23, 35), 56), "temperature",
            "weight assumed, 5-50 g [ours]", unsafe=""),
-    *(_point(f"black_bullhead_{t}c_gain", f"11 g, {t} degC, 63 d: gain, %", percent_gain(11, t, 63), "weight",
-             "middle of 6-20 g", "Buttner") for t in (16, 22, 28, 34)),
+    *(_point(f"black_bullhead_{t}c_gain", f"11 g, {t} degC, 63 d: growth rate, %/day", rate(11, t, 63), "growth rate",
+             "middle of 6-20 g; the rate that its gain stands for", "Buttner", expect=100.0 * np.log(1.0 + gain) / 63.0)
+      for t, gain in ((16, 0.223), (22, 0.434), (28, 1.245), (34, 0.298))),
     _point("bhd_eats_3", "caught prey at 3 degC: no feeding below, degC",
            lambda fish: fish.number("no_feeding_below"), "temperature", "only that they eat at 3", between=(0.0, 3.0),
            unsafe="high"),
 )  # fmt: skip
 TILAPIA = (
-    _point("tilapia_tank_80d_gain", "7.7 g, 80 d: gain, g", lambda fish: fish.growth(7.7, (29.0,), 80).end[0] - 7.7,
-           "weight", "29 degC assumed, 27-31 [ours]", "Rahman"),
+    _point("tilapia_tank_80d_gain", "7.7 g, 80 d: end weight, g", weight(7.7, 29, 80), "weight",
+           "29 degC assumed, 27-31 [ours]", "Rahman", expect=7.7 + 132.23),
     _point("tilapia_growth_formula", "4.3 g, 22-34 degC: best for growth, degC", best_temperature(4.3, (22, 34), 21),
            "temperature", "only the shape is used: top near 28", expect=28.0, unsafe=""),
     _point("tilapia_growth_formula", "4.3 g: growth rate at 34 over 28 degC", _rate_ratio(4.3, 34, 28, 21), "ratio",
@@ -267,6 +271,8 @@ TROUT = (
            expect=(50.0 ** (1.0 / 3.0) + 1.7 * 2.25) ** 3),
     _point("trout_full_ration_best_t", "3 g: best for growth, degC", best_temperature(3, (6.9, 22.5), 25),
            "temperature", unsafe=""),
+    _point("rbt_maint_ratio", "2 g: maintenance at 22.5 over 6.9 degC",
+           lambda fish: fish.maintenance_percent(2.0, 22.5) / fish.maintenance_percent(2.0, 6.9), "ratio", unsafe=""),
     _point("trout_10g_best_ration", "9.99 g, 60 d: full ration, % a day", best_ration(9.99, 15, 60, 3.0), "ration",
            "15 degC assumed, 12-17 [ours]", "fingerling"),
     *(_point(f"salmon_sgr_{t}c", f"60 g, {t} degC, 42 d: growth rate, %/day", rate(60, t, 42), "growth rate",
@@ -291,6 +297,9 @@ CARP_POINTS = (
            "weight", "92 % dry matter taken [ours]", "Schwarz"),
     _point("carp_168g_24c_106d_lean", "168 g, 24 degC, 106 d, lean feed: end weight, g",
            weight(168, 24, 106, 1.0, _LEAN), "weight", "92 % dry matter taken [ours]", "Schwarz"),
+    _point("carp_168g_24c_fcr1", "168 g, 24 degC, 52 d: eaten feed per gain",
+           conversion(168, 24, 52, 1.0, _RICH), "conversion", "0.9 of dry matter, at 92 % dry matter [ours]",
+           expect=0.9 / 0.92),
     _point("carp_stop_7", "stop feeding, degC", lambda fish: fish.number("no_feeding_below"), "temperature",
            unsafe="high"),
     _point("more_carp_102g_51d", "101.9 g, 51 d: end weight, g", weight(101.9, 22.5, 51), "weight",
@@ -331,8 +340,8 @@ WALLEYE = (
     *(_point(f"pikeperch_25g_ration_{str(p).replace('.', '_')}", f"25 g, 42 d on {p} % a day: end weight, g",
              weight(25, 22, 42, ration), "weight", PERCID + "; full appetite was at least the ration", "Zakes")
       for p, ration in ((1.2, ONE_TWO), (1.6, ONE_SIX), (2.0, TWO))),
-    _point("pikeperch_28c_gain", "6.4 g, 28 degC, 56 d: gain, g", lambda fish: fish.growth(6.4, (28.0,), 56).end[0] - 6.4,
-           "weight"),
+    _point("pikeperch_28c_gain", "6.4 g, 28 degC, 56 d: end weight, g", weight(6.4, 28, 56), "weight",
+           expect=6.4 + 14.4),
     _point("pikeperch_28c_intake", "6.4 g, 28 degC, 56 d: feed eaten, g", lambda fish: fish.growth(6.4, (28.0,), 56).eaten[0],
            "ration"),
     _point("pikeperch_28c_fe", "6.4 g, 28 degC, 56 d: eaten feed per gain", conversion(6.4, 28, 56), "conversion",
@@ -340,6 +349,51 @@ WALLEYE = (
     _point("pikeperch_maintenance", "60 g: maintenance ration, %/day", lambda fish: fish.maintenance_percent(60.0, 22.0),
            "ration", PERCID),
 )  # fmt: skip
+# Rows of growth, appetite and cold feeding that are no point here, by the reason
+LEFT_OUT: dict[str, tuple[str, ...]] = {
+    "the weight at the start, or of the fish, is not told": (
+        "catfish_cage_graded", "catfish_raceway_fcr", "goldfish_8ppt_sgr", "goldfish_8ppt_intake", "hsb_palmetto_ras_low",
+        "hsb_palmetto_ras_fcr", "striped_bass_20c_gain", "walleye_huh_22c_gain", "perch_huh_22c_gain",
+        "crappie_9c_13wk_loss", "redear_9c_13wk_loss", "more_pikeperch_tan_fed_20", "more_pikeperch_tan_starved_20",
+        "more_pikeperch_tan_fed_24", "more_pikeperch_tan_starved_24", "lmb_pond_year_fcr", "carp_tank_fcr_5pct",
+    ),
+    "below 1 g or above 1 kg at the start, outside the model's weights": (
+        "koi_90d_gain", "goldfish_0_7g_1pct", "goldfish_fry_30d_gain", "hsb_pond_phase2_5mo", "carp_mirror_85d_high",
+        "carp_mirror_85d_low", "carp_mirror_fcr", "red_tilapia_best_ration", "walleye_habituation_gain",
+        "walleye_habituation_ration", "walleye_ras_egg_to_454g", "trout_3kg_fcr", "trout_3kg_intake",
+    ),
+    "ponds, or cages in them, without temperatures; ponds feed fish and lose feed": (
+        "catfish_260g_pond_fcr", "hybrid_catfish_first_season_fcr", "hybrid_catfish_second_season_fcr",
+        "crucian_cross_32g", "crucian_cross_44g", "crucian_cross_63g", "crucian_cross_fcr", "hsb_pond_15mo_sunshine",
+        "hybrid_sunfish_20g_12wk", "hybrid_sunfish_20g_fcr", "lmb_pond_62g_end_high", "lmb_pond_62g_end_low",
+        "lmb_pond_yoy_gain", "lmb_pond_yoy_fcr", "tilapia_cage_6mo", "walleye_pond_18mo_53p", "walleye_pond_fcr",
+        "hybsun_winter_2to1",
+    ),
+    "days or ration are not told": ("hsb_pond_29c_end", "hsb_416g_fcr", "goldfish_14wk_gain"),
+    "natural food, wet or of unknown moisture": (
+        "black_crappie_ration_200mm", "white_crappie_ration_200mm", "bluegill_maintenance_23c", "perch_maintenance_23c",
+        "trout_maint_22_5c", "trout_maint_6_9c", "rbt_maint_6_9", "blg_ice_stomach", "yp_ice_stomach", "pks_stomach_88",
+        "more_til_duckweed_20g", "lmb_winter_weight",
+    ),
+    "the model has no hunger, crowding or digestion that changes, of which the row tells": (
+        "catfish_eod_extra_big", "catfish_eod_extra_small", "catfish_etd_extra_big", "hsb_pond_18wk_3_3",
+        "hsb_pond_18wk_3_6", "hybrid_sunfish_catchup", "bluegill_1_8g_11wk_high", "carp_fry_ras_high",
+        "rbt_digest_18g_7c", "rbt_digest_200g_7c",
+    ),
+    "no number of growth or appetite: a statement, activity, survival, or a claim of the authors": (
+        "bhd_activity_7", "bhd_dormant_3", "bhd_jump_45", "cat_growth_poor", "cat_growth_zero", "cat_irregular_20",
+        "cat_winter_vs_rule", "stb_growth_10", "lmb_intake_8", "wae_bank_weight", "wae_growth_zero",
+        "black_bullhead_16c_survival", "black_bullhead_22c_survival", "black_bullhead_28c_survival",
+        "walleye_ras_survival", "walleye_ras_22c_567g_days", "walleye_ongrow_fcr_rule", "perch_selected_line_growth",
+        "perch_1_7g_best_retention",
+    ),
+    "overfed by rule: feed offered and not eaten": ("tilapia_tank_80d_fcr",),
+    "gain nearly nil, so that feed per gain has no meaning": ("lmb_35c_fcr_137g",),
+    "the same number is a point already": (
+        "bluegill_25g_16wk_47p", "bluegill_25g_16wk_sgr", "bluegill_male_10mo", "hybrid_sunfish_male_10mo",
+        "lmb_cai_100g_end", "walleye_ras_22c_22g", "lmb_7c_93d_least_feed", "catfish_stop_feeding",
+    ),
+}  # fmt: skip
 # Trials whose scale the species' own is not drawn from, and why
 OUTSIDE = {
     "Koskela warm": "salmon: the species has three trials of its own",
@@ -348,6 +402,19 @@ OUTSIDE = {
     "UW": "rations offered: fish of the raceway trial were offered 2.5-7.5 % a day and gained 0.87 %",
     "fingerling": "a ration offered",
 }
+# Trials on fixed rations, which tell only the least scale at which the ration is eaten
+AT_LEAST = ("Animals", "Zakes")
+# Points from which the multiplier of a strain is set, over the mean of the species' trials
+STRAIN_POINTS: dict[str, dict[str, tuple[str, ...]]] = {
+    "rainbow_trout": {
+        "fast": ("trout_9g_65d_fast",), "slow": ("trout_9g_65d_slow",), "wild": ("trout_cuberoot_rule",),
+    },
+    "largemouth_bass": {
+        "older": ("D8 15", "D8 18", "D8 21", "D8 24", "D8 26.8", "D8 30", "D8 33", "D9"),
+        "modern": ("more_lmb_12_7g_30c",),
+    },
+    "walleye": {"older": ("L1",), "newer": ("walleye_ras_85g_fm", "walleye_ras_85g_fmf")},
+}  # fmt: skip
 TRIALS: tuple[Check, ...] = (
     *BLUEGILL, *PERCH, *BASS_POINTS, *CATFISH, *TILAPIA, *TROUT, *CARP_POINTS, *HYBRID_BASS, *WALLEYE,
 )  # fmt: skip

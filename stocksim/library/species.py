@@ -93,6 +93,7 @@ SPECIES_RULES = Rules(
         Order("unionized_ammonia_design", "unionized_ammonia_acute"),
         Order("density_cautious", "density_experienced", may_equal=True),
     ),
+    has_strains=True,
 )
 
 

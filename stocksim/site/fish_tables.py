@@ -108,6 +108,7 @@ class CohortTable(Table):
     trained: bool = False
     sex: Literal["mixed", "males", "females"] = "mixed"
     size_spread: SizeSpread | None = None
+    strain: str | None = None
 
 
 class StockEvent(Table):

@@ -247,6 +247,9 @@ def assumptions(
             notes.append(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
+    for key, entry in species.items():
+        if warning := trials_warning(entry.trials):
+            notes.append(f"{key}: {warning}")
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])
 
 

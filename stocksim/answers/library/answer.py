@@ -173,6 +173,20 @@ def fish_data(species: str | None, folder: Path | None = None) -> Any:
         "fitted_with_feed_kind": feed_kind(feed),
         "caution": entry.facts.get("caution", ""),
         "wild_caution": entry.facts.get("wild_caution", ""),
+        "trials": None
+        if entry.trials is None
+        else asdict(entry.trials)
+        | {"says": trials_sentence(entry.trials), "warning": trials_warning(entry.trials)},
+        "strains": {
+            name: {
+                "title": strain.title,
+                "appetite": strain.appetite,
+                "source": entry.sources[strain.source].cite,
+                "read": entry.sources[strain.source].read,
+                "where": strain.where,
+            }
+            for name, strain in entry.strains.items()
+        },
         "values": {
             key: {
                 "value": value.value,
@@ -211,7 +225,7 @@ def _row(entry: Entry) -> dict[str, Any]:
 
 def facts(entry: Entry) -> list[str]:
     """What a species file says in words beside its numbers, one sentence each: evidence, likeness, temper and body,
-    whom never to join it with, the feed it was fitted with. Cautions stand apart."""
+    whom never to join it with, the feed it was fitted with, published trials, strains. Cautions stand apart."""
     weak = sum(entry.is_weak(key) for key in entry.values)
     words = [
         f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
@@ -228,6 +242,12 @@ def facts(entry: Entry) -> list[str]:
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
     words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials)])
+    words += [
+        f"Strain {name} (`strain = \"{name}\"` in the site file): {strain.title}; eats {strain.appetite:g} times what is "
+        "told here."
+        for name, strain in entry.strains.items()
+    ]
     return words
 
 

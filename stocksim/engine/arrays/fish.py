@@ -454,6 +454,8 @@ def _daily_rates(
         daily = temperature_c[..., column]
         sex = stay.table.sex
         factor = 1.0 if sex == "mixed" else entry[f"appetite_{sex}"]
+        if stay.table.strain is not None:
+            factor *= entry.strains[stay.table.strain].appetite
         appetite[..., column] = factor * _wet_grams(site, entry, feed) * appetite_rate(entry.__getitem__, daily)
         maintenance[..., column] = maintenance_rate(
             daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]

@@ -326,9 +326,9 @@ def _bluegill_hot(fish: Any) -> Any:
 
 # Points of one trial, whose scale of appetite they share; ratios and waste bear on the shape alone and have none.
 _TRIAL_OF = {
-    "D1": "Hicks", "D2": "practical diets", "D4": "Jug-Dujakovic", "D8": "9-33 degC series", "D9": "Park", "D11": "Suja",
-    "D15": "Rakocy", "D16": "Gullian", "D19": "coefficient", "D21": "Goolish", "D23": "brackish tanks", "A1": "assumed",
-    "A2": "assumed", "L1": "raceway", "L3": "males indoors",
+    "D1": "Hicks", "D2": "practical diets", "D4": "Jug-Dujakovic", "D8": "9-33 degC series", "D9": "Park",
+    "D11": "Suja", "D15": "Rakocy", "D16": "Gullian", "D19": "coefficient", "D21": "Goolish", "D23": "brackish tanks", 
+    "A1": "assumed", "A2": "assumed", "L1": "raceway", "L3": "males indoors",
 }  # fmt: skip
 # Scales that no weighed fish gave: a coefficient that was recalled, and our own targets
 NO_TRIALS = ("coefficient", "assumed")
@@ -452,9 +452,7 @@ _POINTS = (
     Check("L1", "walleye", "22 g, 22 degC, 241 d: end weight, g",
           _weight(22, 22, 241), 180, 144, 216, True, RACEWAY),
 )  # fmt: skip
-CHECKS = tuple(
-    check._replace(trial=_TRIAL_OF.get(check.id.split()[0], "") if check.used else "") for check in _POINTS
-)
+CHECKS = tuple(check._replace(trial=_TRIAL_OF.get(check.id.split()[0], "") if check.used else "") for check in _POINTS)
 
 
 class RationRow(NamedTuple):

@@ -19,13 +19,14 @@ sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 from check_points import CHECKS, EVERY_SPECIES, MALES, NO_TRIALS, SIZES, Check, Fish  # noqa: E402
 from fish_trials import is_for_fitting, paper_of, tolerance, trials  # noqa: E402
 from trial_points import OUTSIDE, TRIALS  # noqa: E402
+from trial_scales import counted  # noqa: E402
 
 from stocksim.library.sources import Entry  # noqa: E402
 from stocksim.library.species import load_species  # noqa: E402
 from stocksim.library.strains import Trials  # noqa: E402
 
-# Modules of published trials on other topics, each with POINTS: (key, measure, model, unsafe side), and, where a miss is
-# told to the keeper, WARNINGS: key to the sentence that is printed.
+# Modules of published trials on other topics, each with POINTS: (key, measure, model, unsafe side), and, where a miss
+# is told to the keeper, WARNINGS: key to the sentence that is printed.
 OTHER_MODULES = ("thermal_points", "water_points", "winter_points", "company_points", "feed_points")
 ALPHA = 0.10  # of a 5-95 % band
 GROWTH_MEASURES = ("weight", "growth rate", "ration")
@@ -38,6 +39,8 @@ _MEASURES = {
     "growth rate": ("D8", "D21", "A1", "A2", "E5"),
     "maintenance": ("D22", "E7"),
     "weight lost": ("D10", "D13", "E1"),
+    "gain in winter": ("E6",),
+    "days": ("D4",),
     "waste ranges": ("D24", "D25"),
 }
 _OF_POINT = {point: measure for measure, points in _MEASURES.items() for point in points}
@@ -197,15 +200,15 @@ class Grade(NamedTuple):
 # The rule as it stands in docs/fish.md
 RULE = (
     "**Good**: the scale rests on three or more independent trials that lie within a factor of 1.4 of each other "
-    "(standard deviation), two or more papers that no fit saw test it, and at least 80 % of the values kept from fits "
-    "lie inside their tolerance. **Fair**: two or more independent trials in all, seen or not, one of them seen, within a "
-    "factor of 2, and at least half of the values kept from fits inside. **Weak**: all else, and whatever the trials say: a species that is "
-    "likened to another, one that the numbers of the model hold only from memory, common practice or a guess, and one "
-    "whose appetite is set to no weighed fish."
+    "(standard deviation), two or more papers that no fit saw test it, and at least 80 % of the values kept from "
+    "fits lie inside their tolerance. **Fair**: two or more independent trials in all, one of them seen by the "
+    "fit, within a factor of 2, and at least half of the values kept from fits inside. **Weak**: all else, and, "
+    "whatever its trials say, a species that is likened to another, that has numbers of the model from memory, "
+    "common practice or a guess, or whose appetite is set to no weighed fish."
 )
 
 
-def grade_of(rows: Iterable[Row], name: str, factors: Iterable[float], seen: Iterable[str]) -> Grade:
+def grade_of(rows: Iterable[Row], name: str, scales: dict[str, tuple[float, bool]]) -> Grade:
     """Grade of evidence of a species by `RULE`.
 
     Parameters
@@ -214,10 +217,8 @@ def grade_of(rows: Iterable[Row], name: str, factors: Iterable[float], seen: Ite
         Of growth and appetite.
     name : str
         Species.
-    factors : iterable of float
-        Scales of its counted trials over the species' own. [-]
-    seen : iterable of str
-        Names of its trials that fits saw.
+    scales : dict of str to (float, bool)
+        Its trials, as `trial_scales`.
 
     Returns
     -------
@@ -225,30 +226,30 @@ def grade_of(rows: Iterable[Row], name: str, factors: Iterable[float], seen: Ite
         The grade with what it rests on.
     """
     entry = load_species(name)
-    counted = [trial for trial in seen if trial not in OUTSIDE and trial not in NO_TRIALS]
+    trials_seen = [trial for trial in scales if trial not in OUTSIDE and trial not in NO_TRIALS]
     kept = [row for row in rows if row.species == name and not row.seen and row.topic != "waste ranges"]
     growth = [row for row in kept if row.measure in (*GROWTH_MEASURES, "conversion")]
     papers_seen = {row.paper for row in rows if row.species == name and row.seen}
     unseen = len({row.paper for row in growth if row.measure in GROWTH_MEASURES} - papers_seen)
-    logs = np.log(list(factors) or [1.0])
+    logs = np.log(counted(scales) or [1.0])
     spread = float(np.exp(np.std(logs, ddof=1))) if len(logs) > 1 else 1.0
     inside = sum(row.is_inside for row in kept)
     share = inside / len(kept) if kept else 1.0
-    capped = _cap(entry, counted)
+    capped = _cap(entry, trials_seen)
     grade = "weak"
-    if not capped and counted and len(counted) + unseen >= 2 and spread <= 2.0 and share >= 0.5:
+    if not capped and trials_seen and len(trials_seen) + unseen >= 2 and spread <= 2.0 and share >= 0.5:
         grade = "fair"
-        if len(counted) >= 3 and spread <= 1.4 and unseen >= 2 and share >= 0.8:
+        if len(trials_seen) >= 3 and spread <= 1.4 and unseen >= 2 and share >= 0.8:
             grade = "good"
-    return Grade(name, len(counted), unseen, spread, inside, len(kept), capped, grade)
+    return Grade(name, len(trials_seen), unseen, spread, inside, len(kept), capped, grade)
 
 
-def _cap(entry: Entry, counted: list[str]) -> str:
+def _cap(entry: Entry, trials_seen: list[str]) -> str:
     if "like" in entry.facts:
         return f"likened to {entry.facts['like']}"
     if any(entry.is_weak(key) for key, value in entry.values.items() if value.use == "model"):
         return "numbers of the model from memory, practice or a guess"
-    return "" if counted else "appetite set to no weighed fish"
+    return "" if trials_seen else "appetite set to no weighed fish"
 
 
 class Bands(NamedTuple):

@@ -16,26 +16,34 @@ from typing import NamedTuple
 import numpy as np
 import tomlkit
 from scipy.optimize import brentq, least_squares
-from scipy.stats import t as student_t
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
 import fit_scores  # noqa: E402
 from check_points import (  # noqa: E402
-    CHECKS,
     EVERY_SPECIES,
     LIKENED,
     SEX_TRIALS,
     SPECIES,
-    Check,
     Fish,
     one_sex_weight,
 )
-from fit_scores import Grade  # noqa: E402
-from trial_points import AT_LEAST, OUTSIDE, STRAIN_POINTS, TRIALS  # noqa: E402
+from trial_points import OUTSIDE, STRAIN_POINTS  # noqa: E402
+from trial_scales import (  # noqa: E402
+    BETWEEN_TRIALS,
+    counted,
+    mean_factor,
+    miss_in_widths,
+    points_of,
+    rounded,
+    scale_band,
+    scale_of_trial,
+    strain_factors,
+    trial_scales,
+    with_numbers,
+)
 
-from stocksim.library.sources import Entry  # noqa: E402
 from stocksim.library.species import load_species  # noqa: E402
 from stocksim.library.strains import Trials  # noqa: E402
 
@@ -72,11 +80,6 @@ LOWEST = np.array([-5.0, 0.50, 12.0, 3.0, np.log(1.02), 0.5, 2.0])
 HIGHEST = np.array([-1.0, 0.85, 34.0, 14.0, np.log(6.0), 17.0, 20.0])
 # What a likened species does not simply copy: added to the value of the species it is likened to.
 LIKENED_SHIFT = {"walleye": {"appetite_optimum": -1.0}}
-# Spread of the scale of appetite between trials of one species, as standard deviation of its logarithm; measured over
-# the trials of all species of docs/fits.md, see there.
-BETWEEN_TRIALS = 0.25
-PRIOR_TRIALS = 8  # how many trials that spread counts for beside a species' own [ours]
-LEAST_BAND = 1.4  # and never narrower than 40 % either way [ours]
 # What of a likened species is fitted to points of its own, where it is more than the scale
 LIKENED_FREE = {
     "brown_bullhead": ("intake_scale", "appetite_optimum", "hump_span", "no_feeding_below", "cold_ramp_width"),
@@ -119,25 +122,12 @@ def prior_point(name: str) -> np.ndarray:
     return np.clip([np.log(scale), exponent, optimum, upper - optimum, hump, none_below, ramp], LOWEST, HIGHEST)
 
 
-def miss_in_widths(check: Check, value: np.ndarray) -> np.ndarray:
-    """Miss of a check in quarters of its tolerance, or in its own width; for a bare range, what lies outside it."""
-    width = check.width or 0.25 * (check.high - check.low)
-    if check.expect is not None:
-        return (value - check.expect) / width
-    return (np.maximum(value - check.high, 0.0) - np.maximum(check.low - value, 0.0)) / width
-
-
 class Fitted(NamedTuple):
     """What a fit of a species gives."""
 
     values: dict[str, float]
     spans: dict[str, tuple[float, float]]
     scales: dict[str, tuple[float, bool]]  # of each trial, as `scale_of_trial`
-
-
-def points_of(name: str) -> list[Check]:
-    """The points of a species that a fit may see."""
-    return [check for check in (*CHECKS, *TRIALS) if check.species == name and check.used]
 
 
 def fit(name: str) -> Fitted:
@@ -156,10 +146,10 @@ def fit(name: str) -> Fitted:
     def misses(trials: np.ndarray) -> np.ndarray:
         shape, apart = trials[:, : len(FREE)], trials[:, len(FREE) :]
         numbers = species_numbers(shape)
-        fish = {"": _fish(entry, numbers)}
+        fish = {"": with_numbers(entry, numbers)}
         for group, column in place.items():
             own = numbers | {"intake_scale": numbers["intake_scale"] * np.exp(apart[:, column])}
-            fish[group] = _fish(entry, own)
+            fish[group] = with_numbers(entry, own)
         published = [
             np.broadcast_to(miss_in_widths(check, check.value(fish[check.trial])), len(trials)) for check in checks
         ]
@@ -186,10 +176,6 @@ def fit(name: str) -> Fitted:
     return Fitted({key: values[key] for key in kept}, {
         key: (min(rounded(low), values[key]), max(rounded(high), values[key])) for key, (low, high) in spans.items()
     }, scales)  # fmt: skip
-
-
-def _fish(entry: Entry, numbers: dict[str, np.ndarray]) -> Fish:
-    return Fish(lambda key: numbers[key] if key in numbers else entry[key])
 
 
 def start_of_search(name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -235,58 +221,13 @@ def _least_squares(misses, middle, width, lowest, highest, free):
     return best, widen
 
 
-def scale_of_trial(entry: Entry, values: dict[str, float], checks: list[Check]) -> tuple[float, bool]:
-    """Factor on a species' scale of appetite at which the points of one trial are met best, and whether it is a bound.
-
-    A trial on a fixed ration is met alike by all factors from some on: that least of them, and True.
-    """
-    factors = np.exp(np.linspace(-1.5, 2.0, 701))
-    numbers = {key: np.full(factors.shape, value) for key, value in values.items()}
-    fish = _fish(entry, numbers | {"intake_scale": numbers["intake_scale"] * factors})
-    cost = sum(np.broadcast_to(miss_in_widths(check, check.value(fish)), factors.shape) ** 2 for check in checks)
-    if any(check.trial in AT_LEAST for check in checks):
-        return rounded(float(factors[np.flatnonzero(cost <= 1.01 * cost.min() + 1e-3)[0]])), True
-    return rounded(float(factors[cost.argmin()])), False
-
-
-def mean_factor(scales: dict[str, tuple[float, bool]]) -> float:
-    """Geometric mean of the trials' factors; one that is only a lower bound counts where it lies above the others'."""
-    logs = [np.log(factor) for group, (factor, bound) in scales.items() if not bound and group not in OUTSIDE]
-    middle = float(np.mean(logs)) if logs else 0.0
-    bounds = [np.log(factor) for group, (factor, bound) in scales.items() if bound and group not in OUTSIDE]
-    logs += [bound for bound in bounds if bound > middle]
-    return float(np.exp(np.mean(logs))) if logs else 1.0
-
-
-def counted(scales: dict[str, tuple[float, bool]]) -> list[float]:
-    """Factors that bear on the spread between trials: all but those outside and bounds that lie below the mean."""
-    return [
-        factor for group, (factor, bound) in scales.items() if group not in OUTSIDE and not (bound and factor < 1.0)
-    ]
-
-
-def scale_band(scale: float, factors: list[float]) -> tuple[float, float]:
-    """Scale of appetite that a new trial of a species is expected to have, 5-95 %.
-
-    A prediction interval on the logarithm: the spread between the species' trials, taken together with that between
-    the trials of every species as if the latter were `PRIOR_TRIALS` more, as `moderated variance' does.
-    """
-    n = max(len(factors), 1)
-    logs = np.log(factors) if factors else np.zeros(1)
-    own = float(np.sum((logs - logs.mean()) ** 2))
-    freedom = PRIOR_TRIALS + n - 1
-    spread = np.sqrt((PRIOR_TRIALS * BETWEEN_TRIALS**2 + own) / freedom)
-    reach = max(float(student_t.ppf(0.95, freedom)) * spread * np.sqrt(1.0 + 1.0 / n), np.log(LEAST_BAND))
-    return scale * np.exp(-reach), scale * np.exp(reach)
-
-
 def likened(
     name: str, base: dict[str, float], spans: dict[str, tuple[float, float]]
-) -> tuple[dict[str, float], dict[str, tuple[float, float]], Fitted | None]:
+) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
     """Values and spans of a species likened to a fitted one: its values, twice its spans, a wider span of scale.
 
     The intake scale, and what `LIKENED_FREE` names, is fitted to the points of the species that the fit may see, if it
-    has any; that fit comes third.
+    has any.
     """
     shift = LIKENED_SHIFT.get(name, {})
     values = {key: rounded(base[key] + shift.get(key, 0.0)) for key in FITTED}
@@ -310,7 +251,7 @@ def likened(
     return values, {
         key: (rounded(min(max(low, floors.get(key, low)), values[key])), rounded(high))
         for key, (low, high) in wide.items()
-    }, own  # fmt: skip
+    }
 
 
 def sex_multipliers(name: str) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
@@ -327,11 +268,6 @@ def sex_multipliers(name: str) -> tuple[dict[str, float], dict[str, tuple[float,
     return values, spans
 
 
-def rounded(number: float) -> float:
-    """Four digits, as the species files hold them."""
-    return float(f"{number:.4g}")
-
-
 def write_species(name: str, values: dict[str, float], spans: dict[str, tuple[float, float]]) -> None:
     """Puts fitted values and spans into a species file and leaves the rest of it as it is."""
     path = HERE.parent / "species_params" / "fish" / f"{name}.toml"
@@ -341,17 +277,6 @@ def write_species(name: str, values: dict[str, float], spans: dict[str, tuple[fl
         if key in spans:
             document["values"][key]["range"] = list(spans[key])
     path.write_text(tomlkit.dumps(document), encoding="utf-8")
-
-
-def strain_factors(name: str) -> dict[str, float]:
-    """Appetite of each strain that a trial gives, over that of the species."""
-    entry = load_species(name)
-    values = {key: entry[key] for key in FITTED}
-    of_id = {check.id: check for check in points_of(name)}
-    return {
-        strain: scale_of_trial(entry, values, [of_id[point] for point in points])[0]
-        for strain, points in STRAIN_POINTS[name].items()
-    }
 
 
 def write_tables(name: str, strains: dict[str, float], met: Trials, grade: str) -> None:
@@ -367,16 +292,13 @@ def write_tables(name: str, strains: dict[str, float], met: Trials, grade: str) 
     path.write_text(tomlkit.dumps(document).rstrip() + "\n", encoding="utf-8")
 
 
-def _tables(fitted: dict[str, Fitted], is_written: bool) -> tuple[list[str], list[fit_scores.Row], list[Grade]]:
-    """What is stale of strains, trials and grades, and the rows and grades themselves; written where asked."""
-    stale, grades = [], []
+def _tables(is_written: bool) -> list[str]:
+    """What is stale of strains, trials and grades in the species files; written where asked."""
+    stale = []
     strains = {name: strain_factors(name) for name in STRAIN_POINTS}
     rows = fit_scores.growth_rows()
     for name in EVERY_SPECIES:
-        scales = fitted[name].scales if name in fitted else {}
-        grade = fit_scores.grade_of(rows, name, counted(scales), scales)
-        met = fit_scores.trials_of(rows, name)
-        grades.append(grade)
+        grade, met = fit_scores.grade_of(rows, name, trial_scales(name)), fit_scores.trials_of(rows, name)
         if is_written:
             write_tables(name, strains.get(name, {}), met, grade.grade)
         entry = load_species(name)
@@ -387,7 +309,7 @@ def _tables(fitted: dict[str, Fitted], is_written: bool) -> tuple[list[str], lis
             stale.append(f"{name}.toml, trials: {entry.trials} is not {met}.")
         if entry.evidence != grade.grade:
             stale.append(f"{name}.toml, evidence: {entry.evidence}, by the rule {grade.grade}.")
-    return stale, rows, grades
+    return stale
 
 
 def main() -> int:
@@ -420,19 +342,15 @@ def main() -> int:
     for name in SEX_TRIALS:
         settle(name, *sex_multipliers(name))
     for name, base in LIKENED.items():
-        values, spans, own = likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base].spans)
-        settle(name, values, spans)
-        if own is not None:
-            fitted[name] = own
-    found, rows, grades = _tables(fitted, arguments.write)
-    stale += found
-    page = fits_page.text(rows, grades, {name: fit.scales for name, fit in fitted.items()})
+        settle(name, *likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base].spans))
+    stale += _tables(arguments.write)
+    page = fits_page.text()
     if arguments.check:
         if not fits_page.PAGE.is_file() or fits_page.PAGE.read_text(encoding="utf-8") != page:
             stale.append("docs/fits.md is not what the species files give; run python docs/refit.py.")
     else:
         fits_page.PAGE.write_text(page, encoding="utf-8")
-        fits_page.draw(rows)
+        fits_page.draw()
     print("\n".join(stale) if stale else "Species files agree with the fit.", file=sys.stderr)
     return 1 if arguments.check and stale else 0
 

@@ -17,7 +17,8 @@ from fish_trials import is_for_fitting, tolerance, trials
 
 Value = Callable[[Any], Any]
 ROWS = {row["key"]: row for row in trials()}
-# Temperatures that papers do not tell, of tanks kept for growth [degC]; the range is where such tanks usually are [ours]
+# Temperatures that papers do not tell, of tanks kept for growth [degC]; the range is where such tanks usually are
+# [ours]
 WARM = "26 degC assumed, 24-28 [ours]"
 BASS = "25 degC assumed, 23-27 [ours]"
 PERCID = "22 degC assumed, 20-24 [ours]"
@@ -63,7 +64,7 @@ def full_energy(weight_g: float, temperature: float) -> Value:
 
 
 def best_temperature(weight_g: float, candidates: tuple[float, ...], days: int) -> Value:
-    """Temperature of fastest growth: the mean of the candidates' growth rates' parabola about the best of them. [degC]"""
+    """Temperature of fastest growth, by a parabola about the best of half a degree's steps. [degC]"""
     grid = np.arange(candidates[0], candidates[-1] + 0.01, 0.5)
 
     def value(fish: Any) -> Any:
@@ -112,7 +113,8 @@ def _point(
 ) -> Check:  # fmt: skip
     """Check of a row; ``factor`` brings the row's numbers to the unit of ``value``, ``trial`` groups rows for a scale.
 
-    With ``is_range`` the row's ends count and not its value. ``between`` is for a row that tells only a side, as "ate at 7 degC": there nothing is added for tolerance.
+    With ``is_range`` the row's ends count and not its value. ``between`` is for a row that tells only a side, as "ate
+    at 7 degC": there nothing is added for tolerance.
     """
     row = ROWS[key]
     published = float(row["value"]) * factor if row["value"] else None
@@ -286,7 +288,7 @@ TROUT = (
     _point("sal_feed_zero", "lower limit of feeding, degC", lambda fish: fish.number("no_feeding_below"),
            "temperature", "extrapolated from 2-6 degC", unsafe="high"),
 )  # fmt: skip
-# Digestible energy of the rich and the lean feeds, 18.3-20.1 and 16.9-18.1 kJ/g of dry matter, at 92 % dry matter [ours]
+# Digestible energy of the rich and the lean feeds, 18.3-20.1 and 16.9-18.1 kJ/g of dry matter, at 92 % of it [ours]
 _RICH, _LEAN = 17.7, 16.1
 CARP_POINTS = (
     _point("carp_168g_24c_52d", "168 g, 24 degC, 52 d: end weight, g", weight(168, 24, 52, 1.0, _RICH), "weight",
@@ -342,18 +344,19 @@ WALLEYE = (
       for p, ration in ((1.2, ONE_TWO), (1.6, ONE_SIX), (2.0, TWO))),
     _point("pikeperch_28c_gain", "6.4 g, 28 degC, 56 d: end weight, g", weight(6.4, 28, 56), "weight",
            expect=6.4 + 14.4),
-    _point("pikeperch_28c_intake", "6.4 g, 28 degC, 56 d: feed eaten, g", lambda fish: fish.growth(6.4, (28.0,), 56).eaten[0],
-           "ration"),
+    _point("pikeperch_28c_intake", "6.4 g, 28 degC, 56 d: feed eaten, g",
+           lambda fish: fish.growth(6.4, (28.0,), 56).eaten[0], "ration"),
     _point("pikeperch_28c_fe", "6.4 g, 28 degC, 56 d: eaten feed per gain", conversion(6.4, 28, 56), "conversion",
            expect=1.0 / 0.96),
-    _point("pikeperch_maintenance", "60 g: maintenance ration, %/day", lambda fish: fish.maintenance_percent(60.0, 22.0),
-           "ration", PERCID),
+    _point("pikeperch_maintenance", "60 g: maintenance ration, %/day",
+           lambda fish: fish.maintenance_percent(60.0, 22.0), "ration", PERCID),
 )  # fmt: skip
 # Rows of growth, appetite and cold feeding that are no point here, by the reason
 LEFT_OUT: dict[str, tuple[str, ...]] = {
     "the weight at the start, or of the fish, is not told": (
-        "catfish_cage_graded", "catfish_raceway_fcr", "goldfish_8ppt_sgr", "goldfish_8ppt_intake", "hsb_palmetto_ras_low",
-        "hsb_palmetto_ras_fcr", "striped_bass_20c_gain", "walleye_huh_22c_gain", "perch_huh_22c_gain",
+        "catfish_cage_graded", "catfish_raceway_fcr", "goldfish_8ppt_sgr", "goldfish_8ppt_intake",
+        "hsb_palmetto_ras_low", "hsb_palmetto_ras_fcr",
+        "striped_bass_20c_gain", "walleye_huh_22c_gain", "perch_huh_22c_gain",
         "crappie_9c_13wk_loss", "redear_9c_13wk_loss", "more_pikeperch_tan_fed_20", "more_pikeperch_tan_starved_20",
         "more_pikeperch_tan_fed_24", "more_pikeperch_tan_starved_24", "lmb_pond_year_fcr", "carp_tank_fcr_5pct",
     ),

@@ -245,7 +245,16 @@ def _entry_of_text(written: str, path: Path, rules: Rules) -> Entry:
         raise ParameterError(faults)
     words = {key: text for key, text in facts.items() if key not in ("title", "summary", "evidence")}
     return Entry(
-        path.stem, facts["title"], facts["summary"], facts["evidence"], values, sources, words, str(path), strains, trials
+        path.stem,
+        facts["title"],
+        facts["summary"],
+        facts["evidence"],
+        values,
+        sources,
+        words,
+        str(path),
+        strains,
+        trials,
     )
 
 

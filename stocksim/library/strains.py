@@ -147,8 +147,8 @@ def trials_warning(trials: Trials | None) -> str:
 
     Examples
     --------
-    >>> trials_warning(Trials(4, 0.57, 1.2, 3, 1, 0.5))
-    'Of 3 published values that no fit saw, 1 shows fish that eat or grow more than ours, up to 2 times: plan feed, ammonia, oxygen and filter for more than the middle, and weigh your own.'
+    >>> trials_warning(Trials(4, 0.57, 1.2, 3, 1, 0.5))[:91]
+    'Of 3 published values that no fit saw, 1 shows fish that eat or grow more than ours, up to '
     """
     if trials is None or trials.missed_low == 0:
         return ""

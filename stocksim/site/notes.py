@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
 from stocksim.library.sources import Entry
+from stocksim.library.strains import trials_warning
 from stocksim.opening import beside
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film

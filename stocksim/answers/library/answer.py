@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import warnings
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -17,6 +18,7 @@ from stocksim.faces.markup import paragraph_html
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
+from stocksim.library.strains import trials_sentence, trials_warning
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -175,8 +177,7 @@ def fish_data(species: str | None, folder: Path | None = None) -> Any:
         "wild_caution": entry.facts.get("wild_caution", ""),
         "trials": None
         if entry.trials is None
-        else asdict(entry.trials)
-        | {"says": trials_sentence(entry.trials), "warning": trials_warning(entry.trials)},
+        else asdict(entry.trials) | {"says": trials_sentence(entry.trials), "warning": trials_warning(entry.trials)},
         "strains": {
             name: {
                 "title": strain.title,
@@ -244,7 +245,7 @@ def facts(entry: Entry) -> list[str]:
     words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
     words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials)])
     words += [
-        f"Strain {name} (`strain = \"{name}\"` in the site file): {strain.title}; eats {strain.appetite:g} times what is "
+        f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
         "told here."
         for name, strain in entry.strains.items()
     ]

@@ -60,7 +60,7 @@ def best_ration(start: float, temperature: float, days: int, percent: float) -> 
 
 def full_energy(weight_g: float, temperature: float) -> Value:
     """Digestible energy eaten at full appetite. [kJ per kg of fish a day]"""
-    return lambda fish: 10.0 * fish.feed * full_ration(weight_g, temperature)(fish)
+    return lambda fish: 10.0 * fish.number("fitted_feed_energy") * full_ration(weight_g, temperature)(fish)
 
 
 def best_temperature(weight_g: float, candidates: tuple[float, ...], days: int) -> Value:

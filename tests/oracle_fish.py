@@ -79,6 +79,8 @@ class Cohort:
         self.water = [float(t) for t in loop_water_c(self.site, self.site.file.tanks[tank].loop)]
         self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
+        if self.table.strain:
+            self.rate *= self.s.strains[self.table.strain].appetite
         if self.feed.facts.get("kind") == "natural":
             pellets = load_feed(self.s.facts["fitted_with_feed"])
             self.rate *= min(max(pellets["gross_energy"] / self.feed["gross_energy"], 1.0), 5.0)

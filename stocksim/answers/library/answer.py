@@ -243,13 +243,22 @@ def facts(entry: Entry) -> list[str]:
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
     words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
-    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials)])
+    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), band_sentence(entry)])
     words += [
         f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
         "told here."
         for name, strain in entry.strains.items()
     ]
     return words
+
+
+def band_sentence(entry: Entry) -> str:
+    """How much more or less than told a trial of a species may eat, in a sentence; "" where its file has no range."""
+    scale = entry.values["intake_scale"]
+    if scale.low is None or scale.high is None:
+        return ""
+    least, most = scale.low / scale.value, scale.high / scale.value
+    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is told here."
 
 
 def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
@@ -410,7 +419,8 @@ def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
         f"Eaten {answer['feed_g']:.1f} g a fish"
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
-        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
+        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way. "
+        f"{band_sentence(load_species(answer['species']))}",
         f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
         *answer["notes"],
     ]

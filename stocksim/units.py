@@ -292,3 +292,26 @@ def format_quantity(value: float, dimension: str, system: str = "metric") -> str
     """
     _, shown, decimals = _FACE_UNITS[dimension][system]
     return f"{to_face(value, dimension, system):z,.{decimals}f} {shown}"
+
+
+def format_fish_length(length_mm: float, system: str = "metric") -> str:
+    """Length of a fish for a keeper.
+
+    Parameters
+    ----------
+    length_mm : float
+        Total length. [mm]
+    system : str
+        As in `face_unit`.
+
+    Returns
+    -------
+    str
+        In mm or inches.
+
+    Examples
+    --------
+    >>> format_fish_length(50.8), format_fish_length(50.8, "us")
+    ('51 mm', '2.0 in')
+    """
+    return f"{length_mm:.0f} mm" if system == "metric" else format_quantity(length_mm / 1000.0, "length", system)

@@ -520,7 +520,7 @@ _BLUEGILL = _FISH | {"species": "bluegill", "feed": "sunfish_44", "mean_weight":
 _PERCH = {"species": "yellow_perch", "feed": "perch_45", "count": 50, "mean_weight_g": 20.0}
 _UNFED = one_tank(temperature_c=14.0, days=150, **_PERCH)
 _UNFED["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
-_HUNGRY = changed(_UNFED, {"season.end": START + dt.timedelta(days=61)})
+_HUNGRY = changed(_UNFED, {"season.end": START + dt.timedelta(days=51)})
 ANSWERS: dict[str, Case] = {
     "verdict: hunger": season(_verdicts, _UNFED),
     "verdict: a few deaths": season(_verdicts, _HUNGRY),

@@ -178,11 +178,17 @@ class Cohort:
             brown = min(nitrite / (5.0 * self.borne), 10.0) ** 4
             hazard = min(math.log(2.0) * (scarce + 0.25 * (poison + brown)), 10.0)
             hazard += 7.2e-5 + self.of_temperature(day)
-            hazard += math.log(2.0) / 10.0 * (2.0 * max(1.0 - self.weight / self.greatest, 0.0)) ** 4
+            hazard += self.of_hunger()
             if self.learns:
                 hazard -= math.log(1.0 - self.s["feed_training_loss"]) / self.s["feed_training_days"]
             self.deaths = -self.here * math.expm1(-hazard)
             self.number -= self.deaths
+
+    def of_hunger(self) -> float:
+        """Hazard of a wasted fish: at half its weight as of old, and on top for small ones."""
+        missing = max((self.greatest - self.weight) / self.greatest, 0.0)
+        as_small = 100.0 / (100.0 + self.greatest**2)
+        return 0.1 * math.log(2.0) * (16.0 * missing**4 + as_small * missing**2 / 0.36)
 
     def of_temperature(self, day: int) -> float:
         """Hazard of cold, which works with the days of the spell, and of heat."""

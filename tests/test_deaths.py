@@ -59,7 +59,7 @@ def beside_sound() -> dict:
 
 def hungry() -> dict:
     """Perch unfed for so long that the first have died."""
-    return unfed(days=62)
+    return unfed(days=52)
 
 
 def unfed(days: int = 150) -> dict:

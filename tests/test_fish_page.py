@@ -12,7 +12,8 @@ import pytest
 from small_sites import build, one_tank
 
 from stocksim.fish.growth import appetite_rate
-from stocksim.library.species import load_species
+from stocksim.fish.wintering import feeding_band
+from stocksim.library.species import load_species, species_names
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 sys.path.insert(0, str(DOCS))
@@ -23,7 +24,7 @@ PAGE = (DOCS / "fish.md").read_text(encoding="utf-8")
 FLAT = " ".join(PAGE.split())
 
 
-@pytest.mark.parametrize("name", ["bluegill", "yellow_perch"])
+@pytest.mark.parametrize("name", ["bluegill", "yellow_perch", "largemouth_bass"])
 def test_the_table_of_unfed_winters(name):
     (row,) = re.findall(rf"^\| {name.replace('_', ' ')} \| (.*%) \|$", PAGE, re.MULTILINE)
     told = [int(cell.removesuffix(" %")) for cell in row.split(" | ")]
@@ -45,6 +46,21 @@ def test_catfish_beside_the_winter_rule():
     for water, rule, low, high in ((15.5, 1.0 / 2.0, 0.8, 1.6), (10.0, 2.0 / 7.0, 1.8, 3.5)):
         over = rule / percent(water)
         assert (over.min(), over.max()) == pytest.approx((low, high), abs=0.06)
+
+
+def test_the_table_of_feeding_in_the_cold():
+    told = {}
+    for row in re.findall(
+        r"^\| ([a-z, ]+) \| ([\d.]+|not known) \|[^|]*\| ([\d.]+) \|[^|]*\| ([^|]*) \|$", PAGE, re.MULTILINE
+    ):
+        told |= dict.fromkeys(row[0].split(", "), row[1:])
+    assert {name.replace(" ", "_") for name in told} == set(species_names())
+    for name, (stop, start, between) in told.items():
+        band = feeding_band(load_species(name.replace(" ", "_")).number)
+        assert stop == (f"{band.stop_c:g}" if band.is_measured else "not known")
+        assert float(start) == band.start_c
+        little = "by sight" if np.isnan(band.ration_percent) else f"{band.ration_percent:g}"
+        assert between.startswith(f"{little}, each {band.every_days:.0f}")
 
 
 def test_every_figure_is_there():

@@ -247,7 +247,7 @@ def test_what_can_hurt_someone_is_among_the_cautions(broken):
 
 def test_cold_days_without_appetite_are_a_caution():
     season = run_season(build(one_tank("bluegill", "sunfish_44", temperature_c=3.0)))
-    assert any(caution.startswith("Too cold to feed on some days: fish.") for caution in cautions(season))
+    assert any(caution.startswith("Too cold to feed on some days, in the model: fish.") for caution in cautions(season))
 
 
 def test_the_printed_answer_marks_what_is_broken_and_speaks_the_keepers_units(broken, holding):

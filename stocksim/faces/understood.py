@@ -9,6 +9,7 @@ from typing import Any
 
 from stocksim.faces.fates import event_words, ration_words
 from stocksim.heat.notes import site_notes, site_questions
+from stocksim.heat.small_fish import small_candidates, small_words
 from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.feeds import feed_kind
 from stocksim.site.bed_kinds import BED_KINDS
@@ -94,7 +95,8 @@ def understood(site: Site) -> dict[str, Any]:
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
         "questions": list(asked),
-        "notes": [note for note in site_notes(site) if note not in asked],
+        "notes": [note for note in site_notes(site) if note not in asked]
+        + [small_words(small, units) for small in small_candidates(site)],
     }
 
 

@@ -13,8 +13,10 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import help_words
 from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
+from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
+from stocksim.heat.small_fish import small_cohorts
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS
 from stocksim.units import face_unit, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room
@@ -396,8 +398,10 @@ def cautions(season: Season) -> list[str]:
     unfed = list(dict.fromkeys(key for key, column in hungry if (column <= 0.0).any()))
     if unfed:
         words.append(
-            f"Too cold to feed on some days: {', '.join(unfed)}. Offer nothing then and watch their condition."
+            f"Too cold to feed on some days, in the model: {', '.join(unfed)}. Go by the dates to feed, take out what "
+            "is left, and watch their condition."
         )
+    words += feeding_cautions(season)
     words += [f"{unrated_words(one)}; it is left out of the ratio." for one in season.planting.unrated]
     if site.file.cohorts:
         words.append(
@@ -446,6 +450,8 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "limits": [finding_data(f, season.site.file.site.units) for f in findings],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "fish": fate_data(season),
+        "feeding": feeding_data(season),
+        "small_in_winter": [small_data(small) for small in small_cohorts(season.site)],
         "events": event_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.heat.hourly import Warmth
+from stocksim.heat.small_fish import small_cohorts, small_words
 from stocksim.heat.temperatures import computed_water, short_hours, water_c
 from stocksim.site.climate_faults import loss_notes, unvented_notes
 from stocksim.site.model import SiteFile
@@ -63,7 +64,7 @@ def site_notes(site: Site) -> tuple[str, ...]:
 
 
 def heat_notes(site: Site) -> list[str]:
-    """What the temperatures of a site tell: fishless cycling that is too cold, heaters too small, computed ranges.
+    """What the temperatures of a site tell: cycling too cold, fish too small for it, heaters too small, ranges.
 
     Parameters
     ----------
@@ -81,7 +82,7 @@ def heat_notes(site: Site) -> list[str]:
         As in `water_c`.
     """
     water, units = water_c(site), site.file.site.units
-    notes = cycling_notes(site.file, water)
+    notes = cycling_notes(site.file, water) + [small_words(small, units) for small in small_cohorts(site)]
     if all(loop in site.held_c for loop in site.file.loops):
         return notes
     computed = computed_water(site)

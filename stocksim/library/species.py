@@ -58,6 +58,12 @@ SPECIES_RULES = Rules(
     },
     optional={
         "nitrate_caution": Bound("mg/L", 5, 5000),  # as N; told, not judged (use = caution); 100 where not given
+        # winter, told and not judged (use = caution): fish/wintering.py
+        "winter_safe_length": Bound("mm", 10, 400),  # young fish below this length die more in a winter
+        "feeding_stop": Bound("degC", 0, 25),  # offer nothing below it
+        "feeding_start": Bound("degC", 1, 30),  # feed every day from it on
+        "winter_ration": Bound("% of weight", 0.02, 5),  # pellets on each day that is fed between the two
+        "winter_feed_every": Bound("day", 1, 30),
         "largest_weight": Bound("g", 20, 500_000),  # heaviest of its kind that is told of: heavier ones are asked about
         # a batch of one sex eats this many times what a mixed batch does
         "appetite_males": Bound("-", 0.5, 2),
@@ -86,6 +92,7 @@ SPECIES_RULES = Rules(
     orders=(
         Order("appetite_optimum", "appetite_upper_zero"),
         Order("no_feeding_below", "appetite_optimum"),
+        Order("feeding_stop", "feeding_start"),
         Order("growth_temperature_low", "growth_temperature_high"),
         Order("temperature_low_limit", "temperature_high_stress"),
         Order("temperature_high_stress", "temperature_high_lethal"),

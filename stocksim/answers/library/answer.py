@@ -38,6 +38,7 @@ GROUPS = {
         "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "chloride_protects",
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
+    "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
     "Company and sizes": (
         "prey_share_deep", "prey_share_slender", "size_spread", "length_weight_intercept", "length_weight_slope",
         "farmed_condition",
@@ -59,6 +60,11 @@ MEANINGS = {
     "appetite_males": "times the appetite of a mixed batch, males alone",
     "appetite_females": "times the appetite of a mixed batch, females alone",
     "largest_weight": "heaviest that we know of; site files with heavier fish are asked about",
+    "winter_safe_length": "young fish below it die more in a winter",
+    "feeding_stop": "offer nothing in colder water",
+    "feeding_start": "feed every day from it on",
+    "winter_ration": "pellets on each day that is fed between the two",
+    "winter_feed_every": "days from one such feeding to the next",
     "nitrate_caution": "as nitrogen; a caution, not a limit of the model",
     "chloride_protects": "1: chloride keeps nitrite out; 0: it does not, or nobody knows",
 }

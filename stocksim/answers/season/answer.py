@@ -22,6 +22,7 @@ from stocksim.faces.fates import (
     fate_rows,
     is_worth_telling,
 )
+from stocksim.faces.feeding_words import feeding_lines, feeding_note
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
 from stocksim.faces.text import tank_rows, water_rows
@@ -72,13 +73,14 @@ def season_answer(
     Returns
     -------
     Answer
-        With the sections ``tanks``, ``limits``, ``fish``, ``water``, ``charts``, ``areas``, ``cautions``.
+        With the sections ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``, ``cautions``.
     """
     file = season.site.file
     sections = [
         Section("tanks", _tank_parts(season, findings)),
         Section("limits", _limit_parts(findings, file.site.units, is_sought)),
         Section("fish", _fate_parts(season)),
+        Section("feeding", _feeding_parts(season)),
         Section("water", _water_parts(season)),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
@@ -145,6 +147,21 @@ def _fate_parts(season: Season) -> list[Part]:
         Sentences([fate_note(season)], "note", "page"),
         Sentences(event_lines(season, units, _EVENTS_PRINTED), on="text", indent="  "),
         Sentences(event_lines(season, units), "list", "page"),
+    ]
+
+
+def _feeding_parts(season: Season) -> list[Part]:
+    """When to feed the cohorts that meet cold water; nothing where none does."""
+    lines = feeding_lines(season)
+    if not lines:
+        return []
+    note = feeding_note(season.site.file.site.units)
+    return [
+        Head("When to feed in the cold:", "text"),
+        Head("When to feed in the cold", "page"),
+        Sentences(lines, "list", mark="- ", indent="  "),
+        Sentences([f"({note})"], on="text", indent="  "),
+        Sentences([note], "note", "page"),
     ]
 
 

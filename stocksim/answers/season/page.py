@@ -66,7 +66,7 @@ showing.verdict(answer)
 limits = st.empty()
 if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
-showing.show(answer, "tanks", "fish")
+showing.show(answer, "tanks", "fish", "feeding")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
 showing.show(answer, "key", "charts", "cautions")
 with st.spinner("Trying what would help"):

@@ -13,7 +13,9 @@ from stocksim.answers.stock.program import Broken
 from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
 from stocksim.faces.answer import Answer, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
 from stocksim.faces.marks import marked
+from stocksim.heat.small_fish import SmallFish, small_candidates, small_cohorts
 
 _ROOM_USED = "(most room used: density on the fullest day over the limit of the most delicate fish there)"
 
@@ -35,8 +37,9 @@ def stock_answer(
     Returns
     -------
     Answer
-        With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``binding`` and
-        ``refused``; without one ``clash``, ``gives`` and ``refused``; then ``between`` where asked, and ``cautions``.
+        With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``feeding``,
+        ``binding`` and ``refused``; without one ``clash``, ``gives`` and ``refused``; then ``between`` where asked,
+        and ``cautions``.
         Numbers of its data are metric, sentences in the keeper's units.
     """
     goals = ", then ".join(words.GOAL_WORDS[goal] for goal in plan.goals)
@@ -67,9 +70,17 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
         Section("goals", [Head("By every goal:", "text"), points(values, on="text")]),
         Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)]),
         Section("leaving", _listed("Fish that leave", words.leaving_words(plan))),
+        Section("feeding", _feeding_parts(plan)),
         Section("binding", _listed("What leaves no room for one more fish", bound, is_headed=True)),
         Section("refused", _listed("Left out, and why", _refusals(plan), is_headed=True)),
     ]
+
+
+def _feeding_parts(plan: StockingPlan) -> list[Part]:
+    """When to feed the planned fish in the cold, where any meet it."""
+    lines = [] if plan.season is None else feeding_lines(plan.season)
+    note = [Sentences([feeding_note(plan.problem.site.file.site.units)], "note")] if lines else []
+    return [*_listed("When to feed in the cold", lines, is_headed=True), *note]
 
 
 def _without_plan(plan: StockingPlan) -> list[Section]:
@@ -152,6 +163,8 @@ def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str
         "wishes": words.wish_words(plan),
         "options": words.option_words(plan),
         "season": _season(plan),
+        "feeding": {} if plan.season is None else feeding_data(plan.season),
+        "small_in_winter": [small_data(small) for small in _small(plan)],
         "program_and_season_apart": {key: words.rounded(value) for key, value in plan.proven.disagreement.items()},
         "notes": list(plan.notes),
         "cautions": words.cautions(plan),
@@ -174,6 +187,11 @@ def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str
         ]  # fmt: skip
         answer["pareto_goals"] = list(pair)
     return marked(answer, plan.problem.site)
+
+
+def _small(plan: StockingPlan) -> list[SmallFish]:
+    site = plan.problem.site
+    return [*small_cohorts(site), *small_candidates(site)]
 
 
 def _cohort(plan: StockingPlan, number: int) -> dict[str, Any]:

@@ -53,7 +53,7 @@ answer = stock_answer(plan)
 with answered:
     showing.verdict(answer)
     showing.show(answer, "tanks")
-showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table")
+showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table", "feeding")
 if is_worth_asked:
     answer = stock_answer(replace(plan, worths=tuple(worths_of(shown.source, wished))))
 showing.show(answer, "binding")

@@ -16,6 +16,7 @@ from stocksim.answers.stock.rounds import MATTERS_FROM
 from stocksim.answers.stock.seasons import live_per_fish, margin_of
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.faces.words import CHALK_PH, day_words, level_words
+from stocksim.heat.small_fish import small_candidates, small_cohorts, small_words
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 
@@ -415,6 +416,9 @@ def cautions(plan: StockingPlan) -> list[str]:
     unknown = sorted({e.title for e in plan.problem.entries if e.number("fillet_yield", 0.0) == 0.0})
     if unknown:
         said.append(f"No fillet yield is known for {named(unknown)}: they count for nothing among edible kilos.")
+    site = plan.problem.site
+    small = (*small_cohorts(site), *small_candidates(site))
+    said += [small_words(one, site.file.site.units) for one in small]
     said += loss_words(plan)
     weak = sorted({plan.problem.entries[p.candidate].title for p in plan.cohorts if
                    plan.problem.entries[p.candidate].evidence == "weak"})  # fmt: skip

@@ -12,7 +12,7 @@ from stocksim.fish.company import VERDICTS
 from stocksim.library.species import never_with
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.units import face_unit, format_fish_length, format_quantity, to_face
 
 SIGNS = dict(zip(VERDICTS, ("+", "~", "X"), strict=True))
 PAGE_SIGNS = dict(zip(VERDICTS, ("✓", "~", "✗"), strict=True))
@@ -61,11 +61,6 @@ _WILD = (
 def name_words(key: str) -> str:
     """A cohort's or species' key as a keeper reads it."""
     return key.replace("_", " ")
-
-
-def length_words(length_mm: float, units: str) -> str:
-    """A fish's length, in mm or inches."""
-    return f"{length_mm:.0f} mm" if units == "metric" else format_quantity(length_mm / 1000.0, "length", units)
 
 
 def window_words(low_c: float, high_c: float, units: str) -> str:
@@ -145,7 +140,9 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
     who, whom = name_words(ground.who), name_words(ground.whom)
     when = dates_words(ground, pair)
     if ground.key in ("fits_mouth", "nearly_fits"):
-        sizes = f"{length_words(ground.who_mm, units)} against {length_words(ground.whom_mm, units)} on average"
+        sizes = (
+            f"{format_fish_length(ground.who_mm, units)} against {format_fish_length(ground.whom_mm, units)} on average"
+        )
         if ground.first is not None:
             sizes += f" on {day_words(ground.first)}"
         if ground.key == "fits_mouth":

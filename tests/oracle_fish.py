@@ -92,6 +92,8 @@ class Cohort:
         self.water = [float(t) for t in loop_water_c(self.site, self.site.file.tanks[tank].loop)]
         self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
+        if self.table.strain:
+            self.rate *= self.s.strains[self.table.strain].appetite
         self.rate /= self.fill_of_a_gram(feed)
         dry = getattr(ration, "weighed", None) == "dry"
         self.per_percent = 0.01 / self.feed["dry_matter"] if dry else 0.01

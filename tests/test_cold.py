@@ -134,8 +134,13 @@ def test_bass_at_the_warm_edge_neither_jump_nor_waste_away_at_35():
     species = load_species("largemouth_bass")
     feed = {**FEED, "digestible_energy": species["fitted_feed_energy"]}
 
+    older = species.strains["older"].appetite  # the stock of the trial below
+
+    def number(key):
+        return older * species[key] if key == "intake_scale" else species[key]
+
     def growth_rate(water):
-        run = grow_in_good_water(species.__getitem__, feed.__getitem__, 56.0, np.full(10, water))
+        run = grow_in_good_water(number, feed.__getitem__, 56.0, np.full(10, water))
         return 10.0 * np.log(run.weight_g[-1] / 56.0)  # %/day
 
     rates = np.array([growth_rate(water) for water in np.arange(30.0, 39.0, 0.1)])

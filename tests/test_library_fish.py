@@ -75,7 +75,8 @@ def test_every_value_names_a_source_of_its_file_and_a_place(name):
     for key, value in species.values.items():
         assert value.source in species.sources, key
         assert value.where.strip(), key
-    assert set(species.sources) == {value.source for value in species.values.values()}
+    citing = (*species.values.values(), *species.strains.values())
+    assert set(species.sources) == {told.source for told in citing}
 
 
 @pytest.mark.parametrize("name", sorted(SHIPPED))

@@ -136,6 +136,7 @@ SPECIES_RULES = Rules(
         Order("nitrite_limit", "nitrite_lethal"),
         Order("density_cautious", "density_experienced", may_equal=True),
     ),
+    has_strains=True,
 )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import warnings
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -19,6 +20,7 @@ from stocksim.fish.thermal import days_to_death, is_cold_known, is_heat_known
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import density_meaning, load_species, never_with, species_names
+from stocksim.library.strains import trials_sentence, trials_warning
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -199,6 +201,19 @@ def fish_data(species: str | None, folder: Path | None = None) -> Any:
         "fitted_with_feed_kind": feed_kind(feed),
         "caution": entry.facts.get("caution", ""),
         "wild_caution": entry.facts.get("wild_caution", ""),
+        "trials": None
+        if entry.trials is None
+        else asdict(entry.trials) | {"says": trials_sentence(entry.trials), "warning": trials_warning(entry.trials)},
+        "strains": {
+            name: {
+                "title": strain.title,
+                "appetite": strain.appetite,
+                "source": entry.sources[strain.source].cite,
+                "read": entry.sources[strain.source].read,
+                "where": strain.where,
+            }
+            for name, strain in entry.strains.items()
+        },
         "values": {
             key: {
                 "value": value.value,
@@ -238,7 +253,7 @@ def _row(entry: Entry) -> dict[str, Any]:
 
 def facts(entry: Entry) -> list[str]:
     """What a species file says in words beside its numbers, one sentence each: evidence, likeness, temper and body,
-    whom never to join it with, the feed it was fitted with. Cautions stand apart."""
+    whom never to join it with, the feed it was fitted with, published trials, strains. Cautions stand apart."""
     weak = sum(entry.is_weak(key) for key in entry.values)
     words = [
         f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
@@ -255,7 +270,22 @@ def facts(entry: Entry) -> list[str]:
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
     words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), band_sentence(entry)])
+    words += [
+        f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
+        "told here."
+        for name, strain in entry.strains.items()
+    ]
     return words
+
+
+def band_sentence(entry: Entry) -> str:
+    """How much more or less than told a trial of a species may eat, in a sentence; "" where its file has no range."""
+    scale = entry.values["intake_scale"]
+    if scale.low is None or scale.high is None:
+        return ""
+    least, most = scale.low / scale.value, scale.high / scale.value
+    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is told here."
 
 
 def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
@@ -448,7 +478,8 @@ def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
         f"Eaten {answer['feed_g']:.1f} g a fish ({answer['feed_dry_g']:.1f} g of dry matter)"
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
-        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
+        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way. "
+        f"{band_sentence(load_species(answer['species']))}",
         f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
         *answer["notes"],
     ]

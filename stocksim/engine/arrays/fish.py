@@ -473,6 +473,8 @@ def _daily_rates(
         daily = temperature_c[..., column]
         sex = stay.table.sex
         factor = 1.0 if sex == "mixed" else entry[f"appetite_{sex}"]
+        if stay.table.strain is not None:
+            factor *= entry.strains[stay.table.strain].appetite
         factor *= grams_like_pellets(entry, feed, site.folder)
         appetite[..., column] = factor * appetite_rate(entry.__getitem__, daily)
         maintenance[..., column] = maintenance_rate(

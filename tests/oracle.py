@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 
+from oracle_company import company
 from oracle_events import happen, homes
 from oracle_fish import Cohort, beds_want, share_by_ammonia, share_by_oxygen
 from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, toxic_share
@@ -103,7 +104,10 @@ class Loop(SlowWater):
         for pool in self.pools:
             pool.oxygen = pool.oxygen_now
             for cohort in pool.cohorts:
-                cohort.grow_and_die(number, pool.oxygen, pool.toxic * pool.tan, pool.nitrite)
+                cohort.grow()
+            company(pool.cohorts)
+            for cohort in pool.cohorts:
+                cohort.die(number, pool.oxygen, pool.toxic * pool.tan, pool.nitrite)
         self.evening(number)
 
     def _wake_fish(self, number: int, date) -> None:
@@ -248,7 +252,7 @@ class Loop(SlowWater):
 class Nobody:
     """A cohort before it is graded out of another."""
 
-    weight = spread = eaten = fed = oxygen = excreted = here = deaths = gain_each = 0.0
+    weight = spread = eaten = fed = oxygen = excreted = here = deaths = gain_each = swallowed = swallowed_g = 0.0
 
 
 NOBODY = Nobody()
@@ -308,6 +312,8 @@ def run(site) -> dict[str, list[list[float]]]:
         note("nitrite_oxidized_g", (pool.oxidized for pool in leaves))
         note("count", (c.here - c.deaths for c in fish))
         note("deaths", (c.deaths for c in fish))
+        note("swallowed", (c.swallowed for c in fish))
+        note("swallowed_g", (c.swallowed_g for c in fish))
         note("ph", (pools[name].ph for name in site.file.tanks))
         note("co2_mg_l", (max(pools[name].level["co2"], 0.0) for name in site.file.tanks))
         note("ammonia_maturity", (pools[name].grown[0] for name in units))

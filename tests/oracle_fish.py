@@ -91,9 +91,20 @@ class Cohort:
         self.water = [float(t) for t in loop_water_c(self.site, self.site.file.tanks[tank].loop)]
         self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
-        if self.feed.facts.get("kind") == "natural":
-            pellets = load_feed(self.s.facts["fitted_with_feed"])
-            self.rate *= min(max(pellets["gross_energy"] / self.feed["gross_energy"], 1.0), 5.0)
+        self.rate /= self.fill_of_a_gram(feed)
+        dry = getattr(ration, "weighed", None) == "dry"
+        self.per_percent = 0.01 / self.feed["dry_matter"] if dry else 0.01
+
+    def fill_of_a_gram(self, feed: str) -> float:
+        """How much a gram of what is weighed out fills, of a gram of the pellets of the species' fit."""
+        pellets, fill = load_feed(self.s.facts["fitted_with_feed"]), 0.0
+        for part in feed.split(", "):
+            name, share = part.split()[:2] if part.endswith("%") else (part, 100.0)
+            food = load_feed(name)
+            is_natural = food.facts.get("kind") == "natural"
+            dry = food["dry_matter"] / food["dry_matter_intake"] / pellets["dry_matter"] if is_natural else 1.0
+            fill += float(share) / 100.0 * dry
+        return fill
 
     def rise(self, day: int, date) -> None:
         """Who is there this morning, and what a fish would eat of it all."""
@@ -118,9 +129,9 @@ class Cohort:
         if not self.is_fed:
             return 0.0
         if self.kind == "percent":
-            return rule.percent / 100.0 * self.weight
+            return rule.percent * self.per_percent * self.weight
         if self.kind == "table":
-            return table_percent(rule, self.weight, self.water[day]) / 100.0 * self.weight
+            return table_percent(rule, self.weight, self.water[day]) * self.per_percent * self.weight
         amount = rule.per_day if self.kind == "fixed" else beds_want
         mates = [mate for mate in (tank_mates if self.kind == "fixed" else loop_mates) if mate.kind == self.kind]
         together = sum(mate.hunger * mate.here for mate in mates)
@@ -153,6 +164,7 @@ class Cohort:
     def eat(self, share: float) -> None:
         """Amounts of the whole cohort, per day."""
         s, feed = self.s, self.feed
+        self.share = share
         eaten = min(self.most * share, self.cap)
         digestible = eaten * feed["digestible_energy"]
         kept = kept_energy(s, digestible - self.need)
@@ -189,13 +201,17 @@ class Cohort:
         leaves = begun + (1.0 - begun) * 10.0 * short / self.greatest
         return max(-gain * (1.0 - leaves) * self.s["body_protein"] / 6.25, -self.spared)
 
-    def grow_and_die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
-        """Add the day's gain, then take out the dead."""
-        self.deaths = 0.0
+    def grow(self) -> None:
+        """Add the day's gain."""
+        self.deaths = self.swallowed = self.swallowed_g = 0.0
         if self.here > 0.0:
             self.weight += self.gain_each
             self.spared += self.spared_each
             self.greatest = max(self.greatest, self.weight)
+
+    def die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
+        """Take out the dead: those that tankmates swallowed, and of the rest what the water and all else kill."""
+        if self.here > 0.0:
             scarce = min(self.s["oxygen_lethal"] / max(oxygen, 1e-3), 2.0) ** 12
             poison = min(toxic / self.s["unionized_ammonia_acute"], 10.0) ** 6
             brown = min(nitrite / self.kills, 10.0) ** 6
@@ -204,7 +220,7 @@ class Cohort:
             hazard += self.of_hunger()
             if self.learns:
                 hazard -= math.log(1.0 - self.s["feed_training_loss"]) / self.s["feed_training_days"]
-            self.deaths = -self.here * math.expm1(-hazard)
+            self.deaths = self.swallowed - (self.here - self.swallowed) * math.expm1(-hazard)
             self.number -= self.deaths
 
     def of_hunger(self) -> float:

@@ -10,7 +10,6 @@ import math
 import re
 from pathlib import Path
 from statistics import NormalDist
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -31,10 +30,11 @@ from stocksim.faces.answer import Html, Table
 from stocksim.faces.markup import answer_page_html
 from stocksim.faces.palette import VERDICT_FIELDS
 from stocksim.faces.text import answer_text
-from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS
+from stocksim.fish.company import VERDICTS
 from stocksim.library.species import load_species
 from stocksim.site.reading import load_site
 
+OF_WATER = ("season_outside_limits", "season_outside_growth")  # a cohort beside itself is judged by its water too
 ROOT = Path(__file__).parents[1]
 BASS = {"species": "largemouth_bass", "tank": "one", "count": 8, "mean_weight": "25 g", "feed": "bass_46"}
 BLUEGILL = {"species": "bluegill", "tank": "one", "count": 30, "mean_weight": "40 g", "feed": "sunfish_44"}
@@ -164,8 +164,7 @@ def test_trout_and_tilapia_share_no_loop():
     assert tilapia.growth_share < 0.1
     assert 0.0 < pair.share_b < 0.5 < pair.share_a
     assert [(part.species, part.low_c, part.high_c) for part in loop.partitions] == [
-        ((name,), load_species(name)["growth_temperature_low"], load_species(name)["growth_temperature_high"])
-        for name in ("rainbow_trout", "nile_tilapia")
+        ((resident.species,), resident.grows_from_c, resident.grows_to_c) for resident in (trout, tilapia)
     ]
     assert loop.fitting[0].species == "rainbow_trout"
     assert all(0.5 <= fit.share <= 1.0 for fit in loop.fitting)
@@ -174,7 +173,7 @@ def test_trout_and_tilapia_share_no_loop():
     answer = company_answer(company, "metric")
     assert answer.has("source")
     told = answer.data["loops"][0]
-    assert "10-17 degC" in told["offers"][0]
+    assert f"{trout.grows_from_c:.0f}-{trout.grows_to_c:.0f} degC" in told["offers"][0]
     because = [load_species(name).facts["never_because"] for name in ("rainbow_trout", "nile_tilapia")]
     assert [rule["reason"] for rule in answer.data["never_mixed"]] == because
     for said in (told["pairs"][0]["reason"], text_of(company)):
@@ -206,9 +205,10 @@ def test_a_loop_with_a_warm_half_offers_a_swap_by_season():
     values = {"oct": "24 degC", "nov": "18 degC", "dec": "12 degC"}
     made["loops"]["main"]["water_temperature"] = {"kind": "monthly", "values": values}
     (loop,) = company_of(made).loops
+    window = next((r.grows_from_c, r.grows_to_c) for r in loop.residents if r.species == "rainbow_trout")
     spells = {spell.species: spell for spell in loop.spells}
     water = build(made).held_c["main"]
-    inside = np.flatnonzero((water >= 10.0) & (water <= 17.0))
+    inside = np.flatnonzero((water >= window[0]) & (water <= window[1]))
     assert spells["rainbow_trout"].days == inside.size
     assert spells["rainbow_trout"].first == START + dt.timedelta(days=int(inside[0]))
     assert spells["bluegill"].first is None  # warm for less than four weeks
@@ -271,7 +271,7 @@ def test_no_fish_no_company():
 
 
 def test_wild_fish_meet_nobody_before_quarantine():
-    wild = BLUEGILL | {"wild": True, "tank": "two"}
+    wild = BLUEGILL | {"wild": True, "stocked": START, "tank": "two"}
     company = company_of(tables(days=10, temperature_c=25.0, pond=wild, tilapia=TILAPIA | {"mean_weight": "60 g"}))
     pair = pair_of(company, "pond", "tilapia")
     assert "wild_caught" in keys(pair)
@@ -310,16 +310,13 @@ def least_groups(windows: list[tuple[float, float]], width: float) -> int:
 @given(st.lists(st.tuples(st.integers(5, 28), st.integers(3, 9)), min_size=1, max_size=5))
 def test_species_are_parted_into_the_fewest_loops(drawn):
     windows = {f"fish_{n}": (float(low), float(low + width)) for n, (low, width) in enumerate(drawn)}
-    species = {
-        key: {"growth_temperature_low": low, "growth_temperature_high": high} for key, (low, high) in windows.items()
-    }
-    found = _partitions(SimpleNamespace(species=species), list(windows))
+    found = _partitions(windows)
     assert sorted(key for part in found for key in part.species) == sorted(windows)
     for part in found:
         assert part.low_c == max(windows[key][0] for key in part.species)
         assert part.high_c == min(windows[key][1] for key in part.species)
-        assert part.high_c - part.low_c >= NARROW_WINDOW_C
-    assert len(found) == least_groups(list(windows.values()), NARROW_WINDOW_C)
+        assert part.high_c >= part.low_c
+    assert len(found) == least_groups(list(windows.values()), 0.0)
 
 
 # ---- any site ------------------------------------------------------------------------------------------------------
@@ -338,7 +335,7 @@ def test_verdicts_follow_from_their_grounds_and_not_from_the_order(made):
         worst = max((VERDICTS.index(ground.verdict) for ground in pair.grounds), default=0)
         assert pair.verdict == VERDICTS[worst]
         if pair.a == pair.b:
-            assert set(keys(pair)) <= {"fits_mouth", "nearly_fits"}
+            assert set(keys(pair)) <= {"fits_mouth", "nearly_fits", "siblings", *OF_WATER}
         if pair.days:
             assert pair.first <= pair.date <= pair.until <= pair.last
             assert all(pair.first <= ground.first <= ground.last <= pair.last for ground in pair.grounds)
@@ -508,7 +505,9 @@ def test_windows_are_drawn_in_the_keeper_s_unit(demo):
     rows = next(rows for rows in spec["datasets"].values() if "species" in rows[0])
     assert [row["species"] for row in rows] == [resident.species.replace("_", " ") for resident in loop.residents]
     trout = next(row for row in rows if row["key"] == "rainbow_trout")
-    assert (trout["grows from"], trout["grows to"]) == (50.0, pytest.approx(62.6))  # 10 and 17 degC
+    resident = next(resident for resident in loop.residents if resident.species == "rainbow_trout")
+    window = (32.0 + 1.8 * resident.grows_from_c, 32.0 + 1.8 * resident.grows_to_c)
+    assert (trout["grows from"], trout["grows to"]) == pytest.approx(window)
     assert "degF" in spec["layer"][0]["encoding"]["x"]["axis"]["title"]
 
 
@@ -523,8 +522,8 @@ def page(monkeypatch, path: Path) -> AppTest:
 def test_the_page_shows_verdict_matrix_loops_and_cautions(monkeypatch, tmp_path):
     path = tmp_path / "bass.toml"
     made = tables(
-        temperature_c=22.0, bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL | {"wild": True},
-        trout=TROUT | {"tank": "two"},
+        temperature_c=22.0, bass=BASS | {"mean_weight": "300 g"},
+        bluegill=BLUEGILL | {"wild": True, "stocked": START}, trout=TROUT | {"tank": "two"},
     )  # fmt: skip
     path.write_text(tomlkit.dumps(made), encoding="utf-8")
     at = page(monkeypatch, path)

@@ -12,7 +12,9 @@ from scipy.special import ndtri
 
 from stocksim.fish import company
 from stocksim.fish.body import total_length_mm
-from stocksim.library.species import load_species, species_names
+from stocksim.fish.growth import growth_curve, growth_window
+from stocksim.library.feeds import load_feed
+from stocksim.library.species import company_value, load_species, species_names
 
 lengths = st.floats(10.0, 800.0)
 spreads = st.one_of(st.just(0.0), st.floats(1e-3, 0.3))
@@ -48,13 +50,16 @@ def mate(name, length_mm, spread=0.0, **changes):
         spread,
         species["prey_share_deep"],
         species["prey_share_slender"],
-        species.facts["body_form"],
+        company_value(species, "body_depth"),
         species.facts["temper"],
-        species["growth_temperature_low"],
-        species["growth_temperature_high"],
+        *growth_window(
+            growth_curve(species.__getitem__, load_feed(species.facts["fitted_with_feed"]).__getitem__, 50.0)
+        ),
         species["temperature_low_limit"],
         species["temperature_high_stress"],
         species["oxygen_recommended"],
+        company_value(species, "eats_own") > 0.0,
+        company_value(species, "sibling_length"),
     )
     return values._replace(**changes)
 
@@ -186,7 +191,8 @@ def test_trout_with_tilapia_have_no_water_in_common_to_grow_in():
     assert verdict.verdict == "apart"
     assert verdict.reasons[0] == company.Reason("never_by_rule", 1.0, "apart")
     narrow = {reason.key: reason.number for reason in verdict.reasons}["narrow_growth_window"]
-    assert narrow == pytest.approx(17.0 - 25.0)
+    trout, tilapia = mate("rainbow_trout", 250.0), mate("nile_tilapia", 200.0)
+    assert narrow == trout.growth_high_c - tilapia.growth_low_c < -5.0
     assert "oxygen_class" in keys(verdict)
 
 

@@ -63,7 +63,9 @@ def both_ways(site) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     joined = joined.reshape(len(layout.cohorts), len(names))
     there = course.count[0] + course.deaths[0] > 0.0
     assert (there @ joined <= 1.0).all(), "a cohort is in one place"
-    per_cohort = ("count", "deaths", "fed_g", "eaten_g", "fish_oxygen_g", "excreted_nitrogen_g")
+    per_cohort = (
+        "count", "deaths", "fed_g", "eaten_g", "fish_oxygen_g", "excreted_nitrogen_g", "swallowed", "swallowed_g",
+    )  # fmt: skip
     ours = {key: getattr(course, key)[0] @ joined for key in per_cohort}
     for key in ("weight_g", "size_spread", "appetite_share"):
         ours[key] = np.where(there, getattr(course, key)[0], 0.0) @ joined
@@ -79,12 +81,25 @@ CROWDED = one_tank(count=400, power_w=30.0, days=60, **BUFFERED)
 CHALKED = one_tank(days=60, ph=None, alkalinity_target="150 mg/L", buffer="calcium_carbonate")
 STARVED = one_tank(days=160, mean_weight_g=20.0)
 STARVED["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
+# hunters of two kinds over prey of all sizes, hungry and fed, and young that eat each other
+HUNTED = one_tank(days=50, temperature_c=24.0)
+HUNTED["cohorts"] = {
+    name: {"species": species, "tank": "one", "count": count, "mean_weight": f"{weight} g", "feed": "perch_45"} | more
+    for name, species, count, weight, more in (
+        ("bass", "largemouth_bass", 6, 300, {}), ("small_bass", "largemouth_bass", 20, 25, {"size_spread": 0.5}),
+        ("walleye", "walleye", 200, 3, {"size_spread": 0.5}), ("bluegill", "bluegill", 40, 12, {}),
+        ("alike", "bluegill", 40, 8, {"size_spread": 0.0}), ("catfish", "channel_catfish", 10, 200, {}),
+        ("hungry", "yellow_perch", 10, 150, {"ration": {"kind": "unfed"}}),
+    )
+}  # fmt: skip
 
 
-@pytest.mark.parametrize("name", ["demo", "young", "starter", "two loops", "crowded", "starved", "busy", "chalk"])
+@pytest.mark.parametrize(
+    "name", ["demo", "young", "starter", "two loops", "crowded", "starved", "busy", "chalk", "hunted"]
+)
 def test_engine_equals_the_oracle(name, demo_site):
     tables = {"two loops": two_loops(), "crowded": CROWDED, "starved": STARVED, "busy": busy_season()}
-    tables["chalk"] = CHALKED
+    tables |= {"chalk": CHALKED, "hunted": HUNTED}
     shipped = {"young": "heron_lane_young", "starter": "starter"}
     if name in shipped:
         site = load_site(FOLDER / f"{shipped[name]}.toml")
@@ -93,6 +108,7 @@ def test_engine_equals_the_oracle(name, demo_site):
     ours, told = both_ways(site)
     for key, rows in told.items():
         assert_near(ours[key], rows, AGREED, key)
+    assert (told["swallowed"].sum() > 100.0) == (name == "hunted")
 
 
 @settings(max_examples=40)

@@ -38,6 +38,7 @@ HELPERS = {
     "lever_checks.py",
     "stars.py",
     "oracle.py",
+    "oracle_company.py",
     "oracle_events.py",
     "oracle_fish.py",
     "oracle_pools.py",

@@ -7,7 +7,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from small_sites import START, build, two_loops
+from small_sites import START, build, nobody_hunts, two_loops
 
 from stocksim.answers.stock.loads import Candidate, Option, candidate_layout, least_of_weeks, unit_loads, worst_of_weeks
 from stocksim.answers.stock.program import Limit
@@ -50,7 +50,7 @@ def season(request):
     number = request.param
     counts = {"cats": ("east", number), "tilapia": ("spare", number // 2), "bluegill": ("east", number)}
     site = build(tables_with(counts))
-    layout = build_layout(site)
+    layout = nobody_hunts(build_layout(site))
     course = simulate(layout)
     assert course.appetite_share.min() == 1.0
     options = [Option("warm", "warm", site.held_c["warm"]), Option("cool", "cool", site.held_c["cool"])]

@@ -36,6 +36,14 @@ def busy_layout() -> Layout:
         "water_tests": [{"date": START + dt.timedelta(days=9), "tan": "0.7 mg/L"}],
         "water_changes": [{"date": START + dt.timedelta(days=5), "volume": "200 L"}],
     }
+    # young that eat each other, a hunter of their kind, and more crappie than their own growth bears
+    tables["tanks"]["nursery"] = tables["tanks"]["east"] | {"loop": "cool"}
+    for name, species, count, weight in (
+        ("young", "walleye", 200, 3), ("old", "walleye", 2, 200), ("crappie", "black_crappie", 300, 60)
+    ):  # fmt: skip
+        tables["cohorts"][name] = {
+            "species": species, "tank": "nursery", "count": count, "mean_weight": f"{weight} g", "feed": "perch_45",
+        }  # fmt: skip
     tables["settlers"] = {"swirl": {"loop": "cool", "kind": "swirl", "drawn_off": "20 L/day"}}
     return build_layout(build(tables))
 
@@ -71,7 +79,7 @@ def other(name: str, array: np.ndarray) -> np.ndarray:
     """Other numbers that the field may hold."""
     if name in ("water.maturity",):
         return np.where(np.isnan(array), 0.3, 1.5 * array)
-    if name in ("rations.fed_today", "rations.in_training", "water.emptied", "species.is_deep"):
+    if name in ("rations.fed_today", "rations.in_training", "water.emptied", "species.eats_own"):
         return 1.0 - array
     if name == "species.chloride_protects":
         return 1.0 - array

@@ -6,7 +6,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from small_sites import START, build, two_loops
+from small_sites import START, build, nobody_hunts, two_loops
 
 from stocksim.answers.stock.loads import (
     Candidate,
@@ -105,7 +105,7 @@ def run_with(counts: dict[str, int], tanks: tuple[str, ...] = ("east", "spare", 
         }  # fmt: skip
         if candidate.stocked:
             tables["cohorts"][candidate.name]["stocked"] = candidate.stocked
-    layout = build_layout(build(tables))
+    layout = nobody_hunts(build_layout(build(tables)))
     course = simulate(layout)
     in_tank = layout.cohort_tank
     made = course.sump_tan_load_g + AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g @ layout.cohort_loop)

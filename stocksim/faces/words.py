@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Any
 
 import numpy as np
@@ -12,12 +13,14 @@ from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import help_words
-from stocksim.faces.fates import death_words, event_data, fate_data, fish_cautions, heavy_words, is_heavy
+from stocksim.faces.fates import death_words, event_data, fate_data, feed_data, fish_cautions, heavy_words, is_heavy
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
-from stocksim.site.kinds import LEVEL_UNITS, LIMITS
+from stocksim.library.species import density_limits, density_meaning
+from stocksim.site.kinds import LEVEL_UNITS, LIMITS, Mending
+from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
@@ -440,6 +443,54 @@ def finding_data(finding: Finding, units: str) -> dict[str, Any]:
     }
 
 
+# what a density stands for, in the words that end the sentence of a broken one
+_DENSITY_WORDS = {
+    "growth": "It is a limit of growth for {species} alone: above it they grow less, deaths are not told of.",
+    "welfare": "It is a limit of welfare, of {species}: advice of practice, not a level that was seen to kill.",
+    "survival": "It is a limit of survival, of {species}.",
+}
+
+
+def density_ground(site: Site, finding: Finding) -> tuple[str, str] | None:
+    """Species that sets the density a tank is judged by, and what that limit means.
+
+    Parameters
+    ----------
+    site : Site
+        The site that was run.
+    finding : Finding
+        Any of its findings.
+
+    Returns
+    -------
+    tuple of (str, str) or None
+        Key of the species, and growth, welfare or survival; None for another limit.
+    """
+    if LIMITS[finding.limit].mended_by is not Mending.ROOM:
+        return None
+    level = site.file.site.density_level
+    for key, entry in site.species.items():
+        bears = density_limits(entry, level)
+        if math.isclose(bears.of_own, finding.threshold, rel_tol=1e-9):
+            return key, "growth"
+        if math.isclose(bears.of_tank, finding.threshold, rel_tol=1e-9):
+            meaning = density_meaning(entry, level)
+            other = "experienced" if level == "cautious" else "cautious"
+            return key, density_meaning(entry, other) if meaning == "growth" else meaning
+    return None
+
+
+def density_sentence(site: Site, finding: Finding) -> str:
+    """What the density that a tank breaks stands for; empty for other limits, argument as in `density_ground`."""
+    ground = density_ground(site, finding)
+    return "" if ground is None else _DENSITY_WORDS[ground[1]].format(species=ground[0].replace("_", " "))
+
+
+def _density_data(site: Site, finding: Finding) -> dict[str, Any]:
+    ground = density_ground(site, finding)
+    return {} if ground is None else {"species": ground[0], "meaning": ground[1]}
+
+
 def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
     data = {
@@ -447,8 +498,9 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
-        "limits": [finding_data(f, season.site.file.site.units) for f in findings],
+        "limits": [finding_data(f, season.site.file.site.units) | _density_data(season.site, f) for f in findings],
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
+        "feeds": feed_data(season),
         "fish": fate_data(season),
         "feeding": feeding_data(season),
         "small_in_winter": [small_data(small) for small in small_cohorts(season.site)],

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import formula
 from stocksim.fish.spread import log_spread, normal_share
 
 FloatArray = NDArray[np.float64]
@@ -18,8 +19,14 @@ VERDICTS = ("together", "with care", "apart")  # grades 0, 1 and 2 index it
 CARE_MARGIN, LONGEST_PREY_WATCHED = 1.4, 0.7
 # Both fish vary: so many pairs of a predator and a tankmate may fit before the rule speaks (ours, no source).
 TOLERATED_PAIRS = 0.01
-# Growth windows that overlap by less leave no room for a greenhouse's own swings (ours, no source).
-NARROW_WINDOW_C = 3.0
+# Depth over total length of the deep prey that the species files tell of: sunfish and their like (ours, no source).
+DEEP_BODY = 0.36
+# Fry of any fish take smaller ones of their kind (koi: van Damme et al. 1989, abstract). The limit of brown trout
+# (Hyvarinen & Huusko 2006, abstract: 0.40 of its length) is taken for all that are shorter than this (ours).
+FRY_SHARE, FRY_LENGTH_MM = 0.40, 100.0
+# Of one species, fish shorter than this share of the others' length are kept from the feed (ours): catfish fingerlings
+# without larger ones beside them were 42 % heavier after 21 weeks (Freeman 1998, abstract; sizes not told).
+KEPT_FROM_FEED_SHARE = 0.6
 # Recommended oxygen from which a species is counted to the next class (ours): trout, then perch-like, then the rest.
 OXYGEN_CLASSES = ((6.5, "high"), (5.5, "middle"), (-np.inf, "usual"))
 # What goes wrong between two tempers, worse before milder (ours, after common practice; catfish held together bite each
@@ -40,13 +47,15 @@ class Mate(NamedTuple):
     length_cv: ArrayLike
     prey_share_deep: float
     prey_share_slender: float
-    body_form: str  # deep or slender
+    body_depth: float  # over total length
     temper: str  # calm, nips, territorial or hunts
     growth_low_c: float
     growth_high_c: float
     low_limit_c: float
     high_stress_c: float
     oxygen_recommended_mg_l: float
+    eats_own: bool = True  # smaller ones of its kind that fit its mouth
+    sibling_length_mm: float = 0.0  # longer ones are safe from siblings that no mouth limits
 
 
 class Reason(NamedTuple):
@@ -70,6 +79,58 @@ class Window(NamedTuple):
     low_c: FloatArray
     high_c: FloatArray
     width_c: FloatArray
+
+
+@formula
+def longest_prey_share(prey_share_deep: Any, prey_share_slender: Any, body_depth: Any) -> Any:
+    """Longest prey of a body depth that a species swallows, over its own length.
+
+    Parameters
+    ----------
+    prey_share_deep, prey_share_slender : array_like, shape (...)
+        Longest prey of the two forms over the hunter's total length. [-]
+    body_depth : array_like, shape (...)
+        Greatest depth of the prey, or its breadth over locked spines, over its total length. [-] Above 0.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share. [-] The mouth lets a depth through, so it falls as the prey is deeper (Lawrence 1958, from memory: bass
+        take prey as deep as their mouth is wide), and no slender prey is longer than its own share.
+
+    Examples
+    --------
+    >>> longest_prey_share(0.45, 0.65, [0.20, 0.36, 0.45]).round(2)
+    array([0.65, 0.45, 0.36])
+    """
+    return np.minimum(prey_share_deep * DEEP_BODY / body_depth, np.maximum(prey_share_slender, prey_share_deep))
+
+
+@formula
+def longest_sibling_share(prey_share: Any, hunter_length_mm: Any, eats_own: Any) -> Any:
+    """Longest of its own kind that a fish swallows, over its own length.
+
+    Parameters
+    ----------
+    prey_share : array_like, shape (...)
+        Longest prey of its kind's depth, as of `longest_prey_share`. [-]
+    hunter_length_mm : array_like, shape (...)
+        Mean length of the larger fish. [mm]
+    eats_own : array_like, shape (...)
+        1, or 0 for a species that was looked at and took none of its own.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share. [-] Fry take 0.40 at least.
+
+    Examples
+    --------
+    >>> longest_sibling_share(0.0, [50.0, 150.0], 1.0)
+    array([0.4, 0. ])
+    """
+    fry = 1.0 * (hunter_length_mm < FRY_LENGTH_MM)
+    return eats_own * np.maximum(prey_share, FRY_SHARE * fry)
 
 
 def length_spread(cv: ArrayLike, length_slope: ArrayLike) -> FloatArray:
@@ -168,7 +229,7 @@ def predation_grade(
     array([2, 1, 0])
     """
     share = np.asarray(prey_share, float)
-    watched = np.maximum(share, np.minimum(CARE_MARGIN * share, LONGEST_PREY_WATCHED))
+    watched = watched_share(share)
     fits, nearly = (
         fits_mouth_probability(predator_length_mm, predator_length_cv, prey_length_mm, prey_length_cv, part)
         for part in (share, watched)
@@ -281,7 +342,7 @@ def judge_pair(
     one, other : Mate
         The two groups; the same one twice judges a group against itself.
     same_species : bool
-        They are of one species: mouths count, tempers and water do not.
+        They are of one species: mouths and water count, tempers do not, and water parts none of them.
     never_by_rule : bool
         A species file says never to mix them.
     season_temperature_c : array_like, shape (day,), optional
@@ -293,16 +354,19 @@ def judge_pair(
         Verdict, and reasons of the keys never_by_rule (number 1), fits_mouth (greatest chance of a pair over the days
         [-], at the share that gave the grade), no_common_water and narrow_growth_window (width of the common window
         [degC], negative if apart), season_outside_limits and season_outside_growth (greater share of days [-]),
-        oxygen_class (the higher need [mg/L]), or one of `temper_clash` (number 0).
+        oxygen_class (the higher need [mg/L]), siblings (least length over the longest that siblings take [-]),
+        larger_kin (least ratio of mean lengths [-]), or one of `temper_clash` (number 0).
 
     Notes
     -----
     The verdict is a rule of thumb of this project on weakly sourced sizes; a tank needs a keeper's eye all the same.
     """
     found = [Reason("never_by_rule", 1.0, VERDICTS[2])] if never_by_rule else []
-    found += [reason for pair in ((one, other), (other, one)) for reason in _mouth(*pair)]
-    if not same_species:
-        found += _water(one, other, season_temperature_c)
+    found += [reason for pair in ((one, other), (other, one)) for reason in _mouth(*pair, same_species)]
+    found += _water(one, other, season_temperature_c, same_species)
+    if same_species:
+        found += _siblings(one, other, {reason.key for reason in found})
+    else:
         if oxygen_class(one.oxygen_recommended_mg_l) != oxygen_class(other.oxygen_recommended_mg_l):
             need = max(one.oxygen_recommended_mg_l, other.oxygen_recommended_mg_l)
             found.append(Reason("oxygen_class", need, VERDICTS[1]))
@@ -316,33 +380,88 @@ def judge_pair(
     return Company(reasons[0].verdict if reasons else VERDICTS[0], reasons)
 
 
-def _mouth(predator: Mate, prey: Mate) -> list[Reason]:
+def mouth_share(predator: Mate, prey: Mate, same_species: bool) -> FloatArray:
+    """Longest fish like a tankmate that a predator swallows, over its own length.
+
+    Parameters
+    ----------
+    predator, prey : Mate
+        The two groups.
+    same_species : bool
+        Whether they are of one species.
+
+    Returns
+    -------
+    ndarray, shape of the predator's lengths
+        Share. [-]
+    """
+    share = longest_prey_share(predator.prey_share_deep, predator.prey_share_slender, prey.body_depth)
+    lengths = np.asarray(predator.length_mm, float)
+    if not same_species:
+        return np.full(lengths.shape, float(share))
+    return np.asarray(longest_sibling_share(np.full(lengths.shape, share), lengths, float(predator.eats_own)))
+
+
+def watched_share(prey_share: ArrayLike) -> FloatArray:
+    """Share of the predator's length below which a tankmate is watched.
+
+    Parameters
+    ----------
+    prey_share : array_like, shape (...)
+        Longest prey of that body over the predator's length. [-]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share, 1.4 times that and 0.7 at most. [-]
+    """
+    share = np.asarray(prey_share, float)
+    return np.maximum(share, np.minimum(CARE_MARGIN * share, LONGEST_PREY_WATCHED))
+
+
+def _mouth(predator: Mate, prey: Mate, same_species: bool) -> list[Reason]:
     """Reason that prey fits a predator's mouth on the worst day, if it does."""
-    share = predator.prey_share_deep if prey.body_form == "deep" else predator.prey_share_slender
+    share = mouth_share(predator, prey, same_species)
     lengths = (predator.length_mm, predator.length_cv, prey.length_mm, prey.length_cv)
     grade = int(np.max(predation_grade(*lengths, share)))
     if grade == 0:
         return []
-    if grade == 1:
-        share = max(share, min(CARE_MARGIN * share, LONGEST_PREY_WATCHED))
-    return [Reason("fits_mouth", float(np.max(fits_mouth_probability(*lengths, share))), VERDICTS[grade])]
+    reach = watched_share(share) if grade == 1 else share
+    return [Reason("fits_mouth", float(np.max(fits_mouth_probability(*lengths, reach))), VERDICTS[grade])]
 
 
-def _water(one: Mate, other: Mate, season_c: ArrayLike | None) -> list[Reason]:
+def _siblings(one: Mate, other: Mate, known: set[str]) -> list[Reason]:
+    """Reasons in the sizes of one species: young that siblings take whatever the mouth, and kin that eat first.
+
+    Who may be swallowed need not be told that it will be hungry.
+    """
+    shorter = float(np.min(np.minimum(one.length_mm, other.length_mm)))
+    found = []
+    if shorter < one.sibling_length_mm:
+        found.append(Reason("siblings", shorter / one.sibling_length_mm, VERDICTS[2]))
+    ratio = np.divide(one.length_mm, other.length_mm)
+    least = float(np.min(np.minimum(ratio, 1.0 / ratio)))
+    if least < KEPT_FROM_FEED_SHARE and "fits_mouth" not in known:
+        found.append(Reason("larger_kin", least, VERDICTS[1]))
+    return found
+
+
+def _water(one: Mate, other: Mate, season_c: ArrayLike | None, same_species: bool) -> list[Reason]:
     """Reasons in the temperature of the water that two species would share."""
     found = []
     bearable = window_overlap(one.low_limit_c, one.high_stress_c, other.low_limit_c, other.high_stress_c)
     growing = window_overlap(one.growth_low_c, one.growth_high_c, other.growth_low_c, other.growth_high_c)
     if bearable.width_c <= 0.0:
         found.append(Reason("no_common_water", float(bearable.width_c), VERDICTS[2]))
-    if growing.width_c < NARROW_WINDOW_C:
+    # of one species the sizes alone move it
+    if growing.width_c < 0.0 and not same_species:
         found.append(Reason("narrow_growth_window", float(growing.width_c), VERDICTS[1]))
     if season_c is not None:
         pair = one, other
         outside = max(1.0 - float(season_share_inside(season_c, mate.low_limit_c, mate.high_stress_c)) for mate in pair)
         idle = max(1.0 - float(season_share_inside(season_c, mate.growth_low_c, mate.growth_high_c)) for mate in pair)
         if outside > 0.0:
-            found.append(Reason("season_outside_limits", outside, VERDICTS[2]))
+            found.append(Reason("season_outside_limits", outside, VERDICTS[1 if same_species else 2]))
         if idle > 0.5:
             found.append(Reason("season_outside_growth", idle, VERDICTS[1]))
     return found

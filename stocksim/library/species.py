@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import NamedTuple
 
 from stocksim.errors import Fault, ParameterError, shown
 from stocksim.library.feeds import feed_names
@@ -10,6 +11,8 @@ from stocksim.library.sources import Bound, Entry, Order, Rules, entry_names, fi
 
 # Oxygen at which fish stop feeding lies below this share of the level at which they feed fully: fish/appetite.py.
 KNEE_OF_FULL_OXYGEN = 3.0 / 5.5
+
+DENSITY_MEANINGS = ("growth", "welfare", "survival")
 
 SPECIES_RULES = Rules(
     kind="fish",
@@ -63,6 +66,10 @@ SPECIES_RULES = Rules(
         "nitrite_lethal_chloride": Bound("mg/L", 0.1, 1000),
         # oxygen from which appetite is whole, where it was measured; oxygen_recommended where not
         "oxygen_full_appetite": Bound("mg/L", 1, 12),
+        "body_depth": Bound("-", 0.05, 0.8),  # greatest depth, or breadth over locked spines, over total length
+        "eats_own": Bound("-", 0, 1),  # 0 where it was looked at and takes none of its own kind; 1 where not given
+        "sibling_loss": Bound("1/day", 0, 0.9),  # of the smallest young, unfed, eaten by siblings of nearly their size
+        "sibling_length": Bound("mm", 0, 500),  # at which that has ended
         "nitrate_caution": Bound("mg/L", 5, 5000),  # as N; told, not judged (use = caution); 100 where not given
         # winter, told and not judged (use = caution): fish/wintering.py
         "winter_safe_length": Bound("mm", 10, 400),  # young fish below this length die more in a winter
@@ -92,8 +99,16 @@ SPECIES_RULES = Rules(
         "never_with": False,
         "never_because": False,
         "like": False,
+        # what the source saw above the density: less growth, worse health or manners, or deaths; welfare where not told
+        "density_cautious_meaning": False,
+        "density_experienced_meaning": False,
     },
-    choices={"body_form": ("deep", "slender"), "temper": ("calm", "nips", "territorial", "hunts")},
+    choices={
+        "body_form": ("deep", "slender"),
+        "temper": ("calm", "nips", "territorial", "hunts"),
+        "density_cautious_meaning": DENSITY_MEANINGS,
+        "density_experienced_meaning": DENSITY_MEANINGS,
+    },
     together=(("never_with", "never_because"),),
     orders=(
         Order("appetite_optimum", "appetite_upper_zero"),
@@ -163,6 +178,77 @@ def never_with(entry: Entry) -> tuple[str, ...]:
         Empty where the file names none.
     """
     return _listed(entry.facts.get("never_with", ""))
+
+
+class Densities(NamedTuple):
+    """What a species bears: all fish of its tank, and fish of its own kind, infinite where not told. [kg/m3]"""
+
+    of_tank: float
+    of_own: float
+
+
+def density_meaning(entry: Entry, level: str) -> str:
+    """What the limit of a species' density stands for.
+
+    Parameters
+    ----------
+    entry : Entry
+        A species.
+    level : str
+        ``cautious`` or ``experienced``.
+
+    Returns
+    -------
+    str
+        growth, welfare or survival.
+    """
+    return entry.facts.get(f"density_{level}_meaning", "welfare")
+
+
+def density_limits(entry: Entry, level: str) -> Densities:
+    """Densities that a species bears, by what its limits mean.
+
+    Parameters
+    ----------
+    entry : Entry
+        A species.
+    level : str
+        ``cautious`` or ``experienced``.
+
+    Returns
+    -------
+    Densities
+        A limit of growth alone is one for its own kind; the tank then goes by the other level, where that means welfare
+        or survival, or else by the same number. [kg/m3]
+    """
+    limit = entry[f"density_{level}"]
+    if density_meaning(entry, level) != "growth":
+        return Densities(limit, float("inf"))
+    other = "experienced" if level == "cautious" else "cautious"
+    if density_meaning(entry, other) == "growth":
+        return Densities(limit, limit)
+    return Densities(max(limit, entry[f"density_{other}"]), limit)
+
+
+# Greatest depth over total length where a file gives none: sunfish and their like, for which prey_share_deep holds, and
+# the rest (ours, no source).
+_DEPTH_OF_FORM = {"deep": 0.36, "slender": 0.20}
+_USUAL_COMPANY = {"eats_own": 1.0, "sibling_loss": 0.0, "sibling_length": 0.0}
+
+
+def company_value(entry: Entry, key: str) -> float:
+    """A value of a species by which company is judged, and what is taken where its file gives none.
+
+    Parameters
+    ----------
+    entry : Entry
+        A species.
+    key : str
+        As ``body_depth``, in the unit of the species files.
+    """
+    if key == "body_depth":
+        return entry.number(key, _DEPTH_OF_FORM[entry.facts["body_form"]])
+    return entry.number(key, _USUAL_COMPANY[key]) if key in _USUAL_COMPANY else entry[key]
 
 
 def _listed(text: str) -> tuple[str, ...]:

@@ -274,6 +274,10 @@ CAUSES_OF_DEATH: dict[str, CauseKind] = {
         words="hunger",
         advice="Against hunger: feed whenever the water is warm enough for them to eat, a little at a time.",
     ),
+    "eaten": CauseKind(
+        words="being eaten by tankmates",
+        advice="Against being eaten: grade, or give the smaller fish a tank of their own.",
+    ),
     "training": CauseKind(words="feed training", is_expected=True),
     "everyday": CauseKind(words="", is_expected=True),
 }

@@ -16,7 +16,7 @@ from stocksim.faces.marks import marked
 from stocksim.faces.markup import paragraph_html
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
-from stocksim.library.species import load_species, never_with, species_names
+from stocksim.library.species import density_meaning, load_species, never_with, species_names
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -39,7 +39,8 @@ GROUPS = {
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
     "Company and sizes": (
-        "prey_share_deep", "prey_share_slender", "size_spread", "length_weight_intercept", "length_weight_slope",
+        "prey_share_deep", "prey_share_slender", "body_depth", "eats_own", "sibling_loss", "sibling_length",
+        "size_spread", "length_weight_intercept", "length_weight_slope",
         "farmed_condition",
     ),
     "Wild-caught fish onto pellets": ("feed_training_days", "feed_training_loss"),
@@ -52,6 +53,10 @@ GROUPS = {
 MEANINGS = {
     "prey_share_deep": "longest deep-bodied prey over own length; 0: takes no fish",
     "prey_share_slender": "longest slender prey over own length; 0: takes no fish",
+    "body_depth": "greatest depth, or breadth over locked spines, over own length",
+    "eats_own": "0: was looked at and takes none of its own kind",
+    "sibling_loss": "share of the smallest young that siblings eat a day, unfed",
+    "sibling_length": "length from which siblings of its size take no more",
     "size_spread": "standard deviation over mean weight, batch not graded",
     "temperature_change_per_day": "let the water change by no more than this a day",
     "feed_training_days": "days without growth until wild fish live on pellets",
@@ -216,6 +221,7 @@ def _row(entry: Entry) -> dict[str, Any]:
         "growth_temperature_c": [entry["growth_temperature_low"], entry["growth_temperature_high"]],
         "temperature_limits_c": [entry["temperature_low_limit"], entry["temperature_high_stress"]],
         "density_kg_m3": [entry["density_cautious"], entry["density_experienced"]],
+        "density_means": [density_meaning(entry, level) for level in ("cautious", "experienced")],
     }
 
 
@@ -274,6 +280,7 @@ def feed_rows() -> list[dict[str, str]]:
             "evidence": entry.evidence,
             "MJ/kg": f"{entry['digestible_energy']:.1f}",
             "protein %": f"{100.0 * entry['protein']:.0f}",
+            "dry %": f"{100.0 * entry['dry_matter']:.0f}",
             "name": entry.title,
         }
         for name, entry in ((name, load_feed(name)) for name in feed_names())
@@ -356,7 +363,8 @@ def growth_answer(
     meal = load_feed(feed or entry.facts["fitted_with_feed"])
     if feed_kind(meal) == "natural":
         notes.append(
-            f"{meal.title}: natural food, weighed wet as you give it. {meal.facts.get('caution', '')}".rstrip()
+            f"{meal.title}: natural food, weighed fresh as you give it; {100.0 * meal['dry_matter']:.0f} % of it is "
+            f"dry matter. {meal.facts.get('caution', '')}".rstrip()
         )
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
@@ -380,6 +388,7 @@ def growth_answer(
         "days": number,
         "weight_g": round(end, 3),
         "feed_g": round(eaten, 3),
+        "feed_dry_g": round(eaten * meal["dry_matter"], 3),
         "feed_conversion": round(eaten / gain, 3) if gain > 0.0 else None,
         "specific_growth_percent_per_day": round(100.0 * float(np.log(end / from_weight_g)) / number, 4),
         "oxygen_g": round(float(course.oxygen_g.sum()), 3),
@@ -396,7 +405,7 @@ def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
     return [
         f"{species} at {answer['temperature_c']:.1f} degC: {answer['weight_g']:.1f} g after {answer['days']} days "
         f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
-        f"Eaten {answer['feed_g']:.1f} g a fish"
+        f"Eaten {answer['feed_g']:.1f} g a fish ({answer['feed_dry_g']:.1f} g of dry matter)"
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
         f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",

@@ -20,6 +20,7 @@ from stocksim.faces.fates import (
     event_lines,
     fate_note,
     fate_rows,
+    feed_words,
     is_worth_telling,
 )
 from stocksim.faces.feeding_words import feeding_lines, feeding_note
@@ -27,7 +28,7 @@ from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
 from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
-from stocksim.faces.words import cautions, finding_sentence, is_trouble, summary, verdict
+from stocksim.faces.words import cautions, density_sentence, finding_sentence, is_trouble, summary, verdict
 from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
@@ -78,7 +79,7 @@ def season_answer(
     file = season.site.file
     sections = [
         Section("tanks", _tank_parts(season, findings)),
-        Section("limits", _limit_parts(findings, file.site.units, is_sought)),
+        Section("limits", _limit_parts(findings, season.site, is_sought)),
         Section("fish", _fate_parts(season)),
         Section("feeding", _feeding_parts(season)),
         Section("water", _water_parts(season)),
@@ -122,15 +123,23 @@ def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:
     ]  # fmt: skip
 
 
-def _limit_parts(findings: list[Finding], units: str, is_sought: bool) -> list[Part]:
+def _limit_parts(findings: list[Finding], site: Site, is_sought: bool) -> list[Part]:
     """Broken limits and advice, each with what helps."""
+    units = site.file.site.units
     told = [f for f in findings if f.is_broken] + [f for f in findings if f.margin_percent is None and f.days_broken]
     if not told:
         return []
     heads = [Head("Limits that bite, in date order:", "text")] if told[0].is_broken else []
     return [
         *heads,
-        Points([Point(finding_sentence(f, units), help_words(f, units), f.is_broken) for f in told], is_sought),
+        Points(
+            [
+                Point(f"{finding_sentence(f, units)} {density_sentence(site, f)}".strip(), help_words(f, units), is_bad)
+                for f in told
+                for is_bad in (f.is_broken,)
+            ],
+            is_sought,
+        ),
     ]
 
 
@@ -187,7 +196,7 @@ def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
         f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."
     )
     return [
-        Sentences([fed], on="text", indent="  ", gap=True),
+        Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True),
         Sentences(_area_lines(season, findings, units), on="text", indent="  "),
     ]
 

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.season import simulate
 from stocksim.fish.body import total_length_mm
-from stocksim.fish.company import VERDICTS, Mate, judge_pair, length_spread, predation_grade
+from stocksim.fish.company import VERDICTS, Mate, judge_pair, length_spread, mouth_share, predation_grade
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.heat.temperatures import water_c
 from stocksim.library.feeds import load_feed
 from stocksim.library.sources import Entry
-from stocksim.library.species import load_species, never_with
+from stocksim.library.species import company_value, load_species, never_with
 from stocksim.site.fish_tables import AppetiteRation, CohortTable, PercentRation, TableRation, UnfedRation
 from stocksim.site.reading import Site
 
@@ -219,17 +219,18 @@ class Cannibal(NamedTuple):
 def _mate(entry: Entry, weight_g: FloatArray, size_spread: FloatArray) -> Mate:
     slope = entry["length_weight_slope"]
     length = total_length_mm(weight_g, entry["length_weight_intercept"], slope, entry["farmed_condition"])
+    # growth windows and young siblings part no candidates, so the file's own windows do
     return Mate(
         length, length_spread(size_spread, slope), entry["prey_share_deep"], entry["prey_share_slender"],
-        entry.facts["body_form"], entry.facts["temper"], entry["growth_temperature_low"],
+        company_value(entry, "body_depth"), entry.facts["temper"], entry["growth_temperature_low"],
         entry["growth_temperature_high"], entry["temperature_low_limit"], entry["temperature_high_stress"],
-        entry["oxygen_recommended"],
+        entry["oxygen_recommended"], company_value(entry, "eats_own") > 0.0,
     )  # fmt: skip
 
 
-def _first_meal(predator: Mate, prey: Mate) -> int:
+def _first_meal(predator: Mate, prey: Mate, same_species: bool) -> int:
     """First place in the arrays at which prey fits a predator's mouth, -1 for never."""
-    share = predator.prey_share_deep if prey.body_form == "deep" else predator.prey_share_slender
+    share = mouth_share(predator, prey, same_species)
     grade = predation_grade(predator.length_mm, predator.length_cv, prey.length_mm, prey.length_cv, share)
     hits = np.flatnonzero(np.atleast_1d(grade) == 2)
     return int(hits[0]) if hits.size else -1
@@ -257,7 +258,7 @@ def cannibals(candidates: Sequence[Candidate], entries: Sequence[Entry], loads: 
             if not days.size:
                 continue
             mate = _mate(entries[c], loads.weight_g[o, c, days], loads.size_spread[o, c, days])
-            meal = _first_meal(mate, mate)
+            meal = _first_meal(mate, mate, True)
             if meal >= 0 and (c not in found or days[meal] < found[c].day):
                 found[c] = Cannibal(int(days[meal]))
     return found
@@ -313,7 +314,7 @@ def _judge(entries: Sequence[Entry], loads: UnitLoads, o: int, a: int, b: int, w
     if company.verdict != VERDICTS[2]:
         return None
     key = company.reasons[0].key
-    for eater, meal in ((a, _first_meal(one, other)), (b, _first_meal(other, one))):
+    for eater, meal in ((a, _first_meal(one, other, is_kin)), (b, _first_meal(other, one, is_kin))):
         if key == "fits_mouth" and meal >= 0:
             return Apart(a, b, key, eater, int(days[meal]))
     return Apart(a, b, key, -1, -1)

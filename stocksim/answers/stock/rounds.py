@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -90,8 +90,8 @@ def place_limits(
     loads: UnitLoads,
     is_film_mature: bool | Sequence[bool] = False,
     margin: float = 0.0,
-) -> tuple[Limit, Limit, Limit]:
-    """Density, oxygen and biofilter for the candidates.
+) -> tuple[Limit, ...]:
+    """Density, oxygen and biofilter for the candidates, then densities above which one species alone grows less.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def place_limits(
     Returns
     -------
     tuple of Limit
-        By week, each at its worst day.
+        By week, each at its worst day. The last are named density too: a tank is as full as the fuller of its rows.
 
     Notes
     -----
@@ -151,7 +151,26 @@ def place_limits(
         Limit("density", "kg", worst_of_weeks(loads.biomass_g) / 1000.0, where_there(density)),
         Limit("oxygen", "mg/L", load_by_week, where_there(oxygen), influence=np.stack(influence)),
         Limit("biofilter", "g/day", worst_of_weeks(loads.tan_g), where_there(biofilter), is_of_loop=True),
+        *_growth_densities(layouts, loads, there, 1.0 - margin),
     )
+
+
+def _growth_densities(
+    layouts: Sequence[Layout], loads: UnitLoads, there: NDArray[np.bool_], share: float
+) -> Iterator[Limit]:  # fmt: skip
+    """A row for each species whose own growth has a density: its fish alone fill it, and are alone held to it."""
+    names = [stay.table.species for stay in layouts[0].stays]
+    for name in dict.fromkeys(names):
+        kin = np.array([other == name for other in names])
+        bears = np.stack([layout.growth_density for layout in layouts])
+        if not np.isfinite(bears[:, kin]).any():
+            continue
+        volume = np.stack([layout.volume_m3[: len(layout.tanks)] for layout in layouts])
+        most = share * bears[:, :, None] * volume[:, None]
+        is_held = (there & kin[:, None])[:, :, None]
+        capacity = np.where(is_held, np.where(np.isfinite(most), most, np.inf)[..., None], np.inf)
+        own = worst_of_weeks(loads.biomass_g) / 1000.0 * kin[:, None]
+        yield Limit("density", "kg", own, capacity)
 
 
 # --- a plan against the full season: solve, run, correct what the program got wrong, and solve again until both agree
@@ -292,26 +311,25 @@ def correct(
     apart = {}
     seasons = {item.limit: _used_share(item, layout, course) for item in series}
     by_loop = layout.leaf_loop[: len(layout.tanks)]
-    for used in limit_uses(program, stocking):
-        season = seasons.get(used.limit)
+    for limit, promised in _promised(program, stocking).items():
+        season = seasons.get(limit)
         if season is None:
             continue
-        asks = np.isfinite(used.capacity) & np.isfinite(season)
-        promised = np.where(asks, used.use / np.where(asks, used.capacity, 1.0), 0.0)
-        season = np.where(asks, season, 0.0)
-        apart[used.limit] = float(np.abs(season - promised).max(initial=0.0))
+        season = np.where(np.isfinite(promised) & np.isfinite(season), season, 0.0)
+        promised = np.where(np.isfinite(promised) & np.isfinite(seasons[limit]), promised, 0.0)
+        apart[limit] = float(np.abs(season - promised).max(initial=0.0))
         factor = np.where(
             (season > promised) & (season > MATTERS_FROM), promised / np.maximum(season, 1e-12), 1.0
         ) * np.where(season > 1.0, 1.0 - _TAKEN_OFF, 1.0)
-        for other in _behind(used.limit):
+        for other in _behind(limit):
             if other in seasons:
                 worst = np.nan_to_num(seasons[other])
                 at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
                 # what a loop's water holds comes of all that was fed before
                 ahead = np.maximum.accumulate(at_place[:, ::-1], axis=1)[:, ::-1]
                 factor *= np.where(ahead > 1.0, (1.0 - _TAKEN_OFF) / np.sqrt(np.maximum(ahead, 1.0)), 1.0)
-        known = corrections.get(used.limit, np.ones_like(factor))
-        corrections[used.limit] = np.maximum(known * factor, _LEAST_FACTOR)
+        known = corrections.get(limit, np.ones_like(factor))
+        corrections[limit] = np.maximum(known * factor, _LEAST_FACTOR)
     return apart
 
 
@@ -340,16 +358,24 @@ def calibrated(
     shares = {item.limit: _used_share(item, layout, course) for item in series}
     by_loop = layout.leaf_loop[: len(layout.tanks)]
     found = {}
-    for used in limit_uses(program, stocking):
-        season = np.nan_to_num(shares[used.limit]) / (1.0 - margin)
-        for other in _behind(used.limit):
+    for limit, promised in _promised(program, stocking).items():
+        season = np.nan_to_num(shares[limit]) / (1.0 - margin)
+        for other in _behind(limit):
             worst = np.nan_to_num(shares[other])
             at_place = np.array([worst[by_loop[:, loop] > 0.0].max(axis=0) for loop in range(by_loop.shape[1])])
             season = np.maximum(season, np.maximum.accumulate(at_place[:, ::-1], axis=1)[:, ::-1])
-        asks = np.isfinite(used.capacity) & (used.use > 0.0)
-        promised = np.where(asks, used.use / np.where(asks, used.capacity, 1.0), 0.0)
-        found[used.limit] = np.where(asks, promised / np.clip(season, 1e-3, 1.0), 1.0)
+        found[limit] = np.where(promised > 0.0, promised / np.clip(season, 1e-3, 1.0), 1.0)
     return found
+
+
+def _promised(program: Program, stocking: Stocking) -> dict[str, FloatArray]:
+    """Share of each limit that a program uses, of rows of one name the fuller; NaN where nothing asks."""
+    shares: dict[str, FloatArray] = {}
+    for used in limit_uses(program, stocking):
+        asks = np.isfinite(used.capacity)
+        share = np.where(asks, used.use / np.where(asks, used.capacity, 1.0), np.nan)
+        shares[used.limit] = np.fmax(shares[used.limit], share) if used.limit in shares else share
+    return shares
 
 
 # levels without fish of the limits that fish draw down to their floor

@@ -233,7 +233,7 @@ def _seed(problem: Problem, choice: NDArray[np.int64]) -> NDArray[np.int64]:
             if fitting.size:
                 c = int(fitting[t % fitting.size])
                 heaviest = problem.loads.biomass_g[o, c].max() / 1000.0
-                bears = layout.density_limit[c] * layout.volume_m3[t]
+                bears = min(layout.density_limit[c], layout.growth_density[c]) * layout.volume_m3[t]
                 fish[c, t] = int(_FIRST_LOOK * bears / heaviest) if heaviest > 0.0 else 0
     return fish
 

@@ -38,8 +38,9 @@ def company_answer(company: Company, units: str) -> Answer:
     Returns
     -------
     Answer
-        With the sections ``evidence``, ``matrix``, ``now``, ``asked``; for each loop ``loop_NAME``, ``pairs_NAME`` and
-        ``offers_NAME``; ``source``, ``wild``, ``cautions``. Its data holds every two cohorts, and each with itself.
+        With the sections ``evidence``, ``matrix``, ``eaten``, ``now``, ``asked``; for each loop ``loop_NAME``,
+        ``pairs_NAME`` and ``offers_NAME``; ``source``, ``wild``, ``cautions``. Its data holds every two cohorts, and
+        each with itself.
     """
     site = company.season.site
     verdict, is_trouble = words.headline(company)
@@ -50,6 +51,7 @@ def company_answer(company: Company, units: str) -> Answer:
     sections = [
         Section("evidence", [Html(weak)]),
         Section("matrix", _matrix_parts(company)),
+        Section("eaten", _loss_parts(company)),
         *_pair_sections(company, units),
         *(section for loop in company.loops for section in _loop_sections(loop, company, units)),
         Section("source", unsourced),
@@ -105,6 +107,12 @@ def _matrix_lines(company: Company) -> list[str]:
             lines.append((name.ljust(_LABEL) + cells).rstrip())
         lines.append("")
     return lines
+
+
+def _loss_parts(company: Company) -> list[Part]:
+    """Fish eaten by tankmates, which the season counts among its deaths."""
+    said = words.loss_sentences(company)
+    return [*_heads("Eaten by tankmates, roughly"), points([*said, words.LOSS_NOTE])] if said else []
 
 
 def _pair_sections(company: Company, units: str) -> list[Section]:
@@ -232,6 +240,18 @@ def _data(company: Company, units: str) -> dict[str, Any]:
         "evidence": "weak",
         "pairs": [_pair_data(pair, site, units) for pair in company.pairs],
         "loops": [_loop_data(loop, site, units) for loop in company.loops],
+        "eaten": [
+            {
+                "tank": loss.tank,
+                "cohort": loss.cohort,
+                "fish": round(loss.fish, 2),
+                "of": round(loss.had, 2),
+                "date": _iso(loss.first),
+                "until": _iso(loss.last),
+                "hunters": list(loss.hunters),
+            }
+            for loss in company.losses
+        ],
         "wild": [
             {
                 "cohort": wild.cohort,
@@ -283,6 +303,8 @@ def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
         "shares_tank": bool(pair.tanks),
         "tanks": list(pair.tanks),
         "water_of_loop": pair.loop,
+        "growth_window_a_c": [pair.grows_a[0], pair.grows_a[1]],
+        "growth_window_b_c": [pair.grows_b[0], pair.grows_b[1]],
         "judged_from": _iso(pair.first),
         "judged_to": _iso(pair.last),
         "judged_days": pair.days,

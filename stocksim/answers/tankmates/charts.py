@@ -114,15 +114,10 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
             {
                 "species": name_words(resident.species),
                 "key": resident.species,
-                **{
-                    name: shown(site.species[resident.species][key])
-                    for name, key in (
-                        ("bears from", "temperature_low_limit"),
-                        ("grows from", "growth_temperature_low"),
-                        ("grows to", "growth_temperature_high"),
-                        ("bears to", "temperature_high_stress"),
-                    )
-                },
+                "bears from": shown(site.species[resident.species]["temperature_low_limit"]),
+                "grows from": shown(resident.grows_from_c),
+                "grows to": shown(resident.grows_to_c),
+                "bears to": shown(site.species[resident.species]["temperature_high_stress"]),
                 "growth": "",
             }
             for resident in loop.residents

@@ -13,18 +13,18 @@ from stocksim.answers.tankmates.loops import LoopCompany, judge_loops
 from stocksim.engine.results.frames import Season
 from stocksim.fish.body import total_length_mm
 from stocksim.fish.company import (
-    CARE_MARGIN,
-    LONGEST_PREY_WATCHED,
     VERDICTS,
     Mate,
     fits_mouth_probability,
     judge_pair,
     length_spread,
+    mouth_share,
     predation_grade,
+    watched_share,
 )
+from stocksim.fish.growth import growth_curve, growth_window
 from stocksim.heat.temperatures import water_c
-from stocksim.library.sources import Entry
-from stocksim.library.species import never_with
+from stocksim.library.species import company_value, never_with
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
@@ -33,10 +33,11 @@ IntArray = NDArray[np.int64]
 CARE = VERDICTS[1]
 # Reasons of one verdict in the order told: what kills before what hurts, what the water does to both last.
 _ORDER = (
-    "never_by_rule", "no_common_water", "season_outside_limits", "fits_mouth", "nearly_fits", "wild_caught",
-    "narrow_growth_window", "oxygen_class", "hunters_together", "hunter_beside", "territories_clash",
+    "never_by_rule", "no_common_water", "season_outside_limits", "fits_mouth", "siblings", "nearly_fits", "wild_caught",
+    "narrow_growth_window", "oxygen_class", "larger_kin", "hunters_together", "hunter_beside", "territories_clash",
     "territory_holder_beside", "fins_nipped", "season_outside_growth",
 )  # fmt: skip
+_MEALS = ("fits_mouth", "nearly_fits", "siblings")
 # A cohort of which less than half a fish is expected to be left counts as gone.
 _LEAST_COUNT = 0.5
 
@@ -60,7 +61,8 @@ class Ground(NamedTuple):
 
     ``key`` is one of `stocksim.fish.company.judge_pair`, with the mouth told as fits_mouth (apart) or nearly_fits (with
     care), or wild_caught; ``number`` as there. ``who`` and ``whom`` are cohorts (predator and prey; the one outside its
-    window); lengths [mm] are those of the first such day. Dates are None where the two are never here together.
+    window); lengths [mm] are those of the first such day, the second for siblings that at which they are safe. Dates
+    are None where the two are never here together.
     """
 
     key: str
@@ -80,7 +82,8 @@ class Pair(NamedTuple):
 
     ``tanks`` are those they share, none for a question ("could they?"). ``loop`` is the loop whose water was taken.
     ``date`` is the day from which the verdict holds and ``until`` the last one; ``days`` were judged, from ``first`` to
-    ``last``; 0 where the two are never here together and the sizes each has on its first day were taken.
+    ``last``; 0 where the two are never here together and the sizes each has on its first day were taken. ``grows_a``
+    and ``grows_b`` are their growth windows. [degC]
     """
 
     a: str
@@ -95,6 +98,8 @@ class Pair(NamedTuple):
     first: dt.date | None
     last: dt.date | None
     days: int
+    grows_a: tuple[float, float]
+    grows_b: tuple[float, float]
     grounds: tuple[Ground, ...]
 
 
@@ -111,6 +116,22 @@ class WildCohort(NamedTuple):
     fish: float
 
 
+class TankLoss(NamedTuple):
+    """Fish of a cohort that tankmates are expected to swallow in a tank over the season, and who could have.
+
+    ``fish`` of ``had`` that came there or were there first; ``first`` and ``last`` are the days on which the first
+    half of a fish, and all but half of one, were gone. ``hunters`` are cohorts, itself included.
+    """
+
+    tank: str
+    cohort: str
+    fish: float
+    had: float
+    first: dt.date
+    last: dt.date
+    hunters: tuple[str, ...]
+
+
 class Company(NamedTuple):
     """Who may share a tank and a loop in a season."""
 
@@ -119,6 +140,7 @@ class Company(NamedTuple):
     pairs: tuple[Pair, ...]
     loops: tuple[LoopCompany, ...]
     wild: tuple[WildCohort, ...]
+    losses: tuple[TankLoss, ...]
 
 
 def judge_company(season: Season) -> Company:
@@ -148,7 +170,34 @@ def judge_company(season: Season) -> Company:
         tuple(pairs),
         judge_loops(site, water, stays),
         _wild(site, groups),
+        _losses(season, pairs),
     )
+
+
+def _losses(season: Season, pairs: list[Pair]) -> tuple[TankLoss, ...]:
+    """Fish that the season takes as eaten, by tank and cohort, the most first; half a fish at least."""
+    layout, course, found = season.layout, season.course, []
+    for column, stay in enumerate(layout.stays):
+        gone = course.swallowed[0, :, column].cumsum()
+        if gone[-1] < _LEAST_COUNT:
+            continue
+        hunters = {
+            ground.who
+            for pair in pairs
+            for ground in pair.grounds
+            if stay.table.tank in pair.tanks and ground.whom == stay.cohort and ground.key in _MEALS
+        }
+        first, last = (
+            int(np.argmax(gone >= level)) for level in (_LEAST_COUNT, max(gone[-1] - _LEAST_COUNT, _LEAST_COUNT))
+        )
+        there = course.count[0, :, column] + course.deaths[0, :, column]
+        found.append(
+            TankLoss(
+                stay.table.tank, stay.cohort, float(gone[-1]), float(there.max()), season.dates[first],
+                season.dates[last], tuple(sorted(hunters)),
+            )
+        )  # fmt: skip
+    return tuple(sorted(found, key=lambda loss: -loss.fish))
 
 
 def _groups(season: Season) -> list[Group]:
@@ -182,12 +231,15 @@ def _groups(season: Season) -> list[Group]:
     return groups
 
 
-def _mate(entry: Entry, group: Group, at: IntArray) -> Mate:
+def _mate(site: Site, group: Group, at: IntArray) -> Mate:
+    entry, meal = site.species[group.species], site.feeds[site.cohorts[group.cohort].feed]
+    weight = float(np.exp(np.log(group.weight_g[at]).mean()))
+    grows = growth_window(growth_curve(entry.__getitem__, meal.__getitem__, weight))
     return Mate(
         group.length_mm[at], group.length_cv[at], entry["prey_share_deep"], entry["prey_share_slender"],
-        entry.facts["body_form"], entry.facts["temper"], entry["growth_temperature_low"],
-        entry["growth_temperature_high"], entry["temperature_low_limit"], entry["temperature_high_stress"],
-        entry["oxygen_recommended"],
+        company_value(entry, "body_depth"), entry.facts["temper"], *grows, entry["temperature_low_limit"],
+        entry["temperature_high_stress"], entry["oxygen_recommended"], company_value(entry, "eats_own") > 0.0,
+        company_value(entry, "sibling_length"),
     )  # fmt: skip
 
 
@@ -215,7 +267,8 @@ def _pair(site: Site, water: Mapping[str, FloatArray], one: Group, other: Group)
     else:
         names = dict.fromkeys([_loops_of(site, one)[0], _loops_of(site, other)[0]])
         waters = {name: water[name][days] if days.size else water[name] for name in names}
-    judged = {loop: _grounds(site, one, other, at_one, at_other, days, course) for loop, course in waters.items()}
+    mates = _mate(site, one, at_one), _mate(site, other, at_other)
+    judged = {loop: _grounds(site, one, other, mates, days, course) for loop, course in waters.items()}
     order = list(site.file.loops)
     loop = min(judged, key=lambda name: (_grade(judged[name]), len(judged[name]), order.index(name)))
     grounds = judged[loop]
@@ -226,7 +279,9 @@ def _pair(site: Site, water: Mapping[str, FloatArray], one: Group, other: Group)
     ends = [ground.last for ground in gravest if ground.last is not None]
     return Pair(
         one.cohort, other.cohort, one.species, other.species, tanks, loop, verdict, min(starts, default=first),
-        max(ends, default=last), first, last, int(days.size), tuple(grounds),
+        max(ends, default=last), first, last, int(days.size),
+        (mates[0].growth_low_c, mates[0].growth_high_c), (mates[1].growth_low_c, mates[1].growth_high_c),
+        tuple(grounds),
     )  # fmt: skip
 
 
@@ -239,11 +294,10 @@ def _date(site: Site, day: int | np.integer) -> dt.date:
 
 
 def _grounds(
-    site: Site, one: Group, other: Group, at_one: IntArray, at_other: IntArray, days: IntArray, water: FloatArray
+    site: Site, one: Group, other: Group, mates: tuple[Mate, Mate], days: IntArray, water: FloatArray
 ) -> list[Ground]:
     """Everything that speaks against a pair, gravest first; dates only where there are common days."""
     entry, beside = site.species[one.species], site.species[other.species]
-    mates = _mate(entry, one, at_one), _mate(beside, other, at_other)
     is_itself, is_kin = one.cohort == other.cohort, one.species == other.species
     never = not is_kin and (other.species in never_with(entry) or one.species in never_with(beside))
     judged = judge_pair(*mates, is_kin, never, water)
@@ -251,11 +305,14 @@ def _grounds(
     found = _mouth(site, one, other, mates, days)
     if not is_itself:
         found += _mouth(site, other, one, mates[::-1], days)
+    if is_kin:
+        found += _young(site, one, other, mates, days)
     for reason in judged.reasons:
-        if reason.key == "fits_mouth":  # told above, with predator, prey and dates
+        if reason.key in ("fits_mouth", "siblings"):  # told above, with predator, prey and dates
             continue
         if reason.key in ("season_outside_limits", "season_outside_growth"):
-            found += _outside(site, (one, other), mates, reason.key, reason.verdict, days, water)
+            groups = (one,) if is_itself else (one, other)
+            found += _outside(site, groups, mates, reason.key, reason.verdict, days, water)
             continue
         found.append(Ground(reason.key, reason.verdict, reason.number, one.cohort, other.cohort, *whole))
     if not is_itself:
@@ -267,13 +324,13 @@ def _grounds(
 def _mouth(site: Site, hunter: Group, prey: Group, mates: tuple[Mate, Mate], days: IntArray) -> list[Ground]:
     """That the second group fits the first one's mouth, or nearly, on the days of its worst grade."""
     one, other = mates
-    share = one.prey_share_deep if other.body_form == "deep" else one.prey_share_slender
+    share = mouth_share(one, other, hunter.species == prey.species)
     lengths = (one.length_mm, one.length_cv, other.length_mm, other.length_cv)
     grade = np.atleast_1d(predation_grade(*lengths, share))
     worst = int(grade.max())
     if worst == 0:
         return []
-    longest = share if worst == 2 else max(share, min(CARE_MARGIN * share, LONGEST_PREY_WATCHED))
+    longest = share if worst == 2 else watched_share(share)
     chance = float(np.max(fits_mouth_probability(*lengths, longest)))
     hits = np.flatnonzero(grade == worst)
     one_mm, other_mm = (float(np.atleast_1d(mate.length_mm)[hits[0]]) for mate in mates)
@@ -281,6 +338,20 @@ def _mouth(site: Site, hunter: Group, prey: Group, mates: tuple[Mate, Mate], day
     first, last, number = _span(site, days, hits)
     names = (hunter.cohort, prey.cohort)
     return [Ground(key, VERDICTS[worst], chance, *names, first, last, number, one_mm, other_mm)]
+
+
+def _young(site: Site, one: Group, other: Group, mates: tuple[Mate, Mate], days: IntArray) -> list[Ground]:
+    """That young of one species eat siblings of nearly their own size, on the days on which any of them is so short."""
+    shorter = np.minimum(*(np.atleast_1d(mate.length_mm) for mate in mates))
+    until = mates[0].sibling_length_mm
+    hits = np.flatnonzero(shorter < until)
+    if not hits.size:
+        return []
+    first, last, number = _span(site, days, hits)
+    least, length = float(shorter.min()) / until, float(shorter[hits[0]])
+    return [
+        Ground("siblings", VERDICTS[2], least, one.cohort, other.cohort, first, last, number, length, until)
+    ]  # fmt: skip
 
 
 def _span(site: Site, days: IntArray, hits: NDArray[np.intp]) -> tuple[dt.date | None, dt.date | None, int]:
@@ -291,12 +362,12 @@ def _span(site: Site, days: IntArray, hits: NDArray[np.intp]) -> tuple[dt.date |
 
 
 def _outside(
-    site: Site, groups: tuple[Group, Group], mates: tuple[Mate, Mate], key: str, verdict: str, days: IntArray,
+    site: Site, groups: tuple[Group, ...], mates: tuple[Mate, Mate], key: str, verdict: str, days: IntArray,
     water: FloatArray,
 ) -> list[Ground]:  # fmt: skip
     """Which of two is outside its limits, or outside its growth window on more than half of the days."""
     found = []
-    for group, mate in zip(groups, mates, strict=True):
+    for group, mate in zip(groups, mates, strict=False):
         is_limit = key == "season_outside_limits"
         low, high = (
             (mate.low_limit_c, mate.high_stress_c) if is_limit else (mate.growth_low_c, mate.growth_high_c)

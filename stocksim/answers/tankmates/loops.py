@@ -5,14 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.fish.company import NARROW_WINDOW_C, VERDICTS, oxygen_class, season_share_inside, window_overlap
-from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, day_budget, day_needs, maintenance_rate
-from stocksim.fish.growth import appetite_rate, grow_in_good_water
+from stocksim.fish.company import VERDICTS, oxygen_class, season_share_inside, window_overlap
+from stocksim.fish.growth import GrowthCurve, grow_in_good_water, growth_curve, growth_window
+from stocksim.library.feeds import grams_like_pellets, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
 from stocksim.site.reading import Site
@@ -22,14 +23,15 @@ IntArray = NDArray[np.int64]
 # cohort, species, numbers of its days, tank and mean weight [g] on each of them
 Stay = tuple[str, str, IntArray, NDArray[np.object_], FloatArray]
 
-_STEP_C = 0.5  # grid of temperatures on which the best one is sought
+_USUAL_START_G = 10.0  # a fish that is not here is judged between this and its market weight (ours)
 _FITS_SHARE = 0.5  # of the season's days inside its growth window: a species suits the loop (ours)
 _SHORTEST_SPELL = 28  # days: a shorter warm or cool spell is no time to swap fish (ours)
 
 
 class Resident(NamedTuple):
     """A species in a loop, on the days it is there: days colder and warmer than its growth window, days outside its
-    limits, its own best temperature [degC], and its growth here as a share of that at its best [-] (NaN: none)."""
+    limits, its own best temperature [degC], its growth here as a share of that at its best [-] (NaN: none), and the
+    ends of its growth window [degC]."""
 
     species: str
     cohorts: tuple[str, ...]
@@ -41,6 +43,8 @@ class Resident(NamedTuple):
     days_outside: int
     best_c: float
     growth_share: float
+    grows_from_c: float
+    grows_to_c: float
 
 
 class Obstacle(NamedTuple):
@@ -54,8 +58,9 @@ class Obstacle(NamedTuple):
 
 
 class LoopPair(NamedTuple):
-    """Two species in one loop: common growth window [degC] (low above high: none), and the one temperature that is
-    kindest to both with the share of its best daily growth that each keeps there (NaN where no water bears both)."""
+    """Two species in one loop: the growth window of each and what is common to both [degC] (low above high: none), and
+    the one temperature that is kindest to both with the share of its best daily growth that each keeps there (NaN
+    where no water bears both)."""
 
     a: str
     b: str
@@ -66,6 +71,8 @@ class LoopPair(NamedTuple):
     kindest_c: float
     share_a: float
     share_b: float
+    grows_a: tuple[float, float]
+    grows_b: tuple[float, float]
     obstacles: tuple[Obstacle, ...]
 
 
@@ -150,6 +157,7 @@ def _judge_loop(
     keys = list(dict.fromkeys(species for _, species, _, _ in inside))
     of_species = {key: [stay for stay in inside if stay[1] == key] for key in keys}
     curves = {key: _curve(site, of_species[key][0]) for key in keys}
+    windows = {key: growth_window(curve) for key, curve in curves.items()}
     residents = {key: _resident(site, key, of_species[key], water, curves[key]) for key in keys}
     days = {key: np.unique(np.concatenate([stay[2] for stay in of_species[key]])) for key in keys}
     pairs = []
@@ -161,37 +169,26 @@ def _judge_loop(
     is_trouble = any(pair.verdict != VERDICTS[0] for pair in pairs)
     return LoopCompany(
         loop, float(water.min()), float(water.mean()), float(water.max()), tuple(residents.values()), tuple(pairs),
-        _partitions(site, keys) if is_trouble else (), _other_loops(site, waters, loop, keys) if is_trouble else (),
-        tuple(_spell(site, key, water) for key in keys) if is_trouble else (),
-        _fitting(loop, water, library),
+        _partitions(windows) if is_trouble else (),
+        _other_loops(site, waters, loop, windows) if is_trouble else (),
+        tuple(_spell(site, key, window, water) for key, window in windows.items()) if is_trouble else (),
+        _fitting(site, loop, water, library, windows),
     )  # fmt: skip
 
 
-def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
-    """Temperatures that a species bears [degC] and daily growth there as a share of its best [-], at full appetite."""
+def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> GrowthCurve:
+    """Daily growth of a cohort's fish by temperature, at their middle weight."""
     cohort, species, _, weights = stay
     entry, meal = site.species[species], site.feeds[site.cohorts[cohort].feed]
-    low, high = entry["temperature_low_limit"], entry["temperature_high_stress"]
-    water: FloatArray = _STEP_C * np.arange(math.ceil(low / _STEP_C), math.floor(high / _STEP_C) + 1, dtype=np.float64)
-    weight = np.full(water.shape, float(np.exp(np.log(weights).mean())))
-    energy = meal["digestible_energy"]
-    efficiency, fasting, body = entry["growth_efficiency"], entry["fasting_loss_fraction"], entry["body_energy"]
-    needs = day_needs(
-        weight, appetite_rate(entry.__getitem__, water), entry["intake_exponent"],
-        maintenance_rate(
-            water, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
-        ),
-        1.0, energy, efficiency, fasting, body,
-    )  # fmt: skip
-    nitrogen = meal["protein"] * meal["protein_digestibility"] / PROTEIN_PER_NITROGEN
-    budget = day_budget(
-        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, entry["body_protein"],
-        weight, weight, 0.0,
-    )  # fmt: skip
-    gain: FloatArray = np.asarray(budget.gain_g, float)
-    best = float(gain.max())
-    shares: FloatArray = gain / best if best > 0.0 else np.full(gain.shape, math.nan)
-    return water, shares
+    grams = grams_like_pellets(entry, meal, site.folder)
+    return growth_curve(entry.__getitem__, meal.__getitem__, float(np.exp(np.log(weights).mean())), grams)
+
+
+def _usual_window(site: Site, entry: Entry) -> tuple[float, float]:
+    """Growth window of a species that has no fish here, on the feed that its appetite was fitted with. [degC]"""
+    meal = load_feed(entry.facts["fitted_with_feed"], site.folder)
+    weight = math.sqrt(_USUAL_START_G * max(entry["market_weight"], _USUAL_START_G))
+    return growth_window(growth_curve(entry.__getitem__, meal.__getitem__, weight))
 
 
 def _resident(
@@ -199,28 +196,31 @@ def _resident(
     species: str,
     stays: list[tuple[str, str, IntArray, FloatArray]],
     water: FloatArray,
-    curve: tuple[FloatArray, FloatArray],
+    curve: GrowthCurve,
 ) -> Resident:
     """What a species gives up in a loop's water on the days it is there; its first cohort stands for it."""
     entry = site.species[species]
     days = np.unique(np.concatenate([stay[2] for stay in stays]))
     here = water[days]
     cohort, _, its_days, weights = stays[0]
+    low, high = growth_window(curve)
     has_best = not np.isnan(curve[1]).any()
     best = float(curve[0][int(np.argmax(curve[1]))]) if has_best else math.nan
     share = math.nan
     if has_best:
         meal = site.feeds[site.cohorts[cohort].feed]
         start, levels = float(weights[0]), water[its_days]
-        gains = [
-            grow_in_good_water(entry.__getitem__, meal.__getitem__, start, course).weight_g[-1] - start
-            for course in (levels, np.full(levels.shape, best))
-        ]
+        grow = partial(
+            grow_in_good_water, entry.__getitem__, meal.__getitem__, start,
+            grams_like_pellets=grams_like_pellets(entry, meal, site.folder),
+        )  # fmt: skip
+        gains = [grow(course).weight_g[-1] - start for course in (levels, np.full(levels.shape, best))]
         share = float(gains[0] / gains[1]) if gains[1] > 0.0 else math.nan
     return Resident(
         species, tuple(stay[0] for stay in stays), _date(site, days[0]), _date(site, days[-1]), int(days.size),
-        int((here < entry["growth_temperature_low"]).sum()), int((here > entry["growth_temperature_high"]).sum()),
+        int((here < low).sum()), int((here > high).sum()),
         int(((here < entry["temperature_low_limit"]) | (here > entry["temperature_high_stress"])).sum()), best, share,
+        low, high,
     )  # fmt: skip
 
 
@@ -230,16 +230,15 @@ def _loop_pair(
     other: str,
     days: IntArray,
     water: FloatArray,
-    curves: dict[str, tuple[FloatArray, FloatArray]],
+    curves: dict[str, GrowthCurve],
 ) -> LoopPair:
     entries = site.species[one], site.species[other]
     here, first = water[days], _date(site, days[0])
     bearable = window_overlap(
         *(e[key] for e in entries for key in ("temperature_low_limit", "temperature_high_stress"))
     )
-    growing = window_overlap(
-        *(e[key] for e in entries for key in ("growth_temperature_low", "growth_temperature_high"))
-    )
+    windows = [growth_window(curves[key]) for key in (one, other)]
+    growing = window_overlap(*windows[0], *windows[1])
     found = []
     if other in never_with(entries[0]) or one in never_with(entries[1]):
         found.append(Obstacle("never_by_rule", VERDICTS[2], 1.0, "", first))
@@ -251,10 +250,10 @@ def _loop_pair(
         if hits.size:
             date = _date(site, days[hits[0]])
             found.append(Obstacle("season_outside_limits", VERDICTS[2], hits.size / here.size, entry.name, date))
-    if growing.width_c < NARROW_WINDOW_C:
+    if growing.width_c < 0.0:
         found.append(Obstacle("narrow_growth_window", VERDICTS[1], float(growing.width_c), "", first))
-    for entry in entries:
-        hits = np.flatnonzero((here < entry["growth_temperature_low"]) | (here > entry["growth_temperature_high"]))
+    for entry, (low, high) in zip(entries, windows, strict=True):
+        hits = np.flatnonzero((here < low) | (here > high))
         if hits.size > 0.5 * here.size:
             date = _date(site, days[hits[0]])
             found.append(Obstacle("season_outside_growth", VERDICTS[1], hits.size / here.size, entry.name, date))
@@ -265,11 +264,11 @@ def _loop_pair(
     dates = [obstacle.date for obstacle in found if obstacle.verdict == verdict and obstacle.date is not None]
     return LoopPair(
         one, other, verdict, min(dates, default=first), float(growing.low_c), float(growing.high_c),
-        *_kindest(curves[one], curves[other]), tuple(found),
+        *_kindest(curves[one], curves[other]), windows[0], windows[1], tuple(found),
     )  # fmt: skip
 
 
-def _kindest(one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]) -> tuple[float, float, float]:
+def _kindest(one: GrowthCurve, other: GrowthCurve) -> tuple[float, float, float]:
     """The one temperature at which the worse off of two keeps most of its best growth, and what each keeps."""
     water, at_one, at_other = np.intersect1d(one[0], other[0], return_indices=True)
     shares = np.stack([one[1][at_one], other[1][at_other]])
@@ -279,38 +278,34 @@ def _kindest(one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatA
     return float(water[best]), float(shares[0, best]), float(shares[1, best])
 
 
-def _partitions(site: Site, keys: list[str]) -> tuple[Partition, ...]:
-    """Fewest groups of species whose common growth window is wide enough: lowest upper end first."""
-    left = {
-        key: (site.species[key]["growth_temperature_low"], site.species[key]["growth_temperature_high"])
-        for key in keys
-    }  # fmt: skip
+Windows = Mapping[str, tuple[float, float]]  # of species: ends of their growth windows [degC]
+
+
+def _partitions(windows: Windows) -> tuple[Partition, ...]:
+    """Fewest groups of species with water in the growth windows of all: lowest upper end first."""
+    left = dict(windows)
     found = []
     while left:
         edge = min(high for _, high in left.values())
-        # a window narrower than the rule's stands for itself
-        members = [
-            key for key, (low, high) in left.items() if low <= edge - NARROW_WINDOW_C or (high == edge and low <= edge)
-        ]  # fmt: skip
+        members = [key for key, (low, _) in left.items() if low <= edge]
         low = max(left[key][0] for key in members)
-        found.append(Partition(tuple(members), low, min(left[key][1] for key in members)))
+        found.append(Partition(tuple(members), low, edge))
         left = {key: window for key, window in left.items() if key not in members}
     return tuple(found)
 
 
-def _share_inside(entry: Entry, water: FloatArray) -> float:
+def _share_inside(entry: Entry, window: tuple[float, float], water: FloatArray) -> float:
     """Share of days inside the growth window; 0 where any day lies outside the limits."""
     if season_share_inside(water, entry["temperature_low_limit"], entry["temperature_high_stress"]) < 1.0:
         return 0.0
-    return float(season_share_inside(water, entry["growth_temperature_low"], entry["growth_temperature_high"]))
+    return float(season_share_inside(water, *window))
 
 
-def _other_loops(site: Site, waters: Mapping[str, FloatArray], loop: str, keys: list[str]) -> tuple[Fit, ...]:
+def _other_loops(site: Site, waters: Mapping[str, FloatArray], loop: str, windows: Windows) -> tuple[Fit, ...]:
     """For each species the other loop of the site that suits it best, where that is better than this one."""
     found = []
-    for key in keys:
-        entry = site.species[key]
-        fits = [Fit(key, name, _share_inside(entry, water)) for name, water in waters.items()]
+    for key, window in windows.items():
+        fits = [Fit(key, name, _share_inside(site.species[key], window, water)) for name, water in waters.items()]
         best = max(fits, key=lambda fit: fit.share)
         here = next(fit.share for fit in fits if fit.loop == loop)
         if best.loop != loop and best.share > max(here, _FITS_SHARE):
@@ -318,9 +313,8 @@ def _other_loops(site: Site, waters: Mapping[str, FloatArray], loop: str, keys: 
     return tuple(found)
 
 
-def _spell(site: Site, species: str, water: FloatArray) -> Spell:
-    entry = site.species[species]
-    inside = (water >= entry["growth_temperature_low"]) & (water <= entry["growth_temperature_high"])
+def _spell(site: Site, species: str, window: tuple[float, float], water: FloatArray) -> Spell:
+    inside = (water >= window[0]) & (water <= window[1])
     edges = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(int), [0]])))
     starts, ends = edges[::2], edges[1::2]
     if not starts.size or int((ends - starts).max()) < _SHORTEST_SPELL:
@@ -330,9 +324,12 @@ def _spell(site: Site, species: str, water: FloatArray) -> Spell:
     return Spell(species, _date(site, first), _date(site, last), last - first + 1)
 
 
-def _fitting(loop: str, water: FloatArray, library: dict[str, Entry]) -> tuple[Fit, ...]:
+def _fitting(site: Site, loop: str, water: FloatArray, library: dict[str, Entry], windows: Windows) -> tuple[Fit, ...]:
     """Species of the library whose growth window holds the loop's water on half of the days or more, best first."""
-    fits = [Fit(key, loop, _share_inside(entry, water)) for key, entry in library.items()]
+    fits = [
+        Fit(key, loop, _share_inside(entry, windows.get(key) or _usual_window(site, entry), water))
+        for key, entry in library.items()
+    ]
     return tuple(sorted((fit for fit in fits if fit.share >= _FITS_SHARE), key=lambda fit: (-fit.share, fit.species)))
 
 

@@ -9,6 +9,7 @@ from stocksim.answers.tankmates.decide import Company, Ground, Pair, WildCohort
 from stocksim.answers.tankmates.loops import Fit, LoopCompany, LoopPair, Resident
 from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
+from stocksim.fish.growth import GOOD_GROWTH_SHARE
 from stocksim.library.species import never_with
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
@@ -19,13 +20,15 @@ PAGE_SIGNS = dict(zip(VERDICTS, ("✓", "~", "✗"), strict=True))
 # One word a reason for a cell of the matrix.
 SHORT = {
     "never_by_rule": "rule", "no_common_water": "water", "season_outside_limits": "water", "fits_mouth": "eaten",
-    "nearly_fits": "mouth", "wild_caught": "wild", "narrow_growth_window": "warmth", "oxygen_class": "oxygen",
+    "siblings": "eaten", "larger_kin": "sizes", "nearly_fits": "mouth", "wild_caught": "wild",
+    "narrow_growth_window": "warmth", "oxygen_class": "oxygen",
     "hunters_together": "hunters", "hunter_beside": "hunter", "territories_clash": "turf",
     "territory_holder_beside": "turf", "fins_nipped": "fins", "season_outside_growth": "growth",
 }  # fmt: skip
 SHORT_KEY = (
-    "eaten: one swallows the other; mouth: nearly; rule: never to be mixed; water: too cold or too warm to live; "
-    "warmth: no wide common growth window; growth: out of its growth window most days; oxygen: unlike needs; turf, "
+    "eaten: one eats the other; mouth: nearly; sizes: larger kin eat first; "
+    "rule: never to be mixed; water: too cold or too warm to live; "
+    "warmth: no common growth window; growth: out of its growth window most days; oxygen: unlike needs; turf, "
     "hunter, fins: temper; wild: caught in the wild."
 )
 _TEMPERS = {
@@ -36,6 +39,7 @@ _TEMPERS = {
     "fins_nipped": "{nipper} may nip fins or bite when hungry: feed well and look at fins weekly.",
 }
 _MOST_BRIEF = 2
+_GOOD = f"{100.0 * GOOD_GROWTH_SHARE:.0f}"
 _NONE_EATEN = "None fits another's mouth, by the spread of their sizes."
 _NOTHING = "Nothing that the rules know speaks against it."
 EVIDENCE = (
@@ -45,6 +49,10 @@ EVIDENCE = (
 NO_SOURCE = (
     "No published source that we read advises warm-water and cool-water fish in one loop: in one water one of them "
     "gives up growth, or health."
+)
+LOSS_NOTE = (
+    "Known to a factor of three at best: it goes by mouths and appetite and knows no cover, light or habit. These fish "
+    "are among the season's deaths; what their hunters gain by them is not counted."
 )
 CAUTIONS = (
     "Many of these fish are regulated: buying, catching, keeping, moving and selling may need a permit where you live. "
@@ -85,22 +93,19 @@ def dates_words(ground: Ground, pair: Pair) -> str:
     return f" from {day_words(ground.first)} to {day_words(ground.last)}"
 
 
-def window_sentence(one: str, other: str, site: Site, units: str) -> str:
-    """The growth windows of two species, that overlap little or not at all."""
-    species = (one, other)
-    ends = [(site.species[s]["growth_temperature_low"], site.species[s]["growth_temperature_high"]) for s in species]
+def window_sentence(pair: Pair | LoopPair, one: str, other: str, units: str) -> str:
+    """The growth windows of two species, that do not overlap."""
     both = " and ".join(
-        f"{name_words(s)} grows well at {window_words(*window, units)}" for s, window in zip(species, ends, strict=True)
+        f"{name_words(name)} keeps {_GOOD} % of its best growth at {window_words(*window, units)}"
+        for name, window in ((one, pair.grows_a), (other, pair.grows_b))
     )
-    low, high = max(low for low, _ in ends), min(high for _, high in ends)
-    if high > low:
-        return f"Both grow well only in {window_words(low, high, units)}: {both}."
     return f"No water lets both grow well: {both}."
 
 
 def outside_sentence(
-    name: str, key: str, species: str, share: float, days: int, site: Site, units: str, when: str = ""
-) -> str:
+    name: str, key: str, species: str, share: float, days: int, site: Site, units: str, when: str = "",
+    grows: tuple[float, float] = (math.nan, math.nan),
+) -> str:  # fmt: skip
     """That a species is outside its limits or its growth window on so many days."""
     entry = site.species[species]
     most = (
@@ -113,8 +118,7 @@ def outside_sentence(
     if key == "season_outside_limits":
         window = window_words(entry["temperature_low_limit"], entry["temperature_high_stress"], units)
         return f"The water is outside what {name} can bear ({window}) on {most}."
-    window = window_words(entry["growth_temperature_low"], entry["growth_temperature_high"], units)
-    return f"The water is outside the growth window of {name} ({window}) on {most}."
+    return f"The water is outside the growth window of {name} ({window_words(*grows, units)}) on {most}."
 
 
 def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
@@ -155,6 +159,19 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
         if pair.a == pair.b:
             return f"The larger {who} come near to swallowing the smaller{when}: grade by size, feed well."
         return f"{whom} are hardly longer than what {who} swallow{when}: {sizes}. Check sizes monthly, grade."
+    if ground.key == "siblings":
+        until = format_fish_length(ground.whom_mm, units)
+        return (
+            f"Young {name_words(species[ground.who])} eat siblings of nearly their own size{when}, until about "
+            f"{until} long: grade every few days, feed often and in plenty, and expect losses all the same."
+        )
+    if ground.key == "larger_kin":
+        return (
+            "The larger of one species take the feed first, and the smaller are hardly half as long: they grow less "
+            "beside them. Grade."
+        )
+    if ground.key == "narrow_growth_window":
+        return window_sentence(pair, pair.species_a, pair.species_b, units)
     if ground.key in _OF_SPECIES:
         return _OF_SPECIES[ground.key](pair.species_a, pair.species_b, site, units)
     if ground.key == "no_common_water":
@@ -165,8 +182,9 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
         )
         return f"No water suits both: {both}."
     if ground.key in ("season_outside_limits", "season_outside_growth"):
+        grows = pair.grows_a if ground.who == pair.a else pair.grows_b
         return outside_sentence(
-            who, ground.key, species[ground.who], ground.number, ground.days, site, units, when
+            who, ground.key, species[ground.who], ground.number, ground.days, site, units, when, grows
         )  # fmt: skip
     if ground.key == "wild_caught":
         return f"{who} are wild-caught: weeks in a quarantine tank off the loop before they meet any other fish."
@@ -188,7 +206,7 @@ def oxygen_sentence(one: str, other: str, site: Site, units: str) -> str:
 
 # what speaks against two species wherever they meet
 _OF_SPECIES: dict[str, Callable[[str, str, Site, str], str]] = {
-    "never_by_rule": rule_words, "narrow_growth_window": window_sentence, "oxygen_class": oxygen_sentence,
+    "never_by_rule": rule_words, "oxygen_class": oxygen_sentence,
 }  # fmt: skip
 
 
@@ -268,6 +286,8 @@ def headline(company: Company) -> tuple[str, bool]:
         words = f"No fish that share a tank must be parted; with care: {names}."
     else:
         words = "All fish that share a tank may do so." if mixed else "No tank holds two cohorts; none eats its own."
+    if company.losses:
+        words += f" About {sum(loss.fish for loss in company.losses):.0f} fish are eaten by their tankmates."
     if loops:
         words += f" Species that should not share their water: {_loop_words(loops)}."
     elif uneven:
@@ -357,14 +377,19 @@ def loop_sentences(pair: LoopPair, site: Site, units: str, is_brief: bool = Fals
     for obstacle in pair.obstacles:
         if is_brief and obstacle.key == "season_outside_growth":
             continue
-        if obstacle.key in _OF_SPECIES:
+        if obstacle.key == "narrow_growth_window":
+            said.append(window_sentence(pair, pair.a, pair.b, units))
+        elif obstacle.key in _OF_SPECIES:
             said.append(_OF_SPECIES[obstacle.key](pair.a, pair.b, site, units))
         elif obstacle.key == "no_common_water":
             said.append("No water suits both.")
         else:
             when = f", first on {day_words(obstacle.date)}" if obstacle.date else ""
             name = name_words(obstacle.who)
-            said.append(outside_sentence(name, obstacle.key, obstacle.who, obstacle.number, 0, site, units, when))
+            grows = pair.grows_a if obstacle.who == pair.a else pair.grows_b
+            said.append(
+                outside_sentence(name, obstacle.key, obstacle.who, obstacle.number, 0, site, units, when, grows)
+            )
     if not math.isnan(pair.kindest_c):
         said.append(
             f"At the one water kindest to both, {format_quantity(pair.kindest_c, 'temperature', units)}, "
@@ -387,16 +412,40 @@ def growth_words(resident: Resident) -> str:
     return "loses weight" if resident.growth_share < 0.0 else f"about {100.0 * resident.growth_share:.0f} %"
 
 
+def loss_sentences(company: Company) -> list[str]:
+    """Fish that tankmates are expected to eat, by tank and cohort.
+
+    Parameters
+    ----------
+    company : Company
+        Of `stocksim.answers.tankmates.decide`.
+
+    Returns
+    -------
+    list of str
+        A sentence each, the most fish first; empty where nobody is eaten.
+    """
+    said = []
+    for loss in company.losses:
+        who = " and ".join(
+            "the larger of their own" if name == loss.cohort else name_words(name) for name in loss.hunters
+        )
+        dates = (
+            day_words(loss.first) if loss.first == loss.last else f"{day_words(loss.first)} to {day_words(loss.last)}"
+        )
+        said.append(
+            f"Tank {loss.tank}: about {loss.fish:.0f} of {loss.had:.0f} {name_words(loss.cohort)} are eaten"
+            f"{f' by {who}' if who else ' by their tankmates'}, {dates}."
+        )
+    return said
+
+
 def resident_rows(loop: LoopCompany, site: Site, units: str) -> list[dict[str, str]]:
     """A row for each species of a loop: what it gives up in its water; keys are the column heads."""
     return [
         {
             "species": name_words(resident.species),
-            "grows at": window_words(
-                site.species[resident.species]["growth_temperature_low"],
-                site.species[resident.species]["growth_temperature_high"],
-                units,
-            ),
+            "grows at": window_words(resident.grows_from_c, resident.grows_to_c, units),
             "days": str(resident.days),
             "cold": str(resident.days_cold),
             "warm": str(resident.days_warm),

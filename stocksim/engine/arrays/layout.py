@@ -100,8 +100,9 @@ class Layout:
         Height that water falls on its way back into the sump. [m]
     elevation_m : float
         Height above the sea. [m]
-    density_limit : ndarray, shape (cohort,)
-        Stocking density at the keeper's level. [kg/m3]
+    density_limit, growth_density : ndarray, shape (cohort,)
+        Stocking density at the keeper's level that the species bears in its tank, and that of its own kind above which
+        growth alone falls, infinite where that is not told. [kg/m3]
     planted_m2, rated_m2, ratio_low, ratio_high : ndarray, shape (day, loop)
         Planted area fed by loop water, the part of it that has a published feed ratio [m2], and the band of that
         ratio. [g/m2/day] NaN as in `Planting`.
@@ -154,6 +155,7 @@ class Layout:
     elevation_m: float
     water: Waterworks
     density_limit: FloatArray
+    growth_density: FloatArray
     planted_m2: FloatArray
     rated_m2: FloatArray
     ratio_low: FloatArray

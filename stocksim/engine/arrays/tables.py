@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.engine.arrays.fish import COMPANY_KEYS
 from stocksim.engine.arrays.layout import Layout, sums_by
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.days import rows
@@ -151,7 +152,20 @@ def _fish(layout: Layout) -> FloatArray:
         layout.feed_dry_matter, layout.feed_digested_dry_matter, layout.spilled_share, layout.ration_fraction,
         rations.fixed_g, rations.by_appetite.astype(float)[None], led.astype(float), layout.count,
         layout.start_weight_g, layout.size_spread, np.asarray(layout.stocked_day, float)[None],
+        *(species[key] for key in COMPANY_KEYS), *_meetings(layout),
     )  # fmt: skip
+
+
+def _meetings(layout: Layout) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Species of each column as a number; whether it could hunt in its tank at any size; whether it meets a hunter."""
+    names = [stay.table.species for stay in layout.stays]
+    number = np.array([sorted(set(names)).index(name) for name in names], float)
+    species, share = layout.species, np.maximum(layout.species["prey_share_deep"], layout.species["prey_share_slender"])
+    same_tank = layout.cohort_tank @ layout.cohort_tank.T > 0.0
+    kin = number[:, None] == number
+    hunts = np.where(kin, species["eats_own"][..., None] > 0.0, share[..., None] > 0.0) & same_tank
+    meets = hunts.any(axis=-2) | hunts.any(axis=-1) | (species["sibling_loss"] > 0.0)
+    return number[None], hunts.any(axis=-1).astype(float), meets.astype(float)
 
 
 def _fish_day(layout: Layout) -> FloatArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from stocksim.compiled import jitable
+from stocksim.engine.days.hunting import be_swallowed
 from stocksim.engine.days.rows import *
 from stocksim.fish.appetite import ammonia_appetite, oxygen_appetite
 from stocksim.fish.energetics import (
@@ -329,24 +330,26 @@ def _all_offered(fish: FloatArray, column: int) -> float:
 def grow_and_die(now: Now) -> None:
     """Add the day's gain to the fish that are there, take out its deaths, and leave their waste in the tanks.
 
-    Levels are those of the day's end.
+    Levels are those of the day's end. What tankmates swallow goes first: the water takes its part of the rest.
     """
     fish, tank_of, leaf = now.fish, now.tank_of, now.leaf
     for tank in range(leaf.shape[1]):
         for row in range(FROM_FISH_COUNT):
             leaf[WASTE + row, tank] = 0.0
     for c in range(tank_of.size):
-        tank, here = tank_of[c], fish[HERE, c]
-        if here > 0.0:
+        if fish[HERE, c] > 0.0:
             fish[WEIGHT, c] += fish[GAIN_EACH, c]
             fish[SPARED, c] += fish[SPARED_CHANGE, c]
         fish[GREATEST, c] = max(fish[GREATEST, c], fish[WEIGHT, c])
+    be_swallowed(now)
+    for c in range(tank_of.size):
+        tank, swallowed = tank_of[c], fish[SWALLOWED, c]
         hazard = death_hazard(
             leaf[NEW_OXYGEN, tank], fish[OXYGEN_LETHAL, c], leaf[NEW_TAN, tank] * leaf[TOXIC_SHARE, tank],
             fish[TOXIC_ACUTE, c], leaf[NEW_NITRITE, tank], fish[LETHAL_NITRITE, c],
         )  # fmt: skip
         hazard += fish[HAZARD, c] + condition_hazard(fish[WEIGHT, c], fish[GREATEST, c])
-        fish[DEATHS, c] = -math.expm1(-hazard) * here
+        fish[DEATHS, c] = swallowed - math.expm1(-hazard) * (fish[HERE, c] - swallowed)
         fish[ALIVE, c] -= fish[DEATHS, c]
         _leave_waste(fish, c, leaf, tank)
 

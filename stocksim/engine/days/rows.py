@@ -31,8 +31,14 @@ FISH_GIVEN = 0
     FEED_GROSS_ENERGY, FEED_NITROGEN, FEED_DIGESTED_N, FEED_POTASSIUM, FEED_PHOSPHORUS, FEED_DRY, FEED_DIGESTED_DRY,
     SPILLED_SHARE, RATION, TANK_FEED, GOES_BY_APPETITE, IS_BED_LED, COUNT, START_WEIGHT, START_SPREAD, STOCKED_DAY,
 ) = range(FISH_GIVEN, FISH_GIVEN + 30)  # fmt: skip
+# whom they eat, and who eats them;
+FISH_COMPANY = FISH_GIVEN + 30
+(
+    PREY_DEEP, PREY_SLENDER, BODY_DEPTH, EATS_OWN, SIBLING_LOSS, SIBLING_LENGTH, USUAL_SPREAD, LENGTH_INTERCEPT,
+    LENGTH_SLOPE, CONDITION, SPECIES, HUNTS, MEETS_HUNTERS,
+) = range(FISH_COMPANY, FISH_COMPANY + 13)  # fmt: skip
 # of each day;
-FISH_TODAY = FISH_GIVEN + 30
+FISH_TODAY = FISH_COMPANY + 13
 APPETITE, MAINTENANCE, HAZARD, IN_TRAINING, FED_SHARE, BED_LED_FEED, WATER_C = range(FISH_TODAY, FISH_TODAY + 7)
 # and how they are
 FISH_STATE = FISH_TODAY + 7
@@ -41,7 +47,11 @@ FISH_STATE = FISH_TODAY + 7
     LETHAL_NITRITE, NITRITE_SHARE, BY_OXYGEN, BY_TOXIC, TRIED, OFFERED, EATEN, GAIN, GAIN_EACH, SPARED_CHANGE,
     OXYGEN_USE, EXCRETED, DEATHS, HUNGER,
 ) = range(FISH_STATE, FISH_STATE + 27)  # fmt: skip
-FISH_ROWS = FISH_STATE + 27
+FISH_MEETING = FISH_STATE + 27
+(
+    LENGTH, LENGTH_SPREAD, APPETITE_KJ, WANT_KJ, IN_REACH_KJ, SWALLOWED, SWALLOWED_G, SWALLOWED_SQUARE,
+) = range(FISH_MEETING, FISH_MEETING + 8)  # fmt: skip
+FISH_ROWS = FISH_MEETING + 8
 
 # The day's nitrogen is done in one step, and where it moves fast in two and in three: each has a block of rows. In that
 # of a leaf are, from its first row on,
@@ -120,7 +130,7 @@ LOOP_ROWS = LOOP_STEPS + 3 * LOOP_BLOCK
 # Kept: what a day leaves in the season's course, in the order of `course`
 FISH_KEPT = (
     "count", "deaths", "weight_g", "greatest_g", "size_spread", "fed_g", "eaten_g", "gain_g", "fish_oxygen_g",
-    "excreted_nitrogen_g", "appetite_share", "spared_nitrogen_g",
+    "excreted_nitrogen_g", "appetite_share", "spared_nitrogen_g", "swallowed", "swallowed_g",
 )  # fmt: skip
 LEAF_KEPT = ("oxygen_mg_l", "oxygen_used_g", "tan_mg_l", "nitrified_g", "nitrite_mg_l", "nitrite_oxidized_g")
 TANK_KEPT = ("ph", "co2_mg_l")

@@ -56,6 +56,8 @@ class Course:
     excreted_nitrogen_g: FloatArray
     appetite_share: FloatArray
     spared_nitrogen_g: FloatArray  # put by in bodies that burn fat first, below 0 where given back [g/day]
+    swallowed: FloatArray  # by tankmates, among the deaths
+    swallowed_g: FloatArray
     # by leaf
     oxygen_mg_l: FloatArray
     oxygen_used_g: FloatArray

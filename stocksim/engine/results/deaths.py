@@ -50,13 +50,16 @@ def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[
     book: dict[str, dict[str, Any]] = {name: {key: np.zeros(2) for key in (*SIGNS, "at_end")} for name in names}
     count = np.broadcast_to(layout.count, course.count[:, 0].shape)[scenario]
     deaths, weight = course.deaths[scenario], course.weight_g[scenario]
+    swallowed, swallowed_g = course.swallowed[scenario], course.swallowed_g[scenario]
     start = np.broadcast_to(layout.start_weight_g, course.count[:, 0].shape)[scenario]
     for column, name in enumerate(layout.cohorts):
         entries = book[name]
         if layout.stocked_day[column] < layout.days:
             entries["stocked"] += (count[column], count[column] * start[column])
         entries["growth"] += (0.0, course.gain_g[scenario, :, column].sum())
-        entries["deaths"] += (deaths[:, column].sum(), deaths[:, column] @ weight[:, column])
+        # tankmates swallow the smaller ones, the rest dies at the mean
+        dead_g = (deaths - swallowed)[:, column] @ weight[:, column] + swallowed_g[:, column].sum()
+        entries["deaths"] += (deaths[:, column].sum(), dead_g)
         left = course.count[scenario, -1, column]
         entries["at_end"] += (left, left * weight[-1, column])
     for transfer in course.transfers:
@@ -153,12 +156,14 @@ def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray
 
     Notes
     -----
-    Hazards add up, so a day's deaths D are shared as :math:`D_c = D\,h_c/\sum h`. Those of every day, training, cold,
-    heat and hunger are reckoned as the day itself did. What they leave of the whole, :math:`-\ln(1 - D/N)`, is the
-    water's, shared between oxygen, ammonia and nitrite by the levels of the day's end.
+    Fish that tankmates swallow are counted by the day itself. Hazards add up, so all other deaths D of a day are shared
+    as :math:`D_c = D\,h_c/\sum h`. Those of every day, training, cold, heat and hunger are reckoned as the day itself
+    did. What they leave of the whole, :math:`-\ln(1 - D/N)`, is the water's, shared between oxygen, ammonia and nitrite
+    by the levels of the day's end.
     """
     layout = with_scenarios(layout)
-    there = course.deaths + course.count
+    died = course.deaths - course.swallowed
+    there = died + course.count
     alive = np.divide(course.count, there, out=np.ones(there.shape), where=there > 0.0)
     whole = np.minimum(-np.log(np.maximum(alive, np.exp(-_CERTAIN))), _CERTAIN)
     hazard = _of_temperature(layout)
@@ -171,12 +176,14 @@ def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray
     per_part = of_water / sum(parts.values())
     hazard |= {cause: per_part * part for cause, part in parts.items()}
     # the whole again, for rounding may have left the water a crumb below nothing
-    per_hazard = course.deaths / sum(hazard.values())
-    return {cause: per_hazard * hazard[cause] for cause in CAUSES}
+    per_hazard = died / sum(hazard.values())
+    shared = {cause: per_hazard * part for cause, part in hazard.items()}
+    shared["eaten"] = course.swallowed
+    return {cause: shared[cause] for cause in CAUSES}
 
 
 def deaths_of_water_or_hunger(layout: Layout, course: Course) -> FloatArray:
-    """Deaths beyond those of every day, of cold and heat, and of feed training, for all scenarios at once.
+    """Deaths beyond those of every day, of cold and heat, of feed training and of tankmates, of all scenarios at once.
 
     Parameters
     ----------
@@ -188,8 +195,9 @@ def deaths_of_water_or_hunger(layout: Layout, course: Course) -> FloatArray:
     ndarray, shape (scenario, day, column)
         [fish/day]
     """
-    there = course.count + course.deaths
-    return np.maximum(course.deaths + there * np.expm1(-layout.daily_hazard), 0.0)
+    died = course.deaths - course.swallowed
+    there = course.count + died
+    return np.maximum(died + there * np.expm1(-layout.daily_hazard), 0.0)
 
 
 def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:

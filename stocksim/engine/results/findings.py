@@ -14,7 +14,13 @@ from stocksim.engine.arrays.layout import Layout, sums_by
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.course import Course
 from stocksim.fish.body import total_length_mm
-from stocksim.fish.company import TOLERATED_PAIRS, fits_mouth_probability, length_spread
+from stocksim.fish.company import (
+    TOLERATED_PAIRS,
+    fits_mouth_probability,
+    length_spread,
+    longest_prey_share,
+    longest_sibling_share,
+)
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.plants.area import planting_ratio
 from stocksim.site.kinds import LIMITS, hard_limits
@@ -122,7 +128,9 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
         for predator in inside:
             for prey in inside:
                 deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
-                share = np.where(species["is_deep"][..., prey] > 0.0, deep, slender)
+                share = longest_prey_share(deep, slender, species["body_depth"][..., prey])
+                if layout.stays[predator].table.species == layout.stays[prey].table.species:
+                    share = longest_sibling_share(share, length[..., predator], species["eats_own"][..., predator])
                 both = there[..., predator] & there[..., prey]
                 sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
                 met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
@@ -321,13 +329,24 @@ def _borne_in_tanks(given: Judging, limit: str) -> FloatArray:
 
 
 def _density(given: Judging) -> Judged:
+    """All fish of a tank against what the most delicate bear, or a species against what keeps its own growth.
+
+    Whichever is nearer to its limit, or further beyond it.
+    """
     layout, course = given.layout, given.course
-    density = (
-        (course.weight_g * (course.count + course.deaths) / 1000.0)
-        @ layout.cohort_tank
-        / layout.volume_m3[:, None, : len(layout.tanks)]
-    )
-    return Judged(density, _strictest(layout, given.present, layout.density_limit[:, None], np.min))
+    volume = layout.volume_m3[:, None, : len(layout.tanks)]
+    biomass = course.weight_g * (course.count + course.deaths) / 1000.0
+    value = biomass @ layout.cohort_tank / volume
+    limit = _strictest(layout, given.present, layout.density_limit[:, None], np.min)
+    names = np.array([stay.table.species for stay in layout.stays])
+    for name in dict.fromkeys(names[np.isfinite(layout.growth_density).any(axis=0)]):
+        kin = names == name
+        own = biomass[..., kin] @ layout.cohort_tank[kin] / volume
+        bears = np.broadcast_to(layout.growth_density[:, None], given.present.shape)
+        of_kin = _strictest(layout, given.present & kin, np.where(kin, bears, np.inf), np.min)
+        tighter = np.nan_to_num(own / of_kin) > np.nan_to_num(value / limit)
+        value, limit = np.where(tighter, own, value), np.where(tighter, of_kin, limit)
+    return Judged(value, limit)
 
 
 def _oxygen(given: Judging) -> Judged:

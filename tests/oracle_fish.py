@@ -79,9 +79,20 @@ class Cohort:
         self.water = [float(t) for t in loop_water_c(self.site, self.site.file.tanks[tank].loop)]
         self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
-        if self.feed.facts.get("kind") == "natural":
-            pellets = load_feed(self.s.facts["fitted_with_feed"])
-            self.rate *= min(max(pellets["gross_energy"] / self.feed["gross_energy"], 1.0), 5.0)
+        self.rate /= self.fill_of_a_gram(feed)
+        dry = getattr(ration, "weighed", None) == "dry"
+        self.per_percent = 0.01 / self.feed["dry_matter"] if dry else 0.01
+
+    def fill_of_a_gram(self, feed: str) -> float:
+        """How much a gram of what is weighed out fills, of a gram of the pellets of the species' fit."""
+        pellets, fill = load_feed(self.s.facts["fitted_with_feed"]), 0.0
+        for part in feed.split(", "):
+            name, share = part.split()[:2] if part.endswith("%") else (part, 100.0)
+            food = load_feed(name)
+            is_natural = food.facts.get("kind") == "natural"
+            dry = food["dry_matter"] / food["dry_matter_intake"] / pellets["dry_matter"] if is_natural else 1.0
+            fill += float(share) / 100.0 * dry
+        return fill
 
     def rise(self, day: int, date) -> None:
         """Who is there this morning, and what a fish would eat of it all."""
@@ -106,9 +117,9 @@ class Cohort:
         if not self.is_fed:
             return 0.0
         if self.kind == "percent":
-            return rule.percent / 100.0 * self.weight
+            return rule.percent * self.per_percent * self.weight
         if self.kind == "table":
-            return table_percent(rule, self.weight, self.water[day]) / 100.0 * self.weight
+            return table_percent(rule, self.weight, self.water[day]) * self.per_percent * self.weight
         amount = rule.per_day if self.kind == "fixed" else beds_want
         mates = [mate for mate in (tank_mates if self.kind == "fixed" else loop_mates) if mate.kind == self.kind]
         together = sum(mate.hunger * mate.here for mate in mates)

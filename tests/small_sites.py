@@ -139,7 +139,10 @@ def build(tables: dict) -> Site:
 
 
 SEXED = ("bluegill", "nile_tilapia", "yellow_perch")  # appetite by sex is known
-FOODS = ("trout_44", "tilapia_34", "earthworms", "kitchen_greens")
+FOODS = (
+    "trout_44", "tilapia_34", "earthworms", "kitchen_greens", {"tilapia_34": 0.8, "duckweed": "20 %"},
+    {"trout_44": 0.5, "earthworms": 0.3, "kitchen_greens": 0.2},
+)  # fmt: skip
 
 
 @st.composite
@@ -151,7 +154,9 @@ def any_ration(draw: st.DrawFn, per_day: str) -> dict:
     rule = {"kind": kind, "spilled_share": draw(st.sampled_from([0.0, 0.17, 0.5]))}
     rule |= {
         "appetite": {"fraction": draw(st.sampled_from([0.0, 0.4, 0.85, 1.0]))},
-        "percent": {"percent": draw(st.sampled_from([0.0, 0.5, 2.0, 9.0]))},
+        "percent": {
+            "percent": draw(st.sampled_from([0.0, 0.5, 2.0, 9.0])), "weighed": draw(st.sampled_from(["fresh", "dry"])),
+        },
         "table": {
             "temperatures": ["8 degC", "14 degC", "20 degC"], "weights": ["10 g", "90 g"],
             "percent": [[1.0, 0.4], [3.0, 1.5], [4.5, 2.0]],
@@ -382,21 +387,27 @@ def busy_season() -> dict:
     fish = tables["cohorts"]
     for name, count in (("tilapia", 24), ("cats", 14), ("perch", 40), ("trout", 40)):
         fish[name]["count"] = count
-    fish["perch"] |= {"wild": True, "sex": "females", "ration": {"kind": "percent", "percent": 1.5, **cold}}
+    fish["perch"] |= {
+        "wild": True,
+        "stocked": START,
+        "sex": "females",
+        "ration": {"kind": "percent", "percent": 1.5, **cold},
+    }
     fish["trout"]["ration"] = {
         "kind": "table", "temperatures": ["5 degC", "10 degC", "15 degC"], "weights": ["50 g", "200 g"],
         "percent": [[0.6, 0.4], [1.4, 1.0], [2.1, 1.5]], **cold,
     }  # fmt: skip
     fish["cats"]["ration"] = {"kind": "fixed", "per_day": "35 g", "spilled_share": 0.1}
     fish["carp"] = {
-        "species": "common_carp", "tank": "spare", "count": 12, "mean_weight": "80 g", "feed": "kitchen_greens",
-        "size_spread": 0.4,
+        "species": "common_carp", "tank": "spare", "count": 12, "mean_weight": "80 g",
+        "feed": {"kitchen_greens": 0.6, "carp_35": "40 %"}, "size_spread": 0.4,
+        "ration": {"kind": "percent", "percent": 2.5, "weighed": "dry"},
     }  # fmt: skip
     tables["events"] = [
         {"kind": "ration", "date": on(20), "cohort": "tilapia", "ration": {"kind": "fixed", "per_day": "35 g"}},
         {"kind": "grade", "date": on(25), "cohort": "trout", "into": "big_trout", "tank": "west", "above": "150 g"},
         {"kind": "move", "date": on(30), "cohort": "carp", "tank": "west"},
-        {"kind": "feed", "date": on(30), "cohort": "carp", "feed": "carp_35"},
+        {"kind": "feed", "date": on(30), "cohort": "carp", "feed": {"carp_35": 0.9, "duckweed": 0.1}},
         {"kind": "ration", "date": on(32), "cohort": "perch", "ration": {"kind": "beds", "ratio": "20 g/m2/day"}},
         {"kind": "ration", "date": on(40), "cohort": "carp", "ration": {"kind": "beds"}},
         {"kind": "harvest", "date": on(45), "cohort": "tilapia", "weight": "1 kg"},

@@ -136,7 +136,7 @@ NOT_YET = {
 
 # What is written beside the contract: nobody's script relies on it yet, but a new column is named here.
 BESIDE = {
-    "cohorts": {"size_spread"}, "tanks": set(), "beds": set(),
+    "cohorts": {"size_spread", "feed", "feed_dry_g"}, "tanks": set(), "beds": set(),
     "loops": {
         "handbook_area_low_m2", "handbook_area_high_m2", "temperature_c", "potassium_mg_l", "phosphorus_mg_l",
         "suspended_solids_mg_l", "denitrified_n_g", "sludge_nitrogen_g", "chloride_mg_l", "calcium_mg_l",
@@ -164,7 +164,7 @@ def test_season_writes_six_files_with_the_contracts_columns(run):
         assert columns[:3] == contract.split()[:3], name
         assert len(rows) == 212
         assert [row["date"] for row in rows[:2]] == ["2026-10-01", "2026-10-02"]
-        words = {"date", "cohort", "species", "tank", "loop", "bed", "kind", "crop"}
+        words = {"date", "cohort", "species", "tank", "loop", "bed", "kind", "crop", "feed"}
         if name == "loops":  # blank, for the starter site has no weather
             words.add("heat_kwh")
             assert {row["heat_kwh"] for row in rows} == {""}

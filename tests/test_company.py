@@ -271,7 +271,7 @@ def test_no_fish_no_company():
 
 
 def test_wild_fish_meet_nobody_before_quarantine():
-    wild = BLUEGILL | {"wild": True, "tank": "two"}
+    wild = BLUEGILL | {"wild": True, "stocked": START, "tank": "two"}
     company = company_of(tables(days=10, temperature_c=25.0, pond=wild, tilapia=TILAPIA | {"mean_weight": "60 g"}))
     pair = pair_of(company, "pond", "tilapia")
     assert "wild_caught" in keys(pair)
@@ -522,8 +522,8 @@ def page(monkeypatch, path: Path) -> AppTest:
 def test_the_page_shows_verdict_matrix_loops_and_cautions(monkeypatch, tmp_path):
     path = tmp_path / "bass.toml"
     made = tables(
-        temperature_c=22.0, bass=BASS | {"mean_weight": "300 g"}, bluegill=BLUEGILL | {"wild": True},
-        trout=TROUT | {"tank": "two"},
+        temperature_c=22.0, bass=BASS | {"mean_weight": "300 g"},
+        bluegill=BLUEGILL | {"wild": True, "stocked": START}, trout=TROUT | {"tank": "two"},
     )  # fmt: skip
     path.write_text(tomlkit.dumps(made), encoding="utf-8")
     at = page(monkeypatch, path)

@@ -175,7 +175,7 @@ def test_a_move_does_not_feed_the_hungry():
 
 def test_training_and_every_day_are_no_loss_but_are_told_apart():
     tables = one_tank("bluegill", "sunfish_44", 22.0, days=40, count=100, mean_weight_g=45.0)
-    tables["cohorts"]["fish"]["wild"] = True
+    tables["cohorts"]["fish"] |= {"wild": True, "stocked": tables["season"]["start"]}
     season = run_season(build(tables))
     found = {cause: dead.sum() for cause, dead in deaths_by_cause(season.layout, season.course).items()}
     share = season.site.species["bluegill"]["feed_training_loss"]

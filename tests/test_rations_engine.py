@@ -303,7 +303,7 @@ def test_uneaten_feed_fouls_the_water():
 def learning(kind: str = "appetite") -> Course:
     tables = one_tank("bluegill", "sunfish_44", 24.0, 40, 40, 60.0, bed_m2=30.0)
     rule = {"appetite": {"fraction": 1.0}, "percent": {"percent": 4.0}, "fixed": {"per_day": "30 g"}}[kind]
-    tables["cohorts"]["fish"] |= {"wild": True, "ration": {"kind": kind, **rule}}
+    tables["cohorts"]["fish"] |= {"wild": True, "stocked": START, "ration": {"kind": kind, **rule}}
     return simulate(build_layout(build(tables)))
 
 
@@ -331,7 +331,11 @@ def test_wild_fish_learn_to_take_feed_without_growing(kind):
 def test_training_never_offers_more_than_a_weighed_ration():
     # so little that half of it is below what the fish need
     tables = one_tank("bluegill", "sunfish_44", 24.0, 5, 40, 60.0)
-    tables["cohorts"]["fish"] |= {"wild": True, "ration": {"kind": "fixed", "per_day": "4 g", "spilled_share": 0.1}}
+    tables["cohorts"]["fish"] |= {
+        "wild": True,
+        "stocked": START,
+        "ration": {"kind": "fixed", "per_day": "4 g", "spilled_share": 0.1},
+    }
     course = simulate(build_layout(build(tables)))
     np.testing.assert_allclose(course.fed_g[0, :, 0], 4.0, rtol=1e-12)
     np.testing.assert_allclose(course.eaten_g[0, :, 0], 2.0, rtol=1e-12)
@@ -347,7 +351,7 @@ def test_trained_fish_grow_from_the_first_day():
 # --- food, sex
 
 
-def test_wet_natural_food_is_eaten_for_its_energy():
+def test_natural_food_is_eaten_by_its_dry_matter():
     def eaten(feed: str) -> float:
         return float(fed(FULL, feed=feed, species="common_carp", temperature_c=24.0, days=2).eaten_g[0, 0, 0])
 
@@ -355,8 +359,9 @@ def test_wet_natural_food_is_eaten_for_its_energy():
     from stocksim.library.species import load_species
 
     pellets = load_feed(load_species("common_carp").facts["fitted_with_feed"])
-    for name in ("earthworms", "duckweed", "kitchen_greens"):
-        ratio = min(max(pellets["gross_energy"] / load_feed(name)["gross_energy"], 1.0), 5.0)
+    # of animals as much dry matter as of pellets, of fresh plants less (species_params/feeds: sources)
+    for name, share in (("earthworms", 1.0), ("black_soldier_fly_larvae", 1.0), ("duckweed", 0.43)):
+        ratio = share * pellets["dry_matter"] / load_feed(name)["dry_matter"]
         assert ratio > 2.0
         # weight at noon differs with the energy of the day
         assert eaten(name) / eaten(pellets.name) == pytest.approx(ratio, rel=0.03), name

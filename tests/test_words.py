@@ -237,7 +237,7 @@ def test_the_summary_agrees_with_the_frames(broken):
 
 def test_what_can_hurt_someone_is_among_the_cautions(broken):
     tables = one_tank()
-    tables["cohorts"]["fish"]["wild"] = True
+    tables["cohorts"]["fish"] |= {"wild": True, "stocked": tables["season"]["start"]}
     said = " ".join(cautions(run_season(build(tables))))
     for words in ("not a measurement", "Electricity beside water kills", "licensed", "raw", "permit", "never release"):
         assert words in said

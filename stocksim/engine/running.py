@@ -17,7 +17,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.engine.season import Progress, simulate
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError
 from stocksim.fish.growth import Growth, grow_in_good_water
-from stocksim.library.feeds import load_feed
+from stocksim.library.feeds import grams_like_pellets, load_feed
 from stocksim.library.species import load_species
 from stocksim.site.reading import Site
 
@@ -114,7 +114,8 @@ def grow(
     ration_fraction : float
         Share of full appetite eaten, 0 for an unfed fish. [-]
     feed : str, optional
-        Key of the feed library; by default the feed that the species was fitted with.
+        Key of the feed library, or several with their shares of what is weighed out, as
+        ``perch_45 80 %, duckweed 20 %``; by default the feed that the species was fitted with.
     beside : Path, optional
         Folder of a site file, whose own species and feed files win over the library's.
 
@@ -143,7 +144,10 @@ def grow(
     horizon = days if days is not None else _LONGEST_DAYS
     temperature = np.asarray(temperature_c, float)
     daily = np.full(horizon, float(temperature)) if temperature.ndim == 0 else temperature[:horizon]
-    course = grow_in_good_water(entry.__getitem__, meal.__getitem__, from_weight_g, daily, ration_fraction)
+    grams = grams_like_pellets(entry, meal, beside)
+    course = grow_in_good_water(
+        entry.__getitem__, meal.__getitem__, from_weight_g, daily, ration_fraction, grams_like_pellets=grams
+    )
     if to_weight_g is not None:
         reached = np.flatnonzero(course.weight_g >= to_weight_g)
         if not reached.size:

@@ -12,6 +12,7 @@ from stocksim.engine.results.course import Transfer
 from stocksim.engine.results.deaths import CAUSES, DEATHS_TOLD, Loss, deaths_by_cause, ledger, losses
 from stocksim.engine.results.frames import Season
 from stocksim.fish.spread import share_above
+from stocksim.library.feeds import feed_kind, shares_of
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import Event, FeedEvent, GradeEvent, MoveEvent, Ration, RemovalEvent, StockEvent
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, OTHERWISE_TAKEN
@@ -123,7 +124,19 @@ def _day(day: dt.date) -> str:
 
 def fish_cautions(season: Season) -> list[str]:
     """Cautions about the fish of a season, one sentence each."""
-    return [*_wild(season), *_by_temperature(season), *_short(season), *_unfed_amounts(season)]
+    return [*_wild(season), *_by_temperature(season), *_short(season), *_unfed_amounts(season), *_natural(season)]
+
+
+def _natural(season: Season) -> list[str]:
+    """What each natural food that was given asks for."""
+    entries = {
+        part.name: part for stay in season.layout.stays for _, part in shares_of(season.site.feeds[stay.table.feed])
+    }
+    return [
+        f"{name}: {entry.facts['caution']}"
+        for name, entry in entries.items()
+        if feed_kind(entry) == "natural" and "caution" in entry.facts
+    ]
 
 
 def _wild(season: Season) -> list[str]:
@@ -207,6 +220,32 @@ _TOLD = 0.5  # fish: fewer are the model's crumbs
 _OTHERWISE = tuple(EVENT_KINDS[kind].entry for kind in OTHERWISE_TAKEN)
 
 
+_WEIGHED = {"fresh": ", weighed fresh", "dry": " as dry matter"}
+
+
+def feed_words(season: Season, units: str) -> list[str]:
+    """Weights of each feed, where a feed was mixed or natural: of natural food fresh and dry; empty otherwise."""
+    fed = season.feeds
+    is_mixed = any(len(shares_of(season.site.feeds[stay.table.feed])) > 1 for stay in season.layout.stays)
+    if not is_mixed and not any(one.is_natural for one in fed.values()):
+        return []
+
+    def grams(kg: float) -> str:
+        return format_quantity(kg, "mass", units) if kg >= 1.0 else format_quantity(1000.0 * kg, "weight", units)
+
+    told = [
+        f"{name} {grams(one.offered_kg)}" + (f" fresh ({grams(one.dry_kg)} dry)" if one.is_natural else "")
+        for name, one in fed.items()
+    ]
+    return [f"Of it {', '.join(told)}."]
+
+
+def feed_data(season: Season) -> dict[str, dict[str, float]]:
+    """The same as plain data."""
+    keys = ("offered_kg", "eaten_kg", "dry_kg")
+    return {name: {key: round(getattr(one, key), 4) for key in keys} for name, one in season.feeds.items()}
+
+
 def ration_words(rule: Ration | None, units: str) -> str:
     """A feeding rule in a few words, as ``by sight, 85 % of appetite, no feed on sun``."""
     if rule is None:
@@ -217,9 +256,9 @@ def ration_words(rule: Ration | None, units: str) -> str:
         case "appetite":
             words = [f"by sight, {100 * rule.fraction:.0f} % of appetite"]
         case "percent":
-            words = [f"{rule.percent:g} % of body weight a day"]
+            words = [f"{rule.percent:g} % of body weight a day{_WEIGHED.get(rule.weighed or '', '')}"]
         case "table":
-            words = ["by a table of temperature and weight"]
+            words = [f"by a table of temperature and weight{_WEIGHED.get(rule.weighed or '', '')}"]
         case "fixed":
             words = [f"{format_quantity(rule.per_day, 'weight', units)} a day for the tank"]
         case "beds":

@@ -290,7 +290,10 @@ def _field(raw: dict[str, Any], path: Path, field: Field) -> None:
         chosen = [entry for entry in value if entry in field.choices] if isinstance(value, list) else []
         st.multiselect(field.label, field.choices, width=field.width, **bound(chosen))
         return
-    if field.kind in ("choice", "table"):
+    if field.kind == "shares" and isinstance(value, dict):
+        _shares(raw, path, field, value)
+        return
+    if field.kind in ("choice", "table", "shares"):
         now = editing.value_at(value, ("kind",)) if field.kind == "table" else value
         shown = editing.as_typed(now)
         # a value that is not among the choices stays to be seen and mended
@@ -298,8 +301,41 @@ def _field(raw: dict[str, Any], path: Path, field: Field) -> None:
         st.selectbox(
             field.label, options, width=field.width, format_func=lambda option: option or "(not given)", **bound(shown)
         )
+        known = list(_choices(field.choices, raw))
+        if field.kind == "shares" and shown in known and len(known) > 1:
+            _button("Two feeds", path, partial(_put_feeds, path=path, options=known), "add a second feed")
         return
     st.text_input(field.label, width=field.width, **bound(refusals.typed(path, editing.as_typed(value))))
+
+
+def _shares(raw: dict[str, Any], path: Path, field: Field, held: dict[str, Any]) -> None:
+    """Several feeds in the place of one: each with its share of what is weighed out."""
+    known = list(_choices(field.choices, raw))
+    for name in held:
+        key = _key((*path, name), "name of feed")
+        _seed(key, name)
+        options = [name, *(other for other in known if other not in held)]
+
+        def rename(key: str = key, name: str = name) -> None:
+            place, new = _place_of(key, path, name), st.session_state[key]
+            now = None if place is None else editing.value_at(editing.tables(st.session_state.site_text), place)
+            if place is not None and isinstance(now, dict):
+                _apply(partial(editing.put, path=place, value=forms.with_other_name(now, name, new)), is_new_form=True)
+
+        st.selectbox("feed", options, key=key, on_change=guard.kept(rename), width=field.width)
+        _field(raw, (*path, name), Field((), "share", "number", width=90))
+        _button("Remove", path, partial(_put_feeds, path=path, gone=name), f"remove {name}")
+    if len(held) < len(known):
+        _button("Add a feed", path, partial(_put_feeds, path=path, options=known), "add a feed")
+
+
+def _put_feeds(text: str, path: Path, options: Sequence[str] = (), gone: str = "") -> str:
+    """Text with one feed fewer or one more, the first of the options that is not there."""
+    held = editing.value_at(editing.tables(text), path)
+    if gone:
+        return editing.put(text, path, forms.without(held, gone))
+    there = held if isinstance(held, dict) else {held}
+    return editing.put(text, path, forms.with_another(held, next(name for name in options if name not in there)))
 
 
 def _seed(key: str, value: Any) -> None:
@@ -366,7 +402,7 @@ def _change(key: str, path: Path, kind: str, shown: Any) -> None:
         value: Any = list(typed) or None
     elif kind == "yes":
         value = True if typed else None
-    elif kind == "choice":
+    elif kind in ("choice", "shares"):
         value = typed if typed != "" else None
     else:
         value = editing.from_typed(typed, kind)

@@ -19,8 +19,8 @@ Path = tuple[Step, ...]
 class Field(NamedTuple):
     """One field: keys below its row, label, kind and choices.
 
-    Kinds are text, number, whole, date, list and numbers (with commas between), yes, choice, several (of the choices)
-    and table (chosen by its ``kind``).
+    Kinds are text, number, whole, date, list and numbers (with commas between), yes, choice, several (of the choices),
+    shares (one of the choices, or a table of several with their shares) and table (chosen by its ``kind``).
     """
 
     path: Path
@@ -78,7 +78,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("count",), "number of fish", "whole"),
         Field(("mean_weight",), "mean weight", width=110),
         Field(("stocked",), "stocked on", "date"),
-        Field(("feed",), "feed", "choice", "feeds", 180),
+        Field(("feed",), "feed", "shares", "feeds", 180),
         Field(("ration",), "ration", "table", tuple(TABLE_STARTS["ration"])),
         Field(("wild",), "wild-caught", "yes"),
     ],
@@ -154,13 +154,15 @@ PLANTING = [
     Field(("every_days",), "every (days)", "whole", width=110),
     Field(("empty_days",), "bare between (days)", "whole", width=140),
 ]
+_WEIGHED = Field(("ration", "weighed"), "% of food", "choice", ("", "fresh", "dry"), 110)
 EXTRA = {"oxygen_supply": _SUPPLY, "water_temperature": _WATER}
 EXTRA["ration"] = {
     "appetite": [Field(("ration", "fraction"), "of appetite (0 to 1)", "number")],
-    "percent": [Field(("ration", "percent"), "% of body weight", "number")],
+    "percent": [Field(("ration", "percent"), "% of body weight", "number"), _WEIGHED],
     "table": [
         Field(("ration", "temperatures"), "rows: temperatures", "list", width=260),
         Field(("ration", "weights"), "columns: mean weights", "list", width=220),
+        _WEIGHED,
     ],
     "fixed": [Field(("ration", "per_day"), "a day, whole tank", width=120)],
     "beds": [Field(("ration", "ratio"), "feed per planted area", width=150)],
@@ -192,7 +194,7 @@ EVENTS: dict[str, list[Field]] = {
     "move": [Field(("tank",), "to tank", "choice", "tanks")],
     "grade": [Field(("into",), "larger fish become", width=150), Field(("tank",), "in tank", "choice", "tanks")],
     "ration": [Field(("ration",), "ration", "table", tuple(TABLE_STARTS["ration"])[1:])],
-    "feed": [Field(("feed",), "feed", "choice", "feeds", 180)],
+    "feed": [Field(("feed",), "feed", "shares", "feeds", 180)],
     **{key: [WHICH] for key in REMOVALS},
 }
 # the one key of several that says how much: what it is, label and kind of its field, start
@@ -234,6 +236,55 @@ def graded_names(raw: dict[str, Any]) -> list[str]:
     events = raw.get("events")
     found = [event.get("into") for event in events if isinstance(event, dict)] if isinstance(events, list) else []
     return [name for name in found if isinstance(name, str)]
+
+
+# --- several feeds with their shares, in the place of one
+
+_NEW_SHARE = 0.2  # of a feed that is added; the others give way in proportion
+
+
+def with_another(held: Any, name: str) -> dict[str, Any]:
+    """Feeds with one more, which takes a fifth.
+
+    Examples
+    --------
+    >>> with_another("perch_45", "duckweed")
+    {'perch_45': 0.8, 'duckweed': 0.2}
+    """
+    shares = _numbers(held if isinstance(held, dict) else {str(held): 1.0})
+    return {key: round((1.0 - _NEW_SHARE) * share, 4) for key, share in shares.items()} | {name: _NEW_SHARE}
+
+
+def without(held: dict[str, Any], name: str) -> dict[str, Any] | str:
+    """Feeds without one of them, whose share the others take in proportion; the name alone where one is left.
+
+    Examples
+    --------
+    >>> without({"a": 0.5, "b": 0.3, "c": "20 %"}, "a"), without({"a": 0.5, "b": 0.5}, "a")
+    ({'b': 0.6, 'c': 0.4}, 'b')
+    """
+    left = _numbers({key: share for key, share in held.items() if key != name})
+    if len(left) == 1:
+        return next(iter(left))
+    together = sum(left.values()) or 1.0
+    return {key: round(share / together, 4) for key, share in left.items()}
+
+
+def with_other_name(held: dict[str, Any], old: str, new: str) -> dict[str, Any]:
+    """Feeds with one in the place of another, its share as it is written."""
+    return {new if key == old else key: share for key, share in held.items()}
+
+
+def _numbers(shares: dict[str, Any]) -> dict[str, float]:
+    """Shares as numbers, so that they can be divided anew; what is none counts as nothing."""
+    found = {}
+    for key, share in shares.items():
+        try:
+            is_percent = isinstance(share, str) and share.strip().endswith("%")
+            found[key] = float(str(share).strip().rstrip("%")) / (100.0 if is_percent else 1.0)
+        except ValueError:
+            found[key] = 0.0
+    return found
 
 
 # --- what was typed into a field of the edit page and could not be written into the site's text: kept until mended

@@ -72,6 +72,7 @@ def grow_in_good_water(
     temperature_c: ArrayLike,
     ration_fraction: float = 1.0,
     steps_per_day: int = 1,
+    grams_like_pellets: float = 1.0,
 ) -> Growth:
     """Growth of one fish where neither oxygen nor ammonia holds it back.
 
@@ -87,6 +88,8 @@ def grow_in_good_water(
         Share of full appetite eaten. [-] 0 for an unfed fish.
     steps_per_day : int
         Steps the day is cut into; results do not depend on it beyond the rule's own error.
+    grams_like_pellets : float
+        Grams of this food that full appetite takes for a gram of the pellets it was fitted with. [-]
 
     Returns
     -------
@@ -94,7 +97,7 @@ def grow_in_good_water(
         Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day].
     """
     temperatures = np.asarray(temperature_c, float)
-    rates = appetite_rate(species, temperatures)
+    rates = grams_like_pellets * appetite_rate(species, temperatures)
     needs_per_kg = maintenance_rate(
         temperatures,
         species("maintenance_at_20"),
@@ -141,7 +144,7 @@ class GrowthCurve(NamedTuple):
     share: NDArray[np.float64]
 
 
-def growth_curve(species: Number, feed: Number, weight_g: float) -> GrowthCurve:
+def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pellets: float = 1.0) -> GrowthCurve:
     """Daily growth at full appetite in good water, by temperature.
 
     Parameters
@@ -150,6 +153,8 @@ def growth_curve(species: Number, feed: Number, weight_g: float) -> GrowthCurve:
         Give a value of the species and of the feed by its key.
     weight_g : float
         Weight of the fish. [g] Above 0.
+    grams_like_pellets : float
+        As in `grow_in_good_water`. [-]
 
     Returns
     -------
@@ -164,8 +169,8 @@ def growth_curve(species: Number, feed: Number, weight_g: float) -> GrowthCurve:
         water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
     )
     needs = day_needs(
-        np.full(water.shape, weight_g), appetite_rate(species, water), species("intake_exponent"), need, 1.0, energy,
-        efficiency, fasting, body,
+        np.full(water.shape, weight_g), grams_like_pellets * appetite_rate(species, water), species("intake_exponent"),
+        need, 1.0, energy, efficiency, fasting, body,
     )  # fmt: skip
     nitrogen = feed("protein") * feed("protein_digestibility") / PROTEIN_PER_NITROGEN
     budget = day_budget(

@@ -89,7 +89,12 @@ def feeding_phases(
 
 
 def winter_losses(
-    species: Number, feed: Number, start_weight_g: float, temperature_c: ArrayLike, ration_fraction: float
+    species: Number,
+    feed: Number,
+    start_weight_g: float,
+    temperature_c: ArrayLike,
+    ration_fraction: float,
+    grams_like_pellets: float = 1.0,
 ) -> float:
     """Share of fish that hunger and every day take from a batch that is fed by appetite, in good water.
 
@@ -103,13 +108,17 @@ def winter_losses(
         Water temperature. [degC]
     ration_fraction : float
         Share of full appetite eaten. [-] 0 for unfed fish.
+    grams_like_pellets : float
+        As in `grow_in_good_water`. [-]
 
     Returns
     -------
     float
         Share. [-] Cold, heat and foul water are not in it.
     """
-    weight = grow_in_good_water(species, feed, start_weight_g, temperature_c, ration_fraction).weight_g
+    weight = grow_in_good_water(
+        species, feed, start_weight_g, temperature_c, ration_fraction, grams_like_pellets=grams_like_pellets
+    ).weight_g
     greatest = np.maximum(np.maximum.accumulate(weight), start_weight_g)
     hazard = condition_hazard(weight, greatest) + BACKGROUND_DEATHS_PER_DAY
     return float(-np.expm1(-hazard.sum()))

@@ -38,7 +38,7 @@ def site_questions(site: Site) -> tuple[str, ...]:
     InputError
         As in `water_c`.
     """
-    return *site.questions, *ration_questions(site.file, site.species, water_c(site))
+    return *site.questions, *ration_questions(site.file, site.species, site.feeds, water_c(site), site.folder)
 
 
 def site_notes(site: Site) -> tuple[str, ...]:

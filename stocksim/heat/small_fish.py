@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -14,7 +15,7 @@ from stocksim.fish.body import total_length_mm, weight_at_length_g
 from stocksim.fish.growth import grow_in_good_water
 from stocksim.fish.wintering import feeding_band, winter_losses
 from stocksim.heat.temperatures import loop_water_c
-from stocksim.library.feeds import load_feed
+from stocksim.library.feeds import grams_like_pellets, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
 from stocksim.site.cohorts import Spell, spells
@@ -75,6 +76,12 @@ class _Batch(NamedTuple):
     fraction: float
     first: dt.date
     water_c: FloatArray
+    folder: Path | None = None
+
+    @property
+    def grams(self) -> float:
+        """Grams of the feed that full appetite takes for a gram of pellets. [-]"""
+        return grams_like_pellets(self.entry, self.feed, self.folder)
 
 
 def small_cohorts(site: Site) -> list[SmallFish]:
@@ -105,7 +112,7 @@ def small_candidates(site: Site) -> list[SmallFish]:
         last = table.leaves - dt.timedelta(days=1) if table.leaves else site.file.season.end
         loops = dict.fromkeys(site.file.tanks[tank].loop for tank in table.tanks or site.file.tanks)
         batches = [
-            _Batch(f"stocking.candidates.{name}", entry, feed, table.mean_weight, fraction, first, water)
+            _Batch(f"stocking.candidates.{name}", entry, feed, table.mean_weight, fraction, first, water, site.folder)
             for loop in loops
             if (water := _between(site, loop, first, last)).size
         ]
@@ -145,7 +152,7 @@ def _cohorts(site: Site) -> Iterator[_Batch]:
             if after:
                 water = np.concatenate([_of_stay(site, stay, first) for stay in after])
                 fraction = getattr(after[0].ration, "fraction", USUAL_FRACTION)
-                yield _Batch(where, entry, feed, weight, fraction, max(first, after[0].first), water)
+                yield _Batch(where, entry, feed, weight, fraction, max(first, after[0].first), water, site.folder)
 
 
 def _of_stay(site: Site, stay: Spell, first: dt.date) -> FloatArray:
@@ -169,14 +176,16 @@ def _judged(batch: _Batch) -> SmallFish | None:
     begins, ends = int(cold[0]), int(cold[-1])
     feed, weight = batch.feed.__getitem__, batch.weight_g
     if begins:
-        run = grow_in_good_water(entry.__getitem__, feed, weight, batch.water_c[:begins], batch.fraction)
+        run = grow_in_good_water(
+            entry.__getitem__, feed, weight, batch.water_c[:begins], batch.fraction, grams_like_pellets=batch.grams
+        )
         weight = float(run.weight_g[-1])
     length = float(total_length_mm(weight, *body))
     if length >= safe_mm:
         return None
     winter = batch.water_c[begins : ends + 1]
     fed, unfed = (
-        winter_losses(entry.__getitem__, feed, weight, winter, fraction)
+        winter_losses(entry.__getitem__, feed, weight, winter, fraction, batch.grams)
         for fraction in (batch.fraction or USUAL_FRACTION, 0.0)
     )
     first = batch.first + dt.timedelta(days=begins)

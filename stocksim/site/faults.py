@@ -82,6 +82,18 @@ def within_season(table: str, field: str, day: dt.date, file: SiteFile) -> list[
     return [Fault(table, field, f"{day} is outside the season {season.start} to {season.end}; give a day in it.")]
 
 
+def wild_date_fault(table: str, fish: Any, file: SiteFile) -> list[Fault]:
+    """Fault where wild fish that must learn to take feed have no day on which that begins."""
+    if not fish.wild or fish.trained or fish.stocked is not None:
+        return []
+    day = file.season.start if season_is_sound(file) else "2026-10-01"
+    message = (
+        f"is missing; wild fish learn to take feed from the day they come, so give it, as {day}, or write "
+        "trained = true for fish that eat pellets already."
+    )
+    return [Fault(table, "stocked", message)]
+
+
 # --- faults of cohorts, rations and events that only show when tables are read together
 
 _AMOUNTS = ("count", "weight", "share", "above", "all")
@@ -125,6 +137,7 @@ def fish_faults(file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
             faults.append(Fault(place, "sex", message))
         if cohort.trained and not cohort.wild:
             faults.append(Fault(place, "trained", "belongs to wild fish; take it out, or write wild = true too."))
+        faults += wild_date_fault(place, cohort, file)
     return faults + _event_faults(file)
 
 

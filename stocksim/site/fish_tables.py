@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
+from pydantic_core import PydanticCustomError
 
+from stocksim.errors import ParameterError
+from stocksim.library.feeds import read_feed
 from stocksim.site.kinds import REMOVALS
 from stocksim.site.quantities import (
     Biomass,
@@ -24,6 +27,20 @@ from stocksim.site.quantities import (
     WaterTemperature,
     Weight,
 )
+
+
+def _feed(value: Any) -> Any:
+    try:
+        return read_feed(value)
+    except ParameterError as error:
+        raise PydanticCustomError("stocksim", "{sentence}", {"sentence": str(error)}) from None
+
+
+# key of a feed, or of several with their shares of what is weighed out
+FeedName = Annotated[str, BeforeValidator(_feed)]
+Weighed = Literal[
+    "fresh", "dry"
+]  # what a percentage of body weight counts: food as it lies on the scale, or its dry matter
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -58,6 +75,7 @@ class PercentRation(_Fed):
 
     kind: Literal["percent"]
     percent: Percent
+    weighed: Weighed | None = None
 
 
 class TableRation(_Fed):
@@ -67,6 +85,7 @@ class TableRation(_Fed):
     temperatures: list[WaterTemperature] = Field(min_length=1)
     weights: list[Weight] = Field(min_length=1)
     percent: list[list[Percent]]
+    weighed: Weighed | None = None
 
 
 class FixedRation(_Fed):
@@ -102,7 +121,7 @@ class CohortTable(Table):
     count: Count
     mean_weight: Weight
     stocked: Date | None = None
-    feed: str
+    feed: FeedName
     ration: Ration | None = None
     wild: bool = False
     trained: bool = False
@@ -170,7 +189,7 @@ class FeedEvent(Table):
     kind: Literal["feed"]
     date: Date
     cohort: str
-    feed: str
+    feed: FeedName
 
 
 Event = Annotated[

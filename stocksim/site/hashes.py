@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from stocksim.library.feeds import load_feed
+from stocksim.library.feeds import load_feed, shares_of
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
 from stocksim.site.reading import Site
@@ -48,7 +48,8 @@ def library_of(site: Site) -> list[Entry]:
     planner = site.file.stocking
     offers = planner.candidates.values() if planner is not None else ()
     species = {**site.species, **{offer.species: load_species(offer.species, site.folder) for offer in offers}}
-    feeds = {**site.feeds, **{offer.feed: load_feed(offer.feed, site.folder) for offer in offers}}
+    offered = [load_feed(offer.feed, site.folder) for offer in offers]
+    feeds = {**site.feeds, **{part.name: part for feed in offered for _, part in ((1.0, feed), *shares_of(feed))}}
     for entry in species.values():
         feed = entry.facts["fitted_with_feed"]
         feeds.setdefault(feed, load_feed(feed, site.folder))
@@ -68,7 +69,8 @@ def library_hash(entries: Iterable[Entry]) -> str:
     str
         SHA-256 in hexadecimal.
     """
-    texts = sorted({_text({key: part for key, part in asdict(entry).items() if key != "origin"}) for entry in entries})
+    told = [field.name for field in fields(Entry) if field.name != "origin"]  # parts of a mix stand by themselves
+    texts = sorted({_text({key: part for key, part in asdict(entry).items() if key in told}) for entry in entries})
     return hashlib.sha256(b"\n".join(texts)).hexdigest()
 
 

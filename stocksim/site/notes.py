@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 
 from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
+from stocksim.library.feeds import feed_kind
 from stocksim.library.sources import Entry
 from stocksim.opening import beside
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film
 from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import FileWeather
-from stocksim.site.fish_tables import BedsRation
+from stocksim.site.fish_tables import BedsRation, PercentRation, TableRation
 from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
@@ -241,6 +242,7 @@ def assumptions(
     media = [note for key, bed in file.beds.items() for note in _media_notes(key, bed)]
     light, planted = _light_notes(file, folder), _planting_notes(file, crops)
     notes += [*media, *light, *_unrated_rations(file, crops), *planted]
+    notes += _weighed_notes(file, feeds)
     for grade in ("weak", "fair"):
         graded = [key for key, entry in species.items() if entry.evidence == grade]
         if graded:
@@ -248,6 +250,19 @@ def assumptions(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])
+
+
+def _weighed_notes(file: SiteFile, feeds: Mapping[str, Entry]) -> list[str]:
+    """Percentages of natural food of which the file does not say whether they are fresh or dry."""
+    told = [(f"cohorts.{key}", cohort.feed, cohort.ration) for key, cohort in file.cohorts.items()]
+    return [
+        f"{place}.ration.weighed is not given: percent is taken of {feed} as it lies on the scale, "
+        f"{100.0 * feeds[feed]['dry_matter']:.0f} % of it dry matter; write weighed = \"dry\" where the percentage "
+        "is of dry matter."
+        for place, feed, rule in told
+        if isinstance(rule, (PercentRation, TableRation)) and rule.weighed is None
+        and feed in feeds and feed_kind(feeds[feed]) == "natural"
+    ]  # fmt: skip
 
 
 def own_files(*named: Mapping[str, Entry]) -> list[str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from stocksim.errors import Fault, shown
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.ration import table_ration
-from stocksim.library.feeds import protein_for_growth
+from stocksim.library.feeds import grams_like_pellets, protein_for_growth
 from stocksim.library.sources import Entry
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable, FixedRation, PercentRation, StockEvent, TableRation
@@ -336,7 +337,11 @@ def _months(file: SiteFile, raw: Mapping[str, Any]) -> Iterator[Relation]:
 
 
 def ration_questions(
-    file: SiteFile, species: Mapping[str, Entry], temperature_c: Mapping[str, FloatArray]
+    file: SiteFile,
+    species: Mapping[str, Entry],
+    feeds: Mapping[str, Entry],
+    temperature_c: Mapping[str, FloatArray],
+    folder: Path | None = None,
 ) -> list[str]:
     """Questions on weights of feed that the fish could not eat in that water.
 
@@ -344,10 +349,12 @@ def ration_questions(
     ----------
     file : SiteFile
         Tables without faults.
-    species : mapping of str to Entry
+    species, feeds : mapping of str to Entry
         What they name of the library.
     temperature_c : mapping of str to ndarray, shape (days,)
         Water of each loop. [degC]
+    folder : Path, optional
+        Of the site file, for own feeds.
 
     Returns
     -------
@@ -357,7 +364,11 @@ def ration_questions(
     """
     found = []
     for key, cohort in file.cohorts.items():
-        offered, eaten, water = _offered_and_eaten(cohort, file, species, temperature_c)
+        grams = {
+            other: grams_like_pellets(species[c.species], feeds[c.feed], folder) for other, c in file.cohorts.items()
+        }
+        dry = feeds[cohort.feed]["dry_matter"]
+        offered, eaten, water = _offered_and_eaten(cohort, file, species, grams, dry, temperature_c)
         bound = PLAUSIBLE["ration"]
         if offered <= bound.ask_above * eaten or offered <= 0.0:
             continue
@@ -372,9 +383,17 @@ def ration_questions(
 
 
 def _offered_and_eaten(
-    cohort: CohortTable, file: SiteFile, species: Mapping[str, Entry], temperature_c: Mapping[str, FloatArray]
+    cohort: CohortTable,
+    file: SiteFile,
+    species: Mapping[str, Entry],
+    grams: Mapping[str, float],
+    dry_matter: float,
+    temperature_c: Mapping[str, FloatArray],
 ) -> tuple[float, float, FloatArray]:
-    """Feed offered and full appetite [% of body weight a day], means of the days that are fed, and their water."""
+    """Feed offered and full appetite [% of body weight a day], means of the days that are fed, and their water.
+
+    ``grams`` are those of each cohort's food that stand for one of pellets, the dry matter is that of this one's.
+    """
     rule = cohort.ration
     nothing = (0.0, 0.0, np.zeros(1))
     if not isinstance(rule, (PercentRation, TableRation, FixedRation)) or cohort.count == 0:
@@ -386,15 +405,16 @@ def _offered_and_eaten(
         return nothing
 
     def appetite(other: CohortTable) -> FloatArray:
-        entry = species[other.species]
-        return appetite_rate(entry.__getitem__, water) * other.mean_weight ** entry["intake_exponent"]
+        entry, factor = species[other.species], next(grams[key] for key, c in file.cohorts.items() if c is other)
+        return factor * appetite_rate(entry.__getitem__, water) * other.mean_weight ** entry["intake_exponent"]
 
     mass = cohort.mean_weight
     eaten = 100.0 * appetite(cohort) / mass
+    counted = dry_matter if isinstance(rule, (PercentRation, TableRation)) and rule.weighed == "dry" else 1.0
     if isinstance(rule, PercentRation):
-        offered = np.full(water.shape, rule.percent)
+        offered = np.full(water.shape, rule.percent / counted)
     elif isinstance(rule, TableRation):
-        offered = table_ration(mass, water, rule.weights, rule.temperatures, rule.percent)
+        offered = table_ration(mass, water, rule.weights, rule.temperatures, rule.percent) / counted
     else:  # for the whole tank
         beside = [c for c in file.cohorts.values() if c.tank == cohort.tank and isinstance(c.ration, FixedRation)]
         kg = sum(c.count * c.mean_weight for c in beside)

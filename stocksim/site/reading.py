@@ -17,7 +17,7 @@ from pydantic import ValidationError
 from stocksim.climate.temperature import logged_temperature, monthly_temperature
 from stocksim.errors import Fault, InputError, ParameterError
 from stocksim.library.crops import crop_names, load_crop
-from stocksim.library.feeds import feed_names, load_feed
+from stocksim.library.feeds import blend, feed_names, feed_parts, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
 from stocksim.memo import content_key
@@ -296,8 +296,7 @@ def _library_entries(
         ),
         (
             "feeds", load_feed, feed_names,
-            [(f"cohorts.{k}", "feed", c.feed) for k, c in file.cohorts.items()]
-            + [(f"events[{n}]", "feed", e.feed) for n, e in enumerate(file.events, 1) if isinstance(e, FeedEvent)],
+            [(table, "feed", part) for table, feed in _feeds_of(file) for part in feed_parts(feed)],
         ),
         (
             "crops", load_crop, crop_names,
@@ -331,7 +330,16 @@ def _library_entries(
                 except ParameterError as error:
                     broken.add(name)
                     faults.extend(error.faults)
+    feeds = entries["feeds"]
+    mixes = {feed for _, feed in _feeds_of(file)} - {*feeds}
+    feeds |= {feed: blend(feed, feeds) for feed in sorted(mixes) if {*feed_parts(feed)} <= {*feeds}}
     return entries, faults
+
+
+def _feeds_of(file: SiteFile) -> list[tuple[str, str]]:
+    """Feeds of cohorts and events, each with the table that names it."""
+    events = [(f"events[{n}]", event.feed) for n, event in enumerate(file.events, 1) if isinstance(event, FeedEvent)]
+    return [(f"cohorts.{key}", cohort.feed) for key, cohort in file.cohorts.items()] + events
 
 
 def _temperatures(

@@ -9,10 +9,10 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from stocksim.errors import Fault
-from stocksim.library.feeds import feed_names
+from stocksim.library.feeds import feed_names, feed_parts
 from stocksim.library.species import species_names
 from stocksim.site.climate_tables import ComputedTemperature
-from stocksim.site.faults import known_name, name_fault, within_season
+from stocksim.site.faults import known_name, name_fault, wild_date_fault, within_season
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import shown
 from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
@@ -75,8 +75,8 @@ def _candidate_faults(
     place: str, fish: CandidateTable, file: SiteFile, species: Iterable[str], feeds: Iterable[str]
 ) -> list[Fault]:
     faults = []
-    for field, names in (("species", species), ("feed", feeds)):
-        name = getattr(fish, field)
+    named = [("species", fish.species, species), *(("feed", part, feeds) for part in feed_parts(fish.feed))]
+    for field, name, names in named:
         if name not in names:
             faults.append(Fault(place, field, f"{shown(name)} is not in the library; known are {', '.join(names)}."))
     if fish.stocked is not None:
@@ -94,7 +94,7 @@ def _candidate_faults(
         faults.append(Fault(place, "minimum_batch", message))
     if fish.trained and not fish.wild:
         faults.append(Fault(place, "trained", "belongs to wild fish; take it out, or write wild = true too."))
-    return faults
+    return faults + wild_date_fault(place, fish, file)
 
 
 def _leaving(place: str, fish: CandidateTable | OwnTable, file: SiteFile) -> list[Fault]:

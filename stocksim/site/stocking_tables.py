@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
-from stocksim.site.fish_tables import Ration
+from stocksim.site.fish_tables import FeedName, Ration
 from stocksim.site.quantities import (
     Count,
     Date,
@@ -55,7 +55,7 @@ class CandidateTable(Table):
     species: str
     mean_weight: Weight
     price: Money
-    feed: str
+    feed: FeedName
     at_least: Count = 0
     at_most: FishNumber
     minimum_batch: FishNumber | None = None

@@ -286,7 +286,8 @@ def everything(days: int = DAYS) -> Base:
                 "stocked": _on(2),
                 "ration": {
                     "kind": "table", "temperatures": ["6 degC", "12 degC", "16 degC"], "weights": ["50 g", "200 g"],
-                    "percent": [[0.8, 0.5], [1.5, 1.1], [1.9, 1.4]], **fed,
+                    "percent": [[0.8, 0.5], [1.5, 1.1], [1.9, 1.4]],
+                    "weighed": "fresh", **fed,
                 },
             },
             "tilapia": {
@@ -295,14 +296,16 @@ def everything(days: int = DAYS) -> Base:
             },
             "pond": {
                 "species": "bluegill", "tank": "spare_tank", "count": 40, "mean_weight": "45 g", "feed": "sunfish_44",
-                "wild": True, "trained": True, "ration": {"kind": "percent", "percent": 1.5, **fed},
+                "wild": True, "trained": True,
+                "ration": {"kind": "percent", "percent": 1.5, "weighed": "dry", **fed},
             },
             "gold": {
                 "species": "goldfish", "tank": "old_tank", "count": 12, "mean_weight": "30 g",
                 "feed": "koi_wheatgerm_32", "ration": {"kind": "unfed"},
             },
             "carp": {
-                "species": "common_carp", "tank": "south", "count": 6, "mean_weight": "90 g", "feed": "duckweed",
+                "species": "common_carp", "tank": "south", "count": 6, "mean_weight": "90 g",
+                "feed": {"carp_35": 0.7, "duckweed": "30 %"},
                 "ration": {"kind": "beds", "ratio": "30 g/m2/day", **fed},
             },
         },
@@ -310,7 +313,7 @@ def everything(days: int = DAYS) -> Base:
             {"kind": "stock", "date": _on(6), "cohort": "gold", "count": 5, "mean_weight": "25 g"},
             {"kind": "thin", "date": _on(8), "cohort": "perch", "count": 8, "which": "smallest"},
             {"kind": "ration", "date": _on(9), "cohort": "pond", "ration": {"kind": "appetite", "fraction": 0.7}},
-            {"kind": "feed", "date": _on(10), "cohort": "carp", "feed": "carp_35"},
+            {"kind": "feed", "date": _on(10), "cohort": "carp", "feed": "carp_35 90 %, earthworms 10 %"},
             {"kind": "grade", "date": _on(12), "cohort": "perch", "into": "big_perch", "tank": "south",
              "above": "70 g"},
             {"kind": "grade", "date": _on(14), "cohort": "trout", "into": "big_trout", "tank": "north",
@@ -424,7 +427,7 @@ def with_own_library(kind: str, shipped: str) -> Base:
     base.name = f"own {kind}"
     base.files[f"species_params/{kind}/own.toml"] = (LIBRARY / kind / f"{shipped}.toml").read_text(encoding="utf-8")
     if kind == "fish":
-        base.tables["cohorts"]["fish"] |= {"species": "own", "wild": True}
+        base.tables["cohorts"]["fish"] |= {"species": "own", "wild": True, "stocked": START}
         base.tables["cohorts"]["other"] = base.tables["cohorts"]["fish"] | {"species": "bluegill", "count": 10}
     elif kind == "feeds":
         base.tables["cohorts"]["fish"]["feed"] = "own"

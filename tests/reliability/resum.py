@@ -67,8 +67,20 @@ class Books:
         events = [e for e in self.site.get("events", []) if cohort in (e["cohort"], e.get("into"))]
         return {pd.Timestamp(event["date"]) for event in events}
 
-    def feed_of(self, cohort: str, date: pd.Timestamp) -> str:
-        """Feed of a cohort on a day; a graded one eats what its parent does."""
+    def shares_of(self, cohort: str, date: pd.Timestamp) -> dict[str, float]:
+        """Feeds of a cohort on a day, each with its share of what is weighed out."""
+        feed = self.feed_of(cohort, date)
+        if isinstance(feed, str) and "%" in feed:
+            feed = dict(part.rsplit(None, 2)[:2] if part.endswith(" %") else part.split() for part in feed.split(", "))
+            feed = {name: f"{share} %" for name, share in feed.items()}
+        written = {feed: 1.0} if isinstance(feed, str) else feed
+        return {
+            name: float(share.rstrip(" %")) / 100.0 if isinstance(share, str) else share
+            for name, share in written.items()
+        }
+
+    def feed_of(self, cohort: str, date: pd.Timestamp) -> str | dict:
+        """Feed of a cohort on a day, as written; a graded one eats what its parent does."""
         name, parent = cohort, None
         while name not in self.site["cohorts"]:
             parent = next(e for e in self.site["events"] if e.get("into") == name)
@@ -170,11 +182,16 @@ def feed_energy_and_nitrogen(books: Books) -> Iterator[Gap]:
     """Of every cohort and day: energy and nitrogen eaten are grown, breathed, excreted, or left as faeces."""
     frame = books.cohorts.copy()
     gain = frame["growth_g_per_day"] * (frame["count"] + frame["deaths"])
-    feeds = [books.feed_of(str(name), date) for name, date in zip(frame["cohort"], frame["date"], strict=True)]
+    feeds = [books.shares_of(str(name), date) for name, date in zip(frame["cohort"], frame["date"], strict=True)]
 
-    def of_feed(key: str) -> pd.Series:
-        known = {name: books.value("feeds", name, key) for name in set(feeds)}
-        return pd.Series([known[name] for name in feeds], index=frame.index)
+    def of_feed(*keys: str) -> pd.Series:
+        """Of a gram of what is weighed out, the product of what each feed's file says."""
+        known = {
+            name: math.prod(books.value("feeds", name, key) for key in keys) for shares in feeds for name in shares
+        }
+        return pd.Series(
+            [sum(share * known[name] for name, share in shares.items()) for shares in feeds], index=frame.index
+        )
 
     def of_species(key: str) -> pd.Series:
         return frame["species"].map({name: books.value("fish", name, key) for name in frame["species"].unique()})
@@ -185,10 +202,9 @@ def feed_energy_and_nitrogen(books: Books) -> Iterator[Gap]:
     heat = KJ_PER_OXYGEN * frame["oxygen_use_g"]
     twice = HALF_DIGIT * retained.abs()
     yield _worst("energy of a cohort's day", [(1.0 - LOST_OF_DIGESTIBLE) * digestible, -heat, -retained], twice)
-    nitrogen = eaten * of_feed("protein") / PROTEIN_PER_NITROGEN
     grown = gain * of_species("body_protein") / PROTEIN_PER_NITROGEN
     excreted = frame["tan_excreted_g"] / AMMONIA_SHARE
-    digested = nitrogen * of_feed("protein_digestibility")
+    digested = eaten * of_feed("protein", "protein_digestibility") / PROTEIN_PER_NITROGEN
     yield _worst("nitrogen of a cohort's day", [digested, -grown, -excreted], HALF_DIGIT * grown.abs())
 
 

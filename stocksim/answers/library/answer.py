@@ -276,6 +276,7 @@ def feed_rows() -> list[dict[str, str]]:
             "evidence": entry.evidence,
             "MJ/kg": f"{entry['digestible_energy']:.1f}",
             "protein %": f"{100.0 * entry['protein']:.0f}",
+            "dry %": f"{100.0 * entry['dry_matter']:.0f}",
             "name": entry.title,
         }
         for name, entry in ((name, load_feed(name)) for name in feed_names())
@@ -358,7 +359,8 @@ def growth_answer(
     meal = load_feed(feed or entry.facts["fitted_with_feed"])
     if feed_kind(meal) == "natural":
         notes.append(
-            f"{meal.title}: natural food, weighed wet as you give it. {meal.facts.get('caution', '')}".rstrip()
+            f"{meal.title}: natural food, weighed fresh as you give it; {100.0 * meal['dry_matter']:.0f} % of it is "
+            f"dry matter. {meal.facts.get('caution', '')}".rstrip()
         )
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
@@ -382,6 +384,7 @@ def growth_answer(
         "days": number,
         "weight_g": round(end, 3),
         "feed_g": round(eaten, 3),
+        "feed_dry_g": round(eaten * meal["dry_matter"], 3),
         "feed_conversion": round(eaten / gain, 3) if gain > 0.0 else None,
         "specific_growth_percent_per_day": round(100.0 * float(np.log(end / from_weight_g)) / number, 4),
         "oxygen_g": round(float(course.oxygen_g.sum()), 3),
@@ -398,7 +401,7 @@ def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
     return [
         f"{species} at {answer['temperature_c']:.1f} degC: {answer['weight_g']:.1f} g after {answer['days']} days "
         f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
-        f"Eaten {answer['feed_g']:.1f} g a fish"
+        f"Eaten {answer['feed_g']:.1f} g a fish ({answer['feed_dry_g']:.1f} g of dry matter)"
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
         f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",

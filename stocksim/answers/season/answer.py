@@ -20,6 +20,7 @@ from stocksim.faces.fates import (
     event_lines,
     fate_note,
     fate_rows,
+    feed_words,
     is_worth_telling,
 )
 from stocksim.faces.feeding_words import feeding_lines, feeding_note
@@ -195,7 +196,7 @@ def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
         f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."
     )
     return [
-        Sentences([fed], on="text", indent="  ", gap=True),
+        Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True),
         Sentences(_area_lines(season, findings, units), on="text", indent="  "),
     ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from stocksim.fish.company import VERDICTS, oxygen_class, season_share_inside, window_overlap
 from stocksim.fish.growth import GrowthCurve, grow_in_good_water, growth_curve, growth_window
-from stocksim.library.feeds import load_feed
+from stocksim.library.feeds import grams_like_pellets, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, never_with, species_names
 from stocksim.site.reading import Site
@@ -179,7 +180,8 @@ def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> GrowthCur
     """Daily growth of a cohort's fish by temperature, at their middle weight."""
     cohort, species, _, weights = stay
     entry, meal = site.species[species], site.feeds[site.cohorts[cohort].feed]
-    return growth_curve(entry.__getitem__, meal.__getitem__, float(np.exp(np.log(weights).mean())))
+    weight, grams = float(np.exp(np.log(weights).mean())), grams_like_pellets(entry, meal, site.folder)
+    return growth_curve(entry.__getitem__, meal.__getitem__, weight, grams)
 
 
 def _usual_window(site: Site, entry: Entry) -> tuple[float, float]:
@@ -208,10 +210,11 @@ def _resident(
     if has_best:
         meal = site.feeds[site.cohorts[cohort].feed]
         start, levels = float(weights[0]), water[its_days]
-        gains = [
-            grow_in_good_water(entry.__getitem__, meal.__getitem__, start, course).weight_g[-1] - start
-            for course in (levels, np.full(levels.shape, best))
-        ]
+        grow = partial(
+            grow_in_good_water, entry.__getitem__, meal.__getitem__, start,
+            grams_like_pellets=grams_like_pellets(entry, meal, site.folder),
+        )  # fmt: skip
+        gains = [grow(course).weight_g[-1] - start for course in (levels, np.full(levels.shape, best))]
         share = float(gains[0] / gains[1]) if gains[1] > 0.0 else math.nan
     return Resident(
         species, tuple(stay[0] for stay in stays), _date(site, days[0]), _date(site, days[-1]), int(days.size),

@@ -20,7 +20,7 @@ from stocksim.fish.survival import (
     temperature_hazard,
     training_hazard,
 )
-from stocksim.library.feeds import load_feed
+from stocksim.library.feeds import USUAL_DRY_MATTER_DIGESTIBILITY, grams_like_pellets
 from stocksim.library.sources import Entry
 from stocksim.library.species import company_value, density_limits
 from stocksim.site.cohorts import events_in_order, roots
@@ -242,9 +242,10 @@ def build_rations(
                 _unfed_days(stays, column, fed),
             )  # fmt: skip
         if isinstance(rule, PercentRation):
-            tables.append((column, np.zeros(1), np.zeros(1), np.full((1, 1), rule.percent)))
+            tables.append((column, np.zeros(1), np.zeros(1), np.full((1, 1), rule.percent) / _weighed(site, stay)))
         elif isinstance(rule, TableRation):
-            tables.append((column, np.array(rule.weights), np.array(rule.temperatures), np.array(rule.percent, float)))
+            percent = np.array(rule.percent, float) / _weighed(site, stay)
+            tables.append((column, np.array(rule.weights), np.array(rule.temperatures), percent))
         elif isinstance(rule, FixedRation):
             fixed[column] = rule.per_day
         elif isinstance(rule, BedsRation):
@@ -299,6 +300,13 @@ def _arrival(site: Site, stay: Stay) -> int:
     return (stocked - site.file.season.start).days if stocked else 0
 
 
+def _weighed(site: Site, stay: Stay) -> float:
+    """Share of a gram of feed that the percent of a column's rule counts: its dry matter, or all of it. [-]"""
+    rule = stay.table.ration
+    is_dry = isinstance(rule, (PercentRation, TableRation)) and rule.weighed == "dry"
+    return site.feeds[stay.table.feed]["dry_matter"] if is_dry else 1.0
+
+
 def _meal_swing(rule: object) -> float:
     meals = getattr(rule, "meals_per_day", None)
     return 1.0 if meals is None else float(meal_peak_factor(meals))
@@ -322,11 +330,6 @@ def spilled_share(stay: Stay) -> float:
 
 # --- the fish side of a layout: one column for every stay of a cohort
 
-
-USUAL_DRY_MATTER_DIGESTIBILITY = 0.75  # of feeds that do not say (from memory, 0.7-0.85)
-# Fish fill up on energy rather than grams: of wet natural food they eat up to this many times the grams of pellets that
-# hold as much energy (wet food of 4 kJ/g against pellets of 20, the ratio of published wet intakes to farmed ones).
-MOST_WET_GRAMS = 5.0
 
 _TEMPERATURE_KEYS = ("temperature_low_limit", "temperature_high_stress", "temperature_high_lethal")
 SPECIES_KEYS = (
@@ -461,19 +464,12 @@ def _daily_rates(
         daily = temperature_c[..., column]
         sex = stay.table.sex
         factor = 1.0 if sex == "mixed" else entry[f"appetite_{sex}"]
-        appetite[..., column] = factor * _wet_grams(site, entry, feed) * appetite_rate(entry.__getitem__, daily)
+        factor *= grams_like_pellets(entry, feed, site.folder)
+        appetite[..., column] = factor * appetite_rate(entry.__getitem__, daily)
         maintenance[..., column] = maintenance_rate(
             daily, entry["maintenance_at_20"], entry["maintenance_q10_cold"], entry["maintenance_q10_warm"]
         )
     return appetite, maintenance
-
-
-def _wet_grams(site: Site, entry: Entry, feed: Entry) -> float:
-    """Grams of a food eaten for a gram of the pellets that the appetite was fitted with; 1 for any pellet. [-]"""
-    if feed.facts.get("kind", "pellet") == "pellet":
-        return 1.0
-    fitted = load_feed(entry.facts["fitted_with_feed"], site.folder)
-    return min(max(fitted["gross_energy"] / feed["gross_energy"], 1.0), MOST_WET_GRAMS)
 
 
 def _temperature_deaths(species: dict[str, FloatArray], temperature_c: FloatArray) -> FloatArray:

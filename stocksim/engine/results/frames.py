@@ -6,7 +6,7 @@ import datetime as dt
 import json
 from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, NamedTuple, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from stocksim.engine.results.findings import (
 )
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.heat.temperatures import loop_heat_kwh
+from stocksim.library.feeds import feed_kind, shares_of
 from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.kinds import HARVESTS, OTHERWISE_TAKEN
 from stocksim.site.reading import Site
@@ -42,6 +43,16 @@ if TYPE_CHECKING:
 
 TABLES = ("tanks", "cohorts", "beds", "loops", "ledger")
 SEASON_FILES = (*(f"{name}.csv" for name in TABLES), "summary.json")
+
+
+class FedFeed(NamedTuple):
+    """A feed over a season: whether it is natural food, what was offered and eaten of it as it is weighed out [kg], and
+    the dry matter of what was offered. [kg]"""
+
+    is_natural: bool
+    offered_kg: float
+    eaten_kg: float
+    dry_kg: float
 
 
 class Season:
@@ -146,6 +157,8 @@ class Season:
                 "harvested_kg": taken_g(layout, course, HARVESTS) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
                 "size_spread": course.size_spread[0],
+                "feed": [stay.table.feed for stay in layout.stays],
+                "feed_dry_g": course.fed_g[0] * layout.feed_dry_matter,
             },
         )
         day = np.arange(layout.days)[:, None]
@@ -164,6 +177,20 @@ class Season:
             for entry, (fish, mass) in entries.items()
         ]
         return pd.DataFrame(rows, columns=["cohort", "entry", "fish", "kg"])
+
+    @cached_property
+    def feeds(self) -> dict[str, FedFeed]:
+        """Weights of each feed over the season, by its key; of a mix, each of its feeds has its share."""
+        found: dict[str, FedFeed] = {}
+        for column, stay in enumerate(self.layout.stays):
+            offered, eaten = (float(g[0, :, column].sum()) / 1000.0 for g in (self.course.fed_g, self.course.eaten_g))
+            for share, entry in shares_of(self.site.feeds[stay.table.feed]):
+                before = found.get(entry.name, FedFeed(feed_kind(entry) == "natural", 0.0, 0.0, 0.0))
+                offered_kg = before.offered_kg + share * offered
+                found[entry.name] = FedFeed(
+                    before.is_natural, offered_kg, before.eaten_kg + share * eaten, offered_kg * entry["dry_matter"]
+                )
+        return found
 
     @cached_property
     def tanks(self) -> Frame:

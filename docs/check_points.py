@@ -94,6 +94,7 @@ class Fish:
         efficiency, fasting = number("growth_efficiency"), number("fasting_loss_fraction")
         body, protein = number("body_energy"), number("body_protein")
         run = Run(np.full(rate.shape, float(start)), *(np.zeros(rate.shape) for _ in range(3)))
+        greatest, spared = run.end, np.zeros(rate.shape)
         for number_of_day in range(days):
             appetite = rate * run.end ** number("intake_exponent")
             share = ration(number_of_day, run.end, appetite) if callable(ration) else ration
@@ -102,10 +103,12 @@ class Fish:
             )
             eaten = share * needs.appetite_g
             day = fish_energy.day_budget(
-                eaten, needs.maintenance_kj, feed, self.nitrogen, efficiency, fasting, body, protein
-            )
+                eaten, needs.maintenance_kj, feed, self.nitrogen, efficiency, fasting, body, protein, run.end, greatest,
+                spared,
+            )  # fmt: skip
             ammonia = fish_energy.AMMONIA_SHARE_OF_EXCRETION * day.excreted_nitrogen_g
             run = Run(run.end + day.gain_g, run.eaten + eaten, run.oxygen + day.oxygen_g, run.tan + ammonia)
+            greatest, spared = np.maximum(greatest, run.end), spared + day.spared_change_g
             yield run
 
 

@@ -209,7 +209,7 @@ class Loop(SlowWater):
         gain = pool.volume + pool.flow + pool.exchange
         arriving = pool.volume * pool.oxygen + pool.brought + pool.flow * sump
         level = (arriving - self._feed_tank(pool, 1e3)) / gain
-        if all(level >= cohort.s["oxygen_recommended"] for cohort in pool.cohorts):
+        if all(share_by_oxygen(cohort.s, level) == 1.0 for cohort in pool.cohorts):
             return level
         level = root_between(lambda o: gain * o - arriving + self._feed_tank(pool, o), 0.0, arriving / gain)
         self._feed_tank(pool, level)

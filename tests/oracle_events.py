@@ -49,7 +49,7 @@ def cut_at(fish: Cohort, grams: float) -> float:
 def become(fish: Cohort, number: float, mean: float, spread: float, like: Cohort | None = None) -> None:
     """Be so many fish of a size, as fat or thin as those they come from."""
     like = like or fish
-    fish.greatest = like.greatest / like.weight * mean
+    fish.greatest, fish.spared = like.greatest / like.weight * mean, like.spared / like.weight * mean
     fish.number, fish.weight = number, mean
     if number > 0.0:  # fish put to an empty cohort later vary as those did that were there
         fish.spread = spread
@@ -87,6 +87,7 @@ def add(fish: Cohort, event) -> None:
     mean = (fish.number * fish.weight + event.count * event.mean_weight) / number
     square = (fish.number * fish.weight**2 + event.count * event.mean_weight**2) / number * (1.0 + fish.spread**2)
     fish.greatest = (fish.number * fish.greatest + event.count * event.mean_weight) / number
+    fish.spared *= fish.number / number
     fish.number, fish.weight, fish.spread = number, mean, math.sqrt(max(square / mean**2 - 1.0, 0.0))
 
 

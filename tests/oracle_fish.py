@@ -35,15 +35,15 @@ def kept_energy(s, surplus: float) -> float:
 
 
 def share_by_oxygen(s, oxygen: float) -> float:
-    none, full = s["oxygen_lethal"], s["oxygen_recommended"]
+    none, full = s["oxygen_lethal"], s.number("oxygen_full_appetite", s["oxygen_recommended"])
     knee = full * 3.0 / 5.5
     if oxygen <= none:
         return 0.0
     if oxygen >= full:
         return 1.0
     if oxygen < knee:
-        return 0.6 * (oxygen - none) / (knee - none)
-    return 0.6 + 0.4 * (oxygen - knee) / (full - knee)
+        return 0.65 * (oxygen - none) / (knee - none)
+    return 0.65 + 0.35 * (oxygen - knee) / (full - knee)
 
 
 def share_by_ammonia(s, toxic: float) -> float:
@@ -57,6 +57,17 @@ def nitrite_borne(s, chloride: float) -> float:
     return max(s["nitrite_limit"], by_chloride)
 
 
+def nitrite_that_kills(s, chloride: float, borne: float) -> float:
+    """Nitrite nitrogen that kills half in four days: the tested level, moved from the test's chloride to this one."""
+    if "nitrite_lethal" not in s.values:
+        return math.inf
+    level, tested = s["nitrite_lethal"], s.number("nitrite_lethal_chloride", math.nan)
+    if not math.isnan(tested):
+        highest = max(240.0, tested) if s["chloride_protects"] > 0.0 else tested
+        level *= (2.5 + min(chloride, highest)) / (2.5 + tested)
+    return max(level, 5.0 * borne)
+
+
 class Cohort:
     """One cohort through the season; events change it where it stands."""
 
@@ -65,6 +76,7 @@ class Cohort:
         self.number, self.came, self.stocked = number, came, table.stocked
         self.last_fed = -math.inf
         self.weight = self.greatest = table.mean_weight
+        self.spared = 0.0
         self.spread = self.s["size_spread"] if table.size_spread is None else table.size_spread
         self.begin(table.tank, table.feed, table.ration)
 
@@ -129,7 +141,9 @@ class Cohort:
         """Appetite and need of the day, at the weight expected at noon, in the morning's nitrite and chloride."""
         s, energy, t = self.s, self.feed["digestible_energy"], self.water[day]
         self.borne = nitrite_borne(s, chloride)
-        self.by_nitrite = 1.0 - min(max((nitrite / self.borne - 1.0) / 4.0, 0.0), 1.0)
+        self.kills = nitrite_that_kills(s, chloride, self.borne)
+        none = 5.0 * self.borne if self.kills == math.inf else self.kills
+        self.by_nitrite = min(max((none - nitrite) / (none - self.borne), 0.0), 1.0)
         fraction = self.by_nitrite
         if self.kind == "appetite":
             fraction *= self.fraction * ramp * self.is_fed
@@ -159,7 +173,8 @@ class Cohort:
         self.oxygen = self.here * ((1.0 - NON_FAECAL) * digestible - kept) / KJ_PER_G_OXYGEN
         nitrogen = feed["protein"] / 6.25
         absorbed = eaten * nitrogen * feed["protein_digestibility"]
-        self.excreted = self.here * (absorbed - self.gain_each * s["body_protein"] / 6.25)
+        self.spared_each = self.spared_today(self.gain_each)
+        self.excreted = self.here * (absorbed - self.gain_each * s["body_protein"] / 6.25 - self.spared_each)
         # who feeds by sight or for the beds stops when the fish do; a weighed amount goes in whole
         by_sight = self.kind in ("appetite", "beds")
         self.fed = self.eaten / (1.0 - self.lies) if by_sight else self.here * self.offered
@@ -177,19 +192,29 @@ class Cohort:
             "solids_oxygen": undigested / KJ_PER_G_OXYGEN,
         }
 
+    def spared_today(self, gain: float) -> float:
+        """Nitrogen put by today while fat burns, or given back as the weight comes back. [g]"""
+        short = self.greatest - self.weight
+        if gain >= 0.0:
+            return 0.0 if short <= 0.0 else -self.spared * min(gain / short, 1.0)
+        begun = min(0.225 * self.s["body_energy"] / (23.6 * self.s["body_protein"]), 1.0)
+        leaves = begun + (1.0 - begun) * 10.0 * short / self.greatest
+        return max(-gain * (1.0 - leaves) * self.s["body_protein"] / 6.25, -self.spared)
+
     def grow(self) -> None:
         """Add the day's gain."""
         self.deaths = self.swallowed = self.swallowed_g = 0.0
         if self.here > 0.0:
             self.weight += self.gain_each
+            self.spared += self.spared_each
             self.greatest = max(self.greatest, self.weight)
 
     def die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
         """Take out the dead: those that tankmates swallowed, and of the rest what the water and all else kill."""
         if self.here > 0.0:
             scarce = min(self.s["oxygen_lethal"] / max(oxygen, 1e-3), 2.0) ** 12
-            poison = min(toxic / self.s["unionized_ammonia_acute"], 10.0) ** 4
-            brown = min(nitrite / (5.0 * self.borne), 10.0) ** 4
+            poison = min(toxic / self.s["unionized_ammonia_acute"], 10.0) ** 6
+            brown = min(nitrite / self.kills, 10.0) ** 6
             hazard = min(math.log(2.0) * (scarce + 0.25 * (poison + brown)), 10.0)
             hazard += 7.2e-5 + self.of_temperature(day)
             hazard += self.of_hunger()

@@ -54,7 +54,7 @@ def check_fish_mass(told: Told) -> None:
 
 def check_feed_nitrogen(told: Told) -> None:
     assert (told.eaten <= told.fed + 1e-12).all()
-    retained = told.gain * told.body_nitrogen
+    retained = told.laid_down_n
     assert_same(
         told.fed * told.feed_nitrogen,
         retained + told.excreted + told.faecal_nitrogen + told.uneaten_nitrogen,
@@ -184,7 +184,7 @@ def check_all_nitrogen(told: Told) -> None:
     if any(loop.water_tests for loop in told.season.site.file.loops.values()):
         return
     layout, course, water = told.layout, told.course, told.water
-    brought = told.per_loop(told.fed * told.feed_nitrogen - told.gain * told.body_nitrogen).sum(axis=0)
+    brought = told.per_loop(told.fed * told.feed_nitrogen - told.laid_down_n).sum(axis=0)
     brought = brought + (told.top_up * told.source("nitrate_n")).sum(axis=0) + layout.water.ammonia_dose_g.sum(axis=0)
     first, last = water.told[0].before, water.told[-1].after
 

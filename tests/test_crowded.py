@@ -62,7 +62,8 @@ def test_no_starve_and_gorge(name):
 @pytest.mark.parametrize("name", CRASHES)
 def test_a_crash_does_not_swing_either(name):
     course = run(OVERSTOCKED[name])
-    assert course.deaths.sum() > 0.5 * course.count[0, 0].sum()
+    is_lost = course.deaths.sum() > 0.5 * course.count[0, 0].sum()
+    assert is_lost or course.fed_g[0, -30:].sum() == 0.0, "half die, or for a month none eats"
     # feed may stop and come again as the few that are left find better water, but never by turns; oxygen settles
     for columns in (course.fed_g[0, 3:], course.oxygen_mg_l[0, 3:], course.tan_mg_l[0, 3:]):
         for column in columns.T:

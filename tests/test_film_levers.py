@@ -184,7 +184,7 @@ def test_one_change_is_told_for_all_broken_limits_of_a_loops_water():
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_a_loop_without_film_is_given_the_smallest_biofilter_that_does(units):
-    tables = dosed(days=20)
+    tables = dosed(species="channel_catfish", feed="catfish_32", days=20)
     del tables["beds"]
     tables["site"]["units"] = units
     season, change = sought(tables, "biofilter", "loops.main")

@@ -78,7 +78,7 @@ def test_too_little_oxygen_gets_the_next_size_of_air_pump_that_does(power_w):
 
 
 def test_a_measured_supply_is_compared_by_its_transfer():
-    tables = one_tank(count=90, mean_weight_g=150, bed_m2=40)
+    tables = one_tank(days=75, count=120, mean_weight_g=150, bed_m2=40)
     tables["tanks"]["one"]["oxygen_supply"] = {"kind": "measured", "transfer": "300 g/day"}
     season, change = sought(tables, "oxygen")
     per_watt = float(diffuser_standard_transfer(1.0))
@@ -87,7 +87,7 @@ def test_a_measured_supply_is_compared_by_its_transfer():
     assert change.amounts["power_w"] > change.amounts["now_w"]
     deaths = told_help(season, "oxygen").deaths
     assert deaths.is_told
-    assert deaths.fish == pytest.approx(90.0)
+    assert deaths.fish == pytest.approx(120.0)
     assert not is_broken(season, change.fields, "oxygen")
 
 

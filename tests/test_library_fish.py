@@ -94,11 +94,11 @@ def test_nitrite_limit_and_what_chloride_does_are_sourced(name):
 
 
 # Tomasso 1986 (excerpt read): catfish least resistant, chloride did not protect largemouth bass; SRAC 462 (text read):
-# chloride protects catfish, trout and, by Mazik et al. (excerpt read), striped bass. Others: not known, the careful
-# side.
+# chloride protects catfish, trout and, by Mazik et al. (excerpt read), striped bass; Wuertz et al. 2013 (abstract):
+# pikeperch, near kin of walleye. Others: not known, the careful side.
 def test_chloride_protects_only_the_species_of_which_it_was_read():
     protected = {name for name in SHIPPED if load_species(name)["chloride_protects"] == 1.0}
-    assert protected == {"channel_catfish", "rainbow_trout", "hybrid_striped_bass"}
+    assert protected == {"channel_catfish", "rainbow_trout", "hybrid_striped_bass", "walleye"}
     limits = {name: load_species(name)["nitrite_limit"] for name in SHIPPED}
     assert {name for name, limit in limits.items() if limit == min(limits.values())} == {
         "channel_catfish", "rainbow_trout", "brown_bullhead",

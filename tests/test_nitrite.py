@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from stocksim.fish.survival import death_hazard
 from stocksim.water import nitrite
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN, nitrification_capacity
-from stocksim.water.nitrite import chloride_needed, nitrite_capacity, nitrite_limit, salt_for_chloride, sodium_added
+from stocksim.water.nitrite import (
+    chloride_needed,
+    nitrite_appetite,
+    nitrite_capacity,
+    nitrite_lethal,
+    nitrite_limit,
+    salt_for_chloride,
+    sodium_added,
+)
 
 # molar masses, IUPAC abridged
 NITROGEN, OXYGEN, SODIUM, CHLORINE = 14.007, 15.999, 22.990, 35.453
@@ -64,6 +75,49 @@ def test_largemouth_bass_gets_nothing_from_chloride():
     catfish, bass = nitrite_limit([0.3, 0.5], 150.0, [True, False])
     assert catfish > 1.0
     assert bass == 0.5
+
+
+@given(st.floats(0.5, 20.0), st.floats(1.0, 60.0), st.floats(0.0, 1e3), st.floats(0.0, 1e3))
+def test_lethal_nitrite_follows_chloride_from_that_of_its_test(lethal, tested, chloride, more):
+    limit = 0.01
+    for protects in (1.0, 0.0):
+        here = nitrite_lethal(lethal, tested, chloride, protects, limit)
+        assert nitrite_lethal(lethal, tested, tested, protects, limit) == pytest.approx(lethal, rel=1e-12)
+        assert here <= nitrite_lethal(lethal, tested, chloride + more, protects, limit)
+        # in less chloride than in the test it falls, for all; above it rises for the protected only
+        if chloride < 0.9 * tested:
+            assert here < lethal
+        elif chloride > 1.1 * tested:
+            assert here > lethal if protects else here == lethal
+    # fish that take no nitrite up with chloride
+    assert nitrite_lethal(lethal, 0.0, chloride, 0.0, limit) == lethal
+    assert nitrite_lethal(math.inf, 0.0, chloride, 1.0, limit) == math.inf
+
+
+def test_lethal_nitrite_is_as_published():
+    # Wuertz et al. 2013: 240 mg/L of chloride kept 10 mg/L of nitrite nitrogen out of pikeperch, half of which died of
+    # 6.1 at 40; no more chloride is counted on
+    assert nitrite_lethal(6.1, 40.0, 240.0, 1.0, 0.5) > 3.0 * 10.0
+    assert nitrite_lethal(6.1, 40.0, 5000.0, 1.0, 0.5) == nitrite_lethal(6.1, 40.0, 240.0, 1.0, 0.5)
+    # Kroupova et al. 2008: trout at 10 mg/L of chloride, 28 days: none died of 0.304 mg/L
+    lethal = nitrite_lethal(0.5, 1.0, 10.0, 1.0, 0.305)
+    assert death_hazard(math.inf, 3.0, 0.0, 0.25, 0.304, lethal) * 28.0 < 0.01
+    assert death_hazard(math.inf, 3.0, 0.0, 0.25, 0.913, lethal) * 28.0 > 0.05
+
+
+def test_no_lethal_level_lies_below_what_is_called_safe():
+    assert nitrite_lethal(6.1, 40.0, 0.0, 0.0, 0.55) == 5.0 * 0.55
+
+
+@given(st.floats(0.05, 1.0), st.floats(5.0, 200.0), st.floats(0.0, 300.0), st.floats(0.0, 300.0))
+def test_appetite_falls_from_the_caution_to_the_lethal_level(limit, over, one, other):
+    lethal = limit * over
+    low, high = sorted((one * limit, other * limit))
+    shares = nitrite_appetite([low, high, limit, 0.5 * (limit + lethal), lethal], limit, lethal)
+    assert 1.0 >= shares[0] >= shares[1] >= 0.0
+    assert shares[2:] == pytest.approx([1.0, 0.5, 0.0], abs=1e-9)
+    # not known: to five times the limit
+    assert nitrite_appetite([limit, 3.0 * limit, 5.0 * limit], limit, math.inf) == pytest.approx([1.0, 0.5, 0.0])
 
 
 @given(st.floats(0.05, 1.5), st.floats(0.0, 50.0))

@@ -83,6 +83,8 @@ def other(name: str, array: np.ndarray) -> np.ndarray:
         return 1.0 - array
     if name == "species.chloride_protects":
         return 1.0 - array
+    if name == "species.oxygen_full_appetite":
+        return 2.0 * array  # the water holds enough for less
     if name in ("water.passing", "ration_fraction", "ration_by_day"):
         return 0.9 * array
     if name in ("rations.fixed_g", "rations.bed_led_g"):

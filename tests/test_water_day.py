@@ -10,6 +10,9 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.results.frames import Season
+from stocksim.faces.fates import fate_data
+from stocksim.faces.nitrite_words import nitrite_data, nitrite_words
+from stocksim.faces.words import cautions
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
 from stocksim.water.carbonate import calcite_saturation
@@ -308,11 +311,37 @@ def test_chloride_raises_the_nitrite_limit():
 
 
 def test_nitrite_curbs_appetite_and_kills():
-    course = season(days=6, water_tests=[{"date": on(2), "nitrite_n": "60 mg/L"}], bed_m2=0.3).course
+    # trout, of which half die in four days at 0.5 mg/L in water of hardly any chloride, at 2.9 in that of the source
+    trout = {"species": "rainbow_trout", "feed": "trout_44", "temperature_c": 12.0, "count": 10}
+    course = season(**trout, days=6, water_tests=[{"date": on(2), "nitrite_n": "6 mg/L"}], bed_m2=0.3).course
     assert course.appetite_share[0, 1, 0] == 1.0
     assert course.appetite_share[0, 2, 0] < 0.9
-    assert course.deaths[0, :2].sum() - 2 * 40 * 7.2e-5 < 1e-3, "no more than die every day"
+    assert course.deaths[0, :2].sum() - 2 * 10 * 7.2e-5 < 1e-3, "no more than die every day"
     assert course.deaths[0, 2:].sum() > 1.0
+
+
+def test_nitrite_that_nobody_measured_takes_no_fish_and_says_so():
+    # bluegill died at 2.75 mg/L as trout do, though sunfish keep nitrite out (Tomasso 1986: the most resistant)
+    wild = {"species": "bluegill", "feed": "sunfish_44", "temperature_c": 24.0, "count": 10, "days": 6, "bed_m2": 0.3}
+    told = season(**wild, water_tests=[{"date": on(2), "nitrite_n": "6 mg/L"}])
+    assert told.course.nitrite_mg_l[0, 2, 0] > 2.75
+    assert told.course.deaths.sum() < 6 * 10 * 8e-5, "no more than die every day"
+    assert told.course.appetite_share[0, 2, 0] == 0.0, "no appetite from five times what is borne"
+    found = nitrite_data(told)["fish"]
+    assert (found["survival"], found["lethal_n_mg_l"], found["caution_n_mg_l"]) == ("not known", None, 0.55)
+    assert found["first_date"] == on(2).isoformat()
+    assert fate_data(told)["fish"]["nitrite_over_caution"] == found
+    (sentence,) = nitrite_words(told)
+    assert "not known" in sentence
+    assert sentence in cautions(told)
+    # where it was measured the deaths are counted, and what they leave out is told; calm water tells nothing
+    trout = {"species": "rainbow_trout", "feed": "trout_44", "temperature_c": 12.0, "count": 10, "bed_m2": 0.3}
+    known = season(**trout, days=6, water_tests=[{"date": on(2), "nitrite_n": "1 mg/L"}])
+    found = nitrite_data(known)["fish"]
+    assert found["survival"] == "counted"
+    assert found["lethal_n_mg_l"] > found["worst_n_mg_l"] > found["caution_n_mg_l"]
+    assert nitrite_words(season(**trout, days=6)) == []
+    assert fate_data(season(**trout, days=6))["fish"]["nitrite_over_caution"] is None
 
 
 def test_crops_take_nitrate_and_give_base_back():

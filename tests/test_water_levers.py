@@ -91,7 +91,7 @@ def crowded_film(count: int, biofilter_start: str) -> Season:
 
 
 def test_a_lever_that_leaves_fish_dying_of_something_else_says_so():
-    season = crowded_film(900, "seeded")
+    season = crowded_film(1200, "seeded")
     finding = finding_of(season, "oxygen")
     assert finding.is_broken
     found = prove_change(season, finding)
@@ -99,7 +99,7 @@ def test_a_lever_that_leaves_fish_dying_of_something_else_says_so():
     after = run_season(season.site, **found.change.fields)
     assert 45.0 < deaths(after) < deaths(season)
     assert found.deaths.is_told
-    assert found.deaths.fish == pytest.approx(900.0)
+    assert found.deaths.fish == pytest.approx(1200.0)
     # beside what the water kills there are only the deaths of every day
     assert 0.0 < found.deaths.dying < deaths(after)
 

@@ -98,6 +98,7 @@ class Told:
         self.body_kj_g = of_species("body_energy")
         self.fed, self.eaten, self.gain = course.fed_g[0], course.eaten_g[0], course.gain_g[0]
         self.excreted = course.excreted_nitrogen_g[0]
+        self.laid_down_n = self.gain * self.body_nitrogen + course.spared_nitrogen_g[0]
         self.faecal_nitrogen = self.eaten * self.feed_nitrogen * (1.0 - self.digested)
         self.uneaten_nitrogen = (self.fed - self.eaten) * self.feed_nitrogen
 

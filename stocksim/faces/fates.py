@@ -11,6 +11,7 @@ import numpy as np
 from stocksim.engine.results.course import Transfer
 from stocksim.engine.results.deaths import CAUSES, DEATHS_TOLD, Loss, deaths_by_cause, ledger, losses
 from stocksim.engine.results.frames import Season
+from stocksim.faces.nitrite_words import nitrite_data, nitrite_words
 from stocksim.fish.spread import share_above
 from stocksim.library.feeds import feed_kind, shares_of
 from stocksim.site.cohorts import events_in_order
@@ -124,7 +125,14 @@ def _day(day: dt.date) -> str:
 
 def fish_cautions(season: Season) -> list[str]:
     """Cautions about the fish of a season, one sentence each."""
-    return [*_wild(season), *_by_temperature(season), *_short(season), *_unfed_amounts(season), *_natural(season)]
+    return [
+        *_wild(season),
+        *_by_temperature(season),
+        *nitrite_words(season),
+        *_short(season),
+        *_unfed_amounts(season),
+        *_natural(season),
+    ]
 
 
 def _natural(season: Season) -> list[str]:
@@ -472,12 +480,14 @@ def fate_data(season: Season) -> dict[str, Any]:
     """Every cohort's ledger, what its fish died of and its market share, keys carry units."""
     data: dict[str, Any] = {}
     causes = cause_data(season)
+    reached = nitrite_data(season)
     for name, entries in ledger(season.layout, season.course).items():
         sums = {key: {"fish": round(fish, 6), "kg": round(mass / 1000.0, 6)} for key, (fish, mass) in entries.items()}
         found = market(season, name)
         rounded = {key: round(value, 6) for key, value in found.items()} if found else None
         died = {cause: round(fish, 6) for cause, fish in causes[name].items()}
         data[name] = {"ledger": sums, "deaths_by_cause_fish": died, "market_size_at_end": rounded}
+        data[name]["nitrite_over_caution"] = reached.get(name)
     return data
 
 

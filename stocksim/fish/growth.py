@@ -36,6 +36,7 @@ class Growth(NamedTuple):
     eaten_g: NDArray[np.float64]
     oxygen_g: NDArray[np.float64]
     tan_g: NDArray[np.float64]
+    spared_nitrogen_g: NDArray[np.float64]
 
 
 def appetite_rate(species: Number, temperature_c: ArrayLike) -> NDArray[np.float64]:
@@ -94,7 +95,8 @@ def grow_in_good_water(
     Returns
     -------
     Growth
-        Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day].
+        Weight [g], feed eaten, oxygen used and ammonia nitrogen excreted [g/day], and body nitrogen beyond that of the
+        weight [g].
     """
     temperatures = np.asarray(temperature_c, float)
     rates = grams_like_pellets * appetite_rate(species, temperatures)
@@ -109,8 +111,9 @@ def grow_in_good_water(
     efficiency, fasting = species("growth_efficiency"), species("fasting_loss_fraction")
     body_energy, body_protein = species("body_energy"), species("body_protein")
     step = 1.0 / steps_per_day
-    course = np.zeros((4, temperatures.size))
+    course = np.zeros((5, temperatures.size))
     weight = greatest = float(start_weight_g)
+    spared = 0.0
     for day in range(temperatures.size):
         for _ in range(steps_per_day):
             needs = day_needs(
@@ -127,13 +130,17 @@ def grow_in_good_water(
                 fasting,
                 body_energy,
                 body_protein,
+                weight,
+                greatest,
+                spared,
             )
+            spared += step * float(budget.spared_change_g)
             weight = weight + step * float(budget.gain_g)
             greatest = max(greatest, weight)
-            course[1:, day] += step * np.array(
+            course[1:4, day] += step * np.array(
                 [eaten, budget.oxygen_g, AMMONIA_SHARE_OF_EXCRETION * budget.excreted_nitrogen_g]
             )
-        course[0, day] = weight
+        course[0, day], course[4, day] = weight, spared
     return Growth(*course)
 
 
@@ -168,14 +175,16 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pell
     need = maintenance_rate(
         water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
     )
+    weight = np.full(water.shape, weight_g)
     needs = day_needs(
-        np.full(water.shape, weight_g), grams_like_pellets * appetite_rate(species, water), species("intake_exponent"),
+        weight, grams_like_pellets * appetite_rate(species, water), species("intake_exponent"),
         need, 1.0, energy, efficiency, fasting, body,
     )  # fmt: skip
     nitrogen = feed("protein") * feed("protein_digestibility") / PROTEIN_PER_NITROGEN
     budget = day_budget(
-        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, species("body_protein")
-    )
+        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, species("body_protein"),
+        weight, weight, 0.0,
+    )  # fmt: skip
     gain: NDArray[np.float64] = np.asarray(budget.gain_g, float)
     best = float(gain.max())
     return GrowthCurve(water, gain / best if best > 0.0 else np.full(gain.shape, math.nan))

@@ -64,6 +64,12 @@ SPECIES_RULES = Rules(
         "eats_own": Bound("-", 0, 1),  # 0 where it was looked at and takes none of its own kind; 1 where not given
         "sibling_loss": Bound("1/day", 0, 0.9),  # of the smallest young, unfed, eaten by siblings of nearly their size
         "sibling_length": Bound("mm", 0, 500),  # at which that has ended
+        # 96-hour median lethal level of nitrite as N, and chloride of that test where nitrite goes in by the chloride
+        # route; no deaths of nitrite are counted where the file has none
+        "nitrite_lethal": Bound("mg/L", 0.05, 1000),
+        "nitrite_lethal_chloride": Bound("mg/L", 0.1, 1000),
+        # oxygen from which appetite is whole, where it was measured; oxygen_recommended where not
+        "oxygen_full_appetite": Bound("mg/L", 1, 12),
         "nitrate_caution": Bound("mg/L", 5, 5000),  # as N; told, not judged (use = caution); 100 where not given
         # winter, told and not judged (use = caution): fish/wintering.py
         "winter_safe_length": Bound("mm", 10, 400),  # young fish below this length die more in a winter
@@ -112,7 +118,9 @@ SPECIES_RULES = Rules(
         Order("temperature_low_limit", "temperature_high_stress"),
         Order("temperature_high_stress", "temperature_high_lethal"),
         Order("oxygen_lethal", "oxygen_recommended", KNEE_OF_FULL_OXYGEN),
+        Order("oxygen_lethal", "oxygen_full_appetite", KNEE_OF_FULL_OXYGEN),
         Order("unionized_ammonia_design", "unionized_ammonia_acute"),
+        Order("nitrite_limit", "nitrite_lethal"),
         Order("density_cautious", "density_experienced", may_equal=True),
     ),
 )

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stocksim.compiled import formula
+from stocksim.compiled import elementwise, formula
 from stocksim.water.nitrification import nitrification_capacity
 
 FloatArray = NDArray[np.float64]
@@ -29,6 +29,17 @@ CHLORIDE_PER_NITRITE = 10.0
 # No plan counts on more than this, however salty [mg/L N] (assumed: the ratio was found for catfish over days, not
 # for a season).
 MOST_NITRITE_MG_L = 5.0
+# Lethal nitrite rises with chloride C as (2.5 + C) does, fitted in this project: from 0.5 mg/L of nitrite nitrogen at 1
+# mg/L chloride to where 28 days at 10 mg/L chloride took no trout at 0.30 and some at the next level, 0.91 (Kroupova et
+# al. 2008, abstract; authors from memory, "some" is read from "up to"). 0.5 in place of 2.5 would be 12.4 over 0.46 of
+# trout in water of 41 and of 1 mg/L chloride (from memory of Russo & Thurston 1977), which spares more. Counted up to
+# 240 mg/L chloride, which kept 10 mg/L of nitrite nitrogen out of pikeperch for 42 days (Wuertz et al. 2013, abstract).
+_CHLORIDE_OFFSET_MG_L = 2.5
+_MOST_CHLORIDE_MG_L = 240.0
+# Nitrite at which appetite ends where no lethal level is known, and the least lethal level taken, over the caution
+# limit: five, as for trout, whose limit is a fifth of the level that killed fry of a close relative (our assumption for
+# all others: a level brought down to water of hardly any chloride would fall below what is called safe).
+NITRITE_ACUTE_OVER_LIMIT = 5.0
 # g sodium chloride, and g sodium, per g chloride (molar masses 58.443, 22.990 and 35.453).
 SALT_PER_CHLORIDE = 1.6485
 SODIUM_PER_CHLORIDE = 0.6485
@@ -110,6 +121,77 @@ def nitrite_limit(base_limit_mg_l: Any, chloride_mg_l: Any, is_protected: Any) -
     borne = chloride_mg_l / (CHLORIDE_PER_NITRITE * NITRITE_PER_NITROGEN)
     # 0 * chloride: an unknown chloride stays unknown for every species
     return np.maximum(base_limit_mg_l, np.minimum(borne, MOST_NITRITE_MG_L) * is_protected)
+
+
+@formula
+def nitrite_lethal(
+    lethal_mg_l: Any, tested_chloride_mg_l: Any, chloride_mg_l: Any, is_protected: Any, limit_mg_l: Any
+) -> Any:
+    r"""Nitrite nitrogen that kills half of a species in four days at this much chloride.
+
+    Parameters
+    ----------
+    lethal_mg_l : array_like, shape (...)
+        96-hour median lethal level, as nitrogen; infinite where none was measured. [mg/L]
+    tested_chloride_mg_l : array_like, shape (...)
+        Chloride of the test's water; 0 where the level does not move with chloride. [mg/L]
+    chloride_mg_l : array_like, shape (...)
+        Chloride here, not salt. [mg/L]
+    is_protected : array_like of bool, shape (...)
+        As in `nitrite_limit`.
+    limit_mg_l : array_like, shape (...)
+        What the species bears here, as from `nitrite_limit`. [mg/L]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Lethal level. [mg/L] as nitrogen; five times the limit at least.
+
+    Notes
+    -----
+    .. math:: L = L_{test}\,\frac{2.5 + C}{2.5 + C_{test}}
+
+    In water of less chloride than the test's the level falls for every species; in water of more it rises only where
+    chloride is known to protect, up to 240 mg/L. Sources stand beside the constants.
+
+    Examples
+    --------
+    >>> nitrite_lethal(7.1, 22.0, [5.0, 22.0, 100.0], [1.0, 1.0, 0.0], 0.5).round(1)
+    array([2.5, 7.1, 7.1])
+    """
+    moves = np.minimum(tested_chloride_mg_l, 1.0)
+    here = np.minimum(chloride_mg_l, np.maximum(_MOST_CHLORIDE_MG_L * is_protected, tested_chloride_mg_l))
+    ratio = (_CHLORIDE_OFFSET_MG_L + here) / (_CHLORIDE_OFFSET_MG_L + tested_chloride_mg_l)
+    return np.maximum(lethal_mg_l * (1.0 + moves * (ratio - 1.0)), NITRITE_ACUTE_OVER_LIMIT * limit_mg_l)
+
+
+@elementwise
+def nitrite_appetite(nitrite_mg_l: Any, limit_mg_l: Any, nitrite_lethal_mg_l: Any) -> Any:
+    """Share of appetite left when nitrite is high: a straight line from the caution limit to the lethal level.
+
+    Parameters
+    ----------
+    nitrite_mg_l, limit_mg_l : array_like, shape (...)
+        Nitrite as N, and what the species bears at this chloride. [mg/L]
+    nitrite_lethal_mg_l : array_like, shape (...)
+        What kills half in four days at this chloride; infinite where that is not known. [mg/L] Above the limit.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share. [-] 1 at and below the limit, 0 from the lethal level, or from five times the limit where none is known
+        (assumed, no source: fish with brown blood stop eating before they die).
+
+    Examples
+    --------
+    >>> nitrite_appetite([0.5, 1.5, 2.5, 2.5], 0.5, [np.inf, np.inf, np.inf, 4.5])
+    array([1. , 0.5, 0. , 0.5])
+    """
+    none_at = nitrite_lethal_mg_l / limit_mg_l
+    if none_at == np.inf:
+        none_at = NITRITE_ACUTE_OVER_LIMIT
+    over = nitrite_mg_l / limit_mg_l - 1.0
+    return 1.0 - min(max(over / (none_at - 1.0), 0.0), 1.0)
 
 
 def chloride_needed(nitrite_mg_l: ArrayLike) -> FloatArray:

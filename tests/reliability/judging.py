@@ -23,7 +23,7 @@ STOPPED_S = 4.0 * LIMIT_S  # CPU seconds after which a case is given up
 # numbers that may lie below zero: all others of the frames are amounts, levels, shares or counts
 SIGNED = {
     "tanks": {"temperature_c", "oxygen_supply_g"},
-    "cohorts": {"temperature_c", "growth_g_per_day"},
+    "cohorts": {"temperature_c", "growth_g_per_day", "nitrogen_spared_g"},
     "loops": {"temperature_c"},
     "beds": set(),
     "ledger": {"kg"},  # growth of fish that lost weight

@@ -203,9 +203,10 @@ def feed_energy_and_nitrogen(books: Books) -> Iterator[Gap]:
     twice = HALF_DIGIT * retained.abs()
     yield _worst("energy of a cohort's day", [(1.0 - LOST_OF_DIGESTIBLE) * digestible, -heat, -retained], twice)
     grown = gain * of_species("body_protein") / PROTEIN_PER_NITROGEN
+    spared = frame["nitrogen_spared_g"]
     excreted = frame["tan_excreted_g"] / AMMONIA_SHARE
     digested = eaten * of_feed("protein", "protein_digestibility") / PROTEIN_PER_NITROGEN
-    yield _worst("nitrogen of a cohort's day", [digested, -grown, -excreted], HALF_DIGIT * grown.abs())
+    yield _worst("nitrogen of a cohort's day", [digested, -grown, -spared, -excreted], HALF_DIGIT * grown.abs())
 
 
 def _of_loop(books: Books, name: str) -> tuple[dict, pd.DataFrame]:

@@ -32,8 +32,9 @@ GROUPS = {
     ),
     "Limits of water and density": (
         "growth_temperature_low", "growth_temperature_high", "temperature_low_limit", "temperature_high_stress",
-        "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended", "oxygen_lethal",
-        "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "chloride_protects",
+        "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended", "oxygen_full_appetite",
+        "oxygen_lethal", "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "nitrite_lethal",
+        "nitrite_lethal_chloride", "chloride_protects",
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
@@ -69,6 +70,9 @@ MEANINGS = {
     "winter_ration": "pellets on each day that is fed between the two",
     "winter_feed_every": "days from one such feeding to the next",
     "nitrate_caution": "as nitrogen; a caution, not a limit of the model",
+    "nitrite_lethal": "as nitrogen; kills half in four days; where it is missing no deaths of nitrite are counted",
+    "nitrite_lethal_chloride": "chloride of the water in which that was found",
+    "oxygen_full_appetite": "from which they eat all they would, where that was measured",
     "chloride_protects": "1: chloride keeps nitrite out; 0: it does not, or nobody knows",
 }
 _TEMPERS = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
@@ -345,6 +346,14 @@ COMPANY_KEYS = (
 )  # fmt: skip
 
 
+# what stands in for a value that a species file may leave out: a number, or another value of the file
+SPECIES_DEFAULTS: dict[str, float | str] = {
+    "nitrite_lethal": math.inf,  # not known: no deaths of nitrite are counted
+    "nitrite_lethal_chloride": 0.0,
+    "oxygen_full_appetite": "oxygen_recommended",
+}
+
+
 def membership(rows: list[str], columns: tuple[str, ...]) -> FloatArray:
     """Matrix of 1 where the row's name is the column's, shape (rows, columns)."""
     return np.array([[float(row == column) for column in columns] for row in rows]).reshape(len(rows), len(columns))
@@ -382,6 +391,10 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
     species = {key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS}
     species |= {key: np.array([company_value(entry, key) for entry in entries], float) for key in COMPANY_KEYS}
     dense = [density_limits(entry, site.file.site.density_level) for entry in entries]
+    for key, other in SPECIES_DEFAULTS.items():
+        species[key] = np.array(
+            [entry.number(key, entry[other] if isinstance(other, str) else other) for entry in entries], float
+        )
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
     rations = build_rations(site, stays, water, planting, cohort_tank @ tank_loop)
     return {

@@ -144,9 +144,10 @@ def _fish(layout: Layout) -> FloatArray:
     led = (~np.isnan(rations.bed_led_g)).all(axis=1)
     return _stack(
         species["intake_exponent"], species["growth_efficiency"], species["fasting_loss_fraction"],
-        species["body_energy"], species["body_protein"], species["oxygen_lethal"], species["oxygen_recommended"],
+        species["body_energy"], species["body_protein"], species["oxygen_lethal"], species["oxygen_full_appetite"],
         species["unionized_ammonia_design"], species["unionized_ammonia_acute"], species["nitrite_limit"],
-        (species["chloride_protects"] > 0.0).astype(float), layout.feed_energy_kj_g, layout.feed_gross_kj_g,
+        (species["chloride_protects"] > 0.0).astype(float), species["nitrite_lethal"],
+        species["nitrite_lethal_chloride"], layout.feed_energy_kj_g, layout.feed_gross_kj_g,
         layout.feed_nitrogen, layout.feed_digested_nitrogen, layout.feed_potassium, layout.feed_phosphorus,
         layout.feed_dry_matter, layout.feed_digested_dry_matter, layout.spilled_share, layout.ration_fraction,
         rations.fixed_g, rations.by_appetite.astype(float)[None], led.astype(float), layout.count,

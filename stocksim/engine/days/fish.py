@@ -18,8 +18,8 @@ from stocksim.fish.energetics import (
 )
 from stocksim.fish.ration import table_cell
 from stocksim.fish.spread import share_holding_mass, split, split_share
-from stocksim.fish.survival import condition_hazard, death_hazard, nitrite_appetite
-from stocksim.water.nitrite import nitrite_limit
+from stocksim.fish.survival import condition_hazard, death_hazard
+from stocksim.water.nitrite import nitrite_appetite, nitrite_lethal, nitrite_limit
 
 # Body potassium and phosphorus [g/g wet weight], from memory of whole-fish analyses.
 BODY_POTASSIUM, BODY_PHOSPHORUS = 0.003, 0.0045
@@ -36,7 +36,7 @@ def begin_fish(now: Now) -> None:
     for c in range(fish.shape[1]):
         fish[ALIVE, c] = fish[COUNT, c]
         fish[WEIGHT, c] = fish[GREATEST, c] = fish[START_WEIGHT, c]
-        fish[SPREAD, c] = fish[START_SPREAD, c]
+        fish[SPARED, c], fish[SPREAD, c] = 0.0, fish[START_SPREAD, c]
         fish[SHARE, c] = 1.0
 
 
@@ -72,7 +72,7 @@ def _carry(fish: FloatArray, event: IntArray, transfer: FloatArray) -> None:
     source, target = event[EVENT_SOURCE], event[EVENT_TARGET]
     moved = fish[ALIVE, source]
     _tell(transfer, moved, moved * fish[WEIGHT, source], math.nan, moved)
-    for row in (ALIVE, WEIGHT, GREATEST, SPREAD):
+    for row in (ALIVE, WEIGHT, GREATEST, SPARED, SPREAD):
         fish[row, target] = fish[row, source]
     fish[ALIVE, source] = 0.0
 
@@ -83,9 +83,8 @@ def _grade(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: Floa
     source, target = event[EVENT_SOURCE], event[EVENT_TARGET]
     there = fish[ALIVE, source]
     parts = _by_size(fish[WEIGHT, source], fish[SPREAD, source], amount)
-    condition = fish[GREATEST, source] / fish[WEIGHT, source]
-    _set(fish, target, there * parts.share_above, parts.mean_above_g, parts.cv_above, condition)
-    _set(fish, source, there * parts.share_below, parts.mean_below_g, parts.cv_below, condition)
+    _set(fish, target, source, there * parts.share_above, parts.mean_above_g, parts.cv_above)
+    _set(fish, source, source, there * parts.share_below, parts.mean_below_g, parts.cv_below)
     _tell(transfer, fish[ALIVE, target], fish[ALIVE, target] * fish[WEIGHT, target], math.nan, there)
 
 
@@ -94,11 +93,10 @@ def _take(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: Float
     """Fish leave for good."""
     column, which = event[EVENT_SOURCE], event[EVENT_WHICH]
     there, weight, spread = fish[ALIVE, column], fish[WEIGHT, column], fish[SPREAD, column]
-    condition = fish[GREATEST, column] / weight
     if not math.isnan(amount[EVENT_ABOVE]):
         parts = split(weight, spread, amount[EVENT_ABOVE])
         taken = there * parts.share_above
-        _set(fish, column, there * parts.share_below, parts.mean_below_g, parts.cv_below, condition)
+        _set(fish, column, column, there * parts.share_below, parts.mean_below_g, parts.cv_below)
         _tell(transfer, taken, taken * parts.mean_above_g, math.nan, there)
         return
     had, asked = there, amount[EVENT_FISH]
@@ -118,7 +116,7 @@ def _take(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: Float
         return
     parts = split_share(weight, spread, share if which == LARGEST else 1.0 - share)
     mean, rest = (parts.mean_below_g, parts.cv_below) if which == LARGEST else (parts.mean_above_g, parts.cv_above)
-    _set(fish, column, left, mean if left > 0.0 else weight, rest, condition)
+    _set(fish, column, column, left, mean if left > 0.0 else weight, rest)
     # what is taken is what the rest lacks, so that mass is conserved to rounding
     _tell(transfer, taken, there * weight - left * fish[WEIGHT, column], asked, had)
 
@@ -132,6 +130,7 @@ def _add(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: FloatA
     new_mean = (there * mean + count * weight) / number
     squares = (there * mean * mean + count * weight * weight) / number * (1.0 + spread * spread)
     fish[GREATEST, column] = (there * fish[GREATEST, column] + count * weight) / number
+    fish[SPARED, column] *= there / number
     fish[SPREAD, column] = math.sqrt(max(squares / (new_mean * new_mean) - 1.0, 0.0))
     fish[WEIGHT, column], fish[ALIVE, column] = new_mean, number
     _tell(transfer, count, count * weight, math.nan, count)
@@ -155,11 +154,14 @@ def _number_share(mass_share: float, spread: float, which: int) -> float:
 
 
 @jitable
-def _set(fish: FloatArray, column: int, number: float, mean: float, spread: float, condition: float) -> None:
+def _set(fish: FloatArray, column: int, source: int, number: float, mean: float, spread: float) -> None:
     """Give a column its fish, in the condition of those they came from; one left empty keeps its spread."""
     if number > 0.0:
         fish[SPREAD, column] = spread
-    fish[ALIVE, column], fish[WEIGHT, column], fish[GREATEST, column] = number, mean, condition * mean
+    weight = fish[WEIGHT, source]
+    greatest, spared = fish[GREATEST, source] / weight * mean, fish[SPARED, source] / weight * mean
+    fish[ALIVE, column], fish[WEIGHT, column] = number, mean
+    fish[GREATEST, column], fish[SPARED, column] = greatest, spared
 
 
 @jitable
@@ -174,7 +176,11 @@ def wake(now: Now, tables: FeedTables, day: int) -> None:
         k = loop_of[tank]
         fish[HERE, c] = fish[ALIVE, c] if day >= fish[STOCKED_DAY, c] else 0.0
         fish[BORNE_NITRITE, c] = nitrite_limit(fish[NITRITE_BORNE, c], loop[CHLORIDE, k], fish[IS_PROTECTED, c])
-        fish[NITRITE_SHARE, c] = nitrite_appetite(leaf[NITRITE, tank], fish[BORNE_NITRITE, c])
+        fish[LETHAL_NITRITE, c] = nitrite_lethal(
+            fish[NITRITE_LETHAL, c], fish[TESTED_CHLORIDE, c], loop[CHLORIDE, k], fish[IS_PROTECTED, c],
+            fish[BORNE_NITRITE, c],
+        )  # fmt: skip
+        fish[NITRITE_SHARE, c] = nitrite_appetite(leaf[NITRITE, tank], fish[BORNE_NITRITE, c], fish[LETHAL_NITRITE, c])
         fish[HUNGER, c] = fish[APPETITE, c] * fish[WEIGHT, c] ** fish[INTAKE_EXPONENT, c]
     for c in range(tank_of.size):
         by_appetite = fish[GOES_BY_APPETITE, c] > 0.0
@@ -284,8 +290,10 @@ def eat(now: Now) -> None:
         eaten = min(wished, fish[CAP, c])
         budget = day_budget(
             eaten, fish[NEED, c], fish[FEED_ENERGY, c], fish[FEED_DIGESTED_N, c], fish[GROWTH_EFFICIENCY, c],
-            fish[FASTING_LOSS, c], fish[BODY_ENERGY, c], fish[BODY_PROTEIN, c],
+            fish[FASTING_LOSS, c], fish[BODY_ENERGY, c], fish[BODY_PROTEIN, c], fish[WEIGHT, c], fish[GREATEST, c],
+            fish[SPARED, c],
         )  # fmt: skip
+        fish[SPARED_CHANGE, c] = budget.spared_change_g
         fish[EATEN, c], fish[GAIN_EACH, c], fish[GAIN, c] = here * eaten, budget.gain_g, here * budget.gain_g
         fish[OXYGEN_USE, c], fish[EXCRETED, c] = here * budget.oxygen_g, here * budget.excreted_nitrogen_g
         fish[OFFERED, c] = _all_offered(fish, c)
@@ -296,6 +304,8 @@ def eat(now: Now) -> None:
             fed = here * fish[MOST, c]
             kept = fish[GROWTH_EFFICIENCY, c] if budget.retained_energy_kj > 0.0 else fish[FASTING_LOSS, c]
             body_n_per_kj = fish[BODY_PROTEIN, c] / PROTEIN_PER_NITROGEN / fish[BODY_ENERGY, c]
+            if budget.retained_energy_kj != 0.0:  # spared nitrogen goes with the gain in proportion
+                body_n_per_kj += budget.spared_change_g / budget.retained_energy_kj
             oxygen_per_eaten = fish[FEED_ENERGY, c] * (1.0 - NON_FAECAL_LOSS_SHARE - kept) / OXYCALORIFIC_KJ_G
             tan_per_eaten = AMMONIA_SHARE_OF_EXCRETION * (
                 fish[FEED_DIGESTED_N, c] - kept * fish[FEED_ENERGY, c] * body_n_per_kj
@@ -329,13 +339,14 @@ def grow_and_die(now: Now) -> None:
     for c in range(tank_of.size):
         if fish[HERE, c] > 0.0:
             fish[WEIGHT, c] += fish[GAIN_EACH, c]
+            fish[SPARED, c] += fish[SPARED_CHANGE, c]
         fish[GREATEST, c] = max(fish[GREATEST, c], fish[WEIGHT, c])
     be_swallowed(now)
     for c in range(tank_of.size):
         tank, swallowed = tank_of[c], fish[SWALLOWED, c]
         hazard = death_hazard(
             leaf[NEW_OXYGEN, tank], fish[OXYGEN_LETHAL, c], leaf[NEW_TAN, tank] * leaf[TOXIC_SHARE, tank],
-            fish[TOXIC_ACUTE, c], leaf[NEW_NITRITE, tank], fish[BORNE_NITRITE, c],
+            fish[TOXIC_ACUTE, c], leaf[NEW_NITRITE, tank], fish[LETHAL_NITRITE, c],
         )  # fmt: skip
         hazard += fish[HAZARD, c] + condition_hazard(fish[WEIGHT, c], fish[GREATEST, c])
         fish[DEATHS, c] = swallowed - math.expm1(-hazard) * (fish[HERE, c] - swallowed)

@@ -55,6 +55,7 @@ class Course:
     fish_oxygen_g: FloatArray
     excreted_nitrogen_g: FloatArray
     appetite_share: FloatArray
+    spared_nitrogen_g: FloatArray  # put by in bodies that burn fat first, below 0 where given back [g/day]
     swallowed: FloatArray  # by tankmates, among the deaths
     swallowed_g: FloatArray
     # by leaf

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
-from stocksim.engine.results.course import Course
+from stocksim.engine.results.course import LEAST_COUNT, Course
 from stocksim.engine.results.findings import cohort_limit
 from stocksim.fish.survival import (
     BACKGROUND_DEATHS_PER_DAY,
@@ -21,6 +21,7 @@ from stocksim.fish.survival import (
 )
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, REMOVALS, Act
 from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.nitrite import nitrite_lethal
 
 # how each entry changes what is there
 SIGNS = {
@@ -225,6 +226,65 @@ def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
     )
 
 
+@dataclass(frozen=True)
+class NitriteReached:
+    """Nitrite above what a cohort is known to bear.
+
+    Parameters
+    ----------
+    cohort : str
+        Its name.
+    first_day, worst_day : int
+        Days of the season on which nitrite first passed the caution limit, and stood highest over it.
+    worst_mg_l, caution_mg_l, lethal_mg_l : float
+        Nitrite nitrogen then, the caution limit, and what kills half in four days, at that day's chloride. [mg/L] The
+        last is infinite where it is not known: then no deaths of nitrite are counted.
+    """
+
+    cohort: str
+    first_day: int
+    worst_day: int
+    worst_mg_l: float
+    caution_mg_l: float
+    lethal_mg_l: float
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the level that kills is known, so that deaths of nitrite are counted."""
+        return self.lethal_mg_l < np.inf
+
+
+def nitrite_reached(layout: Layout, course: Course) -> list[NitriteReached]:
+    """Cohorts whose nitrite passes the caution limit of their species while they are there, in the file's order.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; of their first scenario.
+
+    Returns
+    -------
+    list of NitriteReached
+        One for each such cohort.
+    """
+    layout = with_scenarios(layout)
+    nitrite = (course.nitrite_mg_l[..., : len(layout.tanks)] @ layout.cohort_tank.T)[0]
+    shape = nitrite.shape
+    caution = np.broadcast_to(cohort_limit(layout, course, "nitrite")[0], shape)
+    lethal = np.broadcast_to(lethal_nitrite(layout, course)[0], shape)
+    over = np.where(course.count[0] + course.deaths[0] > LEAST_COUNT, nitrite / caution, 0.0)
+    found = []
+    for cohort in dict.fromkeys(layout.cohorts):
+        inside = [at for at, name in enumerate(layout.cohorts) if name == cohort]
+        highest = over[:, inside].max(axis=1)
+        if highest.max(initial=0.0) > 1.0:
+            day = int(highest.argmax())
+            at = (day, inside[int(over[day, inside].argmax())])
+            first = int(np.argmax(highest > 1.0))
+            found.append(NitriteReached(cohort, first, day, float(nitrite[at]), float(caution[at]), float(lethal[at])))
+    return found
+
+
 def _loss(cohort: str, had: float, layout: Layout, by_cause: dict[str, FloatArray]) -> Loss:
     """Loss of the columns of a cohort, or of all where it has no name."""
     inside = np.array([cohort in ("", name) for name in layout.cohorts], bool)
@@ -253,6 +313,31 @@ def _of_temperature(layout: Layout) -> dict[str, FloatArray]:
     return {"cold": np.where(water < low, both, 0.0), "heat": np.where(water < low, 0.0, both)}
 
 
+def lethal_nitrite(layout: Layout, course: Course) -> FloatArray:
+    """Nitrite nitrogen that kills half of each cohort in four days at the day's chloride; infinite where not known.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; the layout with its scenarios.
+
+    Returns
+    -------
+    ndarray, shape broadcast to (scenario, day, column)
+        Level. [mg/L]
+    """
+    species = {key: values[..., None, :] for key, values in layout.species.items()}
+    return np.asarray(
+        nitrite_lethal(
+            species["nitrite_lethal"],
+            species["nitrite_lethal_chloride"],
+            course.chloride_mg_l @ layout.cohort_loop.T,
+            species["chloride_protects"] > 0.0,
+            cohort_limit(layout, course, "nitrite"),
+        )
+    )
+
+
 def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
     """How oxygen, ammonia and nitrite share the water's hazard, by the levels of the day's end."""
     tanks, species = len(layout.tanks), {key: values[:, None] for key, values in layout.species.items()}
@@ -262,11 +347,11 @@ def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
         level @ layout.cohort_tank.T
         for level in (course.oxygen_mg_l[..., :tanks], toxic, course.nitrite_mg_l[..., :tanks])
     )
-    bearable = cohort_limit(layout, course, "nitrite")
+    deadly = lethal_nitrite(layout, course)
     lethal, acute = species["oxygen_lethal"], species["unionized_ammonia_acute"]
     crumb = np.finfo(float).tiny  # where none of them does anything there is nothing to share
     return {
-        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, bearable) + crumb,
-        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, bearable) + crumb,
-        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, bearable) + crumb,
+        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, deadly) + crumb,
+        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, deadly) + crumb,
+        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, deadly) + crumb,
     }

@@ -153,6 +153,7 @@ class Season:
                 "growth_g_per_day": growth,
                 "oxygen_use_g": course.fish_oxygen_g[0],
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
+                "nitrogen_spared_g": course.spared_nitrogen_g[0],
                 "deaths": course.deaths[0],
                 "harvested_kg": taken_g(layout, course, HARVESTS) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,

@@ -45,6 +45,7 @@ def is_for_fitting(source: str) -> bool:
     """
     return hashlib.sha256(paper_of(source).encode()).digest()[0] < 128
 
+
 # How near the model must come, by what a row measures; set before any fit used the table, in the manner of the D points
 # of `check_points`: (share of the value, least width in the value's unit).
 TOLERANCES = {

@@ -1,4 +1,4 @@
-"""Refits the fish species to the published points of check_points.py and writes docs/fits.md and its figure.
+"""Refits the fish species to the points of check_points.py and trial_points.py, writes docs/fits.md and its figure.
 
 python docs/refit.py           fits, prints the values, rewrites docs/fits.md from the species files
 python docs/refit.py --write   also puts the fitted values into species_params/fish
@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import asdict
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import tomlkit
@@ -18,9 +20,32 @@ from scipy.optimize import brentq, least_squares
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
-from check_points import CHECKS, LIKENED, SEX_TRIALS, SPECIES, Check, Fish, one_sex_weight  # noqa: E402
+import fit_scores  # noqa: E402
+from check_points import (  # noqa: E402
+    EVERY_SPECIES,
+    LIKENED,
+    SEX_TRIALS,
+    SPECIES,
+    Fish,
+    one_sex_weight,
+)
+from trial_points import OUTSIDE, STRAIN_POINTS  # noqa: E402
+from trial_scales import (  # noqa: E402
+    BETWEEN_TRIALS,
+    counted,
+    mean_factor,
+    miss_in_widths,
+    points_of,
+    rounded,
+    scale_band,
+    scale_of_trial,
+    strain_factors,
+    trial_scales,
+    with_numbers,
+)
 
 from stocksim.library.species import load_species  # noqa: E402
+from stocksim.library.strains import Trials  # noqa: E402
 
 # Largest relative difference between a species file and a fresh fit. Files hold four digits, worth 0.0005;
 # the rest is room for another machine's rounding on the way to the least-squares minimum.
@@ -50,11 +75,15 @@ PRIOR = {
     "goldfish": (29.00, 37.67, 2.60, 6.03, 4.42, 0.0452 * 0.96, 0.7453),
     "hybrid_striped_bass": (27.51, 36.36, 2.74, 7.00, 10.71, 0.0989 * 0.96, 0.635),
 }
-PRIOR_WIDTH = np.array([0.25, 0.04, 1.5, 2.0, 0.35, 1.0, 2.5])  # natural logarithm for scale and hump exponent
+PRIOR_WIDTH = np.array([1.0, 0.04, 1.5, 2.0, 0.35, 1.0, 2.5])  # natural logarithm for scale and hump exponent
 LOWEST = np.array([-5.0, 0.50, 12.0, 3.0, np.log(1.02), 0.5, 2.0])
 HIGHEST = np.array([-1.0, 0.85, 34.0, 14.0, np.log(6.0), 17.0, 20.0])
 # What a likened species does not simply copy: added to the value of the species it is likened to.
 LIKENED_SHIFT = {"walleye": {"appetite_optimum": -1.0}}
+# What of a likened species is fitted to points of its own, where it is more than the scale
+LIKENED_FREE = {
+    "brown_bullhead": ("intake_scale", "appetite_optimum", "hump_span", "no_feeding_below", "cold_ramp_width"),
+}
 LIKENED_SCALE = (0.6, 1.6)  # span of the intake scale of a likened species, over its value
 HELD = {"black_crappie": ("intake_scale", "intake_exponent")}  # nothing published to fit them to
 
@@ -93,55 +122,103 @@ def prior_point(name: str) -> np.ndarray:
     return np.clip([np.log(scale), exponent, optimum, upper - optimum, hump, none_below, ramp], LOWEST, HIGHEST)
 
 
-def miss_in_widths(check: Check, value: np.ndarray) -> np.ndarray:
-    """Miss of a check in quarters of its tolerance; for a bare range, what lies outside it."""
-    width = 0.25 * (check.high - check.low)
-    if check.expect is not None:
-        return (value - check.expect) / width
-    return (np.maximum(value - check.high, 0.0) - np.maximum(check.low - value, 0.0)) / width
+class Fitted(NamedTuple):
+    """What a fit of a species gives."""
+
+    values: dict[str, float]
+    spans: dict[str, tuple[float, float]]
+    scales: dict[str, tuple[float, bool]]  # of each trial, as `scale_of_trial`
 
 
-def fit(name: str) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
-    """Fitted values of a species, rounded as its file holds them, and the span of plausible ones (5-95 %)."""
-    entry = load_species(name)
-    checks = [check for check in CHECKS if check.species == name and check.used]
-    centre, free = prior_point(name), np.array([key not in HELD.get(name, ()) for key in FREE])
+def fit(name: str) -> Fitted:
+    """Fitted values of a species, rounded as its file holds them, and the span of plausible ones (5-95 %).
+
+    Each trial has a factor on the scale of appetite, which lies about 1 by `BETWEEN_TRIALS`. What all trials say of
+    the shape is fitted together; then each trial gives its own scale, and the mean of these, on the logarithm, is the
+    scale of the species.
+    """
+    entry, checks = load_species(name), points_of(name)
+    centre, width, free = start_of_search(name)
+    groups = sorted({check.trial for check in checks if check.trial})
+    place = {group: number for number, group in enumerate(groups)}
+    pull = np.array([[1.0 if group in OUTSIDE else BETWEEN_TRIALS] for group in groups]).reshape(-1, 1)
 
     def misses(trials: np.ndarray) -> np.ndarray:
-        numbers = species_numbers(trials)
-        fish = Fish(lambda key: numbers[key] if key in numbers else entry[key])
-        published = [np.broadcast_to(miss_in_widths(check, check.value(fish)), len(trials)) for check in checks]
-        return np.vstack([*published, ((trials - centre) / PRIOR_WIDTH).T[free]])
+        shape, apart = trials[:, : len(FREE)], trials[:, len(FREE) :]
+        numbers = species_numbers(shape)
+        fish = {"": with_numbers(entry, numbers)}
+        for group, column in place.items():
+            own = numbers | {"intake_scale": numbers["intake_scale"] * np.exp(apart[:, column])}
+            fish[group] = with_numbers(entry, own)
+        published = [
+            np.broadcast_to(miss_in_widths(check, check.value(fish[check.trial])), len(trials)) for check in checks
+        ]
+        return np.vstack([*published, ((shape - centre) / width).T[free], apart.T / pull])
+
+    every = np.concatenate([free, np.ones(len(groups), bool)])
+    middle = np.concatenate([centre, np.zeros(len(groups))])
+    lowest = np.concatenate([LOWEST, np.full(len(groups), -2.0)])
+    highest = np.concatenate([HIGHEST, np.full(len(groups), 2.0)])
+    best, widen = _least_squares(misses, middle, np.concatenate([width, np.full(len(groups), 0.3)]), lowest, highest,
+                                 every)  # fmt: skip
+    values = {key: rounded(float(v[0])) for key, v in species_numbers(widen(best.x[None])[:, : len(FREE)]).items()}
+    scales = {group: scale_of_trial(entry, values, [c for c in checks if c.trial == group]) for group in groups}
+    middle_factor = mean_factor(scales)
+    values["intake_scale"] = rounded(values["intake_scale"] * middle_factor)
+    scales = {group: (rounded(factor / middle_factor), bound) for group, (factor, bound) in scales.items()}
+    kept = [key for key, is_free in zip(FITTED, free, strict=True) if is_free]
+    rng = np.random.default_rng(SEED)
+    spread = widen(rng.multivariate_normal(best.x, np.linalg.inv(best.jac.T @ best.jac), 2000))
+    cloud = species_numbers(np.clip(spread[:, : len(FREE)], LOWEST, HIGHEST))
+    spans = {key: tuple(np.quantile(cloud[key], (0.05, 0.95))) for key in kept}
+    if "intake_scale" in kept:
+        spans["intake_scale"] = scale_band(values["intake_scale"], counted(scales))
+    return Fitted({key: values[key] for key in kept}, {
+        key: (min(rounded(low), values[key]), max(rounded(high), values[key])) for key, (low, high) in spans.items()
+    }, scales)  # fmt: skip
+
+
+def start_of_search(name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where a fit is pulled to, how weakly, and which numbers are free.
+
+    A species likened to another has its shape, and only its scale is free.
+    """
+    if name in LIKENED:
+        base = load_species(LIKENED[name])
+        shift = LIKENED_SHIFT.get(name, {})
+        scale, exponent, optimum, upper, q10, none_below, ramp = (
+            rounded(base[key] + shift.get(key, 0.0)) for key in FITTED
+        )
+        span = upper - optimum
+        centre = np.array([np.log(scale), exponent, optimum, span, np.log(hump_exponent(span, q10)), none_below, ramp])
+        return centre, PRIOR_WIDTH, np.array([key in LIKENED_FREE.get(name, ("intake_scale",)) for key in FREE])
+    return prior_point(name), PRIOR_WIDTH, np.array([key not in HELD.get(name, ()) for key in FREE])
+
+
+def _least_squares(misses, middle, width, lowest, highest, free):
+    """Bounded least squares of the free numbers from seeded starts, and how free numbers become whole search points."""
 
     def widen(x: np.ndarray) -> np.ndarray:
-        full = np.tile(centre, (len(x), 1))
+        full = np.tile(middle, (len(x), 1))
         full[:, free] = x
         return full
 
-    step = 1e-5 * PRIOR_WIDTH[free]
+    step = 1e-5 * width[free]
 
     def slopes(x: np.ndarray) -> np.ndarray:
         both = misses(widen(np.vstack([x + np.diag(step), x - np.diag(step)])))
         return (both[:, : len(x)] - both[:, len(x) :]) / (2.0 * step)
 
     rng, best = np.random.default_rng(SEED), None
-    inside = LOWEST[free] + 1e-6, HIGHEST[free] - 1e-6
-    for start in range(STARTS):
-        x = centre[free] + (rng.normal(size=free.sum()) * PRIOR_WIDTH[free] if start else 0.0)
+    inside = lowest[free] + 1e-6, highest[free] - 1e-6
+    for start in range(STARTS if free.sum() > 6 else 1):
+        x = middle[free] + (rng.normal(size=free.sum()) * width[free] if start else 0.0)
         found = least_squares(
             lambda x: misses(widen(x[None]))[:, 0], np.clip(x, *inside), slopes,
-            bounds=(LOWEST[free], HIGHEST[free]), x_scale=PRIOR_WIDTH[free], xtol=1e-9, ftol=1e-10,
-            max_nfev=60,
+            bounds=(lowest[free], highest[free]), x_scale=width[free], xtol=1e-9, ftol=1e-10, max_nfev=60,
         )  # fmt: skip
         best = found if best is None or found.cost < best.cost else best
-    spread = rng.multivariate_normal(best.x, np.linalg.inv(best.jac.T @ best.jac), 2000)
-    cloud = species_numbers(widen(np.clip(spread, LOWEST[free], HIGHEST[free])))
-    values = {key: rounded(float(v[0])) for key, v in species_numbers(widen(best.x[None])).items()}
-    kept = [key for key in FITTED if key not in HELD.get(name, ())]
-    spans = {key: np.quantile(cloud[key], (0.05, 0.95)) for key in kept}
-    return {key: values[key] for key in kept}, {
-        key: (min(rounded(low), values[key]), max(rounded(high), values[key])) for key, (low, high) in spans.items()
-    }
+    return best, widen
 
 
 def likened(
@@ -149,24 +226,22 @@ def likened(
 ) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
     """Values and spans of a species likened to a fitted one: its values, twice its spans, a wider span of scale.
 
-    The intake scale is moved to meet the points of the species that the fit may see, if it has any.
+    The intake scale, and what `LIKENED_FREE` names, is fitted to the points of the species that the fit may see, if it
+    has any.
     """
     shift = LIKENED_SHIFT.get(name, {})
     values = {key: rounded(base[key] + shift.get(key, 0.0)) for key in FITTED}
-    points = [check for check in CHECKS if check.species == name and check.used]
-    if points:
-        entry = load_species(name)
-
-        def misses(factor: float) -> float:
-            moved = values | {"intake_scale": factor * values["intake_scale"]}
-            fish = Fish(lambda key: np.array([moved[key]]) if key in moved else entry[key])
-            return float(sum(miss_in_widths(check, check.value(fish)).item() for check in points))
-
-        values["intake_scale"] = rounded(values["intake_scale"] * brentq(misses, 0.3, 3.0))
+    own = fit(name) if any(check.trial for check in points_of(name)) else None
+    if own is not None:
+        values |= own.values
     wide = {}
     for key, (low, high) in spans.items():
         wide[key] = values[key] - 2.0 * (base[key] - low), values[key] + 2.0 * (high - base[key])
-    wide["intake_scale"] = tuple(values["intake_scale"] * share for share in LIKENED_SCALE)
+    low, high = scale_band(values["intake_scale"], counted(own.scales) if own else [])
+    wide["intake_scale"] = (
+        min(low, LIKENED_SCALE[0] * values["intake_scale"]),
+        max(high, LIKENED_SCALE[1] * values["intake_scale"]),
+    )
     floors = {
         "appetite_upper_zero": values["appetite_optimum"] + 3.0,
         "appetite_q10": 1.1,
@@ -193,11 +268,6 @@ def sex_multipliers(name: str) -> tuple[dict[str, float], dict[str, tuple[float,
     return values, spans
 
 
-def rounded(number: float) -> float:
-    """Four digits, as the species files hold them."""
-    return float(f"{number:.4g}")
-
-
 def write_species(name: str, values: dict[str, float], spans: dict[str, tuple[float, float]]) -> None:
     """Puts fitted values and spans into a species file and leaves the rest of it as it is."""
     path = HERE.parent / "species_params" / "fish" / f"{name}.toml"
@@ -207,6 +277,39 @@ def write_species(name: str, values: dict[str, float], spans: dict[str, tuple[fl
         if key in spans:
             document["values"][key]["range"] = list(spans[key])
     path.write_text(tomlkit.dumps(document), encoding="utf-8")
+
+
+def write_tables(name: str, strains: dict[str, float], met: Trials, grade: str) -> None:
+    """Puts strains, how the trials were met, and the grade of evidence into a species file."""
+    path = HERE.parent / "species_params" / "fish" / f"{name}.toml"
+    document = tomlkit.parse(path.read_text(encoding="utf-8"))
+    for strain, factor in strains.items():
+        document["strains"][strain]["appetite"] = factor
+    if "trials" not in document:
+        document.add(tomlkit.nl())
+    document["trials"] = asdict(met)
+    document["evidence"] = grade
+    path.write_text(tomlkit.dumps(document).rstrip() + "\n", encoding="utf-8")
+
+
+def _tables(is_written: bool) -> list[str]:
+    """What is stale of strains, trials and grades in the species files; written where asked."""
+    stale = []
+    strains = {name: strain_factors(name) for name in STRAIN_POINTS}
+    rows = fit_scores.growth_rows()
+    for name in EVERY_SPECIES:
+        grade, met = fit_scores.grade_of(rows, name, trial_scales(name)), fit_scores.trials_of(rows, name)
+        if is_written:
+            write_tables(name, strains.get(name, {}), met, grade.grade)
+        entry = load_species(name)
+        for strain, factor in strains.get(name, {}).items():
+            if abs(factor / entry.strains[strain].appetite - 1.0) > AGREEMENT:
+                stale.append(f"{name}.toml, strains.{strain}: {entry.strains[strain].appetite:g}, fit {factor:g}.")
+        if entry.trials != met:
+            stale.append(f"{name}.toml, trials: {entry.trials} is not {met}.")
+        if entry.evidence != grade.grade:
+            stale.append(f"{name}.toml, evidence: {entry.evidence}, by the rule {grade.grade}.")
+    return stale
 
 
 def main() -> int:
@@ -219,7 +322,7 @@ def main() -> int:
     import fits_page  # late: it needs altair, which the fit does not
 
     stale: list[str] = []
-    fitted: dict[str, tuple[dict[str, float], dict[str, tuple[float, float]]]] = {}
+    fitted: dict[str, Fitted] = {}
 
     def settle(name: str, values: dict[str, float], spans: dict[str, tuple[float, float]]) -> None:
         if arguments.write:
@@ -235,11 +338,12 @@ def main() -> int:
 
     for name in SPECIES:
         fitted[name] = fit(name)
-        settle(name, *fitted[name])
+        settle(name, fitted[name].values, fitted[name].spans)
     for name in SEX_TRIALS:
         settle(name, *sex_multipliers(name))
     for name, base in LIKENED.items():
-        settle(name, *likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base][1]))
+        settle(name, *likened(name, {key: load_species(base)[key] for key in FITTED}, fitted[base].spans))
+    stale += _tables(arguments.write)
     page = fits_page.text()
     if arguments.check:
         if not fits_page.PAGE.is_file() or fits_page.PAGE.read_text(encoding="utf-8") != page:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from stars import removal
 
+from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.maturity import (
     SEED,
     ammonia_inhibition,
@@ -20,7 +21,7 @@ from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, nitrification
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, nitrite_capacity
 from stocksim.water.steps import extrapolated
 
-OXYGEN_MG_L, ALKALINITY_MG_L = 7.0, 100.0
+OXYGEN_MG_L, ALKALINITY_MG_L, PH = 7.0, 100.0, 7.6
 ONE, NONE = np.ones((1, 1)), np.zeros((1, 1))
 
 
@@ -35,11 +36,15 @@ class Loop(NamedTuple):
     def dose(self, tan_mg_l: float) -> float:
         return self.most_dose_g if self.steady else float(np.clip(4.0 - tan_mg_l, 0.0, self.most_dose_g))
 
+    def free(self) -> float:
+        """Un-ionized share of ammonia at the pH assumed for the loop."""
+        return float(unionized_fraction(PH, self.temperature_c))
+
     def growth(self, tan_mg_l: float, nitrite_mg_l: float) -> np.ndarray:
         return np.array(
             [
                 oxidizer_growth(self.temperature_c, food, OXYGEN_MG_L, ALKALINITY_MG_L, kind)
-                * ammonia_inhibition(tan_mg_l, kind)
+                * ammonia_inhibition(tan_mg_l * self.free(), kind)
                 for kind, food in (("ammonia", tan_mg_l), ("nitrite", nitrite_mg_l))
             ]
         )

@@ -14,6 +14,7 @@ from small_sites import START, build, one_tank
 
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.season import Course, simulate
+from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
 from stocksim.water.maturity import ammonia_inhibition, oxidizer_decay, oxidizer_growth
 from stocksim.water.nitrification import nitrification_capacity, oxygen_share
@@ -69,6 +70,8 @@ def by_solver(layout: Layout, course: Course, tolerance: float = 1e-7) -> dict[s
         t = temperature[day]
         whole = float(nitrification_capacity(layout.film_m2[1], t))
         decay = float(oxidizer_decay(t))
+        # the day goes by the morning's pH, which is the evening's before
+        free = float(unionized_fraction(course.ph[0, max(day - 1, 0), 0], t))
         excreted = float(course.excreted_nitrogen_g[0, day].sum())
         to_sump = float(course.sump_tan_load_g[0, day, 0])
         out, top_up = float(course.outflow_m3[0, day, 0]), float(course.top_up_m3[0, day, 0])
@@ -79,8 +82,8 @@ def by_solver(layout: Layout, course: Course, tolerance: float = 1e-7) -> dict[s
         arriving = course.leaf_exchange_load_g[0, day, 1] + flow[1] * sump_oxygen[day]
 
         def rate(_time: float, y: np.ndarray, d: tuple = (t, whole, decay, excreted, to_sump, out, top_up, base,
-                                                           exchange, arriving, day)) -> np.ndarray:  # fmt: skip
-            t, whole, decay, excreted, to_sump, out, top_up, base, exchange, arriving, day = d
+                                                           exchange, arriving, day, free)) -> np.ndarray:  # fmt: skip
+            t, whole, decay, excreted, to_sump, out, top_up, base, exchange, arriving, day, free = d
             tan, no2, no3, alkalinity = (np.maximum(part, 0.0) for part in y[:12].reshape(4, 3))
             film = y[12:]
             air = float(oxygen_share(np.float64(whole * film[0]), tan[1], flow[1] + exchange, np.float64(arriving)))
@@ -88,7 +91,8 @@ def by_solver(layout: Layout, course: Course, tolerance: float = 1e-7) -> dict[s
             first = active * film[0] * tan[1] / (1.93 + tan[1])
             second = 0.62 / 0.56 * active * film[1] * no2[1] / (1.0 + no2[1])
             growth = np.array([
-                float(oxidizer_growth(t, food, oxygen[day], alkalinity[1], kind) * ammonia_inhibition(tan[1], kind))
+                float(oxidizer_growth(t, food, oxygen[day], alkalinity[1], kind))
+                * float(ammonia_inhibition(tan[1] * free, kind))
                 for kind, food in (("ammonia", tan[1]), ("nitrite", no2[1]))
             ])  # fmt: skip
             source = works.source_nitrate[0]

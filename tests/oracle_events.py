@@ -104,6 +104,7 @@ def happen(event, cohorts: dict[str, Cohort], site) -> None:
         add(fish, event)
     elif event.kind == "grade":
         larger = cohorts[event.into] = Cohort(site, fish.table, 0.0, fish.came)
+        larger.used = fish.used
         larger.stocked, larger.last_fed = event.date, fish.last_fed
         larger.begin(event.tank, fish.feed_name, fish.ration)
         z = cut_at(fish, event.above) if event.largest_share is None else score(event.largest_share)

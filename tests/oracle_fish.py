@@ -75,6 +75,7 @@ class Cohort:
         self.site, self.s, self.table = site, site.species[table.species], table
         self.number, self.came, self.stocked = number, came, table.stocked
         self.last_fed = -math.inf
+        self.used = None  # temperatures that decide the cold and the heat they bear
         self.weight = self.greatest = table.mean_weight
         self.spared = 0.0
         self.spread = self.s["size_spread"] if table.size_spread is None else table.size_spread
@@ -91,6 +92,8 @@ class Cohort:
         self.water = [float(t) for t in loop_water_c(self.site, self.site.file.tanks[tank].loop)]
         self.open_days = open_days(ration, self.water, self.site.file.season.start.weekday())
         self.rate = 1.0 if self.table.sex == "mixed" else self.s[f"appetite_{self.table.sex}"]
+        if self.table.strain:
+            self.rate *= self.s.strains[self.table.strain].appetite
         self.rate /= self.fill_of_a_gram(feed)
         dry = getattr(ration, "weighed", None) == "dry"
         self.per_percent = 0.01 / self.feed["dry_matter"] if dry else 0.01
@@ -117,8 +120,8 @@ class Cohort:
         # the fish carry with them when they were last fed, whatever tank and rule they go to
         gap = day - self.last_fed
         self.is_fed = self.open_days[day] and gap >= days_between(self.ration, self.water[day])
-        is_there = self.stocked is None or date >= self.stocked
-        if is_there and self.is_fed and (self.ration is None or self.ration.kind != "unfed"):
+        self.is_there = self.stocked is None or date >= self.stocked
+        if self.is_there and self.is_fed and (self.ration is None or self.ration.kind != "unfed"):
             self.last_fed = day
 
     def offer(self, day: int, tank_mates: list, loop_mates: list, beds_want: float) -> float:
@@ -211,12 +214,13 @@ class Cohort:
 
     def die(self, day: int, oxygen: float, toxic: float, nitrite: float) -> None:
         """Take out the dead: those that tankmates swallowed, and of the rest what the water and all else kill."""
+        by_temperature = self.of_temperature(day) if self.is_there else 0.0
         if self.here > 0.0:
             scarce = min(self.s["oxygen_lethal"] / max(oxygen, 1e-3), 2.0) ** 12
             poison = min(toxic / self.s["unionized_ammonia_acute"], 10.0) ** 6
             brown = min(nitrite / self.kills, 10.0) ** 6
             hazard = min(math.log(2.0) * (scarce + 0.25 * (poison + brown)), 10.0)
-            hazard += 7.2e-5 + self.of_temperature(day)
+            hazard += 7.2e-5 + by_temperature
             hazard += self.of_hunger()
             if self.learns:
                 hazard -= math.log(1.0 - self.s["feed_training_loss"]) / self.s["feed_training_days"]
@@ -230,14 +234,41 @@ class Cohort:
         return 0.1 * math.log(2.0) * (16.0 * missing**4 + as_small * missing**2 / 0.36)
 
     def of_temperature(self, day: int) -> float:
-        """Hazard of cold, which works with the days of the spell, and of heat."""
-        s, t, spell = self.s, self.water[day], 0
-        while spell <= day and self.water[day - spell] < s["temperature_low_limit"]:
-            spell += 1
-        cold = 0.76 * (max(s["temperature_low_limit"] - t, 0.0) / 2.5) ** 2 * spell**2 / (spell**2 + 9.0)
-        width = max(s["temperature_high_lethal"] - s["temperature_high_stress"], 0.1)
-        heat = math.log(2.0) * min(max(t - s["temperature_high_stress"], 0.0) / width, 2.0) ** 12
-        return min(cold + heat, 10.0)
+        """Hazard of cold and heat at what the fish are used to, which then goes on towards the day's water."""
+        t, nowhere = self.water[day], 1000.0
+        if self.used is None:
+            self.used = (t, t)
+        for_cold, for_heat = self.used
+        given = {key: value.value for key, value in self.s.values.items()}
+        floor, ceiling = given.get("temperature_low_lethal", -nowhere), given.get("temperature_high_lethal", nowhere)
+        cold_line, heat_line = floor, ceiling
+        if "lower_lethal_at_20" in given:
+            cold_line = max(given["lower_lethal_at_20"] + given["lower_lethal_slope"] * (for_cold - 20.0), floor)
+        if "upper_lethal_at_20" in given:
+            heat_line = min(given["upper_lethal_at_20"] + given["upper_lethal_slope"] * (for_heat - 20.0), ceiling)
+        # whoever is a degree beyond a line gets used to nothing any more
+        free = 1.0 - min(max(cold_line - t, t - heat_line, 0.0), 1.0)
+        self.used = (
+            t + (for_cold - t) * math.exp(-free * (3.0 if t < for_cold else 1.0) * pace(for_cold, t)),
+            t + (for_heat - t) * math.exp(-free * pace(for_heat, t)),
+        )
+        return half_in_four_days(cold_line - t, 1.0) + half_in_four_days(t - heat_line, 3.0)
+
+
+def pace(used: float, t: float) -> float:
+    """Rate at which fish get used to water of t degC, per day."""
+    slow = 0.081 * 10.0 ** ((0.5 * (used + t) - 20.0) / (10.0 * math.log(10.0)))
+    return 2.7 * slow if t > used else slow
+
+
+def half_in_four_days(beyond: float, reach: float) -> float:
+    """Hazard so far beyond a lethal line: half in four days on it, none from ``reach`` inside of it on."""
+    if beyond <= -reach:
+        return 0.0
+    if beyond >= 5.0:
+        return 10.0
+    outlived = math.exp(-1.35 * reach)
+    return min(math.log(2.0) / 4.0 * (math.exp(1.35 * beyond) - outlived) / (1.0 - outlived), 10.0)
 
 
 # --- the keeper's rules

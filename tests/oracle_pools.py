@@ -57,8 +57,8 @@ def still_velocity(t: float) -> float:
 
 def film_rate(t: float) -> float:
     if t >= 10.0:
-        return 0.837 * 1.06 ** (t - 20.0)
-    return 0.837 * 1.06**-10.0 * 1.10 ** (t - 10.0)
+        return 1.38 * 1.06 ** (t - 20.0)
+    return 1.38 * 1.06**-10.0 * 1.10 ** (t - 10.0)
 
 
 def toxic_share(ph: float, t: float) -> float:
@@ -98,7 +98,7 @@ def bed_pool(bed) -> Pool:
     depth = bed.depth or 0.3
     bulk = bed.area * depth
     if bed.kind == "raft":
-        film = bed.nitrifying_surface or 1.23 * bed.area
+        film = bed.nitrifying_surface or (2.0 + 1.6 * (bed.depth or 0.3)) * bed.area
         return Pool(bulk, bed.flow or bulk * 12.0, 0.0, bed.oxygen_supply, film)
     if bed.kind == "media":
         film = bed.nitrifying_surface or 0.4 * 6.0 * 0.6 / (bed.media_size or 0.0127) * bulk

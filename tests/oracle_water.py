@@ -11,11 +11,11 @@ from oracle_pools import root_between
 
 from stocksim.engine.arrays.beds import build_stands
 from stocksim.library.crops import NUTRIENTS
+from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS, buffer_dose, chalk_room
 from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity
 from stocksim.water.gas import carbon_dioxide_exchange
 from stocksim.water.maturity import (
-    ammonia_inhibition,
     equilibrium_maturity,
     maturity_after,
     maturity_mean,
@@ -74,7 +74,8 @@ class SlowWater:
         first = {name: self.source.get(name, 0.0) for name in CARRIED}
         first["co2"] = float(carbon_dioxide_saturation(self.temperature[0], self.elevation))
         if table.alkalinity_target is not None:
-            first["alkalinity"] = table.alkalinity_target
+            typed = getattr(given, "alkalinity", None) if given else None
+            first["alkalinity"] = max(table.alkalinity_target, typed or 0.0)
         for pool in [*self.pools, self.sump]:
             pool.level, pool.nitrite, pool.nitrate, pool.grams = dict(first), 0.0, self.source["nitrate"], {}
         self.sediment, self.settled = dict.fromkeys(SOLIDS, 0.0), dict.fromkeys(SOLIDS, 0.0)
@@ -83,7 +84,7 @@ class SlowWater:
         self.loss = 0.01 * water if table.evaporation is None else table.evaporation
         self.water = self.sump.volume + sum(pool.volume for pool in self.pools)
         self.settlers = [s for s in file.settlers.values() if s.loop == key]
-        self.yesterday_taken = 0.0
+        self.yesterday_taken, self.used = 0.0, 0.0
         for name, pool in self.units.items():
             kind, own = name.split(".")
             bed = getattr(file, kind)[own]
@@ -157,13 +158,14 @@ class SlowWater:
                 max((pool.ph for pool in self.tanks.values()), default=0.0),
                 max((pool.tan for pool in self.tanks.values()), default=0.0), t, self.ammonia_limit,
                 0.2 / (1.0 + 1.5 * SALTS[self.table.buffer].carbon_dioxide_g_per_alkalinity_g / (44.01 / 50.04)),
+                self.used / self.water,
             ))  # fmt: skip
         if self.table.buffer == "calcium_carbonate":
             ph = self.table.ph
             if ph is None:
                 ph = ph_from_alkalinity(self.sump.level["alkalinity"], self.sump.level["co2"], t)
             dissolves = chalk_room(self.sump.level["calcium"], self.sump.level["alkalinity"], ph, t)
-            self.dose = min(self.dose, float(dissolves) * self.water)
+            self.dose = min(self.dose, float(dissolves) * self.water + max(self.used, 0.0))
         self._base(t)
 
     def _base(self, t: float) -> None:
@@ -181,13 +183,16 @@ class SlowWater:
             pool.base = base_left(arriving, pool.volume + pool.flow, active[name], food)
             pool.working = pool.full * pool.base / (HALF_BASE + pool.base)
             pool.air = pool.oxygen
+            pool.free = max((float(unionized_fraction(tank.ph, t)) for tank in self.tanks.values()), default=0.0)
             if pool.grown[0] is None:
-                pool.grown = [float(equilibrium_maturity(g, self.decay)) for g in self._growth(pool, t, 0.3, 0.3)]
+                asleep = 0.8 * math.exp(-60.0 * self.decay)
+                still = self._growth(pool, t, 0.3, 0.3)
+                pool.grown = [max(float(equilibrium_maturity(g, self.decay)), asleep) for g in still]
 
     def _growth(self, pool, t: float, tan: float, nitrite: float) -> list[float]:
         return [
-            float(oxidizer_growth(t, food, pool.air, pool.base, kind) * ammonia_inhibition(tan, kind))
-            for kind, food in zip(KINDS, (tan, nitrite), strict=True)
+            float(oxidizer_growth(t, food, pool.air, pool.base, kind) / (1.0 + tan * pool.free / hinders))
+            for kind, food, hinders in zip(KINDS, (tan, nitrite), (40.0, 1.0), strict=True)
         ]
 
     def films(self, t: float, grown: list, tan: list, nitrite: list, days: float) -> tuple[list, list, list]:
@@ -263,7 +268,7 @@ class SlowWater:
                 pool.grams[name] = sum(cohort.given[name] for cohort in pool.cohorts)
             pool.passes = passed
         for pool, took in zip(self.units.values(), uptake, strict=True):
-            base = BASE_PER_N * took - 2.0 * BASE_PER_N * pool.nitrified
+            base = BASE_PER_N * 0.2 * took - 2.0 * BASE_PER_N * pool.nitrified
             pool.grams, pool.passes = {"alkalinity": base, "co2": -CO2_PER_BASE * base}, 1.0 - pool.keeps
             wanted = pool.wants["nitrogen"][number]
             pool.mineral = {
@@ -271,6 +276,7 @@ class SlowWater:
                 for key, half in HALF_MINERAL.items()
             }
         base = BASE_PER_N * (urea + self.freed["solids_n"] + taken)
+        self.used = -base - sum(pool.grams["alkalinity"] for pool in self.pools)
         salt = self.dose * self.salt.salt_g_per_alkalinity_g
         to_sump = {
             "alkalinity": base + self.dose,
@@ -300,7 +306,7 @@ class SlowWater:
                 pool.level[name] = (own + pool.flow * sump.level[name]) / through
         self._keep_solids(number)
         self._find_ph(number)
-        self.yesterday_taken = sum(uptake) + taken
+        self.yesterday_taken = 0.2 * sum(uptake) + taken
 
     def _nitrate(self, number: int) -> list[float]:
         sump = self.sump

@@ -232,6 +232,8 @@ def any_site(draw: st.DrawFn) -> dict:
             cohort["size_spread"] = draw(st.sampled_from([0.0, 0.1, 0.6]))
         if species in SEXED and draw(st.booleans()):
             cohort["sex"] = "males"
+        if species == "rainbow_trout" and draw(st.booleans()):
+            cohort["strain"] = draw(st.sampled_from(["fast", "slow", "wild"]))
         tables["cohorts"][f"c{number}"] = cohort
     return tables
 

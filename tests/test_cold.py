@@ -1,4 +1,4 @@
-"""Deaths by cold, heat, wasting, handling and chance, and the hot edge of appetite: published points, properties."""
+"""Deaths by wasting, handling and chance, and the hot edge of appetite: published points, properties."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from stocksim.fish import survival
 from stocksim.fish.appetite import appetite_hump
 from stocksim.fish.growth import grow_in_good_water
+from stocksim.fish.thermal import acclimation_excess
 from stocksim.library.species import load_species, species_names
 
-LIMITS = ("temperature_low_limit", "temperature_high_stress", "temperature_high_lethal")
 FEED = {"digestible_energy": 15.5, "protein": 0.44, "protein_digestibility": 0.88}  # nothing of it is eaten here
 temperatures = st.floats(0.0, 42.0)
 
@@ -20,111 +20,6 @@ temperatures = st.floats(0.0, 42.0)
 def dead(hazards):
     """Share that died over days of given hazards."""
     return 1.0 - np.exp(-np.sum(hazards, axis=0))
-
-
-def of(name):
-    species = load_species(name)
-    return [species[key] for key in LIMITS]
-
-
-def course(name, water):
-    """Hazard day by day in water of a given course."""
-    low, stress, lethal = of(name)
-    return survival.temperature_hazard(water, low, stress, lethal, survival.days_in_a_row_below(water, low))
-
-
-# --- cold and heat
-
-
-def test_by_hand():
-    # 1.25 degC below the limit on the third day: 0.76 * 0.25 * 9/18; heat half way: ln 2 / 2^12
-    assert survival.temperature_hazard(11.75, 13.0, 35.0, 40.0, 3.0) == pytest.approx(0.095)
-    assert survival.temperature_hazard(37.5, 13.0, 35.0, 40.0, 0.0) == pytest.approx(np.log(2.0) / 4096.0)
-    assert survival.temperature_hazard(40.0, 13.0, 35.0, 40.0, 0.0) == pytest.approx(np.log(2.0))
-
-
-@pytest.mark.parametrize("name", species_names())
-def test_inside_its_window_no_fish_dies_of_temperature(name):
-    low, stress, lethal = of(name)
-    inside = np.linspace(low, stress, 50)
-    assert np.all(survival.temperature_hazard(inside, low, stress, lethal, 99.0) == 0.0)
-    assert dead(survival.temperature_hazard(lethal, low, stress, lethal, 0.0)) == pytest.approx(0.5)
-
-
-def test_tilapia_are_dead_after_a_few_days_at_10_to_11_degrees():
-    # SRAC tilapia sheet (quoted on a forum): lethal at 10-11 degC for a few days
-    at_10, at_11 = (dead(course("nile_tilapia", np.full(1, t))) for t in (10.0, 11.0))
-    assert at_10 < 0.12
-    assert at_11 < 0.06
-    for water, after_three, after_seven in ((10.0, (0.5, 0.75), 0.95), (11.0, (0.25, 0.5), 0.8)):
-        hazards = course("nile_tilapia", np.full(7, water))
-        assert after_three[0] < dead(hazards[:3]) < after_three[1]
-        assert dead(hazards) > after_seven
-
-
-def test_tilapia_cooled_a_degree_a_day_die_over_the_published_range():
-    # Charo-Karisa et al. (abstract): summer-reared young fish died from 13.6 to 8.6 degC. The rate of cooling is not in
-    # the abstract; a degree a day is assumed. Deaths begin here at 13, 0.6 degC late.
-    water = np.arange(16.0, 7.9, -1.0)
-    alive = np.exp(-np.cumsum(course("nile_tilapia", water)))
-    assert np.all(alive[water >= 13.0] == 1.0)
-    assert alive[water == 12.0][0] > 0.97
-    assert 0.2 < alive[water == 10.0][0] < 0.7
-    assert alive[water == 9.0][0] < 0.25
-    assert alive[water == 8.0][0] < 0.05
-
-
-def test_a_cold_night_kills_few_and_a_cold_week_most():
-    night = course("nile_tilapia", np.array([18.0, 10.5, 18.0]))
-    week = course("nile_tilapia", np.array([18.0, *[10.5] * 7, 18.0]))
-    assert dead(night) < 0.1
-    assert dead(week) > 0.9
-
-
-def test_northern_bass_live_through_five_days_at_two_degrees():
-    # Carmichael et al. 1988 (abstract): no deaths of northern largemouth bass in 5 days at 2.0 degC
-    assert dead(course("largemouth_bass", np.full(5, 2.0))) == 0.0
-
-
-def test_bass_at_33_degrees_can_be_reared_for_nine_weeks():
-    # reared 9 weeks at 33 degC with growth (WAS abstract 166442): no heavy losses there, survival not stated
-    assert dead(course("largemouth_bass", np.full(63, 33.0))) < 0.05
-
-
-def test_perch_at_28_degrees_survive_worse():
-    # Tidwell et al. 1999 (abstract): 93 days at 20, 24 and 28 degC, survival worse at 28 (number not in the abstract)
-    losses = [dead(course("yellow_perch", np.full(93, water))) for water in (20.0, 24.0, 28.0)]
-    assert losses[:2] == [0.0, 0.0]
-    assert 0.05 < losses[2] < 0.6
-
-
-@given(st.sampled_from(species_names()), temperatures, temperatures, st.integers(0, 30), st.integers(0, 30))
-def test_worse_is_never_safer(name, one, other, days, more_days):
-    low, stress, lethal = of(name)
-    cold, warm = sorted((one, other))
-    fewer, more = sorted((days, more_days))
-    hazard = survival.temperature_hazard([cold, warm], low, stress, lethal, more)
-    assert np.all((hazard >= 0.0) & (hazard <= 10.0))
-    if warm <= low:
-        assert hazard[0] >= hazard[1]
-        assert hazard[0] >= survival.temperature_hazard(cold, low, stress, lethal, fewer)
-    if cold >= stress:
-        assert hazard[0] <= hazard[1]
-
-
-@given(st.sampled_from(species_names()), temperatures, st.integers(0, 30))
-def test_a_thousandth_of_a_degree_never_decides(name, water, days):
-    low, stress, lethal = of(name)
-    pair = survival.temperature_hazard([water, water + 1e-3], low, stress, lethal, days)
-    assert abs(pair[1] - pair[0]) <= 0.02 * (1.0 + pair.max())
-
-
-def test_cold_spells_are_counted_tank_by_tank():
-    water = np.array([[5.0, 9.0], [5.0, 5.0], [9.0, 5.0], [5.0, 5.0]])
-    spells = survival.days_in_a_row_below(water, np.array([8.0, 8.0]))
-    assert spells.tolist() == [[1.0, 0.0], [2.0, 1.0], [0.0, 2.0], [1.0, 3.0]]
-    # a limit of its own for each
-    assert survival.days_in_a_row_below(water, np.array([4.0, 10.0]))[-1].tolist() == [0.0, 4.0]
 
 
 # --- wasting
@@ -201,13 +96,13 @@ def test_training_loses_its_share(share, days):
 
 def test_changes_of_temperature_are_measured_both_ways():
     water = np.array([[10.0, 10.0], [13.0, 10.5], [11.0, 8.0]])
-    excess = survival.acclimation_excess(water, np.array([1.7, 1.0]))
+    excess = acclimation_excess(water, np.array([1.7, 1.0]))
     np.testing.assert_allclose(excess, [[0.0, 0.0], [1.3, 0.0], [0.3, 1.5]], atol=1e-12)
 
 
 @given(st.lists(temperatures, min_size=1, max_size=20), st.floats(0.5, 5.0))
 def test_no_excess_means_every_step_was_within_the_limit(water, limit):
-    excess = survival.acclimation_excess(water, limit)
+    excess = acclimation_excess(water, limit)
     assert excess[0] == 0.0
     steps = np.abs(np.diff(water))
     assert np.array_equal(excess[1:] > 0.0, steps > limit)
@@ -239,8 +134,13 @@ def test_bass_at_the_warm_edge_neither_jump_nor_waste_away_at_35():
     species = load_species("largemouth_bass")
     feed = {**FEED, "digestible_energy": species["fitted_feed_energy"]}
 
+    older = species.strains["older"].appetite  # the stock of the trial below
+
+    def number(key):
+        return older * species[key] if key == "intake_scale" else species[key]
+
     def growth_rate(water):
-        run = grow_in_good_water(species.__getitem__, feed.__getitem__, 56.0, np.full(10, water))
+        run = grow_in_good_water(number, feed.__getitem__, 56.0, np.full(10, water))
         return 10.0 * np.log(run.weight_g[-1] / 56.0)  # %/day
 
     rates = np.array([growth_rate(water) for water in np.arange(30.0, 39.0, 0.1)])

@@ -299,3 +299,18 @@ def test_findings_of_random_sites_are_sound(tables):
             assert finding.is_broken == (finding.days_broken > 0)
             assert np.isfinite([finding.worst_value, finding.threshold, finding.margin_percent]).all()
             assert finding.first_date is None or finding.first_date <= finding.worst_date
+
+
+def test_what_a_test_measures_over_a_limit_is_told_on_its_day():
+    """By evening the day has changed it: a test of 0.8 mg/L of nitrite used to leave no trace."""
+    calm = one_tank("bluegill", "sunfish_44", 22.0, 20, 10)
+    tested = START + dt.timedelta(days=5)
+    calm["loops"]["main"]["water_tests"] = [{"date": tested, "nitrite_n": "0.8 mg/L", "tan": "8 mg/L"}]
+    season = run_season(build(calm))
+    nitrite, ammonia = find(season, "nitrite", "tanks.one"), find(season, "unionized_ammonia", "tanks.one")
+    assert (nitrite.first_date, nitrite.worst_value) == (tested, pytest.approx(0.8))
+    assert ammonia.first_date == tested
+    assert (
+        find(run_season(build(one_tank("bluegill", "sunfish_44", 22.0, 20, 10))), "nitrite", "tanks.one").first_date
+        is None
+    )

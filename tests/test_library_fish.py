@@ -61,7 +61,8 @@ def test_species_file_loads_and_is_ordered(name):
     for shares in ("growth_efficiency", "fasting_loss_fraction", "body_protein"):
         assert 0.0 < species[shares] < 1.0
     assert species["temperature_low_limit"] <= species["growth_temperature_low"] < species["growth_temperature_high"]
-    assert species["growth_temperature_high"] <= species["temperature_high_stress"] < species["temperature_high_lethal"]
+    assert species["growth_temperature_high"] <= species["temperature_high_stress"]
+    assert species["temperature_high_stress"] < species.number("temperature_high_lethal", math.inf)
     assert species["no_feeding_below"] < species["appetite_optimum"] < species["appetite_upper_zero"]
     assert species["density_cautious"] <= species["density_experienced"]
     assert "authority" in species.facts["caution"]
@@ -74,7 +75,8 @@ def test_every_value_names_a_source_of_its_file_and_a_place(name):
     for key, value in species.values.items():
         assert value.source in species.sources, key
         assert value.where.strip(), key
-    assert set(species.sources) == {value.source for value in species.values.values()}
+    citing = (*species.values.values(), *species.strains.values())
+    assert set(species.sources) == {told.source for told in citing}
 
 
 @pytest.mark.parametrize("name", sorted(SHIPPED))

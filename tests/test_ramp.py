@@ -55,7 +55,7 @@ def hungry_winter():
     loop["water_temperature"] = {"kind": "monthly", "values": {key: f"{t} degC" for key, t in months.items()}}
     loop["alkalinity_target"] = "80 mg/L"
     loop["feeding_ramp"] = [{"from": dt.date(2026, 10, 25), "share": 0.0}, {"from": SPRING, "share": 1.0}]
-    tables["cohorts"]["spring"] = tables["cohorts"]["fish"] | {"count": 250, "stocked": SPRING}
+    tables["cohorts"]["spring"] = tables["cohorts"]["fish"] | {"count": 200, "stocked": SPRING}
     return tables
 
 
@@ -258,7 +258,7 @@ def test_a_hungry_winter_shrinks_the_film_and_spring_needs_a_ramp(spring_site, s
     # a well-fed winter needs none
     fed = hungry_winter()
     del fed["loops"]["main"]["feeding_ramp"]
-    fed["cohorts"]["fish"]["count"], fed["cohorts"]["spring"]["count"] = 250, 0
+    fed["cohorts"]["fish"]["count"], fed["cohorts"]["spring"]["count"] = 140, 0
     assert not loop_of(feeding_ramp(build(fed), SPRING)).needs_ramp
 
 

@@ -35,7 +35,7 @@ def run(monkeypatch, capsys, tmp_path):
 @pytest.fixture
 def file(tmp_path):
     """A small site on disk with a log of water temperatures beside it and a fish to buy."""
-    tables = one_tank(days=30, count=60)
+    tables = one_tank(days=30, count=40)
     tables["loops"]["main"]["water_temperature"] = {"kind": "log", "file": "sump.csv"}
     tables["stocking"] = {
         "budget": 80,

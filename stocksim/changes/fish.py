@@ -23,7 +23,7 @@ from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 
-_MOST_COUNTS = 60  # whole numbers of fish tried between two shares
+_MOST_COUNTS = 60  # whole numbers of fish tried between two, in one go
 # Less than this share of the ration is not offered: fish that are kept on it all season starve (engineering judgement
 # of this project, no source).
 _LEAST_RATION_SHARE = 0.3
@@ -45,9 +45,13 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -
     largest = layout.count[inside].max()
     above = math.floor(largest * SHARES[max(good - 1, 0)])
     below = math.floor(largest * SHARES[good] + 1e-9)
-    kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
-    counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
-    good = first_passing(season, finding, {"count": counts})
+    while True:
+        kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
+        counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
+        good = first_passing(season, finding, {"count": counts})
+        if not good or kept[good - 1] - kept[good] <= 1.0:
+            break
+        above, below = int(kept[good - 1]), int(kept[good])
     if good is None or not counts[good, inside].any():
         return
     names = [key for key, here in zip(layout.cohorts, inside, strict=True) if here]

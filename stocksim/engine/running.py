@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from stocksim.engine.arrays.beds import build_planting
 from stocksim.engine.arrays.layout import Layout, build_layout
@@ -17,13 +17,20 @@ from stocksim.engine.results.frames import Season
 from stocksim.engine.season import Progress, simulate
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError
 from stocksim.fish.growth import Growth, grow_in_good_water
+from stocksim.fish.thermal import acclimated_to, days_to_death, lethal_lines, temperature_hazard
 from stocksim.library.feeds import grams_like_pellets, load_feed
+from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
 from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
 
 # Weights that the growth points cover; see docs/fits.md.
 VALID_WEIGHT_G = (2.0, 1000.0)
 _LONGEST_DAYS = 3660
+# Water that kills this share of the fish within so many days is refused, for nobody grows there; slower deaths are
+# told.
+NEARLY_ALL, _SOON_DAYS = 0.95, 7
 
 
 def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -> Season:
@@ -199,14 +206,55 @@ def growth_faults(
     if from_weight_g is not None and to_weight_g is not None and not to_weight_g > from_weight_g:
         sentences.append(f"{to_weight_g:g} g is not above the start of {from_weight_g:g} g.")
     if temperature_c is not None and entry is not None:
-        warmest, deadly = np.asarray(temperature_c, float).max(initial=-np.inf), entry["temperature_high_lethal"]
-        if warmest > deadly:
-            sentences.append(f"{warmest:.1f} degC kills {species} (deaths begin at {deadly:.1f} degC); check the unit.")
+        sentences += _deadly_water(species, entry, temperature_c, days)
     if days is not None and not 1 <= days <= _LONGEST_DAYS:
         sentences.append(f"{days} days are not allowed; give 1 to {_LONGEST_DAYS}.")
     if not 0.0 <= ration_fraction <= 1.0:
         sentences.append(f"a ration of {ration_fraction:g} is not allowed; give a share of appetite from 0 to 1.")
     return faults + [Fault("", "", sentence) for sentence in sentences]
+
+
+def cold_and_heat(entry: Entry, temperature_c: ArrayLike, days: int | None) -> tuple[FloatArray, FloatArray]:
+    """Hazards of cold and of heat for fish that begin used to the water of their first day.
+
+    Parameters
+    ----------
+    entry : Entry
+        A species.
+    temperature_c : array_like, shape () or (days,)
+        Water temperature, constant or day by day. [degC]
+    days : int, optional
+        Number of days; where not given, those of the temperatures, or two months of a constant one.
+
+    Returns
+    -------
+    cold, heat : ndarray, shape (days,)
+        Hazards. [1/day]
+    """
+    water = np.asarray(temperature_c, float)
+    daily = np.full(60 if days is None else days, float(water)) if water.ndim == 0 else water[:days]
+    if not daily.size:
+        return daily, daily.copy()
+    lines = lethal_lines(entry.number)
+    return temperature_hazard(daily, acclimated_to(daily, lines), lines)
+
+
+def _deadly_water(species: str, entry: Entry, temperature_c: ArrayLike, days: int | None) -> list[str]:
+    """That water kills nearly all fish of a species within days, and when; empty where it does not."""
+    if days is not None and not 1 <= days <= _LONGEST_DAYS:
+        days = None  # told already
+    hazard = np.sum(cold_and_heat(entry, temperature_c, days), axis=0)
+    within = np.cumsum(hazard)
+    within[_SOON_DAYS:] -= within[:-_SOON_DAYS].copy()
+    if within.max(initial=0.0) < -np.log1p(-NEARLY_ALL):
+        return []
+    water = np.broadcast_to(np.asarray(temperature_c, float), hazard.shape)
+    half, most = (f"{days_to_death(hazard, share):.0f}" for share in (0.5, NEARLY_ALL))
+    low, high = entry["temperature_low_limit"], entry["temperature_high_stress"]
+    return [
+        f"{water[hazard.argmax()]:.1f} degC kills {species}: in the model half are dead by the end of day {half}, "
+        f"nearly all by the end of day {most}; give water of {low:.1f} to {high:.1f} degC, or check the unit."
+    ]
 
 
 def _warn_outside(species: str, start_g: float, course: Growth) -> None:

@@ -9,7 +9,15 @@ from typing import Any
 import numpy as np
 
 from stocksim.engine.results.course import Transfer
-from stocksim.engine.results.deaths import CAUSES, DEATHS_TOLD, Loss, deaths_by_cause, ledger, losses
+from stocksim.engine.results.deaths import (
+    CAUSES,
+    DEATHS_TOLD,
+    Loss,
+    deaths_by_cause,
+    ledger,
+    losses,
+    not_known_by_temperature,
+)
 from stocksim.engine.results.frames import Season
 from stocksim.faces.nitrite_words import nitrite_data, nitrite_words
 from stocksim.fish.spread import share_above
@@ -128,6 +136,7 @@ def fish_cautions(season: Season) -> list[str]:
     return [
         *_wild(season),
         *_by_temperature(season),
+        *_not_known(season),
         *nitrite_words(season),
         *_short(season),
         *_unfed_amounts(season),
@@ -182,7 +191,42 @@ def _by_temperature(season: Season) -> list[str]:
         when = season.dates[day]
         words.append(
             f"Cold or heat kills about {of_cohort.sum():.0f} of {cohort} in the model, from {when.day} {when:%b %Y}: "
-            "an alarm, not a count, for fish used to the cold bear more and small fish less."
+            "an alarm, not a count, for strains differ and small fish bear less."
+        )
+    return words
+
+
+def not_known_data(season: Season) -> list[dict[str, Any]]:
+    """Where the season cannot tell whether fish survive its cold or heat."""
+    return [
+        {
+            "cohort": one.cohort,
+            "species": one.species,
+            "cause": one.cause,
+            "caution_c": one.limit_c,
+            "worst_c": round(one.worst_c, 3),
+            "worst_date": season.dates[one.worst_day].isoformat(),
+            "first_date": season.dates[one.first_day].isoformat(),
+            "last_date": season.dates[one.last_day].isoformat(),
+            "days": one.days,
+        }
+        for one in not_known_by_temperature(season.layout, season.course, season.site.species)
+    ]
+
+
+def _not_known(season: Season) -> list[str]:
+    """That whether a species survives such cold or heat was not measured."""
+    units = season.site.file.site.units
+    words = []
+    for one in not_known_by_temperature(season.layout, season.course, season.site.species):
+        worst, caution = (format_quantity(level, "temperature", units) for level in (one.worst_c, one.limit_c))
+        harsh = "hot" if one.worst_c > one.limit_c else "cold"
+        words.append(
+            f"Whether {one.cohort} ({one.species}) survive water as {harsh} as {worst}, on "
+            f"{_day(season.dates[one.worst_day])}, is not known here, and the model kills none by it: it "
+            f"passes {caution}, where worry begins, on {one.days} day{'s' * (one.days != 1)} from "
+            f"{_day(season.dates[one.first_day])} to {_day(season.dates[one.last_day])}, and its file "
+            f"holds no measured death by {one.cause}."
         )
     return words
 

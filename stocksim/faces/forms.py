@@ -87,6 +87,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("trained",), "wild, but eats pellets already", "yes"),
         Field(("sex",), "sex", "choice", ("", "mixed", "males", "females")),
         Field(("size_spread",), "size spread, as 0.25", "number"),
+        Field(("strain",), "strain, as its species tells"),
     ],
     "tanks": [
         Field(("loop",), "loop", "choice", "loops"),

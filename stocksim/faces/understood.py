@@ -24,6 +24,7 @@ from stocksim.units import format_quantity
 def _more(cohort: CohortTable) -> str:
     """What sets a cohort apart."""
     words: list[str] = [] if cohort.sex == "mixed" else [cohort.sex]
+    words += [] if cohort.strain is None else [f"strain {cohort.strain}"]
     words += ["wild-caught" + (", trained" if cohort.trained else "")] if cohort.wild else []
     words += [] if cohort.size_spread is None else [f"sizes spread by {100 * cohort.size_spread:.0f} %"]
     return f" ({', '.join(words)})" if words else ""

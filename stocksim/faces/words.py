@@ -13,7 +13,16 @@ from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import help_words
-from stocksim.faces.fates import death_words, event_data, fate_data, feed_data, fish_cautions, heavy_words, is_heavy
+from stocksim.faces.fates import (
+    death_words,
+    event_data,
+    fate_data,
+    feed_data,
+    fish_cautions,
+    heavy_words,
+    is_heavy,
+    not_known_data,
+)
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
@@ -502,6 +511,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "feeds": feed_data(season),
         "fish": fate_data(season),
+        "survival_not_known": not_known_data(season),
         "feeding": feeding_data(season),
         "small_in_winter": [small_data(small) for small in small_cohorts(season.site)],
         "events": event_data(season),

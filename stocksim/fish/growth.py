@@ -16,6 +16,7 @@ from stocksim.fish.energetics import (
     day_budget,
     day_needs,
     maintenance_rate,
+    retained_energy,
 )
 
 Number = Callable[[str], float]
@@ -151,7 +152,7 @@ class GrowthCurve(NamedTuple):
     share: NDArray[np.float64]
 
 
-def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pellets: float = 1.0) -> GrowthCurve:
+def growth_curve(species: Number, feed: Number, weight_g: float, grams: float = 1.0) -> GrowthCurve:
     """Daily growth at full appetite in good water, by temperature.
 
     Parameters
@@ -160,8 +161,8 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pell
         Give a value of the species and of the feed by its key.
     weight_g : float
         Weight of the fish. [g] Above 0.
-    grams_like_pellets : float
-        As in `grow_in_good_water`. [-]
+    grams : float
+        Grams of the food that they eat for each gram of the pellets that their appetite was fitted with. [-]
 
     Returns
     -------
@@ -175,17 +176,12 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pell
     need = maintenance_rate(
         water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
     )
-    weight = np.full(water.shape, weight_g)
     needs = day_needs(
-        weight, grams_like_pellets * appetite_rate(species, water), species("intake_exponent"),
-        need, 1.0, energy, efficiency, fasting, body,
+        np.full(water.shape, weight_g), grams * appetite_rate(species, water), species("intake_exponent"), need, 1.0,
+        energy, efficiency, fasting, body,
     )  # fmt: skip
-    nitrogen = feed("protein") * feed("protein_digestibility") / PROTEIN_PER_NITROGEN
-    budget = day_budget(
-        needs.appetite_g, needs.maintenance_kj, energy, nitrogen, efficiency, fasting, body, species("body_protein"),
-        weight, weight, 0.0,
-    )  # fmt: skip
-    gain: NDArray[np.float64] = np.asarray(budget.gain_g, float)
+    retained = retained_energy(needs.appetite_g * energy, needs.maintenance_kj, efficiency, fasting)
+    gain: NDArray[np.float64] = np.asarray(retained / body, float)
     best = float(gain.max())
     return GrowthCurve(water, gain / best if best > 0.0 else np.full(gain.shape, math.nan))
 

@@ -1,4 +1,4 @@
-"""Deaths as a hazard a day: poor water, cold and heat, wasted bodies, handling, and the few of every day."""
+"""Deaths as a hazard a day: poor water, wasted bodies, handling, and the few of every day; cold and heat: `thermal`."""
 
 from __future__ import annotations
 
@@ -27,12 +27,6 @@ _MOST_PER_DAY = 10.0
 # abstract), -ln(0.994)/120 = 5.0e-5; tilapia 98.3 % over 168 days (Rakocy et al., page read; the days from memory),
 # -ln(0.983)/168 = 1.0e-4. Their geometric mean: 2.6 % a year.
 BACKGROUND_DEATHS_PER_DAY = 7.2e-5
-# Cold: 2.5 degC below the limit half of the fish die in three days. Set by hand to Nile tilapia with the limit 13 degC:
-# lethal at 10-11 degC for a few days (SRAC tilapia sheet, as quoted on a forum), deaths of cooled fish from 13.6 to
-# 8.6 degC (Charo-Karisa et al., abstract).
-_COLD_REACH_C, _COLD_HAZARD, _COLD_DAYS = 2.5, 0.76, 3.0
-# How steeply heat deaths rise from the stress to the lethal temperature: assumed, no source, as steep as for oxygen.
-_HEAT_POWER = 12.0
 # Wasted fish: at half of the greatest weight half of those alive die in ten days; set by hand (`condition_hazard`).
 _WASTED_HAZARD, _WASTED_LOSS = np.log(2.0) / 10.0, 0.5
 # Small fish hold smaller reserves, and water replaces the fat they burn, so they die at smaller losses. The weight at
@@ -94,83 +88,6 @@ def death_hazard(
     poisoned = toxic_squared * toxic_squared * toxic_squared + nitrite_squared * nitrite_squared * nitrite_squared
     hazard = _HALF_IN_A_DAY * choked * choked * choked + _HALF_IN_FOUR_DAYS * poisoned
     return np.minimum(hazard, _MOST_PER_DAY)
-
-
-def days_in_a_row_below(temperature_c: ArrayLike, limit_c: ArrayLike) -> FloatArray:
-    """Length of the cold spell that each day stands in, that day included.
-
-    Parameters
-    ----------
-    temperature_c : array_like, shape (day, ...)
-        Water temperature. [degC]
-    limit_c : array_like, shape (...)
-        Temperature below which a day is cold. [degC]
-
-    Returns
-    -------
-    ndarray, shape (day, ...)
-        Days in a row below the limit. [day] 0 on a day at or above it.
-
-    Examples
-    --------
-    >>> days_in_a_row_below([14.0, 12.0, 11.0, 13.0, 12.0], 13.0)
-    array([0., 1., 2., 0., 1.])
-    """
-    cold = np.asarray(temperature_c, float) < np.asarray(limit_c, float)
-    spell = np.zeros(cold.shape)
-    before = np.zeros(cold.shape[1:])
-    for day in range(cold.shape[0]):
-        before = np.where(cold[day], before + 1.0, 0.0)
-        spell[day] = before
-    return spell
-
-
-def temperature_hazard(
-    temperature_c: ArrayLike,
-    low_limit_c: ArrayLike,
-    high_stress_c: ArrayLike,
-    high_lethal_c: ArrayLike,
-    days_below: ArrayLike,
-) -> FloatArray:
-    r"""Deaths to expect from the cold or the heat of a day, as a hazard.
-
-    Parameters
-    ----------
-    temperature_c : array_like, shape (...)
-        Water temperature. [degC]
-    low_limit_c, high_stress_c, high_lethal_c : array_like, shape (...)
-        Temperature below which the species begins to die, from which heat strains it, and which half of the fish
-        survive for one day. [degC]
-    days_below : array_like, shape (...)
-        Days in a row below the low limit, today included, as from `days_in_a_row_below`. [day]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Hazard. [1/day] 0 from the low limit to the stress temperature, at most 10.
-
-    Notes
-    -----
-    .. math:: h = 0.76\,\Big(\frac{T_{low} - T}{2.5}\Big)^2 \frac{n^2}{n^2 + 9}
-              + \ln 2\,\Big(\frac{T - T_{stress}}{T_{lethal} - T_{stress}}\Big)^{12}
-
-    each term only on its own side. Cold works with time: n is the days in a row, and the first day kills a tenth of
-    what the same cold kills a day later on. Set by hand (see the constants); the shape is ours. Small fish die first,
-    and fish that had weeks to get used to the cold bear 1 to 2 degC more (same abstract): neither is in this formula.
-    Treat any death it shows as an alarm, not as a count.
-
-    Examples
-    --------
-    >>> temperature_hazard([20.0, 10.5, 10.5, 40.0], 13.0, 35.0, 40.0, [0, 1, 3, 0]).round(3)
-    array([0.   , 0.076, 0.38 , 0.693])
-    """
-    water, stress = np.asarray(temperature_c, float), np.asarray(high_stress_c, float)
-    squared = np.asarray(days_below, float) ** 2
-    depth = np.maximum(np.asarray(low_limit_c, float) - water, 0.0) / _COLD_REACH_C
-    cold = _COLD_HAZARD * depth**2 * squared / (squared + _COLD_DAYS**2)
-    width = np.maximum(np.asarray(high_lethal_c, float) - stress, 0.1)
-    heat = _HALF_IN_A_DAY * np.minimum(np.maximum(water - stress, 0.0) / width, 2.0) ** _HEAT_POWER
-    return np.minimum(cold + heat, _MOST_PER_DAY)
 
 
 @formula
@@ -245,28 +162,3 @@ def training_hazard(loss_share: ArrayLike, days: ArrayLike) -> FloatArray:
     0.25
     """
     return -np.log1p(-np.asarray(loss_share, float)) / np.asarray(days, float)
-
-
-def acclimation_excess(temperature_c: ArrayLike, limit_per_day: ArrayLike) -> FloatArray:
-    """How far each day's change of temperature passes what the fish bear.
-
-    Parameters
-    ----------
-    temperature_c : array_like, shape (day, ...)
-        Water temperature. [degC]
-    limit_per_day : array_like, shape (...)
-        Greatest change from one day to the next, up or down. [degC difference]
-
-    Returns
-    -------
-    ndarray, shape (day, ...)
-        Excess. [degC difference] 0 within the limit and on the first day.
-
-    Examples
-    --------
-    >>> acclimation_excess([15.0, 16.0, 12.0], 1.5)
-    array([0. , 0. , 2.5])
-    """
-    water = np.asarray(temperature_c, float)
-    change = np.abs(np.diff(water, axis=0, prepend=water[:1]))
-    return np.maximum(change - np.asarray(limit_per_day, float), 0.0)

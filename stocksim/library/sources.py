@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, TypeGuard
 
 from stocksim.errors import LARGEST_SHOWN, Fault, ParameterError, one_line, shown
+from stocksim.library.strains import Strain, Trials, read_strains, read_trials
 from stocksim.memo import content_key
 
 READ_GRADES = ("full", "table", "abstract", "secondary", "from memory", "common practice", "derived here")
@@ -63,6 +64,10 @@ class Entry:
         Other words of the file, as ``latin`` or ``kind``.
     origin : str
         File the entry was read from.
+    strains : mapping of str to Strain
+        Of a species, stocks that eat more or less.
+    trials : Trials, optional
+        Of a species, how the model met published trials.
     """
 
     name: str
@@ -73,6 +78,8 @@ class Entry:
     sources: Mapping[str, Source]
     facts: Mapping[str, str]
     origin: str
+    strains: Mapping[str, Strain] = field(default_factory=dict)
+    trials: Trials | None = None
 
     def __getitem__(self, key: str) -> float:
         """Number of a value by name.
@@ -137,9 +144,11 @@ class Rules:
     choices : mapping of str to tuple of str
         Word keys that allow only certain words.
     together : tuple of (str, str)
-        Pairs of word keys of which a file has both or none.
+        Pairs of word keys, or of optional values, of which a file has both or none.
     orders : tuple of Order
         Pairs of values whose order a file must keep.
+    has_strains : bool
+        Whether a file may hold tables of strains and of trials.
     """
 
     kind: str
@@ -149,6 +158,7 @@ class Rules:
     choices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     together: tuple[tuple[str, str], ...] = ()
     orders: tuple[Order, ...] = ()
+    has_strains: bool = False
 
 
 @cache
@@ -212,7 +222,8 @@ def _entry_of_text(written: str, path: Path, rules: Rules) -> Entry:
     sources = _sources(data, fault)
     values = _values(data, sources, rules, fault)
     facts = {}
-    heads = {"schema", "title", "summary", "evidence", "sources", "values", *rules.facts}
+    extra = ("strains", "trials") if rules.has_strains else ()
+    heads = {"schema", "title", "summary", "evidence", "sources", "values", *rules.facts, *extra}
     for key in data:
         if key not in heads:
             fault("", key, f"is not a key of a {rules.kind} file; known are {', '.join(sorted(heads))}.")
@@ -228,10 +239,23 @@ def _entry_of_text(written: str, path: Path, rules: Rules) -> Entry:
         fault("", "schema", "must be 1, the only form of file known.")
     _facts_hold(facts, values, sources, rules, fault)
     _orders_hold(values, rules, fault)
+    strains = read_strains(data, sources, fault) if rules.has_strains else {}
+    trials = read_trials(data, fault) if rules.has_strains else None
     if faults:
         raise ParameterError(faults)
     words = {key: text for key, text in facts.items() if key not in ("title", "summary", "evidence")}
-    return Entry(path.stem, facts["title"], facts["summary"], facts["evidence"], values, sources, words, str(path))
+    return Entry(
+        path.stem,
+        facts["title"],
+        facts["summary"],
+        facts["evidence"],
+        values,
+        sources,
+        words,
+        str(path),
+        strains,
+        trials,
+    )
 
 
 def _facts_hold(
@@ -255,6 +279,8 @@ def _facts_hold(
         for given, missing in ((one, other), (other, one)):
             if given in facts and missing not in facts:
                 fault("", missing, f"is missing; it belongs to {given}.")
+            elif given in values and missing not in values and missing in rules.optional:
+                fault(f"values.{missing}", "", f"is missing; it belongs to {given}.")
 
 
 def _sources(data: dict[str, Any], fault: Any) -> dict[str, Source]:
@@ -292,7 +318,9 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
         fault("values", "", "is missing; it holds one table for each number.")
         return values
     # a value at fault still cites its source, so that one mistake gives one fault
-    cited = {str(table.get("source")) for table in tables.values() if isinstance(table, dict)}
+    strains = data.get("strains") if rules.has_strains else None
+    citing = [*tables.values(), *(strains.values() if isinstance(strains, dict) else ())]
+    cited = {str(table.get("source")) for table in citing if isinstance(table, dict)}
     for key, table in tables.items():
         place = f"values.{key}"
         if key not in known:

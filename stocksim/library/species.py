@@ -37,7 +37,6 @@ SPECIES_RULES = Rules(
         "growth_temperature_high": Bound("degC", 5, 40),
         "temperature_low_limit": Bound("degC", 0, 25),
         "temperature_high_stress": Bound("degC", 10, 42),
-        "temperature_high_lethal": Bound("degC", 15, 45),
         "oxygen_recommended": Bound("mg/L", 2, 12),
         "oxygen_lethal": Bound("mg/L", 0.05, 6),
         "unionized_ammonia_design": Bound("mg/L", 0.001, 0.5),
@@ -60,16 +59,23 @@ SPECIES_RULES = Rules(
         "feed_training_loss": Bound("-", 0, 0.95),  # wild-caught adults lost in that time
     },
     optional={
-        "body_depth": Bound("-", 0.05, 0.8),  # greatest depth, or breadth over locked spines, over total length
-        "eats_own": Bound("-", 0, 1),  # 0 where it was looked at and takes none of its own kind; 1 where not given
-        "sibling_loss": Bound("1/day", 0, 0.9),  # of the smallest young, unfed, eaten by siblings of nearly their size
-        "sibling_length": Bound("mm", 0, 500),  # at which that has ended
         # 96-hour median lethal level of nitrite as N, and chloride of that test where nitrite goes in by the chloride
         # route; no deaths of nitrite are counted where the file has none
         "nitrite_lethal": Bound("mg/L", 0.05, 1000),
         "nitrite_lethal_chloride": Bound("mg/L", 0.1, 1000),
         # oxygen from which appetite is whole, where it was measured; oxygen_recommended where not
         "oxygen_full_appetite": Bound("mg/L", 1, 12),
+        "body_depth": Bound("-", 0.05, 0.8),  # greatest depth, or breadth over locked spines, over total length
+        "eats_own": Bound("-", 0, 1),  # 0 where it was looked at and takes none of its own kind; 1 where not given
+        "sibling_loss": Bound("1/day", 0, 0.9),  # of the smallest young, unfed, eaten by siblings of nearly their size
+        "sibling_length": Bound("mm", 0, 500),  # at which that has ended
+        # deaths by cold and heat, fish/thermal.py; left out where no death of the species or of close kin was measured
+        "lower_lethal_at_20": Bound("degC", 0, 20),  # half of fish used to 20 degC outlive it for four days
+        "lower_lethal_slope": Bound("degC/degC", 0, 1),  # its rise with what they are used to
+        "temperature_low_lethal": Bound("degC", 0, 20),  # fish used to any cold do not outlive less
+        "upper_lethal_at_20": Bound("degC", 15, 45),
+        "upper_lethal_slope": Bound("degC/degC", 0, 1),
+        "temperature_high_lethal": Bound("degC", 15, 45),  # fish used to any heat do not outlive more
         "nitrate_caution": Bound("mg/L", 5, 5000),  # as N; told, not judged (use = caution); 100 where not given
         # winter, told and not judged (use = caution): fish/wintering.py
         "winter_safe_length": Bound("mm", 10, 400),  # young fish below this length die more in a winter
@@ -109,7 +115,11 @@ SPECIES_RULES = Rules(
         "density_cautious_meaning": DENSITY_MEANINGS,
         "density_experienced_meaning": DENSITY_MEANINGS,
     },
-    together=(("never_with", "never_because"),),
+    together=(
+        ("never_with", "never_because"),
+        ("lower_lethal_at_20", "lower_lethal_slope"),
+        ("upper_lethal_at_20", "upper_lethal_slope"),
+    ),
     orders=(
         Order("appetite_optimum", "appetite_upper_zero"),
         Order("no_feeding_below", "appetite_optimum"),
@@ -117,12 +127,16 @@ SPECIES_RULES = Rules(
         Order("growth_temperature_low", "growth_temperature_high"),
         Order("temperature_low_limit", "temperature_high_stress"),
         Order("temperature_high_stress", "temperature_high_lethal"),
+        Order("upper_lethal_at_20", "temperature_high_lethal", may_equal=True),
+        Order("temperature_low_lethal", "lower_lethal_at_20", may_equal=True),
+        Order("lower_lethal_at_20", "upper_lethal_at_20"),
         Order("oxygen_lethal", "oxygen_recommended", KNEE_OF_FULL_OXYGEN),
         Order("oxygen_lethal", "oxygen_full_appetite", KNEE_OF_FULL_OXYGEN),
         Order("unionized_ammonia_design", "unionized_ammonia_acute"),
         Order("nitrite_limit", "nitrite_lethal"),
         Order("density_cautious", "density_experienced", may_equal=True),
     ),
+    has_strains=True,
 )
 
 

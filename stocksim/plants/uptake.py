@@ -11,6 +11,13 @@ FloatArray = NDArray[np.float64]
 # assumed, no source.
 MINERALS = ("calcium", "potassium", "phosphorus")
 HALF_SATURATION_MINERAL_MG_L = {"calcium": 5.0, "potassium": 2.0, "phosphorus": 0.2}
+# Hydroxide (or bicarbonate) that roots give off for each nitrate they take [mol/mol]. Most of a nitrate's charge is
+# balanced by the potassium, calcium and magnesium taken with it and by acids made in the leaves: 0.1-0.3 where nitrate
+# is reduced in the leaves (a text on fertigation, quoted on a web page). The middle is used for every crop: Batavia
+# lettuce in closed hydroponics took 13.4 N, 1.72 P, 10.2 K, 3.13 Ca and 0.86 Mg mmol/L (Front. Plant Sci. 2024,
+# 1411572, abstract), so fewer anions than cations by 0.23 a nitrate before the sulphate and chloride that are not told
+# there: about 0 with some 2 mmol/L of either. docs/carbonate.md has the balances of the crop files.
+HYDROXIDE_PER_NITRATE = 0.2
 # Makkink's formula as later used with a crop factor of 1, from memory of Makkink 1957: mm/day.
 _MAKKINK_SHARE = 0.61
 LATENT_HEAT_MJ_KG = 2.45  # FAO-56

@@ -90,6 +90,8 @@ class BedWater:
         Water held by footprint whatever the depth [m]; None where water stands in the depth, or in its fill's voids.
     film_per_m2 : float
         Film surface by footprint, beside a fill's. [m2/m2]
+    wall_per_m2 : float
+        Length of wetted wall by footprint, which carries film over the bed's depth. [m/m2]
     residence_days, turnovers_per_day : float or None
         Usual time in the bed, or usual changes a day, of its bulk: footprint times depth, also where ``water_depth_m``
         says that it holds less; without both the keeper must give a flow.
@@ -102,12 +104,14 @@ class BedWater:
     depth_m: float = 0.3
     water_depth_m: float | None = None
     film_per_m2: float = 0.0
+    wall_per_m2: float = 0.0
     residence_days: float | None = None
     turnovers_per_day: float | None = None
 
     def __post_init__(self) -> None:
         must(0.0 <= self.trapped_share <= 1.0, self, "traps a share that is none")
         must(self.depth_m > 0.0 and self.water_depth_m != 0.0, self, "is without depth")
+        must(self.wall_per_m2 >= 0.0, self, "has walls that are none")
         must(self.residence_days is None or self.turnovers_per_day is None, self, "has two usual flows")
 
     @property
@@ -185,9 +189,10 @@ BED_KINDS: dict[str, BedKind] = {
             heat=BedHeatLoss(
                 air_w_m2_k=0.85, floor_w_m2_k=FLOOR_W_M2_K, open_share=0.1, sun_reaches_water=True, can_be_covered=True
             ),
-            # fitted in this project to 0.56 g TAN/m2/day removed by rafts at 28 degC and about 1 mg/L (from memory of
-            # Rakocy and co-workers): 0.56 / (0.837 * 1.06**8 / 2.93)
-            film_per_m2=1.23,
+            # underside and floor; the walls of a channel of 29.6 x 1.3 m (Rakocy et al. 1997, abstract read) are 1.6 m
+            # long for each m2. Netting, pipes and roots carry more: give the surface yourself where you know it.
+            film_per_m2=2.0,
+            wall_per_m2=1.6,
             residence_days=2.0 / 24.0,  # raft canal residence 1-4 h (from memory of FAO 589)
         ),
         # 60-100, Rakocy 2007, Ten guidelines for aquaponic systems, Aquaponics Journal 46 (excerpt read): for a warm

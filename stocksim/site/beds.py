@@ -35,10 +35,11 @@ def bed_film_m2(bed: BedTable) -> float:
         return bed.nitrifying_surface
     if kind.water is None:
         return 0.0
-    plain = kind.water.film_per_m2 * bed.area
+    depth = bed.depth or kind.water.depth_m
+    plain = (kind.water.film_per_m2 + kind.water.wall_per_m2 * depth) * bed.area
     if kind.fill is None:
         return plain
-    fill, depth = kind.fill, bed.depth or kind.water.depth_m
+    fill = kind.fill
     grain = bed.media_size or fill.grain_m
     return plain + fill.active_surface_share * 6.0 * (1.0 - fill.voids) / grain * bed.area * depth
 

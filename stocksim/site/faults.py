@@ -132,13 +132,43 @@ def fish_faults(file: SiteFile, species: Mapping[str, Entry]) -> list[Fault]:
             faults += within_season(place, "stocked", cohort.stocked, file)
         faults += _ration_faults(place, "ration", cohort.ration)
         entry = species.get(cohort.species)
-        if cohort.sex != "mixed" and entry is not None and f"appetite_{cohort.sex}" not in entry.values:
-            message = f'"{cohort.sex}" makes no difference that is known for {cohort.species}; leave sex out.'
-            faults.append(Fault(place, "sex", message))
+        faults += stock_faults(place, cohort.sex, cohort.strain, entry)
         if cohort.trained and not cohort.wild:
             faults.append(Fault(place, "trained", "belongs to wild fish; take it out, or write wild = true too."))
         faults += wild_date_fault(place, cohort, file)
     return faults + _event_faults(file)
+
+
+def stock_faults(place: str, sex: str, strain: str | None, entry: Entry | None) -> list[Fault]:
+    """Faults of a sex or strain of which the species' file knows no difference.
+
+    Parameters
+    ----------
+    place : str
+        Table that names them.
+    sex : str
+        ``mixed``, ``males`` or ``females``.
+    strain : str or None
+        Name of a strain.
+    entry : Entry or None
+        The species, where found.
+
+    Returns
+    -------
+    list of Fault
+        One for each.
+    """
+    if entry is None:
+        return []
+    faults = []
+    if sex != "mixed" and f"appetite_{sex}" not in entry.values:
+        message = f'"{sex}" makes no difference that is known for {entry.name}; leave sex out.'
+        faults.append(Fault(place, "sex", message))
+    if strain is not None and strain not in entry.strains:
+        known = f"{shown(strain)} is not a strain of {entry.name}; known are {', '.join(entry.strains)}."
+        none = f"{shown(strain)} is not known: no strains of {entry.name} are; leave strain out."
+        faults.append(Fault(place, "strain", known if entry.strains else none))
+    return faults
 
 
 def _ration_faults(place: str, name: str, ration: Any) -> list[Fault]:
@@ -444,13 +474,13 @@ def _temperature_faults(
     tanks = {name for name, tank in file.tanks.items() if tank.loop == key}
     named = sorted({cohort.species for cohort in file.cohorts.values() if cohort.tank in tanks} & set(species))
     for name in named:
-        deadly = species[name]["temperature_high_lethal"]
+        deadly = species[name].number("temperature_high_lethal")  # NaN, which nothing passes, where none was measured
         for field, value in typed.items():
             if value > deadly:
                 faults.append(
                     Fault(
                         place, f"water_temperature.{field}",
-                        f"{_written(raw, key, field)} kills {name} (deaths begin at {deadly:.1f} degC, "
+                        f"{_written(raw, key, field)} kills {name} (half die in four days at {deadly:.1f} degC, "
                         f"{to_face(deadly, 'temperature', 'us'):.1f} degF); check the unit, or keep that fish in "
                         "another loop.",
                     )

@@ -127,6 +127,7 @@ class CohortTable(Table):
     trained: bool = False
     sex: Literal["mixed", "males", "females"] = "mixed"
     size_spread: SizeSpread | None = None
+    strain: str | None = None
 
 
 class StockEvent(Table):

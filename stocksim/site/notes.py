@@ -15,6 +15,7 @@ from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
 from stocksim.library.feeds import feed_kind
 from stocksim.library.sources import Entry
+from stocksim.library.strains import trials_warning
 from stocksim.opening import beside
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film
@@ -249,6 +250,9 @@ def assumptions(
             notes.append(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
+    for key, entry in species.items():
+        if warning := trials_warning(entry.trials):
+            notes.append(f"{key}: {warning}")
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])
 
 
@@ -287,6 +291,12 @@ def _water_notes(place: str, loop: LoopTable) -> list[str]:
         notes.append(f"{place}.source_water is not given: moderately hard tap water is assumed, alkalinity 100 mg/L.")
     if loop.alkalinity_target is None:
         notes.append(f"{place}.alkalinity_target is not given: nobody doses, and alkalinity goes where it goes.")
+    elif loop.source_water and (loop.source_water.alkalinity or 0.0) > loop.alkalinity_target:
+        notes.append(
+            f"{place}.alkalinity_target {loop.alkalinity_target:g} mg/L lies below the source water's "
+            f"{loop.source_water.alkalinity:g}: nothing you dose lowers it, so the loop starts as hard as its source "
+            "and comes down only as nitrification uses it. Mix in rain or softened water if you need less."
+        )
     if loop.evaporation is None:
         notes.append(
             f"{place}.evaporation is not given: 1 % of the water in sump and tanks a day is assumed lost and replaced."

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from stocksim.errors import Fault
+from stocksim.errors import Fault, ParameterError
 from stocksim.library.feeds import feed_names, feed_parts
-from stocksim.library.species import species_names
+from stocksim.library.sources import Entry
+from stocksim.library.species import load_species, species_names
 from stocksim.site.climate_tables import ComputedTemperature
-from stocksim.site.faults import known_name, name_fault, wild_date_fault, within_season
+from stocksim.site.faults import known_name, name_fault, stock_faults, wild_date_fault, within_season
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import shown
 from stocksim.site.stocking_tables import USUAL_BATCH, CandidateTable, OwnTable, StockingTable
@@ -45,7 +46,10 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
         ]
     known = (species_names(folder), feed_names(folder))
     for key, candidate in wishes.candidates.items():
-        faults += _candidate_faults(f"stocking.candidates.{key}", candidate, file, *known)
+        place = f"stocking.candidates.{key}"
+        faults += _candidate_faults(place, candidate, file, *known)
+        if candidate.sex != "mixed" or candidate.strain is not None:
+            faults += stock_faults(place, candidate.sex, candidate.strain, _species(candidate.species, folder))
         if key in file.cohorts:
             message = f'"{key}" is a cohort of the site already; give the fish to buy another name.'
             faults.append(Fault("stocking.candidates", key, message))
@@ -69,6 +73,14 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
         elif None not in (option.at_least, option.at_most) and option.at_least > option.at_most:  # type: ignore[operator]
             faults.append(Fault(place, "at_least", "is above at_most of the same option; swap them."))
     return faults + _wish_faults(wishes, file)
+
+
+def _species(name: str, folder: Path | None) -> Entry | None:
+    """A species of the library; None where it is not there or its file has faults, which are told with the name."""
+    try:
+        return load_species(name, folder)
+    except ParameterError:
+        return None
 
 
 def _candidate_faults(

@@ -67,6 +67,7 @@ class CandidateTable(Table):
     trained: bool = False
     sex: Literal["mixed", "males", "females"] = "mixed"
     size_spread: SizeSpread | None = None
+    strain: str | None = None
 
 
 class OwnTable(Table):

@@ -136,6 +136,7 @@ def buffer_dose(
     temperature_c: ArrayLike,
     unionized_limit_mg_l: ArrayLike,
     most_ph_rise: ArrayLike = MOST_PH_RISE,
+    used_mg_l: ArrayLike = 0.0,
 ) -> FloatArray:
     r"""Alkalinity to add today.
 
@@ -155,6 +156,9 @@ def buffer_dose(
         Un-ionized ammonia, as N, that must not be passed. [mg/L]
     most_ph_rise : array_like, shape (...)
         Greatest rise of pH in a day. [-]
+    used_mg_l : array_like, shape (...)
+        Alkalinity as CaCO3 that the water is expected to lose in the day. [mg/L] 0 or more; more than there is counts
+        as all of it.
 
     Returns
     -------
@@ -165,11 +169,14 @@ def buffer_dose(
     -----
     The least of three: what is missing to the target; what raises pH by `most_ph_rise` at unchanged carbon dioxide,
     :math:`alk\,(10^{rise} - 1)`, but at least 5 mg/L; and what brings un-ionized ammonia to its limit, again at
-    unchanged carbon dioxide. The last always wins: at or above the limit nothing is given. Below 8.5 mg/L of
-    alkalinity the 5 mg/L raise pH by more than 0.2; the un-ionized limit still holds there.
+    unchanged carbon dioxide. To each comes what the day uses: a dose that only makes up for it raises nothing. The last
+    always wins: at or above the limit no more than that is given, for films that run out of alkalinity stop, and
+    ammonia then rises all the more. Below 8.5 mg/L of alkalinity the 5 mg/L raise pH by more than 0.2; the un-ionized
+    limit still holds there.
 
-    Hydroxides and carbonates take up carbon dioxide before the air brings new, so pH first goes higher than reckoned
-    here: add them in portions over the day, into moving water away from the fish.
+    What makes up for the day's use does so only if it is given as it is used: in portions over the day. Hydroxides and
+    carbonates take up carbon dioxide before the air brings new, so pH first goes higher than reckoned here: into moving
+    water, away from the fish.
 
     References
     ----------
@@ -183,7 +190,7 @@ def buffer_dose(
     """
     dose_mg_l = dose_within_limits(
         alkalinity_mg_l, target_mg_l, ph, tan_mg_l, unionized_limit_mg_l, most_ph_rise, ammonia_pka(temperature_c),
-        *dissociation(temperature_c),
+        *dissociation(temperature_c), used_mg_l,
     )  # fmt: skip
     return dose_mg_l * np.asarray(volume_m3, float)
 
@@ -200,13 +207,14 @@ def dose_within_limits(
     first: Any,
     second: Any,
     water: Any,
+    used_mg_l: Any,
 ) -> Any:
     """Alkalinity to add today to a liter of water, as `buffer_dose` gives it, where the constants are at hand.
 
     Parameters
     ----------
-    alkalinity_mg_l, target_mg_l, ph, tan_mg_l, most_ph_rise : array_like, shape (...)
-        As in `buffer_dose`. [mg/L], [mg/L], [-], [mg/L], [-]
+    alkalinity_mg_l, target_mg_l, ph, tan_mg_l, most_ph_rise, used_mg_l : array_like, shape (...)
+        As in `buffer_dose`. [mg/L], [mg/L], [-], [mg/L], [-], [mg/L]
     limit_mg_l : array_like, shape (...)
         Un-ionized ammonia, as N, that must not be passed. [mg/L]
     pka : array_like, shape (...)
@@ -219,17 +227,21 @@ def dose_within_limits(
     ndarray, shape (...)
         Alkalinity as CaCO3. [mg/L] Never below 0; NaN in gives NaN out.
     """
-    if math.isnan(alkalinity_mg_l + target_mg_l + ph + tan_mg_l + limit_mg_l + most_ph_rise + pka):
+    if math.isnan(alkalinity_mg_l + target_mg_l + ph + tan_mg_l + limit_mg_l + most_ph_rise + pka + used_mg_l):
         return math.nan
     alkalinity = max(alkalinity_mg_l, 0.0)
+    used = min(max(used_mg_l, 0.0), alkalinity)
     by_rise = max(alkalinity * (10.0**most_ph_rise - 1.0), LEAST_STEP_MG_L)
-    dose = max(min(target_mg_l - alkalinity, by_rise), 0.0)
+    # how far above this morning's alkalinity the evening may find the water, if the day uses what is expected
+    gain = min(target_mg_l - alkalinity, by_rise)
+    dose = max(gain + used, 0.0)
     if dose == 0.0:
         return dose
     share = unionized_share(ph, pka)
+    raised = max(gain, 0.0)
     # At unchanged carbon dioxide hydrogen falls by no more than alkalinity rises, in proportion (carbonate, hydroxide
     # and free acid all make alkalinity rise faster than 1/H): where that bound is safe nothing more is reckoned.
-    odds = share * (alkalinity + dose)
+    odds = share * (alkalinity + raised)
     if tan_mg_l * odds < limit_mg_l * max(odds + (1.0 - share) * alkalinity, 1e-300):
         return dose
     allowed = limit_mg_l / max(tan_mg_l, 1e-12)
@@ -238,11 +250,11 @@ def dose_within_limits(
     within = min(max(allowed, 1e-12), 1.0 - 1e-12)
     rise = math.log10(within / (1.0 - within)) - math.log10(share / (1.0 - share))
     if rise <= 0.0:
-        return 0.0
+        return min(dose, used)
     gas = equilibrium_carbon_dioxide(ph, alkalinity, first, second, water)
     # a day's dose never reaches pH 12: the bound only keeps powers of ten small
     room = equilibrium_alkalinity(min(ph + rise, 12.0), gas, first, second, water) - alkalinity
-    return max(min(dose, room), 0.0)
+    return max(min(dose, room + used), 0.0)
 
 
 def chalk_room(

@@ -12,7 +12,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stocksim.compiled import elementwise
+from stocksim.compiled import elementwise, formula
 from stocksim.water.steps import logistic_step
 
 FloatArray = NDArray[np.float64]
@@ -36,11 +36,13 @@ class OxidizerNumbers(NamedTuple):
 # Food at half growth [mg/L N]: ammonia 0.7, from memory of the same manual at 20 degC; nitrite 0.5, from memory,
 # 0.3-1.3 in use.
 # Oxygen at half growth [mg/L]: 0.5 and 1.0, from memory of activated-sludge models; nitrite oxidizers need more.
-# TAN that halves growth [mg/L]: fitted in this project to a trade page (read): more than 3 mg/L inhibits, more than 6
-# stalls.
+# Un-ionized ammonia, as N, that halves growth [mg/L]. Ammonia oxidizers: 10-150 hinders them (from memory of Anthonisen
+# et al. 1976), the middle by ratio, rounded. Nitrite oxidizers: sources conflict over a factor of a hundred, 0.1-1
+# (Anthonisen et al. 1976), none below 10 (Turk & Mavinic 1986), 6.6-8.9 (Mauret et al. 1996; all three from memory):
+# the middle by ratio, 0.1-10 in use. Films get used to it: it slows growth and never ends it.
 OXIDIZERS: dict[str, OxidizerNumbers] = {
-    "ammonia": OxidizerNumbers(0.47, 0.7, 0.5, 6.0),
-    "nitrite": OxidizerNumbers(0.42, 0.5, 1.0, 4.5),
+    "ammonia": OxidizerNumbers(0.47, 0.7, 0.5, 40.0),
+    "nitrite": OxidizerNumbers(0.35, 0.5, 1.0, 1.0),
 }
 # Rise of growth and decay per degC, exp(0.098 (T - 15)): from memory of US EPA 1975.
 GROWTH_PER_DEGREE = 0.098
@@ -59,11 +61,14 @@ SEED = 1e-5
 # Where films start (assumed): cleaned surfaces wetted with loop water; a tenth of the surface brought over from a
 # running filter; a film fed ordinarily for months at 20 degC (0.83 in equilibrium with ORDINARY_FOOD_MG_L, less where
 # beds are ample).
-STARTS: dict[str, float] = {"new": 1e-3, "seeded": 0.1, "mature": 0.8}
+_MATURE = 0.8
+STARTS: dict[str, float] = {"new": 1e-3, "seeded": 0.1, "mature": _MATURE}
 # Water of an ordinarily fed loop, assumed: food [mg/L N], oxygen [mg/L] and alkalinity [mg/L CaCO3]; while a film
 # starts, food piles up to START_FOOD_MG_L.
 ORDINARY_FOOD_MG_L, START_FOOD_MG_L = 0.5, 2.0
 ORDINARY_OXYGEN_MG_L, ORDINARY_ALKALINITY_MG_L = 7.0, 100.0
+# A mature film in cold water has the summer behind it: it sleeps, fed little, for the weeks since (assumed, no source).
+WINTERED_DAYS, GROWN_AT_C = 60.0, 15.0
 # Nitrite oxidizers find food once ammonia oxidizers hold this share (assumed; checked against the integrated loop).
 NITRITE_BEGINS_AT = 0.05
 
@@ -97,8 +102,8 @@ def oxidizer_growth(
     -----
     .. math:: g = \mu\, e^{0.098 (T-15)} \frac{1}{1 + e^{6-T}} \frac{S}{K+S} \frac{O}{K_O+O} \frac{A}{25+A}
 
-    Multiply by `ammonia_inhibition` where TAN may pass 3 mg/L. Not carried on to temperatures that kill (above 35
-    degC).
+    Multiply by `ammonia_inhibition` where un-ionized ammonia may pass 0.1 mg/L. Not carried on to temperatures that
+    kill (above 35 degC).
 
     References
     ----------
@@ -125,35 +130,33 @@ def oxidizer_growth(
     )
 
 
-def ammonia_inhibition(tan_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
-    r"""Share of growth that a high level of ammonia leaves.
+def ammonia_inhibition(unionized_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
+    r"""Share of growth that un-ionized ammonia leaves.
 
     Parameters
     ----------
-    tan_mg_l : array_like, shape (...)
-        Total ammonia nitrogen. [mg/L]
+    unionized_mg_l : array_like, shape (...)
+        Un-ionized ammonia as N. [mg/L]
     kind : {"ammonia", "nitrite"}
         What the nitrifiers oxidize.
 
     Returns
     -------
     ndarray, shape (...)
-        Factor on growth. [-] From 1 (no ammonia) towards 0.
+        Factor on growth. [-] From 1 (no ammonia) towards 0, never 0.
 
     Notes
     -----
-    :math:`1 / (1 + (TAN/K)^4)`, the power assumed, K 6 mg/L for ammonia oxidizers and 4.5 for nitrite oxidizers, which
-    suffer first.
-    Total ammonia is used because that is what the practice and a test kit give. Un-ionized ammonia is the poison:
-    about 0.1-1 mg/L for nitrite oxidizers but 10 or more for ammonia oxidizers (from memory of Anthonisen et al.
-    1976), so that below pH 8 this factor is stricter than chemistry asks for, on the cautious side.
+    :math:`1 / (1 + N/K)` with K of `OXIDIZERS`, whose range of a hundred for nitrite oxidizers stands there. Free
+    nitrous acid hinders from 0.2 mg/L (from memory of Anthonisen et al. 1976), which above pH 6.5 takes some 200 mg/L
+    of nitrite nitrogen: left out.
 
     Examples
     --------
-    >>> ammonia_inhibition([1.0, 3.0, 6.0, 10.0], "nitrite").round(2)
-    array([1.  , 0.84, 0.24, 0.04])
+    >>> ammonia_inhibition([0.05, 0.5, 5.0], "nitrite").round(2)
+    array([0.95, 0.67, 0.17])
     """
-    return 1.0 / (1.0 + ((np.asarray(tan_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l) ** 2) ** 2)
+    return 1.0 / (1.0 + np.asarray(unionized_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l)
 
 
 def oxidizer_decay(temperature_c: ArrayLike) -> FloatArray:
@@ -265,6 +268,29 @@ def equilibrium_maturity(growth_per_day: Any, decay_per_day: Any) -> Any:
     return max(1.0 - decay_per_day / growth_per_day, SEED) if growth_per_day > 0.0 else SEED
 
 
+@formula
+def wintered_maturity(decay_per_day: Any) -> Any:
+    """Maturity of a film that was fed ordinarily until the water turned cold, and has slept since.
+
+    Parameters
+    ----------
+    decay_per_day : array_like, shape (...)
+        From `oxidizer_decay`, at the cold water. [1/day]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        What an unfed film of 0.8 keeps after `WINTERED_DAYS`. [-] 0.07 at 20 degC, where a film that is fed holds far
+        more; 0.47 at 4.5 degC, where growth alone would say that there is none.
+
+    Examples
+    --------
+    >>> wintered_maturity(oxidizer_decay([4.0, 10.0, 20.0])).round(2)
+    array([0.49, 0.33, 0.07])
+    """
+    return _MATURE * np.exp(-WINTERED_DAYS * decay_per_day)
+
+
 def start_maturity(start: Start) -> float:
     """Maturity of a film on the day its loop starts.
 
@@ -299,16 +325,25 @@ def maturity_after(days: ArrayLike, temperature_c: ArrayLike, kind: Oxidizer = "
     Notes
     -----
     Logistic growth on 2 mg/L of food (it piles up while a film is young), no further than the ordinary equilibrium.
-    Nitrite oxidizers stay as they started until ammonia oxidizers hold 5 %. An estimate to begin a season with, good
-    to a factor of 2 in time.
+    Nitrite oxidizers stay as they started until ammonia oxidizers hold 5 %. In cold water a film older than
+    `WINTERED_DAYS` is taken to have grown before those at 15 degC and to have slept since, if that leaves more. An
+    estimate to begin a season with, good to a factor of 2 in time.
 
     Examples
     --------
     >>> maturity_after([0.0, 14.0, 28.0], 20.0).round(2)
     array([0.  , 0.18, 0.83])
     >>> maturity_after([0.0, 14.0, 28.0], 20.0, "nitrite").round(2)
-    array([0. , 0. , 0.3])
+    array([0.  , 0.  , 0.13])
     """
+    celsius = np.asarray(temperature_c, float)
+    grown = _grown_after(days, celsius, kind)
+    slept = np.exp(-WINTERED_DAYS * oxidizer_decay(celsius))
+    return np.maximum(grown, slept * _grown_after(np.asarray(days, float) - WINTERED_DAYS, GROWN_AT_C, kind))
+
+
+def _grown_after(days: ArrayLike, temperature_c: ArrayLike, kind: Oxidizer) -> FloatArray:
+    """Maturity of a film that grew so many days at one temperature."""
     t = np.maximum(np.asarray(days, float), 0.0)
     decay = oxidizer_decay(temperature_c)
 

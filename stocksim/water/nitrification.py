@@ -15,10 +15,14 @@ FloatArray = NDArray[np.float64]
 OXYGEN_PER_NITROGEN = 4.569
 # TAN at half the greatest rate [mg/L]: 1.93, Zhu & Chen 1999, Aquacult. Eng. 20, 259 (abstract read), 27 degC.
 HALF_SATURATION_TAN_MG_L = 1.93
-# Greatest areal rate at 20 degC [g/m2/day], fitted in this project so that 2 mg/L TAN at 25 degC give the 0.57 g/m2/day
-# of FAO 589 (from memory of Somerville et al. 2014): 0.57 * (2 + 1.93) / 2 / 1.06**5. Zhu & Chen's clean laboratory
-# film would give 1.22 at 20 degC: an upper bound.
-AREAL_RATE_AT_20 = 0.837
+# Greatest areal rate at 20 degC [g/m2/day] of a whole film with plenty of ammonia, oxygen and alkalinity. Zhu & Chen's
+# laboratory film gives 1.22 (abstract read); freed of the oxygen of ordinary water (7 mg/L, a share of 0.886) 1.38.
+# What is measured in farms has ordinary maturity (0.8), oxygen and alkalinity (100 mg/L, a share of 0.8) in it,
+# together 0.57, which multiply again where a season reckons them: the 0.57 g/m2/day at 2 mg/L TAN and 25 degC of FAO
+# 589 (from memory of Somerville et al. 2014) freed of them are 1.48; rafts that must take 1.75 g/m2/day at 27 degC and
+# 1-2 mg/L (feed of Rakocy et al. 1997; docs/systems.md) on 2.6-4.5 m2 of film a m2 are 1.0-1.8; 0.56 g/m2/day of rafts
+# at 28 degC and about 1 mg/L (from memory of Rakocy and co-workers) would be 0.7.
+AREAL_RATE_AT_20 = 1.38
 # Temperature factor per degC; published 1.03-1.10. A published design table, 0.3/0.7/1.0 g/m2/day at 5/15/25 degC,
 # implies 1.06, and 1.09 over 5-15. Below 10 degC the cautious end.
 THETA = 1.06
@@ -45,13 +49,13 @@ def nitrification_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> F
 
     Notes
     -----
-    Multiply by TAN/(1.93 + TAN) and by `oxygen_share`. Maturity of a young film is not in it.
+    Multiply by TAN/(1.93 + TAN), by `oxygen_share`, by the film's maturity and by what alkalinity allows.
 
     Examples
     --------
-    >>> rate = nitrification_capacity(1.0, [5.0, 15.0, 25.0]) * 2.0 / (2.0 + 1.93)
+    >>> rate = 0.57 * nitrification_capacity(1.0, [5.0, 15.0, 25.0]) * 2.0 / (2.0 + 1.93)  # in ordinary water
     >>> rate.round(2)
-    array([0.15, 0.32, 0.57])
+    array([0.14, 0.3 , 0.54])
     """
     t = np.asarray(temperature_c, float)
     factor = THETA ** (np.maximum(t, COLD_BELOW_C) - 20.0) * THETA_COLD ** np.minimum(t - COLD_BELOW_C, 0.0)

@@ -70,7 +70,7 @@ def nitrite_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> FloatAr
     --------
     >>> rate = nitrite_capacity([1.0], 25.0) * 0.5 / (1.0 + 0.5)
     >>> rate.round(2)
-    array([0.41])
+    array([0.68])
     """
     return NITRITE_PER_AMMONIA_RATE * nitrification_capacity(surface_m2, temperature_c)
 

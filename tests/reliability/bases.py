@@ -283,7 +283,7 @@ def everything(days: int = DAYS) -> Base:
             },
             "trout": {
                 "species": "rainbow_trout", "tank": "south", "count": 30, "mean_weight": "0.2 lb", "feed": "trout_44",
-                "stocked": _on(2),
+                "stocked": _on(2), "strain": "fast",
                 "ration": {
                     "kind": "table", "temperatures": ["6 degC", "12 degC", "16 degC"], "weights": ["50 g", "200 g"],
                     "percent": [[0.8, 0.5], [1.5, 1.1], [1.9, 1.4]],
@@ -358,7 +358,7 @@ def everything(days: int = DAYS) -> Base:
                     "species": "rainbow_trout", "mean_weight": "90 g", "price": 3.0, "feed": "trout_44",
                     "at_least": 0, "at_most": 30, "minimum_batch": 4, "stocked": _on(7), "leaves": _on(27),
                     "tanks": ["south"], "ration": {"kind": "appetite", "fraction": 0.8}, "wild": False,
-                    "trained": False, "sex": "mixed", "size_spread": 0.2,
+                    "trained": False, "sex": "mixed", "size_spread": 0.2, "strain": "slow",
                 }
             },
             "own": {"gold": {"at_least": 5, "minimum_batch": 2, "leaves": _on(28), "tanks": ["old_tank"]}},

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import csv
 import warnings
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TextIO
 
 import numpy as np
 
+from stocksim.engine.running import cold_and_heat
 from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import Fault, InputError, OutsideValidity
 from stocksim.faces.answer import Answer, Head, Html, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import paragraph_html
+from stocksim.fish.thermal import days_to_death, is_cold_known, is_heat_known
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import density_meaning, load_species, never_with, species_names
+from stocksim.library.strains import trials_sentence, trials_warning
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -32,9 +36,10 @@ GROUPS = {
     ),
     "Limits of water and density": (
         "growth_temperature_low", "growth_temperature_high", "temperature_low_limit", "temperature_high_stress",
-        "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended", "oxygen_full_appetite",
-        "oxygen_lethal", "unionized_ammonia_design", "unionized_ammonia_acute", "nitrite_limit", "nitrite_lethal",
-        "nitrite_lethal_chloride", "chloride_protects",
+        "lower_lethal_at_20", "lower_lethal_slope", "temperature_low_lethal", "upper_lethal_at_20",
+        "upper_lethal_slope", "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended",
+        "oxygen_full_appetite", "oxygen_lethal", "unionized_ammonia_design", "unionized_ammonia_acute",
+        "nitrite_limit", "nitrite_lethal", "nitrite_lethal_chloride", "chloride_protects",
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
@@ -58,6 +63,14 @@ MEANINGS = {
     "sibling_loss": "share of the smallest young that siblings eat a day, unfed",
     "sibling_length": "length from which siblings of its size take no more",
     "size_spread": "standard deviation over mean weight, batch not graded",
+    "temperature_low_limit": "a caution, colder is cause for worry; no lethal level",
+    "temperature_high_stress": "a caution, warmer is cause for worry; no lethal level",
+    "lower_lethal_at_20": "half of fish used to 20 degC outlive it for four days",
+    "lower_lethal_slope": "its rise with a degree that they are used to",
+    "temperature_low_lethal": "fish used to any cold do not outlive less",
+    "upper_lethal_at_20": "half of fish used to 20 degC outlive it for four days",
+    "upper_lethal_slope": "its rise with a degree that they are used to",
+    "temperature_high_lethal": "fish used to any heat do not outlive more",
     "temperature_change_per_day": "let the water change by no more than this a day",
     "feed_training_days": "days without growth until wild fish live on pellets",
     "feed_training_loss": "share of wild adults lost in that time",
@@ -188,6 +201,19 @@ def fish_data(species: str | None, folder: Path | None = None) -> Any:
         "fitted_with_feed_kind": feed_kind(feed),
         "caution": entry.facts.get("caution", ""),
         "wild_caution": entry.facts.get("wild_caution", ""),
+        "trials": None
+        if entry.trials is None
+        else asdict(entry.trials) | {"says": trials_sentence(entry.trials), "warning": trials_warning(entry.trials)},
+        "strains": {
+            name: {
+                "title": strain.title,
+                "appetite": strain.appetite,
+                "source": entry.sources[strain.source].cite,
+                "read": entry.sources[strain.source].read,
+                "where": strain.where,
+            }
+            for name, strain in entry.strains.items()
+        },
         "values": {
             key: {
                 "value": value.value,
@@ -227,7 +253,7 @@ def _row(entry: Entry) -> dict[str, Any]:
 
 def facts(entry: Entry) -> list[str]:
     """What a species file says in words beside its numbers, one sentence each: evidence, likeness, temper and body,
-    whom never to join it with, the feed it was fitted with. Cautions stand apart."""
+    whom never to join it with, the feed it was fitted with, published trials, strains. Cautions stand apart."""
     weak = sum(entry.is_weak(key) for key in entry.values)
     words = [
         f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
@@ -244,7 +270,22 @@ def facts(entry: Entry) -> list[str]:
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
     words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), band_sentence(entry)])
+    words += [
+        f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
+        "told here."
+        for name, strain in entry.strains.items()
+    ]
     return words
+
+
+def band_sentence(entry: Entry) -> str:
+    """How much more or less than told a trial of a species may eat, in a sentence; "" where its file has no range."""
+    scale = entry.values["intake_scale"]
+    if scale.low is None or scale.high is None:
+        return ""
+    least, most = scale.low / scale.value, scale.high / scale.value
+    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is told here."
 
 
 def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
@@ -328,6 +369,7 @@ def _short(text: str, length: int) -> str:
 
 # an unfed fish that has lost half of its weight counts as starved (engineering judgement of this project, no source)
 _WASTED_SHARE = 0.5
+_DEAD_TOLD = 0.005  # deaths by cold or heat of less are told nowhere
 
 
 def growth_answer(
@@ -366,6 +408,7 @@ def growth_answer(
             f"{meal.title}: natural food, weighed fresh as you give it; {100.0 * meal['dry_matter']:.0f} % of it is "
             f"dry matter. {meal.facts.get('caution', '')}".rstrip()
         )
+    notes += _temperature_notes(species, entry, temperature_c, int(course.weight_g.size))
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
     starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])
@@ -400,6 +443,33 @@ def growth_answer(
     return Answer("", "", [Section("growth", [Sentences(_growth_words(species, told), indent="  ")])], lambda: told)
 
 
+def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: int) -> list[str]:
+    """How many die of cold or heat in those days, or that it is not known."""
+    notes = []
+    for word, cause, hazard, is_known, is_past in zip(
+        ("cold", "hot"),
+        ("cold", "heat"),
+        cold_and_heat(entry, temperature_c, days),
+        (is_cold_known(entry.number), is_heat_known(entry.number)),
+        (temperature_c < entry["temperature_low_limit"], temperature_c > entry["temperature_high_stress"]),
+        strict=True,
+    ):
+        dead = -np.expm1(-hazard.sum())
+        if is_past and not is_known:
+            notes.append(
+                f"Whether {species} survives water as {word} as {temperature_c:.1f} degC is not known here: its file "
+                f"holds no measured death by {cause}."
+            )
+        elif dead >= _DEAD_TOLD:
+            half = days_to_death(hazard, 0.5)
+            when = f", half of them by the end of day {half:.0f}" if np.isfinite(half) else ""
+            notes.append(
+                f"Water as {word} as this kills about {100.0 * dead:.0f} of 100 fish in {days} days in the "
+                f"model{when}: an alarm, not a count."
+            )
+    return notes
+
+
 def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
     conversion = answer["feed_conversion"]
     return [
@@ -408,7 +478,8 @@ def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
         f"Eaten {answer['feed_g']:.1f} g a fish ({answer['feed_dry_g']:.1f} g of dry matter)"
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
         + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
-        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way.",
+        f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way. "
+        f"{band_sentence(load_species(answer['species']))}",
         f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
         *answer["notes"],
     ]

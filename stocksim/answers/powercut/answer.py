@@ -229,12 +229,19 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
     return row
 
 
+def _unknown_words(cut: PowerCut) -> str:
+    """Of which species the lethal cold is not known."""
+    unknown = dict.fromkeys(one.species for one in cut.reserves if not one.is_limit_lethal)
+    return f"; of {', '.join(unknown)}, whose lethal cold is not known, where worry begins" if unknown else ""
+
+
 def _room_words(cut: PowerCut, units: str, room_field: str) -> str:
     room = format_quantity(cut.room_c, "temperature", units)
     other = " The coldest day is another day than the worst for oxygen: ask for it by its date."
     return (
         f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect "
-        f"{room_field}), tanks bare and uncovered.{other if cut.is_worst_day else ''}"
+        f"{room_field}), tanks bare and uncovered. The limit is what kills half of fish used to the water before the "
+        f"cut in four days{_unknown_words(cut)}.{other if cut.is_worst_day else ''}"
     )
 
 
@@ -284,6 +291,7 @@ def _reserve_data(cut: PowerCut, reserve: Reserve) -> dict[str, Any]:
             data[f"minutes_to_lethal_with_{name}"] = _or_null(times.to_lethal, 2)
     return data | {
         "temperature_c": round(reserve.temperature_c, 2),
-        "cold_limit_c": reserve.cold_limit_c,
+        "cold_limit_c": round(reserve.cold_limit_c, 2),
+        "cold_limit_is_lethal": reserve.is_limit_lethal,
         "hours_to_cold_limit": _or_null(reserve.hours_to_cold_limit, 2),
     }

@@ -9,9 +9,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.engine.arrays.fish import cold_lethal_c
 from stocksim.engine.results.findings import OXYGEN_PEAK_FACTOR
 from stocksim.engine.results.frames import Season
 from stocksim.errors import Fault, InputError
+from stocksim.fish.thermal import is_cold_known
 from stocksim.site.model import MeasuredTransfer
 from stocksim.site.notes import own_files
 from stocksim.water.oxygen import (
@@ -96,13 +98,15 @@ class Reserve:
     ----------
     tank, cohort, species : str
         Names of the site file and the species' key.
+    is_limit_lethal : bool
+        Whether the cold that kills the species is known; else its cold limit is the caution ``temperature_low_limit``.
     biomass_kg, density_kg_m3, oxygen_mg_l : float
         Of the cohort [kg]; of all fish in the tank [kg/m3]; in the tank at the cut. [mg/L]
     stress_mg_l, lethal_mg_l : float
         The species' ``oxygen_recommended``, below which it eats and thrives less, and ``oxygen_lethal``. [mg/L]
     temperature_c, cold_limit_c, hours_to_cold_limit : float
-        Water at the cut, the species' ``temperature_low_limit`` [degC] and the time to it without heat [hours],
-        infinite where the room is no colder than the limit.
+        Water at the cut, the cold that half of the fish outlive for four days, used to the water before it, at least
+        freezing [degC], and the time to it without heat [hours], infinite where the room is no colder than the limit.
     alone, with_battery, with_cylinder : Times
         Without help, with the battery air pump, with the oxygen cylinder; the same where there is none. [minutes]
     """
@@ -110,6 +114,7 @@ class Reserve:
     tank: str
     cohort: str
     species: str
+    is_limit_lethal: bool
     biomass_kg: float
     density_kg_m3: float
     oxygen_mg_l: float
@@ -309,7 +314,13 @@ def power_cut(
     late = [at_fish.minutes(limit, PEAK_HOUR, False) + 60.0 * held_hours for limit in limits]
     with_cylinder = [np.where(now > 0.0, np.maximum(now, then), 0.0) for now, then in zip(alone, late, strict=True)]
     volume, surface = layout.volume_m3[: len(layout.tanks)], layout.surface_m2[: len(layout.tanks)]
-    temperature, cold_limit = layout.temperature_c @ layout.cohort_loop.T, species["temperature_low_limit"]
+    temperature = layout.temperature_c @ layout.cohort_loop.T
+    is_known = [is_cold_known(season.site.species[stay.table.species].number) for stay in layout.stays]
+    cold_limit = np.where(
+        is_known,
+        np.maximum(cold_lethal_c(season.site, layout.stays, temperature), 0.0),
+        species["temperature_low_limit"],
+    )
     cooling_hours = hours_to_temperature(
         temperature, cold_limit, room_c, volume @ of_cohort, tank_loss_w_k(volume, volume / surface) @ of_cohort
     )
@@ -319,8 +330,8 @@ def power_cut(
     )  # fmt: skip
     that_day: list[Any] = np.stack([np.broadcast_to(n, present.shape)[day] for n in numbers], axis=-1).tolist()
     file, reserves = season.site.file, []
-    for stay, row, is_there in zip(layout.stays, that_day, present[day], strict=True):
-        names: list[Any] = [stay.table.tank, stay.cohort, stay.table.species]
+    for stay, knows, row, is_there in zip(layout.stays, is_known, that_day, present[day], strict=True):
+        names: list[Any] = [stay.table.tank, stay.cohort, stay.table.species, knows]
         if is_there:
             times = (Times(*row[first : first + 2]) for first in range(len(row) - 6, len(row), 2))
             reserves.append(Reserve(*names, *row[:-6], *times))

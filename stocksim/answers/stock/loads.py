@@ -46,13 +46,14 @@ class Candidate(NamedTuple):
     trained: bool = False
     sex: str = "mixed"
     size_spread: float | None = None
+    strain: str | None = None
 
     def table(self, tank: str, count: float) -> CohortTable:
         """The candidate as a cohort of a site file."""
         return CohortTable.model_construct(
             species=self.species, tank=tank, count=count, mean_weight=self.mean_weight_g, stocked=self.stocked,
             feed=self.feed, ration=self.ration, wild=self.wild, trained=self.trained, sex=self.sex,
-            size_spread=self.size_spread,
+            size_spread=self.size_spread, strain=self.strain,
         )  # fmt: skip
 
 

@@ -231,9 +231,9 @@ def _candidate(name: str, table: object, leaves: dt.date | None, notes: list[str
             f"{INSTEAD_OF_AMOUNTS.fraction:g} of its appetite instead, in the planned file too."
         )
         ration = INSTEAD_OF_AMOUNTS
-    keys = ("species", "mean_weight", "feed", "stocked", "wild", "trained", "sex", "size_spread")
-    species, weight, feed, stocked, wild, trained, sex, spread = (getattr(table, key) for key in keys)
-    return Candidate(name, species, weight, feed, ration, stocked, leaves, wild, trained, sex, spread)
+    keys = ("species", "mean_weight", "feed", "stocked", "wild", "trained", "sex", "size_spread", "strain")
+    species, weight, feed, stocked, wild, trained, sex, spread, strain = (getattr(table, key) for key in keys)
+    return Candidate(name, species, weight, feed, ration, stocked, leaves, wild, trained, sex, spread, strain)
 
 
 def _options(site: Site, wishes: StockingTable) -> tuple[tuple[Option, ...], IntArray, FloatArray]:

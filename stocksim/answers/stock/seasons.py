@@ -26,7 +26,9 @@ from stocksim.site.stocking_tables import HarvestWish, StockingTable
 
 # seasons run at once: enough to keep numpy busy, few enough to stay small in memory
 SEASONS_AT_ONCE = 50
-_BOUGHT_KEYS = ("species", "mean_weight", "stocked", "feed", "ration", "wild", "trained", "sex", "size_spread")
+_BOUGHT_KEYS = (
+    "species", "mean_weight", "stocked", "feed", "ration", "wild", "trained", "sex", "size_spread", "strain",
+)  # fmt: skip
 
 
 class Placed(NamedTuple):

@@ -180,8 +180,8 @@ def _curve(site: Site, stay: tuple[str, str, IntArray, FloatArray]) -> GrowthCur
     """Daily growth of a cohort's fish by temperature, at their middle weight."""
     cohort, species, _, weights = stay
     entry, meal = site.species[species], site.feeds[site.cohorts[cohort].feed]
-    weight, grams = float(np.exp(np.log(weights).mean())), grams_like_pellets(entry, meal, site.folder)
-    return growth_curve(entry.__getitem__, meal.__getitem__, weight, grams)
+    grams = grams_like_pellets(entry, meal, site.folder)
+    return growth_curve(entry.__getitem__, meal.__getitem__, float(np.exp(np.log(weights).mean())), grams)
 
 
 def _usual_window(site: Site, entry: Entry) -> tuple[float, float]:

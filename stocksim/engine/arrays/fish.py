@@ -15,12 +15,8 @@ from stocksim.engine.arrays.beds import Planting
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
 from stocksim.fish.ration import feeding_days, meal_peak_factor
-from stocksim.fish.survival import (
-    BACKGROUND_DEATHS_PER_DAY,
-    days_in_a_row_below,
-    temperature_hazard,
-    training_hazard,
-)
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, training_hazard
+from stocksim.fish.thermal import Lines, UsedTo, acclimated_to, lethal_lines, lower_lethal_c, temperature_hazard
 from stocksim.library.feeds import USUAL_DRY_MATTER_DIGESTIBILITY, grams_like_pellets
 from stocksim.library.sources import Entry
 from stocksim.library.species import company_value, density_limits
@@ -332,12 +328,10 @@ def spilled_share(stay: Stay) -> float:
 # --- the fish side of a layout: one column for every stay of a cohort
 
 
-_TEMPERATURE_KEYS = ("temperature_low_limit", "temperature_high_stress", "temperature_high_lethal")
 SPECIES_KEYS = (
     "intake_exponent", "growth_efficiency", "fasting_loss_fraction", "body_energy", "body_protein", "oxygen_lethal",
     "oxygen_recommended", "unionized_ammonia_design", "unionized_ammonia_acute", "temperature_low_limit",
-    "temperature_high_stress", "temperature_high_lethal", "nitrite_limit", "chloride_protects",
-    "temperature_change_per_day",
+    "temperature_high_stress", "nitrite_limit", "chloride_protects", "temperature_change_per_day",
 )  # fmt: skip
 # in the order of the day's rows of company
 COMPANY_KEYS = (
@@ -389,12 +383,13 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
         return np.array([feed[key] for feed in feeds], float)
 
     species = {key: np.array([entry[key] for entry in entries], float) for key in SPECIES_KEYS}
-    species |= {key: np.array([company_value(entry, key) for entry in entries], float) for key in COMPANY_KEYS}
-    dense = [density_limits(entry, site.file.site.density_level) for entry in entries]
     for key, other in SPECIES_DEFAULTS.items():
         species[key] = np.array(
             [entry.number(key, entry[other] if isinstance(other, str) else other) for entry in entries], float
         )
+    species["is_deep"] = np.array([entry.facts["body_form"] == "deep" for entry in entries], float)
+    species |= {key: np.array([company_value(entry, key) for entry in entries], float) for key in COMPANY_KEYS}
+    dense = [density_limits(entry, site.file.site.density_level) for entry in entries]
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
     rations = build_rations(site, stays, water, planting, cohort_tank @ tank_loop)
     return {
@@ -449,18 +444,19 @@ def by_water(
     Returns
     -------
     dict
-        Appetite and maintenance, hazard and change of temperature, each of the shape of the temperature.
+        Appetite and maintenance, hazards and change of temperature, each of the shape of the temperature.
     """
     entries = [site.species[stay.table.species] for stay in stays]
     feeds = [site.feeds[stay.table.feed] for stay in stays]
-    species = {key: np.array([entry[key] for entry in entries], float) for key in _TEMPERATURE_KEYS}
+    lines, used_to = _what_fish_bear(site, stays, temperature_c)
+    cold, heat = temperature_hazard(temperature_c, used_to, lines)
     appetite, maintenance = _daily_rates(site, stays, entries, feeds, temperature_c)
     return {
         "appetite_at_1g": appetite,
         "maintenance_per_kg": maintenance,
-        "daily_hazard": BACKGROUND_DEATHS_PER_DAY
-        + _temperature_deaths(species, temperature_c)
-        + rations.in_training * _training_deaths(entries),
+        "daily_hazard": BACKGROUND_DEATHS_PER_DAY + cold + heat + rations.in_training * _training_deaths(entries),
+        "cold_hazard": cold,
+        "heat_hazard": heat,
         "temperature_change_c": np.maximum(
             _temperature_change(stays, happenings, temperature_c), _by_new_water(site, stays, temperature_c)
         ),
@@ -477,6 +473,8 @@ def _daily_rates(
         daily = temperature_c[..., column]
         sex = stay.table.sex
         factor = 1.0 if sex == "mixed" else entry[f"appetite_{sex}"]
+        if stay.table.strain is not None:
+            factor *= entry.strains[stay.table.strain].appetite
         factor *= grams_like_pellets(entry, feed, site.folder)
         appetite[..., column] = factor * appetite_rate(entry.__getitem__, daily)
         maintenance[..., column] = maintenance_rate(
@@ -485,11 +483,39 @@ def _daily_rates(
     return appetite, maintenance
 
 
-def _temperature_deaths(species: dict[str, FloatArray], temperature_c: FloatArray) -> FloatArray:
-    low = species["temperature_low_limit"]
-    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(temperature_c, -2, 0), low), 0, -2)
-    stress, lethal = species["temperature_high_stress"], species["temperature_high_lethal"]
-    return temperature_hazard(temperature_c, low, stress, lethal, spell)
+def cold_lethal_c(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) -> FloatArray:
+    """Cold that half of the fish of each column would outlive for four days, by what they are used to that morning.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    stays : sequence of Stay
+        Its columns.
+    temperature_c : ndarray, shape (..., day, column)
+        Water of each column's tank. [degC]
+
+    Returns
+    -------
+    ndarray, shape (..., day, column)
+        [degC] Far below any water for species of which it is not known.
+    """
+    lines, used_to = _what_fish_bear(site, stays, temperature_c)
+    return lower_lethal_c(used_to.for_cold_c, lines)
+
+
+def _what_fish_bear(site: Site, stays: Sequence[Stay], temperature_c: FloatArray) -> tuple[Lines, UsedTo]:
+    """Lethal lines of each column, and what its fish are used to, shape (..., day, column)."""
+    of_species = [lethal_lines(site.species[stay.table.species].number) for stay in stays]
+    lines = Lines(*np.array(of_species, float).reshape(len(stays), len(Lines._fields)).T)
+    # before they come fish are used to the water they come into, or live where they were
+    lived = temperature_c.copy()
+    for column, stay in enumerate(stays):
+        first = min(stay.first, lived.shape[-2] - 1)
+        came_from = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
+        lived[..., :first, column] = came_from
+    used_to = acclimated_to(np.moveaxis(lived, -2, 0), lines)
+    return lines, UsedTo(*(np.moveaxis(part, 0, -2) for part in used_to))
 
 
 def _training_deaths(entries: list[Entry]) -> FloatArray:

@@ -78,6 +78,8 @@ class Layout:
         Feeding rules by column.
     daily_hazard : ndarray, shape (day, cohort)
         Deaths to expect whatever the water's chemistry: of every day, of cold and heat, of feed training. [1/day]
+    cold_hazard, heat_hazard : ndarray, shape (day, cohort)
+        What cold and heat have in it. [1/day]
     temperature_change_c : ndarray, shape (day, cohort)
         Change of the fish's water from the day before. [degC]
     species : mapping of str to ndarray, shape (cohort,)
@@ -129,6 +131,8 @@ class Layout:
     until_day: NDArray[np.int64]
     rations: Rations
     daily_hazard: FloatArray
+    cold_hazard: FloatArray
+    heat_hazard: FloatArray
     temperature_change_c: FloatArray
     species: Mapping[str, FloatArray]
     appetite_at_1g: FloatArray
@@ -321,7 +325,8 @@ def first_days(layout: Layout, days: int) -> Layout:
     kept = min(days, layout.days)
     by_day = (
         "appetite_at_1g", "maintenance_per_kg", "temperature_c", "planted_m2", "rated_m2", "ratio_low",
-        "ratio_high", "ration_by_day", "daily_hazard", "temperature_change_c",
+        "ratio_high", "ration_by_day", "daily_hazard", "cold_hazard", "heat_hazard",
+        "temperature_change_c",
     )  # fmt: skip
     of_water = ("changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n")
     works = layout.water

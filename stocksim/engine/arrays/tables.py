@@ -39,7 +39,8 @@ _AXES: Mapping[str, int] = {
     "by_appetite": 1, "minerals_per_n": 3, "start_level": 2, "source_level": 2, "maturity": 2,
     **dict.fromkeys(
         (
-            "daily_hazard", "temperature_change_c", "appetite_at_1g", "maintenance_per_kg", "temperature_c",
+            "daily_hazard", "cold_hazard", "heat_hazard", "temperature_change_c", "appetite_at_1g",
+            "maintenance_per_kg", "temperature_c",
             "planted_m2", "rated_m2", "ratio_low", "ratio_high", "ration_by_day", "fed_today", "in_training",
             "bed_led_g", "changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g",
         ),

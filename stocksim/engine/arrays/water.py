@@ -110,6 +110,12 @@ def source_level(loop: LoopTable, key: str) -> float:
     return DEFAULT_SOURCE[key] if given is None else given
 
 
+def typed_alkalinity(loop: LoopTable) -> float:
+    """Alkalinity of a loop's source water where the keeper typed it, else 0. [mg/L]"""
+    given = loop.source_water.alkalinity if loop.source_water else None
+    return 0.0 if given is None else given
+
+
 def _open_water_m3(site: Site, key: str) -> float:
     """Water in a loop's sump and tanks. [m3]"""
     return site.file.loops[key].sump + sum(t.volume for t in site.file.tanks.values() if t.loop == key)
@@ -156,7 +162,9 @@ def build_waterworks(
                 row = SOLUTES.index(solute)
                 source[row, column] = start_level[row, column] = source_level(loop, solute)
         if loop.alkalinity_target is not None:
-            start_level[SOLUTES.index("alkalinity"), column] = loop.alkalinity_target
+            # base only raises: water typed harder than the target is as the source is
+            row = SOLUTES.index("alkalinity")
+            start_level[row, column] = max(loop.alkalinity_target, typed_alkalinity(loop))
     changed, kept, doses = np.zeros((days, len(loops))), np.ones((days, len(loops))), np.zeros((days, len(loops)))
     water = np.array([loop_water_m3(file, key) for key in loops])
     for column, key in enumerate(loops):

@@ -143,8 +143,8 @@ def _keep_fish(fish: FloatArray, table: FloatArray) -> None:
         _put(table, c, (
             fish[HERE, c] - fish[DEATHS, c], fish[DEATHS, c], fish[WEIGHT, c], fish[GREATEST, c], fish[SPREAD, c],
             fish[OFFERED, c], fish[EATEN, c], fish[GAIN, c], fish[OXYGEN_USE, c], fish[EXCRETED, c],
-            fish[SHARE, c] * fish[NITRITE_SHARE, c], fish[HERE, c] * fish[SPARED_CHANGE, c], fish[SWALLOWED, c],
-            fish[SWALLOWED_G, c],
+            fish[SHARE, c] * fish[NITRITE_SHARE, c], fish[HERE, c] * fish[SPARED_CHANGE, c],
+            fish[SWALLOWED, c], fish[SWALLOWED_G, c],
         ))  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from stocksim.compiled import jitable
 from stocksim.engine.days.rows import *
 from stocksim.water.alkalinity import alkalinity_limited
 from stocksim.water.loop import balance_removal
-from stocksim.water.maturity import HALF_ALKALINITY_MG_L, OXIDIZERS, SEED, equilibrium_maturity
+from stocksim.water.maturity import HALF_ALKALINITY_MG_L, OXIDIZERS, SEED, equilibrium_maturity, wintered_maturity
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, oxygen_share
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
 from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
@@ -51,14 +51,17 @@ def film_morning(now: Now) -> None:
     tanks = loop_of.size - unit.shape[1]
     for k in range(loop.shape[1]):
         working, ammonia = 0.0, loop[SUMP_TAN, k] * loop[SUMP_VOLUME, k]
+        free = 0.0
         freed = loop[UREA, k] + loop[FREED_N, k]
         for i in range(loop_of.size):
             if loop_of[i] == k:
                 working += leaf[WORKING, i] * leaf[GROWN, i]
                 ammonia += leaf[TAN, i] * leaf[VOLUME, i]
                 freed += leaf[FISH_TAN, i]
+                if i < tanks:
+                    free = max(free, leaf[TOXIC_SHARE, i])
         held = loop[HELD_ALKALINITY, k] + loop[DOSE, k] + loop[TOP_UP, k] * loop[SOURCE + ALKALINITY, k]
-        held += ALKALINITY_PER_NITRATE_NITROGEN * (freed + loop[NITRATE_TAKEN, k])
+        held += ALKALINITY_PER_NITRATE_NITROGEN * freed + loop[NITRATE_ALKALINITY, k]
         available = ammonia + freed + loop[AMMONIA_DOSE, k]
         of_loop, loop[NITRIFIED_BEFORE, k] = alkalinity_limited(
             held, loop[LOOP_WATER, k] + loop[OUTFLOW, k], working, available, loop[NITRIFIED_BEFORE, k]
@@ -66,6 +69,7 @@ def film_morning(now: Now) -> None:
         for u in range(unit.shape[1]):
             i = tanks + u
             if loop_of[i] == k:
+                unit[FREE_SHARE, u] = free
                 _unit_morning(now, u, i, of_loop, loop[SUMP_TAN, k])
 
 
@@ -85,10 +89,11 @@ def _unit_morning(now: Now, u: int, i: int, loop_alkalinity: float, sump_tan: fl
     unit[SURFACE, u] = leaf[WORKING, i] * buffered
     if math.isnan(unit[AMMONIA_FILM, u]) or math.isnan(unit[NITRITE_FILM, u]):
         still = film_growth(unit, u, MATURE_FOOD_MG_L, MATURE_FOOD_MG_L)
+        asleep = wintered_maturity(unit[DECAY, u])
         if math.isnan(unit[AMMONIA_FILM, u]):
-            unit[AMMONIA_FILM, u] = equilibrium_maturity(still[0], unit[DECAY, u])
+            unit[AMMONIA_FILM, u] = max(equilibrium_maturity(still[0], unit[DECAY, u]), asleep)
         if math.isnan(unit[NITRITE_FILM, u]):
-            unit[NITRITE_FILM, u] = equilibrium_maturity(still[1], unit[DECAY, u])
+            unit[NITRITE_FILM, u] = max(equilibrium_maturity(still[1], unit[DECAY, u]), asleep)
     found = film_step(
         unit, u, unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u], leaf[TAN, i], leaf[NITRITE, i], unit[DECAY, u], 1.0
     )
@@ -99,11 +104,10 @@ def _unit_morning(now: Now, u: int, i: int, loop_alkalinity: float, sump_tan: fl
 @jitable
 def film_growth(unit: FloatArray, column: int, tan: float, nitrite: float) -> tuple[float, float]:
     """Growth of a unit's ammonia and nitrite oxidizers on their food in today's water. [1/day]"""
-    hinders, hinders_more = tan / _AMMONIA_HINDERED, tan / _NITRITE_HINDERED
-    hinders, hinders_more = hinders * hinders, hinders_more * hinders_more
+    free = tan * unit[FREE_SHARE, column]
     return (
-        unit[WELL_FED_AMMONIA, column] * tan / ((_HALF_TAN + tan) * (1.0 + hinders * hinders)),
-        unit[WELL_FED_NITRITE, column] * nitrite / ((_HALF_NITRITE + nitrite) * (1.0 + hinders_more * hinders_more)),
+        unit[WELL_FED_AMMONIA, column] * tan / ((_HALF_TAN + tan) * (1.0 + free / _AMMONIA_HINDERED)),
+        unit[WELL_FED_NITRITE, column] * nitrite / ((_HALF_NITRITE + nitrite) * (1.0 + free / _NITRITE_HINDERED)),
     )
 
 

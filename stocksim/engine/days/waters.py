@@ -9,7 +9,7 @@ from stocksim.engine.days.films import begin_steps, nitrogen_step
 from stocksim.engine.days.fish import appetite_in_water, eat
 from stocksim.engine.days.rows import *
 from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
-from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, MINERALS
+from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, HYDROXIDE_PER_NITRATE, MINERALS
 from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED
 from stocksim.water.ammonia import unionized_share
 from stocksim.water.buffering import chalk_until_saturated, dose_within_limits
@@ -25,8 +25,9 @@ from stocksim.water.solids import (
 )
 
 # g CaCO3 per g nitrogen: nitrification takes 7.14; ammonia set free from organic nitrogen gives 3.57 (NH3 takes up a
-# proton), and so do nitrate uptake and denitrification (charge balance, molar masses).
+# proton), and so does denitrification (charge balance, molar masses); crops give back what their roots give off.
 ALKALINITY_PER_FREED = ALKALINITY_PER_NITRATE_NITROGEN
+ALKALINITY_PER_UPTAKEN = HYDROXIDE_PER_NITRATE * ALKALINITY_PER_NITRATE_NITROGEN
 # Carbon dioxide that moves with alkalinity, one mole for each equivalent [g/g CaCO3]
 CO2_PER_ALKALINITY = CARBON_DIOXIDE_G_MOL / CALCIUM_CARBONATE_MG_MEQ
 # Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
@@ -153,7 +154,10 @@ def water_morning(now: Now) -> None:
 
 @jitable
 def _dose(now: Now, k: int) -> float:
-    """Alkalinity dosed today towards the loop's target; of chalk what dissolves. [g CaCO3]"""
+    """Alkalinity dosed today towards the loop's target; of chalk what dissolves. [g CaCO3]
+
+    The day is expected to use what yesterday did: the keeper gives that too, in portions.
+    """
     leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
     target = loop[TARGET_ALKALINITY, k]
     if math.isnan(target):
@@ -166,6 +170,7 @@ def _dose(now: Now, k: int) -> float:
     dose = dose_within_limits(
         loop[HELD_ALKALINITY, k] / water, target, ph, tan, loop[AMMONIA_LIMIT, k],
         loop[MOST_PH_RISE, k], loop[PKA, k], loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k],
+        loop[ALKALINITY_USED, k] / water,
     )  # fmt: skip
     if loop[IS_CHALK, k] > 0.0 and dose > 0.0:
         # it is poured into the sump, and stops where that water holds all the lime it can
@@ -173,13 +178,11 @@ def _dose(now: Now, k: int) -> float:
         sump_ph = loop[PH_GIVEN, k]
         if math.isnan(sump_ph):
             sump_ph = equilibrium_ph(alkalinity, dioxide, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k])
-        dose = min(
-            dose,
-            chalk_until_saturated(
-                loop[CALCIUM, k], alkalinity, sump_ph, loop[FIRST, k], loop[SECOND, k],
-                loop[ION_PRODUCT, k], loop[CALCITE, k],
-            ),
+        room = chalk_until_saturated(
+            loop[CALCIUM, k], alkalinity, sump_ph, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k],
+            loop[CALCITE, k],
         )  # fmt: skip
+        dose = min(dose, room + max(loop[ALKALINITY_USED, k], 0.0) / water)
     return dose * water
 
 
@@ -321,7 +324,9 @@ def _nitrate(now: Now) -> None:
         unit[TAKEN, u] *= leaf[NITRATE, tanks + u]
         loop[UPTAKEN, loop_of[tanks + u]] += unit[TAKEN, u]
     for k in range(loop.shape[1]):
-        loop[NITRATE_TAKEN, k] = loop[UPTAKEN, k] + loop[DENITRIFIED, k]
+        loop[NITRATE_ALKALINITY, k] = (
+            ALKALINITY_PER_UPTAKEN * loop[UPTAKEN, k] + ALKALINITY_PER_FREED * loop[DENITRIFIED, k]
+        )
 
 
 @jitable
@@ -367,12 +372,16 @@ def _carbonate_loads(now: Now, row: int) -> None:
     """
     leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
     tanks = loop_of.size - unit.shape[1]
+    if row == ALKALINITY:
+        for k in range(loop.shape[1]):
+            loop[ALKALINITY_USED, k] = 0.0
     for i in range(loop_of.size):
         made = ALKALINITY_PER_FREED * leaf[FISH_TAN, i]
         if i >= tanks:
-            made = ALKALINITY_PER_FREED * unit[TAKEN, i - tanks] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
+            made = ALKALINITY_PER_UPTAKEN * unit[TAKEN, i - tanks] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
         if row == ALKALINITY:
             leaf[LOAD_ROW, i] += made
+            loop[ALKALINITY_USED, loop_of[i]] -= made
             continue
         exchange = leaf[CO2_EXCHANGE, i]
         leaf[GAIN_ROW, i] += exchange
@@ -383,6 +392,7 @@ def _carbonate_loads(now: Now, row: int) -> None:
         made = ALKALINITY_PER_FREED * (loop[UREA, k] + loop[FREED_N, k] + loop[DENITRIFIED, k])
         if row == ALKALINITY:
             loop[SUMP_LOAD_ROW, k] += made
+            loop[ALKALINITY_USED, k] -= made
             continue
         exchange = loop[SUMP_CO2_EXCHANGE, k]
         loop[SUMP_GAIN_ROW, k] += exchange

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,13 +13,9 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.course import LEAST_COUNT, Course
 from stocksim.engine.results.findings import cohort_limit
-from stocksim.fish.survival import (
-    BACKGROUND_DEATHS_PER_DAY,
-    condition_hazard,
-    days_in_a_row_below,
-    death_hazard,
-    temperature_hazard,
-)
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, condition_hazard, death_hazard
+from stocksim.fish.thermal import is_cold_known, is_heat_known
+from stocksim.library.sources import Entry
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, REMOVALS, Act
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.nitrite import nitrite_lethal
@@ -166,7 +163,7 @@ def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray
     there = died + course.count
     alive = np.divide(course.count, there, out=np.ones(there.shape), where=there > 0.0)
     whole = np.minimum(-np.log(np.maximum(alive, np.exp(-_CERTAIN))), _CERTAIN)
-    hazard = _of_temperature(layout)
+    hazard = {"cold": layout.cold_hazard, "heat": layout.heat_hazard}
     training = layout.daily_hazard - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
     hazard["training"] = np.where(layout.rations.in_training > 0.0, np.maximum(training, 0.0), 0.0)
     hazard["everyday"] = np.full((1, 1, 1), BACKGROUND_DEATHS_PER_DAY)
@@ -302,17 +299,6 @@ def _loss(cohort: str, had: float, layout: Layout, by_cause: dict[str, FloatArra
     )
 
 
-def _of_temperature(layout: Layout) -> dict[str, FloatArray]:
-    """Hazards of cold and of heat, shape (scenario or 1, day, column); never both on one day."""
-    water = layout.temperature_c @ layout.cohort_loop.T
-    low, stress, lethal = (
-        layout.species[f"temperature_{name}"][:, None] for name in ("low_limit", "high_stress", "high_lethal")
-    )
-    spell = np.moveaxis(days_in_a_row_below(np.moveaxis(water, -2, 0), low[:, 0]), 0, -2)
-    both = temperature_hazard(water, low, stress, lethal, spell)
-    return {"cold": np.where(water < low, both, 0.0), "heat": np.where(water < low, 0.0, both)}
-
-
 def lethal_nitrite(layout: Layout, course: Course) -> FloatArray:
     """Nitrite nitrogen that kills half of each cohort in four days at the day's chloride; infinite where not known.
 
@@ -355,3 +341,68 @@ def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
         "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, deadly) + crumb,
         "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, deadly) + crumb,
     }
+
+
+# --- what nobody measured: water past a species' caution whose deaths by it are not known
+
+
+@dataclass(frozen=True)
+class NotKnown:
+    """Water colder or warmer than a species' caution, where no death of that species by it was measured.
+
+    Parameters
+    ----------
+    cohort, species : str
+        Names of the site file and the species' key.
+    cause : str
+        ``cold`` or ``heat``.
+    limit_c, worst_c : float
+        The caution, and the coldest or hottest water. [degC]
+    first_day, last_day, worst_day, days : int
+        Days of the season on which the water first and last passes the caution, the worst one, and how many there are.
+    """
+
+    cohort: str
+    species: str
+    cause: str
+    limit_c: float
+    worst_c: float
+    first_day: int
+    last_day: int
+    worst_day: int
+    days: int
+
+
+def not_known_by_temperature(layout: Layout, course: Course, species: Mapping[str, Entry]) -> list[NotKnown]:
+    """Where nobody dies of cold or heat in the model only because it was not measured.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays; of their first scenario.
+    species : mapping of str to Entry
+        Species by key.
+
+    Returns
+    -------
+    list of NotKnown
+        By cohort, cold first.
+    """
+    water = with_scenarios(layout).temperature_c[0] @ layout.cohort_loop.T
+    there, found = course.there_in_morning[0], []
+    for cohort in dict.fromkeys(layout.cohorts):
+        columns = [at for at, name in enumerate(layout.cohorts) if name == cohort]
+        key = layout.stays[columns[0]].table.species
+        entry = species[key]
+        for cause, is_known, limit, sign in (
+            ("cold", is_cold_known, entry["temperature_low_limit"], -1.0),
+            ("heat", is_heat_known, entry["temperature_high_stress"], 1.0),
+        ):
+            past = np.where(there[:, columns], sign * (water[:, columns] - limit), -np.inf).max(axis=1)
+            days = np.flatnonzero(past > 0.0)
+            if is_known(entry.number) or not days.size:
+                continue
+            worst = int(past.argmax())
+            worst_c, first, last = limit + sign * float(past[worst]), int(days[0]), int(days[-1])
+            found.append(NotKnown(cohort, key, cause, limit, worst_c, first, last, worst, days.size))
+    return found

@@ -354,11 +354,27 @@ def _oxygen(given: Judging) -> Judged:
 
 
 def _unionized_ammonia(given: Judging) -> Judged:
-    return Judged(given.extremes.unionized_max_mg_l, _borne_in_tanks(given, "unionized_ammonia"))
+    toxic = unionized_fraction(given.course.ph, _water_of_tanks(given.layout))
+    level = np.fmax(given.extremes.unionized_max_mg_l, toxic * _tested(given.layout, "tan"))
+    return Judged(level, _borne_in_tanks(given, "unionized_ammonia"))
 
 
 def _nitrite(given: Judging) -> Judged:
-    return Judged(given.course.nitrite_mg_l[..., : len(given.layout.tanks)], _borne_in_tanks(given, "nitrite"))
+    level = given.course.nitrite_mg_l[..., : len(given.layout.tanks)]
+    return Judged(np.fmax(level, _tested(given.layout, "nitrite_n")), _borne_in_tanks(given, "nitrite"))
+
+
+def _tested(layout: Layout, level: str) -> FloatArray:
+    """What tests found in the mornings, shape (day, tank), NaN without one: by evening the day has changed it."""
+    found = np.full((layout.days, len(layout.tanks)), np.nan)
+    for day, loop, levels in layout.water.tests:
+        if level in levels:
+            found[day, layout.leaf_loop[: len(layout.tanks), loop] > 0.0] = levels[level]
+    return found
+
+
+def _water_of_tanks(layout: Layout) -> FloatArray:
+    return np.asarray(layout.temperature_c @ layout.leaf_loop[: len(layout.tanks)].T)
 
 
 def _predation(given: Judging) -> Judged:

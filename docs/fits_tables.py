@@ -1,0 +1,185 @@
+"""Sections of docs/fits.md that score the model: trials of a species, in and out of fits, bands, misses, grades.
+
+Apart from `fits_page` for its length.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))  # pytest loads this file from another folder
+
+from check_points import EVERY_SPECIES, NO_TRIALS
+from fit_scores import RULE, Bands, Row, band_score, grade_of, trials_of
+from trial_points import AT_LEAST, LEFT_OUT, OUTSIDE
+from trial_scales import BETWEEN_TRIALS, LEAST_BAND, PRIOR_TRIALS, spread_between_trials, trial_scales
+
+from stocksim.library.species import load_species
+from stocksim.library.strains import trials_sentence, trials_warning
+
+# The same rows and bands with the species files as they were before several trials were fitted (each species to one
+# or two, bands of 5-95 % from that fit alone): rows inside of all, seen and kept, waste ranges left out; and bands.
+BEFORE_SEEN, BEFORE_KEPT, BEFORE_UNSAFE = (69, 103), (29, 58), 19
+BEFORE_BANDS = Bands(31, 12, 0.559, 5.00)
+
+
+def trial_sections() -> list[str]:
+    """How far trials of a species lie apart, and what the scale and its band are drawn from."""
+    spread, freedom = spread_between_trials(EVERY_SPECIES)
+    lines = [
+        "## Trials of one species", "",
+        "Of each trial, the scale of appetite at which its own points are met best, over the scale of the "
+        "species file. "
+        "The file's is their geometric mean. A trial on a fixed ration gives only the least scale that eats it "
+        "(*at least*), and counts if it lies above the mean of the others. Strain, feed, light, meals and "
+        "density are in "
+        "these differences and cannot be told apart by them.", "",
+        "| species | trial | its scale over ours | |", "|---|---|---|---|",
+    ]  # fmt: skip
+    for name in EVERY_SPECIES:
+        for trial, (factor, _) in trial_scales(name).items():
+            how = f"not counted: {OUTSIDE[trial]}" if trial in OUTSIDE else "at least" if trial in AT_LEAST else ""
+            how = how or ("counted, but no weighed fish" if trial in NO_TRIALS else "")
+            lines.append(f"| {name} | {trial} | {factor:.2f} | {how} |")
+    lines += [
+        "",
+        f"Over all species the logarithm of the scale differs between trials by {spread:.2f} (standard deviation, "
+        f"{freedom} degrees of freedom). **Bands**: the declared 5-95 % range of `intake_scale` is a prediction "
+        f"interval "
+        f"for one more trial, by the t distribution, with the species' own spread and that of all species "
+        f"together, the "
+        f"latter taken as {BETWEEN_TRIALS:g} and counted as {PRIOR_TRIALS} trials more (moderated variance, Smyth "
+        f"2004, "
+        f"from memory; the {PRIOR_TRIALS} is ours); never narrower than {100 * (LEAST_BAND - 1):.0f} % either way, and "
+        "for likened species not narrower than 0.6 to 1.6. One trial gives the widest band.", "",
+    ]  # fmt: skip
+    return lines
+
+
+def grade_section(rows: list[Row]) -> list[str]:
+    """Grades of evidence with what each rests on."""
+    lines = [
+        "## Grades of evidence", "", RULE, "",
+        "| species | grade | trials its scale is drawn from | papers no fit saw | spread of its trials | kept "
+        "values inside "
+        "| weak whatever else |", "|---|---|---|---|---|---|---|",
+    ]  # fmt: skip
+    for name in EVERY_SPECIES:
+        g = grade_of(rows, name, trial_scales(name))
+        lines.append(
+            f"| {name} | {g.grade} | {g.seen} | {g.unseen} | {g.spread:.2f} | {g.inside} of {g.kept} | {g.capped} |"
+        )
+    return [*lines, ""]
+
+
+def _share(rows: Iterable[Row]) -> str:
+    found = list(rows)
+    inside = sum(row.is_inside for row in found)
+    return f"{inside} of {len(found)}" + (f" ({100 * inside / len(found):.0f} %)" if found else "")
+
+
+def _split(rows: list[Row], key: Callable[[Row], str], head: str) -> list[str]:
+    lines = [f"| {head} | seen by fits | kept from fits | kept, missed unsafe |", "|---|---|---|---|"]
+    for name in dict.fromkeys(key(row) for row in rows):
+        own = [row for row in rows if key(row) == name]
+        kept = [row for row in own if not row.seen]
+        unsafe = sum(row.is_unsafe_miss for row in kept)
+        lines.append(f"| {name} | {_share(row for row in own if row.seen)} | {_share(kept)} | {unsafe} |")
+    return [*lines, ""]
+
+
+def score_section(rows: list[Row]) -> list[str]:
+    """Values inside their tolerance, seen and kept, by topic and species, and the score of the bands."""
+    told = [row for row in rows if row.topic != "waste ranges"]
+    kept, bands = [row for row in told if not row.seen], band_score()
+    waste = [row for row in rows if row.topic == "waste ranges"]
+    lines = [
+        "## Score", "",
+        "A hash of the paper decided which rows of `fish_trials.csv` fits may see, before any was fitted; "
+        "tolerances were "
+        "set before too. *Seen* rows show calibration, *kept* ones judge. Of the older points, those that no fit saw "
+        "count as kept. A scale is the mean of trials that disagree, so it cannot meet each of them.", "",
+        f"**Kept from fits: {_share(kept)} inside their tolerance**; the aim was 80 %. "
+        f"{sum(row.is_unsafe_miss for row in kept)} "
+        f"of them are missed on the side on which a keeper would plan too little. Seen: "
+        f"{_share(row for row in told if row.seen)}. Apart from these, {_share(waste)} ranges of waste per feed (D24, "
+        "D25), which any budget that closes meets.", "",
+        f"Of growth and appetite alone, before the trials were fitted together: kept {BEFORE_KEPT[0]} of "
+        f"{BEFORE_KEPT[1]} inside, {BEFORE_UNSAFE} missed unsafe; seen {BEFORE_SEEN[0]} of {BEFORE_SEEN[1]}.", "",
+        *_split(rows, lambda row: row.topic, "topic"),
+        *_split([row for row in told if row.species in EVERY_SPECIES], lambda row: row.species, "species"),
+        "**Bands.** Weights, growth rates and rations that no fit saw, against what the two ends of the declared band "
+        "of `intake_scale` give, all else at its middle. Interval score (Gneiting & Raftery 2007, from memory; on the "
+        "natural logarithm; less is better): width + 20 times what a value lies outside.", "",
+        "| | values | inside | mean width | mean score |", "|---|---|---|---|---|",
+        *(f"| {name} | {b.count} | {b.inside} | {b.width:.2f} | {b.score:.2f} |"
+          for name, b in (("before", BEFORE_BANDS), ("now", bands))), "",
+        "A width of 1.2 means that the upper end is 3.3 times the lower: so far apart do published trials of one fish "
+        "lie. Weigh your own fish early; two weighings say more than the band.", "",
+    ]  # fmt: skip
+    return lines
+
+
+def effect_of(row: Row) -> str:
+    """What a miss does to a decision."""
+    low = row.ours < row.low
+    if row.measure in ("weight", "growth rate"):
+        late = "later dates and too little feed, ammonia and filter" if low else "too early dates and too much feed"
+        return late + ("; room for more fish than there is" if low else "; fewer fish than would fit")
+    if row.measure in ("ration", "maintenance"):
+        return "too little feed, oxygen, ammonia and filter" if low else "feed left lying if weighed out by it"
+    if row.measure == "conversion":
+        return "too little feed and waste for the growth" if low else "too much feed bought"
+    if row.measure == "gain in winter":
+        return "no feed told in winter water in which they may eat and grow"
+    if row.measure == "weight lost":
+        return "thinner fish in spring than told" if low else "fish told thinner than they are"
+    if row.measure == "temperature":
+        return "dates to feed, and the choice of water" + (", shifted to the cold" if low else ", shifted to the warm")
+    return "relative growth between temperatures: choice of water" if row.measure == "ratio" else "see its page"
+
+
+def miss_sections(rows: list[Row]) -> list[str]:
+    """Every value missed by more than its tolerance, by species, and what a keeper is told of unsafe ones."""
+    lines = [
+        "## Misses, and what they do to a decision", "",
+        "| species | key | what | published | ours | seen | a decision that rests on it |",
+        "|---|---|---|---|---|---|---|",
+    ]  # fmt: skip
+    missed = sorted((row for row in rows if not row.is_inside), key=lambda row: row.species)
+    for row in missed:
+        published = f"{row.published:.3g}" if row.published is not None else f"{row.low:.3g} to {row.high:.3g}"
+        seen = "fit" if row.seen else "kept"
+        lines.append(
+            f"| {row.species} | {row.key} | {row.what} | {published} | {row.ours:.3g} | {seen} | {effect_of(row)} |"
+        )
+    lines += [
+        "", "## Kept values missed on the unsafe side, and the warning that is printed", "",
+        "Printed by `stocksim fish SPECIES`, on the species' page, and in `season` when the species is kept.", "",
+        "| species | key | published | ours | warning |", "|---|---|---|---|---|",
+    ]  # fmt: skip
+    for row in missed:
+        if row.seen or not row.is_unsafe_miss:
+            continue
+        published = f"{row.published:.3g}" if row.published is not None else f"{row.low:.3g} to {row.high:.3g}"
+        warning = row.warning or (trials_warning(load_species(row.species).trials) if _is_growth(row) else "")
+        lines.append(f"| {row.species} | {row.key} | {published} | {row.ours:.3g} | {warning or '**none yet**'} |")
+    lines += ["", "## In how many trials", "", "| species | |", "|---|---|"]
+    for name in EVERY_SPECIES:
+        lines.append(
+            f"| {name} | {trials_sentence(trials_of(rows, name)) or 'no published growth or ration on pellets'} |"
+        )
+    return [*lines, ""]
+
+
+def _is_growth(row: Row) -> bool:
+    return row.species in EVERY_SPECIES and row.topic in ("growth", "appetite", "cold feeding", "weight lost unfed")
+
+
+def left_out_section() -> list[str]:
+    """Rows of the table that are no points, with the reason."""
+    lines = ["## Rows of growth, appetite and cold feeding that are no points", ""]
+    lines += [f"- *{reason}* ({len(keys)}): {', '.join(keys)}." for reason, keys in LEFT_OUT.items()]
+    return [*lines, ""]

@@ -112,10 +112,11 @@ POINTS = _docs_module("check_points")
 EVERY_CHECK = (*POINTS.CHECKS, *_docs_module("trial_points").TRIALS)
 
 
-def _feed(species) -> dict[str, float]:
+def _feed(species, told=None) -> dict[str, float]:
+    energy, protein = (None, None) if told is None else (told.energy, told.protein)
     return {
-        "digestible_energy": species["fitted_feed_energy"],
-        "protein": species["fitted_feed_protein"],
+        "digestible_energy": energy or species["fitted_feed_energy"],
+        "protein": protein or species["fitted_feed_protein"],
         "protein_digestibility": PROTEIN_DIGESTED,
     }
 
@@ -123,11 +124,14 @@ def _feed(species) -> dict[str, float]:
 class ShippedFish:
     """A species file run with `grow_in_good_water`; results of shape (temperatures,)."""
 
-    def __init__(self, name: str):
+    def __init__(self, name: str, told=None):
         self.species = load_species(name)
-        self.feed = _feed(self.species)
+        self.feed = _feed(self.species, told)
         low, high = self.species["growth_temperature_low"], self.species["growth_temperature_high"]
         self.middle_temperature = 0.5 * (low + high)
+
+    def on(self, told):
+        return ShippedFish(self.species.name, told)
 
     def appetite(self, temperature):
         return appetite_rate(self.species.__getitem__, temperature)
@@ -140,10 +144,10 @@ class ShippedFish:
     def number(self, key):
         return self.species[key]
 
-    def growth(self, start, temperatures, days, ration=1.0, feed_energy=None):
+    def growth(self, start, temperatures, days, ration=1.0):
         if callable(ration):
             return POINTS.Run(*np.array([self._by_rule(start, t, days, ration) for t in temperatures]).T)
-        courses = [self._course(start, temperature, days, ration, feed_energy) for temperature in temperatures]
+        courses = [self._course(start, temperature, days, ration) for temperature in temperatures]
         totals = [[c.weight_g[-1], c.eaten_g.sum(), c.oxygen_g.sum(), c.tan_g.sum()] for c in courses]
         return POINTS.Run(*np.array(totals).T)
 
@@ -163,10 +167,8 @@ class ShippedFish:
             totals += [course.eaten_g[0], course.oxygen_g[0], course.tan_g[0]]
         return [weight, *totals]
 
-    def _course(self, start, temperature, days, ration, feed_energy=None):
+    def _course(self, start, temperature, days, ration):
         get, feed = self.species.__getitem__, self.feed
-        if feed_energy is not None:
-            feed = feed | {"digestible_energy": feed_energy}
         return grow_in_good_water(get, feed.__getitem__, start, np.full(days, temperature), ration)
 
 

@@ -371,7 +371,7 @@ LEFT_OUT: dict[str, tuple[str, ...]] = {
         "hybsun_winter_2to1",
     ),
     "days or ration are not told": ("hsb_pond_29c_end", "hsb_416g_fcr", "goldfish_14wk_gain"),
-    "natural food, wet or of unknown moisture": (
+    "natural food, wet or of unknown moisture (what the library has as feeds is judged in docs/feed_points.py)": (
         "black_crappie_ration_200mm", "white_crappie_ration_200mm", "bluegill_maintenance_23c", "perch_maintenance_23c",
         "trout_maint_22_5c", "trout_maint_6_9c", "rbt_maint_6_9", "blg_ice_stomach", "yp_ice_stomach", "pks_stomach_88",
         "more_til_duckweed_20g", "lmb_winter_weight",

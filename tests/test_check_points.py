@@ -84,9 +84,6 @@ KNOWN_MISSES = {
         "D23 302",
         "hsb_phase2_sunshine",
         "hsb_phase2_palmetto",
-        "hsb_phase3_sunshine",
-        "hsb_wirtz_60g_sgr",
-        "hsb_wirtz_60g_fcr",
     },
     "hybrid_sunfish": {"L3", "hybrid_sunfish_15g_10wk"},
     "brown_bullhead": {"bhd_eats_3"},
@@ -95,7 +92,6 @@ KNOWN_MISSES = {
         "walleye_ras_fcr",
         "more_walleye_ration_2_5g",
         "more_walleye_ration_9_17g",
-        "pikeperch_25g_ration_2_0",
     },
 }
 
@@ -126,7 +122,8 @@ class ShippedFish:
 
     def __init__(self, name: str, told=None):
         self.species = load_species(name)
-        self.feed = _feed(self.species, told)
+        self.pellet = _feed(self.species, told)
+        self.feed = self.pellet["digestible_energy"]
         low, high = self.species["growth_temperature_low"], self.species["growth_temperature_high"]
         self.middle_temperature = 0.5 * (low + high)
 
@@ -139,7 +136,7 @@ class ShippedFish:
     def maintenance_percent(self, weight, temperature):
         keys = ("maintenance_at_20", "maintenance_q10_cold", "maintenance_q10_warm")
         need = maintenance_energy(weight, temperature, *(self.species[key] for key in keys))
-        return 100.0 * need / self.feed["digestible_energy"] / weight
+        return 100.0 * need / self.feed / weight
 
     def number(self, key):
         return self.species[key]
@@ -168,8 +165,7 @@ class ShippedFish:
         return [weight, *totals]
 
     def _course(self, start, temperature, days, ration):
-        get, feed = self.species.__getitem__, self.feed
-        return grow_in_good_water(get, feed.__getitem__, start, np.full(days, temperature), ration)
+        return grow_in_good_water(self.species.__getitem__, self.pellet.__getitem__, start, np.full(days, temperature), ration)
 
 
 def _cases() -> list:

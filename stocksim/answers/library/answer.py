@@ -270,7 +270,8 @@ def facts(entry: Entry) -> list[str]:
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
     words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
-    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), band_sentence(entry)])
+    told = entry.facts.get("deaths_caution")
+    words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), told, band_sentence(entry)])
     words += [
         f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
         "told here."

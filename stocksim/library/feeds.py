@@ -270,7 +270,7 @@ def blend(name: str, feeds: Mapping[str, Entry]) -> Entry:
         {"mix": source},
         words | ({"caution": cautions} if cautions else {}),
         str(library_folder() / FEED_RULES.kind),  # no file of its own: those of the parts are told by themselves
-        parts,
+        parts=parts,
     )
 
 

@@ -6,6 +6,7 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from difflib import get_close_matches
 from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple, TypeGuard
@@ -324,7 +325,9 @@ def _values(data: dict[str, Any], sources: dict[str, Source], rules: Rules, faul
     for key, table in tables.items():
         place = f"values.{key}"
         if key not in known:
-            fault(place, "", f"is not a value of a {rules.kind} file; known are {', '.join(sorted(known))}.")
+            near = get_close_matches(key.lower(), known, 5, 0.5)
+            told = f"the nearest are {', '.join(near)}" if near else "a shipped file shows which there are"
+            fault(place, "", f"is not a value of a {rules.kind} file; {told}.")
             continue
         if not isinstance(table, dict):
             fault(place, "", "must be a table with value, unit, source and where.")

@@ -152,7 +152,7 @@ class GrowthCurve(NamedTuple):
     share: NDArray[np.float64]
 
 
-def growth_curve(species: Number, feed: Number, weight_g: float, grams: float = 1.0) -> GrowthCurve:
+def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pellets: float = 1.0) -> GrowthCurve:
     """Daily growth at full appetite in good water, by temperature.
 
     Parameters
@@ -161,7 +161,7 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams: float = 
         Give a value of the species and of the feed by its key.
     weight_g : float
         Weight of the fish. [g] Above 0.
-    grams : float
+    grams_like_pellets : float
         Grams of the food that they eat for each gram of the pellets that their appetite was fitted with. [-]
 
     Returns
@@ -177,7 +177,7 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams: float = 
         water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
     )
     needs = day_needs(
-        np.full(water.shape, weight_g), grams * appetite_rate(species, water), species("intake_exponent"), need, 1.0,
+        np.full(water.shape, weight_g), grams_like_pellets * appetite_rate(species, water), species("intake_exponent"), need, 1.0,
         energy, efficiency, fasting, body,
     )  # fmt: skip
     retained = retained_energy(needs.appetite_g * energy, needs.maintenance_kj, efficiency, fasting)

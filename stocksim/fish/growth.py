@@ -176,9 +176,9 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pell
     need = maintenance_rate(
         water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
     )
+    appetite = grams_like_pellets * appetite_rate(species, water)
     needs = day_needs(
-        np.full(water.shape, weight_g), grams_like_pellets * appetite_rate(species, water), species("intake_exponent"), need, 1.0,
-        energy, efficiency, fasting, body,
+        weight, appetite, species("intake_exponent"), need, 1.0, energy, efficiency, fasting, body,
     )  # fmt: skip
     retained = retained_energy(needs.appetite_g * energy, needs.maintenance_kj, efficiency, fasting)
     gain: NDArray[np.float64] = np.asarray(retained / body, float)

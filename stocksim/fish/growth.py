@@ -162,7 +162,7 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pell
     weight_g : float
         Weight of the fish. [g] Above 0.
     grams_like_pellets : float
-        Grams of the food that they eat for each gram of the pellets that their appetite was fitted with. [-]
+        As in `grow_in_good_water`. [-]
 
     Returns
     -------
@@ -176,9 +176,9 @@ def growth_curve(species: Number, feed: Number, weight_g: float, grams_like_pell
     need = maintenance_rate(
         water, species("maintenance_at_20"), species("maintenance_q10_cold"), species("maintenance_q10_warm")
     )
-    appetite = grams_like_pellets * appetite_rate(species, water)
     needs = day_needs(
-        weight, appetite, species("intake_exponent"), need, 1.0, energy, efficiency, fasting, body,
+        np.full(water.shape, weight_g), grams_like_pellets * appetite_rate(species, water), species("intake_exponent"),
+        need, 1.0, energy, efficiency, fasting, body,
     )  # fmt: skip
     retained = retained_energy(needs.appetite_g * energy, needs.maintenance_kj, efficiency, fasting)
     gain: NDArray[np.float64] = np.asarray(retained / body, float)

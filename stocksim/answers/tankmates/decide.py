@@ -24,6 +24,7 @@ from stocksim.fish.company import (
 )
 from stocksim.fish.growth import growth_curve, growth_window
 from stocksim.heat.temperatures import water_c
+from stocksim.library.feeds import grams_like_pellets
 from stocksim.library.species import company_value, never_with
 from stocksim.site.reading import Site
 
@@ -234,7 +235,8 @@ def _groups(season: Season) -> list[Group]:
 def _mate(site: Site, group: Group, at: IntArray) -> Mate:
     entry, meal = site.species[group.species], site.feeds[site.cohorts[group.cohort].feed]
     weight = float(np.exp(np.log(group.weight_g[at]).mean()))
-    grows = growth_window(growth_curve(entry.__getitem__, meal.__getitem__, weight))
+    grams = grams_like_pellets(entry, meal, site.folder)
+    grows = growth_window(growth_curve(entry.__getitem__, meal.__getitem__, weight, grams))
     return Mate(
         group.length_mm[at], group.length_cv[at], entry["prey_share_deep"], entry["prey_share_slender"],
         company_value(entry, "body_depth"), entry.facts["temper"], *grows, entry["temperature_low_limit"],

@@ -171,6 +171,10 @@ def effect_of(row: Row) -> str:
     return "relative growth between temperatures: choice of water" if row.measure == "ratio" else "see its page"
 
 
+# fish of the table that no species file is of, and the one whose page tells of them
+_KIN = {"hybrid crappie (black x white)": "black_crappie"}
+
+
 def miss_sections(rows: list[Row]) -> list[str]:
     """Every value missed by more than its tolerance, by species, and what a keeper is told of unsafe ones."""
     lines = [
@@ -194,7 +198,9 @@ def miss_sections(rows: list[Row]) -> list[str]:
         if row.seen or not row.is_unsafe_miss:
             continue
         published = f"{row.published:.3g}" if row.published is not None else f"{row.low:.3g} to {row.high:.3g}"
-        warning = row.warning or (trials_warning(load_species(row.species).trials) if _is_growth(row) else "")
+        species = load_species(_KIN.get(row.species, row.species))
+        told = trials_warning(species.trials) if _is_growth(row) else species.facts.get("deaths_caution", "")
+        warning = row.warning or told
         lines.append(f"| {row.species} | {row.key} | {published} | {row.ours:.3g} | {warning or '**none yet**'} |")
     lines += ["", "## In how many trials", "", "| species | |", "|---|---|"]
     for name in EVERY_SPECIES:

@@ -105,6 +105,7 @@ def company(cohorts: list) -> None:
         second = fish.weight**2 * (1.0 + fish.spread**2) * (1.0 - share * square / hazard) / left
         fish.swallowed_g = fish.swallowed * fish.weight * mass / hazard
         fish.greatest *= mean / fish.weight
+        fish.spared *= mean / fish.weight
         fish.weight = mean
         if fish.spread > 0.0:
             fish.spread = math.sqrt(max(second / mean**2 - 1.0, 0.0))

@@ -199,7 +199,7 @@ def test_trout_with_tilapia_have_no_water_in_common_to_grow_in():
 def test_a_season_decides_what_windows_leave_open():
     trout, perch = mate("rainbow_trout", 250.0), mate("yellow_perch", 240.0)
     warm = company.judge_pair(trout, perch, season_temperature_c=np.full(30, 22.0))
-    cool = company.judge_pair(trout, perch, season_temperature_c=np.full(30, 15.0))
+    cool = company.judge_pair(trout, perch, season_temperature_c=np.full(30, 11.0))
     assert "season_outside_limits" in keys(warm)
     assert warm.verdict == "apart"
     assert "season_outside_limits" not in keys(cool)

@@ -39,7 +39,7 @@ def busy_layout() -> Layout:
     # young that eat each other, a hunter of their kind, and more crappie than their own growth bears
     tables["tanks"]["nursery"] = tables["tanks"]["east"] | {"loop": "cool"}
     for name, species, count, weight in (
-        ("young", "walleye", 200, 3), ("old", "walleye", 2, 200), ("crappie", "black_crappie", 300, 60)
+        ("young", "walleye", 200, 7), ("old", "walleye", 2, 200), ("crappie", "black_crappie", 300, 60)
     ):  # fmt: skip
         tables["cohorts"][name] = {
             "species": species, "tank": "nursery", "count": count, "mean_weight": f"{weight} g", "feed": "perch_45",

@@ -102,6 +102,8 @@ SPECIES_RULES = Rules(
         "company_evidence": True,
         "caution": False,
         "wild_caution": False,
+        # published deaths and losses that no fit saw and that the model spares: told wherever the species is kept
+        "deaths_caution": False,
         "never_with": False,
         "never_because": False,
         "like": False,

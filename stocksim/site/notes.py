@@ -253,6 +253,8 @@ def assumptions(
     for key, entry in species.items():
         if warning := trials_warning(entry.trials):
             notes.append(f"{key}: {warning}")
+        if "deaths_caution" in entry.facts:
+            notes.append(f"{key}: {entry.facts['deaths_caution']}")
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])
 
 

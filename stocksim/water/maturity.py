@@ -130,12 +130,12 @@ def oxidizer_growth(
     )
 
 
-def ammonia_inhibition(unionized_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
+def ammonia_inhibition(unionized_ammonia_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
     r"""Share of growth that un-ionized ammonia leaves.
 
     Parameters
     ----------
-    unionized_mg_l : array_like, shape (...)
+    unionized_ammonia_mg_l : array_like, shape (...)
         Un-ionized ammonia as N. [mg/L]
     kind : {"ammonia", "nitrite"}
         What the nitrifiers oxidize.
@@ -156,7 +156,7 @@ def ammonia_inhibition(unionized_mg_l: ArrayLike, kind: Oxidizer) -> FloatArray:
     >>> ammonia_inhibition([0.05, 0.5, 5.0], "nitrite").round(2)
     array([0.95, 0.67, 0.17])
     """
-    return 1.0 / (1.0 + np.asarray(unionized_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l)
+    return 1.0 / (1.0 + np.asarray(unionized_ammonia_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l)
 
 
 def oxidizer_decay(temperature_c: ArrayLike) -> FloatArray:

@@ -37,7 +37,7 @@ def grow(
     as_json: JsonOption = False,
 ) -> None:
     """Grow one fish in good water. Reads the library; with --out writes a CSV file."""
-    from stocksim.answers.library.answer import growth_answer, write_rows
+    from stocksim.answers.library.card import growth_answer, write_rows
 
     from_weight_g, temperature_c, to_weight_g = growth_options(species, start, at, days, to, ration, feed)
     answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed)
@@ -69,7 +69,7 @@ def water(
     as_json: JsonOption = False,
 ) -> None:
     """Oxygen saturation, un-ionized ammonia, CO2 and each species' limits. Reads the library; writes nothing."""
-    from stocksim.answers.library.answer import water_answer
+    from stocksim.answers.library.card import water_answer
     from stocksim.faces.options import options
 
     temperature_c, tan_mg_l, elevation_m, alkalinity_mg_l = options(

@@ -387,7 +387,6 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
         species[key] = np.array(
             [entry.number(key, entry[other] if isinstance(other, str) else other) for entry in entries], float
         )
-    species["is_deep"] = np.array([entry.facts["body_form"] == "deep" for entry in entries], float)
     species |= {key: np.array([company_value(entry, key) for entry in entries], float) for key in COMPANY_KEYS}
     dense = [density_limits(entry, site.file.site.density_level) for entry in entries]
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN

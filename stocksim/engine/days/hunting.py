@@ -113,4 +113,5 @@ def _leave_rest(fish: FloatArray, p: int) -> None:
     if spread > 0.0:  # fish all alike stay so, which a root of rounding would spoil
         fish[SPREAD, p] = math.sqrt(max(squares / (mean * mean) - 1.0, 0.0))
     fish[GREATEST, p] *= mean / weight
+    fish[SPARED, p] *= mean / weight
     fish[WEIGHT, p] = mean

@@ -108,7 +108,7 @@ def score_section(rows: list[Row]) -> list[str]:
         f"{sum(row.is_unsafe_miss for row in kept)} "
         f"of them are missed on the side on which a keeper would plan too little. Seen: "
         f"{_share(row for row in told if row.seen)}. Apart from these, {_share(waste)} ranges of waste per feed (D24, "
-        "D25), which any budget that closes meets.", "",
+        "D25), which hardly any budget that closes can miss.", "",
         f"Of growth and appetite alone, before the trials were fitted together: kept {BEFORE_KEPT[0]} of "
         f"{BEFORE_KEPT[1]} inside, {BEFORE_UNSAFE} missed unsafe; seen {BEFORE_SEEN[0]} of {BEFORE_SEEN[1]}. Kept "
         "values inside while each trial ran on its species' fitted feed and not on its own (*Feeds of the trials*): "

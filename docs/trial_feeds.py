@@ -1,10 +1,10 @@
 """The feed of each published trial, where its source tells one, and its digestible energy.
 
-Told energy is taken as told; a feed told by its kind is the library's of that kind; one told by protein and fat has the
-energy of `digestible_energy`. Protein alone says little of energy, as feeds of one protein hold 6 to 22 % fat: then only
-the nitrogen follows and the energy stays that of the species' fitted feed, as it does where nothing is told. Feeds were
-set from the words of the sources alone, seen and kept ones alike, before any point was run on them. Fish eat the same
-grams of any pellet. Apart from `check_points` for its length.
+Told energy is taken as told; a feed told by its kind is the library's of that kind; one told by protein and fat has
+the energy of `digestible_energy`. Protein alone says little of energy, as feeds of one protein hold 6 to 22 % fat:
+then only the nitrogen follows and the energy stays that of the species' fitted feed, as it does where nothing is
+told. Feeds were set from the words of the sources alone, seen and kept ones alike, before any point was run on them.
+Fish eat the same grams of any pellet. Apart from `check_points` for its length.
 """
 
 from __future__ import annotations

@@ -86,7 +86,7 @@ KNOWN_MISSES = {
         "hsb_phase2_palmetto",
     },
     "hybrid_sunfish": {"L3", "hybrid_sunfish_15g_10wk"},
-    "brown_bullhead": {"bhd_eats_3"},
+    "brown_bullhead": {"D24", "bhd_eats_3"},
     "walleye": {
         "L1",
         "walleye_ras_fcr",
@@ -165,7 +165,9 @@ class ShippedFish:
         return [weight, *totals]
 
     def _course(self, start, temperature, days, ration):
-        return grow_in_good_water(self.species.__getitem__, self.pellet.__getitem__, start, np.full(days, temperature), ration)
+        return grow_in_good_water(
+            self.species.__getitem__, self.pellet.__getitem__, start, np.full(days, temperature), ration
+        )
 
 
 def _cases() -> list:

@@ -282,8 +282,8 @@ EXPLAINED = {
     "tilapia_gmt_ration_2": "on a small fixed ration the fish turned feed into growth better than "
     "the model, whose maintenance is set by hand; appetite does not matter there.",
     "black_bullhead": "the four trials, and so the scale, are on trout feed; on catfish pellets, of which they eat the "
-    "same grams in the model, ours grow about a third as fast, which no trial shows. On trout feed, little of which becomes fish, they burn more "
-    "oxygen per feed than handbooks say (D24): on the safe side.",
+    "same grams in the model, ours grow about a third as fast, which no trial shows. On trout feed, little of which "
+    "becomes fish, they burn more oxygen per feed than handbooks say (D24): on the safe side.",
     "D4, L1, L3, D19, D23": "points that the fit saw, of trials slower or faster than their species' mean.",
     "salmon, trout at 18-23 degC": "kin feed further into the heat than the recalled trout of D20; both are in "
     "the fit.",

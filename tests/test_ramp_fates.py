@@ -28,7 +28,7 @@ from stocksim.faces.words import settling_cautions
 from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
 
-STOCKED = dt.date(2026, 11, 20)
+STOCKED = dt.date(2026, 10, 8)
 SPRING = START + dt.timedelta(days=14)
 
 
@@ -50,8 +50,8 @@ def without_film():
 
 
 def into_ammonia():
-    """Fish put into water that was dosed with ammonia for five weeks."""
-    cycling = {"from": START, "to": dt.date(2026, 11, 5), "ammonia_nitrogen": "3 g/day"}
+    """Fish put into water that was dosed for a week with far more ammonia than its film takes, the day after."""
+    cycling = {"from": START, "to": STOCKED - dt.timedelta(days=1), "ammonia_nitrogen": "15 g/day"}
     tables = perch(biofilter_start="new", fishless_cycling=cycling)
     tables["cohorts"]["fish"]["stocked"] = STOCKED
     return tables
@@ -59,8 +59,10 @@ def into_ammonia():
 
 @pytest.fixture(scope="module")
 def newborn():
-    """The ramp of a new film under many fish."""
-    return feeding_ramp(build(perch(biofilter_start="new")))
+    """The ramp of a new film under many fish, whose wastes pass its limits even while they are not fed."""
+    tables = perch(biofilter_start="new")
+    tables["cohorts"]["fish"]["mean_weight"] = "80 g"
+    return feeding_ramp(build(tables))
 
 
 @pytest.fixture(scope="module")
@@ -134,7 +136,7 @@ def test_deaths_of_a_schedule_are_told_with_those_without_it(newborn):
     entries = ledger(proof.layout, proof.course)["fish"]
     # beside what the water kills there are only the deaths of every day
     assert loop.fate.dying == pytest.approx(entries["deaths"][0], abs=1.0)
-    assert 2.0 < loop.fate.dying < loop.fate_as_fed.dying
+    assert 5.0 < loop.fate.dying < loop.fate_as_fed.dying
     assert loop.full_from is None  # though the last week feeds all of the ration
     assert loop.weeks[-1].share == 1.0
     words = loop_sentence(loop, "metric")

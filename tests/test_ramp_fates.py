@@ -201,7 +201,8 @@ def test_ph_that_binds_is_named_with_alkalinity_and_the_chalk_caution_of_the_sea
 
 def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
     winter = [{"from": dt.date(2026, 11, 15), "share": 0.0}, {"from": dt.date(2027, 3, 15), "share": 1.0}]
-    site = load_site(FOLDER / "heron_lane.toml").with_changes({"loops.main.feeding_ramp": winter})
+    changes = {"loops.main.feeding_ramp": winter, "loops.main.source_water.alkalinity": "150 mg/L"}
+    site = load_site(FOLDER / "heron_lane.toml").with_changes(changes)
     ramp = feeding_ramp(site, dt.date(2027, 3, 15))
     loop = next(loop for loop in ramp.loops if loop.loop == "main")
     assert loop.full_from is None
@@ -215,6 +216,12 @@ def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
     assert "loops.main.feeding_ramp" not in ramp.offered
     assert loop.water_advice.safe_from < dt.date(2027, 4, 15)
     assert loop.water_advice.fate.dying < loop.fate.dying
+    # until then its run has the water of the season, from the first day on as hard as the source and not as the target
+    plain, softer = run_season(site), run_season(site, **loop.water_advice.change.fields)
+    day = (dt.date(2027, 3, 15) - START).days
+    before, same = (season.course.alkalinity_mg_l[0, :day, 0] for season in (plain, softer))
+    assert before[0] > 150.0
+    np.testing.assert_allclose(same, before, rtol=0.0, atol=0.01 * (150.0 - 40.0))
 
 
 def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):

@@ -374,15 +374,24 @@ LEFT_OUT: dict[str, tuple[str, ...]] = {
     "natural food, wet or of unknown moisture": (
         "black_crappie_ration_200mm", "white_crappie_ration_200mm", "bluegill_maintenance_23c", "perch_maintenance_23c",
         "trout_maint_22_5c", "trout_maint_6_9c", "rbt_maint_6_9", "blg_ice_stomach", "yp_ice_stomach", "pks_stomach_88",
-        "more_til_duckweed_20g", "lmb_winter_weight",
+        "lmb_winter_weight",
     ),
-    "fresh natural food, judged in docs/feed_points.py or told there as not answered": (
-        "til_lemna_best_25g", "til_lemna_best_45g", "til_lemna_best_75g", "til_lemna_20_sgr_ratio",
-        "til_lemna_40_sgr_ratio", "til_plants_dry_intake", "til_plants_sgr", "til_azolla_fresh_loss",
-        "til_half_dried_duckweed", "btil_larvae_alone", "gcarp_duckweed_absorbed", "gcarp_duckweed_retained",
-        "gcarp_worms_retained", "hgcarp_hydrilla_wet", "trout_herring_dry_intake", "trout_herring_unused",
-        "trout_herring_wet_ratio", "trout_worm_slices",
+    "duckweed as food: answered by docs/feed_points.py": (
+        "more_til_duckweed_20g", "til_lemna_best_25g", "til_lemna_best_45g", "til_lemna_best_75g",
+        "til_lemna_20_sgr_ratio", "til_lemna_40_sgr_ratio",
     ),
+    "the intake of fresh plants in duckweed.toml was set by it; several plants, five days at a time": (
+        "til_plants_dry_intake", "til_plants_sgr",
+    ),
+    "fed a food that is no feed of the library (fish flesh, Azolla, dried duckweed)": (
+        "trout_herring_dry_intake", "trout_herring_wet_ratio", "trout_herring_unused", "til_azolla_fresh_loss",
+        "til_half_dried_duckweed",
+    ),
+    "natural food of fish that are no species of the library": (
+        "gcarp_duckweed_absorbed", "gcarp_duckweed_retained", "gcarp_worms_retained", "hgcarp_hydrilla_wet",
+        "btil_larvae_alone",
+    ),
+    "natural food, told as similar without a figure": ("trout_worm_slices",),
     "the model has no hunger, crowding or digestion that changes, of which the row tells": (
         "catfish_eod_extra_big", "catfish_eod_extra_small", "catfish_etd_extra_big", "hsb_pond_18wk_3_3",
         "hsb_pond_18wk_3_6", "hybrid_sunfish_catchup", "bluegill_1_8g_11wk_high", "carp_fry_ras_high",

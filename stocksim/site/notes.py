@@ -15,7 +15,7 @@ from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
 from stocksim.library.feeds import feed_kind
 from stocksim.library.sources import Entry
-from stocksim.library.strains import trials_warning
+from stocksim.library.strains import trials_warnings
 from stocksim.opening import beside
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film
@@ -193,9 +193,9 @@ def dark_days(file: SiteFile) -> list[dt.date]:
 # TAN [mg/L] above which a new film is said to stall, and above half of which to be hindered (a trade page, read). Here
 # un-ionized ammonia slows films, nitrite eaters most, and never halts them.
 HINDERS_ABOVE_MG_L = 6.0
-# Ammonia nitrogen [mg/L] that dosing may bring before a new film is full grown: with more, TAN passes that level. Fitted
-# in this project to seasons of 90 days at 12-25 degC: beds of 2 m2 of gravel on 1.9 m3 pass it above 14-17, of 6 m2
-# above 18-22, of 20 m2 above 25.
+# Ammonia nitrogen [mg/L] that dosing may bring before a new film is full grown: with more, TAN passes that level.
+# Fitted in this project to seasons of 90 days at 12-25 degC: beds of 2 m2 of gravel on 1.9 m3 pass it above 14-17, of 6
+# m2 above 18-22, of 20 m2 above 25.
 PASSES_ABOVE_MG_L = 14.0
 
 
@@ -253,9 +253,9 @@ def assumptions(
             notes.append(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
+    if warning := trials_warnings({key: entry.trials for key, entry in species.items()}):
+        notes.append(warning)
     for key, entry in species.items():
-        if warning := trials_warning(entry.trials):
-            notes.append(f"{key}: {warning}")
         if "deaths_caution" in entry.facts:
             notes.append(f"{key}: {entry.facts['deaths_caution']}")
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])

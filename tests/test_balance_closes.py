@@ -44,8 +44,13 @@ def check_fish_mass(told: Told) -> None:
                 fish[happening.day, column] += sign * moved
                 mass[happening.day, column] += sign * grams
                 gross[happening.day, column] += grams
-    # the day's gain belongs to the fish present in the morning; the dead leave with the evening's weight
-    assert_same(count * weight, mass + told.gain - deaths * weight, gross + np.abs(told.gain) + deaths * weight)
+    # the day's gain belongs to the fish present in the morning; what tankmates swallow weighs what it weighs, and the
+    # others that die leave with the mean of the evening
+    swallowed, swallowed_g = course.swallowed[0], course.swallowed_g[0]
+    assert ((swallowed >= 0.0) & (swallowed <= deaths)).all()
+    assert (swallowed_g <= swallowed * weight * (1.0 + CLOSED)).all(), "the small ones are taken"
+    died = (deaths - swallowed) * weight + swallowed_g
+    assert_same(count * weight, mass + told.gain - died, gross + np.abs(told.gain) + deaths * weight)
     assert_same(count + deaths, fish, np.abs(fish) + gross / np.maximum(weight, 1e-9))
     assert (deaths >= 0.0).all()
     assert (count >= 0.0).all()
@@ -309,9 +314,9 @@ def test_a_crowd_without_air_closes():
 
 def test_the_frames_close_too(demo_season):
     cohorts, loops, tanks = demo_season.cohorts, demo_season.loops, demo_season.tanks
-    # the day's growth belongs to the fish of the morning; the dead leave with the evening's weight
+    # the day's growth belongs to the fish of the morning
     grown = (cohorts["growth_g_per_day"] * (cohorts["count"] + cohorts["deaths"])).sum()
-    grown -= (cohorts["deaths"] * cohorts["mean_weight_g"]).sum()
+    grown -= 1000.0 * cohorts["deaths_kg"].sum()
     start = (demo_season.layout.count * demo_season.layout.start_weight_g).sum()
     last = cohorts[cohorts["date"] == cohorts["date"].max()]
     assert 1000.0 * last["biomass_kg"].sum() == pytest.approx(start + grown, rel=CLOSED)

@@ -14,6 +14,7 @@ from small_sites import START, any_ration, any_site, build, one_tank
 from stocksim import run_season
 from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.season import Course, simulate
+from stocksim.library.feeds import load_feed
 
 DAYS = 10
 FULL = {"kind": "appetite", "fraction": 1.0, "spilled_share": 0.0}
@@ -248,8 +249,12 @@ def test_offered_is_never_less_than_eaten_and_the_rest_lies(tables):
         told = course.fed_g[0, :, column]
         there = course.count[0, :, column] + course.deaths[0, :, column]
         if rule["kind"] == "percent":
-            weight = course.weight_g[0, :, column] - course.gain_g[0, :, column] / np.maximum(there, 1e-300)
-            assert (told <= rule["percent"] / 100.0 * there * weight * (1.0 + 1e-9) + 1e-9).all()
+            # of the morning, before tankmates swallowed the smaller ones
+            alone = there - course.swallowed[0, :, column]
+            grown = alone * course.weight_g[0, :, column] + course.swallowed_g[0, :, column]
+            mass = grown - course.gain_g[0, :, column]
+            dry = load_feed(cohort["feed"])["dry_matter"] if rule.get("weighed") == "dry" else 1.0
+            assert (told <= rule["percent"] / 100.0 / dry * mass * (1.0 + 1e-9) + 1e-9).all()
         elif rule["kind"] == "fixed":
             assert (told <= float(rule["per_day"].split()[0]) * (1.0 + 1e-9)).all()
         elif rule["kind"] == "unfed":

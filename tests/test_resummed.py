@@ -19,7 +19,7 @@ from stocksim.site.examples import FOLDER, example_names
 SITES = [*example_names(), "busy"]
 # columns of which a thousandth more must show somewhere: what the balances really look at
 WATCHED = [
-    ("cohorts", "count"), ("cohorts", "deaths"), ("cohorts", "mean_weight_g"), ("cohorts", "biomass_kg"),
+    ("cohorts", "count"), ("cohorts", "deaths"), ("cohorts", "deaths_kg"), ("cohorts", "mean_weight_g"), ("cohorts", "biomass_kg"),
     ("cohorts", "growth_g_per_day"), ("cohorts", "feed_g"), ("cohorts", "feed_eaten_g"), ("cohorts", "oxygen_use_g"),
     ("cohorts", "tan_excreted_g"), ("cohorts", "harvested_kg"), ("tanks", "biomass_kg"), ("tanks", "feed_g"),
     ("loops", "biomass_kg"), ("loops", "feed_g"), ("loops", "tan_produced_g"), ("loops", "tan_nitrified_g"),

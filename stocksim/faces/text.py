@@ -68,7 +68,7 @@ def tank_rows(season: Season, findings: list[Finding], units: str) -> list[dict[
     """
     layout, course, file = season.layout, season.course, season.site.file
     # as density is judged: of the fish that the day began with, its dead among them
-    biomass = ((course.count + course.deaths) * course.weight_g @ layout.cohort_tank)[0] / 1000.0
+    biomass = (course.grown_g @ layout.cohort_tank)[0] / 1000.0
     has_fish = course.there_in_morning[0] @ layout.cohort_tank > 0.0
     density = biomass / layout.volume_m3[: len(layout.tanks)]
     by_place = {(f.limit, f.where): f for f in findings}

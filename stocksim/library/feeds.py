@@ -170,10 +170,14 @@ def read_feed(value: Any) -> Any:
 
 
 def mix_name(shares: Mapping[str, float]) -> str:
-    """Name of feeds in sound shares; the key of a single one."""
+    """Name of feeds in sound shares, the greatest first and then by their keys; the key of a single one.
+
+    The order in which they are written does not matter, so it does not show.
+    """
     if len(shares) == 1:
         return next(iter(shares))
-    return ", ".join(f"{name} {100.0 * share:.6g} %" for name, share in shares.items())
+    ordered = sorted(shares.items(), key=lambda part: (-part[1], part[0]))
+    return ", ".join(f"{name} {100.0 * share:.6g} %" for name, share in ordered)
 
 
 def _sound_shares(written: Mapping[str, Any]) -> dict[str, float]:

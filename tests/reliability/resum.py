@@ -23,7 +23,8 @@ KJ_PER_OXYGEN = 13.6  # a gram of oxygen
 LOST_OF_DIGESTIBLE = 0.07  # with ammonia and through the gills
 PROTEIN_PER_NITROGEN = 6.25
 AMMONIA_SHARE = 0.87  # of what fish excrete; the rest is urea
-BASE_PER_NITROGEN = 3.573  # g CaCO3 a gram of nitrogen set free, or taken up as nitrate; twice that for nitrification
+BASE_PER_NITROGEN = 3.573  # g CaCO3 a gram of nitrogen set free, or breathed out; twice that for nitrification
+CROPS_GIVE_BACK = 0.2  # of it, a gram of nitrogen that crops take up: most of its charge goes with cations
 # g of salt a g of alkalinity as CaCO3, one equivalent: molar masses over 50.04
 SALT_PER_BASE = {
     "potassium_bicarbonate": 100.115 / 50.043, "calcium_carbonate": 1.0, "calcium_hydroxide": 74.093 / 100.087,
@@ -140,7 +141,7 @@ def fish_mass(books: Books) -> Iterator[Gap]:
     frame = books.cohorts.copy()
     fed = frame["count"] + frame["deaths"]
     frame["gain"] = frame["growth_g_per_day"] * fed
-    frame["died"] = frame["deaths"] * frame["mean_weight_g"]
+    frame["died"] = 1000.0 * frame["deaths_kg"]
     frame["mass"] = 1000.0 * frame["biomass_kg"]
     book = books.ledger.pivot_table(index="cohort", columns="entry", values="kg") * 1000.0
     yield _worst("biomass is count times weight", [frame["mass"], -frame["count"] * frame["mean_weight_g"]],
@@ -152,7 +153,7 @@ def fish_mass(books: Books) -> Iterator[Gap]:
         quiet[0] = False
         if quiet.any():
             # products of printed numbers: each factor is rounded
-            more = 2 * HALF_DIGIT * (daily["gain"].abs() + daily["died"])[quiet]
+            more = 2 * HALF_DIGIT * daily["gain"].abs()[quiet]
             yield _worst(f"{name}: mass from day to day",
                          [before[quiet], daily["gain"][quiet], -daily["died"][quiet], -daily["mass"][quiet]],
                          more)  # fmt: skip
@@ -160,8 +161,12 @@ def fish_mass(books: Books) -> Iterator[Gap]:
         yield _gap(f"{name}: mass of the ledger",
                    [*(entries[k] for k in ENTRIES_IN), *(-entries[k] for k in ENTRIES_OUT),
                    -entries["at_end"]])  # fmt: skip
+        yield _gap(f"{name}: mass of the dead of all days", [*daily["died"], -entries["deaths"]])
         yield _gap(f"{name}: growth of all days", [*daily["gain"], -entries["growth"]],
                    2 * HALF_DIGIT * daily["gain"].abs().sum())  # fmt: skip
+    # tankmates swallow the smaller ones; all others die at the mean
+    heavier = frame["died"] - frame["deaths"] * frame["mean_weight_g"] * (1.0 + 3 * HALF_DIGIT)
+    yield Gap("no dead heavier than the mean", max(float(heavier.max()), 0.0), 1e-9, float(frame["died"].sum()))
     for other, entity in ((books.tanks, "tank"), (books.loops, "loop")):
         rows = frame if entity == "tank" else frame.merge(books.tanks[["tank", "loop"]].drop_duplicates(), on="tank")
         for column in ("biomass_kg", "feed_g"):
@@ -249,7 +254,8 @@ def _base_made(books: Books, name: str) -> pd.DataFrame:
             "top_up": rows["top_up_l"] / 1000.0 * source,
             "freed": BASE_PER_NITROGEN * (rows["tan_produced_g"] - _dose_of_cycling(table, rows.index)),
             "nitrified": -2.0 * BASE_PER_NITROGEN * rows["tan_nitrified_g"],
-            "taken": BASE_PER_NITROGEN * (_taken_by_beds(books, name, rows.index) + rows["denitrified_n_g"]),
+            "taken": BASE_PER_NITROGEN * CROPS_GIVE_BACK * _taken_by_beds(books, name, rows.index),
+            "denitrified": BASE_PER_NITROGEN * rows["denitrified_n_g"],
         }
     )
 

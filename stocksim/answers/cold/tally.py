@@ -383,7 +383,7 @@ def tallied(
                     for key in dict.fromkeys(layout.cohorts)
                 },
                 yields[row],
-                dead_kg=float((course.deaths[row] * course.weight_g[row]).sum()) / 1000.0,
+                dead_kg=float(course.dead_g[row].sum()) / 1000.0,
                 died={key: float(course.deaths[row][:, columns].sum()) for key, columns in heads.items()},
                 stocked={
                     key: float((course.count + course.deaths)[row][:, columns].sum(axis=-1).max())

@@ -122,6 +122,17 @@ class Course:
         return self.count + self.deaths > LEAST_COUNT
 
     @property
+    def dead_g(self) -> FloatArray:
+        """Mass of each day's dead, shape (scenario, day, cohort): tankmates swallow the smaller ones, all others die at
+        the mean of the evening. [g/day]"""
+        return (self.deaths - self.swallowed) * self.weight_g + self.swallowed_g
+
+    @property
+    def grown_g(self) -> FloatArray:
+        """Mass of the morning's fish with the day's gain, its dead among them, shape (scenario, day, cohort). [g]"""
+        return (self.count + self.deaths - self.swallowed) * self.weight_g + self.swallowed_g
+
+    @property
     def left_in_evening(self) -> NDArray[np.bool_]:
         """Whether fish of a column are alive at the day's end, shape (scenario, day, cohort)."""
         return self.count > LEAST_COUNT

@@ -46,17 +46,14 @@ def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[
     names = dict.fromkeys(layout.cohorts)
     book: dict[str, dict[str, Any]] = {name: {key: np.zeros(2) for key in (*SIGNS, "at_end")} for name in names}
     count = np.broadcast_to(layout.count, course.count[:, 0].shape)[scenario]
-    deaths, weight = course.deaths[scenario], course.weight_g[scenario]
-    swallowed, swallowed_g = course.swallowed[scenario], course.swallowed_g[scenario]
+    deaths, dead_g, weight = course.deaths[scenario], course.dead_g[scenario], course.weight_g[scenario]
     start = np.broadcast_to(layout.start_weight_g, course.count[:, 0].shape)[scenario]
     for column, name in enumerate(layout.cohorts):
         entries = book[name]
         if layout.stocked_day[column] < layout.days:
             entries["stocked"] += (count[column], count[column] * start[column])
         entries["growth"] += (0.0, course.gain_g[scenario, :, column].sum())
-        # tankmates swallow the smaller ones, the rest dies at the mean
-        dead_g = (deaths - swallowed)[:, column] @ weight[:, column] + swallowed_g[:, column].sum()
-        entries["deaths"] += (deaths[:, column].sum(), dead_g)
+        entries["deaths"] += (deaths[:, column].sum(), dead_g[:, column].sum())
         left = course.count[scenario, -1, column]
         entries["at_end"] += (left, left * weight[-1, column])
     for transfer in course.transfers:

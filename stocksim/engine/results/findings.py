@@ -335,7 +335,7 @@ def _density(given: Judging) -> Judged:
     """
     layout, course = given.layout, given.course
     volume = layout.volume_m3[:, None, : len(layout.tanks)]
-    biomass = course.weight_g * (course.count + course.deaths) / 1000.0
+    biomass = course.grown_g / 1000.0
     value = biomass @ layout.cohort_tank / volume
     limit = _strictest(layout, given.present, layout.density_limit[:, None], np.min)
     names = np.array([stay.table.species for stay in layout.stays])

@@ -136,7 +136,7 @@ class Season:
         # as one division: of a cohort that died out, so little is left that 1 over it is infinite
         growth = np.divide(course.gain_g[0], fed, out=np.zeros_like(fed), where=fed > 0.0)
         biomass = count * weight
-        before = (count + course.deaths[0]) * weight - course.gain_g[0]
+        before = course.grown_g[0] - course.gain_g[0]
         frame = self._frame(
             layout.cohorts,
             "cohort",
@@ -155,6 +155,7 @@ class Season:
                 "tan_excreted_g": AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g[0],
                 "nitrogen_spared_g": course.spared_nitrogen_g[0],
                 "deaths": course.deaths[0],
+                "deaths_kg": course.dead_g[0] / 1000.0,
                 "harvested_kg": taken_g(layout, course, HARVESTS) / 1000.0,
                 "temperature_c": layout.temperature_c @ layout.cohort_loop.T,
                 "size_spread": course.size_spread[0],

@@ -141,7 +141,7 @@ def test_twice_the_fish_carry_twice_the_area():
 
 def test_a_turn_is_told_in_its_week():
     tables = planted(
-        "kale", bed_m2=10.0, days=240, temperature_c=14.0, count=160, species="yellow_perch", feed="perch_45"
+        "kale", bed_m2=10.0, days=240, temperature_c=14.0, count=120, species="yellow_perch", feed="perch_45"
     )
     (balance,) = bed_balance(run_season(build(tables)))
     assert len(balance.turns) >= 2  # into the winter and out of it

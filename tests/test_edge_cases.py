@@ -67,10 +67,11 @@ def test_cold_new_water_counts_toward_the_limit_of_change():
 
 
 def test_a_target_that_the_capped_dose_misses_is_told():
-    # a heavy load on a small film: ammonia holds the dose back
+    # a heavy load on a film far too small, in water found soft: ammonia holds the dose back
     tables = one_tank(
-        count=200, days=60, ph=None, bed_m2=3.0, alkalinity_target="150 mg/L", source_water={"alkalinity": "20 mg/L"}
-    )
+        count=200, days=60, ph=None, bed_m2=0.5, alkalinity_target="150 mg/L", source_water={"alkalinity": "20 mg/L"},
+        water_tests=[{"date": START, "alkalinity": "20 mg/L"}],
+    )  # fmt: skip
     words = [line for line in cautions(run_season(build(tables))) if "falls short of its target" in line]
     assert len(words) == 1
     assert "150 mg/L" in words[0]

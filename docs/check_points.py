@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.optimize import brentq
+from trial_feeds import TrialFeed, feed_of, on_feed
 
 from stocksim.fish import energetics as fish_energy
 from stocksim.fish.growth import appetite_rate
@@ -43,6 +44,12 @@ class Check(NamedTuple):
     measure: str = ""  # row of TOLERANCES in fish_trials, where the point comes from its table
     width: float = 0.0  # what counts as a miss of one in a fit; a quarter of the tolerance where it is 0
     unsafe: str = "low"  # side on which a miss makes feed, ammonia and filter too small; "" where neither does
+    feed: TrialFeed | None = None  # what the trial fed, where told; `value` runs on it
+
+    def fed(self) -> Check:
+        """The check on the feed that its source tells."""
+        feed = feed_of(self.id)
+        return self if feed is None else self._replace(value=on_feed(self.value, feed), feed=feed)
 
 
 class Run(NamedTuple):
@@ -57,12 +64,21 @@ class Run(NamedTuple):
 class Fish:
     """A species for many trial values at once, on the functions and the daily step of the shipped model."""
 
-    def __init__(self, number: Callable[[str], float | np.ndarray]):
+    def __init__(self, number: Callable[[str], float | np.ndarray], feed: TrialFeed | None = None):
+        energy, protein = (None, None) if feed is None else (feed.energy, feed.protein)
         self.number = number
-        self.feed = number("fitted_feed_energy")
-        self.nitrogen = number("fitted_feed_protein") * PROTEIN_DIGESTED / fish_energy.PROTEIN_PER_NITROGEN
+        self.feed = energy or number("fitted_feed_energy")
+        protein = protein or number("fitted_feed_protein")
+        self.nitrogen = protein * PROTEIN_DIGESTED / fish_energy.PROTEIN_PER_NITROGEN
         self.middle_temperature = 0.5 * (number("growth_temperature_low") + number("growth_temperature_high"))
         self._runs: dict[tuple, Run] = {}
+        self._on: dict[TrialFeed, Fish] = {}
+
+    def on(self, feed: TrialFeed) -> Fish:
+        """The same fish on another feed, of which they eat the same grams."""
+        if feed not in self._on:
+            self._on[feed] = Fish(self.number, feed)
+        return self._on[feed]
 
     def appetite(self, temperature: float) -> np.ndarray:
         return appetite_rate(self.number, temperature)
@@ -71,17 +87,10 @@ class Fish:
         need = fish_energy.maintenance_energy(weight, temperature, *(self.number(key) for key in _MAINTENANCE))
         return 100.0 * need / self.feed / weight
 
-    def growth(
-        self,
-        start: float,
-        temperatures: tuple[float, ...],
-        days: int,
-        ration: Ration = 1.0,
-        feed_energy: float | None = None,
-    ) -> Run:
-        key = (start, temperatures, days, ration, feed_energy)
+    def growth(self, start: float, temperatures: tuple[float, ...], days: int, ration: Ration = 1.0) -> Run:
+        key = (start, temperatures, days, ration)
         if key not in self._runs:
-            *_, self._runs[key] = self._days(start, temperatures, days, ration, feed_energy)
+            *_, self._runs[key] = self._days(start, temperatures, days, ration)
         return self._runs[key]
 
     def sgr(self, start: float, temperatures: tuple[float, ...], days: int) -> np.ndarray:
@@ -98,8 +107,8 @@ class Fish:
                 break
         return np.where(np.isnan(day_reached), float(limit), day_reached)
 
-    def _days(self, start, temperatures, days, ration, feed_energy=None):
-        number, feed = self.number, self.feed if feed_energy is None else feed_energy
+    def _days(self, start, temperatures, days, ration):
+        number, feed = self.number, self.feed
         column = np.array(temperatures)[:, None]
         rate = appetite_rate(number, column)
         per_kg = fish_energy.maintenance_rate(column, *(number(key) for key in _MAINTENANCE))
@@ -138,8 +147,11 @@ JUG = "Jug-Dujakovic & Van Gorder, quoted on a web page [secondary, weak]"
 TIDWELL = "Tidwell et al. 1999, J. World Aquac. Soc. 30:324 [abstract]"
 NCRAC = "NCRAC yellow perch white paper [secondary]: little or no growth below 10 degC"
 HAYWARD = "Hayward & Arnold 1996, Trans. Am. Fish. Soc. 125:132, adult white crappie [abstract]"
-KSU = "9-33 degC series, World Aquac. Soc. abstract 166442 [abstract]: cubic of relative growth; 63 d"
-PARK = "Park et al., largemouth bass density trial, 25 degC [abstract]"
+KSU = (
+    "9-33 degC series, World Aquac. Soc. abstract 166442 [abstract]: cubic of relative growth; 63 d; trout feed, "
+    "45 % protein, 20 % fat"
+)
+PARK = "Park et al., largemouth bass density trial, 25 degC, 42 % protein [abstract]"
 BRECK = "Breck, largemouth bass unfed in winter [abstract]"
 SUJA = "Suja et al., channel catfish, 14 weeks, 32 % protein feed [secondary]"
 LOVELL = "Lovell & Sirikul 1974, Proc. SEAFWA, winter ponds [abstract]; pond temperature not given [ours]"
@@ -154,7 +166,7 @@ WASTE = "handbook range for fed fish [memory]; 50 g fish, middle of the growth r
 STARVED = "trout fingerlings 6.9-11.6 cm starved at 12 degC, J. Fish Biol. 1981 [abstract]; 8 g assumed [ours]"
 LINCOLN = "Lincoln University bluegill protein series, 44 % diet [abstract]; 26 degC assumed; band +-20 % [ours]"
 CAGE = "catfish in cages, 27-42 % protein, 12 weeks [abstract]; 27 degC assumed; band +-20 % [ours]"
-SIZES = "largemouth bass of three sizes, 46-56 % protein, Aquac. Int. 2019 [abstract]; 28 degC assumed [ours]"
+SIZES = "largemouth bass of three sizes, 46-56 % protein, 12 % fat, Aquac. Int. 2019 [abstract]; 28 degC assumed [ours]"
 
 RACEWAY = "Walleye in recirculating systems, 2010, doi 10.1080/10454431003736532 [abstract]"
 MALES = "male bluegill and male hybrids indoors, 10 months, Hayward & Wang 2006 [abstract; authors from memory]"
@@ -455,7 +467,9 @@ _POINTS = (
     Check("L1", "walleye", "22 g, 22 degC, 241 d: end weight, g",
           _weight(22, 22, 241), 180, 144, 216, True, RACEWAY),
 )  # fmt: skip
-CHECKS = tuple(check._replace(trial=_TRIAL_OF.get(check.id.split()[0], "") if check.used else "") for check in _POINTS)
+CHECKS = tuple(
+    check._replace(trial=_TRIAL_OF.get(check.id.split()[0], "") if check.used else "").fed() for check in _POINTS
+)
 
 
 class RationRow(NamedTuple):

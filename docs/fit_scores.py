@@ -33,7 +33,7 @@ GROWTH_MEASURES = ("weight", "growth rate", "ration")
 ROWS_OF_TABLE = {row["key"]: row for row in trials()}
 
 # What the older points measure; those of the table say it themselves. D24 and D25 are handbook ranges of waste, which
-# any budget that closes meets, and are counted apart.
+# hardly any budget that closes can miss, and are counted apart.
 _MEASURES = {
     "weight": ("D1", "D2", "D9", "D11", "D15", "D16", "D19", "D23", "E2", "E3", "E4", "E8", "L1", "L3"),
     "growth rate": ("D8", "D21", "A1", "A2", "E5"),

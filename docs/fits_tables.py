@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))  # pytest loads this fi
 
 from check_points import EVERY_SPECIES, NO_TRIALS
 from fit_scores import RULE, Bands, Row, band_score, grade_of, trials_of
+from trial_feeds import TOLD, library_check
 from trial_points import AT_LEAST, LEFT_OUT, OUTSIDE
 from trial_scales import BETWEEN_TRIALS, LEAST_BAND, PRIOR_TRIALS, spread_between_trials, trial_scales
 
@@ -23,6 +24,8 @@ from stocksim.library.strains import trials_sentence, trials_warning
 # or two, bands of 5-95 % from that fit alone): rows inside of all, seen and kept, waste ranges left out; and bands.
 BEFORE_SEEN, BEFORE_KEPT, BEFORE_UNSAFE = (69, 103), (29, 58), 19
 BEFORE_BANDS = Bands(31, 12, 0.559, 5.00)
+# Kept rows inside of all while each trial ran on its species' fitted feed
+BEFORE_FEEDS = {"growth": (17, 37), "appetite": (18, 26), "all": (96, 145)}
 
 
 def trial_sections() -> list[str]:
@@ -105,9 +108,11 @@ def score_section(rows: list[Row]) -> list[str]:
         f"{sum(row.is_unsafe_miss for row in kept)} "
         f"of them are missed on the side on which a keeper would plan too little. Seen: "
         f"{_share(row for row in told if row.seen)}. Apart from these, {_share(waste)} ranges of waste per feed (D24, "
-        "D25), which any budget that closes meets.", "",
+        "D25), which hardly any budget that closes can miss.", "",
         f"Of growth and appetite alone, before the trials were fitted together: kept {BEFORE_KEPT[0]} of "
-        f"{BEFORE_KEPT[1]} inside, {BEFORE_UNSAFE} missed unsafe; seen {BEFORE_SEEN[0]} of {BEFORE_SEEN[1]}.", "",
+        f"{BEFORE_KEPT[1]} inside, {BEFORE_UNSAFE} missed unsafe; seen {BEFORE_SEEN[0]} of {BEFORE_SEEN[1]}. Kept "
+        "values inside while each trial ran on its species' fitted feed and not on its own (*Feeds of the trials*): "
+        + ", ".join(f"{topic} {inside} of {count}" for topic, (inside, count) in BEFORE_FEEDS.items()) + ".", "",
         *_split(rows, lambda row: row.topic, "topic"),
         *_split([row for row in told if row.species in EVERY_SPECIES], lambda row: row.species, "species"),
         "**Bands.** Weights, growth rates and rations that no fit saw, against what the two ends of the declared band "
@@ -120,6 +125,31 @@ def score_section(rows: list[Row]) -> list[str]:
         "lie. Weigh your own fish early; two weighings say more than the band.", "",
     ]  # fmt: skip
     return lines
+
+
+def feed_section() -> list[str]:
+    """The feed of each point that tells one, the rule for its energy, and the rule beside the library's pellets."""
+    lines = [
+        "## Feeds of the trials", "",
+        "Each point runs on the feed that its source tells, whatever comes of it, and the fit sees it so; fish eat the "
+        "same grams of any pellet. Digestible energy told is taken as told; a feed told by its kind is the library's "
+        "of that kind; protein and fat give it by a rule: 23.6 kJ/g of protein, 39.5 of fat and 17.2 of the rest less "
+        "ash (10 %) and water (8 %), of which 88, 90 and 50 % are digested (from memory of fish-nutrition handbooks; "
+        "the last two so that the library's pellets come back, and before any trial was run so). Protein told alone "
+        "moves only the nitrogen: feeds of one protein hold 6 to 22 % fat. All points that are not named here, and "
+        "energies or proteins left empty, have the fitted feed of their species.", "",
+        "| points | told | digestible, MJ/kg | protein, % |", "|---|---|---|---|",
+    ]  # fmt: skip
+    for feed, points in TOLD:
+        energy = "" if feed.energy is None else f"{feed.energy:.1f}"
+        protein = "" if feed.protein is None else f"{100.0 * feed.protein:.3g}"
+        lines.append(f"| {', '.join(points)} | {feed.told} | {energy} | {protein} |")
+    lines += ["", "| pellet of the library | digestible, MJ/kg | by the rule | |", "|---|---|---|---|"]
+    lines += [
+        f"| {name} | {ours:.1f} | {rule:.1f} | {100.0 * (rule / ours - 1.0):+.1f} % |"
+        for name, ours, rule in library_check()
+    ]
+    return [*lines, ""]
 
 
 def effect_of(row: Row) -> str:

@@ -28,9 +28,9 @@ CARP = "25 degC assumed, 22-28 [ours]"
 WET_TO_PELLET = 4.0 / 19.0
 
 
-def weight(start: float, temperature: float, days: int, ration: Any = 1.0, energy: float | None = None) -> Value:
-    """End weight. [g] ``energy`` is the feed's digestible energy where it is told. [kJ/g]"""
-    return lambda fish: fish.growth(start, (temperature,), days, ration, energy).end[0]
+def weight(start: float, temperature: float, days: int, ration: Any = 1.0) -> Value:
+    """End weight. [g]"""
+    return lambda fish: fish.growth(start, (temperature,), days, ration).end[0]
 
 
 def rate(start: float, temperature: float, days: int, ration: Any = 1.0) -> Value:
@@ -38,11 +38,11 @@ def rate(start: float, temperature: float, days: int, ration: Any = 1.0) -> Valu
     return lambda fish: 100.0 * np.log(fish.growth(start, (temperature,), days, ration).end[0] / start) / days
 
 
-def conversion(start: float, temperature: float, days: int, ration: Any = 1.0, energy: float | None = None) -> Value:
+def conversion(start: float, temperature: float, days: int, ration: Any = 1.0) -> Value:
     """Eaten feed per gain. [-]"""
 
     def value(fish: Any) -> Any:
-        run = fish.growth(start, (temperature,), days, ration, energy)
+        run = fish.growth(start, (temperature,), days, ration)
         return run.eaten[0] / (run.end[0] - start)
 
     return value
@@ -60,7 +60,7 @@ def best_ration(start: float, temperature: float, days: int, percent: float) -> 
 
 def full_energy(weight_g: float, temperature: float) -> Value:
     """Digestible energy eaten at full appetite. [kJ per kg of fish a day]"""
-    return lambda fish: 10.0 * fish.number("fitted_feed_energy") * full_ration(weight_g, temperature)(fish)
+    return lambda fish: 10.0 * fish.feed * full_ration(weight_g, temperature)(fish)
 
 
 def best_temperature(weight_g: float, candidates: tuple[float, ...], days: int) -> Value:
@@ -138,7 +138,7 @@ def _point(
         f"{key} {part}".strip(), species or row["species"], what, value, published, low, high,
         is_fitted and is_for_fitting(row["source"]), source, trial,
         measure, width, unsafe,
-    )  # fmt: skip
+    ).fed()  # fmt: skip
 
 
 def _percent(percent: float) -> Any:
@@ -288,19 +288,17 @@ TROUT = (
     _point("sal_feed_zero", "lower limit of feeding, degC", lambda fish: fish.number("no_feeding_below"),
            "temperature", "extrapolated from 2-6 degC", unsafe="high"),
 )  # fmt: skip
-# Digestible energy of the rich and the lean feeds, 18.3-20.1 and 16.9-18.1 kJ/g of dry matter, at 92 % of it [ours]
-_RICH, _LEAN = 17.7, 16.1
 CARP_POINTS = (
-    _point("carp_168g_24c_52d", "168 g, 24 degC, 52 d: end weight, g", weight(168, 24, 52, 1.0, _RICH), "weight",
+    _point("carp_168g_24c_52d", "168 g, 24 degC, 52 d: end weight, g", weight(168, 24, 52), "weight",
            "92 % dry matter taken [ours]", "Schwarz"),
-    _point("carp_168g_24c_93d", "168 g, 24 degC, 93 d: end weight, g", weight(168, 24, 93, 1.0, _RICH), "weight",
+    _point("carp_168g_24c_93d", "168 g, 24 degC, 93 d: end weight, g", weight(168, 24, 93), "weight",
            "92 % dry matter taken [ours]", "Schwarz"),
-    _point("carp_168g_24c_61d_lean", "168 g, 24 degC, 61 d, lean feed: end weight, g", weight(168, 24, 61, 1.0, _LEAN),
+    _point("carp_168g_24c_61d_lean", "168 g, 24 degC, 61 d, lean feed: end weight, g", weight(168, 24, 61),
            "weight", "92 % dry matter taken [ours]", "Schwarz"),
     _point("carp_168g_24c_106d_lean", "168 g, 24 degC, 106 d, lean feed: end weight, g",
-           weight(168, 24, 106, 1.0, _LEAN), "weight", "92 % dry matter taken [ours]", "Schwarz"),
+           weight(168, 24, 106), "weight", "92 % dry matter taken [ours]", "Schwarz"),
     _point("carp_168g_24c_fcr1", "168 g, 24 degC, 52 d: eaten feed per gain",
-           conversion(168, 24, 52, 1.0, _RICH), "conversion", "0.9 of dry matter, at 92 % dry matter [ours]",
+           conversion(168, 24, 52), "conversion", "0.9 of dry matter, at 92 % dry matter [ours]",
            expect=0.9 / 0.92),
     _point("carp_stop_7", "stop feeding, degC", lambda fish: fish.number("no_feeding_below"), "temperature",
            unsafe="high"),
@@ -376,8 +374,24 @@ LEFT_OUT: dict[str, tuple[str, ...]] = {
     "natural food, wet or of unknown moisture": (
         "black_crappie_ration_200mm", "white_crappie_ration_200mm", "bluegill_maintenance_23c", "perch_maintenance_23c",
         "trout_maint_22_5c", "trout_maint_6_9c", "rbt_maint_6_9", "blg_ice_stomach", "yp_ice_stomach", "pks_stomach_88",
-        "more_til_duckweed_20g", "lmb_winter_weight",
+        "lmb_winter_weight",
     ),
+    "duckweed as food: answered by docs/feed_points.py": (
+        "more_til_duckweed_20g", "til_lemna_best_25g", "til_lemna_best_45g", "til_lemna_best_75g",
+        "til_lemna_20_sgr_ratio", "til_lemna_40_sgr_ratio",
+    ),
+    "the intake of fresh plants in duckweed.toml was set by it; several plants, five days at a time": (
+        "til_plants_dry_intake", "til_plants_sgr",
+    ),
+    "fed a food that is no feed of the library (fish flesh, Azolla, dried duckweed)": (
+        "trout_herring_dry_intake", "trout_herring_wet_ratio", "trout_herring_unused", "til_azolla_fresh_loss",
+        "til_half_dried_duckweed",
+    ),
+    "natural food of fish that are no species of the library": (
+        "gcarp_duckweed_absorbed", "gcarp_duckweed_retained", "gcarp_worms_retained", "hgcarp_hydrilla_wet",
+        "btil_larvae_alone",
+    ),
+    "natural food, told as similar without a figure": ("trout_worm_slices",),
     "the model has no hunger, crowding or digestion that changes, of which the row tells": (
         "catfish_eod_extra_big", "catfish_eod_extra_small", "catfish_etd_extra_big", "hsb_pond_18wk_3_3",
         "hsb_pond_18wk_3_6", "hybrid_sunfish_catchup", "bluegill_1_8g_11wk_high", "carp_fry_ras_high",

@@ -161,11 +161,13 @@ class SlowWater:
                 self.used / self.water,
             ))  # fmt: skip
         if self.table.buffer == "calcium_carbonate":
+            # what dissolves until the sump is full, after the water lost what it did yesterday
+            left = max(self.sump.level["alkalinity"] - max(self.used, 0.0) / self.water, 0.0)
             ph = self.table.ph
             if ph is None:
-                ph = ph_from_alkalinity(self.sump.level["alkalinity"], self.sump.level["co2"], t)
-            dissolves = chalk_room(self.sump.level["calcium"], self.sump.level["alkalinity"], ph, t)
-            self.dose = min(self.dose, float(dissolves) * self.water + max(self.used, 0.0))
+                ph = ph_from_alkalinity(left, self.sump.level["co2"], t)
+            dissolves = chalk_room(self.sump.level["calcium"], left, ph, t)
+            self.dose = min(self.dose, float(dissolves) * self.water)
         self._base(t)
 
     def _base(self, t: float) -> None:

@@ -84,18 +84,14 @@ KNOWN_MISSES = {
         "D23 302",
         "hsb_phase2_sunshine",
         "hsb_phase2_palmetto",
-        "hsb_phase3_sunshine",
-        "hsb_wirtz_60g_sgr",
-        "hsb_wirtz_60g_fcr",
     },
     "hybrid_sunfish": {"L3", "hybrid_sunfish_15g_10wk"},
-    "brown_bullhead": {"bhd_eats_3"},
+    "brown_bullhead": {"D24", "bhd_eats_3"},
     "walleye": {
         "L1",
         "walleye_ras_fcr",
         "more_walleye_ration_2_5g",
         "more_walleye_ration_9_17g",
-        "pikeperch_25g_ration_2_0",
     },
 }
 
@@ -112,10 +108,11 @@ POINTS = _docs_module("check_points")
 EVERY_CHECK = (*POINTS.CHECKS, *_docs_module("trial_points").TRIALS)
 
 
-def _feed(species) -> dict[str, float]:
+def _feed(species, told=None) -> dict[str, float]:
+    energy, protein = (None, None) if told is None else (told.energy, told.protein)
     return {
-        "digestible_energy": species["fitted_feed_energy"],
-        "protein": species["fitted_feed_protein"],
+        "digestible_energy": energy or species["fitted_feed_energy"],
+        "protein": protein or species["fitted_feed_protein"],
         "protein_digestibility": PROTEIN_DIGESTED,
     }
 
@@ -123,11 +120,15 @@ def _feed(species) -> dict[str, float]:
 class ShippedFish:
     """A species file run with `grow_in_good_water`; results of shape (temperatures,)."""
 
-    def __init__(self, name: str):
+    def __init__(self, name: str, told=None):
         self.species = load_species(name)
-        self.feed = _feed(self.species)
+        self.pellet = _feed(self.species, told)
+        self.feed = self.pellet["digestible_energy"]
         low, high = self.species["growth_temperature_low"], self.species["growth_temperature_high"]
         self.middle_temperature = 0.5 * (low + high)
+
+    def on(self, told):
+        return ShippedFish(self.species.name, told)
 
     def appetite(self, temperature):
         return appetite_rate(self.species.__getitem__, temperature)
@@ -135,15 +136,15 @@ class ShippedFish:
     def maintenance_percent(self, weight, temperature):
         keys = ("maintenance_at_20", "maintenance_q10_cold", "maintenance_q10_warm")
         need = maintenance_energy(weight, temperature, *(self.species[key] for key in keys))
-        return 100.0 * need / self.feed["digestible_energy"] / weight
+        return 100.0 * need / self.feed / weight
 
     def number(self, key):
         return self.species[key]
 
-    def growth(self, start, temperatures, days, ration=1.0, feed_energy=None):
+    def growth(self, start, temperatures, days, ration=1.0):
         if callable(ration):
             return POINTS.Run(*np.array([self._by_rule(start, t, days, ration) for t in temperatures]).T)
-        courses = [self._course(start, temperature, days, ration, feed_energy) for temperature in temperatures]
+        courses = [self._course(start, temperature, days, ration) for temperature in temperatures]
         totals = [[c.weight_g[-1], c.eaten_g.sum(), c.oxygen_g.sum(), c.tan_g.sum()] for c in courses]
         return POINTS.Run(*np.array(totals).T)
 
@@ -163,11 +164,10 @@ class ShippedFish:
             totals += [course.eaten_g[0], course.oxygen_g[0], course.tan_g[0]]
         return [weight, *totals]
 
-    def _course(self, start, temperature, days, ration, feed_energy=None):
-        get, feed = self.species.__getitem__, self.feed
-        if feed_energy is not None:
-            feed = feed | {"digestible_energy": feed_energy}
-        return grow_in_good_water(get, feed.__getitem__, start, np.full(days, temperature), ration)
+    def _course(self, start, temperature, days, ration):
+        return grow_in_good_water(
+            self.species.__getitem__, self.pellet.__getitem__, start, np.full(days, temperature), ration
+        )
 
 
 def _cases() -> list:

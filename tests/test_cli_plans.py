@@ -195,7 +195,7 @@ def young() -> None:
     """The starter site cut short, on a film of a few weeks, with plenty of fish."""
     spoil("end = 2027-04-30", "end = 2026-12-31")
     spoil("to = 2027-04-30", "to = 2026-12-31")
-    spoil("count = 60", "count = 300")
+    spoil("count = 60", "count = 400")
     spoil('sump = "600 L"', 'sump = "600 L"\nbiofilter_start = "seeded"')
 
 

@@ -38,8 +38,11 @@ OVERSTOCKED = {
     "starved bed": one_tank(count=900, power_w=60.0, bed_m2=40.0, days=60, **BUFFERED),
     "two species": two_loops(),
     "trout in a warm spell": one_tank("rainbow_trout", "trout_44", 17.0, 60, 500, 150.0, 20.0, **BUFFERED),
-    "no buffer": one_tank(count=900, power_w=60.0, bed_m2=40.0, days=60),
-    "new film": one_tank(count=300, power_w=200.0, days=60, biofilter_start="new", **BUFFERED),
+    "no buffer": one_tank(count=900, power_w=60.0, bed_m2=40.0, ph=7.4, days=60),
+    # catfish, for nitrite kills them; of what it does to tilapia nothing is known
+    "new film": one_tank(
+        "channel_catfish", "catfish_32", count=300, power_w=200.0, days=60, biofilter_start="new", **BUFFERED
+    ),
 }
 # where water turns deadly in a few days the course is a crash, not a crowd that lives on
 CRASHES = ("ammonia", "no buffer", "new film")
@@ -62,8 +65,7 @@ def test_no_starve_and_gorge(name):
 @pytest.mark.parametrize("name", CRASHES)
 def test_a_crash_does_not_swing_either(name):
     course = run(OVERSTOCKED[name])
-    is_lost = course.deaths.sum() > 0.5 * course.count[0, 0].sum()
-    assert is_lost or course.fed_g[0, -30:].sum() == 0.0, "half die, or for a month none eats"
+    assert course.deaths.sum() > 0.5 * course.count[0, 0].sum()
     # feed may stop and come again as the few that are left find better water, but never by turns; oxygen settles
     for columns in (course.fed_g[0, 3:], course.oxygen_mg_l[0, 3:], course.tan_mg_l[0, 3:]):
         for column in columns.T:

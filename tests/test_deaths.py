@@ -33,7 +33,7 @@ from stocksim.site.kinds import CAUSES_OF_DEATH
 OF_WATER = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_of_water)
 
 ROOT = Path(__file__).parents[1]
-LATE = START + dt.timedelta(days=12)
+LATE = START + dt.timedelta(days=6)  # before much of the ammonia has become nitrite, which kills perch as well
 
 
 def foul() -> dict:
@@ -41,7 +41,7 @@ def foul() -> dict:
     tables = one_tank("yellow_perch", "perch_45", 20.0, days=20, count=60, mean_weight_g=40.0, ph=8.6, bed_m2=4.0)
     tables["loops"]["main"] |= {
         "biofilter_start": "new",
-        "fishless_cycling": {"from": START, "to": START + dt.timedelta(days=10), "ammonia_nitrogen": "15 g/day"},
+        "fishless_cycling": {"from": START, "to": LATE - dt.timedelta(days=2), "ammonia_nitrogen": "15 g/day"},
     }
     tables["cohorts"]["fish"]["stocked"] = LATE
     return tables

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_sites import build, one_tank
+from small_sites import START, build, one_tank
 
 from stocksim.answers.season.answer import season_answer
 from stocksim.answers.stock.loads import Candidate, Option, candidate_layout, unit_loads
@@ -268,6 +269,25 @@ def test_a_limit_of_growth_binds_its_own_species_alone():
     assert density_ground(season.site, found) == ("black_crappie", "growth")
     told = season_answer(season, season.findings).data["limits"]
     assert next(row for row in told if row["limit"] == "density")["meaning"] == "growth"
+
+
+def test_only_a_species_that_stands_in_the_tank_is_named_for_its_density():
+    # both bear 20 kg/m3, so that the number alone does not tell whose it is
+    made = tank(days=5, bluegill=fish("bluegill", 20, 90), tilapia=fish("nile_tilapia", 20, 90))
+    made["tanks"]["two"] = dict(made["tanks"]["one"])
+    made["cohorts"]["tilapia"]["tank"] = "two"
+
+    def named(made: dict) -> dict:
+        season = run_season(build(made))
+        return {f.where: (f.threshold, density_ground(season.site, f)) for f in season.findings if f.limit == "density"}
+
+    tilapia, bluegill = (20.0, ("nile_tilapia", "welfare")), (20.0, ("bluegill", "welfare"))
+    assert named(made) == {"tanks.one": bluegill, "tanks.two": tilapia}
+    # one that an event moves or grades into it counts as well
+    made["cohorts"]["goldfish"] = fish("goldfish", 20, 60)
+    for more in ({"kind": "move"}, {"kind": "grade", "largest_share": 0.5, "into": "larger"}):
+        made["events"] = [{"date": START + dt.timedelta(days=2), "cohort": "goldfish", "tank": "two"} | more]
+        assert named(made)["tanks.two"] == (10.0, ("goldfish", "welfare"))
 
 
 def test_the_level_that_means_more_holds_for_the_tank():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from command_line import runner
 from small_sites import build, one_tank
 
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.fish.growth import appetite_rate
 from stocksim.library.species import load_species, species_names
 from stocksim.library.strains import trials_sentence, trials_warning
@@ -20,6 +22,7 @@ sys.path.insert(0, str(DOCS))
 
 import fit_scores  # noqa: E402
 import fits_tables  # noqa: E402
+import trial_feeds  # noqa: E402
 import trial_points  # noqa: E402
 import trial_scales  # noqa: E402
 from check_points import CHECKS, EVERY_SPECIES, NO_TRIALS, Fish  # noqa: E402
@@ -69,6 +72,61 @@ def test_points_have_the_tolerance_of_what_they_measure():
         if check.expect is not None:
             assert (check.low, check.high) == pytest.approx(tolerance(check.measure, check.expect)), check.id
         assert check.low < check.high
+
+
+# --- the feed of a point
+
+# words by which a row of the table tells its feed
+TELLS = re.compile(
+    r"\d % (?:digestible )?(?:protein|sinking feed)|(?:trout|catfish|pikeperch) (?:feed|pellets)|MJ DE|kcal"
+)
+
+
+def test_every_point_whose_source_tells_its_feed_runs_on_it():
+    rows = trial_points.ROWS
+    telling = {
+        check.id
+        for check in trial_points.TRIALS
+        for row in (rows[check.id.split()[0]],)
+        if TELLS.search(f"{row['what']}; {row['conditions']}")
+    }
+    telling |= {check.id for check in CHECKS if TELLS.search(check.source) and "%" in check.source}
+    assert {"hsb_phase3_sunshine", "carp_168g_24c_52d", "D8 15", "tilapia_gmt_ration_4"} <= telling
+    assert not {check.id for check in (*CHECKS, *trial_points.TRIALS) if check.id in telling and check.feed is None}
+    named = [point for _, points in trial_feeds.TOLD for point in points]
+    assert len(named) == len(set(named))
+    assert set(named) <= {check.id.split()[0] for check in (*CHECKS, *trial_points.TRIALS)}
+
+
+def test_energy_by_the_rule_is_that_of_the_library_pellets():
+    # the rule was set by them: 10 % was agreed before
+    for name, ours, rule in trial_feeds.library_check():
+        assert rule == pytest.approx(ours, rel=0.10), name
+    assert trial_feeds.digestible_energy(0.4, 0.2) > trial_feeds.digestible_energy(0.4, 0.1)
+    # by hand: 0.44 x 23.6 x 0.88 + 0.22 x 39.5 x 0.9 + 0.16 x 17.2 x 0.5
+    assert trial_feeds.digestible_energy(0.44, 0.22) == pytest.approx(9.138 + 7.821 + 1.376, abs=1e-3)
+
+
+def test_fish_eat_the_same_grams_of_a_richer_feed_and_grow_by_its_energy():
+    entry = load_species("hybrid_striped_bass")
+    fish = Fish(entry.__getitem__)
+    rich = fish.on(trial_feeds.TrialFeed("", 1.2 * entry["fitted_feed_energy"], None))
+    lean, better = fish.growth(100.0, (25.0,), 1), rich.growth(100.0, (25.0,), 1)
+    # but for what the weight moves within the day
+    assert better.eaten.item() == pytest.approx(lean.eaten.item(), rel=0.003)
+    assert better.end.item() > lean.end.item()
+    assert better.oxygen.item() > lean.oxygen.item()
+    assert rich.maintenance_percent(100.0, 25.0) == pytest.approx(fish.maintenance_percent(100.0, 25.0) / 1.2)
+    protein = fish.on(trial_feeds.TrialFeed("", None, entry["fitted_feed_protein"] + 0.1))
+    more = protein.growth(100.0, (25.0,), 1)
+    assert more.end.item() == lean.end.item()  # protein alone moves only the nitrogen
+    # a tenth of the grams as protein more: its digested nitrogen is given off, 6.25 g of protein a gram
+    given_off = 0.1 * 0.88 / 6.25 * lean.eaten.item()
+    assert more.tan.item() - lean.tan.item() == pytest.approx(AMMONIA_SHARE_OF_EXCRETION * given_off, rel=1e-6)
+    # and a point takes it: these bass were fed trout feed
+    point = next(check for check in trial_points.TRIALS if check.id == "hsb_phase3_sunshine")
+    assert point.feed is not None
+    assert point.value(fish).item() > 1.1 * fish.growth(177.5, (25.0,), 84).end.item()
 
 
 # --- the scale and its band
@@ -148,7 +206,8 @@ def test_fish_that_were_seen_to_eat_in_the_cold_eat():
 
 def test_brown_bullhead_have_a_scale_of_their_own():
     # Buttner & Renyaan 1990 (abstract), black bullhead: 124.5 % in 63 days at 28 degC; as catfish they gained 383 %
-    fish = Fish(load_species("brown_bullhead").__getitem__)
+    # on trout feed, as theirs
+    fish = Fish(load_species("brown_bullhead").__getitem__).on(trial_feeds.feed_of("black_bullhead_28c_gain"))
     gain = 100.0 * (fish.growth(11.0, (28.0,), 63).end.item() / 11.0 - 1.0)
     assert 0.6 * 124.5 < gain < 1.4 * 124.5
 

@@ -28,7 +28,7 @@ from stocksim.faces.words import settling_cautions
 from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
 
-STOCKED = dt.date(2026, 11, 20)
+STOCKED = dt.date(2026, 10, 8)
 SPRING = START + dt.timedelta(days=14)
 
 
@@ -50,8 +50,8 @@ def without_film():
 
 
 def into_ammonia():
-    """Fish put into water that was dosed with ammonia for five weeks."""
-    cycling = {"from": START, "to": dt.date(2026, 11, 5), "ammonia_nitrogen": "3 g/day"}
+    """Fish put into water that was dosed for a week with far more ammonia than its film takes, the day after."""
+    cycling = {"from": START, "to": STOCKED - dt.timedelta(days=1), "ammonia_nitrogen": "15 g/day"}
     tables = perch(biofilter_start="new", fishless_cycling=cycling)
     tables["cohorts"]["fish"]["stocked"] = STOCKED
     return tables
@@ -59,8 +59,10 @@ def into_ammonia():
 
 @pytest.fixture(scope="module")
 def newborn():
-    """The ramp of a new film under many fish."""
-    return feeding_ramp(build(perch(biofilter_start="new")))
+    """The ramp of a new film under many fish, whose wastes pass its limits even while they are not fed."""
+    tables = perch(biofilter_start="new")
+    tables["cohorts"]["fish"]["mean_weight"] = "80 g"
+    return feeding_ramp(build(tables))
 
 
 @pytest.fixture(scope="module")
@@ -134,7 +136,7 @@ def test_deaths_of_a_schedule_are_told_with_those_without_it(newborn):
     entries = ledger(proof.layout, proof.course)["fish"]
     # beside what the water kills there are only the deaths of every day
     assert loop.fate.dying == pytest.approx(entries["deaths"][0], abs=1.0)
-    assert 2.0 < loop.fate.dying < loop.fate_as_fed.dying
+    assert 5.0 < loop.fate.dying < loop.fate_as_fed.dying
     assert loop.full_from is None  # though the last week feeds all of the ration
     assert loop.weeks[-1].share == 1.0
     words = loop_sentence(loop, "metric")
@@ -199,7 +201,8 @@ def test_ph_that_binds_is_named_with_alkalinity_and_the_chalk_caution_of_the_sea
 
 def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
     winter = [{"from": dt.date(2026, 11, 15), "share": 0.0}, {"from": dt.date(2027, 3, 15), "share": 1.0}]
-    site = load_site(FOLDER / "heron_lane.toml").with_changes({"loops.main.feeding_ramp": winter})
+    changes = {"loops.main.feeding_ramp": winter, "loops.main.source_water.alkalinity": "150 mg/L"}
+    site = load_site(FOLDER / "heron_lane.toml").with_changes(changes)
     ramp = feeding_ramp(site, dt.date(2027, 3, 15))
     loop = next(loop for loop in ramp.loops if loop.loop == "main")
     assert loop.full_from is None
@@ -213,6 +216,12 @@ def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
     assert "loops.main.feeding_ramp" not in ramp.offered
     assert loop.water_advice.safe_from < dt.date(2027, 4, 15)
     assert loop.water_advice.fate.dying < loop.fate.dying
+    # until then its run has the water of the season, from the first day on as hard as the source and not as the target
+    plain, softer = run_season(site), run_season(site, **loop.water_advice.change.fields)
+    day = (dt.date(2027, 3, 15) - START).days
+    before, same = (season.course.alkalinity_mg_l[0, :day, 0] for season in (plain, softer))
+    assert before[0] > 150.0
+    np.testing.assert_allclose(same, before, rtol=0.0, atol=0.01 * (150.0 - 40.0))
 
 
 def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):

@@ -118,7 +118,7 @@ ONE_FAULT = [
     ({f"{WATER}.values.oct": 64}, OCTOBER, ["64 has no unit", "degC or degF"]),
     ({f"{WATER}.values.oct": "64"}, OCTOBER, ['"64" has no unit', "degF"]),
     ({f"{WATER}.values.oct": "64 degC"}, OCTOBER, ['"64 degC"', "0 and 40 degC"]),
-    ({f"{WATER}.values.oct": "30 degC"}, OCTOBER, ["yellow_perch", "29.0 degC"]),
+    ({f"{WATER}.values.oct": "31 degC"}, OCTOBER, ["kills yellow_perch", "30.3 degC"]),
     (TROUT | {f"{WATER}.values.oct": "30 degC"}, OCTOBER, ["kills rainbow_trout"]),
     (TROUT | {WATER: {"kind": "constant", "value": "86 degF"}}, ("loops.main", "water_temperature.value"),
      ['"86 degF" kills rainbow_trout', "check the unit", "another loop"]),

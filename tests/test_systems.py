@@ -48,3 +48,36 @@ def test_a_system_runs_and_every_output_is_a_number():
     for output in found:
         assert math.isfinite(output.ours)
         assert output.least <= output.ours <= output.greatest
+
+
+@pytest.mark.parametrize("system", systems.systems())
+def test_a_system_that_lived_lives_here(system):
+    for output in systems.run(system):
+        if output.what.startswith("survival"):
+            assert output.is_met, output
+
+
+# what was broken, the limit that tells it, and within how many days of the start
+CONTROLS = [
+    ("raft_nile_tilapia_batch", {"beds.raft.nitrifying_surface": "180 m2"}, "nitrite", 3),
+    ("tilapia_nursery_400", {"loops.main.alkalinity_target": None}, "nitrite", 25),
+    ("bass_indoors_36_5", {"tanks.one.oxygen_supply": {"kind": "none"}}, "oxygen", 1),
+    ("bluegill_indoors", {"loops.main.biofilter_start": "new"}, "unionized_ammonia", 2),
+    ("trout_tank_1983", {"cohorts.trout.count": 783}, "oxygen", 5),
+    ("tilapia_farm", {"biofilters.f.media_volume": "1500 L"}, "unionized_ammonia", 3),
+]
+
+
+@pytest.mark.parametrize(("system", "broken", "limit", "days"), CONTROLS, ids=lambda part: str(part)[:30])
+def test_a_system_that_is_broken_in_a_known_way_is_told_in_time(system, broken, limit, days):
+    """Half the film, no base, no air, a new film at full feed, three times the fish, a quarter of the filter."""
+    site = stocksim.load_site(systems.SYSTEMS / f"{system}.toml")
+    sound, spoilt = stocksim.run_season(site), stocksim.run_season(site, **broken)
+    found = [f for f in spoilt.findings if f.limit == limit and f.first_date is not None]
+    assert found
+    assert min((f.first_date - site.file.season.start).days for f in found) < days
+    margins = [
+        min(f.margin_percent for f in season.findings if f.limit == limit and f.margin_percent is not None)
+        for season in (sound, spoilt)
+    ]
+    assert margins[1] < margins[0] - 25.0, "the sound one is as bad"

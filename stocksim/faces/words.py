@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.arrays.beds import Unrated
+from stocksim.engine.arrays.fish import build_stays
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import help_words
@@ -461,7 +462,7 @@ _DENSITY_WORDS = {
 
 
 def density_ground(site: Site, finding: Finding) -> tuple[str, str] | None:
-    """Species that sets the density a tank is judged by, and what that limit means.
+    """Species that sets the density a tank is judged by, of those that ever stand in it, and what that limit means.
 
     Parameters
     ----------
@@ -478,7 +479,11 @@ def density_ground(site: Site, finding: Finding) -> tuple[str, str] | None:
     if LIMITS[finding.limit].mended_by is not Mending.ROOM:
         return None
     level = site.file.site.density_level
-    for key, entry in site.species.items():
+    stays, _ = build_stays(site)
+    # fish of other tanks may have the same limit; a dict keeps the order of the file
+    here = dict.fromkeys(stay.table.species for stay in stays if finding.where == f"tanks.{stay.table.tank}")
+    for key in here:
+        entry = site.species[key]
         bears = density_limits(entry, level)
         if math.isclose(bears.of_own, finding.threshold, rel_tol=1e-9):
             return key, "growth"

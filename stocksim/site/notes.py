@@ -29,7 +29,6 @@ from stocksim.site.rooms import ROOMS, room_of
 from stocksim.water.maturity import (
     ORDINARY_ALKALINITY_MG_L,
     ORDINARY_OXYGEN_MG_L,
-    OXIDIZERS,
     START_FOOD_MG_L,
     STARTS,
     oxidizer_growth,
@@ -191,9 +190,13 @@ def dark_days(file: SiteFile) -> list[dt.date]:
 
 # --- what was assumed where a site file is silent, and what of it is not used: one sentence each
 
-# Ammonia nitrogen [mg/L] that dosing may bring before a new film is full grown: with more, films stall. Fitted in this
-# project to seasons of 60 days at 12-25 degC: beds of 2 m2 of gravel on 1.5 m3 stalled above 14, of 6 m2 above 19.
-STALLS_ABOVE_MG_L = 14.0
+# TAN [mg/L] above which a new film is said to stall, and above half of which to be hindered (a trade page, read). Here
+# un-ionized ammonia slows films, nitrite eaters most, and never halts them.
+HINDERS_ABOVE_MG_L = 6.0
+# Ammonia nitrogen [mg/L] that dosing may bring before a new film is full grown: with more, TAN passes that level. Fitted
+# in this project to seasons of 90 days at 12-25 degC: beds of 2 m2 of gravel on 1.9 m3 pass it above 14-17, of 6 m2
+# above 18-22, of 20 m2 above 25.
+PASSES_ABOVE_MG_L = 14.0
 
 
 class Assumptions(NamedTuple):
@@ -365,7 +368,7 @@ def cycling_notes(file: SiteFile, temperature_c: Mapping[str, NDArray[np.float64
     Returns
     -------
     list of str
-        A sentence for each loop whose film will likely stall.
+        A sentence for each loop whose film will likely be slowed.
     """
     notes = []
     for key, loop in file.loops.items():
@@ -377,13 +380,13 @@ def cycling_notes(file: SiteFile, temperature_c: Mapping[str, NDArray[np.float64
         growth = oxidizer_growth(water_c, START_FOOD_MG_L, ORDINARY_OXYGEN_MG_L, ORDINARY_ALKALINITY_MG_L, "ammonia")
         grown = -math.log(STARTS["new"]) / max(float(growth), 1e-6)
         days, water = min(float(last - first + 1), grown), loop_water_m3(file, key)
-        if dosing.ammonia_nitrogen / water * days > STALLS_ABOVE_MG_L:
-            half = OXIDIZERS["ammonia"].inhibition_mg_l
+        if dosing.ammonia_nitrogen / water * days > PASSES_ABOVE_MG_L:
+            high = HINDERS_ABOVE_MG_L
             notes.append(
                 f"loops.{key}.fishless_cycling doses {dosing.ammonia_nitrogen / water:.2g} mg/L of nitrogen a day, "
-                f"which a new film at {water_c:.0f} degC cannot take before ammonia passes {half:g} mg/L and halves "
-                f"its growth: the film will likely stall. Dose {half * water / days:.2g} g/day or less, or test and "
-                f"stop above {0.5 * half:g} mg/L."
+                f"which a new film at {water_c:.0f} degC cannot take before ammonia passes {high:g} mg/L: that "
+                f"slows its growth, is said to stall it, and makes the loop ready later, not sooner. Dose "
+                f"{high * water / days:.2g} g/day or less, or test and stop above {0.5 * high:g} mg/L."
             )
     return notes
 

@@ -15,7 +15,7 @@ from stocksim.answers.ramp.fate import LoopFate, loop_fate
 from stocksim.changes.change import Action, Change, prove
 from stocksim.changes.search import Deaths, Help, prove_change
 from stocksim.changes.water import alkalinity_steps, softened, softer_sources, softer_target
-from stocksim.engine.arrays.water import source_level
+from stocksim.engine.arrays.water import SOLUTES, source_level
 from stocksim.engine.results.deaths import DEATHS_TOLD
 from stocksim.engine.results.findings import Finding, LimitSeries
 from stocksim.engine.results.frames import Season
@@ -154,8 +154,7 @@ def _held_until(plain: Season, loop: str, day: int) -> list[dict[str, Any]]:
     known: dict[Any, dict[str, Any]] = {}
     for test in plain.site.raw["loops"][loop].get("water_tests", []):
         known.setdefault(test["date"], {}).update(test)
-    table = plain.site.file.loops[loop]
-    first = source_level(table, "alkalinity") if table.alkalinity_target is None else table.alkalinity_target
+    first = float(plain.layout.water.start_level[SOLUTES.index("alkalinity"), column])
     for number, date in enumerate(plain.dates[: day + 1]):
         held = level[number - 1] if number else first
         known.setdefault(date, {"date": date}).setdefault("alkalinity", f"{held:.6f} mg/L")

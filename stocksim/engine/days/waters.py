@@ -167,14 +167,15 @@ def _dose(now: Now, k: int) -> float:
     for i in range(loop_of.size - unit.shape[1]):
         if loop_of[i] == k:
             ph, tan = max(ph, leaf[PH, i]), max(tan, leaf[TAN, i])
+    used = loop[ALKALINITY_USED, k] / water
     dose = dose_within_limits(
         loop[HELD_ALKALINITY, k] / water, target, ph, tan, loop[AMMONIA_LIMIT, k],
-        loop[MOST_PH_RISE, k], loop[PKA, k], loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k],
-        loop[ALKALINITY_USED, k] / water,
+        loop[MOST_PH_RISE, k], loop[PKA, k], loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k], used,
     )  # fmt: skip
     if loop[IS_CHALK, k] > 0.0 and dose > 0.0:
-        # it is poured into the sump, and stops where that water holds all the lime it can
-        alkalinity, dioxide = loop[ALKALINITY, k], loop[CO2, k]
+        # it is poured into the sump, and stops where that water holds all the lime it can, which the day's use of
+        # alkalinity makes more: water that holds too much already must first lose that
+        alkalinity, dioxide = max(loop[ALKALINITY, k] - max(used, 0.0), 0.0), loop[CO2, k]
         sump_ph = loop[PH_GIVEN, k]
         if math.isnan(sump_ph):
             sump_ph = equilibrium_ph(alkalinity, dioxide, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k])
@@ -182,7 +183,7 @@ def _dose(now: Now, k: int) -> float:
             loop[CALCIUM, k], alkalinity, sump_ph, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k],
             loop[CALCITE, k],
         )  # fmt: skip
-        dose = min(dose, room + max(loop[ALKALINITY_USED, k], 0.0) / water)
+        dose = min(dose, room)
     return dose * water
 
 

@@ -29,6 +29,11 @@ WATCHED = [
 ]  # fmt: skip
 
 
+# seen in the year of all events, but for one: crops give back a fifth of the base, so a thousandth of their nitrogen
+# shows only where they take much of what the fish give
+SEEN_IN = {("beds", "nitrogen_uptake_g"): "starter"}
+
+
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """Books of a site's season, run and written once."""
@@ -81,7 +86,7 @@ def test_every_site_has_its_balances(written, name):
 
 @pytest.mark.parametrize(("file", "column"), WATCHED, ids=lambda part: part)
 def test_a_thousandth_more_shows(written, file, column):
-    books = copy.copy(written("heron_lane_year"))
+    books = copy.copy(written(SEEN_IN.get((file, column), "heron_lane_year")))
     frame = getattr(books, file).copy()
     frame[column] = frame[column] * 1.001
     setattr(books, file, frame)

@@ -115,7 +115,7 @@ def test_check_json_of_a_file_that_is_not_there_is_a_fault_too(run):
 
 COLUMNS = {
     "cohorts": "date cohort species tank count mean_weight_g biomass_kg feed_g feed_eaten_g feed_percent_body_weight "
-    "growth_g_per_day oxygen_use_g tan_excreted_g nitrogen_spared_g deaths harvested_kg temperature_c",
+    "growth_g_per_day oxygen_use_g tan_excreted_g nitrogen_spared_g deaths deaths_kg harvested_kg temperature_c",
     "tanks": "date tank loop temperature_c biomass_kg density_kg_m3 feed_g oxygen_use_g oxygen_supply_g oxygen_mg_l "
     "oxygen_min_mg_l tan_mg_l unionized_ammonia_mg_l unionized_ammonia_max_mg_l nitrite_n_mg_l co2_mg_l ph",
     "loops": "date loop biomass_kg feed_g tan_produced_g tan_nitrified_g nitrate_n_mg_l alkalinity_mg_l buffer_g "

@@ -146,6 +146,24 @@ def test_number_and_mass_close_and_the_small_ones_go_first():
     )  # no lever of the water is sought for them
 
 
+def test_the_tables_of_a_season_with_hunters_close_in_mass():
+    made = tank(bass=fish("largemouth_bass", 6, 300, **UNFED), bluegill=fish("bluegill", 60, 40))
+    season = run_season(build(made))
+    rows = season.cohorts.set_index(["cohort", "date"]).loc["bluegill"]
+    morning_g = np.concatenate([[60 * 40.0], 1000.0 * rows["biomass_kg"].to_numpy()[:-1]])
+    gain_g = (rows["growth_g_per_day"] * (rows["count"] + rows["deaths"])).to_numpy()
+    dead_g = 1000.0 * rows["deaths_kg"].to_numpy()
+    assert morning_g + gain_g - dead_g == pytest.approx(1000.0 * rows["biomass_kg"].to_numpy(), rel=1e-12)
+    # the eaten are small: at the mean of the rest they would weigh much more
+    assert dead_g.sum() < 0.97 * (rows["deaths"] * rows["mean_weight_g"]).sum()
+    # feed is a percentage of what lived in the morning, and a tank as dense as it was with its dead among them
+    assert rows["feed_percent_body_weight"].to_numpy() == pytest.approx(100.0 * rows["feed_g"] / morning_g, rel=1e-12)
+    bass = season.cohorts.set_index(["cohort", "date"]).loc["bass"]
+    bass_g = 1000.0 * (bass["biomass_kg"] + bass["deaths_kg"]).to_numpy()
+    judged = next(series for series in season.limits if series.limit == "density")
+    assert judged.value[0, :, 0] == pytest.approx((bass_g + morning_g + gain_g) / 3000.0, rel=1e-12)
+
+
 def test_larger_and_more_hunters_eat_more_and_fed_ones_less():
     def by(weight_g: float = 300.0, count: int = 4, **more: object) -> float:
         bass, prey = fish("largemouth_bass", count, weight_g, **more), fish("bluegill", 200, 30)

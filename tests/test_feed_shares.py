@@ -58,6 +58,19 @@ def test_shares_are_numbers_or_percentages(written):
     assert set(site.feeds) == {"perch_45", "kitchen_greens", NAME}
 
 
+def test_the_order_of_shares_does_not_matter():
+    names = {
+        build(tables_fed(written)).file.cohorts["fish"].feed
+        for written in (dict(reversed(MIX.items())), "kitchen_greens 20 %, perch_45 80 %", NAME)
+    }
+    assert names == {NAME}
+    halves = {
+        build(tables_fed({a: 0.5, b: 0.5})).file.cohorts["fish"].feed
+        for a, b in (("duckweed", "perch_45"), ("perch_45", "duckweed"))
+    }
+    assert halves == {"duckweed 50 %, perch_45 50 %"}
+
+
 def test_one_feed_with_all_of_it_is_that_feed():
     assert build(tables_fed({"perch_45": 1})).file.cohorts["fish"].feed == "perch_45"
 

@@ -19,13 +19,19 @@ from stocksim.site.examples import FOLDER, example_names
 SITES = [*example_names(), "busy"]
 # columns of which a thousandth more must show somewhere: what the balances really look at
 WATCHED = [
-    ("cohorts", "count"), ("cohorts", "deaths"), ("cohorts", "deaths_kg"), ("cohorts", "mean_weight_g"), ("cohorts", "biomass_kg"),
+    ("cohorts", "count"), ("cohorts", "deaths"), ("cohorts", "deaths_kg"), ("cohorts", "mean_weight_g"),
+    ("cohorts", "biomass_kg"),
     ("cohorts", "growth_g_per_day"), ("cohorts", "feed_g"), ("cohorts", "feed_eaten_g"), ("cohorts", "oxygen_use_g"),
     ("cohorts", "tan_excreted_g"), ("cohorts", "harvested_kg"), ("tanks", "biomass_kg"), ("tanks", "feed_g"),
     ("loops", "biomass_kg"), ("loops", "feed_g"), ("loops", "tan_produced_g"), ("loops", "tan_nitrified_g"),
     ("loops", "denitrified_n_g"), ("loops", "buffer_g"), ("loops", "top_up_l"), ("beds", "nitrogen_uptake_g"),
     ("ledger", "fish"), ("ledger", "kg"),
 ]  # fmt: skip
+
+
+# seen in the year of all events, but for one: crops give back a fifth of the base, so a thousandth of their nitrogen
+# shows only where they take much of what the fish give
+SEEN_IN = {("beds", "nitrogen_uptake_g"): "starter"}
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +86,7 @@ def test_every_site_has_its_balances(written, name):
 
 @pytest.mark.parametrize(("file", "column"), WATCHED, ids=lambda part: part)
 def test_a_thousandth_more_shows(written, file, column):
-    books = copy.copy(written("heron_lane_year"))
+    books = copy.copy(written(SEEN_IN.get((file, column), "heron_lane_year")))
     frame = getattr(books, file).copy()
     frame[column] = frame[column] * 1.001
     setattr(books, file, frame)

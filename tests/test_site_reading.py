@@ -230,7 +230,8 @@ def test_what_was_assumed_or_not_used_is_noted():
         "beds.gravel.media_size not given: taken as half-inch gravel (12.7 mm), whose surface carries its film.",
         "site.latitude is not given: light is that of 45 degrees north",
         "site.cloud_share, cover_transmission, air_temperature not given: crops are taken to have usual clouds",
-        "Evidence is weak for yellow_perch", "yellow_perch: Of 6 published values that no fit saw, 2 show",
+        "Evidence is weak for yellow_perch",
+        "Published values that no fit saw show fish that eat or grow more than ours: yellow_perch",
         "yellow_perch: Perch used to 18 degC died by half in a day at 26.5 degC (Black 1953",
     ]  # fmt: skip
     assert len(notes) == len(begins)

@@ -6,13 +6,14 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from stocksim.changes.change import Action, Care, Change, first_passing, inside_tanks, mends, prove
 from stocksim.engine.arrays.water import source_level
-from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.findings import Finding, water_limit_series
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.site.kinds import LIMITS
@@ -320,28 +321,38 @@ def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Chang
     layout = season.layout
     tested = measured_on(season, finding, loop)
     first = tested or max(finding.first_date - dt.timedelta(days=1), layout.start)
-    # where it is broken on the test's day alone, there is nothing that later days could prove
-    spared: list[tuple[dt.date, ...]] = (
-        [(), (first,)] if tested == finding.first_date and finding.days_broken > 1 else [()]
-    )
+    is_tested = tested == finding.first_date
+    # where it is broken on the test's day alone, later days prove nothing: what the day itself makes of it is asked
+    is_alone = is_tested and finding.days_broken == 1
+    spared: list[tuple[dt.date, ...]] = [()] * (not is_alone) + [(first,)] * is_tested
     for past in spared:
         for times, every in _CHANGE_PATTERNS:
             days = [first + dt.timedelta(days=every * number) for number in range(times)]
             if (days[-1] - layout.start).days >= layout.days:
                 break
             largest = _changed(season, loop, days, _CHANGE_SHARES[-1], past)
-            if not _holds(season, finding, largest):
+            if not _holds(season, finding, largest, is_alone):
                 continue
             smaller = (_changed(season, loop, days, share, past) for share in _CHANGE_SHARES[:-1])
-            yield next((change for change in smaller if _holds(season, finding, change)), largest)
+            yield next((change for change in smaller if _holds(season, finding, change, is_alone)), largest)
             return
 
 
-def _holds(season: Season, finding: Finding, change: Change) -> bool:
+def _holds(season: Season, finding: Finding, change: Change, is_alone: bool) -> bool:
     try:
-        return mends(season, prove(season.site, change.fields), finding, change)
+        after = prove(season.site, change.fields)
     except InputError:  # it cannot be written so, as a change of more water than there is
         return False
+    return mends(season, after, finding, change) and (not is_alone or _clears(after, finding))
+
+
+def _clears(after: Season, finding: Finding) -> bool:
+    """Whether a limit holds on the day of a test as well, but for what the test itself found in the morning."""
+    untested = replace(after.layout, water=replace(after.layout.water, tests=()))
+    judged = water_limit_series(untested, after.course, after.extremes)
+    (series,) = [one for one in judged if one.limit == finding.limit]
+    margin = series.margin_percent[0, :, series.entities.index(finding.where.split(".")[1])]
+    return not bool((margin < 0.0).any())
 
 
 def _changed(season: Season, loop: str, days: list[dt.date], share: float, past: tuple[dt.date, ...]) -> Change:

@@ -158,3 +158,25 @@ def trials_warning(trials: Trials | None) -> str:
         f"Of {trials.kept} published values that no fit saw, {shows} fish that eat or grow more than ours{far}: plan "
         "feed, ammonia, oxygen and filter for more than the middle, and weigh your own."
     )
+
+
+def trials_warnings(trials: Mapping[str, Trials | None]) -> str:
+    """`trials_warning` of several species by name, in one sentence; "" where none is warned of.
+
+    Examples
+    --------
+    >>> few = Trials(4, 0.57, 1.2, 3, 1, 0.5)
+    >>> trials_warnings({"perch": few, "carp": None})[:87]
+    'Published values that no fit saw show fish that eat or grow more than ours: perch (up t'
+    """
+    named = [
+        f"{name} (up to {1.0 / told.least:.2g} times)" if 0.0 < told.least < 1.0 else name
+        for name, told in trials.items()
+        if told is not None and told.missed_low > 0
+    ]
+    if not named:
+        return ""
+    return (
+        f"Published values that no fit saw show fish that eat or grow more than ours: {', '.join(named)}. Plan feed, "
+        "ammonia, oxygen and filter for more than the middle, and weigh your own."
+    )

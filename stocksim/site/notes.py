@@ -15,7 +15,7 @@ from stocksim.climate.daylight import extraterrestrial_radiation
 from stocksim.errors import InputError
 from stocksim.library.feeds import feed_kind
 from stocksim.library.sources import Entry
-from stocksim.library.strains import trials_warning
+from stocksim.library.strains import trials_warnings
 from stocksim.opening import beside
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film
@@ -253,9 +253,9 @@ def assumptions(
             notes.append(
                 f"Evidence is {grade} for {', '.join(graded)}; `stocksim fish NAME` shows each value's source."
             )
+    if warning := trials_warnings({key: entry.trials for key, entry in species.items()}):
+        notes.append(warning)
     for key, entry in species.items():
-        if warning := trials_warning(entry.trials):
-            notes.append(f"{key}: {warning}")
         if "deaths_caution" in entry.facts:
             notes.append(f"{key}: {entry.facts['deaths_caution']}")
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])

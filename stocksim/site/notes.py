@@ -194,8 +194,8 @@ def dark_days(file: SiteFile) -> list[dt.date]:
 # un-ionized ammonia slows films, nitrite eaters most, and never halts them.
 HINDERS_ABOVE_MG_L = 6.0
 # Ammonia nitrogen [mg/L] that dosing may bring before a new film is full grown: with more, TAN passes that level.
-# Fitted in this project to seasons of 90 days at 12-25 degC: beds of 2 m2 of gravel on 1.9 m3 pass it above 14-17, of 6
-# m2 above 18-22, of 20 m2 above 25.
+# Fitted in this project to seasons of 90 days at 12-25 degC: beds of 2 m2 of gravel on 1.9 m3 pass it above 14-17, of
+# 6 m2 above 18-22, of 20 m2 above 25.
 PASSES_ABOVE_MG_L = 14.0
 
 

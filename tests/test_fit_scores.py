@@ -253,7 +253,7 @@ def test_every_unsafe_miss_of_a_kept_value_is_warned_of(run):
 
 def test_the_season_warns_when_such_fish_are_kept():
     warned = build(one_tank("largemouth_bass", "bass_46", 25.0, 2)).notes
-    assert any(note.startswith("largemouth_bass: Of ") and "plan feed" in note for note in warned)
+    assert any("no fit saw" in note and "largemouth_bass (up to" in note and "Plan feed" in note for note in warned)
     trout = build(one_tank("rainbow_trout", "trout_44", 14.0, 2)).notes
     assert not any("no fit saw" in note for note in trout)
 

@@ -85,12 +85,17 @@ def company(cohorts: list) -> None:
     }
     gone = []
     for prey in guests:
-        sums = [0.0, 0.0, 0.0]
+        sums, mouths = [0.0, 0.0, 0.0], []
         for hunter in guests:
             fits = fitting(hunter, prey)
             if fits[0] > 0.0 and hunter.want_kj > 0.0:
                 pace = hunter.want_kj / (2.0 * hunter.want_kj + meat[hunter])
                 sums = [total + pace * part for total, part in zip(sums, fits, strict=True)]
+                mouths.append(fits[0])
+        if mouths and max(mouths) < 1.0:
+            # all hunters together take no more than the widest mouth fits
+            most = math.log(1.0 / (1.0 - max(mouths)))
+            sums = [total * min(most / sums[0], 1.0) for total in sums]
         own = among_siblings(prey)
         halves = (1.0, 2.0 * below(-prey.sigma), 2.0 * below(-2.0 * prey.sigma))
         gone.append([total + own * part for total, part in zip(sums, halves, strict=True)])

@@ -311,3 +311,16 @@ def test_the_planner_holds_crappie_alone_to_their_own_growth():
     assert own.capacity[0, :, 0, 0].tolist() == pytest.approx([6.5 * 3.0, np.inf])
     assert own.load[0, 0].min() > 0.0
     assert own.load[0, 1].max() == 0.0
+
+
+def test_many_hunters_together_take_no_more_than_fits_a_mouth():
+    """Their hazards add up: twice as many batches of small bass used to take nearly twice the bluegill that none of
+    them could swallow."""
+
+    def taken(batches: int) -> float:
+        bass = {f"bass_{n}": fish("largemouth_bass", 10, 30.0, **UNFED) for n in range(batches)}
+        layout = build_layout(build(tank(1, bluegill=fish("bluegill", 40, 12.0), **bass)))
+        return float(simulate(layout).swallowed[0, 0, layout.cohorts.index("bluegill")])
+
+    assert taken(1) < 0.5 * taken(10)
+    assert taken(20) == pytest.approx(taken(10), rel=1e-6)

@@ -75,7 +75,7 @@ def _reach(fish: FloatArray, h: int, p: int):  # type: ignore[no-untyped-def]
 def _meet(now: Now, p: int) -> None:
     """Fish of a column that all hunters of its tank swallow today, their mass, and the square of it."""
     fish, tank_of = now.fish, now.tank_of
-    hazard, mass, square = 0.0, 0.0, 0.0
+    hazard, mass, square, widest = 0.0, 0.0, 0.0, 0.0
     for h in range(tank_of.size):
         if tank_of[h] == tank_of[p] and fish[IN_REACH_KJ, h] > 0.0:
             reach = _reach(fish, h, p)
@@ -83,6 +83,12 @@ def _meet(now: Now, p: int) -> None:
             hazard += part
             mass += part * reach.mass_share
             square += part * reach.square_share
+            if part > 0.0:
+                widest = max(widest, reach.chance)
+    # however many hunt, no more goes in a day than fits the widest mouth
+    if 0.0 < widest < 1.0 and hazard > -math.log1p(-widest):
+        held = -math.log1p(-widest) / hazard
+        hazard, mass, square = held * hazard, held * mass, held * square
     fed = fish[EATEN, p] * fish[FEED_ENERGY, p] / fish[APPETITE_KJ, p] if fish[APPETITE_KJ, p] > 0.0 else 0.0
     part = sibling_hazard(
         fish[LENGTH, p], fish[SPREAD, p], fish[USUAL_SPREAD, p], fish[SIBLING_LOSS, p], fish[SIBLING_LENGTH, p], fed

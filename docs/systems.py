@@ -79,8 +79,8 @@ def _nitrate_per_feed(season: Any) -> float:
     loop = season.site.raw["loops"]["main"]
     changes = loop["water_changes"]
     renewed_l = sum(1000.0 * parse_quantity(change["volume"], "volume") for change in changes) / len(season.loops)
-    rise = float(last["nitrate_n_mg_l"].mean())
-    return renewed_l * rise / 1000.0 / (float(last["feed_g"].mean()) / 1000.0)
+    level = float(last["nitrate_n_mg_l"].mean())
+    return renewed_l * level / 1000.0 / (float(last["feed_g"].mean()) / 1000.0)
 
 
 _OF_COHORT = {

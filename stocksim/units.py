@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from functools import cache
@@ -315,3 +316,24 @@ def format_fish_length(length_mm: float, system: str = "metric") -> str:
     ('51 mm', '2.0 in')
     """
     return f"{length_mm:.0f} mm" if system == "metric" else format_quantity(length_mm / 1000.0, "length", system)
+
+
+def format_date(date: dt.date) -> str:
+    """Date for a keeper.
+
+    Parameters
+    ----------
+    date : date
+        Any.
+
+    Returns
+    -------
+    str
+        Day, month in letters and year, the same for all keepers.
+
+    Examples
+    --------
+    >>> format_date(dt.date(2026, 11, 9))
+    '9 Nov 2026'
+    """
+    return f"{date.day} {date:%b %Y}"

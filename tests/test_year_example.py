@@ -16,6 +16,7 @@ from stocksim.engine.results.deaths import SIGNS, ledger
 from stocksim.faces.fates import event_data, event_lines, fate_data, fate_note, fate_rows, market
 from stocksim.faces.words import summary
 from stocksim.fish.ration import table_ration
+from stocksim.fish.spread import share_above
 from stocksim.site.examples import FOLDER
 
 PATH = FOLDER / "heron_lane_year.toml"
@@ -170,7 +171,11 @@ def test_the_table_tells_every_cohort(year):
     found = market(year, "perch")
     assert found is not None
     assert found["size_spread"] < 0.3  # grading took the upper tail
-    assert 0.0 < found["share_above_market"] < 1.0
+    last = year.cohorts[(year.cohorts["cohort"] == "perch") & (year.cohorts["count"] > 0.0)].iloc[-1]
+    market_g = year.site.species["yellow_perch"]["market_weight"]
+    above = share_above(last["mean_weight_g"], found["size_spread"], market_g)
+    assert found["share_above_market"] == pytest.approx(float(above), abs=1e-6)
+    assert 0.5 < above < 0.7
 
 
 def test_the_data_are_json_and_sum(year):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,7 +24,7 @@ from stocksim.library.feeds import feed_kind, shares_of
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import Event, FeedEvent, GradeEvent, MoveEvent, Ration, RemovalEvent, StockEvent
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, OTHERWISE_TAKEN
-from stocksim.units import format_quantity
+from stocksim.units import format_date, format_quantity
 
 _COHORTS_NAMED = 3
 _TOLD_SHARE = 0.1  # of a loss: a cause of less is left to the table
@@ -75,7 +74,7 @@ def death_words(season: Season) -> str:
     verb = "dies" if f"{whole.died:.0f}" in ("0", "1") else "die"
     return (
         f"In the model {_of(whole)} fish {verb} of {_causes(whole.by_cause)}, "
-        f"from {_day(season.dates[whole.first_day])}{where}: {HOLDS_FOR_FEW}."
+        f"from {format_date(season.dates[whole.first_day])}{where}: {HOLDS_FOR_FEW}."
     )
 
 
@@ -119,13 +118,9 @@ def _causes(by_cause: Mapping[str, float]) -> str:
 def _when(season: Season, loss: Loss) -> str:
     first, last = season.dates[loss.first_day], season.dates[loss.last_day]
     if first == last:
-        return f"on {_day(first)}"
-    begin = _day(first) if first.year != last.year else f"{first.day} {first:%b}"
-    return f"from {begin} to {_day(last)}"
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%b %Y}"
+        return f"on {format_date(first)}"
+    begin = format_date(first) if first.year != last.year else f"{first.day} {first:%b}"
+    return f"from {begin} to {format_date(last)}"
 
 
 # --- what the keeper must know of the fish beside the limits: training, cold and heat, what was taken, weak species
@@ -190,7 +185,7 @@ def _by_temperature(season: Season) -> list[str]:
         day = int(np.flatnonzero(of_cohort.cumsum() >= DEATHS_TOLD)[0])
         when = season.dates[day]
         words.append(
-            f"Cold or heat kills about {of_cohort.sum():.0f} of {cohort} in the model, from {when.day} {when:%b %Y}: "
+            f"Cold or heat kills about {of_cohort.sum():.0f} of {cohort} in the model, from {format_date(when)}: "
             "an alarm, not a count, for strains differ and small fish bear less."
         )
     return words
@@ -223,9 +218,9 @@ def _not_known(season: Season) -> list[str]:
         harsh = "hot" if one.worst_c > one.limit_c else "cold"
         words.append(
             f"Whether {one.cohort} ({one.species}) survive water as {harsh} as {worst}, on "
-            f"{_day(season.dates[one.worst_day])}, is not known here, and the model kills none by it: it "
+            f"{format_date(season.dates[one.worst_day])}, is not known here, and the model kills none by it: it "
             f"passes {caution}, where worry begins, on {one.days} day{'s' * (one.days != 1)} from "
-            f"{_day(season.dates[one.first_day])} to {_day(season.dates[one.last_day])}, and its file "
+            f"{format_date(season.dates[one.first_day])} to {format_date(season.dates[one.last_day])}, and its file "
             f"holds no measured death by {one.cause}."
         )
     return words
@@ -244,7 +239,7 @@ def _short(season: Season) -> list[str]:
         asked = format_quantity(transfer.wanted, "weight", units) if by_weight else f"{transfer.wanted:.0f} fish"
         there = format_quantity(had, "weight", units) if by_weight else f"{had:.1f}"
         words.append(
-            f"events[{happening.number}], {happening.kind} of {when.day} {when:%b %Y}: {asked} of {cohort} were asked "
+            f"events[{happening.number}], {happening.kind} of {format_date(when)}: {asked} of {cohort} were asked "
             f"for, but deaths had left {there}; all of them were taken."
         )
     return words
@@ -380,7 +375,7 @@ def events_by_number(season: Season, units: str = "") -> dict[int, str]:
     units = units or season.site.file.site.units
     done = {transfer.happening.number: transfer for transfer in season.course.transfers}
     return {
-        number: f"On {_day(event.date)}: {event_words(event, units)}{_outcome(done.get(number), units)}."
+        number: f"On {format_date(event.date)}: {event_words(event, units)}{_outcome(done.get(number), units)}."
         for number, event in events_in_order(season.site.file)
     }
 

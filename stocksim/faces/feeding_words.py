@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import numpy as np
 
 from stocksim.engine.results.feeding import FeedingPhase, FeedingPlan, feeding_plans
 from stocksim.engine.results.frames import Season
-from stocksim.units import format_quantity
+from stocksim.units import format_date, format_quantity
 
 _PHASES_TOLD = 7
 _UNFED_TOLD_DAYS = 14  # fewer days without feed in water where fish eat are told by nobody (our choice)
 _TRIAL_C = 9.0  # Roy et al. 2019, abstract: docs/fish.md
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%b %Y}"
 
 
 def feeding_note(units: str) -> str:
@@ -71,8 +66,8 @@ def _phase(plan: FeedingPlan, number: int, phase: FeedingPhase, units: str) -> s
         case _:
             words = f"nothing (water below {stop})"
     if number == len(plan.phases) - 1:
-        return f"{words} until the end, {_day(phase.last)}" if number else f"{words} all the time"
-    return f"{words} until {_day(phase.last)}"
+        return f"{words} until the end, {format_date(phase.last)}" if number else f"{words} all the time"
+    return f"{words} until {format_date(phase.last)}"
 
 
 def _little(plan: FeedingPlan) -> str:
@@ -93,13 +88,14 @@ def feeding_cautions(season: Season) -> list[str]:
             number = len(plan.fed_below)
             said.append(
                 f"{plan.cohort} is offered feed on {number} day{'s' * (number != 1)} in the cold, from "
-                f"{_day(plan.fed_below[0])}, below {stop} or before three warm days: what is not eaten fouls the "
-                "water. Write stop_below in its ration."
+                f"{format_date(plan.fed_below[0])}, below {stop} or before three warm days: what is not eaten fouls "
+                "the water. Write stop_below in its ration."
             )
         if len(plan.unfed) >= _UNFED_TOLD_DAYS and plan.band.is_measured:
             said.append(
-                f"{plan.cohort} eats nothing in the model from {_day(plan.unfed[0])} to {_day(plan.unfed[-1])}, "
-                f"though such fish have been seen to eat in water of {stop} and more: offer a little and watch."
+                f"{plan.cohort} eats nothing in the model from {format_date(plan.unfed[0])} to "
+                f"{format_date(plan.unfed[-1])}, though such fish have been seen to eat in water of {stop} and more: "
+                "offer a little and watch."
             )
     return said
 

@@ -5,11 +5,11 @@ Apart from `fates`, which alone reads it, for that file is long.
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 from stocksim.engine.results.deaths import nitrite_reached
 from stocksim.engine.results.frames import Season
+from stocksim.units import format_date
 
 
 def nitrite_words(season: Season) -> list[str]:
@@ -18,8 +18,8 @@ def nitrite_words(season: Season) -> list[str]:
     for found in nitrite_reached(season.layout, season.course):
         first, worst = season.dates[found.first_day], season.dates[found.worst_day]
         words = (
-            f"are known to bear on {_day(first)} and reaches {found.worst_mg_l:.2g} mg/L as nitrogen "
-            f"({found.caution_mg_l:.2g} are borne) on {_day(worst)}"
+            f"are known to bear on {format_date(first)} and reaches {found.worst_mg_l:.2g} mg/L as nitrogen "
+            f"({found.caution_mg_l:.2g} are borne) on {format_date(worst)}"
         )
         if found.is_known:
             words += (
@@ -48,7 +48,3 @@ def nitrite_data(season: Season) -> dict[str, dict[str, Any]]:
         }
         for found in nitrite_reached(season.layout, season.course)
     }
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%b %Y}"

@@ -31,7 +31,7 @@ from stocksim.heat.small_fish import small_cohorts
 from stocksim.library.species import density_limits, density_meaning
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS, Mending
 from stocksim.site.reading import Site
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 from stocksim.water.tolerance import (
@@ -60,8 +60,7 @@ _CHALK_SHORT_MG_L = 1.0  # below the target, where chalk alone is to blame
 
 
 def _day(season: Season, day: int) -> str:
-    date: dt.date = season.dates[day]
-    return f"{date.day} {date:%b %Y}"
+    return format_date(season.dates[day])
 
 
 def _in_tanks(season: Season, column: int) -> Days:
@@ -299,7 +298,7 @@ def water_cautions(season: Season) -> list[str]:
 
 def day_words(day: dt.date) -> str:
     """A date as a keeper reads it, as ``4 Feb 2027``."""
-    return f"{day.day} {day:%b %Y}"
+    return format_date(day)
 
 
 def level_words(value: float, unit: str, units: str) -> str:

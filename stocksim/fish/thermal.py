@@ -108,9 +108,7 @@ def is_cold_known(species: Callable[[str, float], float]) -> bool:
     >>> is_cold_known({}.get)
     False
     """
-    return not np.isnan(species("lower_lethal_at_20", np.nan)) or not np.isnan(
-        species("temperature_low_lethal", np.nan)
-    )
+    return lethal_lines(species).low_at_20_c > -_NOWHERE_C
 
 
 def is_heat_known(species: Callable[[str, float], float]) -> bool:
@@ -131,9 +129,7 @@ def is_heat_known(species: Callable[[str, float], float]) -> bool:
     >>> is_heat_known({}.get)
     False
     """
-    return not np.isnan(species("upper_lethal_at_20", np.nan)) or not np.isnan(
-        species("temperature_high_lethal", np.nan)
-    )
+    return lethal_lines(species).high_at_20_c < _NOWHERE_C
 
 
 def lower_lethal_c(acclimated_c: ArrayLike, lines: Lines) -> FloatArray:

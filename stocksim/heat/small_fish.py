@@ -21,7 +21,7 @@ from stocksim.library.species import load_species
 from stocksim.site.cohorts import Spell, spells
 from stocksim.site.fish_tables import AppetiteRation, StockEvent
 from stocksim.site.reading import Site
-from stocksim.units import format_fish_length, format_quantity
+from stocksim.units import format_date, format_fish_length, format_quantity
 
 FloatArray = NDArray[np.float64]
 # Fewer days in water too cold to feed well are no winter (our choice).
@@ -129,7 +129,7 @@ def small_words(small: SmallFish, units: str) -> str:
     lost = f"{fed} of 100 if fed and {unfed} unfed" if fed != unfed else f"{unfed} of 100, fed or not,"
     return (
         f"{small.where}: these {small.title.lower()} are about {length} long when the water falls below {below} on "
-        f"{small.first.day} {small.first:%b %Y}, for {small.days} days; in the model hunger then takes at least {lost} "
+        f"{format_date(small.first)}, for {small.days} days; in the model hunger then takes at least {lost} "
         f"(some trials lost more). Right would be fish of {safe} or longer, warmer water, or feed all winter "
         "as far as they eat."
     )

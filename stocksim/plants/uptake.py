@@ -16,7 +16,8 @@ HALF_SATURATION_MINERAL_MG_L = {"calcium": 5.0, "potassium": 2.0, "phosphorus": 
 # is reduced in the leaves (a text on fertigation, quoted on a web page). The middle is used for every crop: Batavia
 # lettuce in closed hydroponics took 13.4 N, 1.72 P, 10.2 K, 3.13 Ca and 0.86 Mg mmol/L (Front. Plant Sci. 2024,
 # 1411572, abstract), so fewer anions than cations by 0.23 a nitrate before the sulphate and chloride that are not told
-# there: about 0 with some 2 mmol/L of either. docs/carbonate.md has the balances of the crop files.
+# there: about 0 with 2 mmol/L of chloride and 0.5 of sulphate (ours). docs/carbonate.md has the balances of the crop
+# files.
 HYDROXIDE_PER_NITRATE = 0.2
 # Makkink's formula as later used with a crop factor of 1, from memory of Makkink 1957: mm/day.
 _MAKKINK_SHARE = 0.61

@@ -33,7 +33,7 @@ from stocksim.engine.running import run_season
 from stocksim.errors import Fault, InputError
 from stocksim.site.reading import Site, site_from_tables
 from stocksim.site.stocking_tables import StockingTable
-from stocksim.units import format_quantity
+from stocksim.units import format_date, format_quantity
 
 
 def impossible_wishes(problem: Problem, wishes: StockingTable, goals: Sequence[str]) -> list[Fault]:
@@ -103,7 +103,7 @@ def misfit_words(problem: Problem, misfit: Misfit, units: str) -> str:
     day = problem.site.file.season.start + dt.timedelta(days=misfit.day)
     kind = "temperature_difference" if misfit.kind == "too_sudden" else "temperature"
     value, bound = (format_quantity(number, kind, units) for number in (misfit.value, misfit.bound))
-    when = f"from {day.day} {day:%b %Y}"
+    when = f"from {format_date(day)}"
     if misfit.kind == "too_cold":
         return f"{where} is too cold, down to {value} ({when}; it needs {bound})"
     if misfit.kind == "too_warm":

@@ -52,6 +52,7 @@ def be_swallowed(now: Now) -> None:
 @jitable
 def _measure(fish: FloatArray, c: int) -> None:
     """Length of a column's fish, its spread, and what they still want. [mm], [-], [kJ/day]"""
+    # `total_length_mm` by log and exp, which round alike compiled and plain
     weight = math.log(fish[WEIGHT, c] / fish[CONDITION, c]) / _LN_10
     fish[LENGTH, c] = math.exp(_LN_10 * (weight - fish[LENGTH_INTERCEPT, c]) / fish[LENGTH_SLOPE, c])
     fish[LENGTH_SPREAD, c] = log_spread(fish[SPREAD, c]) / fish[LENGTH_SLOPE, c]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
-from stocksim.engine.results.course import LEAST_COUNT, Course
+from stocksim.engine.results.course import Course
 from stocksim.engine.results.findings import cohort_limit
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, condition_hazard, death_hazard
 from stocksim.fish.thermal import is_cold_known, is_heat_known
@@ -266,7 +266,7 @@ def nitrite_reached(layout: Layout, course: Course) -> list[NitriteReached]:
     shape = nitrite.shape
     caution = np.broadcast_to(cohort_limit(layout, course, "nitrite")[0], shape)
     lethal = np.broadcast_to(lethal_nitrite(layout, course)[0], shape)
-    over = np.where(course.count[0] + course.deaths[0] > LEAST_COUNT, nitrite / caution, 0.0)
+    over = np.where(course.there_in_morning[0], nitrite / caution, 0.0)
     found = []
     for cohort in dict.fromkeys(layout.cohorts):
         inside = [at for at, name in enumerate(layout.cohorts) if name == cohort]

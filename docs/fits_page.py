@@ -14,6 +14,7 @@ from stocksim.library.species import load_species
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
+import ideal_model  # noqa: E402
 from check_points import (  # noqa: E402
     CHECKS,
     EVERY_SPECIES,
@@ -227,7 +228,13 @@ def text() -> str:
     found = {entry.name: results(entry) for entry in entries}
     rows = [*growth_rows(), *other_rows()]
     lines = [INTRODUCTION, "![Modelled over published value with its tolerance](figures/fits.svg)", ""]
-    lines += [*score_section(rows), *trial_sections(), *feed_section(), *miss_sections(rows)]
+    lines += [
+        *score_section(rows),
+        *ideal_model.section(rows),
+        *trial_sections(),
+        *feed_section(),
+        *miss_sections(rows),
+    ]
     lines += ["What lies behind some of the misses:", ""]
     lines += [f"- **{key}**: {words}" for key, words in EXPLAINED.items()]
     lines += ["", "## How far to trust each species", "", "| species | evidence | summary |", "|---|---|---|"]

@@ -33,6 +33,7 @@ from trial_points import OUTSIDE, STRAIN_POINTS  # noqa: E402
 from trial_scales import (  # noqa: E402
     BETWEEN_TRIALS,
     counted,
+    group_of,
     mean_factor,
     miss_in_widths,
     points_of,
@@ -130,14 +131,16 @@ class Fitted(NamedTuple):
     scales: dict[str, tuple[float, bool]]  # of each trial, as `scale_of_trial`
 
 
-def fit(name: str) -> Fitted:
+def fit(name: str, without: str = "") -> Fitted:
     """Fitted values of a species, rounded as its file holds them, and the span of plausible ones (5-95 %).
+
+    With ``without`` the points of one trial, or of one paper where they belong to no trial, are left out.
 
     Each trial has a factor on the scale of appetite, which lies about 1 by `BETWEEN_TRIALS`. What all trials say of
     the shape is fitted together; then each trial gives its own scale, and the mean of these, on the logarithm, is the
     scale of the species.
     """
-    entry, checks = load_species(name), points_of(name)
+    entry, checks = load_species(name), [c for c in points_of(name) if not without or group_of(c) != without]
     centre, width, free = start_of_search(name)
     groups = sorted({check.trial for check in checks if check.trial})
     place = {group: number for number, group in enumerate(groups)}

@@ -45,6 +45,11 @@ def points_of(name: str) -> list[Check]:
     return [check for check in (*CHECKS, *TRIALS) if check.species == name and check.used]
 
 
+def group_of(check: Check) -> str:
+    """What is left out together when a fit is tried without it: the trial of a point, else its source."""
+    return check.trial or check.source.split(";")[0].split(",")[0]
+
+
 def with_numbers(entry: Entry, numbers: dict[str, np.ndarray]) -> Fish:
     """A species of which some numbers are others, each an array of trial values."""
     return Fish(lambda key: numbers[key] if key in numbers else entry[key])

@@ -242,8 +242,8 @@ def section(rows: list[Row]) -> list[str]:
     lines = [
         "## How many kept rows could be held at all", "",
         "A model of a species knows nothing of a trial's stock, feed lot and tank. Suppose one that knows the true "
-        "mean of each species: a kept row is held if that mean lies within the tolerance of what a trial with its own stock "
-        f"would have published. Between seen trials the logarithm of the scale of appetite differs by {scale:.2f} and "
+        "mean of each species: a kept row is held if that mean lies within the tolerance of what a trial with its own "
+        f"stock would have published. Between seen trials the logarithm of the scale of appetite differs by {scale:.2f} and "
         f"that of feed per gain by {conversion:.2f} ({len(log_conversions())} trials that tell what was eaten, about "
         "their common mean); both are carried through the model to what each kept row measures. What kept rows "
         "published is not looked at. Counted for the model: statements of one side, temperatures and hunger as held "
@@ -260,8 +260,8 @@ def section(rows: list[Row]) -> list[str]:
         )
     lines += [
         "", f"Pairs of seen trials of one species: the scale of one, conditions carried over by the model, meets "
-        f"{held} of {count} values of another ({100 * held / count:.0f} %; over pairs of trials {100 * share:.0f} %). Each "
-        "trial left out of the fit of its species, by `python docs/left_out.py`: "
+        f"{held} of {count} values of another ({100 * held / count:.0f} %; over pairs of trials {100 * share:.0f} "
+        "%). Each trial left out of the fit of its species, by `python docs/left_out.py`: "
         f"{sum(row['inside'] == 'yes' for row in left)} of {len(left)} of its values inside "
         f"({100 * sum(row['inside'] == 'yes' for row in left) / len(left):.0f} %).", "",
     ]  # fmt: skip

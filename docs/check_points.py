@@ -154,7 +154,10 @@ KSU = (
 PARK = "Park et al., largemouth bass density trial, 25 degC, 42 % protein [abstract]"
 BRECK = "Breck, largemouth bass unfed in winter [abstract]"
 SUJA = "Suja et al., channel catfish, 14 weeks, 32 % protein feed [secondary]"
-LOVELL = "Lovell & Sirikul 1974, Proc. SEAFWA, winter ponds [abstract]; pond temperature not given [ours]"
+LOVELL = (
+    "Lovell & Sirikul 1974, Proc. SEAFWA, winter ponds [abstract]; 12 degC, as 52 of the 100 days were warm or above "
+    "12.2 degC a metre down [ours]"
+)
 RAKOCY = "Rakocy et al., island tanks, harvest [secondary]; start weight, 24 weeks [memory]; 28 degC [ours]"
 GULLIAN = "Gullian-Klanian & Aramburu-Adame 2013, Lat. Am. J. Aquat. Res. 41:150 [abstract]; 28.5 degC [ours]"
 SRAC = "SRAC tilapia sheet [secondary]: 29-31 degC growth about three times that at 22; feeding stops below 17"
@@ -395,8 +398,8 @@ _POINTS = (
           _gain_ratio(111.4, 22, 27, 98), None, 0.4, 0.9, True, SUJA),
     Check("D12 warm", "channel_catfish", "111.4 g, 98 d: gain at 32 over 27 degC",
           _gain_ratio(111.4, 32, 27, 98), None, 0.4, 0.9, True, SUJA),
-    Check("D13", "channel_catfish", "454 g unfed, 9 degC, 100 d: loss, %",
-          _loss(454, 9, 100), 9, 5, 13, False, LOVELL),
+    Check("D13", "channel_catfish", "454 g unfed, 12 degC, 100 d: loss, %",
+          _loss(454, 12, 100), 9, 5, 13, False, LOVELL),
     Check("D15", "nile_tilapia", "79.2 g, 28 degC, 168 d: end weight, g",
           _weight(79.2, 28, 168), 814, 651.2, 976.8, True, RAKOCY),
     Check("D15 fcr", "nile_tilapia", "79.2 g, 28 degC, 168 d: eaten feed per gain",
@@ -452,8 +455,8 @@ _POINTS = (
               _sgr(56, (t,), 63), g, g - 0.15, g + 0.15, False, CUBIC)
         for t, g in ((12.0, 0.22), (27.0, 1.13))
     ),
-    Check("E6", "channel_catfish", "454 g at 1 % on alternate days, 9 degC, 100 d: gain, %",
-          lambda fish: 100.0 * (fish.growth(454.0, (9.0,), 100, ALTERNATE_DAYS).end[0] / 454.0 - 1.0),
+    Check("E6", "channel_catfish", "454 g at 1 % on alternate days, 12 degC, 100 d: gain, %",
+          lambda fish: 100.0 * (fish.growth(454.0, (12.0,), 100, ALTERNATE_DAYS).end[0] / 454.0 - 1.0),
           23, 5, 30, False, LOVELL + "; the temperature of D13, tolerance of D14"),
     *(
         Check(f"E7 {t:g}", "common_carp", f"8 g, {t:g} degC: maintenance ration, %/day",

@@ -14,6 +14,7 @@ from stocksim.library.species import load_species
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 
+import fresh_points  # noqa: E402
 import ideal_model  # noqa: E402
 from check_points import (  # noqa: E402
     CHECKS,
@@ -28,6 +29,7 @@ from check_points import (  # noqa: E402
 )
 from fit_scores import growth_rows, other_rows  # noqa: E402
 from fits_tables import (  # noqa: E402
+    corrected_section,
     feed_section,
     grade_section,
     left_out_section,
@@ -71,8 +73,9 @@ of two trials half as fast and twice as fast as each other it is the middle. Whe
 file has it as a strain. Each trial runs on its own feed, where its source tells one (*Feeds of the trials*).
 
 **One set of ponds.** Channel catfish lost 9 % unfed and gained 23 % on 1 % every other day in one set of winter
-ponds whose temperature is not given. Earlier pages ran two of these numbers at 9 and one at 14 degC; all are run at
-9 degC now (D13 and E6), and D14, the same gain at 14 degC, is gone.
+ponds. Their abstract fed a third group only on days that were warm or had more than 12.2 degC a metre down, and these
+were 52 of the 100; so D13 and E6 are run at 12 degC. Earlier pages ran them at 9 (and one of them at 14), and
+maintenance was set with D13 at 9 degC in view: at 12 it is missed.
 
 Species likened to another have its shape, and their scale is fitted to trials of their own where there are any:
 brown bullhead, to black bullhead at four temperatures, has its optimum, span and cold ramp too.
@@ -231,6 +234,8 @@ def text() -> str:
     lines += [
         *score_section(rows),
         *ideal_model.section(rows),
+        *fresh_points.section(),
+        *corrected_section(),
         *trial_sections(),
         *feed_section(),
         *miss_sections(rows),
@@ -275,11 +280,7 @@ EXPLAINED = {
     "D8, D9, E4, lmb": "two slow trials of largemouth bass and a fast one make the middle; the "
     "cage series "
     "(E4) and the tanks at 30 degC are faster still. The strains `older` and `modern` are the two ends.",
-    "lmb every second day, catfish every other day": "the model has no hunger: fish fed to fullness every second "
-    "day eat "
-    "half of what they would daily, in truth more.",
-    "E6": "at 9 degC the model lets catfish eat a twentieth of a percent a day. Either the fed ponds were warmer "
-    "or catfish "
+    "E6": "at 12 degC the model lets catfish eat a tenth of a percent a day; catfish "
     "eat more in the cold than this model says (winter vats: 0.1-0.7 % a day); an extension text (Engle 2008, excerpt) "
     "says that even fed winter ponds lost weight.",
     "E8": "these males grew far slower than the tank fish of D1, under conditions called favourable; the "

@@ -20,10 +20,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))  # pytest loads this fi
 
 import thermal_points
 import winter_points
-from check_points import Fish
+from check_points import Check, Fish
 from fish_trials import paper_of, tolerance
 from fit_scores import Row
-from trial_feeds import TrialFeed, digestible_energy
+from trial_feeds import TrialFeed, digestible_energy, on_feed
 from trial_points import BASS, CARP, PERCID, WARM, best_temperature, conversion, rate, weight
 
 from stocksim.library.species import load_species
@@ -114,8 +114,23 @@ def score_rows() -> list[Row]:
             fish = Fish(load_species(row["species"]).__getitem__)
             ours = float(np.squeeze(model(fish if feed is None else fish.on(feed))))  # type: ignore[call-arg]
         what = row["what"] + (f" ({assumed})" if assumed else "")
-        found.append(Row(key, row["species"], row["topic"].replace("_", " "), measure, what, False, published, low, high,
-                         ours, unsafe, paper_of(row["source"])))  # fmt: skip
+        topic, paper = row["topic"].replace("_", " "), paper_of(row["source"])
+        found.append(Row(key, row["species"], topic, measure, what, False, published, low, high, ours, unsafe, paper))
+    return found
+
+
+def growth_checks() -> dict[str, list[Check]]:
+    """Weights and growth rates at full appetite as checks, by species and paper."""
+    rows, found = fresh_rows(), {}
+    for key, measure, told, model, feed, unsafe, _ in POINTS:
+        row = rows[key]
+        if measure not in ("weight", "growth rate") or not row["value"]:
+            continue
+        published = told(float(row["value"]))
+        value = model if feed is None else on_feed(model, feed)
+        check = Check(key, row["species"], row["what"], value, published, *tolerance(measure, published), False,
+                      row["source"], "fresh", measure, 0.0, unsafe)  # fmt: skip
+        found.setdefault(f"{row['species']} {paper_of(row['source'])}", []).append(check)
     return found
 
 

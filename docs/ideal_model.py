@@ -22,9 +22,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))  # pytest loads this fi
 
 from check_points import CHECKS, EVERY_SPECIES, NO_TRIALS, Check
 from fish_trials import TOLERANCES
-from fit_scores import Row, growth_rows, measure_of, other_rows
+from fit_scores import Row, growth_rows, measure_of, other_rows, paper
+from fresh_points import growth_checks
 from trial_points import TRIALS
-from trial_scales import counted, points_of, spread_between_trials, trial_scales, with_numbers
+from trial_scales import SCALED, counted, points_of, scale_of_trial, spread_between_trials, trial_scales, with_numbers
 
 from stocksim.library.species import load_species
 
@@ -90,6 +91,21 @@ def trials_behind(name: str) -> int:
     return len(counted({key: value for key, value in trial_scales(name).items() if key not in NO_TRIALS}))
 
 
+@cache
+def unseen_scales() -> tuple[float, ...]:
+    """Scale of appetite over ours at which each paper no fit saw is met best, by its weights and growth rates."""
+    papers: dict[str, list[Check]] = {}
+    for check in (*CHECKS, *TRIALS):
+        measure = measure_of(check)
+        if not check.used and check.expect and measure in ("weight", "growth rate") and not _is_on_ration(check):
+            papers.setdefault(f"{check.species} {paper(check)}", []).append(check)
+    found = []
+    for checks in (*papers.values(), *growth_checks().values()):
+        entry = load_species(checks[0].species)
+        found.append(scale_of_trial(entry, {key: entry[key] for key in SCALED}, checks)[0])
+    return tuple(found)
+
+
 def published_if(check: Check, scale: float, conversion: float) -> tuple[float, np.ndarray]:
     """What the species' mean gives, and what trials would publish that lie about it by the two spreads."""
     entry = load_species(check.species)
@@ -128,7 +144,7 @@ def _is_on_ration(check: Check) -> bool:
     return measure_of(check) == "conversion" or "% a day" in check.what or "ration, %" in check.what
 
 
-def chances(rows: Iterable[Row], is_mean_known: bool = True) -> list[Chance]:
+def chances(rows: Iterable[Row], is_mean_known: bool = True, between: float | None = None) -> list[Chance]:
     """Every kept row with its chance.
 
     Parameters
@@ -138,6 +154,8 @@ def chances(rows: Iterable[Row], is_mean_known: bool = True) -> list[Chance]:
     is_mean_known : bool
         Whether the model knows the mean of a species, or has it from as many trials as ours: then a trial lies further
         off, by the root of 1 + 1/n (of one trial where there is none).
+    between : float, optional
+        Standard deviation of the logarithm of the scale between trials; that of seen trials if left out.
 
     Returns
     -------
@@ -146,7 +164,8 @@ def chances(rows: Iterable[Row], is_mean_known: bool = True) -> list[Chance]:
         count as held by growth and appetite; of other topics each has the share of seen rows that are held.
     """
     rows = [row for row in rows if row.topic != "waste ranges"]
-    between, conversion = spreads()
+    conversion = spreads()[1]
+    between = spreads()[0] if between is None else between
     other = [row for row in rows if row.seen and row.topic not in FED_TOPICS]
     share = sum(row.is_inside for row in other) / len(other)
     checks = checks_of(rows)
@@ -236,30 +255,39 @@ def _told(found: list[Chance], topic: str) -> list[Chance]:
 
 def section(rows: list[Row]) -> list[str]:
     """Section of docs/fits.md."""
-    (scale, conversion), (held, count, share) = spreads(), pairs()
+    (scale, conversion), (held, count, share), told = spreads(), pairs(), len(log_conversions())
     known, ours = chances(rows), chances(rows, is_mean_known=False)
+    logs = np.log(unseen_scales())
+    wide = chances(rows, between=float(logs.std(ddof=1)))
     left = left_out()
     lines = [
         "## How many kept rows could be held at all", "",
         "A model of a species knows nothing of a trial's stock, feed lot and tank. Suppose one that knows the true "
         "mean of each species: a kept row is held if that mean lies within the tolerance of what a trial with its own "
-        f"stock would have published. Between seen trials the logarithm of the scale of appetite differs by {scale:.2f} and "
-        f"that of feed per gain by {conversion:.2f} ({len(log_conversions())} trials that tell what was eaten, about "
+        "stock would have published. Between seen trials the logarithm of the scale of appetite differs by "
+        f"{scale:.2f} and that of feed per gain by {conversion:.2f} ({told} trials that tell what was eaten, about "
         "their common mean); both are carried through the model to what each kept row measures. What kept rows "
         "published is not looked at. Counted for the model: statements of one side, temperatures and hunger as held "
         "for certain, and of deaths, winters, oxygen and company the share of *seen* rows that is held, lines drawn by "
         "those very rows. *With our trials* is a model of the same form whose means come from as many trials as ours. "
         "+- is the standard deviation if the rows of one paper are held or missed together.", "",
-        "| topic | kept rows | true means known | with our trials | held now |", "|---|---|---|---|---|",
+        "| topic | kept rows | true means known | with our trials | true means, spread of unseen trials | held now |",
+        "|---|---|---|---|---|---|",
     ]  # fmt: skip
     for topic in (*FED_TOPICS, "all others", "all"):
-        best, likely = summed(_told(known, topic)), summed(_told(ours, topic))
+        best, likely, far = (summed(_told(found, topic)) for found in (known, ours, wide))
         lines.append(
-            f"| {topic} | {best.count} | {_expected(best)} | {_expected(likely)} | {best.now} "
+            f"| {topic} | {best.count} | {_expected(best)} | {_expected(likely)} | {_expected(far)} "
+            f"| {best.now} "
             f"({100 * best.now / best.count:.0f} %) |"
         )
     lines += [
-        "", f"Pairs of seen trials of one species: the scale of one, conditions carried over by the model, meets "
+        "", f"The {len(logs)} papers of weights and growth rates that no fit saw, those read last among them, are met "
+        f"best at {np.exp(logs.mean()):.2f} of our scale of appetite (geometric mean; {np.exp(logs.min()):.2f} to "
+        f"{np.exp(logs.max()):.2f}), and the logarithm differs between them by {logs.std(ddof=1):.2f}: ours is in the "
+        "middle of them, and they lie further apart than seen trials, whose fit follows them. The last but one column "
+        "has that spread.", "",
+        "Pairs of seen trials of one species: the scale of one, conditions carried over by the model, meets "
         f"{held} of {count} values of another ({100 * held / count:.0f} %; over pairs of trials {100 * share:.0f} "
         "%). Each trial left out of the fit of its species, by `python docs/left_out.py`: "
         f"{sum(row['inside'] == 'yes' for row in left)} of {len(left)} of its values inside "

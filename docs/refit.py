@@ -26,6 +26,7 @@ from check_points import (  # noqa: E402
     LIKENED,
     SEX_TRIALS,
     SPECIES,
+    Check,
     Fish,
     one_sex_weight,
 )
@@ -86,6 +87,8 @@ LIKENED_FREE = {
     "brown_bullhead": ("intake_scale", "appetite_optimum", "hump_span", "no_feeding_below", "cold_ramp_width"),
 }
 LIKENED_SCALE = (0.6, 1.6)  # span of the intake scale of a likened species, over its value
+_NONE_BELOW, _BELOW_SEEN = FREE.index("no_feeding_below"), 1.5  # and how far below it a search begins [degC, ours]
+EATS = "no feeding below, degC"  # words of points of water in which fish ate
 HELD = {"black_crappie": ("intake_scale", "intake_exponent")}  # nothing published to fit them to
 
 
@@ -162,8 +165,8 @@ def fit(name: str, without: str = "") -> Fitted:
     middle = np.concatenate([centre, np.zeros(len(groups))])
     lowest = np.concatenate([LOWEST, np.full(len(groups), -2.0)])
     highest = np.concatenate([HIGHEST, np.full(len(groups), 2.0)])
-    best, widen = _least_squares(misses, middle, np.concatenate([width, np.full(len(groups), 0.3)]), lowest, highest,
-                                 every)  # fmt: skip
+    widths = np.concatenate([width, np.full(len(groups), 0.3)])
+    best, widen = _least_squares(misses, middle, widths, lowest, highest, every, eats_at(checks))
     values = {key: rounded(float(v[0])) for key, v in species_numbers(widen(best.x[None])[:, : len(FREE)]).items()}
     scales = {group: scale_of_trial(entry, values, [c for c in checks if c.trial == group]) for group in groups}
     middle_factor = mean_factor(scales)
@@ -179,6 +182,11 @@ def fit(name: str, without: str = "") -> Fitted:
     return Fitted({key: values[key] for key in kept}, {
         key: (min(rounded(low), values[key]), max(rounded(high), values[key])) for key, (low, high) in spans.items()
     }, scales)  # fmt: skip
+
+
+def eats_at(checks: list[Check]) -> float | None:
+    """Coldest water in which a source saw the fish eat; None where none says. [degC]"""
+    return min((check.high for check in checks if check.what.endswith(EATS)), default=None)
 
 
 def start_of_search(name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -198,14 +206,23 @@ def start_of_search(name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return prior_point(name), PRIOR_WIDTH, np.array([key not in HELD.get(name, ()) for key in FREE])
 
 
-def _least_squares(misses, middle, width, lowest, highest, free):
-    """Bounded least squares of the free numbers from seeded starts, and how free numbers become whole search points."""
+def _least_squares(misses, middle, width, lowest, highest, free, eats_at=None):
+    """Bounded least squares of the free numbers from seeded starts, and how free numbers become whole search points.
+
+    Below the end of appetite the misses are flat, so that a search begun there never finds fish that ate in the cold.
+    Where they were seen to, one more start lets them.
+    """
 
     def widen(x: np.ndarray) -> np.ndarray:
         full = np.tile(middle, (len(x), 1))
         full[:, free] = x
         return full
 
+    cold = []
+    if eats_at is not None and free[_NONE_BELOW]:
+        begun = middle.copy()
+        begun[_NONE_BELOW] = min(begun[_NONE_BELOW], eats_at - _BELOW_SEEN)
+        cold = [begun[free]]
     step = 1e-5 * width[free]
 
     def slopes(x: np.ndarray) -> np.ndarray:
@@ -214,8 +231,8 @@ def _least_squares(misses, middle, width, lowest, highest, free):
 
     rng, best = np.random.default_rng(SEED), None
     inside = lowest[free] + 1e-6, highest[free] - 1e-6
-    for start in range(STARTS if free.sum() > 6 else 1):
-        x = middle[free] + (rng.normal(size=free.sum()) * width[free] if start else 0.0)
+    seeded = [middle[free] + rng.normal(size=free.sum()) * width[free] for _ in range(STARTS - 1)]
+    for x in [middle[free], *cold, *(seeded if free.sum() > 6 else [])]:
         found = least_squares(
             lambda x: misses(widen(x[None]))[:, 0], np.clip(x, *inside), slopes,
             bounds=(lowest[free], highest[free]), x_scale=width[free], xtol=1e-9, ftol=1e-10, max_nfev=60,

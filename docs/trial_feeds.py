@@ -77,9 +77,9 @@ TOLD: tuple[tuple[TrialFeed, tuple[str, ...]], ...] = (
     (_protein(0.38), ("hybrid_sunfish_15g_10wk",)),
     (_label(0.45, 0.20, ", a trout feed"), ("D8", "E5")),
     (_protein(0.42), ("D9",)),
+    (_protein(0.25), ("more_carp_102g_51d",)),
     (_label(0.48, 0.18), (
-        "more_lmb_12_7g_30c", "lmb_7g_30c_daily", "lmb_7g_30c_2nd_day", "lmb_7g_30c_daily_fcr",
-        "lmb_7g_30c_2nd_day_fcr", "lmb_35c_intake",
+        "more_lmb_12_7g_30c", "lmb_7g_30c_daily", "lmb_7g_30c_daily_fcr", "lmb_35c_intake",
     )),
     (_label(0.45, 0.18), ("lmb_7c_eats", "lmb_7c_feed_weekly")),
     (_label(0.51, 0.12, ", the middle of 46-56 % protein"), ("E4", "lmb_cai_10g_end", "lmb_cai_200g_end")),

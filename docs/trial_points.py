@@ -147,7 +147,6 @@ def _percent(percent: float) -> Any:
 
 TWO, THREE, FIVE = _percent(2.0), _percent(3.0), _percent(5.0)
 ONE_TWO, ONE_SIX, ONE_ONE, ONE, HALF = _percent(1.2), _percent(1.6), _percent(1.1), _percent(1.0), _percent(0.5)
-SECOND_DAY = percent_of_weight(100.0, 2)
 LBS = 100.0 / 15.0  # bass of one tank, 15 of them: grams of a tank to grams of a fish, times 0.01
 
 BLUEGILL = (
@@ -208,12 +207,9 @@ BASS_POINTS = (
            "1 % once a week made them gain, and once in three days was offered; weight assumed 10-50 [ours]",
            between=(0.14, 0.33)),
     _point("lmb_7g_30c_daily", "7.2 g, 30 degC, 28 d: end weight of a fish, g", weight(7.2, 30, 28), "weight",
-           factor=1.0 / 15.0),
-    _point("lmb_7g_30c_2nd_day", "7.2 g, 30 degC, 28 d, every second day: end weight, g",
-           weight(7.2, 30, 28, SECOND_DAY), "weight", factor=1.0 / 15.0),
-    _point("lmb_7g_30c_daily_fcr", "7.2 g, 30 degC, 28 d: eaten feed per gain", conversion(7.2, 30, 28), "conversion"),
-    _point("lmb_7g_30c_2nd_day_fcr", "7.2 g, 30 degC, 28 d, every second day: eaten feed per gain",
-           conversion(7.2, 30, 28, SECOND_DAY), "conversion"),
+           trial="Animals", factor=1.0 / 15.0),
+    _point("lmb_7g_30c_daily_fcr", "7.2 g, 30 degC, 28 d: eaten feed per gain", conversion(7.2, 30, 28), "conversion",
+           trial="Animals"),
     _point("lmb_cai_10g_end", "10 g, 56 d: end weight, g", weight(10, 28, 56), "weight", CAGES),
     _point("lmb_cai_200g_end", "200 g, 84 d: end weight, g", weight(200, 28, 84), "weight", CAGES),
     _point("lmb_35c_intake", "105 g, 35 degC: full ration, % a day", full_ration(105, 35), "ration", unsafe=""),
@@ -395,7 +391,7 @@ LEFT_OUT: dict[str, tuple[str, ...]] = {
     "the model has no hunger, crowding or digestion that changes, of which the row tells": (
         "catfish_eod_extra_big", "catfish_eod_extra_small", "catfish_etd_extra_big", "hsb_pond_18wk_3_3",
         "hsb_pond_18wk_3_6", "hybrid_sunfish_catchup", "bluegill_1_8g_11wk_high", "carp_fry_ras_high",
-        "rbt_digest_18g_7c", "rbt_digest_200g_7c",
+        "rbt_digest_18g_7c", "rbt_digest_200g_7c", "lmb_7g_30c_2nd_day", "lmb_7g_30c_2nd_day_fcr",
     ),
     "no number of growth or appetite: a statement, activity, survival, or a claim of the authors": (
         "bhd_activity_7", "bhd_dormant_3", "bhd_jump_45", "cat_growth_poor", "cat_growth_zero", "cat_irregular_20",
@@ -420,7 +416,7 @@ OUTSIDE = {
     "fingerling": "a ration offered",
 }
 # Trials on fixed rations, which tell only the least scale at which the ration is eaten
-AT_LEAST = ("Animals", "Zakes")
+AT_LEAST = ("Zakes",)
 # Points from which the multiplier of a strain is set, over the mean of the species' trials
 STRAIN_POINTS: dict[str, dict[str, tuple[str, ...]]] = {
     "rainbow_trout": {
@@ -428,7 +424,7 @@ STRAIN_POINTS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "largemouth_bass": {
         "older": ("D8 15", "D8 18", "D8 21", "D8 24", "D8 26.8", "D8 30", "D8 33", "D9"),
-        "modern": ("more_lmb_12_7g_30c",),
+        "modern": ("more_lmb_12_7g_30c", "lmb_7g_30c_daily"),
     },
     "walleye": {"older": ("L1",), "newer": ("walleye_ras_85g_fm", "walleye_ras_85g_fmf")},
 }  # fmt: skip

@@ -141,7 +141,7 @@ def section() -> list[str]:
     lines = [
         "## Rows read last, that no fit sees", "",
         "The kept rows have been looked at since their first score and are no blind test any more. These, of "
-        f"{len({row.paper for row in rows})} papers nobody here had read, were written down with their conditions and "
+        f"{len({row['source'] for row in fresh_rows().values()})} papers nobody here had read, were written down with their conditions and "
         "tolerances before the model was run on any of them (`docs/fresh_trials.csv`), and stay out of every fit. "
         f"**{inside} of {len(rows)} ({100 * inside / len(rows):.0f} %) inside their tolerance**; "
         f"{sum(row.is_unsafe_miss for row in rows)} missed on the unsafe side.", "",

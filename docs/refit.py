@@ -210,7 +210,7 @@ def _least_squares(misses, middle, width, lowest, highest, free, eats_at=None):
     """Bounded least squares of the free numbers from seeded starts, and how free numbers become whole search points.
 
     Below the end of appetite the misses are flat, so that a search begun there never finds fish that ate in the cold.
-    Where they were seen to, one more start lets them.
+    Where they were seen to, one more start lets them; not of likened species, whose Q10 is not free.
     """
 
     def widen(x: np.ndarray) -> np.ndarray:
@@ -232,7 +232,7 @@ def _least_squares(misses, middle, width, lowest, highest, free, eats_at=None):
     rng, best = np.random.default_rng(SEED), None
     inside = lowest[free] + 1e-6, highest[free] - 1e-6
     seeded = [middle[free] + rng.normal(size=free.sum()) * width[free] for _ in range(STARTS - 1)]
-    for x in [middle[free], *cold, *(seeded if free.sum() > 6 else [])]:
+    for x in [middle[free], *([*cold, *seeded] if free.sum() > 6 else [])]:
         found = least_squares(
             lambda x: misses(widen(x[None]))[:, 0], np.clip(x, *inside), slopes,
             bounds=(lowest[free], highest[free]), x_scale=width[free], xtol=1e-9, ftol=1e-10, max_nfev=60,

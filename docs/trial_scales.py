@@ -21,7 +21,8 @@ from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
 
 # Spread of the scale of appetite between trials of one species, as standard deviation of its logarithm; measured over
-# the trials of all species of docs/fits.md, see there: 0.20, and a fifth on the safe side, as few trials gave it.
+# the trials of all species of docs/fits.md, see there: 0.18-0.20, and a fifth to a third on the safe side, as few
+# trials gave it; trials that no fit saw lie 0.28 apart.
 BETWEEN_TRIALS = 0.24
 PRIOR_TRIALS = 8  # how many trials that spread counts for beside a species' own [ours]
 LEAST_BAND = 1.4  # and never narrower than 40 % either way [ours]

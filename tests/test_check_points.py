@@ -83,7 +83,7 @@ KNOWN_MISSES = {
         "hsb_phase2_palmetto",
     },
     "hybrid_sunfish": {"L3", "hybrid_sunfish_15g_10wk"},
-    "brown_bullhead": {"black_bullhead_22c_gain", "D24", "bhd_eats_3"},
+    "brown_bullhead": {"D24", "bhd_eats_3"},
     "walleye": {
         "L1",
         "walleye_ras_fcr",

@@ -22,6 +22,7 @@ sys.path.insert(0, str(DOCS))
 
 import fit_scores  # noqa: E402
 import fits_tables  # noqa: E402
+import ideal_model  # noqa: E402
 import trial_feeds  # noqa: E402
 import trial_points  # noqa: E402
 import trial_scales  # noqa: E402
@@ -172,7 +173,9 @@ def test_more_and_closer_trials_give_a_narrower_band():
 def test_the_spread_between_trials_is_near_what_bands_take():
     spread, freedom = trial_scales.spread_between_trials(EVERY_SPECIES)
     assert freedom >= 10
-    assert pytest.approx(spread, rel=0.2) == trial_scales.BETWEEN_TRIALS
+    # between what trials show whose fit follows them, and those that no fit saw
+    unseen = float(np.std(np.log(ideal_model.unseen_scales()), ddof=1))
+    assert spread < trial_scales.BETWEEN_TRIALS < unseen
 
 
 # --- what failed while one trial set the scale of a species
@@ -235,7 +238,8 @@ def test_bands_and_kept_values_are_better_than_one_trial_each():
     now = fit_scores.band_score()
     assert now.score < 0.7 * fits_tables.BEFORE_BANDS.score
     assert now.inside > fits_tables.BEFORE_BANDS.inside
-    assert (len(KEPT), now.count) == (fits_tables.BEFORE_KEPT[1], fits_tables.BEFORE_BANDS.count)
+    # four rows of a paper that a fit had seen half of no longer count as kept, two of them weights
+    assert (len(KEPT), now.count) == (fits_tables.BEFORE_KEPT[1] - 4, fits_tables.BEFORE_BANDS.count - 2)
     assert sum(row.is_inside for row in KEPT) > fits_tables.BEFORE_KEPT[0]
     assert sum(row.is_unsafe_miss for row in KEPT) < fits_tables.BEFORE_UNSAFE
 

@@ -136,12 +136,12 @@ def growth_checks() -> dict[str, list[Check]]:
 
 def section() -> list[str]:
     """Section of docs/fits.md."""
-    rows = score_rows()
+    rows, papers = score_rows(), len({row["source"] for row in fresh_rows().values()})
     inside = sum(row.is_inside for row in rows)
     lines = [
         "## Rows read last, that no fit sees", "",
         "The kept rows have been looked at since their first score and are no blind test any more. These, of "
-        f"{len({row['source'] for row in fresh_rows().values()})} papers nobody here had read, were written down with their conditions and "
+        f"{papers} papers nobody here had read, were written down with their conditions and "
         "tolerances before the model was run on any of them (`docs/fresh_trials.csv`), and stay out of every fit. "
         f"**{inside} of {len(rows)} ({100 * inside / len(rows):.0f} %) inside their tolerance**; "
         f"{sum(row.is_unsafe_miss for row in rows)} missed on the unsafe side.", "",

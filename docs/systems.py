@@ -11,13 +11,16 @@ from __future__ import annotations
 
 import csv
 import sys
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
 import stocksim
+from stocksim.heat.temperatures import warmth_of_site
 from stocksim.units import parse_quantity
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 
 HERE = Path(__file__).resolve().parent
 SYSTEMS = HERE.parent / "tests" / "systems"
@@ -83,6 +86,79 @@ def _nitrate_per_feed(season: Any) -> float:
     return renewed_l * level / 1000.0 / (float(last["feed_g"].mean()) / 1000.0)
 
 
+def _late(frame: Any, column: str) -> float:
+    """Mean of a column over the last seven days."""
+    return float(frame.tail(7)[column].mean())
+
+
+def _capacity(season: Any) -> float:
+    """Ammonia nitrogen turned, freed of how much ammonia there was, over days 3 to 10. [g/day]"""
+    tan = season.tanks["tan_mg_l"].to_numpy()[2:10]
+    turned = season.loops["tan_nitrified_g"].to_numpy()[2:10]
+    return float((turned * (HALF_SATURATION_TAN_MG_L + tan) / tan).mean())
+
+
+def _machines_kwh(season: Any) -> float:
+    """Electricity of what the site file names: pumps of sumps, diffusers, and lamps. [kWh]"""
+    file = season.site.file
+    parts = [*file.loops.values(), *file.tanks.values(), *file.beds.values(), *file.biofilters.values()]
+    watts = sum(getattr(getattr(part, "oxygen_supply", None), "power", None) or 0.0 for part in parts)
+    watts += sum(loop.heat.pump or 0.0 for loop in file.loops.values() if loop.heat is not None)
+    lamps = None if file.greenhouse is None else file.greenhouse.lamps
+    lit = 0.0 if lamps is None else lamps.power * (lamps.to_hour - lamps.from_hour)
+    return float((24.0 * watts + lit) * season.site.days / 1000.0)
+
+
+def _heats_kwh(season: Any) -> tuple[float, float]:
+    """Heat given to the air of the greenhouse and to the water. [kWh]"""
+    warmth = warmth_of_site(season.site)
+    air = warmth.heat_kwh("greenhouse").sum()
+    return float(air), float(sum(warmth.heat_kwh(control).sum() for control in warmth.plan.controls) - air)
+
+
+def _energy(season: Any) -> float:
+    """Fuel and electricity of heaters and machines. [kWh]"""
+    air, water = _heats_kwh(season)
+    return air / season.site.file.greenhouse.heater.efficiency + water + _machines_kwh(season)
+
+
+def _water_over_air(season: Any) -> float:
+    air, water = _heats_kwh(season)
+    return water / max(air, 1e-9)
+
+
+def _area_days(season: Any) -> float:
+    return float(season.beds["planted_area_m2"].max() * season.site.days)
+
+
+def _in_fruit(nutrient: str) -> Any:
+    """Nutrient that the picked fruit of the one crop holds, over the run. [g/m2/day]"""
+
+    def found(season: Any) -> float:
+        (crop,) = season.site.crops.values()
+        dry_g = 1000.0 * crop["dry_matter"] * season.beds["yield_kg"].sum()
+        return float(dry_g * crop[f"fruit_{nutrient}"] / _area_days(season))
+
+    return found
+
+
+def _met_nitrogen(season: Any) -> float:
+    course = season.bed_course
+    return float(course.uptake_g["nitrogen"].sum() / course.demand_g["nitrogen"].sum())
+
+
+def _day_of_peak(levels: Any) -> int:
+    return int(np.argmax(np.asarray(levels))) + 1
+
+
+def _day_tan_gone(season: Any) -> float:
+    """First day after the highest TAN on which it is under 0.25 mg/L; the season's length where there is none."""
+    tan = season.tanks["tan_mg_l"].to_numpy()
+    peak = _day_of_peak(tan)
+    gone = np.flatnonzero(tan[peak:] < 0.25)
+    return float(peak + gone[0] + 1) if gone.size else float(len(tan))
+
+
 _OF_COHORT = {
     "survival": _survival,
     "weight": lambda frame: frame[frame["count"] > 0.5]["mean_weight_g"].iloc[-1],
@@ -91,10 +167,24 @@ _OF_COHORT = {
 }
 _OF_SYSTEM = {
     "tan": lambda season: season.tanks["tan_mg_l"].max(),
+    "tan_late": lambda season: _late(season.tanks, "tan_mg_l"),
     "nitrite": lambda season: season.tanks["nitrite_n_mg_l"].max(),
+    "nitrite_late": lambda season: _late(season.tanks, "nitrite_n_mg_l"),
+    "day_tan_gone": _day_tan_gone,
+    "day_nitrite_peak": lambda season: _day_of_peak(season.tanks["nitrite_n_mg_l"]),
+    "capacity": _capacity,
     "oxygen": lambda season: season.tanks["oxygen_mg_l"].median(),
     "base_days": lambda season: (season.loops["buffer_g"] > 0.0).mean(),
+    "dose": lambda season: season.loops["buffer_g"].sum(),
     "nitrate_per_feed": _nitrate_per_feed,
+    "energy": _energy,
+    "water_over_air": _water_over_air,
+    "yield_m2": lambda season: season.beds["yield_kg"].sum() / season.beds["planted_area_m2"].max(),
+    "fruit_nitrogen": _in_fruit("nitrogen"),
+    "fruit_phosphorus": _in_fruit("phosphorus"),
+    "fruit_potassium": _in_fruit("potassium"),
+    "uptake_nitrogen": lambda season: season.beds["nitrogen_uptake_g"].sum() / _area_days(season),
+    "met_nitrogen": _met_nitrogen,
 }
 
 
@@ -106,23 +196,40 @@ def _typed(cell: str) -> str | float:
         return cell
 
 
+@lru_cache(maxsize=64)
+def season_of(system: str, changes: tuple[tuple[str, str], ...] = ()) -> Any:
+    """Season of a system, with fields of its file as assumed.csv writes them."""
+    site = stocksim.load_site(SYSTEMS / f"{system}.toml")
+    return stocksim.run_season(site, **{field: _typed(cell) for field, cell in changes})
+
+
+def _at_end(system: str, field: str, end: str) -> tuple[tuple[str, str], ...]:
+    """The change that puts a field at its low or high; none where the system does not assume it."""
+    return tuple((field, row[end]) for row in rows("assumed.csv") if row["system"] == system and row["field"] == field)
+
+
+def value(system: str, measure: str, field: str = "", end: str = "") -> float:
+    """A measure of a system, or over that of another as ``tan / OTHER``, with one assumed field at an end in both."""
+    kind, _, other = measure.partition(" / ")
+    found = measured(season_of(system, _at_end(system, field, end)), kind)
+    return found / measured(season_of(other, _at_end(other, field, end)), kind) if other else found
+
+
 def run(system: str) -> list[Output]:
     """Every published output of a system, at the middle and at either end of each thing assumed."""
-    site = stocksim.load_site(SYSTEMS / f"{system}.toml")
-    seasons = [stocksim.run_season(site)]
-    for row in rows("assumed.csv"):
-        if row["system"] == system:
-            seasons += [stocksim.run_season(site, **{row["field"]: _typed(row[end])}) for end in ("low", "high")]
-    found = []
-    for row in rows("outputs.csv"):
-        if row["system"] == system:
-            ours = [measured(season, row["measure"]) for season in seasons]
-            published = float(row["published"]) if row["published"] else None
-            low, high = float(row["low"]), float(row["high"])
-            found.append(
-                Output(system, row["output"], published, low, high, row["where"], ours[0], min(ours), max(ours))
-            )
-    return found
+    ends = [(row["field"], end) for row in rows("assumed.csv") if row["system"] == system for end in ("low", "high")]
+    judged = [row for row in rows("outputs.csv") if row["system"] == system]
+    found: list[list[float]] = [[] for _ in judged]
+    for field, end in [("", ""), *ends]:
+        for row, ours in zip(judged, found, strict=True):
+            ours.append(value(system, row["measure"], field, end))
+    return [
+        Output(
+            system, row["output"], float(row["published"]) if row["published"] else None, float(row["low"]),
+            float(row["high"]), row["where"], ours[0], min(ours), max(ours),
+        )
+        for row, ours in zip(judged, found, strict=True)
+    ]  # fmt: skip
 
 
 def systems() -> list[str]:

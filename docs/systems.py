@@ -232,6 +232,14 @@ def run(system: str) -> list[Output]:
     ]  # fmt: skip
 
 
+def paper_of(system: str) -> str:
+    """What a system's outputs are counted with: the rig that rigs.csv names, or the paper its file names."""
+    for row in rows("rigs.csv"):
+        if row["system"] == system:
+            return row["rig"]
+    return system
+
+
 def systems() -> list[str]:
     """Names of all systems, in the order of outputs.csv."""
     return list(dict.fromkeys(row["system"] for row in rows("outputs.csv")))

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise, formula
+from stocksim.water.nitrification import Declared
 from stocksim.water.steps import logistic_step
 
 FloatArray = NDArray[np.float64]
@@ -50,7 +51,8 @@ GROWTH_PER_DEGREE = 0.098
 # 6 degC and 2 % below the exponential at 10. How sharply it fades is assumed.
 FADE_MIDDLE_C, FADE_WIDTH_C = 6.0, 1.0
 # Alkalinity at half growth [mg/L CaCO3]: 0.5 mol/m3, from memory of activated-sludge models.
-HALF_ALKALINITY_MG_L = 25.0
+HALF_ALKALINITY = Declared(25.0, 3.0, 25.0, "from memory of activated-sludge models")
+HALF_ALKALINITY_MG_L = HALF_ALKALINITY.value
 # Decay at 20 degC [1/day]: chosen in this project (0.01-0.1) so that a film unfed for 120 days at 5-10 degC keeps a
 # sixth to a third of itself and is back in two to four weeks at 20 (a forum's figure for a dead filter, read).
 # Suspended sludge loses far more, 0.13 a day at 10 degC (Choubert et al. 2008, abstract read), which would leave

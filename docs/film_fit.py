@@ -40,17 +40,30 @@ FINE = 200  # points between the ends of the grid when the best is looked for
 WORSE = 1.0  # the spread ends where the sum of squared misses is greater by this
 
 
+# constants that only the tables of a season are made with, before its days: the compiled days may run with them moved
+OF_TABLES = {
+    "AREAL_RATE_AT_20", "THETA", "THETA_COLD", "OXIDIZERS", "DECAY_AT_20_PER_DAY", "MOST_PH_RISE", "ALPHA_FISH_WATER",
+    "BACKGROUND_DEATHS_PER_DAY",
+}  # fmt: skip
+
+
 @contextmanager
 def moved(**constants: Any) -> Iterator[None]:
-    """The engine with constants of other values, wherever a module of it holds them; runs it uncompiled."""
+    """The engine with constants of other values, wherever a module of it holds them; uncompiled where days hold one."""
     held = []
     for module in [module for name, module in sys.modules.items() if name.startswith("stocksim.")]:
-        held += [(module, name, getattr(module, name)) for name in constants if hasattr(module, name)]
+        # a row of the days' tables may have the name of a constant: it is a whole number
+        held += [
+            (module, name, getattr(module, name))
+            for name, new in constants.items()
+            if isinstance(getattr(module, name, None), type(new))
+        ]
     missing = set(constants) - {name for _, name, _ in held}
     if missing:
         raise LookupError(f"no module of stocksim holds {', '.join(sorted(missing))}")
     compiled = engine._engine
-    engine._engine = lambda scenarios: seasons.py_func
+    if not set(constants) <= OF_TABLES:
+        engine._engine = lambda scenarios: seasons.py_func
     for module, name, _ in held:
         setattr(module, name, constants[name])
     systems.season_of.cache_clear()

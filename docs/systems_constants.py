@@ -1,9 +1,9 @@
 """Every constant that decides whether fish die or a limit breaks, moved through its range over all published systems.
 
-python docs/systems_constants.py     writes docs/systems_constants.md; some ten minutes
+python docs/systems_constants.py     writes docs/systems_constants.md; some minutes
 
-Each constant stands at its low and high value in turn, all others where they are, and every system of tests/systems
-runs. Constants inside compiled code move too: the engine runs uncompiled meanwhile.
+Each constant stands at its low and high value in turn, all others where they are, and the systems of tests/systems run.
+Constants inside compiled code move too: the engine runs uncompiled meanwhile.
 """
 
 from __future__ import annotations
@@ -24,6 +24,11 @@ from stocksim.fish import energetics, survival  # noqa: E402
 from stocksim.library.sources import Entry  # noqa: E402
 from stocksim.water import buffering, maturity, nitrification, nitrite, oxygen  # noqa: E402
 
+# left out: others of their rigs with less fish or feed, and the house, whose year takes as long as all
+LEFT_OUT = (
+    "raft_nile_tilapia_batch", "raft_nile_tilapia_staggered", "trout_lettuce_low", "carp_leaves_low",
+    "tilapia_nursery_400", "tilapia_nursery_500", "bass_indoors_4_5", "bass_indoors_18_8", "hoophouse_rafts",
+)  # fmt: skip
 AMMONIA, NITRITE = maturity.OXIDIZERS["ammonia"], maturity.OXIDIZERS["nitrite"]
 
 
@@ -95,11 +100,12 @@ def at(constant: Constant, value: float) -> Iterator[None]:
         whole, number = Entry.__getitem__, Entry.number
         Entry.__getitem__ = lambda self, key: whole(self, key) * (value if key == field else 1.0)
         Entry.number = lambda self, key, *default: number(self, key, *default) * (value if key == field else 1.0)
+        systems.season_of.cache_clear()
         try:
-            with moved():
-                yield
+            yield
         finally:
             Entry.__getitem__, Entry.number = whole, number
+            systems.season_of.cache_clear()
         return
     changes: dict[str, Any] = {kind: value}
     if kind in maturity.OXIDIZERS:
@@ -114,6 +120,8 @@ def results() -> dict[tuple[str, str], tuple[float, bool, str]]:
     """Value, agreement and measure of every output, at the middle of what is assumed."""
     found = {}
     for row in systems.rows("outputs.csv"):
+        if row["system"] in LEFT_OUT:
+            continue
         ours = systems.value(row["system"], row["measure"])
         found[row["system"], row["output"]] = ours, float(row["low"]) <= ours <= float(row["high"]), row["measure"]
     return found
@@ -134,8 +142,9 @@ def text() -> str:
         "# Constants that decide whether fish die or a limit breaks",
         "",
         "Written by `python docs/systems_constants.py`; do not edit by hand. Each constant stands at its low and its",
-        "high value in turn, and all [published systems](systems.md) run. As the model stands "
-        f"{lives} of {survivals} survivals",
+        "high value in turn, and the [published systems](systems.md) run, but for the less loaded of a rig and the",
+        "house",
+        f"({', '.join(LEFT_OUT)}). As the model stands {lives} of {survivals} survivals",
         f"and {met} of {len(usual)} outputs lie in their bands.",
         "",
         "| constant | value | range | source | survivals at low, high | outputs at low, high | outputs that change |",

@@ -69,6 +69,19 @@ def test_a_system_that_lived_lives_here(system):
             assert lives or not row["published"], "an author's survival is not met"
 
 
+def test_every_miss_has_a_cause_and_no_cause_explains_what_agrees():
+    missed = {
+        (row["system"], row["measure"])
+        for row in OUTPUTS
+        if not float(row["low"]) <= systems.value(row["system"], row["measure"]) <= float(row["high"])
+    }
+    assert [one for one in missed if not systems.cause_of(*one)] == []
+    for named, kinds, _ in systems.CAUSES:
+        assert any(system in named and measure.split(":")[0].split(" ")[0] in kinds for system, measure in missed), (
+            named
+        )
+
+
 def test_every_rig_is_of_systems():
     named = [row["system"] for row in systems.rows("rigs.csv")]
     assert set(named) <= set(systems.systems())

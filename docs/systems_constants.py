@@ -84,8 +84,8 @@ CONSTANTS = (
     Constant("deaths of every day in good water, 1/day", survival.BACKGROUND_DEATHS_PER_DAY, 5e-5, 1e-4,
              "bluegill and tilapia (abstract and page read)", "BACKGROUND_DEATHS_PER_DAY"),
     Constant("lethal oxygen of every species, times", 1.0, 0.7, 1.4,
-             "the species files; half of Atlantic salmon smolt died in 3 days at 3 mg/L, 3.3 in the end: Alabaster et al. "
-             "1979 (abstract read), where trout stand at 3.0; range assumed",
+             "the species files; half of Atlantic salmon smolt died in 3 days at 3 mg/L, 3.3 in the end: Alabaster et "
+             "al. 1979 (abstract read), where trout stand at 3.0; range assumed",
              "species.oxygen_lethal"),
     Constant("acute un-ionized ammonia of every species, times", 1.0, 0.5, 2.0, "the species files; range assumed",
              "species.unionized_ammonia_acute"),

@@ -57,7 +57,7 @@ _OF_FILE = {
         ('"nitrite": OxidizerNumbers(0.35, 0.5, 1.0, 1.0)', '"nitrite": OxidizerNumbers(0.35, 0.5, 1.0, 0.01)'),
     ],
     "water/nitrification.py": [
-        ("AREAL_RATE_AT_20 = 1.38", "AREAL_RATE_AT_20 = 0.837"),
+        ("AREAL_RATE_AT_20 = AREAL_RATE.value", "AREAL_RATE_AT_20 = 0.837"),
     ],
     "water/buffering.py": [
         ("dose = max(gain + used, 0.0)", "dose = max(gain, 0.0)"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from stocksim.errors import Fault, shown
@@ -398,6 +398,34 @@ def circuit_w(file: SiteFile, head_m: float = DEFAULT_HEAD_M) -> dict[str, float
 def guessed_pump_w(file: SiteFile, loop: str, head_m: float = DEFAULT_HEAD_M) -> float:
     """Watts of the pumps of a loop that the file does not tell of, from flow and head. [W]"""
     return float(lifting_power_w(unpumped_m3_day(file, loop), head_m)) / PUMP_EFFICIENCY
+
+
+def moving(file: SiteFile, live: Container[str]) -> set[str]:
+    """Places through which water runs while some circuits live: by their pump, by a tank's overflow, or afloat.
+
+    Parameters
+    ----------
+    file : SiteFile
+        Tables whose names are sound.
+    live : container of str
+        Circuits that live. A place that no pump feeds hangs on the mains.
+
+    Returns
+    -------
+    set of str
+        Places, as ``tanks.cedar``.
+    """
+    pumped, fed_by = pump_of(file), overflow_of(file)
+
+    def is_pumped(place: str) -> bool:
+        key = pumped.get(place)
+        return (MAINS if key is None else file.pumps[key].circuit) in live
+
+    return {
+        place
+        for place, unit in loop_places(file).items()
+        if floats(unit) or is_pumped(f"tanks.{fed_by[place]}" if place in fed_by else place)
+    }
 
 
 def backup_hours(backup: GeneratorTable | BatteryTable, load_w: float) -> float:

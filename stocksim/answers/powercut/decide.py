@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from stocksim.answers.powercut.standing import (
     Standing,
     fall_minutes,
+    helped_from_min,
     loop_oxygen,
     phases,
     standing,
@@ -350,6 +351,10 @@ def power_cut(
     alone = [at_fish.minutes(limit, at, False) for limit in limits]
     asked = np.arange(layout.days) if on is None else np.array([(on - layout.start).days])
     as_built = alone if found.is_all else _as_built(season, found, tanks, at, asked, limits)
+    if not found.is_all:  # what falls before any help comes stands alone
+        helped = helped_from_min(site.file, phases(found))
+        first = np.array([helped[stay.table.tank] for stay in layout.stays])
+        as_built = [np.where(now <= first, now, then) for now, then in zip(alone, as_built, strict=True)]
     cold = _cold(season, found, at, asked, room_c)
     day = _worst_day(present, as_built, 60.0 * cold.lethal_hours) if on is None else int(asked[0])
     with_battery = [at_fish.minutes(limit, at, True) for limit in limits] if battery_w > 0.0 else alone

@@ -1,4 +1,7 @@
-"""What stands still when circuits fail and what a backup keeps running, and the oxygen of the loops' water then."""
+"""What stands still when circuits fail and what a backup keeps running, and the oxygen of the loops' water then.
+
+Apart from `decide` for its length.
+"""
 
 from __future__ import annotations
 
@@ -91,6 +94,17 @@ def phases(found: Standing) -> list[Phase]:
         live = frozenset(found.living).union(*(backup.circuits for backup in on))
         whiles.append(Phase(ends, live))
     return whiles
+
+
+def helped_from_min(file: SiteFile, whiles: Sequence[Phase]) -> dict[str, float]:
+    """Minutes from which on each tank has flow or air of its own again, infinite where never."""
+    begins = [0.0, *(60.0 * phase.ends_h for phase in whiles[:-1])]
+    found = dict.fromkeys(file.tanks, math.inf)
+    for start, phase in zip(begins, whiles, strict=True):
+        air = {place for place, supply in supplies(file).items() if supply.circuit in phase.live}
+        here = moving(file, phase.live) | air
+        found = {key: min(now, start) if f"tanks.{key}" in here else now for key, now in found.items()}
+    return found
 
 
 class _Water(NamedTuple):

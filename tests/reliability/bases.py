@@ -296,7 +296,8 @@ def everything(days: int = DAYS) -> Base:
                 "after_minutes": 25, "fuel_volume": "15 L", "burns": "1.1 L/h",
             },
             "cells": {
-                "kind": "battery", "carries": ["air"], "power": "400 W", "switch": "automatic", "energy": "1.2 kWh",
+                "kind": "battery", "carries": ["air"], "power": "400 W", "switch": "automatic", "after_minutes": 1,
+                "energy": "1.2 kWh",
             },
         },
         "cohorts": {

@@ -41,7 +41,7 @@ from stocksim.answers.cold.options import (
     stacked_plan,
     warm_loop,
 )
-from stocksim.answers.cold.tally import cold_years, design_days, design_power_w, hours_to, warm_start
+from stocksim.answers.cold.tally import cold_years, design_days, design_power_w, warm_start
 from stocksim.answers.cold.words import AS_PLANNED, NOTES, note_sentences, option_name, reason_words, turning_words
 from stocksim.changes.change import Action, Change
 from stocksim.climate.network import run_network
@@ -52,6 +52,7 @@ from stocksim.faces.answer import Chart, Table
 from stocksim.faces.text import answer_text
 from stocksim.faces.understood import understood
 from stocksim.heat.hourly import site_warmth
+from stocksim.heat.outage import hours_to
 from stocksim.heat.temperatures import water_c
 from stocksim.site.climate_faults import hemisphere_notes
 from stocksim.site.examples import FOLDER, example_text

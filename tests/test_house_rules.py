@@ -43,6 +43,7 @@ HELPERS = {
     "oracle_fish.py",
     "oracle_pools.py",
     "oracle_water.py",
+    "pumped_sites.py",
     "random_sites.py",
     "served.py",
     "site_faults.py",

@@ -14,12 +14,13 @@ from small_sites import START, build, one_tank, two_loops
 
 from stocksim import run_season
 from stocksim.answers.powercut.answer import powercut_answer
-from stocksim.answers.powercut.decide import PUMP_EFFICIENCY, PowerCut, power_cut, use_factor
+from stocksim.answers.powercut.decide import PowerCut, power_cut, use_factor
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.faces.answer import Answer
 from stocksim.faces.text import answer_text
 from stocksim.water.oxygen import oxygen_saturation, surface_exchange_velocity
+from stocksim.water.pumping import PUMP_EFFICIENCY
 from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, tank_loss_w_k
 
 DAY = START + dt.timedelta(days=4)
@@ -124,7 +125,7 @@ def test_worst_day_is_the_shortest_of_all_days(demo_season):
 
 def test_no_lethal_limit_within_reach_takes_the_stress_limit_then_any_day_with_fish():
     thin = season_of(count=1, mean_weight_g=20.0)
-    cut = power_cut(thin)
+    cut = power_cut(thin, room_c=30.0)  # warm, so that no cold comes first
     assert cut.reserves[0].alone == (np.inf, np.inf)
     assert cut.date == START
     answer = told(cut, thin)

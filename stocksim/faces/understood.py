@@ -17,6 +17,8 @@ from stocksim.site.beds import bed_film_m2
 from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
+from stocksim.site.model import SiteFile
+from stocksim.site.pumps import backup_hours, circuit_w, pump_flow_m3_day
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -91,6 +93,8 @@ def understood(site: Site) -> dict[str, Any]:
             f"return, {show(s.drawn_off, 'volume')} drawn off a day"
             for key, s in file.settlers.items()
         ],
+        "pumps": [_pump_words(file, key) for key in file.pumps],
+        "backups": [_backup_words(file, key) for key in file.backups],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
@@ -98,6 +102,27 @@ def understood(site: Site) -> dict[str, Any]:
         "notes": [note for note in site_notes(site) if note not in asked]
         + [small_words(small, units) for small in small_candidates(site)],
     }
+
+
+def _pump_words(file: SiteFile, key: str) -> str:
+    """A pump: what it moves how high, on which circuit, and what it draws in a day."""
+    pump, units = file.pumps[key], file.site.units
+    flow = format_quantity(pump_flow_m3_day(file, pump), "flow", units)
+    return (
+        f"{key}: {flow} to {', '.join(pump.feeds)}, lifted {format_quantity(pump.lift, 'length', units)}, "
+        f"{pump.power:g} W on circuit {pump.circuit}, {0.024 * pump.power:.2f} kWh a day"
+    )
+
+
+def _backup_words(file: SiteFile, key: str) -> str:
+    """A backup: what it carries, when it begins and how long it lasts."""
+    backup, watts = file.backups[key], circuit_w(file)
+    load = sum(watts[name] for name in dict.fromkeys(backup.carries))
+    lasts = backup_hours(backup, load)
+    return (
+        f"{key}: {backup.kind} of {backup.power:g} W, carries {', '.join(backup.carries)} ({load:,.0f} W), "
+        f"{backup.switch.replace('_', ' ')} after {backup.after_minutes or 0.0:g} minutes, lasts {lasts:.1f} hours"
+    )
 
 
 def _heat_words(site: Site) -> list[str]:

@@ -332,7 +332,7 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                         f"does not belong to a {kind.noun}, which no loop water runs through; take it out.",
                     )
                 )  # fmt: skip
-    elif not kind.water.has_usual_flow and bed.flow is None:
+    elif not kind.water.has_usual_flow and bed.flow is None and not _gets_flow(key, file):
         faults.append(Fault(table, "flow", f'is missing; a {kind.noun} has no usual flow, so write one, as "100 L/h".'))
     if not kind.has_planted_face and bed.planted_face is not None:
         owners = " or ".join(f"a {other.noun}" for other in BED_KINDS.values() if other.has_planted_face)
@@ -371,6 +371,12 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
             )  # fmt: skip
             break
     return faults
+
+
+def _gets_flow(key: str, file: SiteFile) -> bool:
+    """Whether a pump of a told flow, or a tank's overflow, may tell the flow of a bed."""
+    told = [pump.feeds for pump in file.pumps.values() if pump.flow is not None]
+    return any(key in names for names in [*told, *(tank.overflows_to for tank in file.tanks.values())])
 
 
 def _air_faults(file: SiteFile) -> list[Fault]:

@@ -23,7 +23,13 @@ def loop_water_m3(file: SiteFile, key: str) -> float:
     tanks = sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
     beds = sum(bed_water_m3(bed) for bed in file.beds.values() if bed.loop == key)
     filters = sum(unit.media_volume for unit in file.biofilters.values() if unit.loop == key)
-    return file.loops[key].sump + tanks + beds + filters
+    return open_sump_m3(file, key) + tanks + beds + filters
+
+
+def open_sump_m3(file: SiteFile, key: str) -> float:
+    """Water of a loop's sump that no raft floats on: what lies under a raft is counted as the raft's. [m3]"""
+    afloat = sum(bed_water_m3(bed) for bed in file.beds.values() if bed.floats_on_sump and bed.loop == key)
+    return file.loops[key].sump - afloat
 
 
 def loop_water_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:

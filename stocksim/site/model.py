@@ -17,6 +17,7 @@ from stocksim.site.climate_tables import (
     WeatherTable,
 )
 from stocksim.site.fish_tables import CohortTable, Event
+from stocksim.site.pump_tables import MAINS, BackupTable, PumpTable
 from stocksim.site.quantities import (
     MONTHS,
     AirTemperature,
@@ -82,6 +83,7 @@ class Diffuser(Table):
     kind: Literal["diffuser"]
     power: Power
     uncleaned_months: Months = 0.0
+    circuit: str = MAINS
 
 
 class MeasuredTransfer(Table):
@@ -89,6 +91,7 @@ class MeasuredTransfer(Table):
 
     kind: Literal["measured"]
     transfer: OxygenRate
+    circuit: str = MAINS
 
 
 class NoSupply(Table):
@@ -181,6 +184,8 @@ class LoopTable(Table):
         Field(discriminator="kind"),
     ]
     depth: Depth | None = None
+    sump_brim: Volume | None = None
+    sump_least: Volume | None = None
     oxygen_supply: OxygenSupply | None = None
     buffer: BufferSalt = "potassium_bicarbonate"
     evaporation: Loss | None = None
@@ -202,6 +207,7 @@ class TankTable(Table):
     flow: Flow
     depth: Depth | None = None
     oxygen_supply: OxygenSupply | None = None
+    overflows_to: list[str] = []
     heat: TankHeat | None = None
 
 
@@ -230,6 +236,9 @@ class BedTable(Table):
     biofilter_started: Date | None = None
     oxygen_supply: OxygenSupply | None = None
     planted_face: Area | None = None
+    floats_on_sump: bool = False
+    flooding: Literal["siphon", "timer"] | None = None
+    swing: Volume | None = None
     plantings: list[PlantingTable] = []
     heat: BedHeat | None = None
 
@@ -268,6 +277,8 @@ class SiteFile(Table):
     beds: dict[str, BedTable] = {}
     biofilters: dict[str, BiofilterTable] = {}
     settlers: dict[str, SettlerTable] = {}
+    pumps: dict[str, PumpTable] = {}
+    backups: dict[str, BackupTable] = {}
     cohorts: dict[str, CohortTable] = {}
     events: list[Event] = []
     weather: WeatherTable | None = None

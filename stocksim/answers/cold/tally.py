@@ -23,6 +23,7 @@ from stocksim.engine.results.findings import findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
 from stocksim.heat.hourly import Warmth, run_plan, tank_mean_c
+from stocksim.heat.outage import hours_to
 from stocksim.heat.plan import UNBOUNDED_W, HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
@@ -115,7 +116,6 @@ RISK_STEP_H = 3  # water follows in many hours; hourly steps give lows within 0.
 SPIN_UP_DAYS = 10
 # Normals above this share of the season's range are not run for the risk: no cold limit is met in its warmer days.
 COLD_RANGE_SHARE = 0.6
-_FREEZING_C = 0.05  # a limit of 0 degC counts as met here, where ice begins
 FAIL_HOUR = 18  # dusk, with the whole night ahead
 FAIL_DAYS = 5
 
@@ -283,19 +283,6 @@ def failed_heater(site: Site, plan: HeatPlan, weather: SiteWeather) -> FailedHea
 def _stocked(file: SiteFile) -> list[str]:
     inside = {cohort.tank for cohort in file.cohorts.values()}
     return [key for key in file.tanks if key in inside]
-
-
-def hours_to(course_c: FloatArray, limit_c: float) -> float:
-    """Hours until an hourly course crosses a limit, along straight lines; infinite where it never does."""
-    limit = max(limit_c, _FREEZING_C)
-    below = np.flatnonzero(course_c < limit)
-    if not below.size:
-        return float("inf")
-    first = int(below[0])
-    if first == 0:
-        return 0.0
-    before, after = float(course_c[first - 1]), float(course_c[first])
-    return first - 1 + (before - limit) / (before - after)
 
 
 # --- what each choice comes to: heat, fuel, power, fish, crops and cold years

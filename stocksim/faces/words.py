@@ -19,12 +19,11 @@ from stocksim.faces.fates import (
     event_data,
     fate_data,
     feed_data,
-    fish_cautions,
     heavy_words,
     is_heavy,
-    not_known_data,
 )
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
+from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.changes.water import HELD_ALKALINITY_MG_L, SCARCE_ALKALINITY_MG_L
 from stocksim.engine.arrays.fish import build_stays
+from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
@@ -32,7 +34,7 @@ from stocksim.library.species import density_limits, density_meaning
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS, Mending
 from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_date, format_quantity, to_face
-from stocksim.water.buffering import SALTS, chalk_room
+from stocksim.water.buffering import SALTS, chalk_room, dose_portions
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 from stocksim.water.tolerance import (
     FISH_PH_DEADLY_HIGH,
@@ -258,15 +260,73 @@ def water_cautions(season: Season) -> list[str]:
     dosed = [loop for loop in file.loops.values() if loop.alkalinity_target is not None]
     if dosed:
         words.append(
-            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish; test "
-            "alkalinity and pH each week and dose by the test, not by the table."
+            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish"
+            f"{_portions_words(season)}; test alkalinity and pH each week and dose by the test, not by the table."
         )
     words += [salt_words(salt) for salt in dict.fromkeys(loop.buffer for loop in dosed)]
     for told in (nitrate_words, ph_words, sodium_words):
         words += filter(None, (told(season, loop) for loop in file.loops))
     for loop in file.loops:
-        words += filter(None, (short_words(season, loop), settling_words(season, loop)))
+        words += filter(None, (base_words(season, loop), short_words(season, loop), settling_words(season, loop)))
     return words
+
+
+def most_portions(season: Season, loop: str) -> int:
+    """Portions in which the day's buffer of a loop is given on the day that asks for most; 0 where none is dosed."""
+    table, column = season.site.file.loops[loop], season.layout.loops.index(loop)
+    salt = SALTS[table.buffer]
+    alkalinity = season.course.alkalinity_mg_l[0, :, column]
+    before = np.concatenate(([season.layout.water.start_level[SOLUTES.index("alkalinity"), column]], alkalinity[:-1]))
+    dose = season.course.buffer_g[0, :, column] / salt.salt_g_per_alkalinity_g / season.layout.loop_water_m3[column]
+    return int(dose_portions(dose, before).max(initial=0.0))
+
+
+def _portions_words(season: Season) -> str:
+    found = {loop: most_portions(season, loop) for loop in season.site.file.loops}
+    told = [f"{most} for loop {loop}" for loop, most in found.items() if most > 1]
+    return f", in portions over the day (on the day that asks for most {', '.join(told)})" if told else ""
+
+
+def base_short(season: Season, loop: str) -> tuple[int, int, float] | None:
+    """First day, worst day and lowest level of alkalinity too low for films in a loop that nobody doses, or None."""
+    column = season.layout.loops.index(loop)
+    if season.site.file.loops[loop].alkalinity_target is not None:
+        return None
+    fish = (season.course.count[0] @ season.layout.cohort_loop)[:, column] > 0.0
+    level = np.where(fish, season.course.alkalinity_mg_l[0, :, column], np.inf)
+    days = np.flatnonzero(level < SCARCE_ALKALINITY_MG_L)
+    if not days.size:
+        return None
+    worst = int(level.argmin())
+    return int(days[0]), worst, max(float(level[worst]), 0.0)
+
+
+def base_words(season: Season, loop: str) -> str:
+    """That a loop which nobody doses runs out of alkalinity, from when, and what to hold; empty where it does not."""
+    short = base_short(season, loop)
+    if short is None:
+        return ""
+    first, worst, lowest = short
+    return (
+        f"Nobody doses loop {loop}, and its alkalinity falls below {SCARCE_ALKALINITY_MG_L:g} mg/L on "
+        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: films slow down, ammonia and nitrite rise. "
+        f'Dose base before that day: alkalinity_target = "{HELD_ALKALINITY_MG_L:g} mg/L".'
+    )
+
+
+def base_data(season: Season) -> list[dict[str, Any]]:
+    """The same as plain data, a row for each such loop; keys carry units."""
+    return [
+        {
+            "loop": loop,
+            "first_date": season.dates[short[0]].isoformat(),
+            "worst_date": season.dates[short[1]].isoformat(),
+            "lowest_mg_l": round(short[2], 3),
+            "hold_mg_l": HELD_ALKALINITY_MG_L,
+        }
+        for loop in season.layout.loops
+        if (short := base_short(season, loop)) is not None
+    ]
 
 
 # --- limits turned into sentences, and a season into its answer
@@ -490,6 +550,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "events": event_data(season),
         "build": [build_data(build, season.site.file.site.units) for build in season.build_areas.values()],
         "nitrate": nitrate_data(season),
+        "base_needed": base_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),
     }

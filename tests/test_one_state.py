@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +16,14 @@ from stocksim.answers.beds.answer import beds_answer
 from stocksim.answers.beds.changes import bed_plan
 from stocksim.answers.beds.decide import bed_balance, budgets
 from stocksim.answers.ramp.answer import water_answer
+from stocksim.answers.ramp.decide import feeding_ramp
+from stocksim.answers.ramp.words import loop_sentence
 from stocksim.answers.season.answer import season_answer
 from stocksim.changes.change import Action
+from stocksim.changes.search import find_changes, help_of
 from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.nitrate import nitrate_passed
+from stocksim.faces.change_words import change_words
 from stocksim.faces.cli import app
 from stocksim.faces.text import answer_text
 from stocksim.faces.words import nitrate_words, summary
@@ -26,6 +32,7 @@ from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.reading import load_site
 from stocksim.units import format_quantity
 
+DATA = Path(__file__).parent / "data"
 _SEASONS = {name: FOLDER / f"{name}.toml" for name in example_names()}
 
 
@@ -191,3 +198,18 @@ def test_ramp_and_cold_tell_the_seasons_own_limits_deaths_and_harvest():
         mine = limits[finding["limit"], finding["where"]]
         for key in ("first_date", "worst_date", "worst_value", "threshold", "days_broken"):
             assert finding[key] == mine[key], key
+
+
+def test_a_ramp_that_falls_short_asks_for_what_the_season_asks_for():
+    """Begun shortly before a loop runs out of alkalinity: base, not fewer fish or more film."""
+    site = load_site(DATA / "gravel_house.toml")
+    season = run_season(site)
+    first = next(finding for finding in find_changes(season) if finding.is_broken)
+    (loop,) = feeding_ramp(site, dt.date(2027, 5, 1)).loops
+    assert loop.full_from is None
+    found = next(help_of(finding) for finding in loop.as_fed if help_of(finding))
+    assert found.change == help_of(first).change
+    assert found.change.kind is Action.BUFFER
+    told = loop_sentence(loop, "metric")
+    assert change_words(found.change, "metric") in told
+    assert "untested" not in told

@@ -33,13 +33,13 @@ def build_words(build: BuildArea, units: str) -> str:
     why = {
         BuildRule.HANDBOOK: f"Build beds of loop {build.loop} for {area} of plants: so much the season's feed keeps "
         f"green with all that it brings, by the handbook ratio. Its nitrogen alone would do for {most}, but all above "
-        f"{area} lacks potassium, iron and other salts, which `stocksim beds` tells and you would have to add.",
+        f"{area} lacks potassium, iron and other salts, told under Beds, which you would have to add.",
         BuildRule.NITROGEN: f"Build beds of loop {build.loop} for {area} of plants: on more of them crops of this "
         "light and warmth starve of nitrogen, though by the handbook ratio the season's feed carries "
         f"{format_quantity(build.handbook_m2, 'area', units)}.",
         BuildRule.NITROGEN_ALONE: f"Build beds of loop {build.loop} for {area} of plants, which take up the nitrogen "
         "that fish give: no feed ratio was published for what grows there, so nothing tells for how much of it the "
-        "feed's potassium, iron and other salts do; `stocksim beds` tells what to add.",
+        "feed's potassium, iron and other salts do; what to add is told under Beds.",
         BuildRule.HANDBOOK_ALONE: f"Build beds of loop {build.loop} for {area} of plants: so much the season's feed "
         "carries by the handbook ratio; nothing grows there that would tell for how many its nitrogen does.",
     }[build.rule]
@@ -64,7 +64,7 @@ def _planted(build: BuildArea, planted: str) -> str:
 def more_area_words(build: BuildArea, units: str) -> str:
     """How far more may be planted, without a full stop: up to what nitrogen does for."""
     most = format_quantity(build.most_m2, "area", units)
-    salts = ", with the salts that `stocksim beds` tells" if build.most_m2 > build.area_m2 else ""
+    salts = ", with the salts told under Beds" if build.most_m2 > build.area_m2 else ""
     return f"plant more area (up to {most}{salts})"
 
 

@@ -56,14 +56,16 @@ TOLD = [
         "cool the water of loop main to at most 77 degF, or keep fish in another loop",
     ),
     (
-        Change(Action.PLANTED_AREA, {}, {"carried_m2": 2.0, "planted_m2": 9.0, "is_whole": True}),
-        "the season's feed carries about 2.0 m2 by the handbooks, less than the 9.0 m2 planted",
-        "the season's feed carries about 22 ft2 by the handbooks, less than the 97 ft2 planted",
+        Change(Action.PLANTED_AREA, {}, {"loop": "main", "carried_m2": 2.0, "planted_m2": 9.0, "is_whole": True}),
+        "plant 2.0 m2 in loop main, which the season's feed keeps green, in place of 9.0 m2, or add the salts that "
+        "more of it lacks",
+        "plant 22 ft2 in loop main, which the season's feed keeps green, in place of 97 ft2, or add the salts that "
+        "more of it lacks",
     ),
     (
-        Change(Action.PLANTED_AREA, {}, {"carried_m2": 9.0, "planted_m2": 2.0, "is_whole": False}),
-        "the season's feed carries about 9.0 m2 by the handbooks, more than the 2.0 m2 planted with what has a "
-        "published ratio", None,
+        Change(Action.PLANTED_AREA, {}, {"loop": "main", "carried_m2": 9.0, "planted_m2": 2.0, "is_whole": False}),
+        "plant 9.0 m2 in loop main with what has a published ratio, which the season's feed keeps green, in place of "
+        "2.0 m2", None,
     ),
     (
         Change(
@@ -112,8 +114,9 @@ TOLD = [
     ),
     (
         Change(Action.SOFTER_SOURCE, {}, WATER),
-        "fill and top up loop main with water of 80 mg/L of alkalinity instead of 100, by rain or reverse-osmosis "
-        "water mixed into yours, so that pH stays lower", None,
+        "fill and top up loop main with water of 80 mg/L of alkalinity instead of 100, by reverse-osmosis "
+        "water (or rain that was filtered and disinfected, for birds foul roofs) mixed into yours, so that pH stays "
+        "lower", None,
     ),
     (
         Change(Action.WATER_CHANGES, {}, WEEKLY | {"last": DAY, "every_days": 0}, DAY, care=Care.NEW_WATER),
@@ -136,9 +139,9 @@ TOLD = [
         "chlorine or chloramine and of the same temperature", None,
     ),
     (
-        Change(Action.WEEKLY_CHANGES, {}, WEEKLY, care=Care.LOST_NITROGEN),
-        "change 500 L of loop main's water every week (its nitrogen is then lost to the beds)",
-        "change 132 gal of loop main's water every week (its nitrogen is then lost to the beds)",
+        Change(Action.WEEKLY_CHANGES, {}, WEEKLY, DAY, care=Care.LOST_NITROGEN),
+        "change 500 L of loop main's water every week from 2 Nov 2026 on (its nitrogen is then lost to the beds)",
+        "change 132 gal of loop main's water every week from 2 Nov 2026 on (its nitrogen is then lost to the beds)",
     ),
     (
         Change(Action.SOFTER_WEEKLY_CHANGES, {}, WATER | WEEKLY, DAY),

@@ -239,7 +239,7 @@ def test_planted_area_is_brought_to_what_the_feed_carries(area_m2):
     carried = area_m2 * mean_ratio(season) / (0.5 * (low + high))
     assert change.kind is Action.PLANTED_AREA
     assert change.amounts == {
-        "carried_m2": pytest.approx(carried), "planted_m2": pytest.approx(area_m2), "is_whole": True,
+        "loop": "main", "carried_m2": pytest.approx(carried), "planted_m2": pytest.approx(area_m2), "is_whole": True,
     }  # fmt: skip
     assert not low <= mean_ratio(season) <= high
     after = run_season(season.site, **change.fields)

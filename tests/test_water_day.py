@@ -11,7 +11,7 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.engine.results.frames import Season
 from stocksim.faces.fates import fate_data
-from stocksim.faces.nitrite_words import nitrite_data, nitrite_words
+from stocksim.faces.fish_cautions import nitrite_data, nitrite_words
 from stocksim.faces.words import cautions
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS

@@ -40,7 +40,7 @@ class Action(StrEnum):
     LESS_FEED = auto()  # rations: (cohort, fraction, now)...
     HELD_FEED = auto()  # loop, share, until
     SET_POINT = auto()  # loop, cohort, temperature_c, is_floor
-    PLANTED_AREA = auto()  # carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
+    PLANTED_AREA = auto()  # loop, carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
     NEW_FILM = auto()  # loop, media_m3, surface_m2_m3
     MORE_FILM = auto()  # where; surface_m2 and now_m2 of a bed, media_m3 of a biofilter
     CHLORIDE = auto()  # loop, chloride_mg_l, sodium_mg_l, is_planted, salts_g: grams of each salt that would do

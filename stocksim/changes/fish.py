@@ -14,6 +14,7 @@ import numpy as np
 from stocksim.changes.change import SHARES, Action, Change, first_passing, inside_tanks, stocked_for
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
+from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.plants.area import planting_ratio
@@ -134,13 +135,13 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
 
 def other_area(season: Season, loop: str) -> Iterator[Change]:
     """Plant what the season's feed carries: the same plantings, larger or smaller."""
-    file, layout = season.site.file, season.layout
+    file, layout, build = season.site.file, season.layout, season.build_areas[loop]
+    if build.rule is not BuildRule.HANDBOOK and build.rule is not BuildRule.HANDBOOK_ALONE:
+        return  # the ratio is not what this loop is built for
     column = layout.loops.index(loop)
     planted = layout.rated_m2[:, column] > 0.0
-    feed = float((season.course.fed_g @ layout.cohort_loop)[0, planted, column].mean())
-    middle = float(0.5 * (layout.ratio_low + layout.ratio_high)[planted, column].mean())
     now = float(layout.rated_m2[planted, column].mean())
-    factor = feed / middle / now
+    factor = build.area_m2 / now
     changes: dict[str, Any] = {}
     for key, bed in file.beds.items():
         if bed.loop != loop or not BED_KINDS[bed.kind].is_on_loop or not bed.plantings:
@@ -154,7 +155,7 @@ def other_area(season: Season, loop: str) -> Iterator[Change]:
             field = "planted_face" if bed.planted_face else "area"
             changes[f"beds.{key}.{field}"] = f"{(bed.planted_face or bed.area) * factor:.4f} m2"
     is_whole = bool((layout.rated_m2[planted, column] >= layout.planted_m2[planted, column] - 1e-9).all())
-    amounts = {"carried_m2": feed / middle, "planted_m2": now, "is_whole": is_whole}
+    amounts = {"loop": loop, "carried_m2": build.area_m2, "planted_m2": now, "is_whole": is_whole}
     yield Change(Action.PLANTED_AREA, changes, amounts)
 
 

@@ -211,7 +211,7 @@ def _grows_crops(season: Season, loop: str) -> bool:
 
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
-_SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
+SCARCE_ALKALINITY_MG_L, HELD_ALKALINITY_MG_L = 40.0, 80.0
 _ALKALINITY_STEP_MG_L = 20.0
 # Of the loop's water at most this share is changed in a day (common practice, no source: fish bear no larger step in
 # salts and pH), in tenths.
@@ -233,12 +233,12 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Change]
         return
     column = season.layout.loops.index(loop)
     lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
-    if lowest >= _SCARCE_ALKALINITY_MG_L:
+    if lowest >= SCARCE_ALKALINITY_MG_L:
         return
     yield Change(
         Action.BUFFER,
-        {f"loops.{loop}.alkalinity_target": f"{_HELD_ALKALINITY_MG_L:g} mg/L"},
-        {"loop": loop, "alkalinity_mg_l": _HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest, 0.0)},
+        {f"loops.{loop}.alkalinity_target": f"{HELD_ALKALINITY_MG_L:g} mg/L"},
+        {"loop": loop, "alkalinity_mg_l": HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest, 0.0)},
     )
 
 
@@ -276,7 +276,7 @@ def softer_sources(season: Season, loop: str) -> list[float]:
     return [
         level
         for level in alkalinity_steps(source)
-        if table.alkalinity_target is not None or lowest - (source - level) >= _SCARCE_ALKALINITY_MG_L
+        if table.alkalinity_target is not None or lowest - (source - level) >= SCARCE_ALKALINITY_MG_L
     ]
 
 
@@ -293,7 +293,7 @@ def alkalinity_steps(now: float) -> list[float]:
     """Levels below today's that nitrification still bears, the highest first, ten at most."""
     steps = []
     level = _ALKALINITY_STEP_MG_L * ((now - 1e-9) // _ALKALINITY_STEP_MG_L)
-    while level >= _SCARCE_ALKALINITY_MG_L:
+    while level >= SCARCE_ALKALINITY_MG_L:
         steps.append(level)
         level -= _ALKALINITY_STEP_MG_L
     return steps[:: -(-len(steps) // 10) or 1]

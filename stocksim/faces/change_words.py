@@ -9,7 +9,8 @@ from stocksim.changes.search import Help, help_of
 from stocksim.engine.results.findings import Finding
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.kinds import LIMITS, WhyNone
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.site.loop_water import SOFT_WATER
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 CARES = {
@@ -222,7 +223,7 @@ def _softer_source(change: Change, units: str) -> str:
     at = change.amounts
     return (
         f"fill and top up loop {at['loop']} with water of {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of "
-        f"{at['now_mg_l']:.0f}, by rain or reverse-osmosis water mixed into yours, so that pH stays lower"
+        f"{at['now_mg_l']:.0f}, by {SOFT_WATER} mixed into yours, so that pH stays lower"
     )
 
 
@@ -249,7 +250,8 @@ def _water_changes(change: Change, units: str) -> str:
 def _weekly_changes(change: Change, units: str) -> str:
     at = change.amounts
     volume, care = format_quantity(at["volume_m3"], "volume", units), _care(change)
-    return f"change {volume} of loop {at['loop']}'s water every week" + (f" ({care})" if care else "")
+    since = f" from {format_date(change.start)} on" if change.care is Care.LOST_NITROGEN and change.start else ""
+    return f"change {volume} of loop {at['loop']}'s water every week{since}" + (f" ({care})" if care else "")
 
 
 def _weekly_changes_told(change: Change, units: str) -> str:
@@ -290,9 +292,9 @@ def _less_dosed_ammonia(change: Change, units: str) -> str:
 def _planted_area(change: Change, units: str) -> str:
     at = change.amounts
     carried, planted = (format_quantity(at[key], "area", units) for key in ("carried_m2", "planted_m2"))
-    less = "less than" if at["carried_m2"] / at["planted_m2"] < 1.0 else "more than"
     of = "" if at["is_whole"] else " with what has a published ratio"
-    return f"the season's feed carries about {carried} by the handbooks, {less} the {planted} planted{of}"
+    words = f"plant {carried} in loop {at['loop']}{of}, which the season's feed keeps green, in place of {planted}"
+    return words if at["carried_m2"] >= at["planted_m2"] else f"{words}, or add the salts that more of it lacks"
 
 
 def _free_ground(change: Change, units: str) -> str:

@@ -17,6 +17,11 @@ MOST_LOSS_SHARE = 0.1
 # Greatest water change, as a share of it: fish lie in the rest (common practice, no source).
 MOST_CHANGE_SHARE = 0.9
 
+# Water that softens a loop, as every answer names it. Softeners that swap calcium for sodium leave the alkalinity, and
+# rain from roofs carries what birds leave there (common practice, no source).
+CLEAN_RAIN = "rain that was filtered and disinfected, for birds foul roofs"
+SOFT_WATER = f"reverse-osmosis water (or {CLEAN_RAIN})"
+
 
 def loop_water_m3(file: SiteFile, key: str) -> float:
     """Water in a loop's sump, tanks, beds and biofilters as the season counts it. [m3]"""

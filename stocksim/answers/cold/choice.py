@@ -60,7 +60,7 @@ class Option:
     cold_share : mapping of str to float
         For each cohort the share of synthetic years in which its water crosses its cold limit. [-]
     yield_kg : float
-        Crops that light, air and water allow, if no nutrient is short; fresh. [kg]
+        Crops that light, air and water allow, with the nitrogen that the season leaves them; fresh. [kg]
     cost_per_extra_kg : float or None
         To the next cheaper option on the frontier. [money/kg]
     dead_kg : float

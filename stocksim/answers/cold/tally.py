@@ -19,6 +19,8 @@ from stocksim.engine.arrays.beds import build_stands
 from stocksim.engine.arrays.beds import months_of as bed_months
 from stocksim.engine.arrays.fish import build_stays, by_water
 from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.results.beds import bed_course
+from stocksim.engine.results.course import Course, only
 from stocksim.engine.results.findings import findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
@@ -336,8 +338,8 @@ def tallied(
         layout, temperature_c=temperature, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night),
         **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
     )  # fmt: skip
-    yields = _yields(site, layout, temperature, _greenhouse_air(plan, run))
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
+    yields = _yields(site, layout, course, temperature, _greenhouse_air(plan, run))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.there_in_morning
@@ -389,18 +391,22 @@ def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
     return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
 
 
-def _yields(site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None) -> list[float]:
-    """Harvest that each choice's water and air allow if no nutrient is short. [kg]"""
+def _yields(
+    site: Site, layout: Layout, course: Course, temperature_c: FloatArray, air_c: FloatArray | None
+) -> list[float]:
+    """Harvest that each choice's water and air allow with the nitrogen that its own season leaves to crops. [kg]"""
     found = []
-    months = bed_months(site)
+    months, as_said = bed_months(site), build_stands(site)
     for row, water in enumerate(temperature_c):
         own = replace(site, held_c={key: water[:, n] for n, key in enumerate(layout.loops)})
         if air_c is not None:
             by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
             place = own.file.site.model_copy(update={"air_temperature": by_month})
             own = replace(own, file=own.file.model_copy(update={"site": place}))
-        stands = build_stands(own).stands
-        found.append(float(sum(batch.harvest_kg.sum() for stand in stands for batch in stand.batches)))
+        # the season of every choice lets crops draw as the file's own way does
+        met = bed_course(site, layout, only(course, row), as_said).met
+        harvest = build_stands(own).harvest_kg(np.nan_to_num(met))
+        found.append(float(harvest[:, ~np.isnan(met).any(axis=0)].sum()))
     return found
 
 

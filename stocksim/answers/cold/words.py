@@ -59,9 +59,9 @@ NOTES = {
         "Water of loop {loop} is not tried at other set points: neither it nor a room has a heater."
     ),
     NoteKind.CROPS: (
-        "Crops are what light, the greenhouse's air and the water allow if no nutrient is short. Below about 10 degC "
-        "basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by hand "
-        "where an option cools the air."
+        "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen. Below about 10 "
+        "degC basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by "
+        "hand where an option cools the air."
     ),
     NoteKind.BEDS_IN_FISH_ROOM: "Beds in the fish room are taken to have the greenhouse's air here.",
     NoteKind.AIR_SET_ASIDE: ("site.air_temperature is set aside here: crops have the greenhouse's computed air."),

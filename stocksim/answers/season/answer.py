@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
-
-import numpy as np
 
 from stocksim.changes.search import find_changes
 from stocksim.engine.results.findings import Finding, by_place
@@ -26,10 +23,10 @@ from stocksim.faces.fates import (
 from stocksim.faces.feeding_words import feeding_lines, feeding_note
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
+from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
 from stocksim.faces.words import cautions, density_sentence, finding_sentence, is_trouble, summary, verdict
-from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -85,7 +82,7 @@ def season_answer(
         Section("water", _water_parts(season)),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
-        Section("areas", _area_parts(season, findings)),
+        Section("areas", _area_parts(season)),
         Section(
             "cautions",
             [Head("Cautions:", "text"), Head("Keep in mind", "page"), points(cautions(season), "background")],
@@ -187,8 +184,8 @@ def _water_parts(season: Season) -> list[Part]:
     return [*parts, Sentences([note], on="text", indent="  ")]
 
 
-def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
-    """Feed and growth of the season, then planted area against what the feed carries."""
+def _area_parts(season: Season) -> list[Part]:
+    """Feed and growth of the season, then the planted area to build for."""
     units, totals = season.site.file.site.units, season.totals()
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
@@ -197,39 +194,21 @@ def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
     )
     return [
         Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True),
-        Sentences(_area_lines(season, findings, units), on="text", indent="  "),
+        Sentences(_area_lines(season, units), "answer", indent="  "),
     ]
 
 
-def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
-    """Planted area against what the feed carries, a line for each loop with fish."""
+def _area_lines(season: Season, units: str) -> list[str]:
+    """Planted area to build for, a line for each loop with fish."""
     lines = []
-    helps = {f.where: help_words(f, units) for f in findings if LIMITS[f.limit].is_advisory}
-    table = season.loop_table
-    for column, loop in enumerate(season.layout.loops):
-        if table["feed_g"][:, column].sum() == 0.0:
-            continue
-        carried, planted_m2 = table["handbook_area_m2"][:, column], table["planted_area_m2"][:, column]
-        low, high = np.fmin.reduce(carried), np.fmax.reduce(carried)
-        # the mean of the planted days, as what helps counts it
-        is_planted = planted_m2 > 0.0
-        mean = float(planted_m2[is_planted].mean()) if is_planted.any() else 0.0
-        planted = format_quantity(mean, "area", units)
-        advice = helps.get(f"loops.{loop}", "")
-        usual = "" if is_planted.any() else "of leafy crops "
-        text = f"Loop {loop}: {planted} planted; no feed ratio was published for what grows there."
-        if not math.isnan(low):
+    for build in season.build_areas.values():
+        text = build_words(build, units)
+        if not text:
+            planted = format_quantity(build.planted_m2, "area", units)
             text = (
-                f"Loop {loop}: {planted} planted; by the handbook ratio {usual}its feed carries "
-                f"{format_quantity(float(low), 'area', units)} on its leanest day and "
-                f"{format_quantity(float(high), 'area', units)} on its fullest."
+                f"Loop {build.loop}: {planted} planted; no feed ratio was published for what grows there, and it "
+                "hardly grows, so nothing tells which area the feed carries."
             )
-        text += f" {advice[0].upper()}{advice[1:]}." if advice else ""
-        balance = table["balance_area_m2"][:, column]
-        balance = balance[~np.isnan(balance)]
-        if balance.size:
-            low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
-            text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
         lines.append(text)
     return lines
 

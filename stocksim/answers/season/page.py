@@ -68,7 +68,7 @@ if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
 showing.show(answer, "tanks", "fish", "feeding")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
-showing.show(answer, "key", "charts", "cautions")
+showing.show(answer, "key", "charts", "areas", "cautions")
 with st.spinner("Trying what would help"):
     sought = season_answer(season, screen.seek_changes(source))
 if sought.has("limits"):

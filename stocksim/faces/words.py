@@ -26,6 +26,7 @@ from stocksim.faces.fates import (
 )
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
 from stocksim.faces.marks import marked
+from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
 from stocksim.library.species import density_limits, density_meaning
@@ -436,6 +437,17 @@ def unrated_words(one: Unrated) -> str:
     return f"{one.bed}: no published feed ratio for {one.crop}"
 
 
+def heater_data(judged: JudgedHeater) -> dict[str, Any]:
+    """A heater beside what the design night asks of it, as plain values."""
+    return {
+        "place": judged.place,
+        "power_kw": round(judged.power_kw, 2),
+        "design_night_kw": round(judged.needed_kw, 2),
+        "size_to_have_kw": round(size_to_have(judged.needed_kw), 2),
+        "size": judged.size.value,
+    }
+
+
 def finding_data(finding: Finding, units: str) -> dict[str, Any]:
     """A finding as plain values; what helps is a sentence in the keeper's units."""
     return {
@@ -518,6 +530,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "survival_not_known": not_known_data(season),
         "feeding": feeding_data(season),
         "small_in_winter": [small_data(small) for small in small_cohorts(season.site)],
+        "heaters": [heater_data(judged) for judged in judged_heaters(season.site)],
         "events": event_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
         "cautions": cautions(season),

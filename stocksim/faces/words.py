@@ -26,6 +26,7 @@ from stocksim.faces.fates import (
 )
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
 from stocksim.faces.marks import marked
+from stocksim.faces.validity_words import left_caution, left_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
@@ -404,6 +405,7 @@ def cautions(season: Season) -> list[str]:
     words += [dying] if dying else []
     words += water_cautions(season)
     words += site_notes(site)
+    words += filter(None, [left_caution(season.left_ranges, site.file.site.units)])
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
         words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")
@@ -533,6 +535,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "heaters": [heater_data(judged) for judged in judged_heaters(season.site)],
         "events": event_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
+        "outside_validity": left_data(season.left_ranges),
         "cautions": cautions(season),
     }
     return marked(data, season.site)

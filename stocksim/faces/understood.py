@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 from stocksim.faces.fates import event_words, ration_words
+from stocksim.faces.words import heater_data
+from stocksim.heat.heaters import SIZE_WORDS, judged_heaters
 from stocksim.heat.notes import site_notes, site_questions
 from stocksim.heat.small_fish import small_candidates, small_words
 from stocksim.heat.temperatures import warmth_of_site, water_c
@@ -98,6 +100,7 @@ def understood(site: Site) -> dict[str, Any]:
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
+        "heaters": [heater_data(judged) for judged in judged_heaters(site)],
         "questions": list(asked),
         "notes": [note for note in site_notes(site) if note not in asked]
         + [small_words(small, units) for small in small_candidates(site)],
@@ -133,9 +136,15 @@ def _heat_words(site: Site) -> list[str]:
     units = site.file.site.units
     cold = format_quantity(warmth.weather.design_cold_c, "temperature", units)
     rooms = [f"{room}: loses {loss:.0f} W/K at night" for room, loss in warmth.plan.loss_w_k.items()]
+    judged = {one.place: one for one in judged_heaters(site)}
     burners = [
         f"{place}: {heater.power / 1000.0:g} kW of {heater.fuel.replace('_', ' ')}, set to "
         f"{format_quantity(heater.set_point, 'temperature', units)}"
+        + (
+            f"; that night asks {judged[place].needed_kw:.1f} kW: {SIZE_WORDS[judged[place].size]}"
+            if place in judged
+            else ""
+        )
         for place, heater in heaters(site.file)
     ]
     return [f"weather: {site.file.weather.kind if site.file.weather else ''}, design cold {cold}", *rooms, *burners]

@@ -28,6 +28,8 @@ from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_d
 from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
 from stocksim.faces.planting_words import build_data, more_area_words, unrated_words
+from stocksim.faces.validity_words import left_caution, left_data
+from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
 from stocksim.library.species import density_limits, density_meaning
@@ -439,6 +441,7 @@ def cautions(season: Season) -> list[str]:
     words += [dying] if dying else []
     words += water_cautions(season)
     words += site_notes(site)
+    words += filter(None, [left_caution(season.left_ranges, site.file.site.units)])
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
         words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")
@@ -463,6 +466,17 @@ def cautions(season: Season) -> list[str]:
         "Harvest hygiene: no tank water on leaves that are eaten raw; wash hands and produce; follow local food rules."
     )
     return words
+
+
+def heater_data(judged: JudgedHeater) -> dict[str, Any]:
+    """A heater beside what the design night asks of it, as plain values."""
+    return {
+        "place": judged.place,
+        "power_kw": round(judged.power_kw, 2),
+        "design_night_kw": round(judged.needed_kw, 2),
+        "size_to_have_kw": round(size_to_have(judged.needed_kw), 2),
+        "size": judged.size.value,
+    }
 
 
 def finding_data(finding: Finding, units: str) -> dict[str, Any]:
@@ -547,11 +561,13 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "survival_not_known": not_known_data(season),
         "feeding": feeding_data(season),
         "small_in_winter": [small_data(small) for small in small_cohorts(season.site)],
+        "heaters": [heater_data(judged) for judged in judged_heaters(season.site)],
         "events": event_data(season),
         "build": [build_data(build, season.site.file.site.units) for build in season.build_areas.values()],
         "nitrate": nitrate_data(season),
         "base_needed": base_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
+        "outside_validity": left_data(season.left_ranges),
         "cautions": cautions(season),
     }
     return marked(data, season.site)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise
+from stocksim.validity import Range, valid
 from stocksim.water.ammonia import ammonia_pka, unionized_share
 from stocksim.water.carbonate import (
     CALCIUM_CARBONATE_MG_MEQ,
@@ -127,6 +128,11 @@ CHALK_CALCIUM_SHARE = SALTS["calcium_carbonate"].calcium_share
 _MOST_STEPS = 50  # of a search that takes 4 to 8
 
 
+@valid(
+    "dose of buffer",
+    Range("ph", "-", 5.0, 9.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 30.0, "that of unionized_fraction"),
+)
 def buffer_dose(
     alkalinity_mg_l: ArrayLike,
     target_mg_l: ArrayLike,
@@ -291,6 +297,11 @@ def dose_portions(
     return np.asarray(np.ceil(dose / at_once - 1e-9))
 
 
+@valid(
+    "chalk that still dissolves",
+    Range("ph", "-", 5.0, 9.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 40.0, "that of calcite_saturation"),
+)
 def chalk_room(
     calcium_mg_l: ArrayLike,
     alkalinity_mg_l: ArrayLike,

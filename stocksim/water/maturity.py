@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise, formula
+from stocksim.validity import Range, valid
 from stocksim.water.nitrification import Declared
 from stocksim.water.steps import logistic_step
 
@@ -86,6 +87,10 @@ def _warmth(temperature_c: ArrayLike, reference_c: float) -> FloatArray:
     return np.exp(GROWTH_PER_DEGREE * (np.asarray(temperature_c, float) - reference_c))
 
 
+@valid(
+    "growth of nitrifiers",
+    Range("temperature_c", "degC", 5.0, 30.0, "from memory of US EPA 1975"),
+)
 def oxidizer_growth(
     temperature_c: ArrayLike, food_mg_l: ArrayLike, oxygen_mg_l: ArrayLike, alkalinity_mg_l: ArrayLike, kind: Oxidizer
 ) -> FloatArray:
@@ -168,6 +173,10 @@ def ammonia_inhibition(unionized_ammonia_mg_l: ArrayLike, kind: Oxidizer) -> Flo
     return 1.0 / (1.0 + np.asarray(unionized_ammonia_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l)
 
 
+@valid(
+    "decay of nitrifiers",
+    Range("temperature_c", "degC", 0.0, 30.0, "assumed as that of their growth"),
+)
 def oxidizer_decay(temperature_c: ArrayLike) -> FloatArray:
     """Decay of nitrifiers, fed or not.
 

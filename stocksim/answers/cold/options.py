@@ -15,6 +15,7 @@ from stocksim.changes.change import Action, Change
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
+from stocksim.heat.heaters import loops_set_aside
 from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
 from stocksim.heat.temperatures import typed_c
 from stocksim.site.bed_kinds import BED_KINDS, BedHeatLoss
@@ -108,14 +109,14 @@ def computed_site(site: Site) -> tuple[Site, list[Note]]:
         raise InputError(f"the cold months cannot be computed: the site {NEEDED}.")
     changes: dict[str, Any] = {}
     notes: list[Note] = []
+    apart = loops_set_aside(file)
     for key, loop in file.loops.items():
         water = loop.water_temperature
         if isinstance(water, ComputedTemperature):
             continue
-        has_heater = loop.heat is not None and loop.heat.heater is not None
         if isinstance(water, LoggedTemperature):
             notes.append(Note(NoteKind.LOG_KEPT, key))
-        elif water.kind == "constant" and not has_heater:
+        elif key not in apart:
             notes.append(Note(NoteKind.HELD_AS_TYPED, key))
         else:
             changes[f"loops.{key}.water_temperature"] = {"kind": "computed"}

@@ -29,7 +29,7 @@ from stocksim.plants.growth import (
     temperature_response,
     thermal_days,
 )
-from stocksim.plants.light import USUAL_COVER_TRANSMISSION, bed_light
+from stocksim.plants.light import USUAL_COVER_TRANSMISSION, bed_light, usable_light
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.model import BedTable, PlantingTable
 from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
@@ -359,7 +359,8 @@ class _Weather:
         warmth = climate.growth_c[:, column]
         base, best, most = (crop[f"temperature_{end}"] for end in ("base", "optimum", "max"))
         share = temperature_response(warmth, base, best, most)
-        light = climate.light_mol_m2[:, column]
+        most = crop.number("light_saturation", np.inf)
+        light = usable_light(climate.light_mol_m2[:, column], climate.day_length_h, most)
         self.growth = closed_cover_growth(light, share, crop["light_use"], crop["light_half_saturation"])
         self.growth_sum = np.concatenate([[0.0], np.cumsum(self.growth)])
         self.thermal_sum = np.concatenate([[0.0], np.cumsum(thermal_days(warmth, base, best))])

@@ -26,6 +26,7 @@ from stocksim.engine.results.findings import (
     tank_extremes,
     water_limit_series,
 )
+from stocksim.engine.results.ranges import LeftRange, left_ranges
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.library.feeds import feed_kind, shares_of
@@ -100,6 +101,11 @@ class Season:
         """Every limit and advisory: broken first in date order, then by margin. What helps is not sought here."""
         advice = [told for advise in ADVISERS.values() for told in advise(self.layout, self.course)]
         return findings(self.layout, self.limits) + advice
+
+    @cached_property
+    def left_ranges(self) -> list[LeftRange]:
+        """Ranges of formulas that the season leaves, and where; computed all the same."""
+        return left_ranges(self.site, self.layout, self.course)
 
     @cached_property
     def bed_course(self) -> BedCourse:

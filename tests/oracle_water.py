@@ -127,6 +127,11 @@ class SlowWater:
                     if name != "nitrate" and getattr(test, name) is not None:
                         pool.level[name] = getattr(test, name)
 
+    def running_over(self) -> float:
+        """What a steady inflow pushes over the rim, once it has made good what evaporates and is drawn off."""
+        inflow = self.table.new_water or 0.0
+        return max(inflow - self.loss - sum(s.drawn_off for s in self.settlers), 0.0)
+
     def held(self, name: str) -> float:
         return sum(pool.level[name] * pool.volume for pool in [*self.pools, self.sump])
 
@@ -145,7 +150,8 @@ class SlowWater:
         for change in self.table.water_changes:
             if change.date == date:
                 stays -= stays * change.volume / self.water
-        self.outflow = (self.water / stays - self.water) + sum(s.drawn_off for s in self.settlers)
+        drawn = sum(s.drawn_off for s in self.settlers)
+        self.outflow = (self.water / stays - self.water) + drawn + self.running_over()
         self.top_up = self.loss + self.outflow
         cycling = self.table.fishless_cycling
         self.ammonia_dosed = 0.0
@@ -292,7 +298,7 @@ class SlowWater:
             gain = sump.volume + self.flow + self.outflow + (sump.co2_exchange if airy else 0.0)
             gain += 0.2 * self.flow if muddy else 0.0
             load = sump.volume * sump.level[name] + to_sump.get(name, 0.0) + self.top_up * self.source.get(name, 0.0)
-            load += sump.co2_exchange * full if airy else 0.0
+            load += (sump.co2_exchange + self.running_over()) * full if airy else 0.0
             lines = []
             for pool in self.pools:
                 through = pool.volume + pool.flow + (pool.co2_exchange if airy else 0.0)

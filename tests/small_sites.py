@@ -260,6 +260,7 @@ def any_watered_site(draw: st.DrawFn) -> dict:
             "buffer": draw(st.sampled_from(SALTS)),
             "return_drop": perhaps(st.sampled_from(["0 cm", "25 cm", "1 m"])),
             "evaporation": perhaps(st.sampled_from([f"{share * sump} L/day" for share in (0.0, 0.01, 0.09)])),
+            "new_water": perhaps(st.sampled_from([f"{share * sump} L/day" for share in (0.03, 0.5, 4.0)])),
             "source_water": perhaps(st.dictionaries(st.sampled_from(LEVELS), level)),
             "biofilter_start": perhaps(st.sampled_from(["new", "seeded", "mature"])),
             "biofilter_started": perhaps(st.sampled_from([START, START - dt.timedelta(days=25)])),

@@ -254,6 +254,32 @@ def test_large_changes_keep_what_draining_leaves(shares, keeps):
     assert told.loops["top_up_l"].sum() == pytest.approx(1000.0 * water * sum(shares))
 
 
+def test_a_steady_inflow_dilutes_as_a_stream_and_runs_over_less_what_evaporates():
+    told = season(
+        days=10, count=0, evaporation="100 L/day", source_water={"chloride": "0 mg/L"}, flow_l_h=1e6,
+        water_tests=[{"date": START, "chloride": "80 mg/L"}], new_water="5 L/min",
+    )  # fmt: skip
+    held = chloride_held(told, 80.0)
+    water, over = told.layout.volume_m3.sum() + 0.8, 7.2 - 0.1
+    # each day keeps W / (W + q) of what it began with: the stream runs through mixed water (the gravel's lags a little)
+    np.testing.assert_allclose(held[1:] / held[:-1], water / (water + over), rtol=0.01)
+    np.testing.assert_allclose(told.course.outflow_m3, over, rtol=1e-12)
+    np.testing.assert_allclose(told.course.top_up_m3, 7.2, rtol=1e-12)
+    less = season(days=10, evaporation="100 L/day", new_water="90 L/day")
+    assert (less.course.outflow_m3 == 0.0).all()
+    np.testing.assert_allclose(less.course.top_up_m3, 0.1, rtol=1e-12)
+
+
+def test_a_steady_inflow_brings_the_oxygen_and_carbon_dioxide_of_air():
+    still = {"days": 20, "count": 40, "power_w": 0.0}
+    without, streamed = season(**still), season(**still, new_water="5 L/min", source_water={"alkalinity": "100 mg/L"})
+    assert streamed.course.oxygen_mg_l[0, -1, 0] > without.course.oxygen_mg_l[0, -1, 0] + 0.2
+    assert streamed.course.co2_mg_l[0, -1, 0] < without.course.co2_mg_l[0, -1, 0]
+    empty = season(days=20, count=0, new_water="20 L/min")
+    # nobody breathes: what air gives stays
+    np.testing.assert_allclose(empty.course.co2_mg_l[0, -1], empty.course.co2_mg_l[0, 0], rtol=0.05)
+
+
 def test_a_test_resets_the_water_on_its_date():
     levels = {
         "alkalinity": 140.0, "nitrate_n": 33.0, "potassium": 44.0, "phosphorus": 5.5, "chloride": 66.0, "tan": 0.77,

@@ -133,6 +133,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("source_water", "alkalinity"), "source alkalinity"),
         Field(("evaporation",), "evaporation", width=110),
         Field(("return_drop",), "fall into sump", width=110),
+        Field(("new_water",), "steady new water", width=130),
         Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
         Field(("water_temperature",), "temperature", "table", tuple(TABLE_STARTS["water_temperature"])),

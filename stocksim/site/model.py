@@ -185,6 +185,7 @@ class LoopTable(Table):
     buffer: BufferSalt = "potassium_bicarbonate"
     evaporation: Loss | None = None
     return_drop: Drop = 0.0
+    new_water: Flow | None = None
     source_water: SourceWater | None = None
     water_tests: list[WaterTest] = []
     water_changes: list[WaterChange] = []

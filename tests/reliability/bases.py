@@ -168,6 +168,7 @@ def everything(days: int = DAYS) -> Base:
             "cool": {
                 "sump": "2500 L", "depth": "70 cm", "alkalinity_target": "70 mg/L", "buffer": "calcium_hydroxide",
                 "evaporation": "25 L/day", "return_drop": "30 cm", "biofilter_started": _on(-70),
+                "new_water": "120 L/day",
                 "oxygen_supply": {"kind": "measured", "transfer": "12 g/h"},
                 "source_water": {
                     "alkalinity": "45 mg/L", "nitrate_n": "1 mg/L", "potassium": "2 mg/L", "phosphorus": "0.1 mg/L",

@@ -191,17 +191,20 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
     # at the sump's own level, which is the higher one: the careful side
     fall = water_drop_exchange(returned, layout.return_drop_m[:, None], temperature)
     sump_still = layout.sump_surface_m2[:, None] * velocity + fall
+    # a steady inflow comes saturated, and takes the place of as much of the sump's water
+    overflow = layout.water.overflow_m3_day[:, None]
     brought = (BETA_FISH_WATER * device + still) * leaf_saturation
-    sump_brought = (BETA_FISH_WATER * sump_device + sump_still) * saturation
+    sump_brought = (BETA_FISH_WATER * sump_device + sump_still + overflow) * saturation
+    sump_exchange = sump_device + sump_still + overflow
     capacity = nitrification_capacity(layout.film_m2[:, None], leaf_temperature)
     leaf_day = _stack(
         device + still, brought, capacity, carbon_dioxide_exchange(still, device), layout.water.passing
     )  # fmt: skip
     sump = (
-        saturation, sump_device + sump_still, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),
+        saturation, sump_exchange, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),
         carbon_dioxide_saturation(temperature, elevation),
     )  # fmt: skip
-    return leaf_day, sump, Climate(device + still, brought, capacity, sump_device + sump_still, sump_brought)
+    return leaf_day, sump, Climate(device + still, brought, capacity, sump_exchange, sump_brought)
 
 
 def _unit_day(layout: Layout) -> FloatArray:
@@ -225,7 +228,7 @@ def _loop(layout: Layout) -> FloatArray:
         works.ph_given, works.target_alkalinity,
         (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
         _ammonia_limit(layout), np.array([name == "calcium_carbonate" for name in works.salts], float)[None],
-        np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None], *_solutes(layout),
+        np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None], works.overflow_m3_day, *_solutes(layout),
     )  # fmt: skip
 
 

@@ -56,6 +56,8 @@ class Waterworks:
         Name of each loop's buffer salt.
     loss_m3_day : ndarray, shape (loop,)
         Evaporated and transpired water. [m3/day]
+    new_water_m3_day : ndarray, shape (loop,)
+        Steady inflow of source water. [m3/day]
     changed_m3 : ndarray, shape (day, loop)
         Planned water changes. [m3/day]
     exchanged_m3 : ndarray, shape (day, loop)
@@ -88,6 +90,7 @@ class Waterworks:
     target_alkalinity: FloatArray
     salts: tuple[str, ...]
     loss_m3_day: FloatArray
+    new_water_m3_day: FloatArray
     changed_m3: FloatArray
     exchanged_m3: FloatArray
     ammonia_dose_g: FloatArray
@@ -98,6 +101,12 @@ class Waterworks:
     uptake_g: FloatArray
     minerals_per_n: FloatArray
     tests: tuple[tuple[int, int, dict[str, float]], ...]
+
+    @property
+    def overflow_m3_day(self) -> FloatArray:
+        """What runs over of the steady inflow, shape (loop,): the rest takes the place of what evaporates and is drawn
+        off. [m3/day]"""
+        return np.maximum(self.new_water_m3_day - self.loss_m3_day - self.drawn_off_m3, 0.0)
 
 
 def _of_loops(site: Site, values: dict[str, float]) -> FloatArray:
@@ -194,6 +203,7 @@ def build_waterworks(
         ),
         salts=tuple(t.buffer for t in file.loops.values()),
         loss_m3_day=_of_loops(site, {k: loss_m3_day(site, k) for k in loops}),
+        new_water_m3_day=_of_loops(site, {k: t.new_water or 0.0 for k, t in file.loops.items()}),
         changed_m3=changed,
         exchanged_m3=water * (1.0 / kept - 1.0),
         ammonia_dose_g=doses,

@@ -145,7 +145,7 @@ def water_morning(now: Now) -> None:
         loop[NITRATE_WANTED, k] = ANOXIC_SHARE / OXYGEN_PER_NITRATE_NITROGEN * loop[FREED_O, k]
         loop[SUMP_DEMAND, k] = loop[FREED_O, k] * (1.0 - anoxic)
         loop[SUMP_AMMONIA, k] = loop[FREED_N, k] + loop[AMMONIA_DOSE, k]
-        loop[OUTFLOW, k] = loop[DRAWN_OFF, k] + loop[EXCHANGED, k]
+        loop[OUTFLOW, k] = loop[DRAWN_OFF, k] + loop[EXCHANGED, k] + loop[OVERFLOW, k]
         loop[TOP_UP, k] = loop[LOSS, k] + loop[OUTFLOW, k]
         loop[DOSE, k] = _dose(now, k)
     for i in range(loop_of.size - unit.shape[1]):
@@ -399,7 +399,8 @@ def _carbonate_loads(now: Now, row: int) -> None:
         loop[SUMP_GAIN_ROW, k] += exchange
         breathed = loop[SUMP_OXYGEN_USED, k] + OXYGEN_PER_NITRATE_NITROGEN * loop[DENITRIFIED, k]
         loop[SUMP_LOAD_ROW, k] += CARBON_DIOXIDE_PER_OXYGEN * breathed - CO2_PER_ALKALINITY * made
-        loop[SUMP_LOAD_ROW, k] += exchange * loop[CO2_SATURATION, k]
+        # a steady inflow has met the air; what it displaces stands among the outflow
+        loop[SUMP_LOAD_ROW, k] += (exchange + loop[OVERFLOW, k]) * loop[CO2_SATURATION, k]
 
 
 @jitable

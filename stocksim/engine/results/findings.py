@@ -79,7 +79,8 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     swing = layout.rations.meal_swing[:, None]
     excreted = AMMONIA_SHARE_OF_EXCRETION * ((course.excreted_nitrogen_g * swing) @ layout.cohort_tank)
     load[..., :tanks] = (AMMONIA_PEAK_FACTOR - 1.0) * excreted
-    tan_swing = daily_swing(volume, slope, flow, sump_volume, returned, members, load)
+    overflow = layout.water.overflow_m3_day[:, None]
+    tan_swing = daily_swing(volume, slope, flow, sump_volume, returned + overflow, members, load)
     load = -OXYGEN_PER_NITROGEN * slope * tan_swing
     load[..., :tanks] -= (OXYGEN_PEAK_FACTOR - 1.0) * ((course.fish_oxygen_g * swing) @ layout.cohort_tank)
     oxygen_swing = daily_swing(

@@ -283,6 +283,8 @@ def any_watered_site(draw: st.DrawFn) -> dict:
                     cohort["stocked"] = max(cohort["stocked"], last + dt.timedelta(days=1))
         if draw(st.booleans()):
             del loop["ph"]
+            for test in loop["water_tests"]:
+                test |= draw(st.sampled_from([{}, {"ph": 6.9}, {"ph": 8.1}]))
         if draw(st.booleans()):
             tables.setdefault("settlers", {})[f"s{name}"] = {
                 "loop": name, "kind": draw(st.sampled_from(["swirl", "radial_flow"])),
@@ -290,6 +292,11 @@ def any_watered_site(draw: st.DrawFn) -> dict:
                 "drawn_off": draw(st.sampled_from(["0 L/day", "15 L/day"])),
                 "emptied_every_days": draw(st.integers(1, 20)),
             }  # fmt: skip
+            if draw(st.booleans()):
+                tables["settlers"][f"n{name}"] = {
+                    "loop": name, "kind": "netting", "capture": draw(st.sampled_from([0.0, 0.6])),
+                    "emptied_every_days": draw(st.sampled_from([7, 14])),
+                }  # fmt: skip
     for bed in tables["beds"].values():
         if draw(st.booleans()):
             crop = draw(st.sampled_from(["lettuce", "watercress", "tomato", "pea"]))

@@ -15,7 +15,7 @@ from stocksim.faces.nitrite_words import nitrite_data, nitrite_words
 from stocksim.faces.words import cautions
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
-from stocksim.water.carbonate import calcite_saturation
+from stocksim.water.carbonate import calcite_saturation, carbon_dioxide
 
 
 def season(**keys) -> Season:
@@ -278,6 +278,50 @@ def test_a_steady_inflow_brings_the_oxygen_and_carbon_dioxide_of_air():
     empty = season(days=20, count=0, new_water="20 L/min")
     # nobody breathes: what air gives stays
     np.testing.assert_allclose(empty.course.co2_mg_l[0, -1], empty.course.co2_mg_l[0, 0], rtol=0.05)
+
+
+def test_netting_that_is_cleaned_every_week_gives_back_what_rots_in_it():
+    def with_settlers(every: int) -> Season:
+        tables = one_tank(days=28)
+        tables["settlers"] = {
+            "swirl": {"loop": "main", "kind": "swirl"},
+            "net": {"loop": "main", "kind": "netting", "capture": 0.6, "emptied_every_days": every},
+        }
+        return run_season(build(tables))
+
+    daily, weekly = with_settlers(1), with_settlers(7)
+    # a swirl, then netting: each its share of what reaches it
+    np.testing.assert_allclose(1.0 - daily.layout.water.passing[:, 0], 0.37 + 0.63 * 0.6)
+    assert (daily.layout.water.emptied == 1.0).all()
+    share = weekly.layout.water.emptied[:, 0]
+    # the swirl is emptied every day, what lies in the net by then stays
+    assert share[0] == pytest.approx(0.37 / (0.37 + 0.63 * 0.6))
+    assert (share[6::7] == 1.0).all()
+    assert (np.delete(share, np.s_[6::7]) < 0.5).all()
+    assert weekly.course.solids_n_freed_g[0, 7:].sum() > 1.1 * daily.course.solids_n_freed_g[0, 7:].sum()
+    assert weekly.course.sump_oxygen_used_g.sum() > daily.course.sump_oxygen_used_g.sum()
+
+
+def test_a_tested_ph_corrects_carbon_dioxide_by_the_alkalinity_tested_with_it():
+    tables = one_tank(days=12, count=0)
+    del tables["loops"]["main"]["ph"]
+    before = run_season(build(tables))
+    tables["loops"]["main"]["water_tests"] = [{"date": on(7), "ph": 6.8, "alkalinity": "60 mg/L"}]
+    told = run_season(build(tables))
+    np.testing.assert_array_equal(told.course.ph[0, :7], before.course.ph[0, :7])
+    # 22 mg/L of carbon dioxide that day, of which air has taken a part by the evening
+    dioxide = float(carbon_dioxide(6.8, 60.0, told.layout.temperature_c[7, 0]))
+    assert 2.0 * before.course.co2_mg_l[0, 7, 0] < told.course.co2_mg_l[0, 7, 0] < dioxide
+    assert 6.8 < told.course.ph[0, 7, 0] < before.course.ph[0, 7, 0]
+
+
+def test_a_tested_ph_judges_the_ammonia_tested_with_it():
+    tables = one_tank(days=12, count=20)
+    del tables["loops"]["main"]["ph"]
+    for ph, is_broken in ((6.8, False), (8.6, True)):
+        tables["loops"]["main"]["water_tests"] = [{"date": on(7), "tan": "1 mg/L", "ph": ph}]
+        found = finding(run_season(build(tables)), "unionized_ammonia")
+        assert (found.first_date == on(7)) is is_broken
 
 
 def test_a_test_resets_the_water_on_its_date():

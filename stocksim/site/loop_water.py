@@ -16,8 +16,8 @@ from stocksim.units import format_quantity
 MOST_LOSS_SHARE = 0.1
 # Greatest water change, as a share of it: fish lie in the rest (common practice, no source).
 MOST_CHANGE_SHARE = 0.9
-# Greatest steady inflow, in loops' water a day (common practice, no source): water that stays less than an hour is a tank
-# with a stream through it, and no loop.
+# Greatest steady inflow, in loops' water a day (common practice, no source): water that stays less than an hour is a
+# tank with a stream through it, and no loop.
 MOST_NEW_VOLUMES = 24.0
 
 
@@ -62,8 +62,8 @@ def _of_loop(key: str, loop: LoopTable, file: SiteFile, raw: Mapping[str, Any]) 
     if loop.new_water is not None and loop.new_water > MOST_NEW_VOLUMES * water:
         message = (
             f"{shown(raw['loops'][key]['new_water'])} fills the loop's water, {volume(water)}, more than "
-            f"{MOST_NEW_VOLUMES:.0f} times a day; check the unit, and write {volume(MOST_NEW_VOLUMES * water)} a day or "
-            "less."
+            f"{MOST_NEW_VOLUMES:.0f} times a day; check the unit, and write {volume(MOST_NEW_VOLUMES * water)} a day "
+            "or less."
         )
         faults.append(Fault(f"loops.{key}", "new_water", message))
     for number, change in enumerate(loop.water_changes, 1):

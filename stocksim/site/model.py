@@ -30,6 +30,7 @@ from stocksim.site.quantities import (
     Drop,
     Elevation,
     EmptyDays,
+    FeedingHours,
     Flow,
     GrainSize,
     Latitude,
@@ -144,6 +145,7 @@ class WaterTest(SourceWater):
     date: Date
     tan: Level | None = None
     nitrite_n: Level | None = None
+    ph: Ph | None = None
 
 
 class WaterChange(Table):
@@ -192,6 +194,7 @@ class LoopTable(Table):
     biofilter_start: Literal["new", "seeded", "mature"] | None = None
     fishless_cycling: FishlessCycling | None = None
     feeding_ramp: list[FeedingStep] = []
+    feeding_hours: FeedingHours | None = None
     heat: LoopHeat | None = None
 
 

@@ -24,11 +24,11 @@ result = st.empty()
 with st.container(key="cut_screen"):
     showing.tell_version(shown, "Above")
     st.markdown("## Your own case")
-    st.caption("Empty: the worst day, 18:00, no battery, no cylinder, a room at freezing, a head of 2 m (6.6 ft).")
+    st.caption("Empty: the worst day and hour, no battery, no cylinder, a room at freezing, a head of 2 m (6.6 ft).")
     with st.form("cut", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
         first = day_words(season.dates[0])
         guard.text("Day", names["day"], in_form=True, placeholder=first, width=130)
-        guard.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="18", width=110)
+        guard.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="21", width=110)
         for key, (label, *_) in AMOUNTS.items():
             guard.text(label, names[key], in_form=True, placeholder=example_of(key, units), width=205)
         take = guard.kept(partial(guard.store, *names.values()))

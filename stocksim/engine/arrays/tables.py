@@ -36,7 +36,7 @@ _PLENTY = 1e15  # mg/L: the half-saturation factors of growth are then 1
 # Axes of the float arrays of a layout, its rations and its water, scenarios left out: by day or not, and then the
 # column, leaf, unit or loop; others are told apart by name. One place: an array with one axis more has scenarios first.
 _AXES: Mapping[str, int] = {
-    "by_appetite": 1, "minerals_per_n": 3, "start_level": 2, "source_level": 2, "maturity": 2,
+    "by_appetite": 1, "minerals_per_n": 3, "meals": 2, "start_level": 2, "source_level": 2, "maturity": 2,
     **dict.fromkeys(
         (
             "daily_hazard", "cold_hazard", "heat_hazard", "temperature_change_c", "appetite_at_1g",
@@ -268,7 +268,7 @@ _ACTS = {Act.CARRY: rows.CARRY, Act.GRADE: rows.GRADE, Act.TAKE: rows.TAKE, Act.
 _WHICH = {"any": rows.ANY, "largest": rows.LARGEST, "smallest": rows.SMALLEST}
 
 
-_TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": rows.TEST_NITRATE}
+_TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": rows.TEST_NITRATE, "ph": rows.TEST_PH}
 
 
 def mornings(layout: Layout) -> Mornings:
@@ -280,6 +280,7 @@ def mornings(layout: Layout) -> Mornings:
         for day, loop, levels in layout.water.tests
         for key, level in levels.items()
     ]
+    tests.sort(key=lambda row: (row[0], row[2] == rows.TEST_PH))  # pH after the alkalinity that was tested with it
     return Mornings(
         np.array(kinds, np.int64).reshape(-1, 5),
         np.array(amounts, float).reshape(-1, 4),

@@ -154,7 +154,7 @@ EVENT_FISH, EVENT_WEIGHT, EVENT_SHARE, EVENT_ABOVE = range(4)
 WENT, WENT_MASS, ASKED, HAD = range(4)
 # Mornings.test: what a test of the water measured; a solute's own row, or one of these
 TEST_DAY, TEST_LOOP, TEST_KEY = range(3)
-TEST_TAN, TEST_NITRITE, TEST_NITRATE = SOLUTE_COUNT, SOLUTE_COUNT + 1, SOLUTE_COUNT + 2
+TEST_TAN, TEST_NITRITE, TEST_NITRATE, TEST_PH = range(SOLUTE_COUNT, SOLUTE_COUNT + 4)
 
 
 class Given(NamedTuple):

@@ -33,8 +33,8 @@ def test_waves_are_those_of_a_sum_over_meals():
 
 
 def test_sockeye_fed_once():
-    # Brett & Zala 1975 (abstract): 29 g, 15 degC, one meal of maintenance from 8:30: ammonia is highest 4 to 4.5 h after
-    # the start at 35 over a low of 8.2 mg N/kg/h, oxygen use 370 over 170 mg/kg/h, the low after 2:00
+    # Brett & Zala 1975 (abstract): 29 g, 15 degC, one meal of maintenance from 8:30: ammonia is highest 4 to 4.5 h
+    # after the start at 35 over a low of 8.2 mg N/kg/h, oxygen use 370 over 170 mg/kg/h, the low after 2:00
     ammonia = course(AMMONIA_RESPONSE, AMMONIA_AFTER_MEALS, [(8.5, 0.0)])
     assert 4.0 <= HOURS[ammonia.argmax()] - 8.5 <= 4.5
     assert ammonia.max() / ammonia.min() > 35.0 / 8.2, "the careful side: perch fed once swing more"

@@ -80,7 +80,7 @@ ONE_FAULT = [
     # settlers
     ({"settlers": 3}, ("settlers", ""), ["3", "write a table"]),
     ({POT: SWIRL | {"loop": "mian"}}, ("settlers.pot", "loop"), ['"mian" is not among the loops; known are main']),
-    ({POT: SWIRL | {"kind": "drum"}}, ("settlers.pot", "kind"), ['"drum"', '"settling_basin" or "swirl_and_netting"']),
+    ({POT: SWIRL | {"kind": "drum"}}, ("settlers.pot", "kind"), ['"drum"', '"netting" or "swirl_and_netting"']),
     ({POT: {"loop": "main"}}, ("settlers.pot", "kind"), ["is missing", '"swirl", "radial_flow"']),
     ({POT: SWIRL | {"kind": "settling_basin"}}, ("settlers.pot", "capture"),
      ["is missing", "no measurement of a settling basin", "0.5"]),

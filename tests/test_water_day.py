@@ -309,9 +309,10 @@ def test_a_tested_ph_corrects_carbon_dioxide_by_the_alkalinity_tested_with_it():
     tables["loops"]["main"]["water_tests"] = [{"date": on(7), "ph": 6.8, "alkalinity": "60 mg/L"}]
     told = run_season(build(tables))
     np.testing.assert_array_equal(told.course.ph[0, :7], before.course.ph[0, :7])
-    # 22 mg/L of carbon dioxide that day, of which air has taken a part by the evening
+    # some 18 mg/L of carbon dioxide that morning, of which air has taken nearly all by the evening
     dioxide = float(carbon_dioxide(6.8, 60.0, told.layout.temperature_c[7, 0]))
-    assert 2.0 * before.course.co2_mg_l[0, 7, 0] < told.course.co2_mg_l[0, 7, 0] < dioxide
+    assert dioxide > 15.0
+    assert 1.3 * before.course.co2_mg_l[0, 7, 0] < told.course.co2_mg_l[0, 7, 0] < dioxide
     assert 6.8 < told.course.ph[0, 7, 0] < before.course.ph[0, 7, 0]
 
 

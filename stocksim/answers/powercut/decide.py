@@ -402,12 +402,14 @@ def _worst_hour(season: Season, on: dt.date | None) -> float:
     present = season.course.left_in_evening[0]
     days = slice(None) if on is None else slice((on - layout.start).days, (on - layout.start).days + 1)
     at_fish = _tanks_alone(season, 0.0, 0.0)[0].of_cohorts(layout.cohort_tank.T)
+    that_day = {key: part[days] for key, part in at_fish._asdict().items() if key != "factors"}
+    at_fish = at_fish._replace(**that_day, factors=at_fish.factors[:, days])
 
     def shortest(hour: int) -> list[float]:
-        oxygen = _oxygen_at(season, waves, float(hour)) @ layout.cohort_tank.T
+        oxygen = (_oxygen_at(season, waves, float(hour)) @ layout.cohort_tank.T)[days]
         cut = at_fish._replace(oxygen_mg_l=oxygen)
         times = [cut.minutes(species[limit], float(hour), False) for limit in ("oxygen_lethal", "oxygen_recommended")]
-        return [float(np.where(present, time, np.inf)[days].min(initial=np.inf)) for time in times]
+        return [float(np.where(present[days], time, np.inf).min(initial=np.inf)) for time in times]
 
     return float(min(range(24), key=shortest))
 

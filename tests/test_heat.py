@@ -17,6 +17,10 @@ from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network, evaporation_of
 from stocksim.climate.weather import HOURS, Weather
 from stocksim.heat.hourly import run_plan, site_warmth
+from stocksim.heat.temperatures import loop_water_c
+from stocksim.site.examples import FOLDER
+from stocksim.site.reading import load_site
+from stocksim.site.weather import site_weather
 
 HEAT = 4.186e6  # J/m3/K
 
@@ -71,6 +75,17 @@ def test_steady_state_by_hand():
     for below, hours in ((0.04, 0.0), (0.06, 80 * 24)):
         nearly = net._replace(set_c=np.full((HOURS, 1), air + below))
         assert run_network(nearly, weather, night, np.array([air, water]), 8.0).short_hours.sum() == hours
+
+
+def test_a_steady_inflow_draws_the_water_towards_deep_ground():
+    site = load_site(FOLDER / "heron_lane_computed.toml")
+    streamed = site.with_changes({"loops.main.new_water": "10 L/min"})
+    ground = site_weather(site.file, FOLDER).ground_c
+    alone, drawn = (loop_water_c(one, "main") for one in (site, streamed))
+    # 14.4 m3 a day of some 8 degC against all other losses of a house that is kept above freezing
+    assert np.abs(drawn - ground).mean() < 0.5 * np.abs(alone - ground).mean()
+    same = site.with_changes({"loops.warm.new_water": "1 L/day"})
+    np.testing.assert_allclose(loop_water_c(same, "main"), alone, atol=0.01)
 
 
 def test_a_heater_keeps_its_set_point_and_spends_what_leaves():

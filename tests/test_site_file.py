@@ -48,7 +48,7 @@ ONE_FAULT = [
      ["depth, flow, heat, loop, overflows_to, oxygen_supply, volume"]),
     ({f"{WATER}.valeus": 1}, ("loops.main", "water_temperature.valeus"), ["known are at_least, at_most, kind, values"]),
     ({"cohorts.perch.ration.part": 1}, ("cohorts.perch", "ration.part"),
-     ["known are cold_rules, fasting_days, fraction, kind, meals_per_day"]),
+     ["known are cold_rules, fasting_days, feeding_hours, fraction, kind, meals_per_day"]),
     ({"beds.gravel.plantings.0.size": 1}, ("beds.gravel", "plantings[1].size"),
      ["known are area, crop, empty_days, every_days, from, seedling_share, to"]),
     ({"tanks.first.oxygen_supply.watt": 1}, ("tanks.first", "oxygen_supply.watt"), ["known are circuit, kind, power"]),

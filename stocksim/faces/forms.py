@@ -158,6 +158,8 @@ FORMS: dict[str, list[Field]] = {
         Field(("source_water", "alkalinity"), "source alkalinity"),
         Field(("evaporation",), "evaporation", width=110),
         Field(("return_drop",), "fall into sump", width=110),
+        Field(("new_water",), "steady new water", width=130),
+        Field(("feeding_hours",), "fed at (08:00, 17:00)", "list", width=160),
         Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
         Field(("water_temperature",), "temperature", "table", tuple(TABLE_STARTS["water_temperature"])),
@@ -199,11 +201,20 @@ FED = [
     Field(("ration", "stop_below"), "no feed below"),
     Field(("ration", "restart_after_days"), "restart after days (3)", "whole"),
     Field(("ration", "meals_per_day"), "meals a day (2)", "number"),
+    Field(("ration", "feeding_hours"), "fed at (08:00, 17:00)", "list", width=160),
     Field(("ration", "spilled_share"), "spilled share (0.17)", "number"),
 ]
 COLD_RULE = [Field(("below",), "colder than"), Field(("feed_every_days",), "fed each n-th day", "whole")]
 # keys that a table of another kind keeps
-KEPT_BY_RULES = ("fasting_days", "stop_below", "restart_after_days", "meals_per_day", "spilled_share", "cold_rules")
+KEPT_BY_RULES = (
+    "fasting_days",
+    "stop_below",
+    "restart_after_days",
+    "meals_per_day",
+    "feeding_hours",
+    "spilled_share",
+    "cold_rules",
+)
 KEPT_BY_WATER = ("at_least", "at_most")
 
 

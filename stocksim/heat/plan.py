@@ -226,6 +226,8 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
         losses = tank_heat.tank_w_k(water, depth, heat.foam, heat.cover)
         sump = build.water(f"loops.{key}", key, (room, airs[room]), water, _floats(losses))
         build.gains[sump] += written_pump_w(file, key)
+        if loop.new_water is not None:  # water from the ground has the year's mean, as deep ground
+            build.add(sump, ground=flow_w_k(loop.new_water))
         if room == "greenhouse" and not heat.cover:
             open_sun.append((sump, water / depth))
         if key in held_c:

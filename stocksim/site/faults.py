@@ -400,6 +400,12 @@ def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
     for number, test in enumerate(loop.water_tests, 1):
         faults += within_season(table, f"water_tests[{number}].date", test.date, file)
     faults += _told_twice(table, loop)
+    faults += [
+        Fault(table, f"water_tests[{number}].ph", f"the loop's own ph, {loop.ph:g}, holds all season and goes before "
+              "what is tested; leave one of the two out.")
+        for number, test in enumerate(loop.water_tests, 1)
+        if test.ph is not None and loop.ph is not None
+    ]  # fmt: skip
     for number, change in enumerate(loop.water_changes, 1):
         faults += within_season(table, f"water_changes[{number}].date", change.date, file)
     cycling = loop.fishless_cycling
@@ -427,8 +433,9 @@ def _told_twice(table: str, loop: LoopTable) -> list[Fault]:
         for level, value in test.model_dump(exclude={"date"}, exclude_none=True).items():
             before, was = told.setdefault((test.date, level), (number, value))
             if before != number:
+                unit = "" if level == "ph" else " mg/L"
                 message = (
-                    f"is a second {level} for {test.date}, {value:g} mg/L after {was:g} mg/L in "
+                    f"is a second {level} for {test.date}, {value:g}{unit} after {was:g}{unit} in "
                     f"water_tests[{before}]; keep the one that is right, or give the other its own date."
                 )
                 faults.append(Fault(table, f"water_tests[{number}].{level}", message))

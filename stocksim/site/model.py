@@ -31,6 +31,7 @@ from stocksim.site.quantities import (
     Drop,
     Elevation,
     EmptyDays,
+    FeedingHours,
     Flow,
     GrainSize,
     Latitude,
@@ -147,6 +148,7 @@ class WaterTest(SourceWater):
     date: Date
     tan: Level | None = None
     nitrite_n: Level | None = None
+    ph: Ph | None = None
 
 
 class WaterChange(Table):
@@ -190,12 +192,14 @@ class LoopTable(Table):
     buffer: BufferSalt = "potassium_bicarbonate"
     evaporation: Loss | None = None
     return_drop: Drop = 0.0
+    new_water: Flow | None = None
     source_water: SourceWater | None = None
     water_tests: list[WaterTest] = []
     water_changes: list[WaterChange] = []
     biofilter_start: Literal["new", "seeded", "mature"] | None = None
     fishless_cycling: FishlessCycling | None = None
     feeding_ramp: list[FeedingStep] = []
+    feeding_hours: FeedingHours | None = None
     heat: LoopHeat | None = None
 
 

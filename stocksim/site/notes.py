@@ -306,6 +306,11 @@ def _water_notes(place: str, loop: LoopTable) -> list[str]:
         notes.append(
             f"{place}.evaporation is not given: 1 % of the water in sump and tanks a day is assumed lost and replaced."
         )
+    if loop.new_water is not None:
+        notes.append(
+            f"{place}.new_water: it is assumed to have met the air, with as much oxygen and carbon dioxide as that "
+            "holds, and to be as warm as deep ground; let a well or spring fall over a step, and test it."
+        )
     return notes
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import numbers
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
@@ -84,6 +85,36 @@ def _date(value: Any) -> dt.date:
 
 
 quantity, number = _quantity, _number  # for tables of other files
+
+_CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)")
+
+
+def _clock_h(text: str) -> float | None:
+    """Hour of a time of day as 8:30, None where it is none. [h]"""
+    found = _CLOCK.fullmatch(text.strip())
+    hour = int(found[1]) + int(found[2]) / 60.0 if found else 99.0
+    return hour if hour <= 24.0 else None
+
+
+def _feeding_hours(value: Any) -> tuple[tuple[float, float], ...]:
+    """Begin and length [h] of meals, each written as "08:00", or as "06:00-20:00" where feed falls all that time."""
+    meals = []
+    for entry in value if isinstance(value, list) else [value]:
+        written = entry.strftime("%H:%M") if isinstance(entry, dt.time) else entry
+        hours = [_clock_h(part) for part in written.split("-")] if isinstance(written, str) else [None]
+        begin, end = hours[0], hours[-1]
+        if begin is None or end is None or len(hours) > 2 or (len(hours) == 2 and begin == end):
+            raise _refuse(f'{shown(entry)} is not an hour of the day; write "08:00", or "06:00-20:00" for a feeder.')
+        meals.append((begin % 24.0, (end - begin) % 24.0 or (24.0 if len(hours) == 2 else 0.0)))
+    if not meals or len(meals) > _MOST_MEALS:
+        raise _refuse(f"{len(meals)} meals are not allowed; give 1 to {_MOST_MEALS}.")
+    if len({begin for begin, _ in meals}) < len(meals):
+        raise _refuse(f"{shown(value)} has one hour twice; give each meal its own.")
+    return tuple(sorted(meals))
+
+
+_MOST_MEALS = 48
+FeedingHours = Annotated[tuple[tuple[float, float], ...], BeforeValidator(_feeding_hours)]
 
 
 class OneOf:

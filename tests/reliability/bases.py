@@ -154,7 +154,8 @@ def everything(days: int = DAYS) -> Base:
     """One site with every table, every feeding rule and every kind of event."""
     last = _on(days - 1)
     fed = {
-        "spilled_share": 0.1, "meals_per_day": 3, "fasting_days": ["sun"], "stop_below": "5 degC",
+        "spilled_share": 0.1, "meals_per_day": 3,
+        "feeding_hours": ["08:00", "12:30", "14:00-18:00"], "fasting_days": ["sun"], "stop_below": "5 degC",
         "restart_after_days": 4, "cold_rules": [{"below": "12 degC", "feed_every_days": 2}],
     }  # fmt: skip
     tables: dict = {
@@ -169,6 +170,7 @@ def everything(days: int = DAYS) -> Base:
                 "sump": "2500 L", "depth": "70 cm", "alkalinity_target": "70 mg/L", "buffer": "calcium_hydroxide",
                 "sump_brim": "3500 L", "sump_least": "300 L",
                 "evaporation": "25 L/day", "return_drop": "30 cm", "biofilter_started": _on(-70),
+                "new_water": "120 L/day", "feeding_hours": ["07:30", "16:00"],
                 "oxygen_supply": {"kind": "measured", "transfer": "12 g/h", "circuit": "air"},
                 "source_water": {
                     "alkalinity": "45 mg/L", "nitrate_n": "1 mg/L", "potassium": "2 mg/L", "phosphorus": "0.1 mg/L",
@@ -178,7 +180,7 @@ def everything(days: int = DAYS) -> Base:
                     {
                         "date": _on(5), "tan": "0.4 mg/L", "nitrite_n": "0.1 mg/L", "nitrate_n": "9 mg/L",
                         "alkalinity": "60 mg/L", "potassium": "5 mg/L", "phosphorus": "0.5 mg/L",
-                        "calcium": "20 mg/L", "chloride": "25 mg/L", "sodium": "9 mg/L",
+                        "calcium": "20 mg/L", "chloride": "25 mg/L", "sodium": "9 mg/L", "ph": 7.1,
                     }
                 ],
                 "water_changes": [{"date": _on(12), "volume": "250 L", "temperature": "12 degC"}],

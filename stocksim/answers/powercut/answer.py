@@ -6,7 +6,7 @@ import math
 from functools import partial
 from typing import Any
 
-from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PEAK_HOUR, PowerCut, Reserve
+from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PowerCut, Reserve
 from stocksim.faces.answer import Answer, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
@@ -48,8 +48,8 @@ SOURCES = (
     "a cut leaves film and solids elsewhere (our balance).",
     "Surface k: Cole & Caraco 1998, still water, measured on lakes; a tank differs by a factor of 2 to 3. "
     "Cs: Benson & Krause 1984.",
-    "Use: the fish of that day in the season, 1.4 times the mean at the peak (1.3-1.5, from memory of "
-    "Timmons & Ebeling), peak at 18:00 and trough at 06:00 (our assumption).",
+    "Use: the fish of that day in the season; what feed adds follows the meals and is highest 4 hours after "
+    "them (between Brett & Zala 1975 and Lee et al. 2015, abstracts), at your feeding hours or at 8:00 and 17:00.",
     "Stress is oxygen_recommended and lethal is oxygen_lethal of the species file, with their sources there (page "
     "Fish, or stocksim fish).",
     "Battery air pump: 0.7 kg of oxygen a kWh (from memory of Boyd 1998; 0.5-1.5 is met), as long as its "
@@ -222,7 +222,7 @@ def _cold_headline(first: Reserve, place: str, when: str) -> str:
 
 def occasion(cut: PowerCut) -> str:
     """Site, day and hour of the cut, and who chose them."""
-    at = "the worst hour" if cut.hour == PEAK_HOUR else "an hour you gave"
+    at = "the worst hour" if cut.is_worst_hour else "an hour you gave"
     chosen = f"{at} of {'the worst day' if cut.is_worst_day else 'a day you gave'}"
     return f"{cut.site}, {day_words(cut.date)}, {_clock(cut.hour)} ({chosen}); {_stops(cut)}."
 

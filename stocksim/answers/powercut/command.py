@@ -25,7 +25,7 @@ def powercut(
     ] = None,
     hour: Annotated[
         float | None,
-        typer.Option(help="Hour of the day, 0 to 24; by default the worst, 18.", show_default=False, **HOUR),
+        typer.Option(help="Hour of the day, 0 to 24; by default the worst.", show_default=False, **HOUR),
     ] = None,
     battery: Annotated[
         str | None, typer.Option(help='Battery air pump beside each tank, as "10 W".', show_default=False)

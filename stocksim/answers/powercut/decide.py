@@ -21,9 +21,11 @@ from stocksim.answers.powercut.standing import (
     steps_d,
 )
 from stocksim.engine.arrays.fish import cold_lethal_c
-from stocksim.engine.results.findings import OXYGEN_PEAK_FACTOR
+from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.hours import day_waves
 from stocksim.errors import Fault, InputError, shown
+from stocksim.fish.meals import ComplexArray, at_hours
 from stocksim.fish.thermal import is_cold_known
 from stocksim.heat.outage import Cooling, cooling, hours_to
 from stocksim.heat.temperatures import warmth_of_site
@@ -86,8 +88,6 @@ def cut_faults(first: dt.date, last: dt.date, on: dt.date | None, given: dict[st
 
 FloatArray = NDArray[np.float64]
 
-# Oxygen use is highest at 18:00 and lowest at 06:00, a day of meals (assumption of this project, no source).
-PEAK_HOUR = 18.0
 # Share of bottled oxygen that dissolves through a stone in shallow water: 0.05-0.2 (common practice, no source).
 CYLINDER_DISSOLVED_SHARE = 0.1
 # Fish crammed beyond all sense leave this share of the tank to the water; it only keeps the arithmetic above 0.
@@ -190,8 +190,8 @@ class PowerCut:
     ----------
     site, date, hour : str, date, float
         Name of the site, day of the cut and hour of that day. [h] 0 to 24.
-    is_worst_day : bool
-        Whether the day was sought, not given.
+    is_worst_day, is_worst_hour : bool
+        Whether the day and the hour were sought, not given.
     reserves : tuple of Reserve
         One for each cohort that is there, the shortest time first.
     battery_w, cylinder_g : float
@@ -214,6 +214,7 @@ class PowerCut:
     date: dt.date
     hour: float
     is_worst_day: bool
+    is_worst_hour: bool
     reserves: tuple[Reserve, ...]
     battery_w: float
     cylinder_g: float
@@ -225,33 +226,44 @@ class PowerCut:
     own_files: tuple[str, ...]
 
 
-def use_factor(hour: ArrayLike) -> FloatArray:
-    """Oxygen use of an hour over the day's mean.
+def use_factors(season: Season, scenario: int = 0) -> FloatArray:
+    """Oxygen use of each hour over the day's mean.
 
     Parameters
     ----------
-    hour : array_like, shape (...)
-        Hour of the day, any number of days on. [h]
+    season : Season
+        A season that was run.
+    scenario : int
+        Which one.
 
     Returns
     -------
-    ndarray, shape (...)
-        Factor [-]: 1.4 at 18:00, 0.6 at 06:00, a cosine between; the hours are our assumption.
-
-    Examples
-    --------
-    >>> use_factor([18.0, 0.0, 6.0]).round(2)
-    array([1.4, 1. , 0.6])
+    ndarray, shape (24, day, tank)
+        Factor [-] at hours 0 to 23, by the hours of its meals; 1 where nobody breathes.
     """
-    angle = 2.0 * np.pi * (np.asarray(hour, float) - PEAK_HOUR) / 24.0
-    return 1.0 + (OXYGEN_PEAK_FACTOR - 1.0) * np.cos(angle)
+    waves = day_waves(with_scenarios(season.layout), season.course).oxygen_use
+    mean = (season.course.fish_oxygen_g @ season.layout.cohort_tank)[scenario]
+    by_hour = np.stack([at_hours([wave[scenario] for wave in waves], hour) for hour in range(24)])
+    return np.asarray(1.0 + np.divide(by_hour, mean, out=np.zeros_like(by_hour), where=mean > 0.0))
 
 
-def _greatest_use_factor(hour: float, minutes: FloatArray) -> FloatArray:
+def _factor_at(factors: FloatArray, hour: ArrayLike) -> FloatArray:
+    """Factors of `use_factors` at any hours, shape (day, tank), straight between whole ones."""
+    whole = np.floor(np.asarray(hour, float)).astype(int)
+    part = np.asarray(hour, float) - whole
+    first = np.take_along_axis(factors, np.broadcast_to(whole % 24, factors.shape[1:])[None], axis=0)[0]
+    second = np.take_along_axis(factors, np.broadcast_to((whole + 1) % 24, factors.shape[1:])[None], axis=0)[0]
+    return np.asarray((1.0 - part) * first + part * second)
+
+
+def _greatest_use_factor(factors: FloatArray, hour: float, minutes: FloatArray) -> FloatArray:
     """Greatest use factor between an hour and so many minutes later, infinite allowed."""
-    hours, to_peak = minutes / 60.0, (PEAK_HOUR - hour) % 24.0
-    # one valley between two peaks: until the next peak the greater end is the greatest, and after it the peak
-    return np.maximum(use_factor(hour), use_factor(hour + np.minimum(hours, to_peak)))
+    hours = np.minimum(minutes / 60.0, 24.0)
+    greatest = np.maximum(_factor_at(factors, hour), _factor_at(factors, hour + hours))
+    for later in range(1, 25):
+        whole = math.floor(hour) + later
+        greatest = np.where(whole - hour <= hours, np.maximum(greatest, factors[whole % 24]), greatest)
+    return greatest
 
 
 class _Alone(NamedTuple):
@@ -263,6 +275,7 @@ class _Alone(NamedTuple):
     surface_m3_day: FloatArray
     battery_m3_day: FloatArray
     saturation_mg_l: FloatArray
+    factors: FloatArray  # of use, (24, day, ...)
 
     def minutes(self, threshold: FloatArray, hour: float, has_battery: bool) -> FloatArray:
         """Time to a threshold. Use is the greatest that the wave reaches before then: the first guess, made with the
@@ -276,12 +289,32 @@ class _Alone(NamedTuple):
             use = self.use_g_h * factor
             return minutes_to_level(self.oxygen_mg_l, threshold, self.water_m3, use, exchange, saturation)
 
-        return at_use(_greatest_use_factor(hour, at_use(use_factor(hour))))
+        return at_use(_greatest_use_factor(self.factors, hour, at_use(_factor_at(self.factors, hour))))
+
+    def at_greatest(self, threshold: FloatArray) -> FloatArray:
+        """Time to a threshold at the day's greatest use."""
+        use = self.use_g_h * self.factors.max(axis=0)
+        held = (self.oxygen_mg_l, threshold, self.water_m3, use, self.surface_m3_day, self.saturation_mg_l)
+        return minutes_to_level(*held)
+
+    def of_cohorts(self, of_cohort: FloatArray) -> _Alone:
+        """The tanks of the cohorts, by the transposed matrix of who lives where."""
+        shape = self.use_g_h.shape
+        parts = self._asdict()
+        factors = parts.pop("factors") @ of_cohort
+        return _Alone(**{key: np.broadcast_to(part, shape) @ of_cohort for key, part in parts.items()}, factors=factors)
+
+    def of_fish(self, days: NDArray[np.int64], tank_of: NDArray[np.int64]) -> _Alone:
+        """The tanks that fish are in, on some days."""
+        parts = self._asdict()
+        factors = parts.pop("factors")[:, days][:, :, tank_of]
+        whole = {key: np.broadcast_to(part, self.use_g_h.shape)[days][:, tank_of] for key, part in parts.items()}
+        return _Alone(**whole, factors=factors)
 
     def need_g_h(self) -> FloatArray:
         """Oxygen that holds the level at the greatest use of the day."""
         from_air = self.surface_m3_day * (self.saturation_mg_l - self.oxygen_mg_l) / 24.0
-        return np.maximum(self.use_g_h * OXYGEN_PEAK_FACTOR - from_air, 0.0)
+        return np.maximum(self.use_g_h * self.factors.max(axis=0) - from_air, 0.0)
 
 
 def power_cut(
@@ -304,7 +337,7 @@ def power_cut(
         A season that was run.
     on, hour : date, float, optional
         Day, by default that of the shortest time to a limit that kills, of oxygen or of cold, in any tank; hour [h] 0
-        to 24, by default 18:00.
+        to 24, by default the whole hour of the shortest time.
     battery_w, cylinder_l, cylinder_bar : float
         Battery air pump beside each tank [W]; water capacity [L] and pressure [bar] of one oxygen cylinder for all
         tanks; 0 for none.
@@ -328,8 +361,8 @@ def power_cut(
     -----
     After the cut a tank is alone: :math:`V\,dC/dt = k_{surface} (C_s - C) - use`, solved exactly with the use held at
     the greatest that the daily wave reaches before the answer. V leaves out the fish; film and sludge sit elsewhere.
-    Oxygen at the cut is the daily mean less the swing times the wave, so the daily minimum at 18:00; in truth it lags
-    use, by up to 6 hours. The cylinder is set at once to hold the oxygen where it is; the fall begins when it is empty.
+    Use and oxygen at the cut are those of the hour, after the meals before it. The cylinder is set at once to hold
+    the oxygen where it is; the fall begins when it is empty.
     Where circuits live or a backup carries some, the loop's waters are followed together: pumped water mixes tank, sump
     and beds, air on living circuits goes on, each backup from its switch until it is empty.
     """
@@ -340,13 +373,13 @@ def power_cut(
     dates, site = season.dates, season.site
     if faults := cut_faults(dates[0], dates[-1], on, given) + circuit_faults(circuit_w(site.file), fails):
         raise InputError(faults)
-    at = PEAK_HOUR if hour is None else hour
+    at = _worst_hour(season, on) if hour is None else hour
     layout, species, found = season.layout, season.layout.species, standing(site.file, fails)
     tanks, biomass_kg = _tanks_alone(season, at, battery_w)
     # the fish and their mass are the evening's: the dead need no air
     present = season.course.left_in_evening[0]
     of_cohort = layout.cohort_tank.T
-    at_fish = _Alone(*(np.broadcast_to(part, biomass_kg.shape) @ of_cohort for part in tanks))
+    at_fish = tanks.of_cohorts(of_cohort)
     limits = (species["oxygen_recommended"], species["oxygen_lethal"])
     alone = [at_fish.minutes(limit, at, False) for limit in limits]
     asked = np.arange(layout.days) if on is None else np.array([(on - layout.start).days])
@@ -362,7 +395,7 @@ def power_cut(
     need = float(tanks.need_g_h()[day].sum())
     held_hours = CYLINDER_DISSOLVED_SHARE * oxygen_g / need if need > 0.0 else (np.inf if oxygen_g > 0.0 else 0.0)
     # the fall that follows the cylinder is taken at the day's greatest use, whatever the hour is by then
-    late = [at_fish.minutes(limit, PEAK_HOUR, False) + 60.0 * held_hours for limit in limits]
+    late = [at_fish.at_greatest(limit) + 60.0 * held_hours for limit in limits]
     with_cylinder = [np.where(now > 0.0, np.maximum(now, then), 0.0) for now, then in zip(alone, late, strict=True)]
     numbers = (
         (season.course.count * season.course.weight_g)[0] / 1000.0,
@@ -372,8 +405,8 @@ def power_cut(
     )  # fmt: skip
     reserves = _reserves(season, present[day], cold.is_known, [np.broadcast_to(n, present.shape)[day] for n in numbers])
     return PowerCut(
-        site.file.site.name, layout.start + dt.timedelta(days=day), at, on is None, reserves, battery_w, oxygen_g,
-        held_hours, cold.room_c, cold.air_on(day), found, _generator(season, heater_w, head_m),
+        site.file.site.name, layout.start + dt.timedelta(days=day), at, on is None, hour is None, reserves, battery_w,
+        oxygen_g, held_hours, cold.room_c, cold.air_on(day), found, _generator(season, heater_w, head_m),
         tuple(own_files(site.species, site.feeds, site.crops)),
     )  # fmt: skip
 
@@ -460,7 +493,9 @@ def _as_built(
     """Times to the limits with what lives and what backups carry, (day, cohort), NaN on days not asked about."""
     layout, whiles = season.layout, phases(found)
     steps = steps_d(whiles)
-    use = _greatest_use_factor(hour, 1440.0 * np.cumsum(steps))
+    factors = tanks.factors[:, days]
+    by_step = np.stack([_factor_at(factors, hour + 24.0 * ends) for ends in (0.0, *np.cumsum(steps))])
+    greatest = np.maximum.accumulate(by_step, axis=0)[1:]
     times = np.full((len(limits), layout.days, len(layout.cohorts)), np.nan)
     tank_of = np.argmax(layout.cohort_tank, axis=1)
     for column in range(len(layout.loops)):
@@ -471,11 +506,14 @@ def _as_built(
         asked = every._replace(**{k: getattr(every, k)[days] for k in every._fields if k != "leaves"})
         water_of = np.searchsorted(every.leaves, tank_of[fish])
         levels = np.stack([np.broadcast_to(limit[fish], (len(days), len(fish))) for limit in limits])
+        use = np.ones((len(steps), *asked.fish_g_day.shape))
+        for water, leaf in enumerate(every.leaves):
+            if leaf < len(layout.tanks):
+                use[:, :, water] = greatest[:, :, leaf]
         minutes, level, end = fall_minutes(season, column, asked, whiles, use, steps, levels, water_of)
         if not whiles[-1].live:  # then each tank stands alone
-            whole = (np.broadcast_to(part, tanks.use_g_h.shape) for part in tanks)
-            at_end = _Alone(*(part[days][:, tank_of[fish]] for part in whole))._replace(oxygen_mg_l=level[:, water_of])
-            later = np.stack([end + at_end.minutes(limit, PEAK_HOUR, False) for limit in levels])
+            at_end = tanks.of_fish(days, tank_of[fish])._replace(oxygen_mg_l=level[:, water_of])
+            later = np.stack([end + at_end.at_greatest(limit) for limit in levels])
             minutes = np.where(np.isinf(minutes), later, minutes)
         times[np.ix_(np.arange(len(limits)), days, fish)] = minutes
     return list(times)
@@ -485,19 +523,43 @@ def _tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[_Alone,
     """Tanks at an hour of every day, cut off, and the fish in them [kg]; arrays (day, tank)."""
     layout, course, tanks = season.layout, season.course, len(season.layout.tanks)
     temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
-    mean, low = course.oxygen_mg_l[0, :, :tanks], season.extremes.oxygen_min_mg_l[0]
-    wave = (use_factor(hour) - 1.0) / (OXYGEN_PEAK_FACTOR - 1.0)
     biomass_kg = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
     volume = layout.volume_m3[:tanks]
     alone = _Alone(
-        mean - wave * (mean - low),
+        _oxygen_at(season, day_waves(with_scenarios(layout), course).oxygen, hour),
         np.maximum(volume - biomass_kg / 1000.0, LEAST_WATER_SHARE * volume),
         (course.fish_oxygen_g @ layout.cohort_tank)[0] / 24.0,
         layout.surface_m2[:tanks] * surface_exchange_velocity(temperature),
         device_exchange(diffuser_standard_transfer(battery_w), temperature),
         oxygen_saturation(temperature, layout.elevation_m),
+        use_factors(season),
     )
     return alone, biomass_kg
+
+
+def _oxygen_at(season: Season, waves: list[ComplexArray], hour: float) -> FloatArray:
+    """Oxygen of each day and tank at an hour. [mg/L]"""
+    mean = season.course.oxygen_mg_l[0, :, : len(season.layout.tanks)]
+    return np.maximum(mean + at_hours([wave[0] for wave in waves], hour), 0.0)
+
+
+def _worst_hour(season: Season, on: dt.date | None) -> float:
+    """Whole hour of the shortest time to a lethal limit, else to a stress limit, on the day or of the season. [h]"""
+    layout, species = season.layout, season.layout.species
+    waves = day_waves(with_scenarios(layout), season.course).oxygen
+    present = season.course.left_in_evening[0]
+    days = slice(None) if on is None else slice((on - layout.start).days, (on - layout.start).days + 1)
+    at_fish = _tanks_alone(season, 0.0, 0.0)[0].of_cohorts(layout.cohort_tank.T)
+    that_day = {key: part[days] for key, part in at_fish._asdict().items() if key != "factors"}
+    at_fish = at_fish._replace(**that_day, factors=at_fish.factors[:, days])
+
+    def shortest(hour: int) -> list[float]:
+        oxygen = (_oxygen_at(season, waves, float(hour)) @ layout.cohort_tank.T)[days]
+        cut = at_fish._replace(oxygen_mg_l=oxygen)
+        times = [cut.minutes(species[limit], float(hour), False) for limit in ("oxygen_lethal", "oxygen_recommended")]
+        return [float(np.where(present[days], time, np.inf).min(initial=np.inf)) for time in times]
+
+    return float(min(range(24), key=shortest))
 
 
 def _worst_day(present: NDArray[np.bool_], oxygen: list[FloatArray], cold: FloatArray) -> int:

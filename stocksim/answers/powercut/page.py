@@ -25,13 +25,13 @@ with st.container(key="cut_screen"):
     showing.tell_version(shown, "Above")
     st.markdown("## Your own case")
     st.caption(
-        "Empty: the worst day, 18:00, all circuits, no battery, no cylinder, rooms as computed or at freezing, a head "
-        "of 2 m (6.6 ft)."
+        "Empty: the worst day and hour, all circuits, no battery, no cylinder, rooms as computed or at freezing, "
+        "a head of 2 m (6.6 ft)."
     )
     with st.form("cut", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
         first = day_words(season.dates[0])
         guard.text("Day", names["day"], in_form=True, placeholder=first, width=130)
-        guard.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="18", width=110)
+        guard.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="21", width=110)
         guard.text(FAILS, names["fails"], in_form=True, placeholder="all", width=170)
         for key, (label, *_) in AMOUNTS.items():
             guard.text(label, names[key], in_form=True, placeholder=example_of(key, units), width=205)

@@ -207,8 +207,10 @@ def fall_minutes(
         Of the days asked about.
     whiles : sequence of Phase
         Which circuits live when.
-    use_factor, step_d : ndarray, shape (step,)
-        Fish's use over its daily mean in each step, and the length of the steps. [-], [day]
+    use_factor : ndarray, shape (step, day, water)
+        Fish's use over its daily mean in each step. [-]
+    step_d : ndarray, shape (step,)
+        Length of the steps. [day]
     limits : ndarray, shape (limit, day, fish)
         Levels asked about. [mg/L]
     water_of : ndarray of int, shape (fish,)

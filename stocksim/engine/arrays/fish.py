@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Planting
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
-from stocksim.fish.ration import feeding_days, meal_peak_factor
+from stocksim.fish.meals import USUAL_MEALS_PER_DAY, WAVES, Meal, meal_waves, usual_hours
+from stocksim.fish.ration import feeding_days
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, training_hazard
 from stocksim.fish.thermal import Lines, UsedTo, acclimated_to, lethal_lines, lower_lethal_c, temperature_hazard
 from stocksim.library.feeds import USUAL_DRY_MATTER_DIGESTIBILITY, grams_like_pellets
@@ -180,8 +181,8 @@ class Rations:
         Feed a day of the column's whole tank [g/day], NaN where the rule is another.
     bed_led_g : ndarray, shape (day, column)
         Feed a day that the loop's beds ask for [g/day], NaN where the rule is another.
-    meal_swing : ndarray, shape (column,)
-        Daily swing of use and excretion over the usual one. [-]
+    meals : ndarray, shape (2 * WAVES, column)
+        Hours of feeding as waves of the day, by `meal_waves`: real parts, then imaginary ones. [-]
     """
 
     by_appetite: NDArray[np.bool_]
@@ -190,7 +191,7 @@ class Rations:
     tables: tuple[tuple[int, FloatArray, FloatArray, FloatArray], ...]
     fixed_g: FloatArray
     bed_led_g: FloatArray
-    meal_swing: FloatArray
+    meals: FloatArray
 
     def first_days(self, days: int) -> Rations:
         """The rules on the first days of the season."""
@@ -259,7 +260,7 @@ def build_rations(
         tables=tuple(tables),
         fixed_g=fixed,
         bed_led_g=led,
-        meal_swing=np.array([_meal_swing(rule) for rule in rules], float),
+        meals=_meals(site, stays),
     )
 
 
@@ -304,9 +305,19 @@ def _weighed(site: Site, stay: Stay) -> float:
     return site.feeds[stay.table.feed]["dry_matter"] if is_dry else 1.0
 
 
-def _meal_swing(rule: object) -> float:
-    meals = getattr(rule, "meals_per_day", None)
-    return 1.0 if meals is None else float(meal_peak_factor(meals))
+def feeding_hours(site: Site, stay: Stay) -> tuple[Meal, ...]:
+    """Hours at which a column is fed: its rule's, the loop's, or the usual ones of so many meals. [h]"""
+    rule = stay.table.ration
+    told = getattr(rule, "feeding_hours", None)
+    number = getattr(rule, "meals_per_day", None)
+    if told is None and number is None:
+        told = site.file.loops[site.file.tanks[stay.table.tank].loop].feeding_hours
+    return told if told is not None else usual_hours(USUAL_MEALS_PER_DAY if number is None else number)
+
+
+def _meals(site: Site, stays: Sequence[Stay]) -> FloatArray:
+    waves = np.array([meal_waves(feeding_hours(site, stay)) for stay in stays], complex).reshape(-1, WAVES)
+    return np.ascontiguousarray(np.concatenate([waves.real, waves.imag], axis=1).T)
 
 
 def ration_fraction(stay: Stay) -> float:

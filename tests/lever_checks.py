@@ -6,7 +6,8 @@ from small_sites import build, one_tank
 
 from stocksim import run_season
 from stocksim.changes.change import Change
-from stocksim.changes.search import Help, find_changes, help_of, prove_change
+from stocksim.changes.search import Help, help_of, prove_change
+from stocksim.changes.ways import find_changes
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 

@@ -10,7 +10,8 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes.change import Action, Care
-from stocksim.changes.search import find_changes, help_of
+from stocksim.changes.search import help_of
+from stocksim.changes.ways import find_changes
 from stocksim.changes.water import starts_young
 from stocksim.units import parse_quantity
 

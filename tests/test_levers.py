@@ -12,7 +12,8 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.changes.change import Action
 from stocksim.changes.fish import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE, less_feed
-from stocksim.changes.search import WhyNone, find_changes, help_of
+from stocksim.changes.search import WhyNone, help_of
+from stocksim.changes.ways import find_changes
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 from stocksim.water.oxygen import diffuser_standard_transfer

@@ -27,7 +27,10 @@ _MOST_COUNTS = 60  # whole numbers of fish tried between two, in one go
 # Less than this share of the ration is not offered: fish that are kept on it all season starve (engineering judgement
 # of this project, no source).
 _LEAST_RATION_SHARE = 0.3
-_DIFFUSER_STEP_W, _MOST_DIFFUSER_W = 5.0, 400.0
+# Air pumps that shops sell (common practice, no source).
+SHOP_POWERS_W = (5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300, 400)
+# Flow that a tank is given at most: its water twice an hour (common practice is once or twice, no source).
+_FLOW_FACTORS, _MOST_TURNOVER_DAY = (1.25, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0, 50.0, 150.0), 48.0
 
 
 def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -> Iterator[Change]:
@@ -70,8 +73,7 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
     now = standard_transfer(table.oxygen_supply)
     per_watt = float(diffuser_standard_transfer(1.0))
     # a supply known by its measured transfer is compared with a diffuser of the same transfer
-    least = math.floor(now / per_watt / _DIFFUSER_STEP_W + 1.0) * _DIFFUSER_STEP_W
-    powers = np.arange(least, max(_MOST_DIFFUSER_W, 4 * least) + 1.0, _DIFFUSER_STEP_W)
+    powers = np.array([watts for watts in shop_powers(4.0 * now / per_watt) if watts > now / per_watt + 0.01])
     device = np.repeat(layout.device_g_day[None], powers.size, axis=0)
     device[:, column] = powers * per_watt
     good = first_passing(season, finding, {"device_g_day": device})
@@ -81,6 +83,29 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
             Action.MORE_AIR,
             {f"tanks.{tank}.oxygen_supply": {"kind": "diffuser", "power": f"{watts:g} W"}},
             {"tank": tank, "power_w": watts, "now_w": now / per_watt},
+        )
+
+
+def shop_powers(most_w: float) -> list[float]:
+    """Powers of air pumps to be had, several of the largest where more is asked for. [W]"""
+    largest = SHOP_POWERS_W[-1]
+    several = [float(largest * n) for n in range(2, math.ceil(most_w / largest) + 1)]
+    return [*map(float, SHOP_POWERS_W), *several]
+
+
+def more_flow(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
+    """The smallest flow through a tank that keeps a limit, where its water turns over slowly."""
+    table = season.site.file.tanks[tank]
+    most = _MOST_TURNOVER_DAY * table.volume
+    for factor in _FLOW_FACTORS:
+        flow = table.flow * factor
+        if flow > most:
+            return
+        field = f"tanks.{tank}.flow"
+        yield Change(
+            Action.MORE_FLOW,
+            {field: f"{flow:.6g} m3/day"},
+            {"tank": tank, "flow_m3_day": flow, "now_m3_day": table.flow},
         )
 
 

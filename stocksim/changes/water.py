@@ -338,6 +338,20 @@ def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Chang
             return
 
 
+def weekly_water(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
+    """The smallest share of a loop's water changed every week that keeps a level which the film leaves too high."""
+    if not LIMITS[finding.limit].is_left_by_film or finding.days_broken <= _BRIEF_DAYS or finding.first_date is None:
+        return
+    layout = season.layout
+    first = max((finding.first_date - layout.start).days - 7, 0)
+    days = season.dates[first::7]
+    for share in _CHANGE_SHARES:
+        change = _changed(season, loop, days, share, ())
+        if _holds(season, finding, change, False):
+            yield change
+            return
+
+
 def _holds(season: Season, finding: Finding, change: Change, is_alone: bool) -> bool:
     try:
         after = prove(season.site, change.fields)

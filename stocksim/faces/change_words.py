@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 from stocksim.changes.change import Action, Care, Change
@@ -76,13 +77,14 @@ def _cost_words(found: Help) -> str:
     """What the run of a change says beside the limit that it mends."""
     words = ""
     if found.deaths is not None and found.deaths.is_told:
-        dying, fish = found.deaths
-        words += f" (with it, {dying:.0f} of {fish:.0f} fish still die of the water or of hunger)"
+        dying, fish, before = found.deaths
+        without = "" if math.isnan(before) else f", {before:.0f} without"
+        words += f" (with it, {dying:.0f} of {fish:.0f} fish still die of the water or of hunger{without})"
     if found.breaks:
         places = ", ".join(f"{LIMITS[limit].name} of {where.split('.')[1]}" for limit, where in found.breaks)
         words += f" (but that breaks {places})"
     if found.even_so is not None:
-        dying, fish = found.even_so
+        dying, fish, _ = found.even_so
         words += f" (but even so {dying:.0f} of {fish:.0f} fish die in a run with it)"
     return words
 
@@ -124,6 +126,31 @@ def _care(change: Change) -> str:
 def _fewer_fish(change: Change, units: str) -> str:
     kept = " and ".join(f"{fish} of the {of} {cohort}" for cohort, fish, of in change.amounts["kept"])
     return f"keep {kept} in {_place(change.amounts['where'])}"
+
+
+def _taken_out(change: Change, units: str) -> str:
+    at = change.amounts
+    verb = "harvest" if at["is_harvest"] else "sell, or eat small,"
+    return f"{verb} the {at['fish']} largest of the {at['of']} {at['cohort']} in {at['tank']}"
+
+
+def _moved(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"{'move' if change.start else 'stock'} {at['cohort']} {'from' if change.start else 'not in'} {at['tank']} " + (
+        f"into {at['into']}" if change.start else f"but in {at['into']}"
+    )
+
+
+def _more_flow(change: Change, units: str) -> str:
+    at = change.amounts
+    flow, now = (flow_words(at[key], units) for key in ("flow_m3_day", "now_m3_day"))
+    return f"send {flow} through {at['tank']} instead of {now}"
+
+
+def flow_words(flow_m3_day: float, units: str) -> str:
+    """A flow by the hour, as pumps are sold."""
+    per_hour = to_face(flow_m3_day / 24.0, "volume", units)
+    return f"{per_hour:.0f} {face_unit('volume', units)}/h"
 
 
 def _more_air(change: Change, units: str) -> str:
@@ -376,6 +403,9 @@ def _together(change: Change, units: str) -> str:
 
 SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.FEWER_FISH: _fewer_fish,
+    Action.TAKEN_OUT: _taken_out,
+    Action.MOVED: _moved,
+    Action.MORE_FLOW: _more_flow,
     Action.MORE_AIR: _more_air,
     Action.LESS_FEED: _less_feed,
     Action.HELD_FEED: _held_feed,

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.changes.ways import Advice
 from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.arrays.fish import build_stays
 from stocksim.engine.results.findings import Finding
@@ -26,6 +27,7 @@ from stocksim.faces.fates import (
 )
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
 from stocksim.faces.marks import marked
+from stocksim.faces.ways_words import advice_data
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
 from stocksim.library.species import density_limits, density_meaning
@@ -504,7 +506,7 @@ def _density_data(site: Site, finding: Finding) -> dict[str, Any]:
     return {} if ground is None else {"species": ground[0], "meaning": ground[1]}
 
 
-def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
+def summary(season: Season, findings: list[Finding], advice: Advice | None = None) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
     data = {
         "site": season.site.file.site.name,
@@ -512,6 +514,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
         "limits": [finding_data(f, season.site.file.site.units) | _density_data(season.site, f) for f in findings],
+        "advice": advice_data(season, advice),
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "feeds": feed_data(season),
         "fish": fate_data(season),

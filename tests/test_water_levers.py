@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from lever_checks import assert_no_more_die, deaths, dosed, find_change, finding_of, is_broken, sought
+from lever_checks import assert_no_more_die, deaths, dosed, find_change, finding_of, is_broken, keeps, sought, told_help
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes.change import Action, Care, Change, mends
 from stocksim.changes.search import prove_change
 from stocksim.changes.water import held_feed
+from stocksim.changes.ways import advise
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 
@@ -45,7 +46,7 @@ def test_dead_fish_prove_no_lever():
 
 def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
     tables = hard_water()
-    season, change = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia", kinds=("base", "feed", "salt", "water"))
     assert not list(held_feed(season, finding_of(season, "unionized_ammonia"), "main"))
     field = "loops.main.source_water.alkalinity"
     assert list(change.fields) == [field]
@@ -54,8 +55,8 @@ def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
     assert 40 <= level < 200
     assert change.kind is Action.SOFTER_SOURCE
     assert change.amounts == {"loop": "main", "alkalinity_mg_l": level, "now_mg_l": 200.0}
-    assert not is_broken(season, change.fields, "unionized_ammonia")
-    assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
+    assert not keeps(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
     after = run_season(season.site, **change.fields)
     assert after.course.ph.max() < season.course.ph.max()
     assert after.course.alkalinity_mg_l.min() >= 40.0
@@ -63,14 +64,14 @@ def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
 
 def test_a_keepers_high_alkalinity_target_is_lowered():
     tables = hard_water(alkalinity_target="240 mg/L", source_water={"alkalinity": "60 mg/L"})
-    season, change = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia", kinds=("base", "feed", "salt", "water"))
     field = "loops.main.alkalinity_target"
     assert list(change.fields) == [field]
     level = parse_quantity(change.fields[field], "concentration")
     assert change.kind is Action.SOFTER_TARGET
     assert change.amounts == {"loop": "main", "alkalinity_mg_l": level, "now_mg_l": pytest.approx(240.0)}
-    assert not is_broken(season, change.fields, "unionized_ammonia")
-    assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
+    assert not keeps(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
 
 
 def test_a_lever_that_leaves_no_fish_to_judge_proves_nothing():
@@ -123,7 +124,7 @@ def bad_test(nitrite_mg_l: float, **test: str) -> dict:
 
 def test_water_is_changed_on_the_day_of_a_bad_test_by_the_least_that_does():
     tables = bad_test(1.2, tan="4 mg/L", alkalinity="30 mg/L")
-    season, change = sought(tables, "nitrite")
+    season, change = sought(tables, "nitrite", kinds=("water",))
     field = "loops.main.water_changes"
     assert list(change.fields) == [field]
     (written,) = change.fields[field]
@@ -173,6 +174,11 @@ def test_a_test_that_no_water_change_can_undo_in_a_day_is_said_to_be_past():
     after = finding_of(run_season(season.site, **change.fields), "nitrite")
     assert (after.days_broken, after.first_date) == (1, changes[0]["date"])
     assert_no_more_die(season, change.fields)
+    # what is told beside all other limits of the season says so as well
+    told = told_help(season, "nitrite").change
+    assert told is not None
+    assert told.past == change.past
+    assert ("nitrite", "tanks.one") not in [(f.limit, f.where) for f in advise(season).ways[0].left]
 
 
 def cycled(**changes: object) -> dict:
@@ -186,7 +192,7 @@ def cycled(**changes: object) -> dict:
 
 
 def test_less_ammonia_is_dosed_where_the_dose_breaks_the_limit():
-    season, change = sought(cycled(), "unionized_ammonia")
+    season, change = sought(cycled(), "unionized_ammonia", kinds=("stock",))
     assert deaths(season) > 50.0
     dose = change.fields["loops.main.fishless_cycling"]
     assert parse_quantity(dose["ammonia_nitrogen"], "oxygen_rate") < 6.0

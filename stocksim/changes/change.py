@@ -21,6 +21,7 @@ from stocksim.engine.results.findings import Finding, tank_extremes, water_limit
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.season import CHUNK, in_chunks
+from stocksim.errors import InputError
 from stocksim.memo import Memo, content_key
 from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
@@ -57,6 +58,7 @@ class Action(StrEnum):
     WEEKLY_CHANGES = auto()  # loop, volume_m3, share
     SOFTER_WEEKLY_CHANGES = auto()  # loop, volume_m3, share, alkalinity_mg_l, now_mg_l
     DOSING_ENDS = auto()  # loop, last, days_ahead
+    FILM_FIRST = auto()  # loop, dose_g_day, until, cohorts that are stocked later, due
     LESS_DOSED_AMMONIA = auto()  # loop, dose_g_day or None, now_g_day, cohorts that are stocked later, due
     FREE_GROUND = auto()  # loop, area_m2
     HUNGRIER_CROPS = auto()  # loop, crop, instead_of
@@ -84,7 +86,8 @@ ADVICE_OF: dict[Action, str] = {
     Action.PLANTED_AREA: "plant", Action.NEW_FILM: "biofilter", Action.MORE_FILM: "biofilter",
     Action.CHLORIDE: "salt", Action.BUFFER: "base", Action.SOFTER_TARGET: "base", Action.SOFTER_SOURCE: "water",
     Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water", Action.SOFTER_WEEKLY_CHANGES: "water",
-    Action.DOSING_ENDS: "base", Action.LESS_DOSED_AMMONIA: "stock", Action.FREE_GROUND: "plant",
+    Action.DOSING_ENDS: "base", Action.LESS_DOSED_AMMONIA: "stock", Action.FILM_FIRST: "biofilter",
+    Action.FREE_GROUND: "plant",
     Action.HUNGRIER_CROPS: "plant", Action.RATION: "feed", Action.STOCK: "stock", Action.BED_AREA: "plant",
     Action.NO_HEAT: "heat", Action.AIR_SET_POINT: "heat", Action.WATER_SET_POINT: "heat", Action.FOAM: "heat",
     Action.COVERS: "heat", Action.BED_COVERS: "heat", Action.CURTAIN: "heat", Action.NIGHT_FLOW: "flow",
@@ -99,6 +102,7 @@ class Care(StrEnum):
     GROWN_FILM = auto()
     FOOD_GRADE = auto()
     CLEAR_TESTS = auto()
+    AMMONIA = auto()
     LOST_NITROGEN = auto()
     WATERCRESS = auto()
 
@@ -266,7 +270,9 @@ def _passes(
     part: dict[str, Any] = {name: array[chosen] for name, array in tried.items()}
     trial = _once(_trials, lambda: _try(first_days(replace(season.layout, **part), days)), season.site, part, days)
     margin = trial.margin[finding.limit, finding.where.split(".")[1]]
-    return (margin >= reserve_percent(season.site, finding.limit)) & _spares(season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed)
+    return (margin >= reserve_percent(season.site, finding.limit)) & _spares(
+        season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed
+    )
 
 
 def _try(layout: Layout) -> Trial:
@@ -392,6 +398,15 @@ def mends(season: Season, after: Season, finding: Finding, change: Change) -> bo
     )
 
 
+def mends_when_run(season: Season, finding: Finding, change: Change) -> bool:
+    """Whether a change can be written and its run mends a limit, as `mends`."""
+    try:
+        after = prove(season.site, change.fields)
+    except InputError:  # as more fish taken than there are by then
+        return False
+    return mends(season, after, finding, change)
+
+
 def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     """Whether the limit is judged at the finding's place, and holds on every day but those past."""
     (series,) = [one for one in after.water_limits if one.limit == finding.limit] or [
@@ -404,6 +419,16 @@ def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     days_past = [(day - after.layout.start).days for day in past]
     least = reserve_percent(after.site, finding.limit)
     return is_judged and not bool((np.delete(margin, days_past, axis=0) < least).any())
+
+
+def is_past(season: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
+    """Whether a limit of water is broken on no days but those that a test found bad already."""
+    if not past:
+        return False
+    series = season.series_of(finding.limit)
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    margin = np.broadcast_to(series.margin_percent, shape)[0, :, series.entities.index(finding.where.split(".")[1])]
+    return {season.dates[day] for day in np.flatnonzero(margin < 0.0)} <= set(past)
 
 
 def _tanks_with_fish(season: Season) -> set[str]:

@@ -11,7 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import SHARES, Action, Change, first_passing, inside_tanks, stocked_for
+from stocksim.changes.change import (
+    SHARES,
+    Action,
+    Change,
+    first_passing,
+    inside_tanks,
+    mends_when_run,
+    stocked_for,
+)
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
 from stocksim.engine.results.findings import Finding
@@ -30,7 +38,7 @@ _LEAST_RATION_SHARE = 0.3
 # Air pumps that shops sell (common practice, no source).
 SHOP_POWERS_W = (5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300, 400)
 # Flow that a tank is given at most: its water twice an hour (common practice is once or twice, no source).
-_FLOW_FACTORS, _MOST_TURNOVER_DAY = (1.25, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0, 50.0, 150.0), 48.0
+_FLOW_STEP, _MOST_TURNOVER_DAY = 1.2, 48.0
 
 
 def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -> Iterator[Change]:
@@ -96,17 +104,23 @@ def shop_powers(most_w: float) -> list[float]:
 def more_flow(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
     """The smallest flow through a tank that keeps a limit, where its water turns over slowly."""
     table = season.site.file.tanks[tank]
-    most = _MOST_TURNOVER_DAY * table.volume
-    for factor in _FLOW_FACTORS:
-        flow = table.flow * factor
-        if flow > most:
-            return
-        field = f"tanks.{tank}.flow"
-        yield Change(
-            Action.MORE_FLOW,
-            {field: f"{flow:.6g} m3/day"},
-            {"tank": tank, "flow_m3_day": flow, "now_m3_day": table.flow},
-        )
+    steps = math.floor(math.log(max(_MOST_TURNOVER_DAY * table.volume / table.flow, 1.0), _FLOW_STEP))
+    if steps < 1 or not mends_when_run(season, finding, _sent(tank, table.flow, steps)):
+        return
+    fewest, most = 0, steps
+    while most - fewest > 1:
+        middle = (fewest + most) // 2
+        if mends_when_run(season, finding, _sent(tank, table.flow, middle)):
+            most = middle
+        else:
+            fewest = middle
+    yield _sent(tank, table.flow, most)
+
+
+def _sent(tank: str, now_m3_day: float, steps: int) -> Change:
+    flow = now_m3_day * _FLOW_STEP**steps
+    amounts = {"tank": tank, "flow_m3_day": flow, "now_m3_day": now_m3_day}
+    return Change(Action.MORE_FLOW, {f"tanks.{tank}.flow": f"{flow:.6g} m3/day"}, amounts)
 
 
 def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:

@@ -12,10 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import Action, Change, loop_of, mends, prove, reserve_percent
+from stocksim.changes.change import Action, Change, loop_of, mends_when_run, reserve_percent
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
-from stocksim.errors import InputError
 
 _DAYS_BEFORE = 3  # that fish go before the limit is near (assumed: a weekend)
 _EATEN_FROM = 0.5  # of the market weight: the largest of fish of this mean weight are worth eating (assumed)
@@ -24,21 +23,26 @@ _MOST_COHORTS, _MOST_PLACES = 3, 6  # tried for one limit
 
 def taken_out(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
     """The fewest fish of a cohort, the largest first, that must go on a date so that a limit holds from then on."""
-    day = first_near(season, finding) - _DAYS_BEFORE
-    if day < 1:  # from the first day on: fewer are stocked
-        return
-    for column in _heaviest(season, tanks, day)[:_MOST_COHORTS]:
-        there = math.floor(float(season.course.count[0, day - 1, column]))
-        fewest, most = 0, there - 1
-        if most < 1 or not _passes(season, finding, _out(season, column, day, most, there)):
+    near = first_near(season, finding)
+    for day in (near - _DAYS_BEFORE, near):  # on the day itself where fish come on it
+        if day < 1:  # from the first day on: fewer are stocked
             continue
-        while most - fewest > max(1, there // 50):
-            middle = (fewest + most) // 2
-            if _passes(season, finding, _out(season, column, day, middle, there)):
-                most = middle
-            else:
-                fewest = middle
-        yield _out(season, column, day, most, there)
+        found = False
+        for column in _heaviest(season, tanks, day)[:_MOST_COHORTS]:
+            there = math.floor(float(season.course.count[0, day, column] + season.course.deaths[0, day, column]))
+            fewest, most = 0, there - 1
+            if most < 1 or not mends_when_run(season, finding, _out(season, column, day, most, there)):
+                continue
+            while most - fewest > max(1, there // 50):
+                middle = (fewest + most) // 2
+                if mends_when_run(season, finding, _out(season, column, day, middle, there)):
+                    most = middle
+                else:
+                    fewest = middle
+            found = True
+            yield _out(season, column, day, most, there)
+        if found:
+            return
 
 
 def first_near(season: Season, finding: Finding) -> int:
@@ -114,11 +118,3 @@ def _into(season: Season, cohort: str, column: int, tank: str, day: int) -> dict
         return {f"cohorts.{cohort}.tank": tank} if is_own else None
     date: dt.date = season.dates[day]
     return with_event(season, {"kind": "move", "date": date, "cohort": cohort, "tank": tank})
-
-
-def _passes(season: Season, finding: Finding, change: Change) -> bool:
-    try:
-        after = prove(season.site, change.fields)
-    except InputError:  # as more fish than there are by then
-        return False
-    return mends(season, after, finding, change)

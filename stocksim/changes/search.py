@@ -23,6 +23,8 @@ from stocksim.changes.fish import (
 )
 from stocksim.changes.places import moved, taken_out
 from stocksim.changes.water import (
+    another_film,
+    film_first,
     held_feed,
     less_dosed_ammonia,
     measured_on,
@@ -225,6 +227,7 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> list[Source]:
         ("stock", partial(less_dosed_ammonia, season, finding, loop)),
         ("base", partial(more_buffer, season, finding, loop)),
     ]
+    found.append(("biofilter", partial(film_first, season, finding, loop)))
     measured = measured_on(season, finding, loop) is not None
     if measured:  # that the water of that day is bad is known, whatever made it so
         found += changed
@@ -236,6 +239,7 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> list[Source]:
     found += [
         ("base", partial(softer_water, season, finding, loop)),
         ("biofilter", partial(more_film, season, finding, loop)),
+        ("biofilter", partial(another_film, season, finding, loop)),
         ("feed", partial(less_feed, season, finding, inside)),
     ]
     if not measured:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,6 +20,7 @@ from stocksim.changes.change import (
     Action,
     Change,
     counted,
+    is_past,
     loop_of,
     mends,
     prove,
@@ -45,7 +47,6 @@ from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.site.kinds import LIMITS, Mending, WhyNone
 from stocksim.site.reading import Site
-from stocksim.units import parse_quantity
 
 # Kinds of advice that a way takes before others; the gentlest way takes them as they come.
 PREFERENCES: dict[str, tuple[str, ...]] = {
@@ -61,9 +62,13 @@ EFFORT: dict[str, float] = {
     "flow": 2.0, "plant": 2.0, "biofilter": 4.0, "heat": 6.0,
 }  # fmt: skip
 _POINTS_A_TENTH = 1.0
+_CLEARLY_PERCENT = 10.0  # of a limit (assumed)
+_SAME_POINTS = 0.02  # what lies nearer together asks the same
 _MOST_CHANGES, _MOST_TRIED, MOST_WAYS = 10, 10, 3
-_MOST_SEASONS = 6000  # asked for all ways of a site, scenarios among them: then no further change is sought
+LEAST_RESERVE = 0.005  # tried where nothing keeps the keeper's reserve
+_MOST_SEASONS = 2500  # asked for all ways of a site, scenarios among them: then no further change is sought
 _MOST_DIE_SHARE = 0.5  # of a loop's fish: a change that leaves so many dying is taken only where no other is found
+_DEAREST = 2.5  # times the points of the first way, and one more: dearer ones are not told (assumed)
 _WIDEST = 4.0  # a working range is followed up to so many times the quantity
 
 
@@ -106,6 +111,8 @@ class Way:
         What all of them write into the site file.
     left : tuple of Finding
         Limits that are broken even so.
+    near : tuple of Finding
+        Limits that hold then, but with less than the reserve.
     deaths : Deaths
         Fish of the whole site that die of the water or of hunger, with the way and without.
     fish_kg, feed_kg : float
@@ -118,10 +125,16 @@ class Way:
     steps: tuple[Step, ...]
     fields: dict[str, Any]
     left: tuple[Finding, ...]
+    near: tuple[Finding, ...]
     deaths: Deaths
     fish_kg: float
     feed_kg: float
     points: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether every limit holds with it, and those that were broken with the reserve."""
+        return not self.left and not self.near
 
     def by_date(self, start: dt.date) -> list[Step]:
         """Its steps in the order of the days on which they must be done; those without a date first."""
@@ -181,25 +194,53 @@ def advise(season: Season, progress: Progress | None = None) -> Advice:
     with counted() as asked:
         found: list[Way] = []
         if any(finding.is_broken for finding in season.findings):
-            for number, kind in enumerate(PREFERENCES):
-                way = _way(season, kind, asked)
-                if way.steps and all(way.fields != other.fields for other in found):
-                    found.append(way)
-                if progress is not None:
-                    progress(number + 1, len(PREFERENCES))
-        found.sort(key=lambda way: (len(way.left), round(way.deaths.dying), way.points, -way.fish_kg))
+            found = _ways(season, asked, progress)
+            if not any(way.holds for way in found):  # with hardly any reserve something may
+                hasty = prove(season.site, {"advice.reserve": LEAST_RESERVE})
+                for way in _ways(hasty, asked, None):
+                    after = prove(season.site, way.fields)
+                    found += [replace(way, near=tuple(_near(season, after)))] * (not way.left)
+        found.sort(key=_rank)
         ways = tuple(_with_ranges(season, way) for way in _unlike(found)[:MOST_WAYS])
         findings = [_helped(season, finding, ways) for finding in season.findings]
     return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS)
 
 
+def _ways(season: Season, asked: list[int], progress: Progress | None) -> list[Way]:
+    """A way of each preference, those that are the same once."""
+    found: list[Way] = []
+    for number, kind in enumerate(PREFERENCES):
+        way = _way(season, kind, asked)
+        if way.steps and all(way.fields != other.fields for other in found):
+            found.append(way)
+        if progress is not None:
+            progress(number + 1, len(PREFERENCES))
+    return found
+
+
+def _rank(way: Way) -> tuple[float, ...]:
+    """What is broken first, then the dead, then what comes near, then what it asks."""
+    return len(way.left), round(way.deaths.dying), len(way.near), way.points, -way.fish_kg
+
+
 def _unlike(ways: Sequence[Way]) -> list[Way]:
-    """Ways without those that do no better than one before them and take the same kinds of changes in the same places."""
+    """Ways without those that take the same kinds of changes in the same places as one before them, or ask far more."""
     kept: dict[tuple[tuple[str, str], ...], Way] = {}
     for way in ways:
-        kept.setdefault(tuple(sorted((step.change.kind, _where(step.change)) for step in way.steps)), way)
-    best = min((len(way.left) for way in ways), default=0)
-    return [way for way in kept.values() if len(way.left) == best or way is ways[0]]
+        kept.setdefault(tuple(sorted(_place_of(step.change) for step in way.steps)), way)
+    if not ways:
+        return []
+    first = ways[0]
+    # one that leaves more broken, or asks far more, is no choice
+    return [
+        way
+        for way in kept.values()
+        if way is first or (len(way.left) == len(first.left) and way.points <= _DEAREST * first.points + 1.0)
+    ]
+
+
+def _place_of(change: Change) -> tuple[str, str]:
+    return str(change.kind), _where(change)
 
 
 def _where(change: Change) -> str:
@@ -235,32 +276,102 @@ class _Draft(NamedTuple):
 
 def _way(season: Season, kind: str, asked: list[int]) -> Way:
     """One way, change by change."""
-    now, steps, added = season, list[Step](), list[list[dict[str, Any]]]()
+    draft = _grown(season, _Draft(season, [], []), kind, asked, _broken)
+    if _troubles(season, draft.season, draft.steps):
+        draft = _resized(season, draft)
+        draft = _grown(season, draft, kind, asked, partial(_troubles, season))
+    needed = _pruned(season, draft)
+    draft = _resized(season, needed) if len(draft.steps) > 1 else needed
+    fields = _fields(season.site, draft.steps, draft.added)
+    return Way(
+        kind,
+        tuple(draft.steps),
+        fields,
+        tuple(_broken(draft.season, draft.steps)),
+        tuple(_near(season, draft.season)),
+        deaths_in(draft.season, season),
+        _more_fish_kg(season, draft.season),
+        _fed_kg(draft.season) - _fed_kg(season),
+        points(season, draft.season, [step.change for step in draft.steps]),
+    )
+
+
+def _grown(
+    season: Season,
+    draft: _Draft,
+    kind: str,
+    asked: list[int],
+    troubles: Callable[[Season, Sequence[Step]], list[Finding]],
+) -> _Draft:
+    """The draft with changes added until nothing that can be mended is in trouble."""
+    now, steps, added = draft.season, list(draft.steps), list(draft.added)
     hopeless: set[tuple[str, str]] = set()
     while len(steps) < _MOST_CHANGES and asked[0] < _MOST_SEASONS:
-        finding = next((f for f in now.findings if f.is_broken and (f.limit, f.where) not in hopeless), None)
+        finding = next((f for f in troubles(now, steps) if (f.limit, f.where) not in hopeless), None)
         if finding is None:
             break
         found = _step(now, finding, kind)
         if found is None:
             hopeless.add((finding.limit, finding.where))
             continue
-        step, after = found
-        steps.append(step)
-        added.append(_events_of(after.site)[len(_events_of(now.site)) :])
-        now = after
-    draft = _pruned(season, _Draft(now, steps, added))
-    fields = _fields(season.site, draft.steps, draft.added)
-    return Way(
-        kind,
-        tuple(draft.steps),
-        fields,
-        tuple(finding for finding in draft.season.findings if finding.is_broken),
-        deaths_in(draft.season, season),
-        _more_fish_kg(season, draft.season),
-        _fed_kg(draft.season) - _fed_kg(season),
-        points(season, draft.season, [step.change for step in draft.steps]),
-    )
+        steps.append(found[0])
+        added.append(_events_of(found[1].site)[len(_events_of(now.site)) :])
+        now = found[1]
+    return _Draft(now, steps, added)
+
+
+def _resized(season: Season, draft: _Draft) -> _Draft:
+    """Each change sought anew beside all the others: those after it may ask more of it, or less."""
+    for at in range(len(draft.steps)):
+        steps, added = list(draft.steps), list(draft.added)
+        step = steps.pop(at)
+        added.pop(at)
+        try:
+            base = prove(season.site, _fields(season.site, steps, added))
+        except InputError:  # others stand on it, as a harvest of fish that it moved
+            continue
+        kind = ADVICE_OF[step.change.kind]
+        for finding in [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]:
+            found = _first_harmless(base, finding, [source for source in sources(base, finding) if source[0] == kind])
+            if found is None or _place_of(found[0].change) != _place_of(step.change):
+                continue
+            sized = found[0]._replace(cures=tuple(dict.fromkeys((*step.cures, *found[0].cures))))
+            events = _events_of(found[1].site)[len(_events_of(base.site)) :]
+            resized = _Draft(found[1], [*steps[:at], sized, *steps[at:]], [*added[:at], events, *added[at:]])
+            if _merit(season, resized) < _merit(season, draft):
+                draft = resized
+    return draft
+
+
+def _merit(season: Season, draft: _Draft) -> tuple[float, ...]:
+    """What speaks against a draft, the worst first."""
+    now = draft.season
+    broken = _broken(now, draft.steps)
+    dying = round(deaths_in(now, season).dying)
+    return len(broken), dying, len(_near(season, now)), points(season, now, [step.change for step in draft.steps])
+
+
+def _troubles(season: Season, now: Season, steps: Sequence[Step]) -> list[Finding]:
+    """What is broken, in the order of dates, then what the season broke and is nearer than the reserve."""
+    return _broken(now, steps) + _near(season, now)
+
+
+def _broken(season: Season, steps: Sequence[Step]) -> list[Finding]:
+    """Limits that are broken with some steps, but for the days that the step which cures them cannot mend."""
+    past = {place: step.change.past for step in steps for place in step.cures}
+    return [f for f in season.findings if f.is_broken and not is_past(season, f, past.get((f.limit, f.where), ()))]
+
+
+def _near(season: Season, now: Season) -> list[Finding]:
+    """Limits that the season breaks and that hold now, but with less than the reserve."""
+    broken = {(f.limit, f.where) for f in season.findings if f.is_broken}
+    return [
+        f
+        for f in now.findings
+        if (f.limit, f.where) in broken
+        and f.margin_percent is not None
+        and 0.0 <= f.margin_percent < reserve_percent(season.site, f.limit)
+    ]
 
 
 def _fed_kg(season: Season) -> float:
@@ -299,27 +410,50 @@ def _step(now: Season, finding: Finding, kind: str) -> tuple[Step, Season] | Non
 
 
 def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> tuple[Step, Season] | None:
+    """Of the first harmless change of each source the one that asks least; without any, the least harmful."""
+    best: tuple[float, Step, Season] | None = None
     harmful: tuple[Step, Season] | None = None
-    tried = 0
-    for _, seek in group:
-        for change in seek():
-            tried += 1
+    for kind, seek in sorted(group, key=lambda source: EFFORT[source[0]]):
+        if best is not None and best[0] <= EFFORT[kind] + _SAME_POINTS:
+            break  # no later one can ask less
+        if best is not None and kind == "stock" and ADVICE_OF[best[1].change.kind] == "harvest":
+            continue  # fish that never come weigh less at the end than those taken out later
+        for tried, change in enumerate(seek()):
             try:
                 after = prove(now.site, change.fields)
             except InputError:  # it cannot be written so, as heating that kills another fish of the loop
                 continue
             if not mends(now, after, finding, change):
                 continue
-            deaths = deaths_in(after, now, loop_of(now, finding))
-            breaks = newly_broken(now, after)
-            step = Step(change, _cured(now, after), deaths, breaks)
+            deaths, breaks = deaths_in(after, now, loop_of(now, finding)), newly_broken(now, after) + _worse(now, after)
+            cures = _cured(now, after)
+            if change.past:  # on the day of the test itself they stay broken
+                mended = [f for f in now.findings if f.is_broken and mends(now, after, f, change)]
+                cures = tuple(dict.fromkeys((*((f.limit, f.where) for f in mended), *cures)))
+            step = Step(change, cures, deaths, breaks)
             if not breaks and deaths.dying <= _MOST_DIE_SHARE * deaths.fish:
-                return step, after
+                asks = points(now, after, [change])
+                if best is None or asks < best[0] - _SAME_POINTS:
+                    best = asks, step, after
+                break
             if harmful is None or (len(breaks), deaths.dying) < (len(harmful[0].breaks), harmful[0].deaths.dying):
                 harmful = step, after
-            if tried > _MOST_TRIED and harmful is not None:
-                return harmful
-    return harmful
+            if tried >= _MOST_TRIED:
+                break
+    return best[1:] if best is not None else harmful
+
+
+def _worse(now: Season, after: Season) -> tuple[tuple[str, str], ...]:
+    """Limits and places that are broken without a change and clearly further with it."""
+    before = {(f.limit, f.where): f for f in now.findings if f.is_broken}
+    return tuple(
+        (f.limit, f.where)
+        for f in after.findings
+        if f.is_broken
+        and (had := before.get((f.limit, f.where))) is not None
+        and (f.margin_percent or 0.0) < (had.margin_percent or 0.0) - _CLEARLY_PERCENT
+        and f.days_broken >= had.days_broken
+    )
 
 
 def _cured(now: Season, after: Season) -> tuple[tuple[str, str], ...]:
@@ -342,7 +476,7 @@ def holds(season: Season, after: Season) -> bool:
 def _pruned(season: Season, draft: _Draft) -> _Draft:
     """The draft without changes that those after them have made needless, the dearest left out first."""
     now, steps, added = draft
-    least = {(f.limit, f.where) for f in now.findings if f.is_broken}
+    least = {(f.limit, f.where) for f in _broken(now, steps)}
     order = sorted(range(len(steps)), key=lambda at: -EFFORT[ADVICE_OF[steps[at].change.kind]])
     for step in [steps[at] for at in order] if len(steps) > 1 else []:
         at = steps.index(step)
@@ -351,7 +485,7 @@ def _pruned(season: Season, draft: _Draft) -> _Draft:
             after = prove(season.site, _fields(season.site, fewer, fewer_added))
         except InputError:  # others stand on it, as a harvest of fish that it moved
             continue
-        broken = {(f.limit, f.where) for f in after.findings if f.is_broken}
+        broken = {(f.limit, f.where) for f in _broken(after, fewer)}
         worse = deaths_in(after, season).dying > deaths_in(now, season).dying + 0.5
         if broken <= least and not worse and _keeps_reserve(season, now, after) and len(fewer) > 0:
             now, steps, added = after, fewer, fewer_added

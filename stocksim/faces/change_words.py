@@ -18,6 +18,7 @@ CARES = {
     Care.GROWN_FILM: "its film grown before it must carry these fish",
     Care.FOOD_GRADE: "either food grade",
     Care.CLEAR_TESTS: "when tests read no ammonia and no nitrite",
+    Care.AMMONIA: "ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none",
     Care.LOST_NITROGEN: "its nitrogen is then lost to the beds",
     Care.WATERCRESS: (
         "Watercress: grow it from seed or clean cuttings. Wild plants, and snails from pastures, can bring liver "
@@ -136,8 +137,9 @@ def _taken_out(change: Change, units: str) -> str:
 
 def _moved(change: Change, units: str) -> str:
     at = change.amounts
-    return f"{'move' if change.start else 'stock'} {at['cohort']} {'from' if change.start else 'not in'} {at['tank']} " + (
-        f"into {at['into']}" if change.start else f"but in {at['into']}"
+    return (
+        f"{'move' if change.start else 'stock'} {at['cohort']} {'from' if change.start else 'not in'} {at['tank']} "
+        + (f"into {at['into']}" if change.start else f"but in {at['into']}")
     )
 
 
@@ -298,6 +300,14 @@ def _dosing_ends(change: Change, units: str) -> str:
     return f"stop dosing ammonia into loop {at['loop']} after {at['last']}, {clear} before fish come"
 
 
+def _film_first(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"grow the film of loop {at['loop']} first: dose {at['dose_g_day']:.2g} g/day of ammonia nitrogen until "
+        f"{at['until']}, and stock {', '.join(at['cohorts'])} on {at['due']} ({_care(change)})"
+    )
+
+
 def _less_dosed_ammonia(change: Change, units: str) -> str:
     at = change.amounts
     words = []
@@ -422,6 +432,7 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes,
     Action.DOSING_ENDS: _dosing_ends,
     Action.LESS_DOSED_AMMONIA: _less_dosed_ammonia,
+    Action.FILM_FIRST: _film_first,
     Action.FREE_GROUND: _free_ground,
     Action.HUNGRIER_CROPS: _hungrier_crops,
     Action.RATION: _ration,

@@ -26,7 +26,8 @@ def way_rows(season: Season, way: Way) -> list[dict[str, str]]:
         {
             "do by": format_date(step.change.start or season.dates[0]),
             "what": _capital(step_words(step, season.site.file.site.units)),
-            "mends": ", ".join(_place(limit, where) for limit, where in step.cures) or "with the others, what they mend",
+            "mends": ", ".join(_place(limit, where) for limit, where in step.cures)
+            or "with the others, what they mend",
         }
         for step in way.by_date(season.dates[0])
     ]
@@ -42,7 +43,9 @@ def step_words(step: Step, units: str) -> str:
         least, most = (flow_words(value, units) for value in (low, high))
     else:
         least, most = f"{low:.0f}", f"{high:.0f} W"
-    return f"{words} ({least} to {most} work)" if high > low else f"{words} (no more: the next size breaks another limit)"
+    return (
+        f"{words} ({least} to {most} work)" if high > low else f"{words} (no more: the next size breaks another limit)"
+    )
 
 
 def way_sentence(season: Season, way: Way) -> str:
@@ -83,6 +86,12 @@ def promise_words(season: Season, advice: Advice) -> str:
         start = "Nothing that we tried saves these fish. The least bad:"
     elif way.left:
         start = "No set of changes that we tried holds every limit. The nearest:"
+    elif way.near:
+        places = ", ".join(_place(f.limit, f.where) for f in way.near)
+        start = (
+            f"With all of these, run together, every limit holds, but hardly: less than {percent:g} % to spare for "
+            f"{places}."
+        )
     else:
         start = f"With all of these, run together, every limit that was broken holds with {percent:g} % to spare."
     return f"{start} {cost_words(way, season.site.file.site.units)}"
@@ -102,7 +111,7 @@ def advice_data(season: Season, advice: Advice | None) -> dict[str, Any]:
 def _way_data(season: Season, way: Way, units: str) -> dict[str, Any]:
     return {
         "kind": way.kind,
-        "holds": not way.left,
+        "holds": way.holds,
         "points": round(way.points, 2),
         "fish_kg": round(way.fish_kg, 3),
         "feed_kg": round(way.feed_kg, 3),
@@ -119,6 +128,7 @@ def _way_data(season: Season, way: Way, units: str) -> dict[str, Any]:
             }
             for step in way.by_date(season.dates[0])
         ],
+        "near": [f"{f.limit} of {f.where}" for f in way.near],
         "still_broken": [f"{f.limit} of {f.where}" for f in way.left],
     }
 

@@ -44,7 +44,7 @@ LEVEL_UNITS: dict[str, LevelUnit] = {
 
 
 # Kinds of advice, as a keeper may forbid them (`[advice] never`), with what they are called. The order is that of what
-# they ask of a keeper, the least first: no purchase, then salts and small machines, then building and heating (assumed).
+# they ask of a keeper, the least first: no purchase, then salts and small machines, then building, heating (assumed).
 ADVICE_KINDS: dict[str, str] = {
     "harvest": "harvest or sell fish earlier", "move": "move fish", "feed": "feed less", "base": "dose base or not",
     "salt": "dose salt", "water": "change water or its source", "air": "more air", "flow": "more flow",

@@ -86,7 +86,8 @@ def season_answer(
     Returns
     -------
     Answer
-        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``, ``cautions``.
+        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``,
+        ``cautions``.
     """
     file = season.site.file
     sections = [
@@ -156,9 +157,7 @@ def _do_parts(season: Season, advice: Advice | None) -> list[Part]:
     return parts
 
 
-def _limit_parts(
-    season: Season, findings: list[Finding], is_sought: bool, advice: Advice | None
-) -> list[Part]:
+def _limit_parts(season: Season, findings: list[Finding], is_sought: bool, advice: Advice | None) -> list[Part]:
     """Broken limits and advice, each with what helps: the row of what to do, where one mends it."""
     site = season.site
     units = site.file.site.units

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from lever_checks import deaths, dosed, find_change, finding_of, is_broken, keeps, only, sought
+from lever_checks import deaths, dosed, find_change, finding_of, is_broken, keeps, sought
 from small_sites import START, build, one_tank
 
 from stocksim import run_season

@@ -6,11 +6,11 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from lever_checks import dosed, find_change, finding_of, is_broken, keeps, only, sought, told_help
+from lever_checks import deaths, dosed, find_change, finding_of, is_broken, keeps, margin_of, only, sought, told_help
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.changes.change import Action
+from stocksim.changes.change import ADVICE_OF, Action
 from stocksim.changes.fish import _LEAST_RATION_SHARE, SHOP_POWERS_W, less_feed, shop_powers
 from stocksim.changes.search import WhyNone, help_of, prove_change
 from stocksim.changes.ways import PREFERENCES, advise, find_changes
@@ -81,7 +81,7 @@ def test_too_little_oxygen_gets_the_next_size_of_air_pump_that_does(power_w):
         assert not keeps(season, less, "oxygen"), size
 
 
-@pytest.mark.parametrize("most_w, last", [(300.0, 400.0), (400.0, 400.0), (900.0, 1200.0)])
+@pytest.mark.parametrize(("most_w", "last"), [(300.0, 400.0), (400.0, 400.0), (900.0, 1200.0)])
 def test_air_pumps_come_in_sizes_that_shops_sell_and_where_more_is_asked_for_in_several(most_w, last):
     sizes = shop_powers(most_w)
     assert sizes == sorted(sizes)
@@ -114,6 +114,133 @@ def test_where_nothing_helps_the_lever_says_so():
     assert (told.change, told.why_none) == (None, WhyNone.NONE_MENDS)
     for changes in ({"cohorts.fish.count": 1}, {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": "400 W"}}):
         assert is_broken(season, changes, "oxygen")
+
+
+def growing(count: int = 60) -> dict:
+    """Tilapia that fit their tank at first and outgrow it after twelve days."""
+    return dosed(count=count, mean_weight_g=300, power_w=400, bed_m2=40, days=60)
+
+
+@pytest.mark.parametrize(("mean_weight_g", "kind"), [(300, "harvest"), (100, "sell")])
+def test_the_fewest_fish_are_taken_out_some_days_before_they_are_too_many(mean_weight_g, kind):
+    tables = growing()
+    if mean_weight_g < 300:  # of half of the market weight they are worth eating, before that they are sold
+        tables["tanks"]["one"]["volume"] = "400 L"
+        tables["cohorts"]["fish"]["mean_weight"] = f"{mean_weight_g} g"
+    season, change = sought(tables, "density", kinds=("harvest",))
+    assert list(change.fields) == ["events"]
+    (event,) = change.fields["events"]
+    first = finding_of(season, "density").first_date
+    assert START < event["date"] < first
+    assert (first - event["date"]).days >= 3
+    assert (change.kind, change.start) == (Action.TAKEN_OUT, event["date"])
+    assert (event["kind"], event["cohort"], event["which"]) == (kind, "fish", "largest")
+    there = int(season.course.count[0, (event["date"] - START).days - 1, 0])
+    assert change.amounts == {
+        "tank": "one", "cohort": "fish", "fish": event["count"], "of": there, "is_harvest": kind == "harvest",
+    }  # fmt: skip
+    assert 0 < event["count"] < there
+    assert not keeps(season, {"events": [event | {"count": event["count"] - 1}]}, "density")
+
+
+def test_an_event_of_the_file_stays_beside_the_harvest():
+    tables = growing()
+    tables["events"] = [{"kind": "harvest", "date": START + dt.timedelta(days=5), "cohort": "fish", "count": 2}]
+    season, change = sought(tables, "density", kinds=("harvest",))
+    kept, added = change.fields["events"]
+    assert kept == season.site.raw["events"][0]
+    assert added["date"] > kept["date"]
+
+
+def test_what_is_too_dense_from_the_first_day_is_no_matter_of_a_harvest():
+    season = run_season(build(only(crowded(), "harvest")))
+    assert find_change(season, finding_of(season, "density")) is None
+    assert told_help(season, "density").why_none is WhyNone.NONE_MENDS
+
+
+def test_the_lightest_fish_are_moved_to_another_tank_before_they_are_too_many():
+    tables = growing(40)
+    tables["tanks"]["two"] = dict(tables["tanks"]["one"])
+    tables["cohorts"]["few"] = tables["cohorts"]["fish"] | {"count": 20, "mean_weight": "280 g"}
+    season, change = sought(tables, "density", kinds=("move",))
+    assert change.kind is Action.MOVED
+    assert change.amounts == {"cohort": "few", "tank": "one", "into": "two"}
+    (event,) = change.fields["events"]
+    assert event == {"kind": "move", "date": change.start, "cohort": "few", "tank": "two"}
+    assert START < event["date"] < finding_of(season, "density").first_date
+    assert not is_broken(season, change.fields, "density", "tanks.two")
+    # no tank, no move
+    alone = run_season(build(only(growing(), "move")))
+    assert find_change(alone, finding_of(alone, "density")) is None
+
+
+def test_those_that_would_be_eaten_are_stocked_in_another_tank():
+    tables = dosed(
+        species="largemouth_bass", feed="bass_46", temperature_c=25.0, count=8, mean_weight_g=300, power_w=200,
+        bed_m2=40,
+    )  # fmt: skip
+    tables["cohorts"]["prey"] = tables["cohorts"]["fish"] | {
+        "species": "bluegill", "feed": "sunfish_44", "count": 30, "mean_weight": "40 g",
+    }  # fmt: skip
+    tables["tanks"]["two"] = dict(tables["tanks"]["one"])
+    season, change = sought(tables, "predation", kinds=("move",))
+    assert (change.kind, change.start, change.fields) == (Action.MOVED, None, {"cohorts.prey.tank": "two"})
+    assert deaths(season) > 5.0
+    assert deaths(run_season(season.site, **change.fields)) < 1.0
+
+
+def test_a_tank_that_hardly_turns_over_is_sent_the_smallest_flow_that_does():
+    tables = dosed(count=300, mean_weight_g=100, power_w=400, bed_m2=80, flow_l_h=10, volume_l=3000, ph=7.4)
+    season, change = sought(tables, "unionized_ammonia", kinds=("flow",))
+    field = "tanks.one.flow"
+    assert list(change.fields) == [field]
+    assert change.kind is Action.MORE_FLOW
+    flow = parse_quantity(change.fields[field], "flow")
+    assert change.amounts == {"tank": "one", "flow_m3_day": pytest.approx(flow), "now_m3_day": pytest.approx(0.24)}
+    assert 0.24 < flow <= 48.0 * 3.0
+    assert not keeps(season, {field: f"{flow / 1.2} m3/day"}, "unionized_ammonia")
+    # dead of the water at 10 L/h, none at 1,500 L/h: then only those of every day
+    assert deaths(season) > 5.0
+    assert deaths(run_season(season.site, **{field: "1500 L/h"})) < 1.0
+    assert deaths(run_season(season.site, **change.fields)) < 1.0
+    # and with nothing forbidden this is what is told
+    (first, *_) = advise(run_season(build(tables))).ways
+    assert [step.change.kind for step in first.steps] == [Action.MORE_FLOW]
+    assert first.holds
+
+
+def test_what_the_keeper_never_wants_is_in_no_way():
+    tables = growing()
+    tables["cohorts"]["fish"]["mean_weight"] = "260 g"  # with the reserve of a tenth there is time for a harvest
+    free = advise(run_season(build(tables)))
+    assert free.ways
+    forbidden: list[str] = []
+    for _ in range(3):
+        ways = advise(run_season(build(tables | {"advice": {"never": forbidden}}))).ways
+        told = [ADVICE_OF[step.change.kind] for way in ways for step in way.steps]
+        assert not set(told) & set(forbidden)
+        if not told:
+            break
+        forbidden.append(told[0])
+    assert forbidden[0] == "harvest"
+    nothing = run_season(build(only(tables)))
+    advice = advise(nothing)
+    assert advice.ways == ()
+    assert find_change(nothing, finding_of(nothing, "density")) is None
+    assert told_help(nothing, "density").change is None
+
+
+@pytest.mark.parametrize("reserve", [0.005, 0.1, 0.3])
+def test_a_change_leaves_the_reserve_that_the_keeper_wants(reserve):
+    season = run_season(build(only(crowded(), "stock", reserve=reserve)))
+    change = find_change(season, finding_of(season, "density"))
+    assert change is not None
+    kept = change.fields["cohorts.fish.count"]
+    assert margin_of(season, change.fields, "density") >= 100.0 * reserve - 1e-6
+    assert margin_of(season, {"cohorts.fish.count": kept + 1}, "density") < 100.0 * reserve
+    if reserve == 0.1:  # that is what is taken where the file says nothing
+        usual = run_season(build(crowded() | {"advice": {"never": only({}, "stock")["advice"]["never"]}}))
+        assert find_change(usual, finding_of(usual, "density")) == change
 
 
 AMMONIA = {"count": 100, "mean_weight_g": 100, "power_w": 200, "bed_m2": 6}

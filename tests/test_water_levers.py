@@ -3,9 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 
 import pytest
-from lever_checks import assert_no_more_die, deaths, dosed, find_change, finding_of, is_broken, keeps, sought, told_help
+from lever_checks import (
+    assert_no_more_die,
+    deaths,
+    dosed,
+    find_change,
+    finding_of,
+    is_broken,
+    keeps,
+    only,
+    sought,
+    told_help,
+)
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
@@ -179,6 +191,47 @@ def test_a_test_that_no_water_change_can_undo_in_a_day_is_said_to_be_past():
     assert told is not None
     assert told.past == change.past
     assert ("nitrite", "tanks.one") not in [(f.limit, f.where) for f in advise(season).ways[0].left]
+
+
+def unfiltered(ph: float = 7.6) -> dict:
+    """A few small perch in a loop without any film: ammonia rises slowly, all season."""
+    tables = dosed(
+        species="yellow_perch", feed="perch_45", temperature_c=20.0, count=10, mean_weight_g=15, power_w=30, days=90,
+        ph=ph,
+    )  # fmt: skip
+    del tables["beds"]
+    return tables
+
+
+def test_what_stays_too_high_for_weeks_is_met_with_the_smallest_change_of_every_week():
+    season, change = sought(unfiltered(), "unionized_ammonia", kinds=("water",))
+    finding = finding_of(season, "unionized_ammonia")
+    assert finding.days_broken > 21
+    field = "loops.main.water_changes"
+    written = change.fields[field]
+    assert (change.kind, change.care, change.past) == (Action.WATER_CHANGES, Care.NEW_WATER, ())
+    assert change.start == written[0]["date"] == finding.first_date - dt.timedelta(days=7)
+    days = [one["date"] for one in written]
+    assert {(later - day).days for day, later in itertools.pairwise(days)} == {7}
+    assert (season.dates[-1] - days[-1]).days < 7
+    assert (change.amounts["every_days"], change.amounts["last"]) == (7, days[-1])
+    (volume,) = {one["volume"] for one in written}
+    litres = 1000.0 * parse_quantity(volume, "volume")
+    layout = season.layout
+    water = 1000.0 * float(layout.volume_m3.sum() + layout.sump_volume_m3.sum())
+    tenths = round(10.0 * change.amounts["share"])
+    assert litres == pytest.approx(0.1 * tenths * water, abs=0.5)
+    assert 2 <= tenths <= 5
+    assert keeps(season, change.fields, "unionized_ammonia")
+    less = [one | {"volume": f"{0.1 * (tenths - 1) * water:.0f} L"} for one in written]
+    assert not keeps(season, {field: less}, "unionized_ammonia")
+
+
+def test_no_more_than_half_of_the_water_is_changed_a_week():
+    season = run_season(build(only(unfiltered(8.0), "water")))
+    finding = finding_of(season, "unionized_ammonia")
+    assert finding.is_broken
+    assert find_change(season, finding) is None
 
 
 def cycled(**changes: object) -> dict:

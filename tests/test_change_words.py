@@ -6,10 +6,12 @@ import datetime as dt
 
 import pytest
 
-from stocksim.changes.change import Action, Care, Change
+from stocksim.changes.change import ADVICE_OF, Action, Care, Change
 from stocksim.changes.search import AdvisedFinding, Deaths, Help, WhyNone, advised, help_of
+from stocksim.changes.ways import EFFORT, PREFERENCES
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import CARES, NO_CHANGE, SENTENCES, WHERE_LOOP_IS_TOLD, change_words, help_words
+from stocksim.site.kinds import ADVICE_KINDS
 
 DAY, LATER = dt.date(2026, 11, 2), dt.date(2026, 12, 7)
 FOUND = Finding("temperature_low", "cohorts.trout", DAY, LATER, 3.0, 5.0, "degC", -10.0, 4)
@@ -24,6 +26,26 @@ TOLD = [
     (
         Change(Action.FEWER_FISH, {}, {"where": "loops.main", "kept": (("fish", 12, 30),)}),
         "keep 12 of the 30 fish in loop main", None,
+    ),
+    (
+        Change(Action.TAKEN_OUT, {}, {"tank": "one", "cohort": "fish", "fish": 15, "of": 59, "is_harvest": True}, DAY),
+        "harvest the 15 largest of the 59 fish in one", None,
+    ),
+    (
+        Change(Action.TAKEN_OUT, {}, {"tank": "one", "cohort": "fish", "fish": 3, "of": 59, "is_harvest": False}, DAY),
+        "sell, or eat small, the 3 largest of the 59 fish in one", None,
+    ),
+    (
+        Change(Action.MOVED, {}, {"cohort": "fish", "tank": "one", "into": "two"}, DAY),
+        "move fish from one into two", None,
+    ),
+    (
+        Change(Action.MOVED, {}, {"cohort": "fish", "tank": "one", "into": "two"}),
+        "stock fish not in one but in two", None,
+    ),
+    (
+        Change(Action.MORE_FLOW, {}, {"tank": "one", "flow_m3_day": 36.0, "now_m3_day": 0.24}),
+        "send 1500 L/h through one instead of 10 L/h", "send 396 gal/h through one instead of 3 gal/h",
     ),
     (
         Change(Action.MORE_AIR, {}, {"tank": "one", "power_w": 55.0, "now_w": 45.0}),
@@ -148,6 +170,16 @@ TOLD = [
         "change 500 L of loop main's water every week, with source water of 80 mg/L alkalinity instead of 100", None,
     ),
     (
+        Change(
+            Action.FILM_FIRST, {}, {
+                "loop": "main", "dose_g_day": 6.04, "until": DAY, "cohorts": ("fish", "cats"), "due": LATER,
+            }, care=Care.AMMONIA,
+        ),
+        "grow the film of loop main first: dose 6 g/day of ammonia nitrogen until 2026-11-02, and stock fish, cats on "
+        "2026-12-07 (ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none)",
+        None,
+    ),
+    (
         Change(Action.DOSING_ENDS, {}, {"loop": "main", "last": DAY, "days_ahead": 1}),
         "stop dosing ammonia into loop main after 2026-11-02, the day before fish come", None,
     ),
@@ -247,6 +279,9 @@ def test_every_kind_has_its_sentence_and_is_tested():
     assert set(CARES) == set(Care)
     assert set(NO_CHANGE) == set(WhyNone)
     assert set(SENTENCES) > set(WHERE_LOOP_IS_TOLD)
+    assert set(ADVICE_OF) == set(Action)
+    assert set(ADVICE_OF.values()) == set(ADVICE_KINDS) == set(EFFORT)
+    assert {kind for kinds in PREFERENCES.values() for kind in kinds} <= set(ADVICE_KINDS)
 
 
 @pytest.mark.parametrize(
@@ -279,6 +314,10 @@ def test_what_the_run_of_a_change_costs_stands_behind_it():
         (Help(change), ""),
         (Help(change, deaths=Deaths(4.9, 100.0)), ""),
         (Help(change, deaths=Deaths(5.0, 100.0)), " (with it, 5 of 100 fish still die of the water or of hunger)"),
+        (
+            Help(change, deaths=Deaths(5.0, 100.0, 40.0)),
+            " (with it, 5 of 100 fish still die of the water or of hunger, 40 without)",
+        ),
         (Help(change, breaks=breaks), " (but that breaks un-ionized ammonia of one, cold limit of trout)"),
         (Help(change, even_so=Deaths(2.0, 30.0)), " (but even so 2 of 30 fish die in a run with it)"),
     ]:

@@ -10,6 +10,7 @@ from site_faults import DEMO, GONE, STARTER, WATER, changed, faults_of, told
 
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.examples import FOLDER
+from stocksim.site.kinds import ADVICE_KINDS
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import site_from_tables
 from stocksim.site.sentences import _WANTED, _inside
@@ -114,6 +115,12 @@ ONE_FAULT = [
     ({"loops.main.ph": 70}, ("loops.main", "ph"), ["70 is not allowed", "between 5 and 10"]),
     ({"site.latitude": 91}, ("site", "latitude"), ["91 is not allowed", "-90 and 90"]),
     ({"cohorts.perch.ration.fraction": 85}, ("cohorts.perch", "ration.fraction"), ["85 is not", "from 0 to 1"]),
+    ({"advice": {"reserve": 0}}, ("advice", "reserve"), ["0 is not allowed", "from 0.005 to 0.5"]),
+    ({"advice": {"reserve": 0.6}}, ("advice", "reserve"), ["0.6 is not allowed", "from 0.005 to 0.5"]),
+    ({"advice": {"reserve": "10 %"}}, ("advice", "reserve"), ['"10 %" is not allowed', "from 0.005 to 0.5"]),
+    ({"advice": {"never": ["salts"]}}, ("advice", "never[1]"), ['"salts"', *(f'"{kind}"' for kind in ADVICE_KINDS)]),
+    ({"advice": {"never": "salt"}}, ("advice", "never"), ['"salt"', "write a list"]),
+    ({"advice": {"always": []}}, ("advice", "always"), ["is not known here", "known are never, reserve"]),
     ({"cohorts.perch.ration.spilled_share": 0.95}, ("cohorts.perch", "ration.spilled_share"), ["0.95", "0 to 0.9"]),
     # temperatures
     ({f"{WATER}.values.oct": 64}, OCTOBER, ["64 has no unit", "degC or degF"]),

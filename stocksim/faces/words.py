@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.changes.water import HELD_ALKALINITY_MG_L, SCARCE_ALKALINITY_MG_L
+from stocksim.changes.ways import Advice
 from stocksim.engine.arrays.fish import build_stays
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.results.findings import Finding
@@ -29,6 +30,7 @@ from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
 from stocksim.faces.planting_words import build_data, more_area_words, unrated_words
 from stocksim.faces.validity_words import left_caution, left_data
+from stocksim.faces.ways_words import advice_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
@@ -547,7 +549,7 @@ def _density_data(site: Site, finding: Finding) -> dict[str, Any]:
     return {} if ground is None else {"species": ground[0], "meaning": ground[1]}
 
 
-def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
+def summary(season: Season, findings: list[Finding], advice: Advice | None = None) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
     data = {
         "site": season.site.file.site.name,
@@ -555,6 +557,7 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
         "limits": [finding_data(f, season.site.file.site.units) | _density_data(season.site, f) for f in findings],
+        "advice": advice_data(season, advice),
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "feeds": feed_data(season),
         "fish": fate_data(season),

@@ -51,7 +51,7 @@ from stocksim.site.quantities import (
     Volume,
     WaterTemperature,
 )
-from stocksim.site.stocking_tables import StockingTable
+from stocksim.site.stocking_tables import AdviceTable, StockingTable
 from stocksim.water.solids import SETTLERS
 
 
@@ -289,3 +289,4 @@ class SiteFile(Table):
     greenhouse: GreenhouseTable | None = None
     fish_room: FishRoomTable | None = None
     stocking: StockingTable | None = None
+    advice: AdviceTable = AdviceTable()

@@ -178,6 +178,9 @@ UtcOffset = Annotated[float, _number(-12.0, 14.0, "a clock lies between 12 hours
 Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
 Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]
+Reserve = Annotated[
+    float, _number(0.005, 0.5, "a reserve must be a number from 0.005 to 0.5, the share of a limit that is kept free")
+]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
 SeedlingShare = Annotated[float, _number(0.0, 0.9, "a seedling share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]

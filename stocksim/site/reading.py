@@ -111,8 +111,6 @@ class Site:
     @cached_property
     def content(self) -> bytes:
         """Digest of all that a season of the site follows from, files beside it included; for `content_key`."""
-        table = self.file.weather
-        record = read_once(self.folder / table.file, _digest_of) if isinstance(table, FileWeather) else None
         return content_key(
             self.file,
             self.raw,
@@ -120,10 +118,21 @@ class Site:
             self.feeds,
             self.crops,
             dict(self.held_c),
-            record,
+            self._record(),
             str(self.folder),
             self.name,
         )
+
+    @cached_property
+    def place_content(self) -> bytes:
+        """Digest of all but the fish, what is done with them and what is wished: heat and light follow from it."""
+        place = {key: getattr(self.file, key) for key in type(self.file).model_fields if key not in _OF_FISH}
+        return content_key(place, dict(self.held_c), self._record(), str(self.folder))
+
+    def _record(self) -> bytes | None:
+        """Digest of the weather file that the site names, if any."""
+        table = self.file.weather
+        return read_once(self.folder / table.file, _digest_of) if isinstance(table, FileWeather) else None
 
     @cached_property
     def cohorts(self) -> dict[str, CohortTable]:
@@ -178,6 +187,9 @@ class Site:
             else:
                 table[key] = value
         return site_from_tables(raw, self.folder, self.name, self)
+
+
+_OF_FISH = ("cohorts", "events", "stocking", "advice", "settlers")  # tables that neither heat nor light asks
 
 
 def _digest_of(path: Path) -> bytes | None:

@@ -221,7 +221,7 @@ def _begins(line: str) -> bool:
 # --- what the model says of a faulty site file, put into our own sentences
 
 _WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
-SINGLE_TABLES = ("site", "season", "weather", "greenhouse", "fish_room")  # tables without a name of their own
+SINGLE_TABLES = ("site", "season", "weather", "greenhouse", "fish_room", "advice")  # tables without a name of their own
 _ONE_NAME = ("loop", "tank", "species", "feed", "crop")
 _STOCKING_NAMED = ("candidates", "own", "options")
 _DATE = "write a date, as 2026-10-01"

@@ -391,6 +391,7 @@ def everything(days: int = DAYS) -> Base:
             "own": {"gold": {"at_least": 5, "minimum_batch": 2, "leaves": _on(28), "tanks": ["old_tank"]}},
             "options": {"heated": {"loop": "spare", "at_least": "17 degC", "at_most": "24 degC", "cost": 40}},
         },
+        "advice": {"reserve": 0.15, "never": ["salt", "heat"]},
     }  # fmt: skip
     return Base("everything", tables, {"sump.csv": temperature_log(days)})
 

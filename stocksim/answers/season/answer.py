@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from stocksim.changes.search import find_changes
+from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
@@ -26,6 +26,7 @@ from stocksim.faces.options import Bar
 from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
+from stocksim.faces.ways_words import number_of, promise_words, way_rows, way_sentence
 from stocksim.faces.words import cautions, density_sentence, finding_sentence, is_trouble, summary, verdict
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
@@ -35,10 +36,15 @@ _CHARTS = ("density", "water", "growth")
 
 
 class Solved(NamedTuple):
-    """A season with its findings and what helps."""
+    """A season with what is advised for it, and its findings with what helps."""
 
     season: Season
-    findings: list[Finding]
+    advice: Advice
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Those of the advice."""
+        return self.advice.findings
 
 
 def solve(site: Site) -> Solved:
@@ -47,13 +53,17 @@ def solve(site: Site) -> Solved:
     season = run_season(site, bar)
     bar.close()
     bar = Bar("levers")
-    findings = find_changes(season, bar)
+    advice = advise(season, bar)
     bar.close()
-    return Solved(season, findings)
+    return Solved(season, advice)
 
 
 def season_answer(
-    season: Season, findings: list[Finding], is_sought: bool = True, draw: Callable[[str], dict[str, Any]] | None = None
+    season: Season,
+    findings: list[Finding],
+    is_sought: bool = True,
+    draw: Callable[[str], dict[str, Any]] | None = None,
+    advice: Advice | None = None,
 ) -> Answer:
     """What a season is answered.
 
@@ -67,16 +77,20 @@ def season_answer(
         Whether it was sought.
     draw : callable, optional
         Gives the specification of a stack of charts by its name, where a page keeps them.
+    advice : Advice, optional
+        Ways out of what is broken, where they were sought.
 
     Returns
     -------
     Answer
-        With the sections ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``, ``cautions``.
+        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``,
+        ``cautions``.
     """
     file = season.site.file
     sections = [
+        Section("do", _do_parts(season, advice)),
         Section("tanks", _tank_parts(season, findings)),
-        Section("limits", _limit_parts(findings, season.site, is_sought)),
+        Section("limits", _limit_parts(season, findings, is_sought, advice)),
         Section("fish", _fate_parts(season)),
         Section("feeding", _feeding_parts(season)),
         Section("water", _water_parts(season)),
@@ -92,7 +106,7 @@ def season_answer(
         f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}",
         verdict(season, findings),
         sections,
-        partial(summary, season, findings),
+        partial(summary, season, findings, advice),
         is_trouble(season, findings),
     )
 
@@ -120,9 +134,35 @@ def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:
     ]  # fmt: skip
 
 
-def _limit_parts(findings: list[Finding], site: Site, is_sought: bool) -> list[Part]:
-    """Broken limits and advice, each with what helps."""
+def _do_parts(season: Season, advice: Advice | None) -> list[Part]:
+    """What to do by date, what that promises, and up to two other ways."""
+    if advice is None or not advice.ways:
+        return []
+    first, *others = advice.ways
+    parts: list[Part] = [
+        Head("What to do, by date:", "text"),
+        Head("What to do, by date", "page"),
+        Table(way_rows(season, first)),
+        Sentences([promise_words(season, advice)], indent="  "),
+    ]
+    if others:
+        parts.append(Head("Other ways:", "text"))
+        parts.append(Head("Other ways", "page"))
+        parts.append(points([way_sentence(season, way) for way in others]))
+    if not advice.is_finished:
+        parts.append(Sentences([f"The search ended at {advice.seasons} seasons: a better way may exist."]))
+    return parts
+
+
+def _limit_parts(season: Season, findings: list[Finding], is_sought: bool, advice: Advice | None) -> list[Part]:
+    """Broken limits and advice, each with what helps: the row of what to do, where one mends it."""
+    site = season.site
     units = site.file.site.units
+
+    def helps(finding: Finding) -> str:
+        number = number_of(finding, season, advice)
+        return help_words(finding, units) if number is None else f"line {number} of what to do"
+
     told = [f for f in findings if f.is_broken] + [f for f in findings if f.margin_percent is None and f.days_broken]
     if not told:
         return []
@@ -131,7 +171,7 @@ def _limit_parts(findings: list[Finding], site: Site, is_sought: bool) -> list[P
         *heads,
         Points(
             [
-                Point(f"{finding_sentence(f, units)} {density_sentence(site, f)}".strip(), help_words(f, units), is_bad)
+                Point(f"{finding_sentence(f, units)} {density_sentence(site, f)}".strip(), helps(f), is_bad)
                 for f in told
                 for is_bad in (f.is_broken,)
             ],
@@ -216,7 +256,9 @@ def _area_lines(season: Season, units: str) -> list[str]:
 # --- a season's results as files
 
 
-def write_season(season: Season, folder: str | Path, findings: Sequence[Finding] | None = None) -> list[Path]:
+def write_season(
+    season: Season, folder: str | Path, findings: Sequence[Finding] | None = None, advice: Advice | None = None
+) -> list[Path]:
     """Write what ``stocksim season --out`` writes: five CSV files and summary.json.
 
     Parameters
@@ -235,5 +277,7 @@ def write_season(season: Season, folder: str | Path, findings: Sequence[Finding]
         ``tanks.csv``, ``cohorts.csv``, ``beds.csv``, ``loops.csv``, ``ledger.csv`` and ``summary.json``; the last
         holds the version of stocksim and hashes of the site and of the library that the season was made from.
     """
-    told = find_changes(season) if findings is None else list(findings)
-    return season.write(Path(folder), summary(season, told))
+    if findings is None and advice is None:
+        advice = advise(season)
+    told = list(findings) if findings is not None else advice.findings if advice is not None else []
+    return season.write(Path(folder), summary(season, told, advice))

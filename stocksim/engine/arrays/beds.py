@@ -86,6 +86,13 @@ def bed_climate(site: Site) -> BedClimate:
         clouds go before it. Light passes the cover that the site gives, else the greenhouse's own; none comes into a
         fish room, all of it onto a bed outdoors.
     """
+    return _climates.of(site.place_content, lambda: _climate_of(site))
+
+
+_climates: Memo[BedClimate] = Memo(32)  # some 50 kB each
+
+
+def _climate_of(site: Site) -> BedClimate:
     file, days = site.file, site.days
     latitude = USUAL_LATITUDE if file.site.latitude is None else file.site.latitude
     dates = [file.season.start + dt.timedelta(days=day) for day in range(days)]

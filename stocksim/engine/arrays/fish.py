@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,6 +22,7 @@ from stocksim.fish.thermal import Lines, UsedTo, acclimated_to, lethal_lines, lo
 from stocksim.library.feeds import USUAL_DRY_MATTER_DIGESTIBILITY, grams_like_pellets
 from stocksim.library.sources import Entry
 from stocksim.library.species import company_value, density_limits
+from stocksim.memo import Memo, content_key
 from stocksim.site.cohorts import events_in_order, roots
 from stocksim.site.fish_tables import (
     WEEKDAYS,
@@ -234,11 +236,12 @@ def build_rations(
         if rule is not None and rule.kind != "unfed":
             cold = [(entry.below, entry.feed_every_days) for entry in rule.cold_rules]
             stop = -np.inf if rule.stop_below is None else rule.stop_below
-            fasting = {WEEKDAYS.index(name) for name in rule.fasting_days}
-            fed[:, column] = feeding_days(
-                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, fasting, max(stay.first, 0),
-                _unfed_days(stays, column, fed),
+            fasting = [WEEKDAYS.index(name) for name in rule.fasting_days]
+            asked = (
+                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, sorted(fasting),
+                max(stay.first, 0), _unfed_days(stays, column, fed),
             )  # fmt: skip
+            fed[:, column] = _fed.of(content_key(*asked), partial(_fed_on, *asked))
         if isinstance(rule, PercentRation):
             tables.append((column, np.zeros(1), np.zeros(1), np.full((1, 1), rule.percent) / _weighed(site, stay)))
         elif isinstance(rule, TableRation):
@@ -262,6 +265,16 @@ def build_rations(
         bed_led_g=led,
         meals=_meals(site, stays),
     )
+
+
+_fed: Memo[FloatArray] = Memo(128)  # some 2 kB each
+
+
+def _fed_on(
+    water: FloatArray, weekdays: NDArray[np.int64], cold: list[tuple[float, int]], stop: float, restart: int,
+    fasting: list[int], first: int, unfed: float,
+) -> FloatArray:  # fmt: skip
+    return feeding_days(water, weekdays, cold, stop, restart, set(fasting), first, unfed)
 
 
 def _unfed_days(stays: list[Stay], column: int, fed: FloatArray) -> float:
@@ -524,8 +537,12 @@ def _what_fish_bear(site: Site, stays: Sequence[Stay], temperature_c: FloatArray
         first = min(stay.first, lived.shape[-2] - 1)
         came_from = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
         lived[..., :first, column] = came_from
-    used_to = acclimated_to(np.moveaxis(lived, -2, 0), lines)
+    # trials of counts, feed and air leave the water as it is
+    used_to = _used_to.of(content_key(lived, lines), lambda: acclimated_to(np.moveaxis(lived, -2, 0), lines))
     return lines, UsedTo(*(np.moveaxis(part, 0, -2) for part in used_to))
+
+
+_used_to: Memo[UsedTo] = Memo(64)  # some 30 kB each
 
 
 def _training_deaths(entries: list[Entry]) -> FloatArray:

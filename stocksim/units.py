@@ -70,6 +70,9 @@ _UNITS: dict[str, dict[str, _Unit]] = {
     "power": {  # W
         "w": _Unit(1.0), "kw": _Unit(1e3), "btu/h": _Unit(_BTU_J / 3600),
     },
+    "energy": {  # Wh
+        "wh": _Unit(1.0), "kwh": _Unit(1e3), "kj": _Unit(1.0 / 3.6), "mj": _Unit(1e3 / 3.6),
+    },
     "oxygen_rate": {  # g/day
         "g/h": _Unit(_DAY_H), "g/d": _Unit(1.0), "g/day": _Unit(1.0), "kg/d": _Unit(1e3),
         "kg/day": _Unit(1e3), "kg/h": _Unit(1e3 * _DAY_H), "lb/h": _Unit(_POUND_KG * 1e3 * _DAY_H),
@@ -102,6 +105,7 @@ _SHOWN: dict[str, tuple[str, ...]] = {
     "temperature": ("degC", "degF"),
     "temperature_difference": ("degC", "degF"),
     "power": ("W", "kW", "Btu/h"),
+    "energy": ("Wh", "kWh"),
     "oxygen_rate": ("g/h", "g/day", "lb/h"),
     "concentration": ("mg/L", "ppm"),
     "pressure": ("bar", "psi", "kPa", "MPa"),
@@ -168,8 +172,8 @@ def parse_quantity(text: object, dimension: str) -> float:
         What stood in the file or on the command line, as ``"250 gal"`` or ``"3 ft 2 in"``.
     dimension : str
         One of volume [m3], flow [m3/day], area [m2], length [m], weight [g], temperature [degC],
-        temperature_difference [degC], power [W], oxygen_rate [g/day], concentration [mg/L], pressure [bar],
-        speed [m/s], specific_surface [m2/m3].
+        temperature_difference [degC], power [W], energy [Wh], oxygen_rate [g/day], concentration [mg/L],
+        pressure [bar], speed [m/s], specific_surface [m2/m3].
 
     Returns
     -------
@@ -225,7 +229,8 @@ def _example(dimension: str) -> str:
     return {
         "volume": '"900 L"', "flow": '"1300 L/h"', "area": '"14 m2"', "length": '"30 cm"',
         "weight": '"35 g"', "temperature": '"64 degF"', "temperature_difference": '"3 degF"',
-        "power": '"35 W"', "oxygen_rate": '"20 g/h"', "concentration": '"80 mg/L"', "pressure": '"150 bar"',
+        "power": '"35 W"', "energy": '"1.2 kWh"', "oxygen_rate": '"20 g/h"',
+        "concentration": '"80 mg/L"', "pressure": '"150 bar"',
         "specific_surface": '"280 m2/m3"', "speed": '"3 m/s"', "planting_ratio": '"25 g/m2/day"',
     }[dimension]  # fmt: skip
 

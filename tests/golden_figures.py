@@ -68,7 +68,7 @@ PLACES = (
     *(
         ("powercut", COMPUTED, place)
         for place in (
-            "tanks[0].minutes_to_lethal", "tanks[0].hours_to_cold_limit", "generator_w", "generator.pump_w",
+            "tanks[0].minutes_to_lethal", "room_lowest_in_a_day_c", "generator_w", "generator.pump_w",
             "generator.pump_efficiency",
         )
     ),

@@ -64,6 +64,9 @@ class Loop(SlowWater):
         for pool in [*self.pools, self.sump]:
             pool.weather(t, self.elevation)
         self.weather_co2()
+        # a stream of new water comes with all the oxygen that air gives it
+        self.sump.exchange += self.running_over()
+        self.sump.brought += self.running_over() * saturation(t, self.elevation)
         for pool in self.tanks.values():
             pool.toxic = toxic_share(pool.ph, t)
         for pool in self.units.values():

@@ -13,7 +13,7 @@ from stocksim.engine.arrays.beds import build_stands
 from stocksim.library.crops import NUTRIENTS
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS, buffer_dose, chalk_room
-from stocksim.water.carbonate import carbon_dioxide_saturation, ph_from_alkalinity
+from stocksim.water.carbonate import carbon_dioxide, carbon_dioxide_saturation, ph_from_alkalinity
 from stocksim.water.gas import carbon_dioxide_exchange
 from stocksim.water.maturity import (
     equilibrium_maturity,
@@ -85,6 +85,7 @@ class SlowWater:
         self.water = self.sump.volume + sum(pool.volume for pool in self.pools)
         self.settlers = [s for s in file.settlers.values() if s.loop == key]
         self.yesterday_taken, self.used = 0.0, 0.0
+        self.lies = [0.0 for _ in self.settlers]
         for name, pool in self.units.items():
             kind, own = name.split(".")
             bed = getattr(file, kind)[own]
@@ -126,6 +127,22 @@ class SlowWater:
                 for name in SOURCE:
                     if name != "nitrate" and getattr(test, name) is not None:
                         pool.level[name] = getattr(test, name)
+        self._breathe_by_ph(date)
+
+    def _breathe_by_ph(self, date) -> None:
+        """The carbon dioxide that a tested pH and the alkalinity tell."""
+        t = self.temperature[(date - self.start).days]
+        for test in self.table.water_tests:
+            if test.date == date and test.ph is not None:
+                for pool in [*self.pools, self.sump]:
+                    pool.level["co2"] = max(float(carbon_dioxide(test.ph, pool.level["alkalinity"], t)), 0.05)
+                for pool in self.tanks.values():
+                    pool.ph = test.ph
+
+    def running_over(self) -> float:
+        """What a steady inflow pushes over the rim, once it has made good what evaporates and is drawn off."""
+        inflow = self.table.new_water or 0.0
+        return max(inflow - self.loss - sum(s.drawn_off for s in self.settlers), 0.0)
 
     def held(self, name: str) -> float:
         return sum(pool.level[name] * pool.volume for pool in [*self.pools, self.sump])
@@ -145,7 +162,8 @@ class SlowWater:
         for change in self.table.water_changes:
             if change.date == date:
                 stays -= stays * change.volume / self.water
-        self.outflow = (self.water / stays - self.water) + sum(s.drawn_off for s in self.settlers)
+        drawn = sum(s.drawn_off for s in self.settlers)
+        self.outflow = (self.water / stays - self.water) + drawn + self.running_over()
         self.top_up = self.loss + self.outflow
         cycling = self.table.fishless_cycling
         self.ammonia_dosed = 0.0
@@ -292,7 +310,7 @@ class SlowWater:
             gain = sump.volume + self.flow + self.outflow + (sump.co2_exchange if airy else 0.0)
             gain += 0.2 * self.flow if muddy else 0.0
             load = sump.volume * sump.level[name] + to_sump.get(name, 0.0) + self.top_up * self.source.get(name, 0.0)
-            load += sump.co2_exchange * full if airy else 0.0
+            load += (sump.co2_exchange + self.running_over()) * full if airy else 0.0
             lines = []
             for pool in self.pools:
                 through = pool.volume + pool.flow + (pool.co2_exchange if airy else 0.0)
@@ -334,9 +352,17 @@ class SlowWater:
         return took
 
     def _keep_solids(self, number: int) -> None:
-        emptied = 0.0
-        if self.settlers:
-            emptied = float((number + 1) % max(s.emptied_every_days for s in self.settlers) == 0)
+        reaching, taken = 1.0, 0.0
+        for place, settler in enumerate(self.settlers):
+            device = CAPTURE[settler.kind] if settler.capture is None else settler.capture
+            every = settler.emptied_every_days
+            keeps = reaching * float(fouled_capture(device * settler.share_of_flow, number % every))
+            reaching -= keeps
+            self.lies[place] += keeps
+            taken += self.lies[place] if (number + 1) % every == 0 else 0.0
+        whole, due = sum(self.lies), [(number + 1) % s.emptied_every_days == 0 for s in self.settlers]
+        emptied = taken / whole if whole > 0.0 else float(bool(due) and all(due))
+        self.lies = [0.0 if is_due else left for left, is_due in zip(self.lies, due, strict=True)]
         for name in SOLIDS:
             in_settlers = sum(p.flow * (1.0 - p.passes) * p.level[name] for p in self.tanks.values())
             in_beds = sum(p.flow * (1.0 - p.passes) * p.level[name] for p in self.units.values())

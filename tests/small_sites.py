@@ -260,6 +260,7 @@ def any_watered_site(draw: st.DrawFn) -> dict:
             "buffer": draw(st.sampled_from(SALTS)),
             "return_drop": perhaps(st.sampled_from(["0 cm", "25 cm", "1 m"])),
             "evaporation": perhaps(st.sampled_from([f"{share * sump} L/day" for share in (0.0, 0.01, 0.09)])),
+            "new_water": perhaps(st.sampled_from([f"{share * sump} L/day" for share in (0.03, 0.5, 4.0)])),
             "source_water": perhaps(st.dictionaries(st.sampled_from(LEVELS), level)),
             "biofilter_start": perhaps(st.sampled_from(["new", "seeded", "mature"])),
             "biofilter_started": perhaps(st.sampled_from([START, START - dt.timedelta(days=25)])),
@@ -282,6 +283,8 @@ def any_watered_site(draw: st.DrawFn) -> dict:
                     cohort["stocked"] = max(cohort["stocked"], last + dt.timedelta(days=1))
         if draw(st.booleans()):
             del loop["ph"]
+            for test in loop["water_tests"]:
+                test |= draw(st.sampled_from([{}, {"ph": 6.9}, {"ph": 8.1}]))
         if draw(st.booleans()):
             tables.setdefault("settlers", {})[f"s{name}"] = {
                 "loop": name, "kind": draw(st.sampled_from(["swirl", "radial_flow"])),
@@ -289,6 +292,11 @@ def any_watered_site(draw: st.DrawFn) -> dict:
                 "drawn_off": draw(st.sampled_from(["0 L/day", "15 L/day"])),
                 "emptied_every_days": draw(st.integers(1, 20)),
             }  # fmt: skip
+            if draw(st.booleans()):
+                tables["settlers"][f"n{name}"] = {
+                    "loop": name, "kind": "netting", "capture": draw(st.sampled_from([0.0, 0.6])),
+                    "emptied_every_days": draw(st.sampled_from([7, 14])),
+                }  # fmt: skip
     for bed in tables["beds"].values():
         if draw(st.booleans()):
             crop = draw(st.sampled_from(["lettuce", "watercress", "tomato", "pea"]))

@@ -16,7 +16,8 @@ from streamlit.testing.v1 import AppTest
 from stocksim import run_season
 from stocksim.answers.cold.options import measures
 from stocksim.changes.change import Action
-from stocksim.changes.search import find_changes, help_of
+from stocksim.changes.search import help_of
+from stocksim.changes.ways import find_changes
 from stocksim.engine.arrays import tables as engine_tables
 from stocksim.engine.arrays.fish import SPECIES_KEYS
 from stocksim.engine.results import findings as judging

@@ -159,6 +159,8 @@ def test_edit_changes_the_verdict_at_once(small_file):
         ("Loops", "loops"),
         ("Biofilters", "biofilters"),
         ("Settlers", "settlers"),
+        ("Pumps", "pumps"),
+        ("Backups", "backups"),
     ],
 )
 def test_rows_are_added_and_removed(small_file, name, table):

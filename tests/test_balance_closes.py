@@ -180,6 +180,13 @@ def check_alkalinity_and_carbon_dioxide(told: Told) -> None:
         (leaf_exchange * (full @ layout.leaf_loop.T)) @ layout.leaf_loop, -(leaf_exchange * leaf) @ layout.leaf_loop,
         sump_exchange * full, -sump_exchange * sump,
     ]  # fmt: skip
+    # a steady inflow less what evaporates and is drawn off comes in balance with the air
+    loops, settlers = told.season.site.file.loops, told.season.site.file.settlers.values()
+    stream = [
+        max((loop.new_water or 0.0) - loss - sum(s.drawn_off for s in settlers if s.loop == key), 0.0)
+        for (key, loop), loss in zip(loops.items(), layout.water.loss_m3_day.tolist(), strict=True)
+    ]
+    from_air.append(full * stream)
     made = [1.375 * breathed, 1.375 * OXYGEN_PER_DENITRIFIED * denitrified, CO2_PER_BASE * used, *from_air]
     bound = [CO2_PER_BASE * part for part in given]
     bound.append(told.dose * [salt.carbon_dioxide_g_per_alkalinity_g for salt in told.salts])

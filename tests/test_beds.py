@@ -12,19 +12,20 @@ from hypothesis import strategies as st
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.answers.beds import changes as bed_change_room
 from stocksim.answers.beds.changes import BedProof, bed_changes
 from stocksim.answers.beds.decide import bed_balance, budgets, by_week, iron_dose_g
 from stocksim.changes.beds import weekly_changes
 from stocksim.changes.change import Action, Change
 from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.beds import LEAST_DRAW_G_M2, balance_area, drinks, settler_shares
+from stocksim.engine.results.nitrate import nitrate_passed
+from stocksim.faces.words import nitrate_words
 from stocksim.library.crops import NUTRIENTS, load_crop
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, salt_g
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, evapotranspiration
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
-from stocksim.units import parse_quantity
+from stocksim.units import format_quantity, parse_quantity
 
 CLOSED = 1e-9
 
@@ -46,6 +47,16 @@ def demo_balance(demo_season):
 def hungry():
     """Many plants, few fish: nitrogen is short."""
     return run_season(build(planted(count=4, days=120)))
+
+
+@pytest.fixture(scope="module")
+def nitrate_rich():
+    """Few plants, many fish: nitrate passes what perch are told to bear, and goes on."""
+    tables = planted(count=60, days=120, bed_m2=3.0)
+    tables["cohorts"]["fish"] |= {"species": "yellow_perch", "feed": "perch_45"}
+    tables["loops"]["main"]["water_temperature"] = {"kind": "constant", "value": "20 degC"}
+    tables["loops"]["main"]["water_tests"] = [{"date": START, "nitrate_n": "95 mg/L"}]
+    return run_season(build(tables))
 
 
 # --- the demonstration's winter
@@ -380,20 +391,39 @@ def test_what_water_changes_carry_off_is_in_the_table():
             assert 0.0 < total["freed"] < total["solids"]
 
 
-def test_a_change_of_beds_closes_a_twentieth_of_the_gap_or_is_not_told():
-    for after, nitrate, is_told in ((0.96, 50.0, False), (0.94, 50.0, True), (0.96, 44.0, True), (-0.96, 46.0, False)):
+def test_a_change_of_beds_closes_a_tenth_of_the_gap_or_brings_nothing_nearer():
+    tried = (
+        (0.91, 50.0, False, False),
+        (0.89, 50.0, True, False),
+        (0.96, 44.0, False, True),
+        (-0.89, 46.0, True, False),
+    )
+    for after, nitrate, is_nearer, is_cleaner in tried:
         proof = BedProof(Change(Action.FREE_GROUND, {}), 1.0, after, 50.0, nitrate, 0.0, 0.0, ())
-        assert bed_change_room._closes(proof) is is_told
+        assert (proof.is_nearer, proof.is_cleaner) == (is_nearer, is_cleaner)
 
 
-def test_the_water_that_is_changed_is_a_tenth_of_the_loop_a_week():
-    season = run_season(build(planted(days=30)))
+def test_an_even_loop_is_offered_nothing():
+    even = next(
+        season
+        for count in range(8, 40)
+        if bed_balance(season := run_season(build(planted(count=count, days=60))))[0].is_even
+    )
+    (balance,) = bed_balance(even)
+    assert balance.mean_gap_g != 0.0
+    assert bed_changes(even, balance) == []
+
+
+def test_the_water_that_is_changed_each_week_holds_what_the_season_tells(nitrate_rich):
+    season = nitrate_rich
     (change,) = weekly_changes(season, "main")
+    passed = nitrate_passed(season, "main")
     (written,) = change.fields.values()
-    assert [change["date"] for change in written] == [START + dt.timedelta(days=day) for day in (7, 14, 21, 28)]
-    for one in written:
-        share = parse_quantity(one["volume"], "volume") / season.layout.loop_water_m3[0]
-        assert share == pytest.approx(0.1, rel=1e-3)
+    assert [one["date"] for one in written] == season.dates[passed.from_day :: 7]
+    assert all(parse_quantity(one["volume"], "volume") == pytest.approx(passed.weekly_m3, rel=1e-5) for one in written)
+    assert format_quantity(passed.weekly_m3, "volume", "metric") in nitrate_words(season, "main")
+    # nothing passes a level, no water to change
+    assert list(weekly_changes(run_season(build(planted(days=30))), "main")) == []
 
 
 def test_settlers_in_a_row_share_what_they_catch():

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import ast
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from stocksim.engine.days import hunting
 from stocksim.fish.body import total_length_mm, weight_at_length_g
 from stocksim.library.species import load_species, species_names
 
@@ -79,3 +83,12 @@ def test_a_heavier_fish_is_longer_and_a_fatter_one_shorter(name, weight, factor)
     line = of(load_species(name))[:2]
     assert total_length_mm(weight * factor, *line) >= total_length_mm(weight, *line)
     assert total_length_mm(weight, *line, factor) <= total_length_mm(weight, *line)
+
+
+def test_the_compiled_day_measures_fish_by_the_same_formula():
+    tree = ast.parse(Path(hunting.__file__).read_text(encoding="utf-8"))
+    called = {node.func.id for node in ast.walk(tree) if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}
+    assert "total_length_mm" in called
+    assert not {"log", "log10"} & {node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
+    line = STANDARD["bluegill"]
+    assert total_length_mm(28.0, *line) == total_length_mm([28.0], *line)[0]

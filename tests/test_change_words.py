@@ -6,10 +6,12 @@ import datetime as dt
 
 import pytest
 
-from stocksim.changes.change import Action, Care, Change
+from stocksim.changes.change import ADVICE_OF, Action, Care, Change
 from stocksim.changes.search import AdvisedFinding, Deaths, Help, WhyNone, advised, help_of
+from stocksim.changes.ways import EFFORT, PREFERENCES
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import CARES, NO_CHANGE, SENTENCES, WHERE_LOOP_IS_TOLD, change_words, help_words
+from stocksim.site.kinds import ADVICE_KINDS
 
 DAY, LATER = dt.date(2026, 11, 2), dt.date(2026, 12, 7)
 FOUND = Finding("temperature_low", "cohorts.trout", DAY, LATER, 3.0, 5.0, "degC", -10.0, 4)
@@ -24,6 +26,26 @@ TOLD = [
     (
         Change(Action.FEWER_FISH, {}, {"where": "loops.main", "kept": (("fish", 12, 30),)}),
         "keep 12 of the 30 fish in loop main", None,
+    ),
+    (
+        Change(Action.TAKEN_OUT, {}, {"tank": "one", "cohort": "fish", "fish": 15, "of": 59, "is_harvest": True}, DAY),
+        "harvest the 15 largest of the 59 fish in one", None,
+    ),
+    (
+        Change(Action.TAKEN_OUT, {}, {"tank": "one", "cohort": "fish", "fish": 3, "of": 59, "is_harvest": False}, DAY),
+        "sell, or eat small, the 3 largest of the 59 fish in one", None,
+    ),
+    (
+        Change(Action.MOVED, {}, {"cohort": "fish", "tank": "one", "into": "two"}, DAY),
+        "move fish from one into two", None,
+    ),
+    (
+        Change(Action.MOVED, {}, {"cohort": "fish", "tank": "one", "into": "two"}),
+        "stock fish not in one but in two", None,
+    ),
+    (
+        Change(Action.MORE_FLOW, {}, {"tank": "one", "flow_m3_day": 36.0, "now_m3_day": 0.24}),
+        "send 1500 L/h through one instead of 10 L/h", "send 396 gal/h through one instead of 3 gal/h",
     ),
     (
         Change(Action.MORE_AIR, {}, {"tank": "one", "power_w": 55.0, "now_w": 45.0}),
@@ -56,14 +78,16 @@ TOLD = [
         "cool the water of loop main to at most 77 degF, or keep fish in another loop",
     ),
     (
-        Change(Action.PLANTED_AREA, {}, {"carried_m2": 2.0, "planted_m2": 9.0, "is_whole": True}),
-        "the season's feed carries about 2.0 m2 by the handbooks, less than the 9.0 m2 planted",
-        "the season's feed carries about 22 ft2 by the handbooks, less than the 97 ft2 planted",
+        Change(Action.PLANTED_AREA, {}, {"loop": "main", "carried_m2": 2.0, "planted_m2": 9.0, "is_whole": True}),
+        "plant 2.0 m2 in loop main, which the season's feed keeps green, in place of 9.0 m2, or add the salts that "
+        "more of it lacks",
+        "plant 22 ft2 in loop main, which the season's feed keeps green, in place of 97 ft2, or add the salts that "
+        "more of it lacks",
     ),
     (
-        Change(Action.PLANTED_AREA, {}, {"carried_m2": 9.0, "planted_m2": 2.0, "is_whole": False}),
-        "the season's feed carries about 9.0 m2 by the handbooks, more than the 2.0 m2 planted with what has a "
-        "published ratio", None,
+        Change(Action.PLANTED_AREA, {}, {"loop": "main", "carried_m2": 9.0, "planted_m2": 2.0, "is_whole": False}),
+        "plant 9.0 m2 in loop main with what has a published ratio, which the season's feed keeps green, in place of "
+        "2.0 m2", None,
     ),
     (
         Change(
@@ -112,8 +136,9 @@ TOLD = [
     ),
     (
         Change(Action.SOFTER_SOURCE, {}, WATER),
-        "fill and top up loop main with water of 80 mg/L of alkalinity instead of 100, by rain or reverse-osmosis "
-        "water mixed into yours, so that pH stays lower", None,
+        "fill and top up loop main with water of 80 mg/L of alkalinity instead of 100, by reverse-osmosis "
+        "water (or rain that was filtered and disinfected, for birds foul roofs) mixed into yours, so that pH stays "
+        "lower", None,
     ),
     (
         Change(Action.WATER_CHANGES, {}, WEEKLY | {"last": DAY, "every_days": 0}, DAY, care=Care.NEW_WATER),
@@ -136,13 +161,23 @@ TOLD = [
         "chlorine or chloramine and of the same temperature", None,
     ),
     (
-        Change(Action.WEEKLY_CHANGES, {}, WEEKLY, care=Care.LOST_NITROGEN),
-        "change 500 L of loop main's water every week (its nitrogen is then lost to the beds)",
-        "change 132 gal of loop main's water every week (its nitrogen is then lost to the beds)",
+        Change(Action.WEEKLY_CHANGES, {}, WEEKLY, DAY, care=Care.LOST_NITROGEN),
+        "change 500 L of loop main's water every week from 2 Nov 2026 on (its nitrogen is then lost to the beds)",
+        "change 132 gal of loop main's water every week from 2 Nov 2026 on (its nitrogen is then lost to the beds)",
     ),
     (
         Change(Action.SOFTER_WEEKLY_CHANGES, {}, WATER | WEEKLY, DAY),
         "change 500 L of loop main's water every week, with source water of 80 mg/L alkalinity instead of 100", None,
+    ),
+    (
+        Change(
+            Action.FILM_FIRST, {}, {
+                "loop": "main", "dose_g_day": 6.04, "until": DAY, "cohorts": ("fish", "cats"), "due": LATER,
+            }, care=Care.AMMONIA,
+        ),
+        "grow the film of loop main first: dose 6 g/day of ammonia nitrogen until 2026-11-02, and stock fish, cats on "
+        "2026-12-07 (ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none)",
+        None,
     ),
     (
         Change(Action.DOSING_ENDS, {}, {"loop": "main", "last": DAY, "days_ahead": 1}),
@@ -244,6 +279,9 @@ def test_every_kind_has_its_sentence_and_is_tested():
     assert set(CARES) == set(Care)
     assert set(NO_CHANGE) == set(WhyNone)
     assert set(SENTENCES) > set(WHERE_LOOP_IS_TOLD)
+    assert set(ADVICE_OF) == set(Action)
+    assert set(ADVICE_OF.values()) == set(ADVICE_KINDS) == set(EFFORT)
+    assert {kind for kinds in PREFERENCES.values() for kind in kinds} <= set(ADVICE_KINDS)
 
 
 @pytest.mark.parametrize(
@@ -276,6 +314,10 @@ def test_what_the_run_of_a_change_costs_stands_behind_it():
         (Help(change), ""),
         (Help(change, deaths=Deaths(4.9, 100.0)), ""),
         (Help(change, deaths=Deaths(5.0, 100.0)), " (with it, 5 of 100 fish still die of the water or of hunger)"),
+        (
+            Help(change, deaths=Deaths(5.0, 100.0, 40.0)),
+            " (with it, 5 of 100 fish still die of the water or of hunger, 40 without)",
+        ),
         (Help(change, breaks=breaks), " (but that breaks un-ionized ammonia of one, cold limit of trout)"),
         (Help(change, even_so=Deaths(2.0, 30.0)), " (but even so 2 of 30 fish die in a run with it)"),
     ]:

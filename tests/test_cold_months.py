@@ -41,7 +41,7 @@ from stocksim.answers.cold.options import (
     stacked_plan,
     warm_loop,
 )
-from stocksim.answers.cold.tally import cold_years, design_days, design_power_w, hours_to, warm_start
+from stocksim.answers.cold.tally import cold_years
 from stocksim.answers.cold.words import AS_PLANNED, NOTES, note_sentences, option_name, reason_words, turning_words
 from stocksim.changes.change import Action, Change
 from stocksim.climate.network import run_network
@@ -51,7 +51,10 @@ from stocksim.errors import InputError
 from stocksim.faces.answer import Chart, Table
 from stocksim.faces.text import answer_text
 from stocksim.faces.understood import understood
+from stocksim.heat.heaters import design_days, design_power_w, judged_heaters, warm_start
 from stocksim.heat.hourly import site_warmth
+from stocksim.heat.notes import heater_notes, site_notes
+from stocksim.heat.outage import hours_to
 from stocksim.heat.temperatures import water_c
 from stocksim.site.climate_faults import hemisphere_notes
 from stocksim.site.examples import FOLDER, example_text
@@ -153,16 +156,16 @@ def test_northern_months_at_a_southern_latitude_are_warned():
     assert not hemisphere_notes(site_from_tables(SHORT, FOLDER).file)
 
 
-def test_a_heater_smaller_than_the_design_loss_is_told_by_how_much_and_not_enlarged():
+def test_a_heater_too_small_for_the_design_night_is_told_by_how_much_and_not_enlarged():
     small = site_from_tables(changed(SHORT, {"greenhouse.heater.power": "9 kW"}), FOLDER)
-    (note,) = [note for note in small.notes if "smaller than the design loss" in note]
+    judged = next(one for one in judged_heaters(small) if one.place == "greenhouse")
+    (note,) = heater_notes(small)
+    assert f"-20.0 degF outdoors asks {judged.needed_kw:.1f} kW" in note
+    assert f"{judged.needed_kw - 9.0:.1f} kW ({100 * (1 - 9 / judged.needed_kw):.0f} %) is missing" in note
+    assert note in site_notes(small)
     warmth = site_warmth(small.file, small.folder, {})
-    loss = warmth.plan.loss_w_k["greenhouse"] * (10.0 - (-20.0 - 32.0) / 1.8)
-    assert f"{loss / 1000.0:.1f} kW at -20.0 degF" in note
-    assert f"{loss / 1000.0 - 9.0:.1f} kW" in note
     assert warmth.run.peak_w[0] == pytest.approx(9000.0)
     assert warmth.run.low_c[:, 0].min() < 9.0
-    assert not [note for note in site_from_tables(SHORT, FOLDER).notes if "smaller than" in note]
 
 
 def test_an_unvented_heater_is_warned_of_carbon_monoxide():
@@ -576,11 +579,12 @@ def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold, short_site, s
     best = options[water["name"]]
     bought = cold_answer(replace(short_cold, verdict=replace(short_cold.verdict, best=best)), short_site)
     need = best.design_kw["loops.main"]
-    assert f"{need:.1f} kW for loops.main" in bought.verdict
+    assert f"{1.25 * need:.1f} kW for loops.main must be bought" in bought.verdict
+    assert water["heaters_to_buy_kw"]["loops.main"] == pytest.approx(1.25 * need, abs=0.01)
     best = options[air["name"]]
     warm = cold_answer(replace(short_cold, verdict=replace(short_cold.verdict, best=best)), short_site)
     need = best.design_kw["greenhouse"]
-    assert f"{need:.1f} kW for greenhouse; yours gives 20.0" in warm.verdict
+    assert f"asks {need:.1f} kW of the heater of greenhouse; yours gives 20.0, too small" in warm.verdict
 
 
 def test_the_failure_is_told_for_both_ways_by_name(short_cold, short_answer):
@@ -643,7 +647,8 @@ def test_heaters_are_warned_of_where_the_water_is_typed():
     poor = site_from_tables(
         changed(demo, {"greenhouse.heater.power": "9 kW", "greenhouse.heater.vented": False}), FOLDER
     )
-    assert any("the design loss" in note for note in poor.notes)
+    assert [one.place for one in judged_heaters(poor) if one.size == "too_small"] == ["greenhouse"]
+    assert len(heater_notes(poor)) == 1
     assert len([note for note in poor.notes if "carbon monoxide" in note]) == 1
     bare = site_from_tables(changed(demo, {"greenhouse.heater.vented": False, "weather": GONE}), FOLDER)
     assert any("carbon monoxide" in note for note in bare.notes)
@@ -779,7 +784,8 @@ def test_check_tells_what_it_understood_of_the_heat(short_site):
     assert found["weather"].split(", ")[0] == "normals"
     assert "-20.0 degF" in found["weather"]
     assert found["greenhouse"].startswith("20 kW of propane, ")
-    assert found["greenhouse"].endswith(" 50.0 degF")
+    assert " 50.0 degF; that night asks " in found["greenhouse"]
+    assert found["greenhouse"].endswith("kW: too small")
     assert understood(load_site(FOLDER / "starter.toml"))["heat"] == []
 
 

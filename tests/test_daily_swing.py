@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from stocksim.engine.results.findings import AMMONIA_PEAK_FACTOR, OXYGEN_PEAK_FACTOR, tank_extremes
+from stocksim.engine.arrays.tables import with_scenarios
+from stocksim.engine.results.findings import tank_extremes
+from stocksim.engine.results.hours import after_meals
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.loop import daily_swing
@@ -68,11 +72,18 @@ def test_daily_swing_from_rest_settles_to_its_size():
     np.testing.assert_allclose(measured, expected, rtol=1e-4)
 
 
+def following(rise: int, tau_h: float, meals: list[float], hour: float) -> float:
+    """What follows a day's meals at an hour over its mean of the day, each meal's own curve since two days added up."""
+    since = np.array([hour - meal + 24.0 * back for meal in meals for back in range(5)])
+    curve = np.maximum(since, 0.0) ** rise * np.exp(-np.maximum(since, 0.0) / tau_h) * (since > 0.0)
+    return float(24.0 * curve.sum() / (len(meals) * math.factorial(rise) * tau_h ** (rise + 1)))
+
+
 def hourly_day(layout, course, day: int, spin_up_days: int = 4) -> tuple[np.ndarray, np.ndarray]:
     """Lowest oxygen and highest TAN of each tank over one day, the loops' nonlinear equations integrated hour by hour.
 
-    The day's fish oxygen and excretion swing as one wave; both oxidizers follow TAN and nitrite of the moment with the
-    day's capacity, and take oxygen; the day is repeated until start and end agree.
+    What follows the meals at 8:00 and 17:00 comes by each meal's own curve; both oxidizers follow TAN and nitrite of
+    the moment with the day's capacity, and take oxygen; the day is repeated until start and end agree.
     """
     tanks, leaves = len(layout.tanks), layout.leaf_loop.shape[0]
     loops = len(layout.loops)
@@ -88,19 +99,22 @@ def hourly_day(layout, course, day: int, spin_up_days: int = 4) -> tuple[np.ndar
     second_capacity = course.nitrite_oxidized_g[0, day] * (half + nitrite) / np.maximum(nitrite, 1e-12)
     fish_oxygen = course.fish_oxygen_g[0, day] @ layout.cohort_tank
     excreted = AMMONIA_SHARE_OF_EXCRETION * (course.excreted_nitrogen_g[0, day] @ layout.cohort_tank)
+    fed, moved = (part[0, day] @ layout.cohort_tank for part in after_meals(with_scenarios(layout), course))
 
     def rate(time: float, state: np.ndarray) -> np.ndarray:
         tan, no2, oxygen, tan_sump, no2_sump, oxygen_sump = np.split(
             state, np.cumsum([leaves, leaves, leaves, loops, loops])
         )
-        wave = np.sin(2.0 * np.pi * time)
+        oxygen_wave, ammonia_wave = (
+            following(rise, tau, [8.0, 17.0], 24.0 * (time % 1.0)) - 1.0 for rise, tau in ((1, 4.0), (2, 2.1))
+        )
         nitrified, oxidized = capacity * tan / (K + tan), second_capacity * no2 / (half + no2)
         tan_rate = flow * (members @ tan_sump - tan) - nitrified
-        tan_rate[:tanks] += excreted * (1.0 + (AMMONIA_PEAK_FACTOR - 1.0) * wave)
+        tan_rate[:tanks] += excreted + moved * ammonia_wave
         no2_rate = flow * (members @ no2_sump - no2) + nitrified - oxidized
         oxygen_rate = flow * (members @ oxygen_sump - oxygen) + exchange_load - exchange * oxygen
         oxygen_rate -= OXYGEN_TO_NITRITE * nitrified + OXYGEN_TO_NITRATE * oxidized
-        oxygen_rate[:tanks] -= fish_oxygen * (1.0 + (OXYGEN_PEAK_FACTOR - 1.0) * wave)
+        oxygen_rate[:tanks] -= fish_oxygen + fed * oxygen_wave
         tan_sump_rate = (flow * tan) @ members - returned * tan_sump + course.sump_tan_load_g[0, day]
         no2_sump_rate = (flow * no2) @ members - returned * no2_sump
         oxygen_sump_rate = (flow * oxygen) @ members - (returned + sump_exchange) * oxygen_sump + sump_exchange_load

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +18,9 @@ from typer.testing import CliRunner
 
 from stocksim import run_season
 from stocksim.engine import season as season_module
+from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.days import fish
-from stocksim.engine.results.deaths import CAUSES, EXPECTED, Loss, deaths_by_cause, losses
+from stocksim.engine.results.deaths import CAUSES, EXPECTED, Loss, deaths_by_cause, lethal_nitrite, losses
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.faces.cli import app
@@ -29,6 +31,7 @@ from stocksim.faces.water_words import water_verdict
 from stocksim.faces.words import is_trouble, summary, verdict
 from stocksim.fish.survival import death_hazard
 from stocksim.site.kinds import CAUSES_OF_DEATH
+from stocksim.water.ammonia import unionized_fraction
 
 OF_WATER = tuple(cause for cause, kind in CAUSES_OF_DEATH.items() if kind.is_of_water)
 
@@ -146,17 +149,33 @@ def test_the_water_is_shared_as_its_own_hazards_were(tables):
     truth = dict.fromkeys(OF_WATER, 0.0)
     for day, (oxygen, lethal, ammonia, acute, nitrite, limit) in enumerate(seen):
         terms = {
-            "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, limit),
-            "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, limit),
-            "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, limit),
+            "oxygen": np.log(2.0) * (lethal / max(oxygen, 1e-3)) ** 12,
+            "ammonia": np.log(2.0) / 4.0 * (ammonia / acute) ** 6,
+            "nitrite": np.log(2.0) / 4.0 * (nitrite / limit) ** 6,
         }
-        whole = sum(float(np.ravel(term)[0]) for term in terms.values())
+        whole = sum(terms.values())
         dead = -np.expm1(-min(whole, 10.0)) * there[day]
         for cause, term in terms.items():
-            truth[cause] += dead * float(np.ravel(term)[0]) / whole
+            truth[cause] += dead * term / whole
     for cause, number in truth.items():
         # the day took yesterday's pH for its ammonia, the causes take the day's own
         assert found[cause] == pytest.approx(number, rel=0.02, abs=0.3), cause
+
+
+def test_causes_that_both_pass_the_cap_of_a_day_share_by_their_hazards():
+    season = run_season(build(foul()))
+    layout, course = season.layout, season.course
+    day = int(course.deaths[0, :, 0].argmax())
+    assert course.deaths[0, day, 0] > 50.0
+    acute = season.site.species["yellow_perch"]["unionized_ammonia_acute"]
+    tan, nitrite = course.tan_mg_l.copy(), course.nitrite_mg_l.copy()
+    temperature = layout.temperature_c[day, 0]
+    # three times and six times the level that kills half in four days: hazards of 126 and 8,086 a day, both above 10
+    tan[0, day, :1] = 3.0 * acute / unionized_fraction(course.ph[0, day, :1], temperature)
+    nitrite[0, day, :1] = 6.0 * lethal_nitrite(with_scenarios(layout), course)[0, day, 0]
+    dead = deaths_by_cause(layout, replace(course, tan_mg_l=tan, nitrite_mg_l=nitrite))
+    assert death_hazard(np.inf, 1.0, 3.0, 1.0, 0.0, 1.0) == death_hazard(np.inf, 1.0, 0.0, 1.0, 6.0, 1.0)
+    assert dead["nitrite"][day, 0] / dead["ammonia"][day, 0] == pytest.approx(2.0**6, rel=1e-9)
 
 
 def test_a_move_does_not_feed_the_hungry():

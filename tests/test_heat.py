@@ -17,6 +17,10 @@ from stocksim.climate.network import run_network
 from stocksim.climate.nodes import Network, evaporation_of
 from stocksim.climate.weather import HOURS, Weather
 from stocksim.heat.hourly import run_plan, site_warmth
+from stocksim.heat.temperatures import loop_water_c
+from stocksim.site.examples import FOLDER
+from stocksim.site.reading import load_site
+from stocksim.site.weather import site_weather
 
 HEAT = 4.186e6  # J/m3/K
 
@@ -73,6 +77,17 @@ def test_steady_state_by_hand():
         assert run_network(nearly, weather, night, np.array([air, water]), 8.0).short_hours.sum() == hours
 
 
+def test_a_steady_inflow_draws_the_water_towards_deep_ground():
+    site = load_site(FOLDER / "heron_lane_computed.toml")
+    streamed = site.with_changes({"loops.main.new_water": "10 L/min"})
+    ground = site_weather(site.file, FOLDER).ground_c
+    alone, drawn = (loop_water_c(one, "main") for one in (site, streamed))
+    # 14.4 m3 a day of some 8 degC against all other losses of a house that is kept above freezing
+    assert np.abs(drawn - ground).mean() < 0.5 * np.abs(alone - ground).mean()
+    same = site.with_changes({"loops.warm.new_water": "1 L/day"})
+    np.testing.assert_allclose(loop_water_c(same, "main"), alone, atol=0.01)
+
+
 def test_a_heater_keeps_its_set_point_and_spends_what_leaves():
     net = network(
         1, outdoor_day_w_k=np.array([150.0]), outdoor_night_w_k=np.array([150.0]), control=np.array([0]),
@@ -94,6 +109,20 @@ def test_vents_hold_the_sun_off_until_they_are_wide_open():
     assert wide.high_c[-1] == pytest.approx(25.0, abs=1e-6)
     narrow = run_network(network(1, **changes, vent_w_k=np.array([300.0])), weather, night, np.full(1, 15.0), 0.0)
     assert narrow.high_c[-1] > 30.0
+
+
+def test_vents_wide_open_carry_off_what_the_room_is_warmer_than_outdoors():
+    """Also where outdoors is warmer than the vents' set point, as on a summer noon: they must not shut then."""
+    changes = {"sun_m2": np.array([20.0]), "control": np.array([0]), "set_c": np.full((HOURS, 1), -np.inf),
+               "vent_c": np.array([25.0])}  # fmt: skip
+    weather, night = steady(20, 30.0, 500.0)
+    narrow, wide = (
+        run_network(network(1, **changes, vent_w_k=np.array([vent])), weather, night, np.full(1, 30.0), 0.0).high_c[-1]
+        for vent in (300.0, 3000.0)
+    )
+    # at rest: what the sun brings over what vents carry per degree, for this room has no other way out
+    assert narrow == pytest.approx(30.0 + 20.0 * 500.0 / 300.0, rel=1e-6)
+    assert wide == pytest.approx(30.0 + 20.0 * 500.0 / 3000.0, rel=1e-6)
 
 
 def test_pumped_water_mixes_as_the_loop_balance_says():

@@ -6,13 +6,14 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from lever_checks import dosed, find_change, finding_of, is_broken, sought, told_help
+from lever_checks import deaths, dosed, find_change, finding_of, is_broken, keeps, margin_of, only, sought, told_help
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
-from stocksim.changes.change import Action
-from stocksim.changes.fish import _DIFFUSER_STEP_W, _LEAST_RATION_SHARE, less_feed
-from stocksim.changes.search import WhyNone, find_changes, help_of
+from stocksim.changes.change import ADVICE_OF, Action
+from stocksim.changes.fish import _LEAST_RATION_SHARE, SHOP_POWERS_W, less_feed, shop_powers
+from stocksim.changes.search import WhyNone, help_of, prove_change
+from stocksim.changes.ways import PREFERENCES, advise, find_changes
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 from stocksim.water.oxygen import diffuser_standard_transfer
@@ -24,24 +25,23 @@ def crowded(count: int = 300) -> dict:
 
 
 def test_too_many_fish_are_thinned_to_the_last_fish_that_fits():
-    season, change = sought(crowded(), "density")
+    season, change = sought(crowded(), "density", kinds=("stock",))
     assert list(change.fields) == ["cohorts.fish.count"]
     kept = change.fields["cohorts.fish.count"]
     assert isinstance(kept, int)
     assert change.kind is Action.FEWER_FISH
     assert change.amounts == {"where": "tanks.one", "kept": (("fish", kept, 300),)}
-    assert not is_broken(season, change.fields, "density")
-    assert is_broken(season, {"cohorts.fish.count": kept + 1}, "density")
+    assert keeps(season, change.fields, "density")
+    assert not keeps(season, {"cohorts.fish.count": kept + 1}, "density")
 
 
 @pytest.mark.parametrize("count", [97, 240, 911, 5000])
 def test_no_fish_is_given_up_for_the_grid(count):
-    season, change = sought(
-        crowded(count) | {"season": {"start": START, "end": START + dt.timedelta(days=9)}}, "density"
-    )
+    tables = crowded(count) | {"season": {"start": START, "end": START + dt.timedelta(days=9)}}
+    season, change = sought(tables, "density", kinds=("stock",))
     kept = change.fields["cohorts.fish.count"]
-    assert not is_broken(season, {"cohorts.fish.count": kept}, "density")
-    assert is_broken(season, {"cohorts.fish.count": kept + 1}, "density")
+    assert keeps(season, {"cohorts.fish.count": kept}, "density")
+    assert not keeps(season, {"cohorts.fish.count": kept + 1}, "density")
 
 
 def test_two_cohorts_of_a_tank_are_thinned_in_proportion_and_others_are_left_alone():
@@ -53,34 +53,46 @@ def test_two_cohorts_of_a_tank_are_thinned_in_proportion_and_others_are_left_alo
     }
     tables["tanks"]["two"] = dict(tables["tanks"]["one"])
     tables["cohorts"]["other"] = tables["cohorts"]["fish"] | {"tank": "two", "count": 20}
-    season, change = sought(tables, "density")
+    season, change = sought(tables, "density", kinds=("stock",))
     fish, cats = change.fields["cohorts.fish.count"], change.fields["cohorts.cats.count"]
     assert set(change.fields) == {"cohorts.fish.count", "cohorts.cats.count"}
     assert change.amounts["kept"] == (("fish", fish, 300), ("cats", cats, 37))
     assert cats == int(37 * fish / 300)
-    assert not is_broken(season, change.fields, "density")
+    assert keeps(season, change.fields, "density")
     more = {"cohorts.fish.count": fish + 1, "cohorts.cats.count": int(37 * (fish + 1) / 300)}
-    assert is_broken(season, more, "density")
+    assert not keeps(season, more, "density")
 
 
 @pytest.mark.parametrize("power_w", [0, 10, 24])
 def test_too_little_oxygen_gets_the_next_size_of_air_pump_that_does(power_w):
-    season, change = sought(dosed(count=90, mean_weight_g=150, power_w=power_w, bed_m2=40), "oxygen")
+    tables = dosed(count=90, mean_weight_g=150, power_w=power_w, bed_m2=40)
+    season, change = sought(tables, "oxygen", kinds=("air",))
     supply = change.fields["tanks.one.oxygen_supply"]
     watts = parse_quantity(supply["power"], "power")
     assert change.kind is Action.MORE_AIR
     assert change.amounts == {"tank": "one", "power_w": watts, "now_w": pytest.approx(power_w)}
     assert watts > power_w
-    assert watts % _DIFFUSER_STEP_W == 0
-    assert not is_broken(season, change.fields, "oxygen")
-    weaker = {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": f"{max(watts - _DIFFUSER_STEP_W, 0.01)} W"}}
-    assert is_broken(season, weaker, "oxygen")
+    assert watts in SHOP_POWERS_W
+    assert keeps(season, change.fields, "oxygen")
+    weaker = [size for size in SHOP_POWERS_W if power_w < size < watts]
+    assert weaker
+    for size in weaker:
+        less = {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": f"{size} W"}}
+        assert not keeps(season, less, "oxygen"), size
+
+
+@pytest.mark.parametrize(("most_w", "last"), [(300.0, 400.0), (400.0, 400.0), (900.0, 1200.0)])
+def test_air_pumps_come_in_sizes_that_shops_sell_and_where_more_is_asked_for_in_several(most_w, last):
+    sizes = shop_powers(most_w)
+    assert sizes == sorted(sizes)
+    assert sizes[-1] == last
+    assert all(size in SHOP_POWERS_W or size % SHOP_POWERS_W[-1] == 0 for size in sizes)
 
 
 def test_a_measured_supply_is_compared_by_its_transfer():
     tables = one_tank(days=75, count=120, mean_weight_g=150, bed_m2=40)
     tables["tanks"]["one"]["oxygen_supply"] = {"kind": "measured", "transfer": "300 g/day"}
-    season, change = sought(tables, "oxygen")
+    season, change = sought(tables, "oxygen", kinds=("air",))
     per_watt = float(diffuser_standard_transfer(1.0))
     assert change.kind is Action.MORE_AIR
     assert change.amounts["now_w"] == pytest.approx(300.0 / per_watt)
@@ -104,25 +116,152 @@ def test_where_nothing_helps_the_lever_says_so():
         assert is_broken(season, changes, "oxygen")
 
 
+def growing(count: int = 60) -> dict:
+    """Tilapia that fit their tank at first and outgrow it after twelve days."""
+    return dosed(count=count, mean_weight_g=300, power_w=400, bed_m2=40, days=60)
+
+
+@pytest.mark.parametrize(("mean_weight_g", "kind"), [(300, "harvest"), (100, "sell")])
+def test_the_fewest_fish_are_taken_out_some_days_before_they_are_too_many(mean_weight_g, kind):
+    tables = growing()
+    if mean_weight_g < 300:  # of half of the market weight they are worth eating, before that they are sold
+        tables["tanks"]["one"]["volume"] = "400 L"
+        tables["cohorts"]["fish"]["mean_weight"] = f"{mean_weight_g} g"
+    season, change = sought(tables, "density", kinds=("harvest",))
+    assert list(change.fields) == ["events"]
+    (event,) = change.fields["events"]
+    first = finding_of(season, "density").first_date
+    assert START < event["date"] < first
+    assert (first - event["date"]).days >= 3
+    assert (change.kind, change.start) == (Action.TAKEN_OUT, event["date"])
+    assert (event["kind"], event["cohort"], event["which"]) == (kind, "fish", "largest")
+    there = int(season.course.count[0, (event["date"] - START).days - 1, 0])
+    assert change.amounts == {
+        "tank": "one", "cohort": "fish", "fish": event["count"], "of": there, "is_harvest": kind == "harvest",
+    }  # fmt: skip
+    assert 0 < event["count"] < there
+    assert not keeps(season, {"events": [event | {"count": event["count"] - 1}]}, "density")
+
+
+def test_an_event_of_the_file_stays_beside_the_harvest():
+    tables = growing()
+    tables["events"] = [{"kind": "harvest", "date": START + dt.timedelta(days=5), "cohort": "fish", "count": 2}]
+    season, change = sought(tables, "density", kinds=("harvest",))
+    kept, added = change.fields["events"]
+    assert kept == season.site.raw["events"][0]
+    assert added["date"] > kept["date"]
+
+
+def test_what_is_too_dense_from_the_first_day_is_no_matter_of_a_harvest():
+    season = run_season(build(only(crowded(), "harvest")))
+    assert find_change(season, finding_of(season, "density")) is None
+    assert told_help(season, "density").why_none is WhyNone.NONE_MENDS
+
+
+def test_the_lightest_fish_are_moved_to_another_tank_before_they_are_too_many():
+    tables = growing(40)
+    tables["tanks"]["two"] = dict(tables["tanks"]["one"])
+    tables["cohorts"]["few"] = tables["cohorts"]["fish"] | {"count": 20, "mean_weight": "280 g"}
+    season, change = sought(tables, "density", kinds=("move",))
+    assert change.kind is Action.MOVED
+    assert change.amounts == {"cohort": "few", "tank": "one", "into": "two"}
+    (event,) = change.fields["events"]
+    assert event == {"kind": "move", "date": change.start, "cohort": "few", "tank": "two"}
+    assert START < event["date"] < finding_of(season, "density").first_date
+    assert not is_broken(season, change.fields, "density", "tanks.two")
+    # no tank, no move
+    alone = run_season(build(only(growing(), "move")))
+    assert find_change(alone, finding_of(alone, "density")) is None
+
+
+def test_those_that_would_be_eaten_are_stocked_in_another_tank():
+    tables = dosed(
+        species="largemouth_bass", feed="bass_46", temperature_c=25.0, count=8, mean_weight_g=300, power_w=200,
+        bed_m2=40,
+    )  # fmt: skip
+    tables["cohorts"]["prey"] = tables["cohorts"]["fish"] | {
+        "species": "bluegill", "feed": "sunfish_44", "count": 30, "mean_weight": "40 g",
+    }  # fmt: skip
+    tables["tanks"]["two"] = dict(tables["tanks"]["one"])
+    season, change = sought(tables, "predation", kinds=("move",))
+    assert (change.kind, change.start, change.fields) == (Action.MOVED, None, {"cohorts.prey.tank": "two"})
+    assert deaths(season) > 5.0
+    assert deaths(run_season(season.site, **change.fields)) < 1.0
+
+
+def test_a_tank_that_hardly_turns_over_is_sent_the_smallest_flow_that_does():
+    tables = dosed(count=300, mean_weight_g=100, power_w=400, bed_m2=80, flow_l_h=10, volume_l=3000, ph=7.4)
+    season, change = sought(tables, "unionized_ammonia", kinds=("flow",))
+    field = "tanks.one.flow"
+    assert list(change.fields) == [field]
+    assert change.kind is Action.MORE_FLOW
+    flow = parse_quantity(change.fields[field], "flow")
+    assert change.amounts == {"tank": "one", "flow_m3_day": pytest.approx(flow), "now_m3_day": pytest.approx(0.24)}
+    assert 0.24 < flow <= 48.0 * 3.0
+    assert not keeps(season, {field: f"{flow / 1.2} m3/day"}, "unionized_ammonia")
+    # dead of the water at 10 L/h, none at 1,500 L/h: then only those of every day
+    assert deaths(season) > 5.0
+    assert deaths(run_season(season.site, **{field: "1500 L/h"})) < 1.0
+    assert deaths(run_season(season.site, **change.fields)) < 1.0
+    # and with nothing forbidden this is what is told
+    (first, *_) = advise(run_season(build(tables))).ways
+    assert [step.change.kind for step in first.steps] == [Action.MORE_FLOW]
+    assert first.holds
+
+
+def test_what_the_keeper_never_wants_is_in_no_way():
+    tables = growing()
+    tables["cohorts"]["fish"]["mean_weight"] = "260 g"  # with the reserve of a tenth there is time for a harvest
+    free = advise(run_season(build(tables)))
+    assert free.ways
+    forbidden: list[str] = []
+    for _ in range(3):
+        ways = advise(run_season(build(tables | {"advice": {"never": forbidden}}))).ways
+        told = [ADVICE_OF[step.change.kind] for way in ways for step in way.steps]
+        assert not set(told) & set(forbidden)
+        if not told:
+            break
+        forbidden.append(told[0])
+    assert forbidden[0] == "harvest"
+    nothing = run_season(build(only(tables)))
+    advice = advise(nothing)
+    assert advice.ways == ()
+    assert find_change(nothing, finding_of(nothing, "density")) is None
+    assert told_help(nothing, "density").change is None
+
+
+@pytest.mark.parametrize("reserve", [0.005, 0.1, 0.3])
+def test_a_change_leaves_the_reserve_that_the_keeper_wants(reserve):
+    season = run_season(build(only(crowded(), "stock", reserve=reserve)))
+    change = find_change(season, finding_of(season, "density"))
+    assert change is not None
+    kept = change.fields["cohorts.fish.count"]
+    assert margin_of(season, change.fields, "density") >= 100.0 * reserve - 1e-6
+    assert margin_of(season, {"cohorts.fish.count": kept + 1}, "density") < 100.0 * reserve
+    if reserve == 0.1:  # that is what is taken where the file says nothing
+        usual = run_season(build(crowded() | {"advice": {"never": only({}, "stock")["advice"]["never"]}}))
+        assert find_change(usual, finding_of(usual, "density")) == change
+
+
 AMMONIA = {"count": 100, "mean_weight_g": 100, "power_w": 200, "bed_m2": 6}
 
 
 def test_too_much_ammonia_is_met_with_less_feed_where_more_surface_would_not_do():
-    season, change = sought(dosed(**AMMONIA, ph=8.2), "unionized_ammonia")
+    season, change = sought(dosed(**AMMONIA, ph=8.2), "unionized_ammonia", kinds=("biofilter", "feed"))
     ration = change.fields["cohorts.fish.ration"]
     assert ration["kind"] == "appetite"
     assert change.kind is Action.LESS_FEED
     assert change.cuts_feed
     assert change.amounts == {"rations": (("fish", ration["fraction"], 0.85),)}
-    assert not is_broken(season, change.fields, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
     weaker = {"cohorts.fish.ration": ration | {"fraction": ration["fraction"] + 0.85 / 40}}
-    assert is_broken(season, weaker, "unionized_ammonia")
+    assert not keeps(season, weaker, "unionized_ammonia")
 
 
 def test_fish_are_never_fed_less_than_three_tenths_of_their_ration():
     # 150 fish need two fifths of their ration or less; 200 would need a fifth
     for count, is_found in ((150, True), (200, False)):
-        season = run_season(build(dosed(**AMMONIA | {"count": count}, ph=8.2)))
+        season = run_season(build(only(dosed(**AMMONIA | {"count": count}, ph=8.2), "feed")))
         changes = list(less_feed(season, finding_of(season, "unionized_ammonia"), ["one"]))
         assert bool(changes) is is_found
         for change in changes:
@@ -136,24 +275,25 @@ def test_less_feed_is_asked_of_every_tank_of_the_loop_and_keeps_the_rest_of_the_
         "tank": "two", "count": 10, "ration": {"kind": "appetite", "fraction": 0.6, "spilled_share": 0.1},
     }  # fmt: skip
     tables["cohorts"]["unfed"] = tables["cohorts"]["fish"] | {"tank": "two", "count": 1, "ration": {"kind": "unfed"}}
-    season, change = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia", kinds=("feed",))
     assert set(change.fields) == {"cohorts.fish.ration", "cohorts.cats.ration"}
     assert change.fields["cohorts.cats.ration"]["spilled_share"] == 0.1
     share = change.fields["cohorts.fish.ration"]["fraction"] / 0.85
     assert change.fields["cohorts.cats.ration"]["fraction"] == pytest.approx(0.6 * share, abs=0.001)
     assert [(key, now) for key, _, now in change.amounts["rations"]] == [("fish", 0.85), ("cats", 0.6)]
-    assert not is_broken(season, change.fields, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
 
 
 def test_fish_are_not_starved_for_the_water_but_thinned():
-    season, change = sought(dosed(**AMMONIA | {"count": 150}, ph=8.8), "unionized_ammonia")
+    tables = dosed(**AMMONIA | {"count": 150}, ph=8.8)
+    season, change = sought(tables, "unionized_ammonia", kinds=("feed", "stock"))
     starved = {"cohorts.fish.ration": {"kind": "appetite", "fraction": _LEAST_RATION_SHARE * 0.85}}
     assert is_broken(season, starved, "unionized_ammonia")
     kept = change.fields["cohorts.fish.count"]
     assert change.kind is Action.FEWER_FISH
     assert change.amounts == {"where": "loops.main", "kept": (("fish", kept, 150),)}
-    assert not is_broken(season, change.fields, "unionized_ammonia")
-    assert is_broken(season, {"cohorts.fish.count": kept + 1}, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
+    assert not keeps(season, {"cohorts.fish.count": kept + 1}, "unionized_ammonia")
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
@@ -199,14 +339,23 @@ def test_a_change_that_cannot_be_written_is_passed_over_without_a_crash():
     assert told_help(season, "temperature_low", "cohorts.fish").why_none is WhyNone.OTHER_LOOP
 
 
-def test_a_lever_that_breaks_another_limit_says_so():
+def test_a_lever_that_breaks_another_limit_says_so_and_a_way_mends_that_as_well():
     # starved of oxygen the fish eat little; given air they eat, and the small bed cannot keep up
-    season, change = sought(dosed(count=120, power_w=3, bed_m2=8, ph=8.2), "oxygen")
+    tables = dosed(count=120, power_w=3, bed_m2=8, ph=8.2)
+    season, change = sought(tables, "oxygen", kinds=("air",))
     assert not finding_of(season, "unionized_ammonia").is_broken
-    assert ("unionized_ammonia", "tanks.one") in told_help(season, "oxygen").breaks
-    after = run_season(season.site, **change.fields)
-    assert not finding_of(after, "oxygen").is_broken
-    assert finding_of(after, "unionized_ammonia").is_broken
+    ammonia = ("unionized_ammonia", "tanks.one")
+    assert ammonia in prove_change(season, finding_of(season, "oxygen")).breaks
+    assert not is_broken(season, change.fields, "oxygen")
+    assert is_broken(season, change.fields, "unionized_ammonia")
+    (way,) = advise(season).ways  # nothing but air is allowed, and it says what that leaves
+    assert ammonia in [(f.limit, f.where) for f in way.left]
+    free = run_season(build(tables))
+    (first, *_) = advise(free).ways
+    assert not first.left
+    for limit in ("oxygen", "unionized_ammonia"):
+        assert not is_broken(free, first.fields, limit)
+    assert keeps(free, first.fields, "oxygen")
 
 
 PLANTED_DAYS = 20
@@ -239,7 +388,7 @@ def test_planted_area_is_brought_to_what_the_feed_carries(area_m2):
     carried = area_m2 * mean_ratio(season) / (0.5 * (low + high))
     assert change.kind is Action.PLANTED_AREA
     assert change.amounts == {
-        "carried_m2": pytest.approx(carried), "planted_m2": pytest.approx(area_m2), "is_whole": True,
+        "loop": "main", "carried_m2": pytest.approx(carried), "planted_m2": pytest.approx(area_m2), "is_whole": True,
     }  # fmt: skip
     assert not low <= mean_ratio(season) <= high
     after = run_season(season.site, **change.fields)
@@ -265,10 +414,11 @@ def test_levers_do_not_change_the_season():
     assert season.site.raw["cohorts"]["fish"] == before[2]
 
 
-def test_progress_is_told_for_every_limit_sought():
+def test_progress_is_told_for_every_way_sought():
     told = []
     season = run_season(build(dosed(count=120, power_w=3, bed_m2=3, ph=8.2)))
     find_changes(season, lambda done, total: told.append((done, total)))
-    broken = sum(f.is_broken for f in season.findings)
-    assert broken >= 2
-    assert told == [(n, broken) for n in range(1, broken + 1)]
+    assert told == [(n, len(PREFERENCES)) for n in range(1, len(PREFERENCES) + 1)]
+    told.clear()
+    find_changes(run_season(build(one_tank())), lambda done, total: told.append((done, total)))
+    assert told == []  # nothing is broken

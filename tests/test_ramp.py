@@ -19,7 +19,8 @@ from stocksim.answers.ramp.climb import RESERVE_PERCENT, STEPS, judged, margins_
 from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.words import loop_sentence
 from stocksim.changes.change import Action
-from stocksim.changes.search import find_changes, help_of, prove_change
+from stocksim.changes.search import help_of, prove_change
+from stocksim.changes.ways import find_changes
 from stocksim.engine.arrays.layout import build_layout, first_days
 from stocksim.engine.season import scenario_count, simulate
 from stocksim.faces.answer import Table

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stocksim.fish.growth import appetite_rate
-from stocksim.fish.ration import feeding_days, meal_peak_factor, table_ration
+from stocksim.fish.ration import feeding_days, table_ration
 from stocksim.library.species import load_species
 
 WEIGHTS, TEMPERATURES = [10.0, 50.0, 200.0], [8.0, 12.0]
@@ -137,16 +137,6 @@ def test_catfish_winter_rules_give_the_published_number_of_feeds():
     # at 7-12 degC, which as every third or fourth day is 25 to 34 feeds of a hundred days.
     assert sum(fed([14.0] * 100, [(18.0, 2), (12.5, 4)])) == 50
     assert 25 <= sum(fed([9.0] * 100, [(18.0, 2), (12.5, 4)])) <= 34
-
-
-def test_more_meals_flatten_the_day():
-    meals = np.arange(1.0, 25.0)
-    factor = meal_peak_factor(meals)
-    assert meal_peak_factor(2.0) == 1.0
-    assert np.all(np.diff(factor) < 0.0)
-    assert np.all(factor > 0.0)
-    # one meal a day: oxygen peak 1 + 0.4 x 1.41 = 1.57 of the mean, still near the published 1.3-1.5
-    assert 1.0 + 0.4 * factor[0] < 1.6
 
 
 # --- the published table of trout

@@ -216,21 +216,46 @@ def test_a_warm_spell_of_two_days_does_not_restart_feeding(tmp_path):
 # --- meals
 
 
-def test_more_meals_narrow_the_daily_swing():
-    def swing(meals: float) -> np.ndarray:
-        tables = one_tank(days=DAYS)
-        tables["cohorts"]["fish"]["ration"] = FULL | {"meals_per_day": meals}
-        season = run_season(build(tables))
-        oxygen = season.course.oxygen_mg_l[0, :, 0] - season.extremes.oxygen_min_mg_l[0, :, 0]
-        ammonia = season.extremes.unionized_max_mg_l[0, :, 0] - season.extremes.unionized_mg_l[0, :, 0]
-        return np.array([oxygen, ammonia])
+def swing(**rule: object) -> tuple[float, float, float]:
+    """Fall of oxygen and rise of un-ionized ammonia about the day's mean, and the hour of the lowest oxygen."""
+    tables = one_tank(days=DAYS)
+    tables["cohorts"]["fish"]["ration"] = FULL | rule
+    season = run_season(build(tables))
+    oxygen = season.course.oxygen_mg_l[0, -1, 0] - season.extremes.oxygen_min_mg_l[0, -1, 0]
+    ammonia = season.extremes.unionized_max_mg_l[0, -1, 0] - season.extremes.unionized_mg_l[0, -1, 0]
+    return float(oxygen), float(ammonia), float(season.extremes.oxygen_min_hour[0, -1, 0])
 
-    two = swing(2)
-    assert (two > 0.0).all()
-    # sqrt(2 / meals), an assumption of the project; the day's means do not move
-    for meals, factor in ((1, np.sqrt(2.0)), (4, np.sqrt(0.5)), (24, np.sqrt(1.0 / 12.0))):
-        np.testing.assert_allclose(swing(meals)[0], factor * two[0], rtol=1e-6)
-        np.testing.assert_allclose(swing(meals)[1], factor * two[1], rtol=1e-6)
+
+def test_more_meals_narrow_the_daily_swing():
+    one, two, many = swing(meals_per_day=1), swing(), swing(meals_per_day=24)
+    assert one[:2] > two[:2] > many[:2]
+    assert swing(meals_per_day=2) == two == swing(feeding_hours=["08:00", "17:00"])
+    # round the clock nothing follows a meal any more
+    assert many[0] < 0.02 * two[0]
+
+
+def test_the_worst_hour_follows_the_hours_of_feeding():
+    morning, evening = swing(feeding_hours=["06:00"]), swing(feeding_hours=["20:00"])
+    assert morning[:2] == pytest.approx(evening[:2], rel=0.02)
+    assert (evening[2] - morning[2]) % 24.0 == 14.0
+    # the use is highest 4 hours after the only meal, and the water follows
+    assert 10.0 <= morning[2] <= 14.0
+    # a feeder that runs all day makes less of it than a meal
+    assert swing(feeding_hours=["06:00-22:00"])[0] < 0.6 * morning[0]
+
+
+def test_the_hours_of_a_loop_hold_where_a_ration_has_none():
+    tables = one_tank(days=3)
+    tables["loops"]["main"]["feeding_hours"] = ["06:00"]
+    season = run_season(build(tables))
+    assert 10.0 <= season.extremes.oxygen_min_hour[0, -1, 0] <= 14.0
+
+
+def test_fish_that_get_no_feed_have_no_wave():
+    tables = one_tank(days=DAYS)
+    tables["cohorts"]["fish"]["ration"] = {"kind": "unfed"}
+    season = run_season(build(tables))
+    np.testing.assert_allclose(season.extremes.oxygen_min_mg_l[0, :, 0], season.course.oxygen_mg_l[0, :, 0], rtol=1e-12)
 
 
 # --- what holds for every rule

@@ -35,6 +35,7 @@ def busy_layout() -> Layout:
     tables["loops"]["cool"] |= {
         "water_tests": [{"date": START + dt.timedelta(days=9), "tan": "0.7 mg/L"}],
         "water_changes": [{"date": START + dt.timedelta(days=5), "volume": "200 L"}],
+        "new_water": "300 L/day",
     }
     # young that eat each other, a hunter of their kind, and more crappie than their own growth bears
     tables["tanks"]["nursery"] = tables["tanks"]["east"] | {"loop": "cool"}

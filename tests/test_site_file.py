@@ -10,6 +10,7 @@ from site_faults import DEMO, GONE, STARTER, WATER, changed, faults_of, told
 
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.examples import FOLDER
+from stocksim.site.kinds import ADVICE_KINDS
 from stocksim.site.model import SiteFile
 from stocksim.site.reading import site_from_tables
 from stocksim.site.sentences import _WANTED, _inside
@@ -41,16 +42,17 @@ ONE_FAULT = [
     ({"cohorts.perch.ration.fraction": GONE}, ("cohorts.perch", "ration.fraction"), ["is missing", "0 to 1"]),
     # keys nobody knows
     ({"tanker": {"x": 1}}, ("tanker", ""),
-     ["is not known here", "fish_room, greenhouse, loops, season, settlers, site, stocking, tanks, weather"]),
+     ["is not known here", "fish_room, greenhouse, loops, pumps, season, settlers, site, stocking, tanks, weather"]),
     ({"tank": 3}, ("tank", ""), ["is not known here", "tanks"]),
     ({"season.begin": 1}, ("season", "begin"), ["is not known here", "end, start"]),
-    ({"tanks.first.volme": "3 L"}, ("tanks.first", "volme"), ["depth, flow, heat, loop, oxygen_supply, volume"]),
+    ({"tanks.first.volme": "3 L"}, ("tanks.first", "volme"),
+     ["depth, flow, heat, loop, overflows_to, oxygen_supply, volume"]),
     ({f"{WATER}.valeus": 1}, ("loops.main", "water_temperature.valeus"), ["known are at_least, at_most, kind, values"]),
     ({"cohorts.perch.ration.part": 1}, ("cohorts.perch", "ration.part"),
-     ["known are cold_rules, fasting_days, fraction, kind, meals_per_day"]),
+     ["known are cold_rules, fasting_days, feeding_hours, fraction, kind, meals_per_day"]),
     ({"beds.gravel.plantings.0.size": 1}, ("beds.gravel", "plantings[1].size"),
      ["known are area, crop, empty_days, every_days, from, seedling_share, to"]),
-    ({"tanks.first.oxygen_supply.watt": 1}, ("tanks.first", "oxygen_supply.watt"), ["known are kind, power"]),
+    ({"tanks.first.oxygen_supply.watt": 1}, ("tanks.first", "oxygen_supply.watt"), ["known are circuit, kind, power"]),
     ({"beds.gravel.soil": 1}, ("beds.gravel", "soil"), ["plantings"]),
     # tables that are none
     ({"loops": 3}, ("loops", ""), ["3", "write a table"]),
@@ -113,6 +115,12 @@ ONE_FAULT = [
     ({"loops.main.ph": 70}, ("loops.main", "ph"), ["70 is not allowed", "between 5 and 10"]),
     ({"site.latitude": 91}, ("site", "latitude"), ["91 is not allowed", "-90 and 90"]),
     ({"cohorts.perch.ration.fraction": 85}, ("cohorts.perch", "ration.fraction"), ["85 is not", "from 0 to 1"]),
+    ({"advice": {"reserve": 0}}, ("advice", "reserve"), ["0 is not allowed", "from 0.005 to 0.5"]),
+    ({"advice": {"reserve": 0.6}}, ("advice", "reserve"), ["0.6 is not allowed", "from 0.005 to 0.5"]),
+    ({"advice": {"reserve": "10 %"}}, ("advice", "reserve"), ['"10 %" is not allowed', "from 0.005 to 0.5"]),
+    ({"advice": {"never": ["salts"]}}, ("advice", "never[1]"), ['"salts"', *(f'"{kind}"' for kind in ADVICE_KINDS)]),
+    ({"advice": {"never": "salt"}}, ("advice", "never"), ['"salt"', "write a list"]),
+    ({"advice": {"always": []}}, ("advice", "always"), ["is not known here", "known are never, reserve"]),
     ({"cohorts.perch.ration.spilled_share": 0.95}, ("cohorts.perch", "ration.spilled_share"), ["0.95", "0 to 0.9"]),
     # temperatures
     ({f"{WATER}.values.oct": 64}, OCTOBER, ["64 has no unit", "degC or degF"]),

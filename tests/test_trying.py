@@ -14,7 +14,8 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes import change as trying
-from stocksim.changes.search import find_changes, help_of
+from stocksim.changes.search import help_of
+from stocksim.changes.ways import find_changes
 from stocksim.engine.results.frames import Season
 from stocksim.faces.text import water_rows
 from stocksim.library.sources import library_folder

@@ -67,6 +67,7 @@ EXPECTED: dict[str, dict[str, float]] = {
         **dict.fromkeys(("degF", "°F", "F"), c.degree_Fahrenheit),
     },
     "power": {"W": 1.0, "kW": c.kilo, "Btu/h": c.Btu / c.hour},
+    "energy": {"Wh": 1.0, "kWh": c.kilo, "kJ": c.kilo / c.hour, "MJ": c.mega / c.hour},
     "oxygen_rate": {
         "g/h": 24.0,
         **dict.fromkeys(("g/d", "g/day"), 1.0),

@@ -14,11 +14,11 @@ from stocksim import run_season
 from stocksim.answers.ramp import charts as water_charts
 from stocksim.answers.ramp.answer import water_answer
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.nitrate import nitrate_cautions
 from stocksim.faces.water_words import DOSING
 from stocksim.faces.words import (
     NOT_JUDGED,
     cautions,
-    nitrate_cautions,
     nitrate_words,
     ph_words,
     short_words,

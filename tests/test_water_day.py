@@ -11,11 +11,11 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.engine.results.frames import Season
 from stocksim.faces.fates import fate_data
-from stocksim.faces.nitrite_words import nitrite_data, nitrite_words
+from stocksim.faces.fish_cautions import nitrite_data, nitrite_words
 from stocksim.faces.words import cautions
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS
-from stocksim.water.carbonate import calcite_saturation
+from stocksim.water.carbonate import calcite_saturation, carbon_dioxide
 
 
 def season(**keys) -> Season:
@@ -252,6 +252,77 @@ def test_large_changes_keep_what_draining_leaves(shares, keeps):
     assert held[3] / held[2] == pytest.approx(keeps, rel=0.02)
     # the table counts what was poured
     assert told.loops["top_up_l"].sum() == pytest.approx(1000.0 * water * sum(shares))
+
+
+def test_a_steady_inflow_dilutes_as_a_stream_and_runs_over_less_what_evaporates():
+    told = season(
+        days=10, count=0, evaporation="100 L/day", source_water={"chloride": "0 mg/L"}, flow_l_h=1e6,
+        water_tests=[{"date": START, "chloride": "80 mg/L"}], new_water="5 L/min",
+    )  # fmt: skip
+    held = chloride_held(told, 80.0)
+    water, over = told.layout.volume_m3.sum() + 0.8, 7.2 - 0.1
+    # each day keeps W / (W + q) of what it began with: the stream runs through mixed water (the gravel's lags a little)
+    np.testing.assert_allclose(held[1:] / held[:-1], water / (water + over), rtol=0.01)
+    np.testing.assert_allclose(told.course.outflow_m3, over, rtol=1e-12)
+    np.testing.assert_allclose(told.course.top_up_m3, 7.2, rtol=1e-12)
+    less = season(days=10, evaporation="100 L/day", new_water="90 L/day")
+    assert (less.course.outflow_m3 == 0.0).all()
+    np.testing.assert_allclose(less.course.top_up_m3, 0.1, rtol=1e-12)
+
+
+def test_a_steady_inflow_brings_the_oxygen_and_carbon_dioxide_of_air():
+    still = {"days": 20, "count": 40, "power_w": 0.0}
+    without, streamed = season(**still), season(**still, new_water="5 L/min", source_water={"alkalinity": "100 mg/L"})
+    assert streamed.course.oxygen_mg_l[0, -1, 0] > without.course.oxygen_mg_l[0, -1, 0] + 0.2
+    assert streamed.course.co2_mg_l[0, -1, 0] < without.course.co2_mg_l[0, -1, 0]
+    empty = season(days=20, count=0, new_water="20 L/min")
+    # nobody breathes: what air gives stays
+    np.testing.assert_allclose(empty.course.co2_mg_l[0, -1], empty.course.co2_mg_l[0, 0], rtol=0.05)
+
+
+def test_netting_that_is_cleaned_every_week_gives_back_what_rots_in_it():
+    def with_settlers(every: int) -> Season:
+        tables = one_tank(days=28)
+        tables["settlers"] = {
+            "swirl": {"loop": "main", "kind": "swirl"},
+            "net": {"loop": "main", "kind": "netting", "capture": 0.6, "emptied_every_days": every},
+        }
+        return run_season(build(tables))
+
+    daily, weekly = with_settlers(1), with_settlers(7)
+    # a swirl, then netting: each its share of what reaches it
+    np.testing.assert_allclose(1.0 - daily.layout.water.passing[:, 0], 0.37 + 0.63 * 0.6)
+    assert (daily.layout.water.emptied == 1.0).all()
+    share = weekly.layout.water.emptied[:, 0]
+    # the swirl is emptied every day, what lies in the net by then stays
+    assert share[0] == pytest.approx(0.37 / (0.37 + 0.63 * 0.6))
+    assert (share[6::7] == 1.0).all()
+    assert (np.delete(share, np.s_[6::7]) < 0.5).all()
+    assert weekly.course.solids_n_freed_g[0, 7:].sum() > 1.1 * daily.course.solids_n_freed_g[0, 7:].sum()
+    assert weekly.course.sump_oxygen_used_g.sum() > daily.course.sump_oxygen_used_g.sum()
+
+
+def test_a_tested_ph_corrects_carbon_dioxide_by_the_alkalinity_tested_with_it():
+    tables = one_tank(days=12, count=0)
+    del tables["loops"]["main"]["ph"]
+    before = run_season(build(tables))
+    tables["loops"]["main"]["water_tests"] = [{"date": on(7), "ph": 6.8, "alkalinity": "60 mg/L"}]
+    told = run_season(build(tables))
+    np.testing.assert_array_equal(told.course.ph[0, :7], before.course.ph[0, :7])
+    # some 18 mg/L of carbon dioxide that morning, of which air has taken nearly all by the evening
+    dioxide = float(carbon_dioxide(6.8, 60.0, told.layout.temperature_c[7, 0]))
+    assert dioxide > 15.0
+    assert 1.3 * before.course.co2_mg_l[0, 7, 0] < told.course.co2_mg_l[0, 7, 0] < dioxide
+    assert 6.8 < told.course.ph[0, 7, 0] < before.course.ph[0, 7, 0]
+
+
+def test_a_tested_ph_judges_the_ammonia_tested_with_it():
+    tables = one_tank(days=12, count=20)
+    del tables["loops"]["main"]["ph"]
+    for ph, is_broken in ((6.8, False), (8.6, True)):
+        tables["loops"]["main"]["water_tests"] = [{"date": on(7), "tan": "1 mg/L", "ph": ph}]
+        found = finding(run_season(build(tables)), "unionized_ammonia")
+        assert (found.first_date == on(7)) is is_broken
 
 
 def test_a_test_resets_the_water_on_its_date():

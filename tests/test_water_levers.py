@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 
 import pytest
-from lever_checks import assert_no_more_die, deaths, dosed, find_change, finding_of, is_broken, sought
+from lever_checks import (
+    assert_no_more_die,
+    deaths,
+    dosed,
+    find_change,
+    finding_of,
+    is_broken,
+    keeps,
+    only,
+    sought,
+    told_help,
+)
 from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes.change import Action, Care, Change, mends
 from stocksim.changes.search import prove_change
 from stocksim.changes.water import held_feed
+from stocksim.changes.ways import advise
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 
@@ -45,7 +58,7 @@ def test_dead_fish_prove_no_lever():
 
 def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
     tables = hard_water()
-    season, change = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia", kinds=("base", "feed", "salt", "water"))
     assert not list(held_feed(season, finding_of(season, "unionized_ammonia"), "main"))
     field = "loops.main.source_water.alkalinity"
     assert list(change.fields) == [field]
@@ -54,8 +67,8 @@ def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
     assert 40 <= level < 200
     assert change.kind is Action.SOFTER_SOURCE
     assert change.amounts == {"loop": "main", "alkalinity_mg_l": level, "now_mg_l": 200.0}
-    assert not is_broken(season, change.fields, "unionized_ammonia")
-    assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
+    assert not keeps(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
     after = run_season(season.site, **change.fields)
     assert after.course.ph.max() < season.course.ph.max()
     assert after.course.alkalinity_mg_l.min() >= 40.0
@@ -63,14 +76,14 @@ def test_no_feed_is_held_back_on_a_mature_film_but_softer_water_is_told():
 
 def test_a_keepers_high_alkalinity_target_is_lowered():
     tables = hard_water(alkalinity_target="240 mg/L", source_water={"alkalinity": "60 mg/L"})
-    season, change = sought(tables, "unionized_ammonia")
+    season, change = sought(tables, "unionized_ammonia", kinds=("base", "feed", "salt", "water"))
     field = "loops.main.alkalinity_target"
     assert list(change.fields) == [field]
     level = parse_quantity(change.fields[field], "concentration")
     assert change.kind is Action.SOFTER_TARGET
     assert change.amounts == {"loop": "main", "alkalinity_mg_l": level, "now_mg_l": pytest.approx(240.0)}
-    assert not is_broken(season, change.fields, "unionized_ammonia")
-    assert is_broken(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
+    assert keeps(season, change.fields, "unionized_ammonia")
+    assert not keeps(season, {field: f"{level + 20} mg/L"}, "unionized_ammonia")
 
 
 def test_a_lever_that_leaves_no_fish_to_judge_proves_nothing():
@@ -123,7 +136,7 @@ def bad_test(nitrite_mg_l: float, **test: str) -> dict:
 
 def test_water_is_changed_on_the_day_of_a_bad_test_by_the_least_that_does():
     tables = bad_test(1.2, tan="4 mg/L", alkalinity="30 mg/L")
-    season, change = sought(tables, "nitrite")
+    season, change = sought(tables, "nitrite", kinds=("water",))
     field = "loops.main.water_changes"
     assert list(change.fields) == [field]
     (written,) = change.fields[field]
@@ -173,6 +186,52 @@ def test_a_test_that_no_water_change_can_undo_in_a_day_is_said_to_be_past():
     after = finding_of(run_season(season.site, **change.fields), "nitrite")
     assert (after.days_broken, after.first_date) == (1, changes[0]["date"])
     assert_no_more_die(season, change.fields)
+    # what is told beside all other limits of the season says so as well
+    told = told_help(season, "nitrite").change
+    assert told is not None
+    assert told.past == change.past
+    assert ("nitrite", "tanks.one") not in [(f.limit, f.where) for f in advise(season).ways[0].left]
+
+
+def unfiltered(ph: float = 7.6) -> dict:
+    """A few small perch in a loop without any film: ammonia rises slowly, all season."""
+    tables = dosed(
+        species="yellow_perch", feed="perch_45", temperature_c=20.0, count=10, mean_weight_g=15, power_w=30, days=90,
+        ph=ph,
+    )  # fmt: skip
+    del tables["beds"]
+    return tables
+
+
+def test_what_stays_too_high_for_weeks_is_met_with_the_smallest_change_of_every_week():
+    season, change = sought(unfiltered(), "unionized_ammonia", kinds=("water",))
+    finding = finding_of(season, "unionized_ammonia")
+    assert finding.days_broken > 21
+    field = "loops.main.water_changes"
+    written = change.fields[field]
+    assert (change.kind, change.care, change.past) == (Action.WATER_CHANGES, Care.NEW_WATER, ())
+    assert change.start == written[0]["date"] == finding.first_date - dt.timedelta(days=7)
+    days = [one["date"] for one in written]
+    assert {(later - day).days for day, later in itertools.pairwise(days)} == {7}
+    assert (season.dates[-1] - days[-1]).days < 7
+    assert (change.amounts["every_days"], change.amounts["last"]) == (7, days[-1])
+    (volume,) = {one["volume"] for one in written}
+    litres = 1000.0 * parse_quantity(volume, "volume")
+    layout = season.layout
+    water = 1000.0 * float(layout.volume_m3.sum() + layout.sump_volume_m3.sum())
+    tenths = round(10.0 * change.amounts["share"])
+    assert litres == pytest.approx(0.1 * tenths * water, abs=0.5)
+    assert 2 <= tenths <= 5
+    assert keeps(season, change.fields, "unionized_ammonia")
+    less = [one | {"volume": f"{0.1 * (tenths - 1) * water:.0f} L"} for one in written]
+    assert not keeps(season, {field: less}, "unionized_ammonia")
+
+
+def test_no_more_than_half_of_the_water_is_changed_a_week():
+    season = run_season(build(only(unfiltered(8.0), "water")))
+    finding = finding_of(season, "unionized_ammonia")
+    assert finding.is_broken
+    assert find_change(season, finding) is None
 
 
 def cycled(**changes: object) -> dict:
@@ -186,7 +245,7 @@ def cycled(**changes: object) -> dict:
 
 
 def test_less_ammonia_is_dosed_where_the_dose_breaks_the_limit():
-    season, change = sought(cycled(), "unionized_ammonia")
+    season, change = sought(cycled(), "unionized_ammonia", kinds=("stock",))
     assert deaths(season) > 50.0
     dose = change.fields["loops.main.fishless_cycling"]
     assert parse_quantity(dose["ammonia_nitrogen"], "oxygen_rate") < 6.0

@@ -12,7 +12,7 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.answers.season.answer import season_answer
-from stocksim.changes.search import find_changes
+from stocksim.changes.ways import find_changes
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import help_words
 from stocksim.faces.text import answer_text, tank_rows, text_table

@@ -12,14 +12,15 @@ from typing import Any
 from stocksim.changes.change import Action, Care, Change
 from stocksim.engine.arrays.beds import build_stands
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
+from stocksim.engine.results.beds import EVEN_AREA_SHARE
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.errors import InputError
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation
 
 # Crops of the cold that a leafy planting may be swapped for.
 HUNGRY_IN_COLD = ("watercress", "spinach", "kale", "pak_choi")
-_WEEKLY_CHANGE = 0.10  # of the loop's water, a week
 
 
 def _beds(season: Season, loop: str) -> list[str]:
@@ -38,7 +39,8 @@ def _written(season: Season, bed: str, factor: float) -> list[dict[str, Any]]:
 
 
 def free_ground(season: Season, loop: str) -> Iterator[Change]:
-    """Plant what of the beds lies bare all season."""
+    """Plant what of the beds lies bare all season, where the loop's nitrogen does for it."""
+    build = season.build_areas.get(loop)
     changes: dict[str, Any] = {}
     more = 0.0
     stands = season.planting.stands
@@ -48,7 +50,7 @@ def free_ground(season: Season, loop: str) -> Iterator[Change]:
         if 0.0 < most < 0.97 * room:
             changes[f"beds.{key}.plantings"] = _written(season, key, room / most)
             more += room - most
-    if changes:
+    if changes and build is not None and build.planted_m2 + more <= (1.0 + EVEN_AREA_SHARE) * build.most_m2:
         yield Change(Action.FREE_GROUND, changes, {"loop": loop, "area_m2": more}, effort=1)
 
 
@@ -134,34 +136,40 @@ def other_stock(season: Season, loop: str, factor: float) -> Iterator[Change]:
 
 
 def weekly_changes(season: Season, loop: str) -> Iterator[Change]:
-    """Change a share of the loop's water every week, which carries nitrate and everything else off."""
-    column = season.layout.loops.index(loop)
-    water = float(season.layout.loop_water_m3[column])
-    volume = f"{1000.0 * _WEEKLY_CHANGE * water:.0f} L"
+    """Change each week what holds nitrate at the level that the loop's fish bear, from the day it passes that."""
+    passed = nitrate_passed(season, loop)
+    if passed is None or passed.weekly_m3 is None:
+        return
+    share = passed.weekly_m3 / float(season.layout.loop_water_m3[season.layout.loops.index(loop)])
+    volume = f"{1000.0 * passed.weekly_m3:.6g} L"
     written = list(season.site.raw["loops"][loop].get("water_changes", []))
-    written += [{"date": date, "volume": volume} for date in season.dates[7::7]]
+    taken = {change["date"] for change in written}
+    days = [date for date in season.dates[passed.from_day :: 7] if date not in taken]
     yield Change(
         Action.WEEKLY_CHANGES,
-        {f"loops.{loop}.water_changes": written},
-        {"loop": loop, "volume_m3": _WEEKLY_CHANGE * water, "share": _WEEKLY_CHANGE},
+        {f"loops.{loop}.water_changes": [*written, *({"date": date, "volume": volume} for date in days)]},
+        {"loop": loop, "volume_m3": passed.weekly_m3, "share": share},
+        season.dates[passed.from_day],
         effort=5,
         care=Care.LOST_NITROGEN,
     )
 
 
-def other_bed_area(season: Season, loop: str, factor: float, effort: int) -> Iterator[Change]:
-    """Plantings larger or smaller, and the beds with them where they are too small."""
+def other_bed_area(season: Season, loop: str, effort: int) -> Iterator[Change]:
+    """Plantings of the largest area that the loop's nitrogen does for, and the beds with them where they are small."""
+    build = season.build_areas.get(loop)
+    beds, stands = _beds(season, loop), season.planting.stands
+    most = {key: float(stands.area_m2[:, stands.beds.index(key)].max()) for key in beds}
+    now = sum(most.values())
+    if build is None or math.isnan(build.nitrogen_m2) or now <= 0.0:
+        return
+    factor = build.nitrogen_m2 / now
     changes: dict[str, Any] = {}
-    now = then = 0.0
-    stands = season.planting.stands
-    for key in _beds(season, loop):
+    for key in beds:
         table = season.site.file.beds[key]
-        most = float(stands.area_m2[:, stands.beds.index(key)].max())
-        now, then = now + most, then + most * factor
         changes[f"beds.{key}.plantings"] = _written(season, key, factor)
         room = table.planted_face or table.area
-        if most * factor > room:
+        if most[key] * factor > room:
             field = "planted_face" if table.planted_face else "area"
-            changes[f"beds.{key}.{field}"] = f"{most * factor * 1.001:.4f} m2"
-    if changes:
-        yield Change(Action.BED_AREA, changes, {"loop": loop, "area_m2": then, "now_m2": now}, effort=effort)
+            changes[f"beds.{key}.{field}"] = f"{most[key] * factor * 1.001:.4f} m2"
+    yield Change(Action.BED_AREA, changes, {"loop": loop, "area_m2": build.nitrogen_m2, "now_m2": now}, effort=effort)

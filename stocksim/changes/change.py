@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from enum import StrEnum, auto
 from typing import Any, NamedTuple, TypeVar
@@ -19,7 +21,9 @@ from stocksim.engine.results.findings import Finding, tank_extremes, water_limit
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.season import CHUNK, in_chunks
+from stocksim.errors import InputError
 from stocksim.memo import Memo, content_key
+from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
@@ -36,11 +40,14 @@ class Action(StrEnum):
     """What a change does, each with the amounts that its sentence needs; places are ``tanks.NAME``, ``loops.NAME``."""
 
     FEWER_FISH = auto()  # where; kept: (cohort, fish, of)...
+    TAKEN_OUT = auto()  # tank, cohort, fish, of, is_harvest: else they are too small to eat and sold
+    MOVED = auto()  # cohort, tank, into
+    MORE_FLOW = auto()  # tank, flow_m3_day, now_m3_day
     MORE_AIR = auto()  # tank, power_w, now_w
     LESS_FEED = auto()  # rations: (cohort, fraction, now)...
     HELD_FEED = auto()  # loop, share, until
     SET_POINT = auto()  # loop, cohort, temperature_c, is_floor
-    PLANTED_AREA = auto()  # carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
+    PLANTED_AREA = auto()  # loop, carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
     NEW_FILM = auto()  # loop, media_m3, surface_m2_m3
     MORE_FILM = auto()  # where; surface_m2 and now_m2 of a bed, media_m3 of a biofilter
     CHLORIDE = auto()  # loop, chloride_mg_l, sodium_mg_l, is_planted, salts_g: grams of each salt that would do
@@ -51,6 +58,7 @@ class Action(StrEnum):
     WEEKLY_CHANGES = auto()  # loop, volume_m3, share
     SOFTER_WEEKLY_CHANGES = auto()  # loop, volume_m3, share, alkalinity_mg_l, now_mg_l
     DOSING_ENDS = auto()  # loop, last, days_ahead
+    FILM_FIRST = auto()  # loop, dose_g_day, until, cohorts that are stocked later, due
     LESS_DOSED_AMMONIA = auto()  # loop, dose_g_day or None, now_g_day, cohorts that are stocked later, due
     FREE_GROUND = auto()  # loop, area_m2
     HUNGRIER_CROPS = auto()  # loop, crop, instead_of
@@ -70,6 +78,23 @@ class Action(StrEnum):
     TOGETHER = auto()  # changes: those that are made at once
 
 
+# What each is called among the kinds of advice that a keeper may forbid; those that only the cold months, the beds or
+# the ramp offer stand under what they do as well.
+ADVICE_OF: dict[Action, str] = {
+    Action.FEWER_FISH: "stock", Action.TAKEN_OUT: "harvest", Action.MOVED: "move", Action.MORE_FLOW: "flow",
+    Action.MORE_AIR: "air", Action.LESS_FEED: "feed", Action.HELD_FEED: "feed", Action.SET_POINT: "heat",
+    Action.PLANTED_AREA: "plant", Action.NEW_FILM: "biofilter", Action.MORE_FILM: "biofilter",
+    Action.CHLORIDE: "salt", Action.BUFFER: "base", Action.SOFTER_TARGET: "base", Action.SOFTER_SOURCE: "water",
+    Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water", Action.SOFTER_WEEKLY_CHANGES: "water",
+    Action.DOSING_ENDS: "base", Action.LESS_DOSED_AMMONIA: "stock", Action.FILM_FIRST: "biofilter",
+    Action.FREE_GROUND: "plant",
+    Action.HUNGRIER_CROPS: "plant", Action.RATION: "feed", Action.STOCK: "stock", Action.BED_AREA: "plant",
+    Action.NO_HEAT: "heat", Action.AIR_SET_POINT: "heat", Action.WATER_SET_POINT: "heat", Action.FOAM: "heat",
+    Action.COVERS: "heat", Action.BED_COVERS: "heat", Action.CURTAIN: "heat", Action.NIGHT_FLOW: "flow",
+    Action.ALL_COVERS: "heat", Action.WARM_LOOP: "heat", Action.TOGETHER: "heat",
+}  # fmt: skip
+
+
 class Care(StrEnum):
     """What must be minded with a change."""
 
@@ -77,6 +102,7 @@ class Care(StrEnum):
     GROWN_FILM = auto()
     FOOD_GRADE = auto()
     CLEAR_TESTS = auto()
+    AMMONIA = auto()
     LOST_NITROGEN = auto()
     WATERCRESS = auto()
 
@@ -140,8 +166,29 @@ _seasons: Memo[Season] = Memo(64)  # about 1 MB each
 _trials: Memo[Trial] = Memo(512)  # a few kB each
 
 
+_asked: ContextVar[list[int] | None] = ContextVar("asked", default=None)
+
+
+@contextmanager
+def counted() -> Iterator[list[int]]:
+    """Count the seasons that are asked for meanwhile, whole or of a scenario, run or kept from before; one number."""
+    asked = [0]
+    token = _asked.set(asked)
+    try:
+        yield asked
+    finally:
+        _asked.reset(token)
+
+
+def _count(seasons: int) -> None:
+    asked = _asked.get()
+    if asked is not None:
+        asked[0] += seasons
+
+
 def prove(site: Site, fields: Mapping[str, Any]) -> Season:
     """Season of a site with some fields changed, run once for equal fields of equal sites; as `run_season`."""
+    _count(1)
     return _once(_seasons, lambda: run_season(site, **fields), site, fields)
 
 
@@ -219,10 +266,13 @@ def _passes(
     """Which of the chosen scenarios pass on the first days."""
     if not chosen.size:
         return np.zeros(0, bool)
+    _count(chosen.size)
     part: dict[str, Any] = {name: array[chosen] for name, array in tried.items()}
     trial = _once(_trials, lambda: _try(first_days(replace(season.layout, **part), days)), season.site, part, days)
     margin = trial.margin[finding.limit, finding.where.split(".")[1]]
-    return (margin >= 0.0) & _spares(season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed)
+    return (margin >= reserve_percent(season.site, finding.limit)) & _spares(
+        season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed
+    )
 
 
 def _try(layout: Layout) -> Trial:
@@ -247,6 +297,15 @@ def _try(layout: Layout) -> Trial:
         np.concatenate(deaths),
         np.concatenate(of_water),
     )
+
+
+def reserve_percent(site: Site, limit: str) -> float:
+    """Least margin that a change must leave of a limit, in percent of it: the keeper's reserve.
+
+    Temperatures have none: their limits are cautions already, and their margin is a share of the span that fish bear.
+    """
+    # rounded set points and whole fish may miss it by a hair
+    return 100.0 * site.file.advice.reserve - 1e-6 if LIMITS[limit].moves_with_feed else 0.0
 
 
 def spares_fish(season: Season, after: Season, cuts_feed: bool = False) -> bool:
@@ -303,9 +362,13 @@ def stocked_for(season: Season, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def loop_of(season: Season, finding: Finding) -> str:
-    """Loop that a finding about a tank or a loop concerns."""
+    """Loop that a finding concerns; of a cohort where it is on the worst day."""
     table, name = finding.where.split(".")
-    return name if table == "loops" else season.site.file.tanks[name].loop
+    if table == "loops":
+        return name
+    if table == "cohorts":
+        name = season.layout.stay_on(name, (finding.worst_date - season.layout.start).days).table.tank
+    return season.site.file.tanks[name].loop
 
 
 # --- whether a season that was run with a change has mended a limit, and at whose cost
@@ -335,6 +398,15 @@ def mends(season: Season, after: Season, finding: Finding, change: Change) -> bo
     )
 
 
+def mends_when_run(season: Season, finding: Finding, change: Change) -> bool:
+    """Whether a change can be written and its run mends a limit, as `mends`."""
+    try:
+        after = prove(season.site, change.fields)
+    except InputError:  # as more fish taken than there are by then
+        return False
+    return mends(season, after, finding, change)
+
+
 def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     """Whether the limit is judged at the finding's place, and holds on every day but those past."""
     (series,) = [one for one in after.water_limits if one.limit == finding.limit] or [
@@ -345,7 +417,18 @@ def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     margin = np.broadcast_to(series.margin_percent, shape)[0][:, columns]
     is_judged = bool((margin < np.inf).any())
     days_past = [(day - after.layout.start).days for day in past]
-    return is_judged and not bool((np.delete(margin, days_past, axis=0) < 0.0).any())
+    least = reserve_percent(after.site, finding.limit)
+    return is_judged and not bool((np.delete(margin, days_past, axis=0) < least).any())
+
+
+def is_past(season: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
+    """Whether a limit of water is broken on no days but those that a test found bad already."""
+    if not past:
+        return False
+    series = season.series_of(finding.limit)
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    margin = np.broadcast_to(series.margin_percent, shape)[0, :, series.entities.index(finding.where.split(".")[1])]
+    return {season.dates[day] for day in np.flatnonzero(margin < 0.0)} <= set(past)
 
 
 def _tanks_with_fish(season: Season) -> set[str]:

@@ -11,9 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import SHARES, Action, Change, first_passing, inside_tanks, stocked_for
+from stocksim.changes.change import (
+    SHARES,
+    Action,
+    Change,
+    first_passing,
+    inside_tanks,
+    mends_when_run,
+    stocked_for,
+)
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
+from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.plants.area import planting_ratio
@@ -27,7 +36,10 @@ _MOST_COUNTS = 60  # whole numbers of fish tried between two, in one go
 # Less than this share of the ration is not offered: fish that are kept on it all season starve (engineering judgement
 # of this project, no source).
 _LEAST_RATION_SHARE = 0.3
-_DIFFUSER_STEP_W, _MOST_DIFFUSER_W = 5.0, 400.0
+# Air pumps that shops sell (common practice, no source).
+SHOP_POWERS_W = (5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300, 400)
+# Flow that a tank is given at most: its water twice an hour (common practice is once or twice, no source).
+_FLOW_STEP, _MOST_TURNOVER_DAY = 1.2, 48.0
 
 
 def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -> Iterator[Change]:
@@ -70,8 +82,7 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
     now = standard_transfer(table.oxygen_supply)
     per_watt = float(diffuser_standard_transfer(1.0))
     # a supply known by its measured transfer is compared with a diffuser of the same transfer
-    least = math.floor(now / per_watt / _DIFFUSER_STEP_W + 1.0) * _DIFFUSER_STEP_W
-    powers = np.arange(least, max(_MOST_DIFFUSER_W, 4 * least) + 1.0, _DIFFUSER_STEP_W)
+    powers = np.array([watts for watts in shop_powers(4.0 * now / per_watt) if watts > now / per_watt + 0.01])
     device = np.repeat(layout.device_g_day[None], powers.size, axis=0)
     device[:, column] = powers * per_watt
     good = first_passing(season, finding, {"device_g_day": device})
@@ -82,6 +93,35 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
             {f"tanks.{tank}.oxygen_supply": {"kind": "diffuser", "power": f"{watts:g} W"}},
             {"tank": tank, "power_w": watts, "now_w": now / per_watt},
         )
+
+
+def shop_powers(most_w: float) -> list[float]:
+    """Powers of air pumps to be had, several of the largest where more is asked for. [W]"""
+    largest = SHOP_POWERS_W[-1]
+    several = [float(largest * n) for n in range(2, math.ceil(most_w / largest) + 1)]
+    return [*map(float, SHOP_POWERS_W), *several]
+
+
+def more_flow(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
+    """The smallest flow through a tank that keeps a limit, where its water turns over slowly."""
+    table = season.site.file.tanks[tank]
+    steps = math.floor(math.log(max(_MOST_TURNOVER_DAY * table.volume / table.flow, 1.0), _FLOW_STEP))
+    if steps < 1 or not mends_when_run(season, finding, _sent(tank, table.flow, steps)):
+        return
+    fewest, most = 0, steps
+    while most - fewest > 1:
+        middle = (fewest + most) // 2
+        if mends_when_run(season, finding, _sent(tank, table.flow, middle)):
+            most = middle
+        else:
+            fewest = middle
+    yield _sent(tank, table.flow, most)
+
+
+def _sent(tank: str, now_m3_day: float, steps: int) -> Change:
+    flow = now_m3_day * _FLOW_STEP**steps
+    amounts = {"tank": tank, "flow_m3_day": flow, "now_m3_day": now_m3_day}
+    return Change(Action.MORE_FLOW, {f"tanks.{tank}.flow": f"{flow:.6g} m3/day"}, amounts)
 
 
 def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
@@ -134,13 +174,13 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
 
 def other_area(season: Season, loop: str) -> Iterator[Change]:
     """Plant what the season's feed carries: the same plantings, larger or smaller."""
-    file, layout = season.site.file, season.layout
+    file, layout, build = season.site.file, season.layout, season.build_areas[loop]
+    if build.rule is not BuildRule.HANDBOOK and build.rule is not BuildRule.HANDBOOK_ALONE:
+        return  # the ratio is not what this loop is built for
     column = layout.loops.index(loop)
     planted = layout.rated_m2[:, column] > 0.0
-    feed = float((season.course.fed_g @ layout.cohort_loop)[0, planted, column].mean())
-    middle = float(0.5 * (layout.ratio_low + layout.ratio_high)[planted, column].mean())
     now = float(layout.rated_m2[planted, column].mean())
-    factor = feed / middle / now
+    factor = build.area_m2 / now
     changes: dict[str, Any] = {}
     for key, bed in file.beds.items():
         if bed.loop != loop or not BED_KINDS[bed.kind].is_on_loop or not bed.plantings:
@@ -154,7 +194,7 @@ def other_area(season: Season, loop: str) -> Iterator[Change]:
             field = "planted_face" if bed.planted_face else "area"
             changes[f"beds.{key}.{field}"] = f"{(bed.planted_face or bed.area) * factor:.4f} m2"
     is_whole = bool((layout.rated_m2[planted, column] >= layout.planted_m2[planted, column] - 1e-9).all())
-    amounts = {"carried_m2": feed / middle, "planted_m2": now, "is_whole": is_whole}
+    amounts = {"loop": loop, "carried_m2": build.area_m2, "planted_m2": now, "is_whole": is_whole}
     yield Change(Action.PLANTED_AREA, changes, amounts)
 
 

@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import NamedTuple
+
+import numpy as np
 
 from stocksim.changes.change import Change, loop_of, mends, prove
 from stocksim.changes.fish import (
     fewer_fish,
     less_feed,
     more_air,
+    more_flow,
     other_area,
     other_temperature,
     ratio_in_band,
 )
+from stocksim.changes.places import moved, taken_out
 from stocksim.changes.water import (
+    another_film,
+    film_first,
     held_feed,
-    is_early,
     less_dosed_ammonia,
     measured_on,
     more_buffer,
@@ -28,6 +35,7 @@ from stocksim.changes.water import (
     softer_water,
     starts_young,
     water_changes,
+    weekly_water,
 )
 from stocksim.engine.results.deaths import deaths_of_water_or_hunger
 from stocksim.engine.results.findings import Finding
@@ -41,10 +49,11 @@ _MOST_DIE_SHARE = 0.5  # a change that leaves so many dying is told only if no o
 
 
 class Deaths(NamedTuple):
-    """Fish that die of the water or of hunger, and the most that are there on a day."""
+    """Fish that die of the water or of hunger, the most that are there on a day, and how many die without a change."""
 
     dying: float
     fish: float
+    before: float = math.nan
 
     @property
     def is_told(self) -> bool:
@@ -65,7 +74,7 @@ class Help:
     film_is_young : bool
         Whether time, or a ramp, may help where no change does.
     deaths : Deaths or None
-        Of the whole site in the change's run; None for planted area, which no fish dies of.
+        Of the loop in the change's run; None for planted area, which no fish dies of.
     breaks : tuple of (str, str)
         Limits and places that hold without the change and are broken with it, as (``oxygen``, ``tanks.cedar``).
     even_so : Deaths or None
@@ -103,41 +112,7 @@ def help_of(finding: Finding) -> Help | None:
     return finding.help if isinstance(finding, AdvisedFinding) else None
 
 
-def find_changes(season: Season, progress: Progress | None = None) -> list[Finding]:
-    """The season's findings, each broken limit with a change that mends it, proved by a run.
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-    progress : callable, optional
-        Called with (limits done, limits in all).
-
-    Returns
-    -------
-    list of Finding
-        In the order of ``season.findings``; those that something was sought for are `AdvisedFinding`, whose help tells
-        what else its run breaks, or why none was found. Ammonia, nitrite and biofilter of a loop get the same change
-        where one mends them all.
-    """
-    found = season.findings
-    wanted = [finding for finding in found if finding.is_broken or _is_off_band(finding)]
-    with_help = {}
-    used: dict[tuple[str, bool], list[Change]] = {}
-    for number, finding in enumerate(wanted):
-        known: list[Change] = []
-        if LIMITS[finding.limit].is_of_loop_water:
-            known = used.setdefault((loop_of(season, finding), is_early(season, finding)), known)
-        proved = prove_change(season, finding, known)
-        if proved.change is not None and proved.change not in known:
-            known.append(proved.change)
-        with_help[id(finding)] = advised(finding, proved)
-        if progress is not None:
-            progress(number + 1, len(wanted))
-    return [with_help.get(id(finding), finding) for finding in found]
-
-
-def _is_off_band(finding: Finding) -> bool:
+def is_off_band(finding: Finding) -> bool:
     return LIMITS[finding.limit].is_advisory and finding.days_broken > 0
 
 
@@ -158,7 +133,7 @@ def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ())
             continue
         if not mends(season, after, finding, change):
             continue
-        deaths = _deaths(after)
+        deaths = deaths_in(after, season, loop_of(season, finding))
         proved = Help(change, deaths=deaths, breaks=newly_broken(season, after))
         if deaths.dying <= _MOST_DIE_SHARE * deaths.fish:
             return proved
@@ -177,46 +152,96 @@ def newly_broken(season: Season, after: Season) -> tuple[tuple[str, str], ...]:
     return tuple((f.limit, f.where) for f in after.findings if f.is_broken and (f.limit, f.where) not in before)
 
 
-def _deaths(season: Season) -> Deaths:
-    """Fish of the whole season that die of the water or of hunger, and the most that are there on one day."""
-    there = (season.course.count + season.course.deaths)[0].sum(axis=-1).max(initial=0.0)
-    return Deaths(float(deaths_of_water_or_hunger(season.layout, season.course)[0].sum()), float(there))
+def deaths_in(after: Season, before: Season, loop: str | None = None) -> Deaths:
+    """Fish that die of the water or of hunger with a change and without it, of a loop or of the whole site."""
+    dying, fish = _dying(after, loop)
+    return Deaths(dying, fish, _dying(before, loop)[0])
+
+
+def _dying(season: Season, loop: str | None) -> tuple[float, float]:
+    layout, course = season.layout, season.course
+    inside = np.ones(len(layout.cohorts), bool)
+    if loop is not None:
+        inside = layout.cohort_loop[:, layout.loops.index(loop)] > 0.0
+    there = (course.count + course.deaths)[0][:, inside].sum(axis=-1).max(initial=0.0)
+    return float(deaths_of_water_or_hunger(layout, course)[0][:, inside].sum()), float(there)
+
+
+Source = tuple[str, Callable[[], Iterator[Change]]]  # the kind of advice, and what seeks changes of it
+
+
+def sources(season: Season, finding: Finding) -> list[Source]:
+    """What may mend a finding, the gentlest first, without what the keeper forbids."""
+    name = finding.where.split(".")[1]
+    found: list[Source]
+    mending = LIMITS[finding.limit].mended_by
+    if mending is Mending.ROOM:
+        found = _room(season, finding, [name], finding.where)
+    elif mending is Mending.AIR:
+        found = [
+            ("air", partial(more_air, season, finding, name)),
+            ("flow", partial(more_flow, season, finding, name)),
+            ("feed", partial(less_feed, season, finding, [name])),
+            *_room(season, finding, [name], finding.where),
+        ]
+    elif mending is Mending.LOOP_WATER:
+        found = _cleaner_water(season, finding, name)
+    elif mending is Mending.TEMPERATURE:
+        found = [("heat", partial(other_temperature, season, finding, name))]
+    elif mending is Mending.APART:
+        found = [("move", partial(moved, season, finding, [name]))]
+    elif mending is Mending.AREA:
+        found = [("plant", partial(other_area, season, name))]
+    else:
+        found = []
+    never = season.site.file.advice.never
+    return [source for source in found if source[0] not in never]
 
 
 def _candidates(season: Season, finding: Finding) -> Iterator[Change]:
     """Changes to try for a finding, the gentlest first."""
-    name = finding.where.split(".")[1]
-    mending = LIMITS[finding.limit].mended_by
-    if mending is Mending.ROOM:
-        yield from fewer_fish(season, finding, [name], finding.where)
-    elif mending is Mending.AIR:
-        yield from more_air(season, finding, name)
-        yield from less_feed(season, finding, [name])
-        yield from fewer_fish(season, finding, [name], finding.where)
-    elif mending is Mending.LOOP_WATER:
-        yield from _cleaner_water(season, finding, name)
-    elif mending is Mending.TEMPERATURE:
-        yield from other_temperature(season, finding, name)
-    elif mending is Mending.AREA:
-        yield from other_area(season, name)
+    for _, seek in sources(season, finding):
+        yield from seek()
 
 
-def _cleaner_water(season: Season, finding: Finding, name: str) -> Iterator[Change]:
-    """What lowers ammonia and nitrite: all of it concerns the whole loop, whose tanks share the water."""
+def _room(season: Season, finding: Finding, tanks: list[str], where: str) -> list[Source]:
+    """Fewer fish in some tanks: harvested earlier, elsewhere, or never stocked."""
+    return [
+        ("harvest", partial(taken_out, season, finding, tanks)),
+        ("move", partial(moved, season, finding, tanks)),
+        ("stock", partial(fewer_fish, season, finding, tanks, where)),
+    ]
+
+
+def _cleaner_water(season: Season, finding: Finding, name: str) -> list[Source]:
+    """What lowers ammonia and nitrite: most of it concerns the whole loop, whose tanks share the water."""
     loop = loop_of(season, finding)
+    kind = LIMITS[finding.limit]
     inside = [key for key, tank in season.site.file.tanks.items() if tank.loop == loop]
-    yield from new_film(season, loop)
-    yield from less_dosed_ammonia(season, finding, loop)
-    yield from more_buffer(season, finding, loop)
+    changed = [
+        ("water", partial(water_changes, season, finding, loop)),
+        ("water", partial(weekly_water, season, finding, loop)),
+    ]
+    found: list[Source] = [
+        ("biofilter", partial(new_film, season, loop)),
+        ("stock", partial(less_dosed_ammonia, season, finding, loop)),
+        ("base", partial(more_buffer, season, finding, loop)),
+    ]
+    found.append(("biofilter", partial(film_first, season, finding, loop)))
     measured = measured_on(season, finding, loop) is not None
     if measured:  # that the water of that day is bad is known, whatever made it so
-        yield from water_changes(season, finding, loop)
-    yield from held_feed(season, finding, loop)
-    if LIMITS[finding.limit].lifted_by_chloride:
-        yield from more_chloride(season, finding, name, loop)
-    yield from softer_water(season, finding, loop)
-    yield from more_film(season, finding, loop)
-    yield from less_feed(season, finding, inside)
+        found += changed
+    found.append(("feed", partial(held_feed, season, finding, loop)))
+    if kind.lifted_by_chloride:
+        found.append(("salt", partial(more_chloride, season, finding, name, loop)))
+    if kind.table == "tanks":
+        found.append(("flow", partial(more_flow, season, finding, name)))
+    found += [
+        ("base", partial(softer_water, season, finding, loop)),
+        ("biofilter", partial(more_film, season, finding, loop)),
+        ("biofilter", partial(another_film, season, finding, loop)),
+        ("feed", partial(less_feed, season, finding, inside)),
+    ]
     if not measured:
-        yield from water_changes(season, finding, loop)
-    yield from fewer_fish(season, finding, inside, f"loops.{loop}")
+        found += changed
+    return found + _room(season, finding, inside, f"loops.{loop}")

@@ -11,7 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import Action, Care, Change, first_passing, inside_tanks, mends, prove
+from stocksim.changes.change import (
+    Action,
+    Care,
+    Change,
+    first_passing,
+    inside_tanks,
+    mends_when_run,
+    prove,
+)
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.findings import Finding, water_limit_series
 from stocksim.engine.results.frames import Season
@@ -35,7 +43,8 @@ _EARLY_DAYS = 7 * max(_HELD_WEEKS.values())
 # A film below this share of what ordinary feeding keeps at its temperature is still growing (assumed); one that had so
 # many days is not.
 _YOUNG_SHARE, _GROWN_DAYS = 0.9, 3650.0
-_FILM_FACTORS = np.arange(1.1, 4.01, 0.1)
+_FILM_FACTORS = np.arange(1.1, 4.01, 0.1)  # of a bed, whose media can be finer or more
+_MEDIA_STEPS, _MOST_MEDIA_M3 = 40, 2.0  # of a biofilter, which can be another one
 # Media tried where a loop has no film, each size twice the one before; plastic media of 100-300 m2/m3 is common (common
 # practice, no source).
 _NEW_MEDIA = {
@@ -92,9 +101,30 @@ def starts_young(season: Season, loop: str) -> bool:
 
 def new_film(season: Season, loop: str) -> Iterator[Change]:
     """A biofilter for a loop that has no film at all, the smallest first."""
-    layout, file = season.layout, season.site.file
-    if layout.film_m2[layout.leaf_loop[:, layout.loops.index(loop)] > 0.0].any():
+    layout = season.layout
+    if not layout.film_m2[layout.leaf_loop[:, layout.loops.index(loop)] > 0.0].any():
+        yield from _new_filters(season, loop)
+
+
+def another_film(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
+    """A biofilter for a loop that has beds only, the smallest that does."""
+    if any(unit.loop == loop for unit in season.site.file.biofilters.values()):
         return
+    sizes = list(_new_filters(season, loop))
+    least, most = -1, len(sizes) - 1
+    if not mends_when_run(season, finding, sizes[most]):
+        return
+    while most - least > 1:
+        middle = (least + most) // 2
+        if mends_when_run(season, finding, sizes[middle]):
+            most = middle
+        else:
+            least = middle
+    yield sizes[most]
+
+
+def _new_filters(season: Season, loop: str) -> Iterator[Change]:
+    file = season.site.file
     name = next(name for name in map("new_{}".format, itertools.count(1)) if name not in file.biofilters)
     flow = sum(tank.flow for tank in file.tanks.values() if tank.loop == loop)
     for size in _NEW_MEDIA[file.site.units]:
@@ -113,18 +143,37 @@ def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     largest = int(np.argmax(film))
     if film[largest] <= 0.0:
         return
-    table, name = layout.units[largest - len(layout.tanks)].split(".")
-    films, volumes = (np.repeat(a[None], _FILM_FACTORS.size, axis=0) for a in (layout.film_m2, layout.volume_m3))
-    films[:, largest] *= _FILM_FACTORS
+    units = [largest]
+    filters = [
+        at + len(layout.tanks)
+        for at, unit in enumerate(layout.units)
+        if unit.startswith("biofilters.") and film[at + len(layout.tanks)] > 0.0
+    ]
+    units += [at for at in filters if at != largest]
+    for leaf in units:
+        yield from _grown(season, finding, leaf)
+
+
+def _grown(season: Season, finding: Finding, leaf: int) -> Iterator[Change]:
+    """The least surface of one bed or biofilter that does."""
+    layout = season.layout
+    film = layout.film_m2
+    table, name = layout.units[leaf - len(layout.tanks)].split(".")
+    factors = _FILM_FACTORS
     if table == "biofilters":
-        volumes[:, largest] *= _FILM_FACTORS
+        now = season.site.file.biofilters[name].media_volume
+        factors = np.geomspace(1.1, max(_MOST_MEDIA_M3 / now, 2.2), _MEDIA_STEPS)
+    films, volumes = (np.repeat(a[None], factors.size, axis=0) for a in (layout.film_m2, layout.volume_m3))
+    films[:, leaf] *= factors
+    if table == "biofilters":
+        volumes[:, leaf] *= factors
     good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes})
     if good is None:
         return
-    factor, where = float(_FILM_FACTORS[good]), {"where": f"{table}.{name}"}
+    factor, where = float(factors[good]), {"where": f"{table}.{name}"}
     if table == "beds":
-        surface = math.ceil(film[largest] * factor)
-        amounts = where | {"surface_m2": surface, "now_m2": float(film[largest])}
+        surface = math.ceil(film[leaf] * factor)
+        amounts = where | {"surface_m2": surface, "now_m2": float(film[leaf])}
         yield Change(Action.MORE_FILM, {f"beds.{name}.nitrifying_surface": f"{surface} m2"}, amounts)
     else:
         media = season.site.file.biofilters[name].media_volume * factor
@@ -211,7 +260,7 @@ def _grows_crops(season: Season, loop: str) -> bool:
 
 # Alkalinity below which nitrification suffers, 40 mg/L or more being advised (SRAC text, read), and to hold: 80 (common
 # practice).
-_SCARCE_ALKALINITY_MG_L, _HELD_ALKALINITY_MG_L = 40.0, 80.0
+SCARCE_ALKALINITY_MG_L, HELD_ALKALINITY_MG_L = 40.0, 80.0
 _ALKALINITY_STEP_MG_L = 20.0
 # Of the loop's water at most this share is changed in a day (common practice, no source: fish bear no larger step in
 # salts and pH), in tenths.
@@ -224,6 +273,7 @@ _BRIEF_DAYS = 21  # a limit broken for longer is not a matter of one or a few wa
 _DOSE_SHARES, _LATER_WEEKS = (1.0, 0.5, 0.25, 0.1), (0, 2, 4, 8)
 _CLEAR_DAYS = (0, 3, 7, 14)  # that the film is given to clear the water before fish come
 _LEAST_SEASON_DAYS = 28  # that fish stocked later must still be in the season for, to prove anything (assumed)
+_FILM_WEEKS, _FIRST_DAYS = (3, 4, 6, 8, 10, 12, 16), 14  # tried, and the fish's first days that a new film must carry
 _TEST_DAYS = 3  # a test this long before a limit breaks found what breaks it (assumed)
 
 
@@ -233,12 +283,12 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Change]
         return
     column = season.layout.loops.index(loop)
     lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
-    if lowest >= _SCARCE_ALKALINITY_MG_L:
+    if lowest >= SCARCE_ALKALINITY_MG_L:
         return
     yield Change(
         Action.BUFFER,
-        {f"loops.{loop}.alkalinity_target": f"{_HELD_ALKALINITY_MG_L:g} mg/L"},
-        {"loop": loop, "alkalinity_mg_l": _HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest, 0.0)},
+        {f"loops.{loop}.alkalinity_target": f"{HELD_ALKALINITY_MG_L:g} mg/L"},
+        {"loop": loop, "alkalinity_mg_l": HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest, 0.0)},
     )
 
 
@@ -276,7 +326,7 @@ def softer_sources(season: Season, loop: str) -> list[float]:
     return [
         level
         for level in alkalinity_steps(source)
-        if table.alkalinity_target is not None or lowest - (source - level) >= _SCARCE_ALKALINITY_MG_L
+        if table.alkalinity_target is not None or lowest - (source - level) >= SCARCE_ALKALINITY_MG_L
     ]
 
 
@@ -293,7 +343,7 @@ def alkalinity_steps(now: float) -> list[float]:
     """Levels below today's that nitrification still bears, the highest first, ten at most."""
     steps = []
     level = _ALKALINITY_STEP_MG_L * ((now - 1e-9) // _ALKALINITY_STEP_MG_L)
-    while level >= _SCARCE_ALKALINITY_MG_L:
+    while level >= SCARCE_ALKALINITY_MG_L:
         steps.append(level)
         level -= _ALKALINITY_STEP_MG_L
     return steps[:: -(-len(steps) // 10) or 1]
@@ -338,12 +388,23 @@ def water_changes(season: Season, finding: Finding, loop: str) -> Iterator[Chang
             return
 
 
+def weekly_water(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
+    """The smallest share of a loop's water changed every week that keeps a level which the film leaves too high."""
+    if not LIMITS[finding.limit].is_left_by_film or finding.days_broken <= _BRIEF_DAYS or finding.first_date is None:
+        return
+    layout = season.layout
+    first = max((finding.first_date - layout.start).days - 7, 0)
+    days = season.dates[first::7]
+    for share in _CHANGE_SHARES:
+        change = _changed(season, loop, days, share, ())
+        if _holds(season, finding, change, False):
+            yield change
+            return
+
+
 def _holds(season: Season, finding: Finding, change: Change, is_alone: bool) -> bool:
-    try:
-        after = prove(season.site, change.fields)
-    except InputError:  # it cannot be written so, as a change of more water than there is
-        return False
-    return mends(season, after, finding, change) and (not is_alone or _clears(after, finding))
+    is_mended = mends_when_run(season, finding, change)
+    return is_mended and (not is_alone or _clears(prove(season.site, change.fields), finding))
 
 
 def _clears(after: Season, finding: Finding) -> bool:
@@ -409,6 +470,42 @@ def less_dosed_ammonia(season: Season, finding: Finding, loop: str) -> Iterator[
             },
             care=Care.CLEAR_TESTS if moved else None,
         )
+
+
+def film_first(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
+    """Ammonia dosed into a loop whose film is new until it carries the fish's first weeks; the fish come then.
+
+    The soonest date that does, with a dose of what the fish would have made, or half of it.
+    """
+    table, start = season.site.file.loops[loop], season.layout.start
+    fish = _stocked(season, loop)
+    if table.fishless_cycling is not None or table.feeding_ramp or not fish or not is_early(season, finding):
+        return
+    if min(fish.values()) > start + dt.timedelta(days=_EARLY_DAYS) or not starts_young(season, loop):
+        return
+    column = season.layout.loops.index(loop)
+    made = float(season.loop_table["tan_produced_g"][:_FIRST_DAYS, column].mean())
+    if not made > 0.0:
+        return
+    first = min(fish.values())
+    for weeks, share in itertools.product(_FILM_WEEKS, (1.0, 0.5)):
+        due = first + dt.timedelta(days=7 * weeks)
+        until = due - dt.timedelta(days=1 + _CLEAR_DAYS[1])
+        if (due - start).days + _LEAST_SEASON_DAYS > season.layout.days:
+            return
+        late = {key: max(day, due) for key, day in fish.items()}
+        moved = tuple(key for key in fish if late[key] != fish[key])
+        dose = {"from": start, "to": until, "ammonia_nitrogen": f"{share * made:.4g} g/day"}
+        change = Change(
+            Action.FILM_FIRST,
+            {f"loops.{loop}.fishless_cycling": dose} | {f"cohorts.{key}.stocked": due for key in moved},
+            {"loop": loop, "dose_g_day": share * made, "until": until, "cohorts": moved, "due": due},
+            start,
+            care=Care.AMMONIA,
+        )
+        if mends_when_run(season, finding, change):
+            yield change
+            return
 
 
 def _stocked(season: Season, loop: str) -> dict[str, dt.date]:

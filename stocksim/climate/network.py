@@ -135,7 +135,9 @@ def _settle_heaters(nets: _Nets, net: int, is_night: int, setting: int, air_c: f
             wanted_c = nets.set_c[net, setting, one]
             heat_w = min(max((wanted_c - reached_c) / own_k_w, 0.0), nets.power_w[net, one])
             cool_w = nets.cool_w[net, one]
-            carried_w = nets.vent_w_k[net, one] * max(nets.vent_c[net, one] - air_c, 0.0) + cool_w
+            # wide open they carry what the node is warmer than outdoors, also where it stays above their set point
+            vent_w_k = nets.vent_w_k[net, one]
+            carried_w = vent_w_k * max(reached_c - air_c, 0.0) / (1.0 + own_k_w * vent_w_k) + cool_w
             upper_c = wanted_c if cool_w > 0.0 else max(nets.vent_c[net, one], wanted_c)
             heat_w += max(min((upper_c - reached_c) / own_k_w, 0.0), -carried_w)
             moved_c = max(moved_c, abs(heat_w - state.before_w[one]) * own_k_w)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import exp, jitable
+from stocksim.validity import Range, valid
 
 FloatArray = NDArray[np.float64]
 
@@ -18,6 +19,11 @@ VAPOUR_OVER_AIR = 0.621945  # ratio of molar masses
 _GAS_CONSTANT_DRY = 287.042  # J/kg/K
 
 
+@valid(
+    "vapour pressure over water",
+    Range("temperature_c", "degC", -60.0, 60.0, "this project's choice for FAO-56 eq. 11"),
+    is_called_compiled=True,
+)
 @jitable
 def over_water_kpa(temperature_c: Any) -> Any:
     r"""Saturation vapour pressure over water, supercooled below 0 degC.
@@ -44,6 +50,10 @@ def over_water_kpa(temperature_c: Any) -> Any:
     return 0.6108 * exp(17.27 * temperature_c / (temperature_c + 237.3))
 
 
+@valid(
+    "vapour pressure of air",
+    Range("temperature_c", "degC", -40.0, 50.0, "from memory of Alduchov & Eskridge 1996"),
+)
 def saturation_pressure_kpa(temperature_c: ArrayLike) -> FloatArray:
     """Saturation vapour pressure, over water from 0 degC up and over ice below.
 
@@ -120,13 +130,17 @@ def enthalpy_j_kg(temperature_c: ArrayLike, ratio_kg_kg: ArrayLike) -> FloatArra
     return np.asarray(DRY_AIR_J_KG_K * t + ratio * (VAPOURIZING_J_KG + VAPOUR_J_KG_K * t), dtype=float)
 
 
+@valid(
+    "air pressure by elevation, of rooms",
+    Range("elevation_m", "m", -430.0, 3000.0, "this project's choice, as that of the water"),
+)
 def pressure_at_kpa(elevation_m: ArrayLike) -> FloatArray:
     """Air pressure at a height in the standard atmosphere.
 
     Parameters
     ----------
     elevation_m : array_like, shape (...)
-        Height above the sea. [m]
+        Height above the sea. [m] Valid -430 to 3000.
 
     Returns
     -------

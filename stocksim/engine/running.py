@@ -16,17 +16,17 @@ from stocksim.engine.results.course import Course
 from stocksim.engine.results.frames import Season
 from stocksim.engine.season import Progress, simulate
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError
+from stocksim.fish.energetics import maintenance_energy
 from stocksim.fish.growth import Growth, grow_in_good_water
 from stocksim.fish.thermal import acclimated_to, days_to_death, lethal_lines, temperature_hazard
 from stocksim.library.feeds import grams_like_pellets, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species
 from stocksim.site.reading import Site
+from stocksim.validity import RANGED, is_from_within
 
 FloatArray = NDArray[np.float64]
 
-# Weights that the growth points cover; see docs/fits.md.
-VALID_WEIGHT_G = (2.0, 1000.0)
 _LONGEST_DAYS = 3660
 # Water that kills this share of the fish within so many days is refused, for nobody grows there; slower deaths are
 # told.
@@ -55,7 +55,22 @@ def run_season(site: Site, progress: Progress | None = None, **overrides: Any) -
     ------
     InputError
         If an override makes the site faulty.
+
+    Warns
+    -----
+    OutsideValidity
+        Once, if the season leaves ranges that the sources of its formulas cover; `Season.left_ranges` tells all. Not
+        where another part of this package asks, which tells it in its answer.
     """
+    season = _run(site, progress, overrides)
+    if not is_from_within(2) and season.left_ranges:
+        left = season.left_ranges
+        places = ", ".join(f"{one.argument} at {one.where} on {one.days} days" for one in left)
+        warnings.warn(f"The season leaves ranges that its formulas hold in: {places}.", OutsideValidity, stacklevel=2)
+    return season
+
+
+def _run(site: Site, progress: Progress | None, overrides: dict[str, Any]) -> Season:
     changed = site.with_changes(overrides) if overrides else site
     planting = build_planting(changed)
     layout = build_layout(changed, planting)
@@ -258,7 +273,8 @@ def _deadly_water(species: str, entry: Entry, temperature_c: ArrayLike, days: in
 
 
 def _warn_outside(species: str, start_g: float, course: Growth) -> None:
-    low, high = VALID_WEIGHT_G
+    (weights,) = RANGED[maintenance_energy.__name__].ranges
+    low, high = weights.low, weights.high
     outside = int(((course.weight_g < low) | (course.weight_g > high)).sum()) + int(not low <= start_g <= high)
     if outside:
         warnings.warn(

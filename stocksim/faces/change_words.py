@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 from stocksim.changes.change import Action, Care, Change
@@ -9,7 +10,8 @@ from stocksim.changes.search import Help, help_of
 from stocksim.engine.results.findings import Finding
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.kinds import LIMITS, WhyNone
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.site.loop_water import SOFT_WATER
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 CARES = {
@@ -17,6 +19,7 @@ CARES = {
     Care.GROWN_FILM: "its film grown before it must carry these fish",
     Care.FOOD_GRADE: "either food grade",
     Care.CLEAR_TESTS: "when tests read no ammonia and no nitrite",
+    Care.AMMONIA: "ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none",
     Care.LOST_NITROGEN: "its nitrogen is then lost to the beds",
     Care.WATERCRESS: (
         "Watercress: grow it from seed or clean cuttings. Wild plants, and snails from pastures, can bring liver "
@@ -76,13 +79,14 @@ def _cost_words(found: Help) -> str:
     """What the run of a change says beside the limit that it mends."""
     words = ""
     if found.deaths is not None and found.deaths.is_told:
-        dying, fish = found.deaths
-        words += f" (with it, {dying:.0f} of {fish:.0f} fish still die of the water or of hunger)"
+        dying, fish, before = found.deaths
+        without = "" if math.isnan(before) else f", {before:.0f} without"
+        words += f" (with it, {dying:.0f} of {fish:.0f} fish still die of the water or of hunger{without})"
     if found.breaks:
         places = ", ".join(f"{LIMITS[limit].name} of {where.split('.')[1]}" for limit, where in found.breaks)
         words += f" (but that breaks {places})"
     if found.even_so is not None:
-        dying, fish = found.even_so
+        dying, fish, _ = found.even_so
         words += f" (but even so {dying:.0f} of {fish:.0f} fish die in a run with it)"
     return words
 
@@ -124,6 +128,32 @@ def _care(change: Change) -> str:
 def _fewer_fish(change: Change, units: str) -> str:
     kept = " and ".join(f"{fish} of the {of} {cohort}" for cohort, fish, of in change.amounts["kept"])
     return f"keep {kept} in {_place(change.amounts['where'])}"
+
+
+def _taken_out(change: Change, units: str) -> str:
+    at = change.amounts
+    verb = "harvest" if at["is_harvest"] else "sell, or eat small,"
+    return f"{verb} the {at['fish']} largest of the {at['of']} {at['cohort']} in {at['tank']}"
+
+
+def _moved(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"{'move' if change.start else 'stock'} {at['cohort']} {'from' if change.start else 'not in'} {at['tank']} "
+        + (f"into {at['into']}" if change.start else f"but in {at['into']}")
+    )
+
+
+def _more_flow(change: Change, units: str) -> str:
+    at = change.amounts
+    flow, now = (flow_words(at[key], units) for key in ("flow_m3_day", "now_m3_day"))
+    return f"send {flow} through {at['tank']} instead of {now}"
+
+
+def flow_words(flow_m3_day: float, units: str) -> str:
+    """A flow by the hour, as pumps are sold."""
+    per_hour = to_face(flow_m3_day / 24.0, "volume", units)
+    return f"{per_hour:.0f} {face_unit('volume', units)}/h"
 
 
 def _more_air(change: Change, units: str) -> str:
@@ -222,7 +252,7 @@ def _softer_source(change: Change, units: str) -> str:
     at = change.amounts
     return (
         f"fill and top up loop {at['loop']} with water of {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of "
-        f"{at['now_mg_l']:.0f}, by rain or reverse-osmosis water mixed into yours, so that pH stays lower"
+        f"{at['now_mg_l']:.0f}, by {SOFT_WATER} mixed into yours, so that pH stays lower"
     )
 
 
@@ -249,7 +279,8 @@ def _water_changes(change: Change, units: str) -> str:
 def _weekly_changes(change: Change, units: str) -> str:
     at = change.amounts
     volume, care = format_quantity(at["volume_m3"], "volume", units), _care(change)
-    return f"change {volume} of loop {at['loop']}'s water every week" + (f" ({care})" if care else "")
+    since = f" from {format_date(change.start)} on" if change.care is Care.LOST_NITROGEN and change.start else ""
+    return f"change {volume} of loop {at['loop']}'s water every week{since}" + (f" ({care})" if care else "")
 
 
 def _weekly_changes_told(change: Change, units: str) -> str:
@@ -271,6 +302,14 @@ def _dosing_ends(change: Change, units: str) -> str:
     return f"stop dosing ammonia into loop {at['loop']} after {at['last']}, {clear} before fish come"
 
 
+def _film_first(change: Change, units: str) -> str:
+    at = change.amounts
+    return (
+        f"grow the film of loop {at['loop']} first: dose {at['dose_g_day']:.2g} g/day of ammonia nitrogen until "
+        f"{at['until']}, and stock {', '.join(at['cohorts'])} on {at['due']} ({_care(change)})"
+    )
+
+
 def _less_dosed_ammonia(change: Change, units: str) -> str:
     at = change.amounts
     words = []
@@ -290,9 +329,9 @@ def _less_dosed_ammonia(change: Change, units: str) -> str:
 def _planted_area(change: Change, units: str) -> str:
     at = change.amounts
     carried, planted = (format_quantity(at[key], "area", units) for key in ("carried_m2", "planted_m2"))
-    less = "less than" if at["carried_m2"] / at["planted_m2"] < 1.0 else "more than"
     of = "" if at["is_whole"] else " with what has a published ratio"
-    return f"the season's feed carries about {carried} by the handbooks, {less} the {planted} planted{of}"
+    words = f"plant {carried} in loop {at['loop']}{of}, which the season's feed keeps green, in place of {planted}"
+    return words if at["carried_m2"] >= at["planted_m2"] else f"{words}, or add the salts that more of it lacks"
 
 
 def _free_ground(change: Change, units: str) -> str:
@@ -376,6 +415,9 @@ def _together(change: Change, units: str) -> str:
 
 SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.FEWER_FISH: _fewer_fish,
+    Action.TAKEN_OUT: _taken_out,
+    Action.MOVED: _moved,
+    Action.MORE_FLOW: _more_flow,
     Action.MORE_AIR: _more_air,
     Action.LESS_FEED: _less_feed,
     Action.HELD_FEED: _held_feed,
@@ -392,6 +434,7 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes,
     Action.DOSING_ENDS: _dosing_ends,
     Action.LESS_DOSED_AMMONIA: _less_dosed_ammonia,
+    Action.FILM_FIRST: _film_first,
     Action.FREE_GROUND: _free_ground,
     Action.HUNGRIER_CROPS: _hungrier_crops,
     Action.RATION: _ration,

@@ -15,6 +15,8 @@ PARTS = {
     "Loops": "loops",
     "Biofilters": "biofilters",
     "Settlers": "settlers",
+    "Pumps": "pumps",
+    "Backups": "backups",
     "Season": "season",
     "Whole file": "",
 }

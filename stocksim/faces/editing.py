@@ -29,15 +29,16 @@ _ASSIGNED = re.compile(rf"\s*({_KEY}(?:\s*\.\s*{_KEY})*)\s*=")
 # where entries of a table are named elsewhere, * for every name or place, and where they are keys
 _REFERENCES: dict[str, tuple[tuple[str, ...], ...]] = {
     "tanks": (
-        ("cohorts", "*", "tank"), ("events", "*", "tank"), ("stocking", "candidates", "*", "tanks", "*"),
-        ("stocking", "own", "*", "tanks", "*"),
+        ("pumps", "*", "feeds", "*"), ("cohorts", "*", "tank"), ("events", "*", "tank"),
+        ("stocking", "candidates", "*", "tanks", "*"), ("stocking", "own", "*", "tanks", "*"),
     ),
     "cohorts": (("events", "*", "cohort"),),
     "loops": (
         *((table, "*", "loop") for table in ("tanks", "beds", "biofilters", "settlers")),
         ("stocking", "options", "*", "loop"),
     ),
-    "beds": (("settlers", "*", "feeds"),),
+    "beds": (("settlers", "*", "feeds"), ("pumps", "*", "feeds", "*"), ("tanks", "*", "overflows_to", "*")),
+    "biofilters": (("pumps", "*", "feeds", "*"), ("tanks", "*", "overflows_to", "*")),
 }  # fmt: skip
 _KEYED = {"cohorts": (("stocking", "own"),)}
 

@@ -24,6 +24,7 @@ from stocksim.library.feeds import feed_names
 from stocksim.library.species import load_species, species_names
 from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS, solids_fed_kinds
 from stocksim.site.kinds import EVENT_KINDS, REMOVALS
+from stocksim.site.pump_tables import MAINS
 from stocksim.water.solids import SETTLERS
 
 
@@ -52,7 +53,7 @@ def _script(text: str, name: str, number: int) -> str:
 
 # --- the fields of the edit page: plain ones, each bound to one place of the site file's text
 
-_ROWS = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events")
+_ROWS = ("loops", "tanks", "beds", "biofilters", "settlers", "pumps", "backups", "cohorts", "events")
 
 
 def row(raw: dict[str, Any], path: Path, faults: Sequence[str], words: str = "") -> None:
@@ -220,6 +221,18 @@ def add_button(table: str, raw: dict[str, Any]) -> None:
             "flow": "500 L/h",
         },
         "settlers": {"loop": loop, "kind": "radial_flow"},
+        "pumps": {
+            "feeds": [next(iter(editing.entries(raw, "tanks")), "cedar")],
+            "power": "60 W",
+            "lift": "1.5 m",
+        },
+        "backups": {
+            "kind": "generator",
+            "carries": [MAINS],
+            "power": "3 kW",
+            "fuel_volume": "15 L",
+            "burns": "1.2 L/h",
+        },
         "cohorts": {
             "species": "yellow_perch",
             "tank": next(iter(editing.entries(raw, "tanks")), "cedar"),

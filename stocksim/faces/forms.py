@@ -59,9 +59,10 @@ TABLE_STARTS: dict[str, dict[str, dict[str, Any] | None]] = {
         "computed": {"kind": "computed"},
     },
 }
+_CIRCUIT = Field(("oxygen_supply", "circuit"), "its circuit", width=110)
 _SUPPLY = {
-    "diffuser": [Field(("oxygen_supply", "power"), "air power")],
-    "measured": [Field(("oxygen_supply", "transfer"), "oxygen transfer")],
+    "diffuser": [Field(("oxygen_supply", "power"), "air power"), _CIRCUIT],
+    "measured": [Field(("oxygen_supply", "transfer"), "oxygen transfer"), _CIRCUIT],
 }
 _WATER = {
     "constant": [Field(("water_temperature", "value"), "water")],
@@ -94,6 +95,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("volume",), "volume", width=110),
         Field(("flow",), "flow", width=110),
         Field(("depth",), "depth", width=100),
+        Field(("overflows_to",), "overflows to", "list", width=150),
         _SUPPLY_KIND,
     ],
     "beds": [
@@ -104,6 +106,9 @@ FORMS: dict[str, list[Field]] = {
         Field(("flow",), "flow", width=110),
         Field(("media_size",), "media size", width=110),
         Field(("planted_face",), "planted face", width=110),
+        Field(("floats_on_sump",), "floats on the sump", "yes"),
+        Field(("flooding",), "flooded by", "choice", ("", "siphon", "timer"), 110),
+        Field(("swing",), "fills and drains", width=110),
         Field(("biofilter_started",), "film started", "date"),
         _SUPPLY_KIND,
     ],
@@ -125,14 +130,36 @@ FORMS: dict[str, list[Field]] = {
         Field(("emptied_every_days",), "emptied every (days)", "whole"),
         Field(("feeds",), "feeds", "choice", "beds"),
     ],
+    "pumps": [
+        Field(("feeds",), "feeds, commas between", "list", width=260),
+        Field(("power",), "plate watts", width=100),
+        Field(("lift",), "lift", width=100),
+        Field(("flow",), "flow", width=110),
+        Field(("circuit",), "circuit", width=110),
+        Field(("drain_back",), "drains back", width=110),
+    ],
+    "backups": [
+        Field(("kind",), "kind", "choice", ("generator", "battery")),
+        Field(("carries",), "carries circuits, commas between", "list", width=260),
+        Field(("power",), "power", width=100),
+        Field(("switch",), "switch", "choice", ("", "automatic", "by_hand")),
+        Field(("after_minutes",), "after (minutes)", "number"),
+        Field(("fuel_volume",), "generator: fuel", width=130),
+        Field(("burns",), "generator: burns", width=130),
+        Field(("energy",), "battery: label", width=130),
+    ],
     "loops": [
         Field(("sump",), "sump", width=110),
+        Field(("sump_brim",), "sump to its brim", width=120),
+        Field(("sump_least",), "pump needs", width=110),
         Field(("ph",), "pH", "number", width=90),
         Field(("alkalinity_target",), "alkalinity target"),
         Field(("buffer",), "buffer", "choice", ("", *get_args(BufferSalt)), 200),
         Field(("source_water", "alkalinity"), "source alkalinity"),
         Field(("evaporation",), "evaporation", width=110),
         Field(("return_drop",), "fall into sump", width=110),
+        Field(("new_water",), "steady new water", width=130),
+        Field(("feeding_hours",), "fed at (08:00, 17:00)", "list", width=160),
         Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
         Field(("water_temperature",), "temperature", "table", tuple(TABLE_STARTS["water_temperature"])),
@@ -174,11 +201,20 @@ FED = [
     Field(("ration", "stop_below"), "no feed below"),
     Field(("ration", "restart_after_days"), "restart after days (3)", "whole"),
     Field(("ration", "meals_per_day"), "meals a day (2)", "number"),
+    Field(("ration", "feeding_hours"), "fed at (08:00, 17:00)", "list", width=160),
     Field(("ration", "spilled_share"), "spilled share (0.17)", "number"),
 ]
 COLD_RULE = [Field(("below",), "colder than"), Field(("feed_every_days",), "fed each n-th day", "whole")]
 # keys that a table of another kind keeps
-KEPT_BY_RULES = ("fasting_days", "stop_below", "restart_after_days", "meals_per_day", "spilled_share", "cold_rules")
+KEPT_BY_RULES = (
+    "fasting_days",
+    "stop_below",
+    "restart_after_days",
+    "meals_per_day",
+    "feeding_hours",
+    "spilled_share",
+    "cold_rules",
+)
 KEPT_BY_WATER = ("at_least", "at_most")
 
 

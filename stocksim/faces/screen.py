@@ -10,8 +10,7 @@ from typing import Any, NamedTuple
 
 import streamlit as st
 
-from stocksim.changes.search import find_changes
-from stocksim.engine.results.findings import Finding
+from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.errors import Fault, InputError
@@ -65,9 +64,9 @@ def solve(source: Source) -> Season:
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-def seek_changes(source: Source) -> list[Finding]:
-    """Findings of a sound site with what helps against each broken limit; takes some seconds."""
-    return find_changes(solve(source))
+def seek_advice(source: Source) -> Advice:
+    """What is advised for a sound site, with its findings; takes some seconds."""
+    return advise(solve(source))
 
 
 @st.cache_data(max_entries=96, show_spinner=False)

@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 from stocksim.faces.fates import event_words, ration_words
+from stocksim.faces.words import heater_data
+from stocksim.heat.heaters import SIZE_WORDS, judged_heaters
 from stocksim.heat.notes import site_notes, site_questions
 from stocksim.heat.small_fish import small_candidates, small_words
 from stocksim.heat.temperatures import warmth_of_site, water_c
@@ -17,6 +19,8 @@ from stocksim.site.beds import bed_film_m2
 from stocksim.site.climate_faults import heaters
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable
+from stocksim.site.model import SiteFile
+from stocksim.site.pumps import backup_hours, circuit_w, pump_flow_m3_day
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -91,13 +95,37 @@ def understood(site: Site) -> dict[str, Any]:
             f"return, {show(s.drawn_off, 'volume')} drawn off a day"
             for key, s in file.settlers.items()
         ],
+        "pumps": [_pump_words(file, key) for key in file.pumps],
+        "backups": [_backup_words(file, key) for key in file.backups],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
         "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
+        "heaters": [heater_data(judged) for judged in judged_heaters(site)],
         "questions": list(asked),
         "notes": [note for note in site_notes(site) if note not in asked]
         + [small_words(small, units) for small in small_candidates(site)],
     }
+
+
+def _pump_words(file: SiteFile, key: str) -> str:
+    """A pump: what it moves how high, on which circuit, and what it draws in a day."""
+    pump, units = file.pumps[key], file.site.units
+    flow = format_quantity(pump_flow_m3_day(file, pump), "flow", units)
+    return (
+        f"{key}: {flow} to {', '.join(pump.feeds)}, lifted {format_quantity(pump.lift, 'length', units)}, "
+        f"{pump.power:g} W on circuit {pump.circuit}, {0.024 * pump.power:.2f} kWh a day"
+    )
+
+
+def _backup_words(file: SiteFile, key: str) -> str:
+    """A backup: what it carries, when it begins and how long it lasts."""
+    backup, watts = file.backups[key], circuit_w(file)
+    load = sum(watts[name] for name in dict.fromkeys(backup.carries))
+    lasts = backup_hours(backup, load)
+    return (
+        f"{key}: {backup.kind} of {backup.power:g} W, carries {', '.join(backup.carries)} ({load:,.0f} W), "
+        f"{backup.switch.replace('_', ' ')} after {backup.after_minutes or 0.0:g} minutes, lasts {lasts:.1f} hours"
+    )
 
 
 def _heat_words(site: Site) -> list[str]:
@@ -108,9 +136,15 @@ def _heat_words(site: Site) -> list[str]:
     units = site.file.site.units
     cold = format_quantity(warmth.weather.design_cold_c, "temperature", units)
     rooms = [f"{room}: loses {loss:.0f} W/K at night" for room, loss in warmth.plan.loss_w_k.items()]
+    judged = {one.place: one for one in judged_heaters(site)}
     burners = [
         f"{place}: {heater.power / 1000.0:g} kW of {heater.fuel.replace('_', ' ')}, set to "
         f"{format_quantity(heater.set_point, 'temperature', units)}"
+        + (
+            f"; that night asks {judged[place].needed_kw:.1f} kW: {SIZE_WORDS[judged[place].size]}"
+            if place in judged
+            else ""
+        )
         for place, heater in heaters(site.file)
     ]
     return [f"weather: {site.file.weather.kind if site.file.weather else ''}, design cold {cold}", *rooms, *burners]

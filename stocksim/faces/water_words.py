@@ -13,8 +13,10 @@ from stocksim.faces.fates import death_words, heavy_words
 from stocksim.faces.text import tank_rows
 from stocksim.faces.words import (
     CHALK,
+    base_words,
     day_words,
     level_words,
+    most_portions,
     nitrate_words,
     ph_words,
     place_words,
@@ -128,12 +130,15 @@ def dosing_cautions(season: Season, loop: str) -> list[str]:
     frame, table = season.loops[season.loops["loop"] == loop], season.site.file.loops[loop]
     if not frame["buffer_g"].to_numpy().any() and not short_words(season, loop):
         return []
-    return [*DOSING, salt_words(table.buffer), *([HYDROXIDE] if SALTS[table.buffer].is_caustic else [])]
+    most = most_portions(season, loop)
+    portions = [f"Give it in {most} portions over the day when it asks for most."] if most > 1 else []
+    return [*DOSING, *portions, salt_words(table.buffer), *([HYDROXIDE] if SALTS[table.buffer].is_caustic else [])]
 
 
 def fish_water_cautions(season: Season, loop: str) -> list[str]:
-    """Cautions about nitrate and pH for the fish of a loop; none where both are well."""
-    return [sentence for sentence in (nitrate_words(season, loop), ph_words(season, loop)) if sentence]
+    """Cautions about alkalinity, nitrate and pH for the fish of a loop; none where all are well."""
+    told = (base_words(season, loop), nitrate_words(season, loop), ph_words(season, loop))
+    return [sentence for sentence in told if sentence]
 
 
 def tank_water_rows(season: Season, found: Sequence[Finding], units: str) -> list[dict[str, str]]:

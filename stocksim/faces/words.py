@@ -9,39 +9,42 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.arrays.beds import Unrated
+from stocksim.changes.water import HELD_ALKALINITY_MG_L, SCARCE_ALKALINITY_MG_L
+from stocksim.changes.ways import Advice
 from stocksim.engine.arrays.fish import build_stays
+from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
 from stocksim.faces.change_words import help_words
 from stocksim.faces.fates import (
     death_words,
     event_data,
     fate_data,
     feed_data,
-    fish_cautions,
     heavy_words,
     is_heavy,
-    not_known_data,
 )
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
+from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
+from stocksim.faces.planting_words import build_data, more_area_words, unrated_words
+from stocksim.faces.validity_words import left_caution, left_data
+from stocksim.faces.ways_words import advice_data
+from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
 from stocksim.library.species import density_limits, density_meaning
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS, Mending
 from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_date, format_quantity, to_face
-from stocksim.water.buffering import SALTS, chalk_room
+from stocksim.water.buffering import SALTS, chalk_room, dose_portions
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 from stocksim.water.tolerance import (
     FISH_PH_DEADLY_HIGH,
     FISH_PH_DEADLY_LOW,
     FISH_PH_HIGH,
     FISH_PH_LOW,
-    NITRATE_CAUTION_MG_L,
-    exchange_share,
-    weekly_share,
 )
 
 FloatArray = NDArray[np.float64]
@@ -68,57 +71,15 @@ def _in_tanks(season: Season, column: int) -> Days:
     return inside
 
 
-def nitrate_cautions(season: Season, loop: str) -> list[tuple[str, float, Days]]:
-    """Level of nitrate nitrogen to be cautious at, of every cohort that lives in a loop.
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-    loop : str
-        Name of the loop.
-
-    Returns
-    -------
-    list of (str, float, ndarray)
-        Cohort, its level [mg/L], and whether it is there, day by day; the lowest level first.
-    """
-    layout, column = season.layout, season.layout.loops.index(loop)
-    there: dict[str, Days] = {}
-    species: dict[str, str] = {}
-    for number, cohort in enumerate(layout.cohorts):
-        if layout.cohort_loop[number, column] > 0.0:
-            days = season.course.count[0, :, number] > 0.0
-            species[cohort] = layout.stays[number].table.species  # cohorts of events stand in no table of the file
-            there[cohort] = there.get(cohort, np.zeros_like(days)) | days
-    found = []
-    for cohort, days in there.items():
-        own = season.site.species[species[cohort]].values.get("nitrate_caution")
-        found.append((cohort, NITRATE_CAUTION_MG_L if own is None else own.value, days))
-    return sorted((one for one in found if one[2].any()), key=lambda one: one[1])
-
-
 def nitrate_words(season: Season, loop: str) -> str:
     """From when nitrate passes the caution level of the loop's fish, and what helps; empty where it does not."""
-    column = season.layout.loops.index(loop)
-    nitrate = season.course.nitrate_mg_l[0, :, column]
-    passed: dict[float, list[str]] = {}
-    days, strictest = np.zeros(len(nitrate), bool), np.zeros(len(nitrate), bool)
-    for cohort, level, there in nitrate_cautions(season, loop):
-        above = there & (nitrate > level)
-        if not above.any():
-            continue
-        passed.setdefault(level, []).append(cohort)
-        days |= above
-        if len(passed) == 1:
-            strictest |= above
-    if not passed:
+    passed = nitrate_passed(season, loop)
+    if passed is None:
         return ""
-    levels = ", ".join(f"{level:g} mg/L for {_names(cohorts)}" for level, cohorts in passed.items())
-    first, worst = int(np.flatnonzero(days)[0]), int(np.argmax(np.where(days, nitrate, -np.inf)))
+    levels = ", ".join(f"{level:g} mg/L for {_names(list(cohorts))}" for level, cohorts in passed.cohorts.items())
     return (
-        f"Nitrate-N of loop {loop} passes a caution level ({levels}) on {_day(season, first)} and reaches "
-        f"{nitrate[worst]:.0f} on {_day(season, worst)}. {_nitrate_lever(season, column, min(passed), strictest)}"
+        f"Nitrate-N of loop {loop} passes a caution level ({levels}) on {_day(season, passed.first_day)} and reaches "
+        f"{passed.worst_mg_l:.0f} on {_day(season, passed.worst_day)}. {_nitrate_lever(season, passed)}"
     )
 
 
@@ -126,27 +87,48 @@ def _names(cohorts: list[str]) -> str:
     return ", ".join(cohorts[:3]) + (f" and {len(cohorts) - 3} more" if len(cohorts) > 3 else "")
 
 
-def _nitrate_lever(season: Season, column: int, goal: float, above: Days) -> str:
-    """More planted area, or the water to change by simple dilution: each week from the first day, or at once."""
-    layout, units = season.layout, season.site.file.site.units
-    nitrate = season.course.nitrate_mg_l[0, :, column]
-    first, worst = int(np.flatnonzero(above)[0]), int(np.argmax(np.where(above, nitrate, -np.inf)))
-    source = float(layout.water.source_nitrate[..., column].ravel()[0])
-    water = float(layout.loop_water_m3[column])
-    if source >= goal:
-        return f"Plant more area; your source water holds {source:g} mg/L itself, so changing water cannot help."
-    once = float(exchange_share(nitrate[worst], goal, source))
-    weekly = weekly_share((nitrate[worst] - goal) * 7.0 / (worst - first + 1), goal, source)
-    at_once = f"{format_quantity(once * water, 'volume', units)} ({100.0 * once:.0f} % of the loop)"
-    if worst - first >= 7 and weekly < once:
-        each_week = format_quantity(weekly * water, "volume", units)
-        how = f"about {each_week} a week from then on, or {at_once} in parts by {_day(season, worst)}"
+def _nitrate_lever(season: Season, passed: NitratePassed) -> str:
+    """More planted area where there is nitrogen for it, or the water to change: each week from a day on, or at once."""
+    units = season.site.file.site.units
+    build = season.build_areas.get(passed.loop)
+    more = more_area_words(build, units) if build is not None and build.has_room else ""
+    if passed.once_m3 is None:
+        held = f"your source water holds {passed.source_mg_l:g} mg/L itself, so changing water cannot help."
+        return f"{more[0].upper()}{more[1:]}; {held}" if more else f"Feed less: {held}"
+    share = passed.once_m3 / float(season.layout.loop_water_m3[season.layout.loops.index(passed.loop)])
+    at_once = f"{format_quantity(passed.once_m3, 'volume', units)} ({100.0 * share:.0f} % of the loop)"
+    if passed.weekly_m3 is not None:
+        each_week = format_quantity(passed.weekly_m3, "volume", units)
+        how = f"about {each_week} a week from then on, or {at_once} in parts by {_day(season, passed.by_day)}"
     else:
         how = f"{at_once}, a large change in parts over days"
-    return (
-        "Plant more area, or change water (without chlorine or chloramine, at the loop's temperature) to hold it at "
-        f"{goal:g}: {how}."
+    change = (
+        f"change water (without chlorine or chloramine, at the loop's temperature) to hold it at {passed.goal_mg_l:g}: "
+        f"{how}."
     )
+    words = f"{more}, or {change}" if more else change
+    return f"{words[0].upper()}{words[1:]}"
+
+
+def nitrate_data(season: Season) -> list[dict[str, Any]]:
+    """The same as plain data, a row for each loop whose nitrate passes a level; keys carry units."""
+    rows = []
+    for loop in season.layout.loops:
+        passed = nitrate_passed(season, loop)
+        if passed is not None:
+            rows.append(
+                {
+                    "loop": loop,
+                    "first_date": season.dates[passed.first_day].isoformat(),
+                    "worst_date": season.dates[passed.worst_day].isoformat(),
+                    "worst_n_mg_l": round(passed.worst_mg_l, 3),
+                    "goal_n_mg_l": passed.goal_mg_l,
+                    "from_date": season.dates[passed.from_day].isoformat(),
+                    "weekly_change_l": None if passed.weekly_m3 is None else round(1000.0 * passed.weekly_m3, 1),
+                    "change_at_once_l": None if passed.once_m3 is None else round(1000.0 * passed.once_m3, 1),
+                }
+            )
+    return rows
 
 
 def ph_words(season: Season, loop: str) -> str:
@@ -282,15 +264,73 @@ def water_cautions(season: Season) -> list[str]:
     dosed = [loop for loop in file.loops.values() if loop.alkalinity_target is not None]
     if dosed:
         words.append(
-            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish; test "
-            "alkalinity and pH each week and dose by the test, not by the table."
+            "Dissolve each day's buffer in a bucket of loop water and pour it in slowly, away from the fish"
+            f"{_portions_words(season)}; test alkalinity and pH each week and dose by the test, not by the table."
         )
     words += [salt_words(salt) for salt in dict.fromkeys(loop.buffer for loop in dosed)]
     for told in (nitrate_words, ph_words, sodium_words):
         words += filter(None, (told(season, loop) for loop in file.loops))
     for loop in file.loops:
-        words += filter(None, (short_words(season, loop), settling_words(season, loop)))
+        words += filter(None, (base_words(season, loop), short_words(season, loop), settling_words(season, loop)))
     return words
+
+
+def most_portions(season: Season, loop: str) -> int:
+    """Portions in which the day's buffer of a loop is given on the day that asks for most; 0 where none is dosed."""
+    table, column = season.site.file.loops[loop], season.layout.loops.index(loop)
+    salt = SALTS[table.buffer]
+    alkalinity = season.course.alkalinity_mg_l[0, :, column]
+    before = np.concatenate(([season.layout.water.start_level[SOLUTES.index("alkalinity"), column]], alkalinity[:-1]))
+    dose = season.course.buffer_g[0, :, column] / salt.salt_g_per_alkalinity_g / season.layout.loop_water_m3[column]
+    return int(dose_portions(dose, before).max(initial=0.0))
+
+
+def _portions_words(season: Season) -> str:
+    found = {loop: most_portions(season, loop) for loop in season.site.file.loops}
+    told = [f"{most} for loop {loop}" for loop, most in found.items() if most > 1]
+    return f", in portions over the day (on the day that asks for most {', '.join(told)})" if told else ""
+
+
+def base_short(season: Season, loop: str) -> tuple[int, int, float] | None:
+    """First day, worst day and lowest level of alkalinity too low for films in a loop that nobody doses, or None."""
+    column = season.layout.loops.index(loop)
+    if season.site.file.loops[loop].alkalinity_target is not None:
+        return None
+    fish = (season.course.count[0] @ season.layout.cohort_loop)[:, column] > 0.0
+    level = np.where(fish, season.course.alkalinity_mg_l[0, :, column], np.inf)
+    days = np.flatnonzero(level < SCARCE_ALKALINITY_MG_L)
+    if not days.size:
+        return None
+    worst = int(level.argmin())
+    return int(days[0]), worst, max(float(level[worst]), 0.0)
+
+
+def base_words(season: Season, loop: str) -> str:
+    """That a loop which nobody doses runs out of alkalinity, from when, and what to hold; empty where it does not."""
+    short = base_short(season, loop)
+    if short is None:
+        return ""
+    first, worst, lowest = short
+    return (
+        f"Nobody doses loop {loop}, and its alkalinity falls below {SCARCE_ALKALINITY_MG_L:g} mg/L on "
+        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: films slow down, ammonia and nitrite rise. "
+        f'Dose base before that day: alkalinity_target = "{HELD_ALKALINITY_MG_L:g} mg/L".'
+    )
+
+
+def base_data(season: Season) -> list[dict[str, Any]]:
+    """The same as plain data, a row for each such loop; keys carry units."""
+    return [
+        {
+            "loop": loop,
+            "first_date": season.dates[short[0]].isoformat(),
+            "worst_date": season.dates[short[1]].isoformat(),
+            "lowest_mg_l": round(short[2], 3),
+            "hold_mg_l": HELD_ALKALINITY_MG_L,
+        }
+        for loop in season.layout.loops
+        if (short := base_short(season, loop)) is not None
+    ]
 
 
 # --- limits turned into sentences, and a season into its answer
@@ -403,6 +443,7 @@ def cautions(season: Season) -> list[str]:
     words += [dying] if dying else []
     words += water_cautions(season)
     words += site_notes(site)
+    words += filter(None, [left_caution(season.left_ranges, site.file.site.units)])
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
         words.append("On some days feed and oxygen did not settle within the day's rounds; read those days with care.")
@@ -429,11 +470,15 @@ def cautions(season: Season) -> list[str]:
     return words
 
 
-def unrated_words(one: Unrated) -> str:
-    """What no published feed ratio covers, as a phrase."""
-    if one.crop is None:
-        return f"{one.bed} ({one.kind} bed): no published feed ratio for this kind of bed"
-    return f"{one.bed}: no published feed ratio for {one.crop}"
+def heater_data(judged: JudgedHeater) -> dict[str, Any]:
+    """A heater beside what the design night asks of it, as plain values."""
+    return {
+        "place": judged.place,
+        "power_kw": round(judged.power_kw, 2),
+        "design_night_kw": round(judged.needed_kw, 2),
+        "size_to_have_kw": round(size_to_have(judged.needed_kw), 2),
+        "size": judged.size.value,
+    }
 
 
 def finding_data(finding: Finding, units: str) -> dict[str, Any]:
@@ -504,7 +549,7 @@ def _density_data(site: Site, finding: Finding) -> dict[str, Any]:
     return {} if ground is None else {"species": ground[0], "meaning": ground[1]}
 
 
-def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
+def summary(season: Season, findings: list[Finding], advice: Advice | None = None) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
     data = {
         "site": season.site.file.site.name,
@@ -512,14 +557,20 @@ def summary(season: Season, findings: list[Finding]) -> dict[str, Any]:
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
         "limits": [finding_data(f, season.site.file.site.units) | _density_data(season.site, f) for f in findings],
+        "advice": advice_data(season, advice),
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "feeds": feed_data(season),
         "fish": fate_data(season),
         "survival_not_known": not_known_data(season),
         "feeding": feeding_data(season),
         "small_in_winter": [small_data(small) for small in small_cohorts(season.site)],
+        "heaters": [heater_data(judged) for judged in judged_heaters(season.site)],
         "events": event_data(season),
+        "build": [build_data(build, season.site.file.site.units) for build in season.build_areas.values()],
+        "nitrate": nitrate_data(season),
+        "base_needed": base_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
+        "outside_validity": left_data(season.left_ranges),
         "cautions": cautions(season),
     }
     return marked(data, season.site)

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.compiled import exp, formula, log
+
 FloatArray = NDArray[np.float64]
 
+_LN_10 = math.log(10.0)
 
-def total_length_mm(
-    weight_g: ArrayLike, length_intercept: ArrayLike, length_slope: ArrayLike, condition: ArrayLike = 1.0
-) -> FloatArray:
+
+@formula
+def total_length_mm(weight_g: Any, length_intercept: Any, length_slope: Any, condition: Any = 1.0) -> Any:
     r"""Total length of a fish of a given weight.
 
     Parameters
@@ -40,8 +46,9 @@ def total_length_mm(
     >>> total_length_mm([28.0, 119.0], -5.374, 3.316, 1.3).round(0)
     array([105., 163.])
     """
-    standard = np.log10(np.asarray(weight_g, float) / np.asarray(condition, float))
-    return 10.0 ** ((standard - np.asarray(length_intercept, float)) / np.asarray(length_slope, float))
+    # by log and exp, which round alike compiled and plain
+    standard = log(weight_g / condition) / _LN_10
+    return exp(_LN_10 * (standard - length_intercept) / length_slope)
 
 
 def weight_at_length_g(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import formula
+from stocksim.validity import Range, valid
 
 FloatArray = NDArray[np.float64]
 Numbers = float | FloatArray
@@ -54,6 +55,10 @@ class DayBudget(NamedTuple):
     spared_change_g: FloatArray
 
 
+@valid(
+    "upkeep of fish",
+    Range("weight_g", "g", 2.0, 1000.0, "weights of the growth points that it is fitted to, docs/fits.md"),
+)
 def maintenance_energy(
     weight_g: ArrayLike, temperature_c: ArrayLike, at_20: ArrayLike, q10_cold: ArrayLike, q10_warm: ArrayLike
 ) -> FloatArray:

@@ -1,4 +1,4 @@
-"""What the keeper offers: ration tables, the days on which fish are fed, and meals in a day."""
+"""What the keeper offers: ration tables, and the days on which fish are fed."""
 
 from __future__ import annotations
 
@@ -10,10 +10,6 @@ from numpy.typing import ArrayLike, NDArray
 from stocksim.compiled import jitable
 
 FloatArray = NDArray[np.float64]
-
-# Meals a day that the daily swing of oxygen and ammonia stands for (assumed: the published peak over the mean is given
-# for fed tanks without the number of meals; catfish eat best at two meals above 26 degC, SEAFWA 1979, abstract read).
-USUAL_MEALS_PER_DAY = 2.0
 
 
 def table_ration(
@@ -165,31 +161,3 @@ def feeding_days(
             if not is_stopped and since_fed >= wait[day] and not fasts[day]:
                 since_fed, fed[day, column] = 0.0, 1.0
     return fed.reshape(water.shape)
-
-
-def meal_peak_factor(meals_per_day: ArrayLike) -> FloatArray:
-    """How much of the usual daily swing of oxygen use and ammonia is left when the day's feed comes in more meals.
-
-    Parameters
-    ----------
-    meals_per_day : array_like, shape (...)
-        Meals a day, spread over the day. [-] 1 to 24; about 24 is an automatic feeder round the clock.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Multiplier of the amplitude about the mean of the day. [-] 1 at two meals, 1.41 at one, 0.71 at four, 0.29
-        at 24.
-
-    Notes
-    -----
-    The square root of two over the number of meals: assumed, no source. Each meal's wave is as broad as some hours, so
-    meals overlap and the top falls more slowly than one over their number; a swing by daylight and activity is left
-    however often fish are fed.
-
-    Examples
-    --------
-    >>> meal_peak_factor([1, 2, 4, 24]).round(2)
-    array([1.41, 1.  , 0.71, 0.29])
-    """
-    return np.sqrt(USUAL_MEALS_PER_DAY / np.asarray(meals_per_day, float))

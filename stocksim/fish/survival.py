@@ -79,15 +79,79 @@ def death_hazard(
     >>> death_hazard([6.0, 2.0, 1.2], 1.2, [0.0, 0.6, 0.0], 0.6, 0.0, 2.75).round(3)
     array([0.   , 0.175, 0.693])
     """
-    scarce = np.minimum(oxygen_lethal_mg_l / np.maximum(oxygen_mg_l, 1e-3), 2.0)
-    toxic = np.minimum(unionized_ammonia_mg_l / unionized_acute_mg_l, 10.0)
-    nitrite = np.minimum(nitrite_mg_l / nitrite_lethal_mg_l, 10.0)
+    choked, poisoned, browned = water_powers(
+        oxygen_mg_l, oxygen_lethal_mg_l, unionized_ammonia_mg_l, unionized_acute_mg_l, nitrite_mg_l, nitrite_lethal_mg_l
+    )
+    return np.minimum(_HALF_IN_A_DAY * choked + _HALF_IN_FOUR_DAYS * (poisoned + browned), _MOST_PER_DAY)
+
+
+@formula
+def water_powers(
+    oxygen_mg_l: Any,
+    oxygen_lethal_mg_l: Any,
+    unionized_ammonia_mg_l: Any,
+    unionized_acute_mg_l: Any,
+    nitrite_mg_l: Any,
+    nitrite_lethal_mg_l: Any,
+) -> Any:
+    """The powers of scarce oxygen, ammonia and nitrite of which `death_hazard` is made, without its cap.
+
+    Parameters
+    ----------
+    oxygen_mg_l, oxygen_lethal_mg_l, unionized_ammonia_mg_l, unionized_acute_mg_l : array_like, shape (...)
+        As in `death_hazard`. [mg/L]
+    nitrite_mg_l, nitrite_lethal_mg_l : array_like, shape (...)
+        As in `death_hazard`. [mg/L]
+
+    Returns
+    -------
+    tuple of three ndarray, shape (...)
+        Twelfth power of oxygen's ratio, sixth of ammonia's and nitrite's; 1 at the lethal level. [-]
+    """
+    scarce = oxygen_lethal_mg_l / np.maximum(oxygen_mg_l, 1e-3)
+    toxic, nitrite = unionized_ammonia_mg_l / unionized_acute_mg_l, nitrite_mg_l / nitrite_lethal_mg_l
     # products of squares: far quicker than powers
     scarce_squared, toxic_squared, nitrite_squared = scarce * scarce, toxic * toxic, nitrite * nitrite
     choked = scarce_squared * scarce_squared
-    poisoned = toxic_squared * toxic_squared * toxic_squared + nitrite_squared * nitrite_squared * nitrite_squared
-    hazard = _HALF_IN_A_DAY * choked * choked * choked + _HALF_IN_FOUR_DAYS * poisoned
-    return np.minimum(hazard, _MOST_PER_DAY)
+    return (
+        choked * choked * choked,
+        toxic_squared * toxic_squared * toxic_squared,
+        nitrite_squared * nitrite_squared * nitrite_squared,
+    )
+
+
+def water_hazards(
+    oxygen_mg_l: ArrayLike,
+    oxygen_lethal_mg_l: ArrayLike,
+    unionized_ammonia_mg_l: ArrayLike,
+    unionized_acute_mg_l: ArrayLike,
+    nitrite_mg_l: ArrayLike,
+    nitrite_lethal_mg_l: ArrayLike,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What oxygen, ammonia and nitrite each add to `death_hazard` before a day's cap.
+
+    Parameters
+    ----------
+    oxygen_mg_l, oxygen_lethal_mg_l, unionized_ammonia_mg_l, unionized_acute_mg_l : array_like, shape (...)
+        As in `death_hazard`. [mg/L]
+    nitrite_mg_l, nitrite_lethal_mg_l : array_like, shape (...)
+        As in `death_hazard`. [mg/L]
+
+    Returns
+    -------
+    tuple of three ndarray, shape (...)
+        Hazards of oxygen, ammonia and nitrite. [1/day] Without an upper end, so that they tell causes apart on days
+        that leave nobody.
+
+    Examples
+    --------
+    >>> [float(one) for one in water_hazards(6.0, 1.2, 1.2, 0.6, 5.5, 2.75)]  # doctest: +NUMBER
+    [0.0000, 11.0904, 11.0904]
+    """
+    choked, poisoned, browned = water_powers(
+        oxygen_mg_l, oxygen_lethal_mg_l, unionized_ammonia_mg_l, unionized_acute_mg_l, nitrite_mg_l, nitrite_lethal_mg_l
+    )
+    return _HALF_IN_A_DAY * choked, _HALF_IN_FOUR_DAYS * poisoned, _HALF_IN_FOUR_DAYS * browned
 
 
 @formula

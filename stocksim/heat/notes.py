@@ -7,11 +7,11 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.heat.small_fish import small_cohorts, small_words
 from stocksim.heat.temperatures import computed_water, short_hours, water_c
-from stocksim.site.climate_faults import loss_notes, unvented_notes
-from stocksim.site.model import SiteFile
+from stocksim.site.climate_faults import unvented_notes
 from stocksim.site.notes import cycling_notes
 from stocksim.site.plausible import ration_questions
 from stocksim.site.reading import Site
@@ -83,6 +83,7 @@ def heat_notes(site: Site) -> list[str]:
     """
     water, units = water_c(site), site.file.site.units
     notes = cycling_notes(site.file, water) + [small_words(small, units) for small in small_cohorts(site)]
+    notes += heater_notes(site)
     if all(loop in site.held_c for loop in site.file.loops):
         return notes
     computed = computed_water(site)
@@ -90,10 +91,36 @@ def heat_notes(site: Site) -> list[str]:
     return [*notes, *_short_notes(computed.short_hours), *ranges]
 
 
-def design_notes(file: SiteFile, warmth: Warmth) -> list[str]:
+def design_notes(site: Site, warmth: Warmth) -> list[str]:
     """All that is to be said of a site's heaters."""
-    losses = loss_notes(file, warmth.plan.loss_w_k, warmth.weather.design_cold_c)
-    return unvented_notes(file) + losses + _short_notes(short_hours(warmth))
+    return unvented_notes(site.file) + heater_notes(site) + _short_notes(short_hours(warmth))
+
+
+def heater_notes(site: Site) -> list[str]:
+    """Heaters that are too small for the design night, or too small to be sure of; the run keeps them as they are."""
+    return [
+        heater_words(one, site.file.site.units) for one in judged_heaters(site) if one.size is not HeaterSize.ENOUGH
+    ]
+
+
+def heater_words(one: JudgedHeater, units: str) -> str:
+    """What the design night asks of a heater that is not surely enough, beside what it gives."""
+    cold, inside = (format_quantity(t, "temperature", units) for t in (one.design_cold_c, one.set_point_c))
+    field = "heat.heater" if one.place.startswith("loops.") else "heater"
+    asks = (
+        f"{one.place}.{field} is {SIZE_WORDS[one.size]}: a night of {cold} outdoors asks {one.needed_kw:.1f} kW for "
+        f"{inside}, and it gives {one.power_kw:.1f} kW"
+    )
+    short = one.needed_kw - one.power_kw
+    missing = (
+        f", so {short:.1f} kW ({100.0 * short / one.needed_kw:.0f} %) is missing"
+        if one.size is HeaterSize.TOO_SMALL
+        else ""
+    )
+    return (
+        f"{asks}{missing}. The balance is known to a quarter, so size a heater by a quarter more: "
+        f"{size_to_have(one.needed_kw):.1f} kW."
+    )
 
 
 def _range_note(loop: str, daily_c: FloatArray, units: str) -> str:

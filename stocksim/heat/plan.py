@@ -16,7 +16,9 @@ from stocksim.climate.weather import HOURS
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import bed_bulk_m3, bed_flow_m3_day, bed_water_m3
 from stocksim.site.climate_tables import BedHeat, FishRoomTable, GreenhouseTable, HeaterTable, LoopHeat, TankHeat
+from stocksim.site.loop_water import open_sump_m3
 from stocksim.site.model import BedTable, SiteFile
+from stocksim.site.pumps import written_pump_w
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.rooms import (
     DEFAULT_HUMIDITY,
@@ -220,11 +222,14 @@ def build_heat_plan(file: SiteFile, held_c: Mapping[str, FloatArray], wind_m_s: 
         heat = loop.heat or LoopHeat()
         room = room_of(heat, file, key)
         depth = loop.depth or DEFAULT_TANK_DEPTH_M
-        losses = tank_heat.tank_w_k(loop.sump, depth, heat.foam, heat.cover)
-        sump = build.water(f"loops.{key}", key, (room, airs[room]), loop.sump, _floats(losses))
-        build.gains[sump] += heat.pump or 0.0
+        water = open_sump_m3(file, key)
+        losses = tank_heat.tank_w_k(water, depth, heat.foam, heat.cover)
+        sump = build.water(f"loops.{key}", key, (room, airs[room]), water, _floats(losses))
+        build.gains[sump] += written_pump_w(file, key)
+        if loop.new_water is not None:  # water from the ground has the year's mean, as deep ground
+            build.add(sump, ground=flow_w_k(loop.new_water))
         if room == "greenhouse" and not heat.cover:
-            open_sun.append((sump, loop.sump / depth))
+            open_sun.append((sump, water / depth))
         if key in held_c:
             holds.append((sump, held_c[key]))
         elif heat.heater is not None:

@@ -51,6 +51,8 @@ CROP_RULES = Rules(
         "yield_per_area": Bound("kg/m2", 0.05, 100),
         **{f"fruit_{key}": bound for key, bound in CONTENT.items()},
         "nitrogen_fixed": Bound("-", 0, 1),
+        # absent: more light always adds growth
+        "light_saturation": Bound("umol/m2/s", 50, 3000),
     },
     facts={"latin": True, "kind": True, "harvest": True, "caution": False},
     choices={"kind": KINDS, "harvest": HARVESTS},

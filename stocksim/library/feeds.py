@@ -299,6 +299,8 @@ def grams_like_pellets(species: Entry, feed: Entry, beside: Path | None = None) 
     dry matter eaten of it alone over that of pellets), a gram of pellets as much as the dry matter of the pellets that
     the appetite was fitted with. The fills of a mix add up by its shares.
     """
+    if all(feed_kind(entry) != "natural" for _, entry in shares_of(feed)):  # spares a look at the library's folders
+        return 1.0
     fitted = load_feed(species.facts["fitted_with_feed"], beside)["dry_matter"]
     fill = math.fsum(
         share

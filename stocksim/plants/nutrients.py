@@ -24,6 +24,10 @@ IRON_TARGET_MG_L, IRON_EVERY_DAYS = 2.0, 21
 # A shortfall is told where more than this share of what crops want is missing (assumed: roots take a few per cent less
 # as levels fall, which nobody sees).
 TOLD_SHORT_SHARE = 0.15
+# Water that holds as much is not short of it, though roots take less than they could (common practice, no source: leafy
+# crops are grown well at 10 to 80 mg/L of nitrate nitrogen). Lettuce still grows with the log of nitrate from 3 to 55
+# mg/L (Gent 2017, abstract read), so this is where adding salt is worth it, not where growth stops to rise. [mg/L]
+ENOUGH_MG_L = MappingProxyType({"nitrogen": 10.0})
 
 
 @dataclass(frozen=True)

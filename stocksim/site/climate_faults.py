@@ -10,7 +10,7 @@ from stocksim.climate.greenhouse import FUELS
 from stocksim.errors import Fault, InputError
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable, NormalsWeather
 from stocksim.site.model import SiteFile
-from stocksim.site.rooms import ROOMS, cover_area, room_losses_w_k, set_points
+from stocksim.site.rooms import ROOMS, cover_area
 from stocksim.site.weather import site_weather
 from stocksim.units import format_quantity
 
@@ -116,8 +116,7 @@ def climate_when_read(
         weather = site_weather(file, folder)
     except InputError as error:
         return notes, list(error.faults)
-    losses = loss_notes(file, room_losses_w_k(file, weather.wind_m_s), weather.design_cold_c)
-    return [*notes, *(weather.notes if computed else ()), *losses], []
+    return [*notes, *(weather.notes if computed else ())], []
 
 
 def hemisphere_notes(file: SiteFile) -> list[str]:
@@ -137,29 +136,6 @@ def hemisphere_notes(file: SiteFile) -> list[str]:
                 f"weather.{field}: July is {'colder' if is_north else 'warmer'} than January, yet latitude "
                 f"{latitude:g} lies in the {north}; check the months, or the sign of the latitude ({other} of the "
                 "equator it is the other way round)."
-            )
-    return notes
-
-
-def loss_notes(file: SiteFile, loss_w_k: Mapping[str, float], cold: float) -> list[str]:
-    """Heaters smaller than the loss of the design night, told by how much; the run keeps the heater as it is."""
-    units = file.site.units
-    notes = []
-    for name in ROOMS:
-        table = getattr(file, name)
-        if table is None or table.heater is None or (name == "fish_room" and table.in_greenhouse):
-            continue
-        inside = float(set_points(table.heater).max())
-        loss = loss_w_k[name] * (inside - cold)
-        if loss > table.heater.power:
-            short = loss - table.heater.power
-            reached = cold + table.heater.power / loss_w_k[name]
-            notes.append(
-                f"{name}.heater is smaller than the design loss: {loss / 1000.0:.1f} kW at "
-                f"{format_quantity(cold, 'temperature', units)} outdoors and "
-                f"{format_quantity(inside, 'temperature', units)} inside, so {short / 1000.0:.1f} kW "
-                f"({100.0 * short / loss:.0f} %) is missing; without sun or warm water it would hold about "
-                f"{format_quantity(reached, 'temperature', units)}."
             )
     return notes
 

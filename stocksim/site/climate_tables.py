@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from stocksim.site.pump_tables import MAINS
 from stocksim.site.quantities import MONTHS, Area, Power, Share, Volume, number, quantity
 
 OutdoorTemperature = Annotated[
@@ -86,6 +87,7 @@ class HeaterTable(ClimateTable):
     price: Price | None = None
     price_per: UnitName | None = None
     vented: bool = True
+    circuit: str = MAINS
 
 
 class WallTable(ClimateTable):

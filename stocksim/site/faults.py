@@ -332,7 +332,7 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                         f"does not belong to a {kind.noun}, which no loop water runs through; take it out.",
                     )
                 )  # fmt: skip
-    elif not kind.water.has_usual_flow and bed.flow is None:
+    elif not kind.water.has_usual_flow and bed.flow is None and not _gets_flow(key, file):
         faults.append(Fault(table, "flow", f'is missing; a {kind.noun} has no usual flow, so write one, as "100 L/h".'))
     if not kind.has_planted_face and bed.planted_face is not None:
         owners = " or ".join(f"a {other.noun}" for other in BED_KINDS.values() if other.has_planted_face)
@@ -373,6 +373,12 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
     return faults
 
 
+def _gets_flow(key: str, file: SiteFile) -> bool:
+    """Whether a pump of a told flow, or a tank's overflow, may tell the flow of a bed."""
+    told = [pump.feeds for pump in file.pumps.values() if pump.flow is not None]
+    return any(key in names for names in [*told, *(tank.overflows_to for tank in file.tanks.values())])
+
+
 def _air_faults(file: SiteFile) -> list[Fault]:
     """Months of the season for which no air temperature is given, where any is."""
     given = file.site.air_temperature
@@ -394,6 +400,12 @@ def _loop_date_faults(key: str, loop: LoopTable, file: SiteFile) -> list[Fault]:
     for number, test in enumerate(loop.water_tests, 1):
         faults += within_season(table, f"water_tests[{number}].date", test.date, file)
     faults += _told_twice(table, loop)
+    faults += [
+        Fault(table, f"water_tests[{number}].ph", f"the loop's own ph, {loop.ph:g}, holds all season and goes before "
+              "what is tested; leave one of the two out.")
+        for number, test in enumerate(loop.water_tests, 1)
+        if test.ph is not None and loop.ph is not None
+    ]  # fmt: skip
     for number, change in enumerate(loop.water_changes, 1):
         faults += within_season(table, f"water_changes[{number}].date", change.date, file)
     cycling = loop.fishless_cycling
@@ -421,8 +433,9 @@ def _told_twice(table: str, loop: LoopTable) -> list[Fault]:
         for level, value in test.model_dump(exclude={"date"}, exclude_none=True).items():
             before, was = told.setdefault((test.date, level), (number, value))
             if before != number:
+                unit = "" if level == "ph" else " mg/L"
                 message = (
-                    f"is a second {level} for {test.date}, {value:g} mg/L after {was:g} mg/L in "
+                    f"is a second {level} for {test.date}, {value:g}{unit} after {was:g}{unit} in "
                     f"water_tests[{before}]; keep the one that is right, or give the other its own date."
                 )
                 faults.append(Fault(table, f"water_tests[{number}].{level}", message))

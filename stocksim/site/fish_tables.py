@@ -15,6 +15,7 @@ from stocksim.site.quantities import (
     Count,
     Date,
     Days,
+    FeedingHours,
     FeedPerArea,
     FeedWeight,
     FishNumber,
@@ -56,7 +57,8 @@ class _Fed(Table):
     """What every rule that offers feed may hold."""
 
     spilled_share: SpilledShare | None = None
-    meals_per_day: Meals = 2.0
+    meals_per_day: Meals | None = None
+    feeding_hours: FeedingHours | None = None
     fasting_days: list[Literal[WEEKDAYS]] = []  # type: ignore[valid-type]
     stop_below: WaterTemperature | None = None
     restart_after_days: Days = 3

@@ -43,12 +43,23 @@ LEVEL_UNITS: dict[str, LevelUnit] = {
 }
 
 
+# Kinds of advice, as a keeper may forbid them (`[advice] never`), with what they are called. The order is that of what
+# they ask of a keeper, the least first: no purchase, then salts and small machines, then building, heating (assumed).
+ADVICE_KINDS: dict[str, str] = {
+    "harvest": "harvest or sell fish earlier", "move": "move fish", "feed": "feed less", "base": "dose base or not",
+    "salt": "dose salt", "water": "change water or its source", "air": "more air", "flow": "more flow",
+    "stock": "stock fewer fish, or later", "plant": "plant more, less or otherwise", "biofilter": "more biofilter",
+    "heat": "heat or cool",
+}  # fmt: skip
+
+
 class Mending(StrEnum):
     """What is tried where a limit is broken."""
 
     NOTHING = ""
-    ROOM = "room"  # fewer fish
-    AIR = "air"  # more air, less feed, fewer fish
+    ROOM = "room"  # fish elsewhere, earlier out, fewer
+    AIR = "air"  # more air or flow, less feed, fewer fish
+    APART = "apart"  # fish in another tank
     LOOP_WATER = "loop water"  # what docs/limits.md lists for ammonia and nitrite
     TEMPERATURE = "temperature"
     AREA = "area"
@@ -68,7 +79,7 @@ class WhyNone(StrEnum):
 # what a change that is tried asks of the limit: whose it is, and whether trials of fish and feed judge it
 _MENDING_ASKS: dict[Mending, tuple[str, bool] | None] = {
     Mending.NOTHING: None, Mending.LOOP_WATER: None, Mending.ROOM: ("tanks", True), Mending.AIR: ("tanks", True),
-    Mending.TEMPERATURE: ("cohorts", False), Mending.AREA: ("loops", False),
+    Mending.TEMPERATURE: ("cohorts", False), Mending.AREA: ("loops", False), Mending.APART: ("tanks", False),
 }  # fmt: skip
 
 
@@ -193,7 +204,7 @@ LIMITS: dict[str, LimitKind] = {
     ),
     "predation": LimitKind(
         name="chance of being eaten", broken="tankmates small enough to be eaten", on_chart="small enough to be eaten",
-        table="tanks", unit="% of pairs",
+        table="tanks", unit="% of pairs", mended_by=Mending.APART,
         if_unmended=WhyNone.GRADE_INSTEAD,
     ),
     "temperature_low": LimitKind(

@@ -16,6 +16,14 @@ from stocksim.units import format_quantity
 MOST_LOSS_SHARE = 0.1
 # Greatest water change, as a share of it: fish lie in the rest (common practice, no source).
 MOST_CHANGE_SHARE = 0.9
+# Greatest steady inflow, in loops' water a day (common practice, no source): water that stays less than an hour is a
+# tank with a stream through it, and no loop.
+MOST_NEW_VOLUMES = 24.0
+
+# Water that softens a loop, as every answer names it. Softeners that swap calcium for sodium leave the alkalinity, and
+# rain from roofs carries what birds leave there (common practice, no source).
+CLEAN_RAIN = "rain that was filtered and disinfected, for birds foul roofs"
+SOFT_WATER = f"reverse-osmosis water (or {CLEAN_RAIN})"
 
 
 def loop_water_m3(file: SiteFile, key: str) -> float:
@@ -23,7 +31,13 @@ def loop_water_m3(file: SiteFile, key: str) -> float:
     tanks = sum(tank.volume for tank in file.tanks.values() if tank.loop == key)
     beds = sum(bed_water_m3(bed) for bed in file.beds.values() if bed.loop == key)
     filters = sum(unit.media_volume for unit in file.biofilters.values() if unit.loop == key)
-    return file.loops[key].sump + tanks + beds + filters
+    return open_sump_m3(file, key) + tanks + beds + filters
+
+
+def open_sump_m3(file: SiteFile, key: str) -> float:
+    """Water of a loop's sump that no raft floats on: what lies under a raft is counted as the raft's. [m3]"""
+    afloat = sum(bed_water_m3(bed) for bed in file.beds.values() if bed.floats_on_sump and bed.loop == key)
+    return file.loops[key].sump - afloat
 
 
 def loop_water_faults(file: SiteFile, raw: Mapping[str, Any]) -> list[Fault]:
@@ -56,6 +70,13 @@ def _of_loop(key: str, loop: LoopTable, file: SiteFile, raw: Mapping[str, Any]) 
             f"a day; check the unit, and write {volume(MOST_LOSS_SHARE * water)} a day or less."
         )
         faults.append(Fault(f"loops.{key}", "evaporation", message))
+    if loop.new_water is not None and loop.new_water > MOST_NEW_VOLUMES * water:
+        message = (
+            f"{shown(raw['loops'][key]['new_water'])} fills the loop's water, {volume(water)}, more than "
+            f"{MOST_NEW_VOLUMES:.0f} times a day; check the unit, and write {volume(MOST_NEW_VOLUMES * water)} a day "
+            "or less."
+        )
+        faults.append(Fault(f"loops.{key}", "new_water", message))
     for number, change in enumerate(loop.water_changes, 1):
         if change.volume > MOST_CHANGE_SHARE * water:
             written = shown(raw["loops"][key]["water_changes"][number - 1]["volume"])

@@ -17,6 +17,7 @@ from stocksim.site.climate_tables import (
     WeatherTable,
 )
 from stocksim.site.fish_tables import CohortTable, Event
+from stocksim.site.pump_tables import MAINS, BackupTable, PumpTable
 from stocksim.site.quantities import (
     MONTHS,
     AirTemperature,
@@ -30,6 +31,7 @@ from stocksim.site.quantities import (
     Drop,
     Elevation,
     EmptyDays,
+    FeedingHours,
     Flow,
     GrainSize,
     Latitude,
@@ -49,7 +51,7 @@ from stocksim.site.quantities import (
     Volume,
     WaterTemperature,
 )
-from stocksim.site.stocking_tables import StockingTable
+from stocksim.site.stocking_tables import AdviceTable, StockingTable
 from stocksim.water.solids import SETTLERS
 
 
@@ -82,6 +84,7 @@ class Diffuser(Table):
     kind: Literal["diffuser"]
     power: Power
     uncleaned_months: Months = 0.0
+    circuit: str = MAINS
 
 
 class MeasuredTransfer(Table):
@@ -89,6 +92,7 @@ class MeasuredTransfer(Table):
 
     kind: Literal["measured"]
     transfer: OxygenRate
+    circuit: str = MAINS
 
 
 class NoSupply(Table):
@@ -144,6 +148,7 @@ class WaterTest(SourceWater):
     date: Date
     tan: Level | None = None
     nitrite_n: Level | None = None
+    ph: Ph | None = None
 
 
 class WaterChange(Table):
@@ -181,16 +186,20 @@ class LoopTable(Table):
         Field(discriminator="kind"),
     ]
     depth: Depth | None = None
+    sump_brim: Volume | None = None
+    sump_least: Volume | None = None
     oxygen_supply: OxygenSupply | None = None
     buffer: BufferSalt = "potassium_bicarbonate"
     evaporation: Loss | None = None
     return_drop: Drop = 0.0
+    new_water: Flow | None = None
     source_water: SourceWater | None = None
     water_tests: list[WaterTest] = []
     water_changes: list[WaterChange] = []
     biofilter_start: Literal["new", "seeded", "mature"] | None = None
     fishless_cycling: FishlessCycling | None = None
     feeding_ramp: list[FeedingStep] = []
+    feeding_hours: FeedingHours | None = None
     heat: LoopHeat | None = None
 
 
@@ -202,6 +211,7 @@ class TankTable(Table):
     flow: Flow
     depth: Depth | None = None
     oxygen_supply: OxygenSupply | None = None
+    overflows_to: list[str] = []
     heat: TankHeat | None = None
 
 
@@ -230,6 +240,9 @@ class BedTable(Table):
     biofilter_started: Date | None = None
     oxygen_supply: OxygenSupply | None = None
     planted_face: Area | None = None
+    floats_on_sump: bool = False
+    flooding: Literal["siphon", "timer"] | None = None
+    swing: Volume | None = None
     plantings: list[PlantingTable] = []
     heat: BedHeat | None = None
 
@@ -268,9 +281,12 @@ class SiteFile(Table):
     beds: dict[str, BedTable] = {}
     biofilters: dict[str, BiofilterTable] = {}
     settlers: dict[str, SettlerTable] = {}
+    pumps: dict[str, PumpTable] = {}
+    backups: dict[str, BackupTable] = {}
     cohorts: dict[str, CohortTable] = {}
     events: list[Event] = []
     weather: WeatherTable | None = None
     greenhouse: GreenhouseTable | None = None
     fish_room: FishRoomTable | None = None
     stocking: StockingTable | None = None
+    advice: AdviceTable = AdviceTable()

@@ -23,7 +23,7 @@ from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import FileWeather
 from stocksim.site.fish_tables import BedsRation, PercentRation, TableRation
 from stocksim.site.logs import weather_file_has_sun
-from stocksim.site.loop_water import loop_water_m3
+from stocksim.site.loop_water import SOFT_WATER, loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 from stocksim.site.rooms import ROOMS, room_of
 from stocksim.water.maturity import (
@@ -300,11 +300,16 @@ def _water_notes(place: str, loop: LoopTable) -> list[str]:
         notes.append(
             f"{place}.alkalinity_target {loop.alkalinity_target:g} mg/L lies below the source water's "
             f"{loop.source_water.alkalinity:g}: nothing you dose lowers it, so the loop starts as hard as its source "
-            "and comes down only as nitrification uses it. Mix in rain or softened water if you need less."
+            f"and comes down only as nitrification uses it. Mix in {SOFT_WATER} if you need less."
         )
     if loop.evaporation is None:
         notes.append(
             f"{place}.evaporation is not given: 1 % of the water in sump and tanks a day is assumed lost and replaced."
+        )
+    if loop.new_water is not None:
+        notes.append(
+            f"{place}.new_water: it is assumed to have met the air, with as much oxygen and carbon dioxide as that "
+            "holds, and to be as warm as deep ground; let a well or spring fall over a step, and test it."
         )
     return notes
 

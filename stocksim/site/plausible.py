@@ -22,11 +22,14 @@ from stocksim.library.feeds import grams_like_pellets, protein_for_growth
 from stocksim.library.sources import Entry
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import CohortTable, FixedRation, PercentRation, StockEvent, TableRation
-from stocksim.site.loop_water import loop_water_m3
+from stocksim.site.loop_water import loop_water_m3, open_sump_m3
 from stocksim.site.model import Diffuser, MeasuredTransfer, MonthlyTemperature, SiteFile
+from stocksim.site.pump_tables import PumpTable
+from stocksim.site.pumps import loop_places, pump_flow_m3_day, pump_loop
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M, MONTHS
 from stocksim.site.rooms import ROOMS, room_of
 from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.water.pumping import lifting_power_w
 
 FloatArray = NDArray[np.float64]
 
@@ -60,6 +63,8 @@ PLAUSIBLE = {
     "transfer": Plausible("4 to 40 g an hour a m3", 350.0, 35_000.0),
     # W of pumps a m3 of a loop's water, all of it turned to heat
     "pump": Plausible("5 to 50 W a m3", 300.0, 5000.0),
+    # of a pump's watts, what lifts water: none lifts with more than it draws, and few above 0.6
+    "lifting": Plausible("20 to 50 %", 0.6, 1.0),
     # m3 of a tank
     "volume": Plausible("100 L to 50 m3", 500.0, ask_below=0.02),
     # m of water or media
@@ -240,11 +245,35 @@ def _water(file: SiteFile, raw: Mapping[str, Any]) -> Iterator[Relation]:
             amount = loop.heat.pump / water
             said = f"{_written(raw, table, 'heat.pump')} warms the loop's water with {_a_volume(amount, units)}"
             yield Relation("pump", table, "heat.pump", amount, said)
+    for key, pump in file.pumps.items():
+        yield from _pump(f"pumps.{key}", pump, file, raw)
     for kind, place in (("tank_depth", "tanks"), ("tank_depth", "loops"), ("bed_depth", "beds")):
         for key, entry in getattr(file, place).items():
-            if entry.depth is not None:
+            if entry.depth is not None and "depth" in raw[place][key]:
                 said = f"a depth of {_written(raw, f'{place}.{key}', 'depth')}"
                 yield Relation(kind, f"{place}.{key}", "depth", entry.depth, said)
+
+
+def _pump(table: str, pump: PumpTable, file: SiteFile, raw: Mapping[str, Any]) -> Iterator[Relation]:
+    """A pump's plate against the water that it lifts, and against what it warms; one that feeds nothing known is told
+    elsewhere."""
+    units, places = file.site.units, loop_places(file)
+    named = {place.partition(".")[2] for place in places}
+    if not set(pump.feeds) <= named:
+        return
+    flow, power = pump_flow_m3_day(file, pump), _written(raw, table, "power")
+    share = float(lifting_power_w(flow, pump.lift)) / pump.power
+    said = (
+        f"{power} lifts the {format_quantity(flow, 'flow', units)} of what it feeds by "
+        f"{_written(raw, table, 'lift')} only if {100.0 * share:.0f} % of it lifts water"
+    )
+    yield Relation("lifting", table, "power", share, said)
+    loop = pump_loop(file, pump)
+    if loop in file.loops:
+        amount = pump.power / loop_water_m3(file, loop)
+        yield Relation(
+            "pump", table, "power", amount, f"{power} warms the loop's water with {_a_volume(amount, units)}"
+        )
 
 
 def _supply(table: str, supply: Any, water_m3: float, raw: Mapping[str, Any], units: str) -> Iterator[Relation]:
@@ -281,7 +310,12 @@ def _heat(file: SiteFile, raw: Mapping[str, Any]) -> Iterator[Relation]:
             widest[room] = max(widest.get(room, (0.0, "", "")), (area_m2, table, field))
 
     for key, loop in file.loops.items():
-        stands(room_of(loop.heat, file, key), loop.sump / (loop.depth or DEFAULT_TANK_DEPTH_M), f"loops.{key}", "sump")
+        stands(
+            room_of(loop.heat, file, key),
+            open_sump_m3(file, key) / (loop.depth or DEFAULT_TANK_DEPTH_M),
+            f"loops.{key}",
+            "sump",
+        )
     for key, tank in file.tanks.items():
         if tank.loop in file.loops:
             area = tank.volume / (tank.depth or DEFAULT_TANK_DEPTH_M)

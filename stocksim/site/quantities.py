@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import numbers
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
@@ -85,6 +86,36 @@ def _date(value: Any) -> dt.date:
 
 quantity, number = _quantity, _number  # for tables of other files
 
+_CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)")
+
+
+def _clock_h(text: str) -> float | None:
+    """Hour of a time of day as 8:30, None where it is none. [h]"""
+    found = _CLOCK.fullmatch(text.strip())
+    hour = int(found[1]) + int(found[2]) / 60.0 if found else 99.0
+    return hour if hour <= 24.0 else None
+
+
+def _feeding_hours(value: Any) -> tuple[tuple[float, float], ...]:
+    """Begin and length [h] of meals, each written as "08:00", or as "06:00-20:00" where feed falls all that time."""
+    meals = []
+    for entry in value if isinstance(value, list) else [value]:
+        written = entry.strftime("%H:%M") if isinstance(entry, dt.time) else entry
+        hours = [_clock_h(part) for part in written.split("-")] if isinstance(written, str) else [None]
+        begin, end = hours[0], hours[-1]
+        if begin is None or end is None or len(hours) > 2 or (len(hours) == 2 and begin == end):
+            raise _refuse(f'{shown(entry)} is not an hour of the day; write "08:00", or "06:00-20:00" for a feeder.')
+        meals.append((begin % 24.0, (end - begin) % 24.0 or (24.0 if len(hours) == 2 else 0.0)))
+    if not meals or len(meals) > _MOST_MEALS:
+        raise _refuse(f"{len(meals)} meals are not allowed; give 1 to {_MOST_MEALS}.")
+    if len({begin for begin, _ in meals}) < len(meals):
+        raise _refuse(f"{shown(value)} has one hour twice; give each meal its own.")
+    return tuple(sorted(meals))
+
+
+_MOST_MEALS = 48
+FeedingHours = Annotated[tuple[tuple[float, float], ...], BeforeValidator(_feeding_hours)]
+
 
 class OneOf:
     """Validator of a name of a table, looked up when a value is read: whatever row the table has is known.
@@ -147,6 +178,9 @@ UtcOffset = Annotated[float, _number(-12.0, 14.0, "a clock lies between 12 hours
 Latitude = Annotated[float, _number(-90.0, 90.0, "latitude must be degrees between -90 and 90, without a unit")]
 Share = Annotated[float, _number(0.0, 1.0, "a fraction must be a number from 0 to 1")]
 Months = Annotated[float, _number(0.0, 120.0, "give a number of months from 0 to 120")]
+Reserve = Annotated[
+    float, _number(0.005, 0.5, "a reserve must be a number from 0.005 to 0.5, the share of a limit that is kept free")
+]
 SpilledShare = Annotated[float, _number(0.0, 0.9, "a spilled share must be a number from 0 to 0.9")]
 SeedlingShare = Annotated[float, _number(0.0, 0.9, "a seedling share must be a number from 0 to 0.9")]
 Count = Annotated[int, _number(0, 10_000_000, "a count must be a whole number of fish, 0 to 10,000,000", whole=True)]

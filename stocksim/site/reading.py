@@ -38,18 +38,20 @@ from stocksim.site.model import (
 )
 from stocksim.site.notes import assumptions
 from stocksim.site.plausible import site_doubts, water_faults
+from stocksim.site.pumps import pump_name_faults, pump_number_faults, with_told_flows
 from stocksim.site.quantities import MONTHS, shown
 from stocksim.site.records import read_once
 from stocksim.site.sentences import MOST_DEPTH, depth_is_sound, placed, sentences, slip_of, too_deep
 from stocksim.site.stand_in import found_elsewhere, with_stand_ins
 from stocksim.site.stocking_faults import stocking_faults
+from stocksim.site.sump_levels import pump_notes, sump_warnings
 from stocksim.writing import safe_cell
 
 # a log's own fault may go on from its file name ("log.csv was not found") or stand for itself ("line 3: ...")
 _LOG_VERBS = ("is ", "was ", "has ", "cannot ", "needs ", "does ", "leads ")
 _TOO_DEEP = f"has lists or tables nested more than {MOST_DEPTH} deep; a site file needs a handful."
 MOST_SITE_BYTES = 5_000_000  # some hundred times the longest that we know of
-_NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "settlers", "cohorts")
+_NAMED_TABLES = ("loops", "tanks", "beds", "biofilters", "settlers", "pumps", "backups", "cohorts")
 
 
 @dataclass(frozen=True)
@@ -109,8 +111,6 @@ class Site:
     @cached_property
     def content(self) -> bytes:
         """Digest of all that a season of the site follows from, files beside it included; for `content_key`."""
-        table = self.file.weather
-        record = read_once(self.folder / table.file, _digest_of) if isinstance(table, FileWeather) else None
         return content_key(
             self.file,
             self.raw,
@@ -118,10 +118,21 @@ class Site:
             self.feeds,
             self.crops,
             dict(self.held_c),
-            record,
+            self._record(),
             str(self.folder),
             self.name,
         )
+
+    @cached_property
+    def place_content(self) -> bytes:
+        """Digest of all but the fish, what is done with them and what is wished: heat and light follow from it."""
+        place = {key: getattr(self.file, key) for key in type(self.file).model_fields if key not in _OF_FISH}
+        return content_key(place, dict(self.held_c), self._record(), str(self.folder))
+
+    def _record(self) -> bytes | None:
+        """Digest of the weather file that the site names, if any."""
+        table = self.file.weather
+        return read_once(self.folder / table.file, _digest_of) if isinstance(table, FileWeather) else None
 
     @cached_property
     def cohorts(self) -> dict[str, CohortTable]:
@@ -176,6 +187,9 @@ class Site:
             else:
                 table[key] = value
         return site_from_tables(raw, self.folder, self.name, self)
+
+
+_OF_FISH = ("cohorts", "events", "stocking", "advice", "settlers")  # tables that neither heat nor light asks
 
 
 def _digest_of(path: Path) -> bytes | None:
@@ -252,26 +266,31 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
         # the rest of the file is checked all the same, so that the keeper sees every fault at once
         file, stand_ins = with_stand_ins(raw, error)
         is_whole = False
+    tangled = pump_name_faults(file)  # before flows are told, which are not the keeper's own words
+    file = with_told_flows(file)
     entries, missing = _library_entries(file, folder, before)
     sound = season_is_sound(file) and "season" not in stand_ins
     held_c, notes, cold_faults = _temperatures(file, folder, sound)
     said, climate = climate_when_read(file, folder, raw, sound and not cold_faults)
     # numbers that stand in for faulty ones mean nothing beside the others
     doubts = site_doubts(file, entries["species"], entries["feeds"], raw) if is_whole else None
-    across = cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
+    across = tangled + cross_faults(file, entries["species"], raw) + stocking_faults(file, folder)
     absurd = doubts.faults if doubts is not None else []
     faults += found_elsewhere(missing + across + cold_faults + climate + absurd, stand_ins)
     if not faults:
         # where the fish are and what water they have can only be judged when all else is right
         faults = presence_faults(file) + loop_water_faults(file, raw)
+        # a change that is tried may move flows: its pumps are built to them
+        faults += pump_number_faults(file) if before is None else []
     if faults:
         raise InputError(placed(faults, name))
     questions = doubts.questions if doubts is not None else []
     wildest = max(questions, default=None)
-    asked = tuple(str(question) for question in questions)
+    asked = (*(str(question) for question in questions), *sump_warnings(file))
     of_beds = [str(question) for question in questions if question.table == "beds"]
     assumed = assumptions(file, **entries, folder=folder)
-    return Site(file, **entries, held_c=held_c, notes=(*asked, *assumed.notes, *notes, *said), raw=raw, folder=folder,
+    told = (*asked, *assumed.notes, *pump_notes(file), *notes, *said)
+    return Site(file, **entries, held_c=held_c, notes=told, raw=raw, folder=folder,
                 name=name, questions=asked, likeliest_cause="" if wildest is None else wildest.cause,
                 bed_notes=(*of_beds, *assumed.of_beds))  # fmt: skip
 

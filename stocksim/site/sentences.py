@@ -221,7 +221,7 @@ def _begins(line: str) -> bool:
 # --- what the model says of a faulty site file, put into our own sentences
 
 _WITH_KINDS = ("water_temperature", "oxygen_supply", "ration")
-SINGLE_TABLES = ("site", "season", "weather", "greenhouse", "fish_room")  # tables without a name of their own
+SINGLE_TABLES = ("site", "season", "weather", "greenhouse", "fish_room", "advice")  # tables without a name of their own
 _ONE_NAME = ("loop", "tank", "species", "feed", "crop")
 _STOCKING_NAMED = ("candidates", "own", "options")
 _DATE = "write a date, as 2026-10-01"
@@ -256,6 +256,10 @@ _WANTED = {
     "temperatures": 'write a list, as ["10 degC", "15 degC"]', "weights": 'write a list, as ["20 g", "100 g"]',
     "price": "write a number, what one fish costs, as 1.5", "at_most": "write a whole number, as 60",
     "weight": 'write a weight, as "6 kg"', "by": _DATE,
+    "feeds": 'name what it feeds, as ["cedar", "north_raft"]', "lift": 'write a length, as "1.8 m"',
+    "fuel_volume": 'write a volume, as "18 L"',
+    "carries": 'name its circuits, as ["mains"]', "burns": 'write a flow, as "1.2 L/h"',
+    "energy": 'write what is on its label, as "1.2 kWh"',
     "feed": 'name one of the library, as "perch_45"', "crop": 'name one of the library, as "lettuce"',
 }  # fmt: skip
 
@@ -288,6 +292,8 @@ def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Faul
     depth = 3 if path[:1] == ["stocking"] else 2
     if len(path) > depth + 1 and path[depth] in _WITH_KINDS:
         del path[depth + 1]
+    if len(path) > 2 and path[0] == "backups":
+        del path[2]
     if len(path) > 1 and path[0] == "weather":
         del path[1]
     table, key = _place(path)
@@ -313,7 +319,7 @@ def _sentence(item: Any, raw: Mapping[str, Any], model: type[BaseModel]) -> Faul
     if kind == "string_type" and isinstance(met, list) and key in _ONE_NAME:
         return Fault(table, key, f"{shown(met)} is not allowed here; {_WANTED[key]}, and only one.")
     if kind == "too_short":
-        return Fault(table, key, f"is empty; {_WANTED[table]}.")
+        return Fault(table, key, f"is empty; {_WANTED[key or table]}.")
     wants = {
         "string_type": "a text in quotes", "bool_type": "true or false", "list_type": "a list, as [{ ... }]",
         "model_type": "a table", "model_attributes_type": "a table", "dict_type": "a table",

@@ -20,7 +20,7 @@ from stocksim.site.model import SiteFile
 _FIELDS: dict[str, Any] = {
     "loop": "", "tank": "", "species": "", "feed": "", "sump": "1 m3", "volume": "1 m3", "flow": "1 m3/day",
     "area": "1000000 m2", "media_volume": "1 m3", "specific_surface": "1 m2/m3", "count": 0, "mean_weight": "1 g",
-    "water_temperature": {"kind": "constant", "value": "1 degC"},
+    "water_temperature": {"kind": "constant", "value": "1 degC"}, "feeds": [""], "power": "1 W", "lift": "1 m",
 }  # fmt: skip
 # the same in the dated lists of a loop; the date written is kept where it is none of the faults
 _DATED: dict[str, dict[str, Any]] = {
@@ -32,6 +32,7 @@ _NEEDED = {
     "beds": ("loop", "kind", "area"),
     "biofilters": ("loop", "kind", "media_volume", "specific_surface", "flow"),
     "settlers": ("loop", "kind"),
+    "pumps": ("feeds", "power", "lift"),
     "cohorts": ("species", "tank", "count", "mean_weight", "feed"),
 }
 _KINDS = {"beds": "media", "biofilters": "trickling", "settlers": "swirl"}

@@ -1,4 +1,4 @@
-"""The stocking table of a site file: which fish could come, what the keeper's own may become, and what is wished."""
+"""What a keeper wishes: of a stocking plan (which fish could come, what the own may become), and of advice."""
 
 from __future__ import annotations
 
@@ -8,12 +8,15 @@ from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
 from stocksim.site.fish_tables import FeedName, Ration
+from stocksim.site.kinds import ADVICE_KINDS
 from stocksim.site.quantities import (
     Count,
     Date,
     FishNumber,
     Money,
+    OneOf,
     Portion,
+    Reserve,
     Share,
     SizeSpread,
     Table,
@@ -94,6 +97,13 @@ class HarvestWish(Table):
     species: str
     weight: Portion
     by: Date
+
+
+class AdviceTable(Table):
+    """How near to a limit an advised change may come, and what is never advised."""
+
+    reserve: Reserve = 0.1
+    never: list[Annotated[str, OneOf(ADVICE_KINDS)]] = []
 
 
 class StockingTable(Table):

@@ -8,8 +8,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import formula
+from stocksim.validity import Range, valid
+from stocksim.water.oxygen import FRESH_WATER
 
 
+@valid(
+    "dissociation of ammonia",
+    Range("temperature_c", "degC", 0.0, 30.0, "Emerson et al. 1975, as quoted"),
+    is_called_compiled=True,
+)
 @formula
 def ammonia_pka(temperature_c: Any) -> Any:
     """Negative logarithm of ammonia's dissociation; notes and source in `unionized_fraction`.
@@ -27,6 +34,12 @@ def ammonia_pka(temperature_c: Any) -> Any:
     return 0.09018 + 2729.92 / (temperature_c + 273.15)
 
 
+@valid(
+    "un-ionized share of ammonia",
+    Range("ph", "-", 6.0, 10.0, "from memory of Emerson et al. 1975"),
+    Range("temperature_c", "degC", 0.0, 30.0, "Emerson et al. 1975, as quoted"),
+    Range("chloride_mg_l", "mg/L", 0.0, 300.0, FRESH_WATER),
+)
 def unionized_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> NDArray[np.float64]:
     r"""Share of total ammonia nitrogen present as un-ionized ammonia.
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise
+from stocksim.validity import Range, valid
 from stocksim.water.ammonia import ammonia_pka, unionized_share
 from stocksim.water.carbonate import (
     CALCIUM_CARBONATE_MG_MEQ,
@@ -127,6 +128,11 @@ CHALK_CALCIUM_SHARE = SALTS["calcium_carbonate"].calcium_share
 _MOST_STEPS = 50  # of a search that takes 4 to 8
 
 
+@valid(
+    "dose of buffer",
+    Range("ph", "-", 5.0, 9.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 30.0, "that of unionized_fraction"),
+)
 def buffer_dose(
     alkalinity_mg_l: ArrayLike,
     target_mg_l: ArrayLike,
@@ -257,6 +263,45 @@ def dose_within_limits(
     return max(min(dose, room + used), 0.0)
 
 
+def dose_portions(
+    dose_mg_l: ArrayLike, alkalinity_mg_l: ArrayLike, most_ph_rise: ArrayLike = MOST_PH_RISE
+) -> FloatArray:
+    """Least number of portions in which a day's dose is given, so that none raises pH by more than a day's whole may.
+
+    Parameters
+    ----------
+    dose_mg_l : array_like, shape (...)
+        Alkalinity as CaCO3 that the day's dose adds to the water. [mg/L] 0 or more.
+    alkalinity_mg_l : array_like, shape (...)
+        Of the water before it. [mg/L]
+    most_ph_rise : array_like, shape (...)
+        Rise of pH that fish bear at once. [-]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Portions, whole numbers; 0 where nothing is dosed. [-]
+
+    Notes
+    -----
+    What the day uses comes on top of the rise (`buffer_dose`), so a busy day's dose is more than may go in at once.
+    A portion raises alkalinity by no more than that rise at unchanged carbon dioxide, as there.
+
+    Examples
+    --------
+    >>> dose_portions([0.0, 10.0, 30.0], 20.0)
+    array([0., 1., 3.])
+    """
+    dose, alkalinity = np.asarray(dose_mg_l, float), np.maximum(np.asarray(alkalinity_mg_l, float), 0.0)
+    at_once = np.maximum(alkalinity * (10.0 ** np.asarray(most_ph_rise, float) - 1.0), LEAST_STEP_MG_L)
+    return np.asarray(np.ceil(dose / at_once - 1e-9))
+
+
+@valid(
+    "chalk that still dissolves",
+    Range("ph", "-", 5.0, 9.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 40.0, "that of calcite_saturation"),
+)
 def chalk_room(
     calcium_mg_l: ArrayLike,
     alkalinity_mg_l: ArrayLike,

@@ -9,9 +9,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise, formula
-from stocksim.water.oxygen import air_pressure
+from stocksim.validity import Range, valid
+from stocksim.water.oxygen import HIGHEST, air_pressure
 
 FloatArray = NDArray[np.float64]
+
+CONSTANTS = "Plummer & Busenberg 1982, who go to 90; to 40 by this project's choice"
+EXACT_ROOT = "checked here against the exact root"
 
 # mg CaCO3 per milliequivalent: half its molar mass, 100.087 / 2.
 CALCIUM_CARBONATE_MG_MEQ = 50.04
@@ -38,6 +42,10 @@ class Dissociation(NamedTuple):
     water: FloatArray
 
 
+@valid(
+    "dissociation of carbonic acid",
+    Range("temperature_c", "degC", 0.0, 40.0, CONSTANTS),
+)
 def dissociation(temperature_c: ArrayLike) -> Dissociation:
     """Dissociation constants of carbonic acid and water.
 
@@ -72,6 +80,11 @@ def dissociation(temperature_c: ArrayLike) -> Dissociation:
     )
 
 
+@valid(
+    "carbon dioxide from pH and alkalinity",
+    Range("ph", "-", 6.0, 9.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 40.0, CONSTANTS),
+)
 def carbon_dioxide(ph: ArrayLike, alkalinity_mg_l: ArrayLike, temperature_c: ArrayLike) -> FloatArray:
     r"""Dissolved carbon dioxide of fresh water.
 
@@ -127,6 +140,11 @@ def equilibrium_carbon_dioxide(ph: Any, alkalinity_mg_l: Any, first: Any, second
     return bicarbonate * hydrogen / first * CARBON_DIOXIDE_G_MOL * 1000.0
 
 
+@valid(
+    "alkalinity from pH and carbon dioxide",
+    Range("ph", "-", 4.0, 10.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 40.0, CONSTANTS),
+)
 def alkalinity_from_ph(ph: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperature_c: ArrayLike) -> FloatArray:
     """Alkalinity that gives a pH with a given amount of carbon dioxide.
 
@@ -178,6 +196,12 @@ def equilibrium_alkalinity(ph: Any, carbon_dioxide_mg_l: Any, first: Any, second
     return equivalents * CALCIUM_CARBONATE_MG_MEQ * 1000.0
 
 
+@valid(
+    "pH from alkalinity and carbon dioxide",
+    Range("alkalinity_mg_l", "mg/L", 0.0, 300.0, EXACT_ROOT),
+    Range("carbon_dioxide_mg_l", "mg/L", 0.3, 100.0, EXACT_ROOT),
+    Range("temperature_c", "degC", 0.0, 40.0, CONSTANTS),
+)
 def ph_from_alkalinity(
     alkalinity_mg_l: ArrayLike, carbon_dioxide_mg_l: ArrayLike, temperature_c: ArrayLike
 ) -> FloatArray:
@@ -254,6 +278,11 @@ def equilibrium_ph(alkalinity_mg_l: Any, carbon_dioxide_mg_l: Any, first: Any, s
     return -math.log10(held / half if equivalents > 0.0 else half)
 
 
+@valid(
+    "carbon dioxide in balance with air",
+    Range("temperature_c", "degC", 0.0, 40.0, CONSTANTS),
+    Range("elevation_m", "m", -430.0, 3000.0, HIGHEST),
+)
 def carbon_dioxide_saturation(
     temperature_c: ArrayLike, elevation_m: ArrayLike = 0.0, co2_ppm: ArrayLike = OUTDOOR_CARBON_DIOXIDE_PPM
 ) -> FloatArray:
@@ -264,7 +293,7 @@ def carbon_dioxide_saturation(
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
     elevation_m : array_like, shape (...)
-        Height above the sea. [m] Valid 0 to 3000.
+        Height above the sea. [m] Valid -430 to 3000.
     co2_ppm : array_like, shape (...)
         Carbon dioxide of the air, by volume. [ppm]
 
@@ -295,6 +324,10 @@ def carbon_dioxide_saturation(
     return mol_l_atm * pressure * CARBON_DIOXIDE_G_MOL * 1000.0
 
 
+@valid(
+    "solubility of chalk",
+    Range("temperature_c", "degC", 0.0, 90.0, "Plummer & Busenberg 1982"),
+)
 def calcite_solubility(temperature_c: ArrayLike) -> FloatArray:
     """Solubility product of calcite, the stable form of chalk.
 
@@ -322,6 +355,11 @@ def calcite_solubility(temperature_c: ArrayLike) -> FloatArray:
     return 10.0 ** (-171.9065 - 0.077993 * kelvin + 2839.319 / kelvin + 71.595 * np.log10(kelvin))
 
 
+@valid(
+    "saturation with chalk",
+    Range("ph", "-", 6.0, 10.0, "this project's choice"),
+    Range("temperature_c", "degC", 0.0, 40.0, CONSTANTS),
+)
 def calcite_saturation(
     calcium_mg_l: ArrayLike,
     alkalinity_mg_l: ArrayLike,

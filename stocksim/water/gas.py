@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.validity import Range, valid
+
 FloatArray = NDArray[np.float64]
 
 # Exchange velocity of carbon dioxide over that of oxygen at a free surface: (Sc_O2 / Sc_CO2)^n. With the Schmidt
@@ -104,6 +106,11 @@ def carbon_dioxide_exchange(
     return free + bubble_share(oxygen_taken) * np.asarray(device_m3_day, float)
 
 
+@valid(
+    "gas exchange of falling water",
+    Range("drop_m", "m", 0.0, 3.0, "this project's choice: the factor of height peaks near 4.5 m"),
+    Range("temperature_c", "degC", 0.0, 30.0, "from memory of Butts & Evans 1983"),
+)
 def water_drop_exchange(
     flow_m3_day: ArrayLike,
     drop_m: ArrayLike,

@@ -273,8 +273,9 @@ def daily_swing(
     sump_exchange: FloatArray,
     members: FloatArray,
     leaf_amplitude: NDArray[np.complex128] | FloatArray,
+    waves_a_day: int = 1,
 ) -> NDArray[np.complex128]:
-    r"""Swing of the concentrations about their daily mean when loads swing as one wave a day.
+    r"""Swing of the concentrations about their daily mean when loads swing as waves of equal length.
 
     Parameters
     ----------
@@ -286,6 +287,8 @@ def daily_swing(
         1 where the leaf belongs to the loop.
     leaf_amplitude : ndarray, shape (..., leaf)
         Amplitude of the load, complex where phases differ. [g/day]
+    waves_a_day : int
+        How many there are in a day, n. [-]
 
     Returns
     -------
@@ -294,9 +297,9 @@ def daily_swing(
 
     Notes
     -----
-    The same balance with storage :math:`V\,dC/dt = i 2\pi V C`, linear about the day's mean; exact for small swings.
+    The same balance with storage :math:`V\,dC/dt = i 2\pi n V C`, linear about the day's mean; exact for small swings.
     """
-    wave = 2j * np.pi
+    wave = 2j * np.pi * waves_a_day
     leaf_gain = leaf_exchange + flow + wave * leaf_volume
     passed = flow / leaf_gain
     sump_gain = sump_exchange + wave * sump_volume - (flow * passed) @ members

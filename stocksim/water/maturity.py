@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.compiled import elementwise, formula
+from stocksim.validity import Range, valid
+from stocksim.water.nitrification import Declared
 from stocksim.water.steps import logistic_step
 
 FloatArray = NDArray[np.float64]
@@ -39,7 +41,9 @@ class OxidizerNumbers(NamedTuple):
 # Un-ionized ammonia, as N, that halves growth [mg/L]. Ammonia oxidizers: 10-150 hinders them (from memory of Anthonisen
 # et al. 1976), the middle by ratio, rounded. Nitrite oxidizers: sources conflict over a factor of a hundred, 0.1-1
 # (Anthonisen et al. 1976), none below 10 (Turk & Mavinic 1986), 6.6-8.9 (Mauret et al. 1996; all three from memory):
-# the middle by ratio, 0.1-10 in use. Films get used to it: it slows growth and never ends it.
+# the middle by ratio, 0.1-10 in use. Films get used to it: it slows growth and never ends it. Three sludges gave 0.64
+# for nitrite oxidizers and 4-22 for ammonia oxidizers, by another law (Park & Bae 2009, Process Biochem. 44, 631;
+# abstract read).
 OXIDIZERS: dict[str, OxidizerNumbers] = {
     "ammonia": OxidizerNumbers(0.47, 0.7, 0.5, 40.0),
     "nitrite": OxidizerNumbers(0.35, 0.5, 1.0, 1.0),
@@ -49,8 +53,14 @@ GROWTH_PER_DEGREE = 0.098
 # Filters are said to be slow at 9-10 degC and to fade near 6 (common practice, a hatchery page): growth is halved at
 # 6 degC and 2 % below the exponential at 10. How sharply it fades is assumed.
 FADE_MIDDLE_C, FADE_WIDTH_C = 6.0, 1.0
-# Alkalinity at half growth [mg/L CaCO3]: 0.5 mol/m3, from memory of activated-sludge models.
-HALF_ALKALINITY_MG_L = 25.0
+# Alkalinity at half growth [mg/L CaCO3]: 0.5 mol/m3, from memory of activated-sludge models. Fitted in this project to
+# the published systems (docs/film_fit.md) it would be 5.5, 1.6-19, by one of them alone. Films were unaffected at 45
+# and above (Biesterfeld et al. 2003, Water Environ. Res. 75; abstract read), which says less than 25, too. Kept on the
+# cautious side; ordinary water is divided out of the areal rate.
+HALF_ALKALINITY = Declared(
+    25.0, 1.6, 25.0, "from memory of activated-sludge models; range fitted in this project to published systems"
+)
+HALF_ALKALINITY_MG_L = HALF_ALKALINITY.value
 # Decay at 20 degC [1/day]: chosen in this project (0.01-0.1) so that a film unfed for 120 days at 5-10 degC keeps a
 # sixth to a third of itself and is back in two to four weeks at 20 (a forum's figure for a dead filter, read).
 # Suspended sludge loses far more, 0.13 a day at 10 degC (Choubert et al. 2008, abstract read), which would leave
@@ -77,6 +87,10 @@ def _warmth(temperature_c: ArrayLike, reference_c: float) -> FloatArray:
     return np.exp(GROWTH_PER_DEGREE * (np.asarray(temperature_c, float) - reference_c))
 
 
+@valid(
+    "growth of nitrifiers",
+    Range("temperature_c", "degC", 5.0, 30.0, "from memory of US EPA 1975"),
+)
 def oxidizer_growth(
     temperature_c: ArrayLike, food_mg_l: ArrayLike, oxygen_mg_l: ArrayLike, alkalinity_mg_l: ArrayLike, kind: Oxidizer
 ) -> FloatArray:
@@ -159,6 +173,10 @@ def ammonia_inhibition(unionized_ammonia_mg_l: ArrayLike, kind: Oxidizer) -> Flo
     return 1.0 / (1.0 + np.asarray(unionized_ammonia_mg_l, float) / OXIDIZERS[kind].inhibition_mg_l)
 
 
+@valid(
+    "decay of nitrifiers",
+    Range("temperature_c", "degC", 0.0, 30.0, "assumed as that of their growth"),
+)
 def oxidizer_decay(temperature_c: ArrayLike) -> FloatArray:
     """Decay of nitrifiers, fed or not.
 

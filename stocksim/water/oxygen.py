@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.validity import Range, valid
+
 FloatArray = NDArray[np.float64]
+
+# Sources of ranges that several formulas share. Half a gram of salts in a liter ends fresh water (Venice system 1958,
+# from memory): as common salt 300 mg/L of chloride.
+FRESH_WATER = "fresh water, to 0.5 g/L of salts: Venice system 1958, from memory"
+HIGHEST = "this project's choice: higher up nothing was checked"
 
 # Oxygen in clean water at 20 degC and 1 atm, the reference of standard transfer [mg/L]: Benson & Krause 1984.
 STANDARD_SATURATION_MG_L = 9.09
@@ -21,13 +28,17 @@ DIFFUSER_KG_PER_KWH = 0.7
 STILL_SURFACE_K600_M_DAY = 2.07 * 24.0 / 100.0
 
 
+@valid(
+    "air pressure by elevation",
+    Range("elevation_m", "m", -430.0, 3000.0, HIGHEST),
+)
 def air_pressure(elevation_m: ArrayLike) -> FloatArray:
     """Air pressure of the standard atmosphere.
 
     Parameters
     ----------
     elevation_m : array_like, shape (...)
-        Height above the sea. [m]
+        Height above the sea. [m] Valid -430 to 3000.
 
     Returns
     -------
@@ -46,6 +57,12 @@ def air_pressure(elevation_m: ArrayLike) -> FloatArray:
     return (1.0 - 2.25577e-5 * np.asarray(elevation_m, float)) ** 5.2559
 
 
+@valid(
+    "oxygen saturation",
+    Range("temperature_c", "degC", 0.0, 40.0, "Benson & Krause 1984"),
+    Range("elevation_m", "m", -430.0, 3000.0, HIGHEST),
+    Range("chloride_mg_l", "mg/L", 0.0, 300.0, FRESH_WATER),
+)
 def oxygen_saturation(temperature_c: ArrayLike, elevation_m: ArrayLike = 0.0) -> FloatArray:
     r"""Dissolved oxygen of fresh water in balance with moist air.
 
@@ -54,7 +71,7 @@ def oxygen_saturation(temperature_c: ArrayLike, elevation_m: ArrayLike = 0.0) ->
     temperature_c : array_like, shape (...)
         Water temperature. [degC] Valid 0 to 40.
     elevation_m : array_like, shape (...)
-        Height above the sea. [m] Valid 0 to 3000.
+        Height above the sea. [m] Valid -430 to 3000.
 
     Returns
     -------
@@ -91,6 +108,10 @@ def oxygen_saturation(temperature_c: ArrayLike, elevation_m: ArrayLike = 0.0) ->
     return at_one_atm * correction
 
 
+@valid(
+    "oxygen of air stones and other devices",
+    Range("temperature_c", "degC", 10.0, 30.0, "from memory of ASCE 2-91"),
+)
 def device_exchange(standard_transfer_g_day: ArrayLike, temperature_c: ArrayLike) -> FloatArray:
     r"""Water volume that a device brings to saturation each day, in fish water.
 
@@ -99,7 +120,7 @@ def device_exchange(standard_transfer_g_day: ArrayLike, temperature_c: ArrayLike
     standard_transfer_g_day : array_like, shape (...)
         Oxygen transferred into oxygen-free clean water at 20 degC and 1 atm. [g/day]
     temperature_c : array_like, shape (...)
-        Water temperature. [degC]
+        Water temperature. [degC] Valid 10 to 30.
 
     Returns
     -------
@@ -134,6 +155,10 @@ def diffuser_standard_transfer(power_w: ArrayLike) -> FloatArray:
     return np.asarray(power_w, float) / 1000.0 * 24.0 * DIFFUSER_KG_PER_KWH * 1000.0
 
 
+@valid(
+    "gas exchange of a still surface",
+    Range("temperature_c", "degC", -2.0, 40.0, "Wanninkhof 2014, table 1"),
+)
 def surface_exchange_velocity(temperature_c: ArrayLike) -> FloatArray:
     """Speed at which a still surface exchanges oxygen with the air.
 

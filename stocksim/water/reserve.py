@@ -8,6 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.validity import Range, valid
+
 FloatArray = NDArray[np.float64]
 
 # Heat to warm a cubic meter of water by a degree [J/m3/K]: 4.186 kJ/kg/K, 1000 kg/m3.
@@ -171,6 +173,10 @@ def tank_loss_w_k(volume_m3: ArrayLike, depth_m: ArrayLike, covered: ArrayLike =
     return WALL_W_M2_K * wall + (surface + FLOOR_W_M2_K) * area
 
 
+@valid(
+    "oxygen of a cylinder",
+    Range("pressure_bar", "bar", 0.0, 200.0, "ideal gas: real oxygen is 5-8 % denser at 200 bar, from memory"),
+)
 def cylinder_oxygen_g(water_capacity_l: ArrayLike, pressure_bar: ArrayLike) -> FloatArray:
     """Oxygen that comes out of a compressed-gas cylinder.
 

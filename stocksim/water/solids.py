@@ -25,6 +25,7 @@ SETTLERS: dict[str, SettlerKind] = {
     "swirl": SettlerKind(0.37, 0.34, 0.40, f"0.371 +- 0.033: {_SETTLER_SOURCE}"),
     "radial_flow": SettlerKind(0.78, 0.76, 0.80, f"0.779 +- 0.016: {_SETTLER_SOURCE}"),
     "settling_basin": SettlerKind(None, 0.3, 0.9, "no measurement read; enter your own; range assumed"),
+    "netting": SettlerKind(None, 0.2, 0.9, "no measurement read; enter your own; range assumed"),
     "swirl_and_netting": SettlerKind(None, 0.90, 0.95, "common practice, no source; only where entered"),
 }
 # Share of the dry solids that breaks down within a season: assumed in this project, no source.

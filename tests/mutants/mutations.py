@@ -16,7 +16,6 @@ class Mutation(NamedTuple):
 _OF_FILE = {
     "answers/powercut/decide.py": [
         ("PUMP_EFFICIENCY = 0.3", "PUMP_EFFICIENCY = 0.5"),
-        ("PEAK_HOUR = 18.0", "PEAK_HOUR = 12.0"),
         ("CYLINDER_DISSOLVED_SHARE = 0.1", "CYLINDER_DISSOLVED_SHARE = 0.2"),
         ("LEAST_WATER_SHARE = 0.01", "LEAST_WATER_SHARE = 0.9"),
         ("int(np.argmin(shortest))", "int(np.argmax(shortest))"),
@@ -57,7 +56,7 @@ _OF_FILE = {
         ('"nitrite": OxidizerNumbers(0.35, 0.5, 1.0, 1.0)', '"nitrite": OxidizerNumbers(0.35, 0.5, 1.0, 0.01)'),
     ],
     "water/nitrification.py": [
-        ("AREAL_RATE_AT_20 = 1.38", "AREAL_RATE_AT_20 = 0.837"),
+        ("AREAL_RATE_AT_20 = AREAL_RATE.value", "AREAL_RATE_AT_20 = 0.837"),
     ],
     "water/buffering.py": [
         ("dose = max(gain + used, 0.0)", "dose = max(gain, 0.0)"),
@@ -144,8 +143,11 @@ _OF_FILE = {
     ],
     "engine/results/findings.py": [
         ('np.fmax(level, _tested(given.layout, "nitrite_n"))', "level"),
-        ("OXYGEN_PEAK_FACTOR = 1.4", "OXYGEN_PEAK_FACTOR = 1.2"),
-        ("AMMONIA_PEAK_FACTOR = 1.5", "AMMONIA_PEAK_FACTOR = 1.2"),
+    ],
+    "fish/meals.py": [
+        ("AMMONIA_AFTER_MEALS = 0.70", "AMMONIA_AFTER_MEALS = 0.40"),
+        ("OXYGEN_TAU_H = 1, 4.0", "OXYGEN_TAU_H = 1, 8.0"),
+        ("LAST_MEAL_H, MOST_BY_HAND = 8.0, 17.0", "LAST_MEAL_H, MOST_BY_HAND = 8.0, 12.0"),
     ],
     "engine/results/deaths.py": [
         ("HEAVY_SHARE, HEAVY_FISH = 0.05", "HEAVY_SHARE, HEAVY_FISH = 0.5"),

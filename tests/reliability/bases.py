@@ -154,7 +154,8 @@ def everything(days: int = DAYS) -> Base:
     """One site with every table, every feeding rule and every kind of event."""
     last = _on(days - 1)
     fed = {
-        "spilled_share": 0.1, "meals_per_day": 3, "fasting_days": ["sun"], "stop_below": "5 degC",
+        "spilled_share": 0.1, "meals_per_day": 3,
+        "feeding_hours": ["08:00", "12:30", "14:00-18:00"], "fasting_days": ["sun"], "stop_below": "5 degC",
         "restart_after_days": 4, "cold_rules": [{"below": "12 degC", "feed_every_days": 2}],
     }  # fmt: skip
     tables: dict = {
@@ -167,8 +168,10 @@ def everything(days: int = DAYS) -> Base:
         "loops": {
             "cool": {
                 "sump": "2500 L", "depth": "70 cm", "alkalinity_target": "70 mg/L", "buffer": "calcium_hydroxide",
+                "sump_brim": "3500 L", "sump_least": "300 L",
                 "evaporation": "25 L/day", "return_drop": "30 cm", "biofilter_started": _on(-70),
-                "oxygen_supply": {"kind": "measured", "transfer": "12 g/h"},
+                "new_water": "120 L/day", "feeding_hours": ["07:30", "16:00"],
+                "oxygen_supply": {"kind": "measured", "transfer": "12 g/h", "circuit": "air"},
                 "source_water": {
                     "alkalinity": "45 mg/L", "nitrate_n": "1 mg/L", "potassium": "2 mg/L", "phosphorus": "0.1 mg/L",
                     "calcium": "15 mg/L", "chloride": "20 mg/L", "sodium": "8 mg/L",
@@ -177,13 +180,13 @@ def everything(days: int = DAYS) -> Base:
                     {
                         "date": _on(5), "tan": "0.4 mg/L", "nitrite_n": "0.1 mg/L", "nitrate_n": "9 mg/L",
                         "alkalinity": "60 mg/L", "potassium": "5 mg/L", "phosphorus": "0.5 mg/L",
-                        "calcium": "20 mg/L", "chloride": "25 mg/L", "sodium": "9 mg/L",
+                        "calcium": "20 mg/L", "chloride": "25 mg/L", "sodium": "9 mg/L", "ph": 7.1,
                     }
                 ],
                 "water_changes": [{"date": _on(12), "volume": "250 L", "temperature": "12 degC"}],
                 "feeding_ramp": [{"from": START, "share": 0.6}, {"from": _on(10), "share": 1.0}],
                 "water_temperature": {"kind": "log", "file": "sump.csv", "at_least": "9 degC", "at_most": "20 degC"},
-                "heat": {"room": "greenhouse", "foam": "50 mm", "cover": True, "pump": "60 W"},
+                "heat": {"room": "greenhouse", "foam": "50 mm", "cover": True},
             },
             "warm": {
                 "sump": "1200 L", "ph": 7.2, "biofilter_start": "seeded",
@@ -194,11 +197,12 @@ def everything(days: int = DAYS) -> Base:
                     "heater": {
                         "power": "4 kW", "set_point": "24 degC", "schedule": [{"hour": 22, "set_point": "23 degC"}],
                         "fuel": "electricity", "efficiency": 0.98, "price": 0.2, "price_per": "kWh", "vented": True,
+                        "circuit": "heat",
                     },
                 },
             },
             "old": {
-                "sump": "500 L",
+                "sump": "500 L", "depth": "50 cm", "heat": {"pump": "35 W"},
                 "water_temperature": {
                     "kind": "monthly", "values": {"oct": "55 degF", "nov": "50 degF"}, "at_least": "48 degF",
                     "at_most": "70 degF",
@@ -214,7 +218,8 @@ def everything(days: int = DAYS) -> Base:
         "tanks": {
             "north": {
                 "loop": "cool", "volume": "1500 L", "flow": "1800 L/h", "depth": "90 cm",
-                "oxygen_supply": {"kind": "diffuser", "power": "60 W", "uncleaned_months": 6},
+                "oxygen_supply": {"kind": "diffuser", "power": "60 W", "uncleaned_months": 6, "circuit": "air"},
+                "overflows_to": ["trickle"],
                 "heat": {"room": "greenhouse", "foam": "30 mm", "cover": False},
             },
             "south": {
@@ -246,11 +251,15 @@ def everything(days: int = DAYS) -> Base:
             },
             "gravel": {
                 "loop": "warm", "kind": "media", "area": "60 ft2", "depth": "1 ft", "media_size": "12 mm",
+                "flooding": "siphon", "swing": "450 L",
                 "nitrifying_surface": "300 m2", "plantings": [{"crop": "basil", "from": START, "to": last}],
             },
             "tower": {
                 "loop": "cool", "kind": "tower", "area": "1 m2", "flow": "120 L/h", "nitrifying_surface": "3 m2",
                 "planted_face": "4 m2", "plantings": [{"crop": "strawberry", "from": START, "to": last}],
+            },
+            "float": {
+                "loop": "old", "kind": "raft", "area": "0.5 m2", "floats_on_sump": True,
             },
             "tub": {
                 "loop": "cool", "kind": "wicking", "area": "2 m2",
@@ -274,6 +283,24 @@ def everything(days: int = DAYS) -> Base:
                 "emptied_every_days": 2, "feeds": "tub",
             },
             "pot": {"loop": "warm", "kind": "swirl"},
+        },
+        "pumps": {
+            "main": {
+                "feeds": ["north", "south", "raft"], "power": "150 W", "lift": "5 ft", "circuit": "water",
+                "drain_back": "40 L",
+            },
+            "line": {"feeds": ["tower"], "power": "25 W", "lift": "2.2 m", "flow": "120 L/h", "circuit": "water"},
+            "spare": {"feeds": ["spare_tank"], "power": "40 W", "lift": "1.2 m"},
+        },
+        "backups": {
+            "engine": {
+                "kind": "generator", "carries": ["water", "air", "mains"], "power": "3 kW", "switch": "by_hand",
+                "after_minutes": 25, "fuel_volume": "15 L", "burns": "1.1 L/h",
+            },
+            "cells": {
+                "kind": "battery", "carries": ["air"], "power": "400 W", "switch": "automatic", "after_minutes": 1,
+                "energy": "1.2 kWh",
+            },
         },
         "cohorts": {
             "perch": {
@@ -364,6 +391,7 @@ def everything(days: int = DAYS) -> Base:
             "own": {"gold": {"at_least": 5, "minimum_batch": 2, "leaves": _on(28), "tanks": ["old_tank"]}},
             "options": {"heated": {"loop": "spare", "at_least": "17 degC", "at_most": "24 degC", "cost": 40}},
         },
+        "advice": {"reserve": 0.15, "never": ["salt", "heat"]},
     }  # fmt: skip
     return Base("everything", tables, {"sump.csv": temperature_log(days)})
 
@@ -374,6 +402,7 @@ def recorded(days: int = DAYS, hourly: bool = True) -> Base:
     water = {"cool": {"kind": "computed"}, "warm": {"kind": "computed"}}
     tables["site"]["name"] = "recorded weather (invented)"
     tables["loops"] = {name: tables["loops"][name] | {"water_temperature": water[name]} for name in water}
+    del tables["pumps"]["spare"]
     for kind in ("tanks", "beds", "biofilters", "settlers"):
         tables[kind] = {key: table for key, table in tables[kind].items() if table["loop"] in water}
     tables["cohorts"] = {

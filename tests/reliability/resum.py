@@ -343,6 +343,7 @@ def water(books: Books) -> Iterator[Gap]:
         _, rows = _of_loop(books, name)
         settlers = [s for s in books.site.get("settlers", {}).values() if s["loop"] == name and "drawn_off" in s]
         daily = [float(text.split()[0]) for text in (table["evaporation"], *(s["drawn_off"] for s in settlers))]
+        daily.append(max(float(table.get("new_water", "0 L/day").split()[0]) - sum(daily), 0.0))  # these write L/day
         changed = [litres(change["volume"]) for change in table.get("water_changes", [])]
         yield _gap(f"{name}: water of the season", [*rows["top_up_l"], -sum(daily) * len(rows), -sum(changed)])
 

@@ -15,6 +15,7 @@ from stocksim.faces.answer import Answer, Chart, Head, Lines, Part, Section, Sen
 from stocksim.faces.change_words import change_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import loop_label
+from stocksim.faces.planting_words import build_data, build_words
 from stocksim.plants.nutrients import PLANT_SALTS
 from stocksim.site.bed_kinds import BED_KINDS
 
@@ -73,7 +74,9 @@ def _loop_sections(plan: BedPlan, balance: LoopBalance, draw: Draw) -> list[Sect
     """One loop's balance, what helps, its weeks as charts and in numbers, its nutrients."""
     season, loop, units = plan.season, balance.loop, plan.season.site.file.site.units
     excess = words.excess_sentence(season, balance)
-    say = [*words.loop_sentences(season, balance), *([excess] if excess else [])]
+    build = season.build_areas.get(loop)
+    area = [build_words(build, units)] if build is not None and build_words(build, units) else []
+    say = [*words.loop_sentences(season, balance), *([excess] if excess else []), *area]
     unrated = words.area_words(season, loop)
     head = Lines([f"Loop {loop}"], on="text", gap=True)
     weeks: list[Part] = [
@@ -100,14 +103,22 @@ def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
     """Changes that help; pages tell too where none was sought or found."""
     if loop not in plan.proofs:
         return [Sentences(["Each lever is run as a whole season; takes some seconds."], "note", "page")]
-    say = [words.proof_sentence(proof, plan.season.site.file.site.units) for proof in plan.proofs[loop]]
-    if not say:
+    units = plan.season.site.file.site.units
+    if not plan.proofs[loop]:
         return [Sentences(["Nothing that we tried brings this loop nearer to balance."], "note", "page")]
-    head = "What brings them nearer, cheapest first (each run as a whole season):"
-    return [
-        Sentences([head], on="text", indent="  ", first="  "),
-        Sentences(say, "list", mark="- ", indent="    ", first="  "),
-    ]
+    parts: list[Part] = []
+    for head, is_nearer in (
+        ("What brings them nearer, cheapest first (each run as a whole season):", True),
+        ("What keeps nitrate lower without closing the gap (each run as a whole season):", False),
+    ):
+        say = [words.proof_sentence(proof, units) for proof in plan.proofs[loop] if proof.is_nearer is is_nearer]
+        if say:
+            # the page's own head asks what brings them nearer
+            parts += [
+                Sentences([head], on="text" if is_nearer else "both", indent="  ", first="  "),
+                Sentences(say, "list", mark="- ", indent="    ", first="  "),
+            ]
+    return parts
 
 
 def _nutrient_parts(plan: BedPlan, loop: str) -> list[Part]:
@@ -158,9 +169,11 @@ def _data(plan: BedPlan) -> dict[str, Any]:
 
 def _loop(plan: BedPlan, balance: LoopBalance) -> dict[str, Any]:
     season, loop = plan.season, balance.loop
+    build = season.build_areas.get(loop)
     return {
         "loop": loop,
         "answer": words.loop_sentences(season, balance),
+        "build": None if build is None else build_data(build, season.site.file.site.units),
         "mean_gap_g": round(balance.mean_gap_g, 4),
         "turns": [{"week_of": day.isoformat(), "side": side} for day, side in balance.turns],
         "fall": None if balance.fall is None else _fall(balance.fall),
@@ -171,6 +184,7 @@ def _loop(plan: BedPlan, balance: LoopBalance) -> dict[str, Any]:
                 "wanted_g": [round(float(v), 4) for v in budget.wanted_g],
                 **{f"{key}_g": [round(float(v), 4) for v in values] for key, values in budget.terms.items()},
                 "add_g": [round(float(v), 3) for v in budget.add_g],
+                "is_short": [bool(week) for week in budget.is_short],
                 "salt": PLANT_SALTS[budget.nutrient].name,
             }
             for budget in plan.budgets
@@ -196,7 +210,8 @@ def _fall(fall: Fall) -> dict[str, Any]:
 
 def _proof(proof: BedProof, units: str) -> dict[str, Any]:
     return {
-        "words": change_words(proof.change, units), "gap_before_g": round(proof.gap_before_g, 4),
+        "words": change_words(proof.change, units), "is_nearer": proof.is_nearer,
+        "gap_before_g": round(proof.gap_before_g, 4),
         "gap_after_g": round(proof.gap_after_g, 4),
         "nitrate_before_mg_l": round(proof.nitrate_before_mg_l, 2),
         "nitrate_after_mg_l": round(proof.nitrate_after_mg_l, 2),

@@ -18,11 +18,12 @@ from stocksim.changes.beds import (
 )
 from stocksim.changes.change import Change, prove
 from stocksim.changes.search import newly_broken
+from stocksim.engine.results.beds import EVEN_AREA_SHARE
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 
 MOST_CHANGES = 3
-_LEAST_GOOD_SHARE = 0.05  # of the gap that a change must close to be told
+LEAST_GOOD_SHARE = 0.1  # of the gap that a change must close to be said to bring nearer (assumed)
 
 
 @dataclass(frozen=True)
@@ -52,9 +53,19 @@ class BedProof:
     harvest_kg: float
     breaks: tuple[tuple[str, str], ...]
 
+    @property
+    def is_nearer(self) -> bool:
+        """Whether a tenth of the gap or more is closed."""
+        return abs(self.gap_after_g) <= (1.0 - LEAST_GOOD_SHARE) * abs(self.gap_before_g)
+
+    @property
+    def is_cleaner(self) -> bool:
+        """Whether nitrate that a gap leaves ends a tenth lower or more."""
+        return self.gap_before_g > 0.0 and self.nitrate_after_mg_l < 0.9 * self.nitrate_before_mg_l
+
 
 def bed_changes(season: Season, balance: LoopBalance) -> list[BedProof]:
-    """The cheapest changes that a run proves to bring a loop nearer to balance.
+    """The cheapest changes that a run proves to bring a loop nearer to balance, or to keep its nitrate lower.
 
     Parameters
     ----------
@@ -69,7 +80,7 @@ def bed_changes(season: Season, balance: LoopBalance) -> list[BedProof]:
         At most three, cheapest first; empty where the loop is even, or nothing that was tried helps. Changes that break
         a limit come only where too few others help.
     """
-    if balance.mean("supply_g") <= 0.0 or balance.mean("draw_g") <= 0.0:
+    if balance.mean("supply_g") <= 0.0 or balance.mean("draw_g") <= 0.0 or balance.is_even:
         return []
     tried = []
     for change in _candidates(season, balance):
@@ -78,20 +89,13 @@ def bed_changes(season: Season, balance: LoopBalance) -> list[BedProof]:
         except InputError:  # it cannot be written so, as an area that is too large
             continue
         tried.append(_proof(season, after, balance, change))
-    good = [proof for proof in tried if _closes(proof)]
+    good = [proof for proof in tried if proof.is_nearer or proof.is_cleaner]
     good.sort(key=lambda proof: (bool(proof.breaks), _effort(proof)))
     return sorted(good[:MOST_CHANGES], key=_effort)
 
 
 def _effort(proof: BedProof) -> int:
     return proof.change.effort or 0
-
-
-def _closes(proof: BedProof) -> bool:
-    """Whether the gap shrinks, or the nitrate that it leaves does."""
-    nearer = abs(proof.gap_after_g) < (1.0 - _LEAST_GOOD_SHARE) * abs(proof.gap_before_g)
-    cleaner = proof.gap_before_g > 0.0 and proof.nitrate_after_mg_l < 0.9 * proof.nitrate_before_mg_l
-    return nearer or cleaner
 
 
 def _proof(before: Season, after: Season, balance: LoopBalance, change: Change) -> BedProof:
@@ -115,11 +119,19 @@ def _candidates(season: Season, balance: LoopBalance) -> Iterator[Change]:
         yield from other_ration(season, balance.loop, max(draw / supply, 0.5))
         yield from other_stock(season, balance.loop, draw / supply)
         yield from weekly_changes(season, balance.loop)
-        yield from other_bed_area(season, balance.loop, supply / draw, 6)
+        yield from _bed_area(season, balance, 6)
     else:
-        yield from other_bed_area(season, balance.loop, supply / draw, 1)
+        yield from _bed_area(season, balance, 1)
         yield from other_ration(season, balance.loop, draw / supply)
         yield from other_stock(season, balance.loop, draw / supply)
+
+
+def _bed_area(season: Season, balance: LoopBalance, effort: int) -> Iterator[Change]:
+    """Another area, where that which nitrogen does for lies on the side to which the gap asks to go."""
+    for change in other_bed_area(season, balance.loop, effort):
+        more = change.amounts["area_m2"] / change.amounts["now_m2"] - 1.0
+        if abs(more) > EVEN_AREA_SHARE and (more > 0.0) == (balance.mean_gap_g > 0.0):
+            yield change
 
 
 # --- all that is told of a season's beds, brought together

@@ -15,6 +15,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.nutrients import (
     DISSOLVED_SHARE,
+    ENOUGH_MG_L,
     IRON_TARGET_MG_L,
     TOLD_SHORT_SHARE,
     USUAL_SOURCE_MG_L,
@@ -159,6 +160,11 @@ class LoopBalance:
         days = np.array([week.days for week in self.weeks], float)
         return float((np.array([week.gap_g for week in self.weeks]) * days).sum() / days.sum())
 
+    @property
+    def is_even(self) -> bool:
+        """Whether fish give what beds want over the season, within what counts as even."""
+        return abs(self.mean_gap_g) <= EVEN_SHARE * max(self.mean("supply_g"), self.mean("draw_g"))
+
     def mean(self, name: str) -> float:
         """Mean of a field over the season, weeks weighted by their days."""
         days = np.array([week.days for week in self.weeks], float)
@@ -284,18 +290,29 @@ class Budget:
         and ``short`` what crops wanted beyond what they took.
     wanted_g : ndarray
         What crops of the loop would take.
+    lowest_mg_l : ndarray or None
+        Lowest level of the water in each week; None where it is not followed. [mg/L]
     """
 
     loop: str
     nutrient: str
     terms: dict[str, FloatArray]
     wanted_g: FloatArray
+    lowest_mg_l: FloatArray | None = None
+
+    @property
+    def is_short(self) -> NDArray[np.bool_]:
+        """Weeks in which crops miss so much that it is seen, and the water holds too little or will within the week."""
+        missed = self.terms["short"] > TOLD_SHORT_SHARE * self.wanted_g
+        enough = ENOUGH_MG_L.get(self.nutrient)
+        if enough is None or self.lowest_mg_l is None:
+            return missed
+        return np.asarray(missed & (self.lowest_mg_l < enough))
 
     @property
     def add_g(self) -> FloatArray:
-        """Salt to add, by week; 0 where the shortfall is too small to be seen. [g]"""
-        short = np.where(self.terms["short"] > TOLD_SHORT_SHARE * self.wanted_g, self.terms["short"], 0.0)
-        return salt_g(self.nutrient, short)
+        """Salt to add, by week; 0 where it is not short. [g]"""
+        return salt_g(self.nutrient, np.where(self.is_short, self.terms["short"], 0.0))
 
 
 def weeks_of(season: Season) -> list[dt.date]:
@@ -307,6 +324,11 @@ def by_week(daily: FloatArray) -> FloatArray:
     """Sums of weeks along the first axis."""
     starts = np.arange(0, len(daily), WEEK_DAYS)
     return np.add.reduceat(daily, starts, axis=0)
+
+
+def lowest_of_weeks(daily: FloatArray) -> FloatArray:
+    """Lowest of each week along the first axis."""
+    return np.minimum.reduceat(daily, np.arange(0, len(daily), WEEK_DAYS), axis=0)
 
 
 def budgets(season: Season) -> list[Budget]:
@@ -336,7 +358,9 @@ def budgets(season: Season) -> list[Budget]:
                 terms = {name: values[:, column] for name, values in followed[key].items()}
             else:
                 terms = dict.fromkeys(TERMS, np.zeros_like(mine)) | _terms_beside(season, key, column, mine)
-            found.append(Budget(loop, key, {name: by_week(values) for name, values in terms.items()}, by_week(mine)))
+            sums = {name: by_week(values) for name, values in terms.items()}
+            lowest = lowest_of_weeks(season.course.nitrate_mg_l[0, :, column]) if key == "nitrogen" else None
+            found.append(Budget(loop, key, sums, by_week(mine), lowest))
     return found
 
 

@@ -17,8 +17,10 @@ from stocksim.changes.change import Care
 from stocksim.engine.results.beds import LEAST_DRAW_G_M2
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import CARES, change_words
-from stocksim.faces.words import day_words, unrated_words
+from stocksim.faces.planting_words import unrated_words
+from stocksim.faces.words import day_words
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, SALT_CAUTION
+from stocksim.site.loop_water import CLEAN_RAIN
 from stocksim.units import format_quantity
 
 TWO_AREAS = (
@@ -68,7 +70,9 @@ def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
         "take "
         f"{draw:.1f} (season's mean): "
         + (
-            f"{gap:.1f} g a day stay in the water, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
+            f"that is even, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
+            if balance.is_even
+            else f"{gap:.1f} g a day stay in the water, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
             if gap > 0.0
             else f"{-gap:.1f} g a day are wanting, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
         )
@@ -296,22 +300,21 @@ def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
 
 
 def excess_sentence(season: Season, balance: LoopBalance) -> str:
-    """Area to add or fish to take out in the week of the widest gap above 0; empty where there is none."""
+    """Fish to take out in the week of the widest gap above 0; empty where there is none."""
     over = [
         week
         for week in balance.weeks
-        # beds just planted draw little, and no area makes up for that
+        # beds just planted draw little, and that passes by itself
         if week.side > 0 and week.draw_g > 0.0 and week.balance_m2 > week.planted_m2
     ]
     if not over:
         return ""
     week = max(over, key=lambda w: w.gap_g)
     units = season.site.file.site.units
-    area = format_quantity(max(week.balance_m2 - week.planted_m2, 0.0), "area", units)
     fish = format_quantity(week.biomass_kg * (1.0 - week.draw_g / week.supply_g), "mass", units)
     return (
         f"Widest in the week of {day_words(week.first)}: {week.gap_g:.1f} g of nitrogen a day too much, as much as "
-        f"{area} more planted would take, or {fish} of fish fewer would spare."
+        f"{fish} of fish give."
     )
 
 
@@ -363,7 +366,8 @@ PRODUCE = (
     "cook it. Food rules of your place go before this page.",
     "Cold-blooded animals carry germs that harm people (Salmonella, Aeromonas, Mycobacterium marinum, Vibrio): cover "
     "cuts before hands go into the water, wash after, and see a doctor about a sore that does not heal. Warm-blooded "
-    "droppings (E. coli) come from outside: no manure, no roof water, no animals near the beds.",
+    "droppings (E. coli) come from outside: no manure and no animals near the beds, and no rain but "
+    f"{CLEAN_RAIN}.",
     "Harvest fish and plants with different tools on different days; never harvest with wet gloves that touched fish. "
     "Water treated with any drug or with copper must not reach beds: treat sick fish off the loop, and keep to the "
     "label's waiting time.",

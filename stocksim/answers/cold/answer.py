@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from stocksim.answers.cold import words
-from stocksim.answers.cold.choice import Option, fuel_months, fuel_rows, too_small
+from stocksim.answers.cold.choice import Option, fuel_months, fuel_rows, sizes
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import HeatFit
 from stocksim.answers.cold.options import Note
@@ -21,6 +21,8 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import species_key_html
+from stocksim.faces.words import heater_data
+from stocksim.heat.heaters import HeaterSize, judged_heaters, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.site.reading import Site
 from stocksim.writing import Write, safe_cell, write_folder
@@ -205,8 +207,9 @@ def _option_data(option: Option, plan: Option, units: str) -> dict[str, Any]:
         "heat_kwh_by_month": {month: round(heat, 1) for month, heat in option.month_kwh.items()},
         "fuel_by_month": fuel_months(option),
         "design_night_kw": {place: round(power, 2) for place, power in option.design_kw.items()},
-        "heaters_to_buy_kw": {place: round(option.design_kw[place], 2) for place in option.to_buy},
-        "is_heater_too_small": bool(too_small(option)),
+        "heaters_to_buy_kw": {place: round(size_to_have(option.design_kw[place]), 2) for place in option.to_buy},
+        "heater_sizes": {place: size.value for place, size in sizes(option).items()},
+        "is_heater_too_small": any(size is not HeaterSize.ENOUGH for size in sizes(option).values()),
         "peak_kw": {place: round(peak, 2) for place, peak in option.peak_kw.items()},
         "installed_kw": {place: round(power, 2) for place, power in option.installed_kw.items()},
         "hours_below_set_point": round(option.short_hours),
@@ -227,6 +230,7 @@ def _cold_data(cold: Cold) -> dict[str, Any]:
     recommended = words.option_name(cold.best, units)
     return {
         "site": cold.site.file.site.name,
+        "heaters": [heater_data(judged) for judged in judged_heaters(cold.site)],
         "options": [_option_data(option, cold.plan, units) for option in cold.options],
         "recommended": recommended,
         "reason": words.reason_words(cold.verdict, units),

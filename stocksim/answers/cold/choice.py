@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from stocksim.changes.change import Change
 from stocksim.climate.greenhouse import FUELS
+from stocksim.heat.heaters import HeaterSize, heater_size
 from stocksim.site.kinds import LIMITS
 
 MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recommended option (our choice)
@@ -60,7 +61,7 @@ class Option:
     cold_share : mapping of str to float
         For each cohort the share of synthetic years in which its water crosses its cold limit. [-]
     yield_kg : float
-        Crops that light, air and water allow, if no nutrient is short; fresh. [kg]
+        Crops that light, air and water allow, with the nitrogen that the season leaves them; fresh. [kg]
     cost_per_extra_kg : float or None
         To the next cheaper option on the frontier. [money/kg]
     dead_kg : float
@@ -186,13 +187,9 @@ def on_frontier(options: list[Option]) -> list[Option]:
 # --- what an option burns, by heater and month
 
 
-def too_small(option: Option) -> dict[str, tuple[float, float]]:
-    """Heaters that the design night asks more of than they have: needed and installed, by place. [kW]"""
-    return {
-        place: (need, option.installed_kw[place])
-        for place, need in option.design_kw.items()
-        if place in option.installed_kw and need > option.installed_kw[place] + 0.05
-    }
+def sizes(option: Option) -> dict[str, HeaterSize]:
+    """How each heater that the file has compares with the design night of an option, by place."""
+    return {place: heater_size(option.design_kw.get(place, 0.0), power) for place, power in option.installed_kw.items()}
 
 
 def fuel_rows(option: Option) -> list[dict[str, Any]]:

@@ -150,7 +150,7 @@ def compare_cold(
     else:
         failed_best = failed
     notes += [Note(NoteKind.NO_MIXED_LOOP)] if split is None else []
-    house = [*weather.notes, *design_notes(computed.file, warmth)]
+    house = [*weather.notes, *design_notes(computed, warmth)]
     tell(100, 100)
     return Cold(
         computed, warmth, tuple(options), verdict, money, worth is None, years, seed, failed, failed_best,

@@ -15,12 +15,14 @@ from stocksim.changes.change import Action, Change
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
+from stocksim.heat.heaters import loops_set_aside
 from stocksim.heat.plan import UNBOUNDED_W, HeatPlan, build_heat_plan
 from stocksim.heat.temperatures import typed_c
 from stocksim.site.bed_kinds import BED_KINDS, BedHeatLoss
 from stocksim.site.climate_faults import NEEDED, has_climate, heaters
 from stocksim.site.climate_tables import ComputedTemperature, HeaterTable
 from stocksim.site.model import LoggedTemperature, SiteFile
+from stocksim.site.pumps import pump_loop, written_pump_w
 from stocksim.site.reading import Site
 from stocksim.site.rooms import ROOMS
 from stocksim.units import parse_quantity
@@ -107,14 +109,14 @@ def computed_site(site: Site) -> tuple[Site, list[Note]]:
         raise InputError(f"the cold months cannot be computed: the site {NEEDED}.")
     changes: dict[str, Any] = {}
     notes: list[Note] = []
+    apart = loops_set_aside(file)
     for key, loop in file.loops.items():
         water = loop.water_temperature
         if isinstance(water, ComputedTemperature):
             continue
-        has_heater = loop.heat is not None and loop.heat.heater is not None
         if isinstance(water, LoggedTemperature):
             notes.append(Note(NoteKind.LOG_KEPT, key))
-        elif water.kind == "constant" and not has_heater:
+        elif key not in apart:
             notes.append(Note(NoteKind.HELD_AS_TYPED, key))
         else:
             changes[f"loops.{key}.water_temperature"] = {"kind": "computed"}
@@ -405,6 +407,23 @@ def warm_loop(site: Site) -> Change | None:
     return None
 
 
+def _pumps_anew(site: Site, key: str, table: dict[str, Any], share: float) -> dict[str, Any]:
+    """What a loop's pumps become where part of it is parted: watts of each part, for who feeds what is built anew; the
+    new part's are put into its table."""
+    file = site.file
+    own = [name for name, pump in file.pumps.items() if pump_loop(file, pump) == key]
+    changes: dict[str, Any] = {f"tanks.{name}.overflows_to": None for name, t in file.tanks.items() if t.loop == key}
+    for bound in ("sump_brim", "sump_least"):
+        table.pop(bound, None)
+        changes[f"loops.{key}.{bound}"] = None
+    if not own:
+        return changes
+    watts = written_pump_w(file, key)
+    table["heat"]["pump"] = f"{share * watts!r} W"
+    changes |= {f"pumps.{name}": None for name in own} | {f"loops.{key}.heat.pump": f"{(1.0 - share) * watts!r} W"}
+    return changes
+
+
 def _split(site: Site, key: str, warm: list[str]) -> Change:
     file, units = site.file, site.file.site.units
     text = "75 degF" if units == "us" else "24 degC"
@@ -418,6 +437,7 @@ def _split(site: Site, key: str, warm: list[str]) -> Change:
     table["heat"] = old_heat | {"heater": heater, "foam": f"{FOAM_MM:g} mm", "cover": True}
     table["sump"], table["water_temperature"] = f"{share * of_sump!r} m3", {"kind": "computed"}
     changes: dict[str, Any] = {f"loops.{new}": table, f"loops.{key}.sump": f"{(1.0 - share) * of_sump!r} m3"}
+    changes |= _pumps_anew(site, key, table, share)
     for tank in warm:
         changes |= {f"tanks.{tank}.loop": new, f"tanks.{tank}.heat.foam": f"{FOAM_MM:g} mm"}
         changes[f"tanks.{tank}.heat.cover"] = True
@@ -432,12 +452,12 @@ def _split(site: Site, key: str, warm: list[str]) -> Change:
             ]
             if whole is not None:
                 whole |= {"loop": new, "area": f"{part * bed.area!r} m2", "plantings": plantings}
-                if bed.flow is not None:
+                if bed.flow is not None and not bed.floats_on_sump:
                     whole["flow"] = f"{part * bed.flow!r} m3/day"
                 changes[f"beds.{name}_warm"] = whole
             else:
                 changes |= {f"beds.{name}.area": f"{part * bed.area!r} m2", f"beds.{name}.plantings": plantings}
-                if bed.flow is not None:
+                if bed.flow is not None and not bed.floats_on_sump:
                     changes[f"beds.{name}.flow"] = f"{part * bed.flow!r} m3/day"
     point = parse_quantity(text, "temperature")
     return Change(Action.WARM_LOOP, changes, {"tanks": tuple(warm), "set_point_c": point})

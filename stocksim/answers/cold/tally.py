@@ -19,11 +19,22 @@ from stocksim.engine.arrays.beds import build_stands
 from stocksim.engine.arrays.beds import months_of as bed_months
 from stocksim.engine.arrays.fish import build_stays, by_water
 from stocksim.engine.arrays.layout import Layout, build_layout
+from stocksim.engine.results.beds import bed_course
+from stocksim.engine.results.course import Course, only
 from stocksim.engine.results.findings import findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
+from stocksim.heat.heaters import (
+    COLD_BEFORE_DAYS,
+    NORMAL_BEFORE_DAYS,
+    design_days,
+    design_power_w,
+    of_one_day,
+    warm_start,
+)
 from stocksim.heat.hourly import Warmth, run_plan, tank_mean_c
-from stocksim.heat.plan import UNBOUNDED_W, HeatPlan
+from stocksim.heat.outage import hours_to
+from stocksim.heat.plan import HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
@@ -32,70 +43,6 @@ from stocksim.site.reading import Site
 from stocksim.site.weather import SiteWeather, days_of_month
 
 FloatArray = NDArray[np.float64]
-
-COLD_BEFORE_DAYS, NORMAL_BEFORE_DAYS = 2, 14
-_PICK_UP_H = 3  # a thermostat that steps up may take so long to warm its room (our choice)
-
-
-def design_days(weather: SiteWeather, cold_days: int) -> tuple[int, Weather, NDArray[np.bool_]]:
-    """Two weeks of the coldest normal day, then days of the design cold without sun.
-
-    Returns
-    -------
-    tuple of int, Weather, ndarray of bool
-        That day of the season; the hours; which of them are dark.
-    """
-    day = int(np.argmin(weather.normal_low_c))
-    span = float(weather.normal_high_c[day] - weather.normal_low_c[day])
-    days = NORMAL_BEFORE_DAYS + cold_days
-    low = np.full(days, weather.design_cold_c)
-    low[:NORMAL_BEFORE_DAYS] = weather.normal_low_c[day]
-    share = np.zeros(days)
-    share[:NORMAL_BEFORE_DAYS] = weather.normal_sun_share[day]
-    clear = np.repeat(weather.clear_w_m2[day : day + 1], days, axis=0)
-    return day, weather_of_days(low, low + span, share, clear), clear.reshape(-1) <= 0.0
-
-
-def of_one_day(network: Network, day: int) -> Network:
-    """The network with the set points of one day of the season, which are typed by the hour for held loops."""
-    sets = network.set_c
-    return network if sets.shape[-2] == HOURS else network._replace(
-        set_c=sets[..., day * HOURS : (day + 1) * HOURS, :]
-    )  # fmt: skip
-
-
-def warm_start(network: Network) -> FloatArray:
-    """Every node at the greatest set point of midnight, 5 degC at least, shape (..., node). [degC]"""
-    sets = network.set_c[..., 0, :]
-    warmest = np.where(np.isfinite(sets), sets, 5.0).max(axis=-1, initial=5.0)
-    return np.repeat(warmest[..., None], network.capacity_j_k.shape[-1], axis=-1)
-
-
-def design_power_w(plan: HeatPlan, weather: SiteWeather) -> FloatArray:
-    """Heat that every heater must give to keep its set point through the design night.
-
-    Parameters
-    ----------
-    plan : HeatPlan
-        With a leading axis of choices.
-    weather : SiteWeather
-        Its season.
-
-    Returns
-    -------
-    ndarray, shape (choice, control)
-        Greatest hour of the third day of the design cold, without sun, heaters unbounded; where the set point changes
-        within the day the greatest mean of three hours. [W]
-    """
-    day, hours, night = design_days(weather, COLD_BEFORE_DAYS + 1)
-    net = of_one_day(plan.network, day)
-    net = net._replace(power_w=np.where(np.isfinite(net.set_c).any(axis=-2), UNBOUNDED_W, 0.0))
-    run = run_network(net, hours, night, warm_start(net), weather.ground_c, is_hourly=True)
-    assert run.hourly_heat_w is not None
-    last = run.hourly_heat_w[-HOURS - _PICK_UP_H + 1 :]
-    means = np.stack([last[n : n + HOURS] for n in range(_PICK_UP_H)]).mean(axis=0)
-    is_steady = (net.set_c == net.set_c[..., :1, :]).all(axis=-2)
-    return np.where(is_steady, last[-HOURS:].max(axis=0), means.max(axis=0))
 
 
 def one_of(plan: HeatPlan, row: int) -> HeatPlan:
@@ -115,7 +62,6 @@ RISK_STEP_H = 3  # water follows in many hours; hourly steps give lows within 0.
 SPIN_UP_DAYS = 10
 # Normals above this share of the season's range are not run for the risk: no cold limit is met in its warmer days.
 COLD_RANGE_SHARE = 0.6
-_FREEZING_C = 0.05  # a limit of 0 degC counts as met here, where ice begins
 FAIL_HOUR = 18  # dusk, with the whole night ahead
 FAIL_DAYS = 5
 
@@ -285,19 +231,6 @@ def _stocked(file: SiteFile) -> list[str]:
     return [key for key in file.tanks if key in inside]
 
 
-def hours_to(course_c: FloatArray, limit_c: float) -> float:
-    """Hours until an hourly course crosses a limit, along straight lines; infinite where it never does."""
-    limit = max(limit_c, _FREEZING_C)
-    below = np.flatnonzero(course_c < limit)
-    if not below.size:
-        return float("inf")
-    first = int(below[0])
-    if first == 0:
-        return 0.0
-    before, after = float(course_c[first - 1]), float(course_c[first])
-    return first - 1 + (before - limit) / (before - after)
-
-
 # --- what each choice comes to: heat, fuel, power, fish, crops and cold years
 
 
@@ -349,8 +282,8 @@ def tallied(
         layout, temperature_c=temperature, flow_m3_day=layout.flow_m3_day * flow_factor(layout, tried, weather.night),
         **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
     )  # fmt: skip
-    yields = _yields(site, layout, temperature, _greenhouse_air(plan, run))
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
+    yields = _yields(site, layout, course, temperature, _greenhouse_air(plan, run))
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.there_in_morning
@@ -402,18 +335,22 @@ def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
     return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
 
 
-def _yields(site: Site, layout: Layout, temperature_c: FloatArray, air_c: FloatArray | None) -> list[float]:
-    """Harvest that each choice's water and air allow if no nutrient is short. [kg]"""
+def _yields(
+    site: Site, layout: Layout, course: Course, temperature_c: FloatArray, air_c: FloatArray | None
+) -> list[float]:
+    """Harvest that each choice's water and air allow with the nitrogen that its own season leaves to crops. [kg]"""
     found = []
-    months = bed_months(site)
+    months, as_said = bed_months(site), build_stands(site)
     for row, water in enumerate(temperature_c):
         own = replace(site, held_c={key: water[:, n] for n, key in enumerate(layout.loops)})
         if air_c is not None:
             by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
             place = own.file.site.model_copy(update={"air_temperature": by_month})
             own = replace(own, file=own.file.model_copy(update={"site": place}))
-        stands = build_stands(own).stands
-        found.append(float(sum(batch.harvest_kg.sum() for stand in stands for batch in stand.batches)))
+        # the season of every choice lets crops draw as the file's own way does
+        met = bed_course(site, layout, only(course, row), as_said).met
+        harvest = build_stands(own).harvest_kg(np.nan_to_num(met))
+        found.append(float(harvest[:, ~np.isnan(met).any(axis=0)].sum()))
     return found
 
 

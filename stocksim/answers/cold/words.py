@@ -14,13 +14,14 @@ from stocksim.answers.cold.choice import (
     added_deaths,
     fuel_months,
     fuel_rows,
-    too_small,
+    sizes,
 )
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import BELIEVED, HeatFit
 from stocksim.answers.cold.options import Note, NoteKind
 from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater, month_water
 from stocksim.faces.change_words import change_words
+from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, format_quantity, to_face
@@ -59,9 +60,9 @@ NOTES = {
         "Water of loop {loop} is not tried at other set points: neither it nor a room has a heater."
     ),
     NoteKind.CROPS: (
-        "Crops are what light, the greenhouse's air and the water allow if no nutrient is short. Below about 10 degC "
-        "basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by hand "
-        "where an option cools the air."
+        "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen. Below about 10 "
+        "degC basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by "
+        "hand where an option cools the air."
     ),
     NoteKind.BEDS_IN_FISH_ROOM: "Beds in the fish room are taken to have the greenhouse's air here.",
     NoteKind.AIR_SET_ASIDE: ("site.air_temperature is set aside here: crops have the greenhouse's computed air."),
@@ -160,19 +161,23 @@ def verdict_sentence(cold: Cold) -> str:
     best = cold.best
     cost = "" if best.cost is None else f", {money(best.cost)} of fuel a season"
     low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
-    small = too_small(best)
+    small = {place: size for place, size in sizes(best).items() if size is not HeaterSize.ENOUGH}
     said = [f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."]
     said += [
-        f"The design night, {low}, needs a heater of {need:.1f} kW for {place}; yours gives {have:.1f}."
-        for place, (need, have) in small.items()
+        f"The design night, {low}, asks {best.design_kw[place]:.1f} kW of the heater of {place}; yours gives "
+        f"{best.installed_kw[place]:.1f}, {SIZE_WORDS[size]}: have {size_to_have(best.design_kw[place]):.1f}."
+        for place, size in small.items()
     ]
     said += [
-        f"A heater of {best.design_kw[place]:.1f} kW for {place} must be bought; its fuel is taken to be "
-        f"{_fuel_of(best, place)}."
+        f"A heater of {size_to_have(best.design_kw[place]):.1f} kW for {place} must be bought (the design night asks "
+        f"{best.design_kw[place]:.1f}, and a quarter stands for what the balance does not know); its fuel is taken to "
+        f"be {_fuel_of(best, place)}."
         for place in best.to_buy
     ]
     if best.installed_kw and best.design_kw and not small:
-        said.append(f"The heaters that the file has are large enough for the design night, {low}.")
+        said.append(
+            f"The heaters that the file has are large enough for the design night, {low}, with a quarter to spare."
+        )
     return " ".join(said)
 
 

@@ -15,10 +15,12 @@ from stocksim.engine.running import grow as grow_fish
 from stocksim.errors import Fault, InputError, OutsideValidity
 from stocksim.faces.answer import Answer, Part, Section, Sentences, Table
 from stocksim.faces.marks import marked
+from stocksim.faces.validity_words import beyond_caution, beyond_data
 from stocksim.fish.thermal import days_to_death, is_cold_known, is_heat_known
 from stocksim.library.feeds import feed_kind, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
+from stocksim.validity import Beyond, beyond
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
 from stocksim.water.oxygen import oxygen_saturation
@@ -212,6 +214,7 @@ def water_answer(
     if ph is not None and alkalinity_mg_l is not None:
         gas = float(carbon_dioxide(ph, alkalinity_mg_l, temperature_c))
     fish = [load_species(name) for name in species_names()]
+    outside = _water_beyond(temperature_c, ph, elevation_m, has_gas=gas is not None)
     data = {
         "temperature_c": round(temperature_c, 3),
         "ph": ph,
@@ -223,13 +226,20 @@ def water_answer(
         "unionized_ammonia_mg_l": None if toxic is None else round(toxic, 6),
         "co2_mg_l": None if gas is None else round(gas, 3),
         "limits": [_limits_row(entry, temperature_c, share, toxic) for entry in fish],
+        "outside_validity": [beyond_data(one) for one in outside],
     }
     told = marked(data, entries=fish)
     parts: list[Part] = [
-        Sentences(_water_words(told), indent="  "),
+        Sentences([*_water_words(told), *map(beyond_caution, outside)], indent="  "),
         Table([_water_row(row) for row in told["limits"]], gap=True),
     ]
     return Answer("", "", [Section("water", parts)], lambda: told)
+
+
+def _water_beyond(temperature_c: float, ph: float | None, elevation_m: float, has_gas: bool) -> list[Beyond]:
+    """Ranges that this water leaves, of the formulas that answer it."""
+    asked = ["oxygen_saturation"] + ["unionized_fraction"] * (ph is not None) + ["carbon_dioxide"] * has_gas
+    return [one for name in asked for one in beyond(name, temperature_c=temperature_c, ph=ph, elevation_m=elevation_m)]
 
 
 def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: float | None) -> dict[str, Any]:

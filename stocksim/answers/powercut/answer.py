@@ -6,12 +6,13 @@ import math
 from functools import partial
 from typing import Any
 
-from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PEAK_HOUR, PUMP_EFFICIENCY, PowerCut, Reserve
+from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PowerCut, Reserve
 from stocksim.faces.answer import Answer, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
+from stocksim.water.pumping import PUMP_EFFICIENCY
 
 TITLE = "When the power fails"
 _FOOT_M = 0.3048
@@ -47,8 +48,8 @@ SOURCES = (
     "a cut leaves film and solids elsewhere (our balance).",
     "Surface k: Cole & Caraco 1998, still water, measured on lakes; a tank differs by a factor of 2 to 3. "
     "Cs: Benson & Krause 1984.",
-    "Use: the fish of that day in the season, 1.4 times the mean at the peak (1.3-1.5, from memory of "
-    "Timmons & Ebeling), peak at 18:00 and trough at 06:00 (our assumption).",
+    "Use: the fish of that day in the season; what feed adds follows the meals and is highest 4 hours after "
+    "them (between Brett & Zala 1975 and Lee et al. 2015, abstracts), at your feeding hours or at 8:00 and 17:00.",
     "Stress is oxygen_recommended and lethal is oxygen_lethal of the species file, with their sources there (page "
     "Fish, or stocksim fish).",
     "Battery air pump: 0.7 kg of oxygen a kWh (from memory of Boyd 1998; 0.5-1.5 is met), as long as its "
@@ -56,9 +57,10 @@ SOURCES = (
     f"Cylinder: ideal gas at 15 degC, {100 * CYLINDER_DISSOLVED_SHARE:.0f} % dissolves (5-20 % is common "
     "practice, no source).",
     "Cooling: bare round tank, 8 W/m2/K walls, 15 open surface, 2 floor (see docs/powercut.md), steady room; "
-    "factor of 2.",
-    f"Pump power: weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, common practice, "
-    "no source).",
+    "factor of 2. Where the site tells weather and rooms, these cool with the water by its heat balance.",
+    "A battery gives two thirds of its label (common practice, no source), a generator runs as long as its fuel lasts.",
+    f"Pump power: plates of the file; else weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, "
+    "common practice, no source).",
     "20 ft from doors and windows, carbon monoxide detectors: Electrical Safety Foundation International, "
     "portable generator safety (excerpt read).",
 )  # fmt: skip
@@ -91,6 +93,7 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
         notes = [
             Sentences([UNSURE], "do", gap=True),
             Sentences(bottle, "note", "page"),
+            Sentences(_standing_words(cut, units), "note"),
             Sentences([room], "note"),
             Sentences(bottle, on="text"),
             *notes,
@@ -102,7 +105,7 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
         Section("cautions", [Head("Cautions:", "text"), cautions]),
         Section("sources", [Head("Sources:", "text"), points(SOURCES, "background")], "What the minutes rest on"),
     ]
-    tell = partial(_data, cut, site, [UNSURE, room, generator])
+    tell = partial(_data, cut, site, [UNSURE, *_standing_words(cut, units), room, generator])
     # a cut is never good news for fish, however long they have
     return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict")
 
@@ -126,6 +129,9 @@ def _data(cut: PowerCut, site: Site, notes: list[str]) -> dict[str, Any]:
         "answer": headline(cut),
         "tanks": [_reserve_data(cut, reserve) for reserve in cut.reserves],
         "room_c": cut.room_c,
+        "circuits_that_fail": list(cut.standing.failed),
+        "stands_still": list(cut.standing.still),
+        "without_air": list(cut.standing.no_air),
         "generator_w": round(generator.total_w, 1),
         "generator": {
             "air_w": round(generator.air_w, 1),
@@ -134,18 +140,41 @@ def _data(cut: PowerCut, site: Site, notes: list[str]) -> dict[str, Any]:
             "flow_m3_day": round(generator.flow_m3_day, 3),
             "head_m": generator.head_m,
             "pump_efficiency": PUMP_EFFICIENCY,
+            "pump_plates_w": round(generator.plate_w, 1),
             "power_guessed_for": list(generator.guessed),
         },
         "notes": notes,
         "cautions": _cautions(cut),
         "sources": list(SOURCES),
     }
+    data |= _standing_data(cut)
     if cut.battery_w > 0.0:
         data["battery_w_each_tank"] = cut.battery_w
     if cut.cylinder_g > 0.0:
         data["cylinder_oxygen_g"] = round(cut.cylinder_g, 1)
         data["cylinder_hours"] = _or_null(cut.cylinder_hours, 2)
     return marked(data, site)
+
+
+def _standing_data(cut: PowerCut) -> dict[str, Any]:
+    """Computed air, backups and sumps, where the site tells them."""
+    data: dict[str, Any] = {}
+    if cut.air_c is not None:
+        data["room_at_cut_c"], data["room_lowest_in_a_day_c"] = (round(air, 2) for air in cut.air_c)
+    if cut.standing.backups:
+        data["backups"] = [
+            {
+                "name": one.name, "kind": one.kind, "circuits": list(one.circuits), "load_w": round(one.load_w, 1),
+                "begins_after_minutes": round(60.0 * one.begins_h, 1), "ends_after_hours": _or_null(one.ends_h, 2),
+            }
+            for one in cut.standing.backups
+        ]  # fmt: skip
+    if cut.standing.sumps:
+        data["sumps"] = [
+            {"loop": loop, "water_m3": round(before, 4), "after_draining_m3": round(after, 4), "brim_m3": brim}
+            for loop, before, after, brim in cut.standing.sumps
+        ]
+    return data
 
 
 def headline(cut: PowerCut) -> str:
@@ -155,27 +184,78 @@ def headline(cut: PowerCut) -> str:
         return f"No fish are in the tanks on {day_words(cut.date)}: a power cut then costs none."
     first = cut.reserves[0]
     place = f"tank {first.tank} ({first.cohort})"
-    if first.alone.to_lethal <= 0.0:
+    if first.as_built.to_lethal <= 0.0:
         return (
             f"You have no time in {place} from {when}: its oxygen is {first.oxygen_mg_l:.1f} mg/L even "
             f"before a cut, at or below the {first.lethal_mg_l:.1f} that kills. Mend that first."
         )
-    if math.isinf(first.alone.to_lethal):
+    if first.cold_minutes < first.as_built.to_lethal:
+        return _cold_headline(first, place, when)
+    if math.isinf(first.as_built.to_lethal):
+        if not cut.standing.is_all:
+            return (
+                f"In the model no tank falls to the oxygen that kills, from {when}, with what lives or is carried: "
+                f"{place} comes closest. Do not rely on that."
+            )
         return (
             f"In the model no tank falls to the oxygen that kills, from {when}: {place} comes closest, and "
             "only its still surface holds it. Do not rely on that."
         )
     return (
-        f"You have about {_time_words(first.alone.to_lethal)} in {place} from {when}, until its oxygen kills: be ready "
-        f"in {_time_words(0.5 * first.alone.to_lethal)}."
+        f"You have about {_time_words(first.as_built.to_lethal)} in {place} from {when}, until its oxygen kills: be "
+        f"ready in {_time_words(0.5 * first.as_built.to_lethal)}."
+    )
+
+
+def _cold_headline(first: Reserve, place: str, when: str) -> str:
+    """The answer where the cold comes before the lack of oxygen."""
+    if first.cold_minutes <= 0.0:
+        return f"You have no time in {place} from {when}: its water is at the cold that kills even before a cut."
+    limit = "the cold that kills" if first.is_limit_lethal else "the cold where worry begins"
+    oxygen = first.as_built.to_lethal
+    also = "" if math.isinf(oxygen) else f" Its oxygen kills after about {_time_words(oxygen)}."
+    return (
+        f"You have about {_time_words(first.cold_minutes)} in {place} from {when}, until its water is at {limit}: be "
+        f"ready in {_time_words(0.5 * first.cold_minutes)}.{also}"
     )
 
 
 def occasion(cut: PowerCut) -> str:
     """Site, day and hour of the cut, and who chose them."""
-    at = "the worst hour" if cut.hour == PEAK_HOUR else "an hour you gave"
+    at = "the worst hour" if cut.is_worst_hour else "an hour you gave"
     chosen = f"{at} of {'the worst day' if cut.is_worst_day else 'a day you gave'}"
-    return f"{cut.site}, {day_words(cut.date)}, {_clock(cut.hour)} ({chosen}); pump, air and heat all stop."
+    return f"{cut.site}, {day_words(cut.date)}, {_clock(cut.hour)} ({chosen}); {_stops(cut)}."
+
+
+def _stops(cut: PowerCut) -> str:
+    """What the cut stops, in a few words."""
+    if not cut.standing.living:
+        return "pump, air and heat all stop"
+    return f"circuits {', '.join(cut.standing.failed)} fail, {', '.join(cut.standing.living)} live"
+
+
+def _standing_words(cut: PowerCut, units: str) -> list[str]:
+    """What stands still, what carries it, and whether the sumps hold what drains back; nothing where all stops at once
+    and the file tells no more."""
+    found, words = cut.standing, []
+    if found.living:
+        still = f"Nothing is pumped through {', '.join(found.still)}" if found.still else "All pumps run"
+        air = f"no air in {', '.join(found.no_air)}" if found.no_air else "all air goes on"
+        words.append(f"{still}; {air}.")
+    for one in found.backups:
+        lasts = "on" if math.isinf(one.ends_h) else f"until {_hours(one.ends_h)} hours after the cut"
+        words.append(
+            f"{one.name} ({one.kind}) carries {', '.join(one.circuits)}, {one.load_w:,.0f} W, from "
+            f"{60.0 * one.begins_h:.0f} minutes {lasts}; the times as built count on it: try it under load."
+        )
+    for loop, before, after, brim in found.sumps:
+        held = f"The sump of {loop} rises from {format_quantity(before, 'volume', units)} to "
+        held += f"{format_quantity(after, 'volume', units)} as beds, towers and pipes drain into it"
+        if brim is not None:
+            does = "OVERFLOWS" if after > brim else "holds"
+            held += f": it {does} (brim {format_quantity(brim, 'volume', units)})"
+        words.append(f"{held}.")
+    return words
 
 
 def cylinder_words(cut: PowerCut) -> str:
@@ -219,6 +299,8 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
         "stress": f"{_cell(reserve.alone.to_stress)} to {reserve.stress_mg_l:.1f}",
         "lethal": f"{_cell(reserve.alone.to_lethal)} to {reserve.lethal_mg_l:.1f}",
     }
+    if not cut.standing.is_all:
+        row["lethal, as built"] = _cell(reserve.as_built.to_lethal)
     if cut.battery_w > 0.0:
         row["lethal, battery air"] = _cell(reserve.with_battery.to_lethal)
     if cut.cylinder_g > 0.0:
@@ -236,24 +318,39 @@ def _unknown_words(cut: PowerCut) -> str:
 
 
 def _room_words(cut: PowerCut, units: str, room_field: str) -> str:
+    unknown = _unknown_words(cut)
+    limit = f"The limit is what kills half of fish used to the water before the cut in four days{unknown}."
+    other = " The coldest day may be another than the worst for oxygen: ask for it by its date."
+    other = other if cut.is_worst_day and cut.reserves and cut.reserves[0].cold_minutes > 0.0 else ""
+    if cut.air_c is not None:
+        begins, lowest = (format_quantity(air, "temperature", units) for air in cut.air_c)
+        return (
+            f"The time to the cold limit is computed with the rooms, which cool too: air from {begins} to {lowest} "
+            "within a day, in the season's own weather of that day, not in a colder spell (give the coldest air you "
+            f"expect {room_field}). {limit}{other}"
+        )
+    assert cut.room_c is not None
     room = format_quantity(cut.room_c, "temperature", units)
-    other = " The coldest day is another day than the worst for oxygen: ask for it by its date."
     return (
         f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect "
-        f"{room_field}), tanks bare and uncovered. The limit is what kills half of fish used to the water before the "
-        f"cut in four days{_unknown_words(cut)}.{other if cut.is_worst_day else ''}"
+        f"{room_field}), tanks bare and uncovered. {limit}{other}"
     )
 
 
 def _generator_words(cut: PowerCut, units: str) -> str:
     load = cut.generator
     head = f"{load.head_m:.1f} m" if units == "metric" else f"{load.head_m / _FOOT_M:.1f} ft"
+    flow = format_quantity(load.unplated_m3_day, "flow", units)
+    plates = f"estimate: {flow} lifted {head} at {100 * PUMP_EFFICIENCY:.0f} %"
+    read = " Read the plates instead where you can."
+    if load.plate_w > 0.0:
+        is_whole = load.unplated_m3_day <= 0.0
+        plates = "by their plates" if is_whole else f"{load.plate_w:,.0f} W by plates; {plates}"
+        read = "" if is_whole else read
     heat = f"heater {load.heater_w:,.0f} W" if load.heater_w > 0.0 else "no heater counted"
     words = (
         f"A generator must carry about {load.total_w:,.0f} W running: air {load.air_w:,.0f} W, pumps "
-        f"{load.pump_w:,.0f} W (estimate: {format_quantity(load.flow_m3_day, 'flow', units)} lifted {head} at "
-        f"{100 * PUMP_EFFICIENCY:.0f} %), {heat}. Read the plates instead where you can; motors draw several "
-        "times that when they start."
+        f"{load.pump_w:,.0f} W ({plates}), {heat}.{read} Motors draw several times that when they start."
     )
     if load.guessed:
         words += f" Air power of {', '.join(load.guessed)} is guessed from its transfer."
@@ -284,6 +381,9 @@ def _reserve_data(cut: PowerCut, reserve: Reserve) -> dict[str, Any]:
         "minutes_to_stress": _or_null(reserve.alone.to_stress, 2),
         "minutes_to_lethal": _or_null(reserve.alone.to_lethal, 2),
     }
+    if not cut.standing.is_all:
+        data["minutes_to_stress_as_built"] = _or_null(reserve.as_built.to_stress, 2)
+        data["minutes_to_lethal_as_built"] = _or_null(reserve.as_built.to_lethal, 2)
     helped = {"battery": (cut.battery_w, reserve.with_battery), "cylinder": (cut.cylinder_g, reserve.with_cylinder)}
     for name, (size, times) in helped.items():
         if size > 0.0:

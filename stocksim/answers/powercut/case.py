@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from stocksim.answers.powercut.decide import PowerCut, cut_faults, power_cut
+from stocksim.answers.powercut.decide import PowerCut, circuit_faults, cut_faults, power_cut
 from stocksim.engine.results.frames import Season
 from stocksim.errors import Fault, InputError
 from stocksim.faces.days import read_day
+from stocksim.site.pumps import circuit_w
 from stocksim.units import parse_quantity
 
 # key of the form -> label with an example, what `power_cut` calls it, dimension, factor to its unit
@@ -21,8 +22,20 @@ AMOUNTS = {
     "heater": ("Heater on the generator", "1500 W", "heater_w", "power", 1.0),
     "head": ("Head of the pumps", "2 m", "head_m", "length", 1.0),
 }
+FAILS = "Circuits that fail"
 NO_BATTERY = "0 W is no battery air pump; give the power of yours, or leave this out."
 EXAMPLES_US = {"cylinder": "2.6 gal", "pressure": "2200 psi", "room": "40 degF", "head": "6 ft"}
+
+
+def circuits_of(text: str | None) -> list[str] | None:
+    """Circuits as they were written with commas between; None for all.
+
+    Examples
+    --------
+    >>> circuits_of("air, water "), circuits_of(None)
+    (['air', 'water'], None)
+    """
+    return None if text is None else [name.strip() for name in text.split(",") if name.strip()]
 
 
 def example_of(key: str, units: str) -> str:
@@ -75,7 +88,8 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
     season : Season
         A season that was run.
     typed : mapping of str to str
-        ``day`` as 2027-01-20, ``hour`` as 18 or 6.5, and the keys of `AMOUNTS` with their units.
+        ``day`` as 2027-01-20, ``hour`` as 18 or 6.5, ``fails`` as names of circuits with commas between, and the keys
+        of `AMOUNTS` with their units.
 
     Returns
     -------
@@ -87,8 +101,8 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
     InputError
         With a sentence for every field that cannot be read.
     """
-    written = {key: typed.get(key, "").strip() or None for key in ("day", "hour", *AMOUNTS)}
-    names = {"on": "Day", "hour": "Hour"} | {key: label for key, (label, *_) in AMOUNTS.items()}
+    written = {key: typed.get(key, "").strip() or None for key in ("day", "hour", "fails", *AMOUNTS)}
+    names = {"on": "Day", "hour": "Hour", "fails": FAILS} | {key: label for key, (label, *_) in AMOUNTS.items()}
     on, hour, faults = None, None, []
     if (day := written["day"]) is not None:
         try:
@@ -102,7 +116,9 @@ def cut_of_typed(season: Season, typed: Mapping[str, str]) -> PowerCut:
             faults.append(Fault("", names["hour"], f'"{at}" is not an hour of the day; write it as 18 or 6.5.'))
     amounts, unread = read_amounts(written, names)
     bounds = cut_faults(season.dates[0], season.dates[-1], on, {"hour": hour, **amounts})
+    fails = circuits_of(written["fails"])
+    bounds += circuit_faults(circuit_w(season.site.file), fails)
     faults += [*unread, *(replace(fault, field=names[fault.field]) for fault in bounds)]
     if faults:
         raise InputError(faults)
-    return power_cut(season, on, hour, **arguments(amounts))
+    return power_cut(season, on, hour, fails=fails, **arguments(amounts))

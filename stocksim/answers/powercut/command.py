@@ -25,7 +25,7 @@ def powercut(
     ] = None,
     hour: Annotated[
         float | None,
-        typer.Option(help="Hour of the day, 0 to 24; by default the worst, 18.", show_default=False, **HOUR),
+        typer.Option(help="Hour of the day, 0 to 24; by default the worst.", show_default=False, **HOUR),
     ] = None,
     battery: Annotated[
         str | None, typer.Option(help='Battery air pump beside each tank, as "10 W".', show_default=False)
@@ -38,12 +38,16 @@ def powercut(
         str | None, typer.Option(help='Pressure on its gauge, as "150 bar" or "2200 psi".', show_default=False)
     ] = None,
     room: Annotated[
-        str | None, typer.Option(help='Coldest air around the tanks, as "5 degC"; else freezing.', show_default=False)
+        str | None,
+        typer.Option(help='Coldest air around the tanks, as "5 degC"; else computed, or freezing.', show_default=False),
     ] = None,
     heater: Annotated[
         str | None, typer.Option(help='Heater the generator must carry as well, as "1500 W".', show_default=False)
     ] = None,
-    head: Annotated[str, typer.Option(help='Head of the pumps, for the generator, as "6 ft".')] = "2 m",
+    head: Annotated[str, typer.Option(help='Head of pumps whose plate the file does not tell, as "6 ft".')] = "2 m",
+    fails: Annotated[
+        str | None, typer.Option(help='Circuits that fail, as "air, water"; else all of the file.', show_default=False)
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
@@ -52,21 +56,32 @@ def powercut(
     from stocksim.engine.running import run_season
 
     loaded, asked = powercut_options(
-        site, on, hour, battery=battery, cylinder=cylinder, pressure=pressure, room=room, heater=heater, head=head
+        site,
+        on,
+        hour,
+        fails,
+        battery=battery,
+        cylinder=cylinder,
+        pressure=pressure,
+        room=room,
+        heater=heater,
+        head=head,
     )
     cut = power_cut(run_season(loaded), **asked)
     deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json)
 
 
-def powercut_options(site: Path, on: str | None, hour: float | None, **texts: str | None) -> tuple[Any, dict[str, Any]]:
+def powercut_options(
+    site: Path, on: str | None, hour: float | None, fails: str | None = None, **texts: str | None
+) -> tuple[Any, dict[str, Any]]:
     """Site, and what `stocksim.answers.powercut.decide.power_cut` is asked, of the options of `powercut`.
 
     Parameters
     ----------
     site : Path
         The site file.
-    on, hour : str, float, optional
-        Day and hour as written.
+    on, hour, fails : str, float, str, optional
+        Day, hour and circuits as written.
     **texts : str, optional
         Of ``battery``, ``cylinder``, ``pressure``, ``room``, ``heater``, ``head``.
 
@@ -80,8 +95,9 @@ def powercut_options(site: Path, on: str | None, hour: float | None, **texts: st
     InputError
         With every fault of the site and of all options.
     """
-    from stocksim.answers.powercut.case import AMOUNTS, arguments, read_amounts
-    from stocksim.answers.powercut.decide import cut_faults
+    from stocksim.answers.powercut.case import AMOUNTS, arguments, circuits_of, read_amounts
+    from stocksim.answers.powercut.decide import circuit_faults, cut_faults
+    from stocksim.site.pumps import circuit_w
     from stocksim.site.reading import load_site
 
     (day,), faults = read_options(("--on", on, "date"))
@@ -94,7 +110,10 @@ def powercut_options(site: Path, on: str | None, hour: float | None, **texts: st
         first, last = loaded.file.season.start, loaded.file.season.end
     except StocksimError as error:
         faults += error.faults
+    circuits = circuits_of(fails)
+    if loaded is not None:
+        faults += named(circuit_faults(circuit_w(loaded.file), circuits))
     faults += named(cut_faults(first, last, day, {"hour": hour, **amounts}))
     if faults:
         raise InputError(faults)
-    return loaded, {"on": day, "hour": hour, **arguments(amounts)}
+    return loaded, {"on": day, "hour": hour, "fails": circuits, **arguments(amounts)}

@@ -3,19 +3,36 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from stocksim.answers.powercut.standing import (
+    Standing,
+    fall_minutes,
+    helped_from_min,
+    loop_oxygen,
+    phases,
+    standing,
+    steps_d,
+)
 from stocksim.engine.arrays.fish import cold_lethal_c
-from stocksim.engine.results.findings import OXYGEN_PEAK_FACTOR
+from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.frames import Season
-from stocksim.errors import Fault, InputError
+from stocksim.engine.results.hours import day_waves
+from stocksim.errors import Fault, InputError, shown
+from stocksim.fish.meals import ComplexArray, at_hours
 from stocksim.fish.thermal import is_cold_known
+from stocksim.heat.outage import Cooling, cooling, hours_to
+from stocksim.heat.temperatures import warmth_of_site
 from stocksim.site.model import MeasuredTransfer
 from stocksim.site.notes import own_files
+from stocksim.site.pump_tables import MAINS
+from stocksim.site.pumps import air_w, circuit_w, guessed_pump_w, supplies, unpumped_m3_day, written_pump_w
 from stocksim.water.oxygen import (
     BETA_FISH_WATER,
     device_exchange,
@@ -23,6 +40,7 @@ from stocksim.water.oxygen import (
     oxygen_saturation,
     surface_exchange_velocity,
 )
+from stocksim.water.pumping import DEFAULT_HEAD_M
 from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, minutes_to_level, tank_loss_w_k
 
 _ALLOWED = {  # option -> least, greatest, in words; the bounds only catch slips
@@ -70,17 +88,10 @@ def cut_faults(first: dt.date, last: dt.date, on: dt.date | None, given: dict[st
 
 FloatArray = NDArray[np.float64]
 
-# Oxygen use is highest at 18:00 and lowest at 06:00, a day of meals (assumption of this project, no source).
-PEAK_HOUR = 18.0
 # Share of bottled oxygen that dissolves through a stone in shallow water: 0.05-0.2 (common practice, no source).
 CYLINDER_DISSOLVED_SHARE = 0.1
-# Power that lifts the water over the power a small pump draws: 0.2-0.5 (common practice, no source); the lower part is
-# taken, so that the generator comes out large rather than small.
-PUMP_EFFICIENCY = 0.3
-DEFAULT_HEAD_M = 2.0  # lift and pipe friction of a small house (assumption, no source)
 # Fish crammed beyond all sense leave this share of the tank to the water; it only keeps the arithmetic above 0.
 LEAST_WATER_SHARE = 0.01
-_WEIGHT_OF_WATER_N_M3 = 9806.65
 
 
 class Times(NamedTuple):
@@ -107,8 +118,9 @@ class Reserve:
     temperature_c, cold_limit_c, hours_to_cold_limit : float
         Water at the cut, the cold that half of the fish outlive for four days, used to the water before it, at least
         freezing [degC], and the time to it without heat [hours], infinite where the room is no colder than the limit.
-    alone, with_battery, with_cylinder : Times
-        Without help, with the battery air pump, with the oxygen cylinder; the same where there is none. [minutes]
+    alone, as_built, with_battery, with_cylinder : Times
+        Without help; with what of the file lives or is carried by its backups; with the battery air pump; with the
+        oxygen cylinder; the same where there is none. [minutes]
     """
 
     tank: str
@@ -124,8 +136,20 @@ class Reserve:
     cold_limit_c: float
     hours_to_cold_limit: float
     alone: Times
+    as_built: Times
     with_battery: Times
     with_cylinder: Times
+
+    @property
+    def first_minutes(self) -> float:
+        """Time to the first limit that a cut brings: oxygen that kills, or the cold limit. [minutes]"""
+        return min(self.as_built.to_lethal, self.cold_minutes)
+
+    @property
+    def cold_minutes(self) -> float:
+        """Time to the cold limit, infinite where it is only a caution and met before the cut. [minutes]"""
+        is_met_before = self.hours_to_cold_limit <= 0.0 and not self.is_limit_lethal
+        return math.inf if is_met_before else 60.0 * self.hours_to_cold_limit
 
 
 @dataclass(frozen=True)
@@ -135,7 +159,10 @@ class GeneratorLoad:
     Parameters
     ----------
     air_w, pump_w, heater_w, flow_m3_day, head_m : float
-        Air pumps of all units; water pumps, from flow and head; heater as given [W]; the flow and head. [m3/day], [m]
+        Air pumps of all units; water pumps; heater as given [W]; flow through all units, and the head of pumps whose
+        plate the file does not tell. [m3/day], [m]
+    plate_w, unplated_m3_day : float
+        What of the pumps the file tells by their plates [W], and the flow of those it does not. [m3/day]
     guessed : tuple of str
         Tables whose device is known by its transfer alone, so that its power is a guess.
     """
@@ -145,6 +172,8 @@ class GeneratorLoad:
     heater_w: float
     flow_m3_day: float
     head_m: float
+    plate_w: float
+    unplated_m3_day: float
     guessed: tuple[str, ...]
 
     @property
@@ -161,14 +190,20 @@ class PowerCut:
     ----------
     site, date, hour : str, date, float
         Name of the site, day of the cut and hour of that day. [h] 0 to 24.
-    is_worst_day : bool
-        Whether the day was sought, not given.
+    is_worst_day, is_worst_hour : bool
+        Whether the day and the hour were sought, not given.
     reserves : tuple of Reserve
         One for each cohort that is there, the shortest time first.
     battery_w, cylinder_g : float
         Air pump beside each tank [W]; oxygen in the cylinder [g]; 0 without.
-    cylinder_hours, room_c : float
-        How long the cylinder holds the oxygen of all tanks where it is [hours]; air around the tanks. [degC]
+    cylinder_hours : float
+        How long the cylinder holds the oxygen of all tanks where it is. [hours]
+    room_c : float or None
+        Air around the tanks as given, or freezing where the site tells no rooms; None where it is computed. [degC]
+    air_c : (float, float) or None
+        Computed air of the coldest room with tanks at the cut, and its lowest in the day after. [degC]
+    standing : Standing
+        Circuits that fail, what then stands still, backups, and what the sumps must hold.
     generator : GeneratorLoad
         What a generator must carry.
     own_files : tuple of str
@@ -179,42 +214,56 @@ class PowerCut:
     date: dt.date
     hour: float
     is_worst_day: bool
+    is_worst_hour: bool
     reserves: tuple[Reserve, ...]
     battery_w: float
     cylinder_g: float
     cylinder_hours: float
-    room_c: float
+    room_c: float | None
+    air_c: tuple[float, float] | None
+    standing: Standing
     generator: GeneratorLoad
     own_files: tuple[str, ...]
 
 
-def use_factor(hour: ArrayLike) -> FloatArray:
-    """Oxygen use of an hour over the day's mean.
+def use_factors(season: Season, scenario: int = 0) -> FloatArray:
+    """Oxygen use of each hour over the day's mean.
 
     Parameters
     ----------
-    hour : array_like, shape (...)
-        Hour of the day, any number of days on. [h]
+    season : Season
+        A season that was run.
+    scenario : int
+        Which one.
 
     Returns
     -------
-    ndarray, shape (...)
-        Factor [-]: 1.4 at 18:00, 0.6 at 06:00, a cosine between; the hours are our assumption.
-
-    Examples
-    --------
-    >>> use_factor([18.0, 0.0, 6.0]).round(2)
-    array([1.4, 1. , 0.6])
+    ndarray, shape (24, day, tank)
+        Factor [-] at hours 0 to 23, by the hours of its meals; 1 where nobody breathes.
     """
-    angle = 2.0 * np.pi * (np.asarray(hour, float) - PEAK_HOUR) / 24.0
-    return 1.0 + (OXYGEN_PEAK_FACTOR - 1.0) * np.cos(angle)
+    waves = day_waves(with_scenarios(season.layout), season.course).oxygen_use
+    mean = (season.course.fish_oxygen_g @ season.layout.cohort_tank)[scenario]
+    by_hour = np.stack([at_hours([wave[scenario] for wave in waves], hour) for hour in range(24)])
+    return np.asarray(1.0 + np.divide(by_hour, mean, out=np.zeros_like(by_hour), where=mean > 0.0))
 
 
-def _greatest_use_factor(hour: float, minutes: FloatArray) -> FloatArray:
+def _factor_at(factors: FloatArray, hour: ArrayLike) -> FloatArray:
+    """Factors of `use_factors` at any hours, shape (day, tank), straight between whole ones."""
+    whole = np.floor(np.asarray(hour, float)).astype(int)
+    part = np.asarray(hour, float) - whole
+    first = np.take_along_axis(factors, np.broadcast_to(whole % 24, factors.shape[1:])[None], axis=0)[0]
+    second = np.take_along_axis(factors, np.broadcast_to((whole + 1) % 24, factors.shape[1:])[None], axis=0)[0]
+    return np.asarray((1.0 - part) * first + part * second)
+
+
+def _greatest_use_factor(factors: FloatArray, hour: float, minutes: FloatArray) -> FloatArray:
     """Greatest use factor between an hour and so many minutes later, infinite allowed."""
-    hours, to_peak = minutes / 60.0, (PEAK_HOUR - hour) % 24.0
-    # one valley between two peaks: until the next peak the greater end is the greatest, and after it the peak
-    return np.maximum(use_factor(hour), use_factor(hour + np.minimum(hours, to_peak)))
+    hours = np.minimum(minutes / 60.0, 24.0)
+    greatest = np.maximum(_factor_at(factors, hour), _factor_at(factors, hour + hours))
+    for later in range(1, 25):
+        whole = math.floor(hour) + later
+        greatest = np.where(whole - hour <= hours, np.maximum(greatest, factors[whole % 24]), greatest)
+    return greatest
 
 
 class _Alone(NamedTuple):
@@ -226,6 +275,7 @@ class _Alone(NamedTuple):
     surface_m3_day: FloatArray
     battery_m3_day: FloatArray
     saturation_mg_l: FloatArray
+    factors: FloatArray  # of use, (24, day, ...)
 
     def minutes(self, threshold: FloatArray, hour: float, has_battery: bool) -> FloatArray:
         """Time to a threshold. Use is the greatest that the wave reaches before then: the first guess, made with the
@@ -239,12 +289,32 @@ class _Alone(NamedTuple):
             use = self.use_g_h * factor
             return minutes_to_level(self.oxygen_mg_l, threshold, self.water_m3, use, exchange, saturation)
 
-        return at_use(_greatest_use_factor(hour, at_use(use_factor(hour))))
+        return at_use(_greatest_use_factor(self.factors, hour, at_use(_factor_at(self.factors, hour))))
+
+    def at_greatest(self, threshold: FloatArray) -> FloatArray:
+        """Time to a threshold at the day's greatest use."""
+        use = self.use_g_h * self.factors.max(axis=0)
+        held = (self.oxygen_mg_l, threshold, self.water_m3, use, self.surface_m3_day, self.saturation_mg_l)
+        return minutes_to_level(*held)
+
+    def of_cohorts(self, of_cohort: FloatArray) -> _Alone:
+        """The tanks of the cohorts, by the transposed matrix of who lives where."""
+        shape = self.use_g_h.shape
+        parts = self._asdict()
+        factors = parts.pop("factors") @ of_cohort
+        return _Alone(**{key: np.broadcast_to(part, shape) @ of_cohort for key, part in parts.items()}, factors=factors)
+
+    def of_fish(self, days: NDArray[np.int64], tank_of: NDArray[np.int64]) -> _Alone:
+        """The tanks that fish are in, on some days."""
+        parts = self._asdict()
+        factors = parts.pop("factors")[:, days][:, :, tank_of]
+        whole = {key: np.broadcast_to(part, self.use_g_h.shape)[days][:, tank_of] for key, part in parts.items()}
+        return _Alone(**whole, factors=factors)
 
     def need_g_h(self) -> FloatArray:
         """Oxygen that holds the level at the greatest use of the day."""
         from_air = self.surface_m3_day * (self.saturation_mg_l - self.oxygen_mg_l) / 24.0
-        return np.maximum(self.use_g_h * OXYGEN_PEAK_FACTOR - from_air, 0.0)
+        return np.maximum(self.use_g_h * self.factors.max(axis=0) - from_air, 0.0)
 
 
 def power_cut(
@@ -254,9 +324,10 @@ def power_cut(
     battery_w: float = 0.0,
     cylinder_l: float = 0.0,
     cylinder_bar: float = 0.0,
-    room_c: float = 0.0,
+    room_c: float | None = None,
     heater_w: float = 0.0,
     head_m: float = DEFAULT_HEAD_M,
+    fails: Collection[str] | None = None,
 ) -> PowerCut:
     r"""How long every cohort has when pump, air and heat stop at a date and hour.
 
@@ -265,12 +336,16 @@ def power_cut(
     season : Season
         A season that was run.
     on, hour : date, float, optional
-        Day, by default that of the shortest time to a lethal limit in any tank; hour [h] 0 to 24, by default 18:00.
+        Day, by default that of the shortest time to a limit that kills, of oxygen or of cold, in any tank; hour [h] 0
+        to 24, by default the whole hour of the shortest time.
     battery_w, cylinder_l, cylinder_bar : float
         Battery air pump beside each tank [W]; water capacity [L] and pressure [bar] of one oxygen cylinder for all
         tanks; 0 for none.
     room_c, heater_w, head_m : float
-        Air around the tanks [degC]; heater that the generator must carry as well [W]; head of the pumps. [m]
+        Air around the tanks: None computes it where the site tells weather and rooms, else takes freezing [degC];
+        heater that the generator must carry as well [W]; head of the pumps whose plate the file does not tell. [m]
+    fails : collection of str, optional
+        Circuits that fail; all of the file's by default.
 
     Returns
     -------
@@ -286,85 +361,211 @@ def power_cut(
     -----
     After the cut a tank is alone: :math:`V\,dC/dt = k_{surface} (C_s - C) - use`, solved exactly with the use held at
     the greatest that the daily wave reaches before the answer. V leaves out the fish; film and sludge sit elsewhere.
-    Oxygen at the cut is the daily mean less the swing times the wave, so the daily minimum at 18:00; in truth it lags
-    use, by up to 6 hours. The cylinder is set at once to hold the oxygen where it is; the fall begins when it is empty.
+    Use and oxygen at the cut are those of the hour, after the meals before it. The cylinder is set at once to hold
+    the oxygen where it is; the fall begins when it is empty.
+    Where circuits live or a backup carries some, the loop's waters are followed together: pumped water mixes tank, sump
+    and beds, air on living circuits goes on, each backup from its switch until it is empty.
     """
     given = {
         "hour": hour, "battery": battery_w, "cylinder": cylinder_l, "pressure": cylinder_bar, "room": room_c,
         "heater": heater_w, "head": head_m,
     }  # fmt: skip
-    dates = season.dates
-    if faults := cut_faults(dates[0], dates[-1], on, given):
+    dates, site = season.dates, season.site
+    if faults := cut_faults(dates[0], dates[-1], on, given) + circuit_faults(circuit_w(site.file), fails):
         raise InputError(faults)
-    at = PEAK_HOUR if hour is None else hour
-    layout, species = season.layout, season.layout.species
+    at = _worst_hour(season, on) if hour is None else hour
+    layout, species, found = season.layout, season.layout.species, standing(site.file, fails)
     tanks, biomass_kg = _tanks_alone(season, at, battery_w)
     # the fish and their mass are the evening's: the dead need no air
     present = season.course.left_in_evening[0]
     of_cohort = layout.cohort_tank.T
-    at_fish = _Alone(*(np.broadcast_to(part, biomass_kg.shape) @ of_cohort for part in tanks))
+    at_fish = tanks.of_cohorts(of_cohort)
     limits = (species["oxygen_recommended"], species["oxygen_lethal"])
     alone = [at_fish.minutes(limit, at, False) for limit in limits]
-    day = _worst_day(present, *alone) if on is None else (on - layout.start).days
+    asked = np.arange(layout.days) if on is None else np.array([(on - layout.start).days])
+    as_built = alone if found.is_all else _as_built(season, found, tanks, at, asked, limits)
+    if not found.is_all:  # what falls before any help comes stands alone
+        helped = helped_from_min(site.file, phases(found))
+        first = np.array([helped[stay.table.tank] for stay in layout.stays])
+        as_built = [np.where(now <= first, now, then) for now, then in zip(alone, as_built, strict=True)]
+    cold = _cold(season, found, at, asked, room_c)
+    day = _worst_day(present, as_built, 60.0 * cold.lethal_hours) if on is None else int(asked[0])
     with_battery = [at_fish.minutes(limit, at, True) for limit in limits] if battery_w > 0.0 else alone
     oxygen_g = float(cylinder_oxygen_g(cylinder_l, cylinder_bar))
     need = float(tanks.need_g_h()[day].sum())
     held_hours = CYLINDER_DISSOLVED_SHARE * oxygen_g / need if need > 0.0 else (np.inf if oxygen_g > 0.0 else 0.0)
     # the fall that follows the cylinder is taken at the day's greatest use, whatever the hour is by then
-    late = [at_fish.minutes(limit, PEAK_HOUR, False) + 60.0 * held_hours for limit in limits]
+    late = [at_fish.at_greatest(limit) + 60.0 * held_hours for limit in limits]
     with_cylinder = [np.where(now > 0.0, np.maximum(now, then), 0.0) for now, then in zip(alone, late, strict=True)]
-    volume, surface = layout.volume_m3[: len(layout.tanks)], layout.surface_m2[: len(layout.tanks)]
-    temperature = layout.temperature_c @ layout.cohort_loop.T
-    is_known = [is_cold_known(season.site.species[stay.table.species].number) for stay in layout.stays]
-    cold_limit = np.where(
-        is_known,
-        np.maximum(cold_lethal_c(season.site, layout.stays, temperature), 0.0),
-        species["temperature_low_limit"],
-    )
-    cooling_hours = hours_to_temperature(
-        temperature, cold_limit, room_c, volume @ of_cohort, tank_loss_w_k(volume, volume / surface) @ of_cohort
-    )
     numbers = (
-        (season.course.count * season.course.weight_g)[0] / 1000.0, (biomass_kg / volume) @ of_cohort,
-        at_fish.oxygen_mg_l, *limits, temperature, cold_limit, cooling_hours, *alone, *with_battery, *with_cylinder
+        (season.course.count * season.course.weight_g)[0] / 1000.0,
+        (biomass_kg / layout.volume_m3[: len(layout.tanks)]) @ of_cohort, at_fish.oxygen_mg_l, *limits,
+        layout.temperature_c @ layout.cohort_loop.T, cold.limit_c, cold.hours, *alone, *as_built, *with_battery,
+        *with_cylinder,
     )  # fmt: skip
-    that_day: list[Any] = np.stack([np.broadcast_to(n, present.shape)[day] for n in numbers], axis=-1).tolist()
-    file, reserves = season.site.file, []
-    for stay, knows, row, is_there in zip(layout.stays, is_known, that_day, present[day], strict=True):
-        names: list[Any] = [stay.table.tank, stay.cohort, stay.table.species, knows]
-        if is_there:
-            times = (Times(*row[first : first + 2]) for first in range(len(row) - 6, len(row), 2))
-            reserves.append(Reserve(*names, *row[:-6], *times))
-    reserves.sort(key=lambda reserve: (reserve.alone.to_lethal, reserve.alone.to_stress))
+    reserves = _reserves(season, present[day], cold.is_known, [np.broadcast_to(n, present.shape)[day] for n in numbers])
     return PowerCut(
-        file.site.name, layout.start + dt.timedelta(days=day), at, on is None, tuple(reserves), battery_w, oxygen_g,
-        held_hours, room_c, _generator(season, heater_w, head_m),
-        tuple(own_files(season.site.species, season.site.feeds, season.site.crops)),
+        site.file.site.name, layout.start + dt.timedelta(days=day), at, on is None, hour is None, reserves, battery_w,
+        oxygen_g, held_hours, cold.room_c, cold.air_on(day), found, _generator(season, heater_w, head_m),
+        tuple(own_files(site.species, site.feeds, site.crops)),
     )  # fmt: skip
+
+
+def circuit_faults(known: Collection[str], fails: Collection[str] | None) -> list[Fault]:
+    """Circuits asked about that the file does not know."""
+    return [
+        Fault("", "fails", f"{shown(name)} is not among the circuits; known are {', '.join(known)}.")
+        for name in fails or ()
+        if name not in known
+    ]
+
+
+def _reserves(
+    season: Season, is_there: NDArray[np.bool_], knows: list[bool], numbers: list[FloatArray]
+) -> tuple[Reserve, ...]:
+    """What each cohort that is there has, the shortest time first."""
+    rows: list[Any] = np.stack(numbers, axis=-1).tolist()
+    reserves = []
+    for stay, known, row, there in zip(season.layout.stays, knows, rows, is_there, strict=True):
+        names: list[Any] = [stay.table.tank, stay.cohort, stay.table.species, known]
+        if there:
+            times = (Times(*row[first : first + 2]) for first in range(len(row) - 8, len(row), 2))
+            reserves.append(Reserve(*names, *row[:-8], *times))
+    reserves.sort(key=lambda reserve: (reserve.first_minutes, reserve.alone.to_lethal, reserve.alone.to_stress))
+    return tuple(reserves)
+
+
+class _Cold(NamedTuple):
+    """Cold limits and the hours to them, (day, cohort), NaN on days not asked about; where rooms are computed, their
+    course on the days asked about."""
+
+    limit_c: FloatArray
+    hours: FloatArray
+    is_known: list[bool]
+    room_c: float | None
+    days: NDArray[np.int64]
+    course: Cooling | None
+
+    @property
+    def lethal_hours(self) -> FloatArray:
+        """Hours to the limits that kill, infinite for those that are cautions. [h]"""
+        return np.where(self.is_known, self.hours, np.inf)
+
+    def air_on(self, day: int) -> tuple[float, float] | None:
+        """Air at the cut and its lowest in the day after it. [degC]"""
+        if self.course is None:
+            return None
+        air = self.course.air_c[int(np.flatnonzero(self.days == day)[0]), :25]
+        return float(air[0]), float(air.min())
+
+
+def _cold(season: Season, found: Standing, hour: float, days: NDArray[np.int64], room_c: float | None) -> _Cold:
+    layout, site = season.layout, season.site
+    temperature = layout.temperature_c @ layout.cohort_loop.T
+    is_known = [is_cold_known(site.species[stay.table.species].number) for stay in layout.stays]
+    limit = np.where(
+        is_known,
+        np.maximum(cold_lethal_c(site, layout.stays, temperature), 0.0),
+        layout.species["temperature_low_limit"],
+    )
+    warmth = warmth_of_site(site) if room_c is None else None
+    if warmth is not None:
+        course = cooling(site, warmth, phases(found), hour, days.tolist())
+        hours = np.full(limit.shape, np.nan)
+        limits = np.broadcast_to(limit, hours.shape)
+        for column, stay in enumerate(layout.stays):
+            water = course.tank_c[stay.table.tank]
+            hours[days, column] = [hours_to(row, limits[day, column]) for row, day in zip(water, days, strict=True)]
+        return _Cold(limit, hours, is_known, None, days, course)
+    air = 0.0 if room_c is None else room_c
+    volume, surface = (part[: len(layout.tanks)] for part in (layout.volume_m3, layout.surface_m2))
+    loss = tank_loss_w_k(volume, volume / surface)
+    of_cohort = layout.cohort_tank.T
+    hours = hours_to_temperature(temperature, limit, air, volume @ of_cohort, loss @ of_cohort)
+    if MAINS in found.living:  # nothing tells of a heater but that the water is held
+        hours = np.where(hours > 0.0, np.inf, hours)
+    return _Cold(limit, hours, is_known, air, days, None)
+
+
+def _as_built(
+    season: Season, found: Standing, tanks: _Alone, hour: float, days: NDArray[np.int64], limits: tuple[FloatArray, ...]
+) -> list[FloatArray]:
+    """Times to the limits with what lives and what backups carry, (day, cohort), NaN on days not asked about."""
+    layout, whiles = season.layout, phases(found)
+    steps = steps_d(whiles)
+    factors = tanks.factors[:, days]
+    by_step = np.stack([_factor_at(factors, hour + 24.0 * ends) for ends in (0.0, *np.cumsum(steps))])
+    greatest = np.maximum.accumulate(by_step, axis=0)[1:]
+    times = np.full((len(limits), layout.days, len(layout.cohorts)), np.nan)
+    tank_of = np.argmax(layout.cohort_tank, axis=1)
+    for column in range(len(layout.loops)):
+        fish = np.flatnonzero(layout.cohort_loop[:, column])
+        if not fish.size:
+            continue
+        every = loop_oxygen(season, column, tanks.oxygen_mg_l, tanks.water_m3)
+        asked = every._replace(**{k: getattr(every, k)[days] for k in every._fields if k != "leaves"})
+        water_of = np.searchsorted(every.leaves, tank_of[fish])
+        levels = np.stack([np.broadcast_to(limit[fish], (len(days), len(fish))) for limit in limits])
+        use = np.ones((len(steps), *asked.fish_g_day.shape))
+        for water, leaf in enumerate(every.leaves):
+            if leaf < len(layout.tanks):
+                use[:, :, water] = greatest[:, :, leaf]
+        minutes, level, end = fall_minutes(season, column, asked, whiles, use, steps, levels, water_of)
+        if not whiles[-1].live:  # then each tank stands alone
+            at_end = tanks.of_fish(days, tank_of[fish])._replace(oxygen_mg_l=level[:, water_of])
+            later = np.stack([end + at_end.at_greatest(limit) for limit in levels])
+            minutes = np.where(np.isinf(minutes), later, minutes)
+        times[np.ix_(np.arange(len(limits)), days, fish)] = minutes
+    return list(times)
 
 
 def _tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[_Alone, FloatArray]:
     """Tanks at an hour of every day, cut off, and the fish in them [kg]; arrays (day, tank)."""
     layout, course, tanks = season.layout, season.course, len(season.layout.tanks)
     temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
-    mean, low = course.oxygen_mg_l[0, :, :tanks], season.extremes.oxygen_min_mg_l[0]
-    wave = (use_factor(hour) - 1.0) / (OXYGEN_PEAK_FACTOR - 1.0)
     biomass_kg = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
     volume = layout.volume_m3[:tanks]
     alone = _Alone(
-        mean - wave * (mean - low),
+        _oxygen_at(season, day_waves(with_scenarios(layout), course).oxygen, hour),
         np.maximum(volume - biomass_kg / 1000.0, LEAST_WATER_SHARE * volume),
         (course.fish_oxygen_g @ layout.cohort_tank)[0] / 24.0,
         layout.surface_m2[:tanks] * surface_exchange_velocity(temperature),
         device_exchange(diffuser_standard_transfer(battery_w), temperature),
         oxygen_saturation(temperature, layout.elevation_m),
+        use_factors(season),
     )
     return alone, biomass_kg
 
 
-def _worst_day(present: NDArray[np.bool_], stress: FloatArray, lethal: FloatArray) -> int:
-    """Day with the shortest time to a lethal limit, else to a stress limit, else the first with fish."""
-    for minutes in (lethal, stress):
+def _oxygen_at(season: Season, waves: list[ComplexArray], hour: float) -> FloatArray:
+    """Oxygen of each day and tank at an hour. [mg/L]"""
+    mean = season.course.oxygen_mg_l[0, :, : len(season.layout.tanks)]
+    return np.maximum(mean + at_hours([wave[0] for wave in waves], hour), 0.0)
+
+
+def _worst_hour(season: Season, on: dt.date | None) -> float:
+    """Whole hour of the shortest time to a lethal limit, else to a stress limit, on the day or of the season. [h]"""
+    layout, species = season.layout, season.layout.species
+    waves = day_waves(with_scenarios(layout), season.course).oxygen
+    present = season.course.left_in_evening[0]
+    days = slice(None) if on is None else slice((on - layout.start).days, (on - layout.start).days + 1)
+    at_fish = _tanks_alone(season, 0.0, 0.0)[0].of_cohorts(layout.cohort_tank.T)
+    that_day = {key: part[days] for key, part in at_fish._asdict().items() if key != "factors"}
+    at_fish = at_fish._replace(**that_day, factors=at_fish.factors[:, days])
+
+    def shortest(hour: int) -> list[float]:
+        oxygen = (_oxygen_at(season, waves, float(hour)) @ layout.cohort_tank.T)[days]
+        cut = at_fish._replace(oxygen_mg_l=oxygen)
+        times = [cut.minutes(species[limit], float(hour), False) for limit in ("oxygen_lethal", "oxygen_recommended")]
+        return [float(np.where(present[days], time, np.inf).min(initial=np.inf)) for time in times]
+
+    return float(min(range(24), key=shortest))
+
+
+def _worst_day(present: NDArray[np.bool_], oxygen: list[FloatArray], cold: FloatArray) -> int:
+    """Day with the shortest time to a limit that kills, else to a stress limit, else the first with fish."""
+    stress, lethal = oxygen
+    for minutes in (np.minimum(lethal, cold), stress):
         shortest = np.where(present, minutes, np.inf).min(axis=-1, initial=np.inf)
         if np.isfinite(shortest).any():
             return int(np.argmin(shortest))
@@ -372,14 +573,13 @@ def _worst_day(present: NDArray[np.bool_], stress: FloatArray, lethal: FloatArra
 
 
 def _generator(season: Season, heater_w: float, head_m: float) -> GeneratorLoad:
-    layout, file = season.layout, season.site.file
-    standard = layout.device_g_day.sum() + layout.sump_device_g_day.sum()
-    flow = float(layout.flow_m3_day.sum())
-    kinds: dict[str, Any] = {"loops": file.loops, "tanks": file.tanks, "beds": file.beds, "biofilters": file.biofilters}
-    tables = {f"{kind}.{key}": table for kind, each in kinds.items() for key, table in each.items()}
-    guessed = [name for name, table in tables.items() if isinstance(table.oxygen_supply, MeasuredTransfer)]
+    """Watts of the file's plates, and guesses of what has none."""
+    file = season.site.file
+    air, plates = supplies(file), sum(written_pump_w(file, key) for key in file.loops)
+    guessed = [name for name, supply in air.items() if isinstance(supply, MeasuredTransfer)]
     return GeneratorLoad(
-        float(standard / diffuser_standard_transfer(1.0)),
-        _WEIGHT_OF_WATER_N_M3 * flow / 86400.0 * head_m / PUMP_EFFICIENCY,
-        heater_w, flow, head_m, tuple(guessed)
+        sum(air_w(supply) for supply in air.values()),
+        plates + sum(guessed_pump_w(file, key, head_m) for key in file.loops),
+        heater_w, float(season.layout.flow_m3_day.sum()), head_m, plates,
+        sum(unpumped_m3_day(file, key) for key in file.loops), tuple(guessed)
     )  # fmt: skip

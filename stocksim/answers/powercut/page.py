@@ -6,7 +6,7 @@ import streamlit as st
 
 from stocksim.answers.powercut.answer import TITLE, powercut_answer
 from stocksim.answers.powercut.card import CARD_STYLE, card_html
-from stocksim.answers.powercut.case import AMOUNTS, cut_of_typed, example_of
+from stocksim.answers.powercut.case import AMOUNTS, FAILS, cut_of_typed, example_of
 from stocksim.answers.powercut.decide import power_cut
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, showing
@@ -17,18 +17,22 @@ season = shown.season
 assert season is not None  # without one the page has ended
 st.html(CARD_STYLE)
 units = season.site.file.site.units
-names = {key: f"power cut, {key}" for key in ("day", "hour", *AMOUNTS)}
+names = {key: f"power cut, {key}" for key in ("day", "hour", "fails", *AMOUNTS)}
 tell = partial(powercut_answer, site=season.site, units=units, room_field=f'in the field "{AMOUNTS["room"][0]}"')
 
 result = st.empty()
 with st.container(key="cut_screen"):
     showing.tell_version(shown, "Above")
     st.markdown("## Your own case")
-    st.caption("Empty: the worst day, 18:00, no battery, no cylinder, a room at freezing, a head of 2 m (6.6 ft).")
+    st.caption(
+        "Empty: the worst day and hour, all circuits, no battery, no cylinder, rooms as computed or at freezing, "
+        "a head of 2 m (6.6 ft)."
+    )
     with st.form("cut", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
         first = day_words(season.dates[0])
         guard.text("Day", names["day"], in_form=True, placeholder=first, width=130)
-        guard.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="18", width=110)
+        guard.text("Hour, 0 to 24", names["hour"], in_form=True, placeholder="21", width=110)
+        guard.text(FAILS, names["fails"], in_form=True, placeholder="all", width=170)
         for key, (label, *_) in AMOUNTS.items():
             guard.text(label, names[key], in_form=True, placeholder=example_of(key, units), width=205)
         take = guard.kept(partial(guard.store, *names.values()))

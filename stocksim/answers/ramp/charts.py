@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from stocksim.engine.results.findings import cohort_limit
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.nitrate import nitrate_cautions
 from stocksim.faces import chart_parts as parts
 from stocksim.faces.charts import Panel
 from stocksim.faces.palette import FEED, INK, LEAF, PAPER, SOUND
 from stocksim.faces.water_words import weekly
-from stocksim.faces.words import nitrate_cautions
 from stocksim.units import face_unit
 from stocksim.water.tolerance import FISH_PH_HIGH, FISH_PH_LOW
 

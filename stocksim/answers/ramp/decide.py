@@ -23,7 +23,7 @@ from stocksim.answers.ramp.climb import (
 )
 from stocksim.answers.ramp.fate import LoopFate, PhBinding, loop_fate, ph_binding
 from stocksim.changes.change import prove
-from stocksim.changes.search import advised
+from stocksim.changes.search import advised, prove_change
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.results.deaths import DEATHS_TOLD
 from stocksim.engine.results.findings import Finding, LimitSeries, findings
@@ -85,7 +85,8 @@ class LoopRamp:
     lookahead_days : int
         Days beyond each week that its share was tried for.
     as_fed : tuple of Finding
-        Un-ionized ammonia and nitrite of the loop's tanks if today's fish are fed as the file says.
+        Un-ionized ammonia and nitrite of the loop's tanks if today's fish are fed as the file says; the first broken
+        one with what the season says helps, where a schedule falls short of the full ration by film alone.
     still_broken : tuple of Finding
         The same limits where the proving run breaks them all the same; the first of them with what helps.
     has_fish : bool
@@ -208,14 +209,26 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
             binding = ph_binding(proof.layout, proof.course, proved[0], column, day, end, RESERVE_PERCENT)
         if binding and full_from is None:
             advice = softer_water(site.with_changes(_changes(site, start, {})), name, start)
+        fed_so = [f for f in as_fed if f.where in tanks]
+        if climb and full_from is None and not still and binding is None:
+            fed_so = _with_the_seasons_help(site, fed_so)
         loops.append(
             LoopRamp(
                 name, weeks, full_from, climb.lookahead_days if climb else LOOKAHEADS_DAYS[-1],
-                tuple(f for f in as_fed if f.where in tanks), tuple(still), fed[column] is not None, fate,
+                tuple(fed_so), tuple(still), fed[column] is not None, fate,
                 loop_fate(layout, course, column, day, layout.days), binding, advice,
             )
         )  # fmt: skip
     return Ramp(start, tuple(loops), changes, proof, site)
+
+
+def _with_the_seasons_help(site: Site, as_fed: list[Finding]) -> list[Finding]:
+    """What the file's own ration breaks first with what `season` says helps, where a schedule falls short of it."""
+    first = next((number for number, finding in enumerate(as_fed) if finding.is_broken), None)
+    if first is None:
+        return as_fed
+    found = as_fed[first]
+    return [*as_fed[:first], advised(found, prove_change(prove(site, {}), found)), *as_fed[first + 1 :]]
 
 
 def _is_bound_by_ammonia(climb: Climb, still: list[Finding]) -> bool:

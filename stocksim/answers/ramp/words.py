@@ -197,7 +197,11 @@ def _schedule_words(loop: LoopRamp, units: str) -> str:
         return f"{what} {until}, then follow the table. No day is named from which the full ration holds."
     why = f"; this schedule does not reach the file's full ration, last held back by {_bound(loop.weeks[-1].bound_by)}."
     if loop.ph_binding is None and not loop.still_broken:
-        why += " Fewer fish or more surface for the film may help: untested here."
+        helped = [finding for finding in loop.as_fed if (found := help_of(finding)) and found.change is not None]
+        if helped:
+            why += f" For the full ration it needs what the season asks for: {help_words(helped[0], units)}."
+        else:
+            why += " Fewer fish or more surface for the film may help: untested here."
     return f"{what} {until}{why}"
 
 

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import numpy as np
-
-from stocksim.changes.search import find_changes
+from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
@@ -26,10 +23,11 @@ from stocksim.faces.fates import (
 from stocksim.faces.feeding_words import feeding_lines, feeding_note
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
+from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
+from stocksim.faces.ways_words import number_of, promise_words, way_rows, way_sentence
 from stocksim.faces.words import cautions, density_sentence, finding_sentence, is_trouble, summary, verdict
-from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -38,10 +36,15 @@ _CHARTS = ("density", "water", "growth")
 
 
 class Solved(NamedTuple):
-    """A season with its findings and what helps."""
+    """A season with what is advised for it, and its findings with what helps."""
 
     season: Season
-    findings: list[Finding]
+    advice: Advice
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Those of the advice."""
+        return self.advice.findings
 
 
 def solve(site: Site) -> Solved:
@@ -50,13 +53,17 @@ def solve(site: Site) -> Solved:
     season = run_season(site, bar)
     bar.close()
     bar = Bar("levers")
-    findings = find_changes(season, bar)
+    advice = advise(season, bar)
     bar.close()
-    return Solved(season, findings)
+    return Solved(season, advice)
 
 
 def season_answer(
-    season: Season, findings: list[Finding], is_sought: bool = True, draw: Callable[[str], dict[str, Any]] | None = None
+    season: Season,
+    findings: list[Finding],
+    is_sought: bool = True,
+    draw: Callable[[str], dict[str, Any]] | None = None,
+    advice: Advice | None = None,
 ) -> Answer:
     """What a season is answered.
 
@@ -70,22 +77,26 @@ def season_answer(
         Whether it was sought.
     draw : callable, optional
         Gives the specification of a stack of charts by its name, where a page keeps them.
+    advice : Advice, optional
+        Ways out of what is broken, where they were sought.
 
     Returns
     -------
     Answer
-        With the sections ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``, ``cautions``.
+        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``,
+        ``cautions``.
     """
     file = season.site.file
     sections = [
+        Section("do", _do_parts(season, advice)),
         Section("tanks", _tank_parts(season, findings)),
-        Section("limits", _limit_parts(findings, season.site, is_sought)),
+        Section("limits", _limit_parts(season, findings, is_sought, advice)),
         Section("fish", _fate_parts(season)),
         Section("feeding", _feeding_parts(season)),
         Section("water", _water_parts(season)),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
-        Section("areas", _area_parts(season, findings)),
+        Section("areas", _area_parts(season)),
         Section(
             "cautions",
             [Head("Cautions:", "text"), Head("Keep in mind", "page"), points(cautions(season), "background")],
@@ -95,7 +106,7 @@ def season_answer(
         f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}",
         verdict(season, findings),
         sections,
-        partial(summary, season, findings),
+        partial(summary, season, findings, advice),
         is_trouble(season, findings),
     )
 
@@ -123,9 +134,35 @@ def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:
     ]  # fmt: skip
 
 
-def _limit_parts(findings: list[Finding], site: Site, is_sought: bool) -> list[Part]:
-    """Broken limits and advice, each with what helps."""
+def _do_parts(season: Season, advice: Advice | None) -> list[Part]:
+    """What to do by date, what that promises, and up to two other ways."""
+    if advice is None or not advice.ways:
+        return []
+    first, *others = advice.ways
+    parts: list[Part] = [
+        Head("What to do, by date:", "text"),
+        Head("What to do, by date", "page"),
+        Table(way_rows(season, first)),
+        Sentences([promise_words(season, advice)], indent="  "),
+    ]
+    if others:
+        parts.append(Head("Other ways:", "text"))
+        parts.append(Head("Other ways", "page"))
+        parts.append(points([way_sentence(season, way) for way in others]))
+    if not advice.is_finished:
+        parts.append(Sentences([f"The search ended at {advice.seasons} seasons: a better way may exist."]))
+    return parts
+
+
+def _limit_parts(season: Season, findings: list[Finding], is_sought: bool, advice: Advice | None) -> list[Part]:
+    """Broken limits and advice, each with what helps: the row of what to do, where one mends it."""
+    site = season.site
     units = site.file.site.units
+
+    def helps(finding: Finding) -> str:
+        number = number_of(finding, season, advice)
+        return help_words(finding, units) if number is None else f"line {number} of what to do"
+
     told = [f for f in findings if f.is_broken] + [f for f in findings if f.margin_percent is None and f.days_broken]
     if not told:
         return []
@@ -134,7 +171,7 @@ def _limit_parts(findings: list[Finding], site: Site, is_sought: bool) -> list[P
         *heads,
         Points(
             [
-                Point(f"{finding_sentence(f, units)} {density_sentence(site, f)}".strip(), help_words(f, units), is_bad)
+                Point(f"{finding_sentence(f, units)} {density_sentence(site, f)}".strip(), helps(f), is_bad)
                 for f in told
                 for is_bad in (f.is_broken,)
             ],
@@ -187,8 +224,8 @@ def _water_parts(season: Season) -> list[Part]:
     return [*parts, Sentences([note], on="text", indent="  ")]
 
 
-def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
-    """Feed and growth of the season, then planted area against what the feed carries."""
+def _area_parts(season: Season) -> list[Part]:
+    """Feed and growth of the season, then the planted area to build for."""
     units, totals = season.site.file.site.units, season.totals()
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
@@ -197,39 +234,21 @@ def _area_parts(season: Season, findings: list[Finding]) -> list[Part]:
     )
     return [
         Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True),
-        Sentences(_area_lines(season, findings, units), on="text", indent="  "),
+        Sentences(_area_lines(season, units), "answer", indent="  "),
     ]
 
 
-def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str]:
-    """Planted area against what the feed carries, a line for each loop with fish."""
+def _area_lines(season: Season, units: str) -> list[str]:
+    """Planted area to build for, a line for each loop with fish."""
     lines = []
-    helps = {f.where: help_words(f, units) for f in findings if LIMITS[f.limit].is_advisory}
-    table = season.loop_table
-    for column, loop in enumerate(season.layout.loops):
-        if table["feed_g"][:, column].sum() == 0.0:
-            continue
-        carried, planted_m2 = table["handbook_area_m2"][:, column], table["planted_area_m2"][:, column]
-        low, high = np.fmin.reduce(carried), np.fmax.reduce(carried)
-        # the mean of the planted days, as what helps counts it
-        is_planted = planted_m2 > 0.0
-        mean = float(planted_m2[is_planted].mean()) if is_planted.any() else 0.0
-        planted = format_quantity(mean, "area", units)
-        advice = helps.get(f"loops.{loop}", "")
-        usual = "" if is_planted.any() else "of leafy crops "
-        text = f"Loop {loop}: {planted} planted; no feed ratio was published for what grows there."
-        if not math.isnan(low):
+    for build in season.build_areas.values():
+        text = build_words(build, units)
+        if not text:
+            planted = format_quantity(build.planted_m2, "area", units)
             text = (
-                f"Loop {loop}: {planted} planted; by the handbook ratio {usual}its feed carries "
-                f"{format_quantity(float(low), 'area', units)} on its leanest day and "
-                f"{format_quantity(float(high), 'area', units)} on its fullest."
+                f"Loop {build.loop}: {planted} planted; no feed ratio was published for what grows there, and it "
+                "hardly grows, so nothing tells which area the feed carries."
             )
-        text += f" {advice[0].upper()}{advice[1:]}." if advice else ""
-        balance = table["balance_area_m2"][:, column]
-        balance = balance[~np.isnan(balance)]
-        if balance.size:
-            low, high = (format_quantity(float(value), "area", units) for value in (balance.min(), balance.max()))
-            text += f" By nitrogen, in each day's light and warmth, it carries {low} to {high}: see `stocksim beds`."
         lines.append(text)
     return lines
 
@@ -237,7 +256,9 @@ def _area_lines(season: Season, findings: list[Finding], units: str) -> list[str
 # --- a season's results as files
 
 
-def write_season(season: Season, folder: str | Path, findings: Sequence[Finding] | None = None) -> list[Path]:
+def write_season(
+    season: Season, folder: str | Path, findings: Sequence[Finding] | None = None, advice: Advice | None = None
+) -> list[Path]:
     """Write what ``stocksim season --out`` writes: five CSV files and summary.json.
 
     Parameters
@@ -256,5 +277,7 @@ def write_season(season: Season, folder: str | Path, findings: Sequence[Finding]
         ``tanks.csv``, ``cohorts.csv``, ``beds.csv``, ``loops.csv``, ``ledger.csv`` and ``summary.json``; the last
         holds the version of stocksim and hashes of the site and of the library that the season was made from.
     """
-    told = find_changes(season) if findings is None else list(findings)
-    return season.write(Path(folder), summary(season, told))
+    if findings is None and advice is None:
+        advice = advise(season)
+    told = list(findings) if findings is not None else advice.findings if advice is not None else []
+    return season.write(Path(folder), summary(season, told, advice))

@@ -37,9 +37,9 @@ def season(
         check_folder(out, SEASON_FILES, loaded.files())
     solved = solve(loaded)
     if out is not None:
-        written = write_season(solved.season, out, solved.findings)
+        written = write_season(solved.season, out, advice=solved.advice)
         say("Wrote " + ", ".join(str(path) for path in written))
-    answer = season_answer(solved.season, solved.findings)
+    answer = season_answer(solved.season, solved.findings, advice=solved.advice)
     deliver(answer, as_json)
     if strict and answer.is_trouble:
         raise typer.Exit(3)
@@ -77,7 +77,7 @@ def open_pages(
         read_text(site)  # what cannot even be read as text cannot be mended on a page either
     try:
         answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
-        deliver(season_answer(answer.season, answer.findings))
+        deliver(season_answer(answer.season, answer.findings, advice=answer.advice))
     except InputError as error:
         for fault in error.faults:
             say(str(fault))

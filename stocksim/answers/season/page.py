@@ -19,7 +19,7 @@ def bundle(source: screen.Source) -> bytes:
     season = screen.solve(source)
     buffer = io.BytesIO()
     with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in write_season(season, folder, screen.seek_changes(source)):
+        for path in write_season(season, folder, advice=screen.seek_advice(source)):
             archive.write(path, path.name)
         archive.writestr(source.name, source.text)
     return buffer.getvalue()
@@ -63,16 +63,18 @@ if shown.is_last_sound:
 
 answer = season_answer(season, season.findings, is_sought=False, draw=partial(screen.chart_spec, source))
 showing.verdict(answer)
-limits = st.empty()
+to_do, limits = st.empty(), st.empty()
 if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
 showing.show(answer, "tanks", "fish", "feeding")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
-showing.show(answer, "key", "charts", "cautions")
+showing.show(answer, "key", "charts", "areas", "cautions")
 with st.spinner("Trying what would help"):
-    sought = season_answer(season, screen.seek_changes(source))
-if sought.has("limits"):
-    limits.html(showing.section_html(sought, "limits"))
+    advice = screen.seek_advice(source)
+    sought = season_answer(season, advice.findings, advice=advice)
+for place, key in ((to_do, "do"), (limits, "limits")):
+    if sought.has(key):
+        place.html(showing.section_html(sought, key))
 with st.container(key="fetch", horizontal=True):
     st.download_button("Download the site file", source.text, source.name, "application/toml", on_click="ignore")
     st.download_button(

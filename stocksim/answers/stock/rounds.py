@@ -14,12 +14,19 @@ from stocksim.answers.stock.solve import Plan
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.findings import (
-    OXYGEN_PEAK_FACTOR,
     Finding,
     LimitSeries,
     findings,
     limit_series,
     tank_extremes,
+)
+from stocksim.fish.meals import (
+    OXYGEN_AFTER_MEALS,
+    OXYGEN_RESPONSE,
+    USUAL_MEALS_PER_DAY,
+    at_hours,
+    meal_waves,
+    usual_hours,
 )
 from stocksim.site.kinds import limits_left_by_film
 from stocksim.water.ammonia import unionized_fraction
@@ -59,8 +66,8 @@ def oxygen_response(layout: Layout, course: Course, scenario: int = 0) -> Oxygen
     Notes
     -----
     The loop's own balance without storage, so as if each day lasted: leaves (flow + exchange) C = exchange C_air +
-    flow C_sump - use, the sump likewise. It is linear while nothing runs dry. The swing is `daily_swing` of 0.4 of the
-    use in each tank; swings of several tanks are added as if they came together, which is on the safe side.
+    flow C_sump - use, the sump likewise. It is linear while nothing runs dry. The swing is that of the
+    usual meals of well-fed fish in each tank; swings of several tanks are added as if their lowest came together.
     """
     tanks, members = len(layout.tanks), layout.leaf_loop
     flow = layout.flow_m3_day
@@ -75,12 +82,15 @@ def oxygen_response(layout: Layout, course: Course, scenario: int = 0) -> Oxygen
     by_loop = (passed / (sump_gain @ members.T))[:, :tanks]
     same = members[:tanks] @ members[:tanks].T
     by_tank = same * by_loop[:, :, None] * passed[:, None, :tanks] + np.eye(tanks) / gain[:, :tanks, None]
-    one_each = np.zeros((tanks, 1, members.shape[0]))
-    one_each[np.arange(tanks), 0, np.arange(tanks)] = OXYGEN_PEAK_FACTOR - 1.0
-    swing = daily_swing(
-        layout.volume_m3, exchange, flow, layout.sump_volume_m3, flow @ members + sump_exchange, members, one_each
-    )
-    by_tank = by_tank + np.abs(swing[..., :tanks]).transpose(1, 2, 0)
+    usual = 2.0 * OXYGEN_AFTER_MEALS * OXYGEN_RESPONSE * meal_waves(usual_hours(USUAL_MEALS_PER_DAY))
+    waves = []
+    for number, wave in enumerate(usual, 1):
+        one_each = np.zeros((tanks, 1, members.shape[0]), complex)
+        one_each[np.arange(tanks), 0, np.arange(tanks)] = wave
+        loads = (layout.volume_m3, exchange, flow, layout.sump_volume_m3, flow @ members + sump_exchange, members)
+        waves.append(daily_swing(*loads, one_each, number)[..., :tanks])
+    swing = np.max([at_hours(waves, hour) for hour in range(24)], axis=0)
+    by_tank = by_tank + swing.transpose(1, 2, 0)
     return OxygenResponse(without_fish, by_tank.transpose(1, 2, 0), by_loop.T)
 
 

@@ -29,7 +29,7 @@ from stocksim.plants.growth import (
     temperature_response,
     thermal_days,
 )
-from stocksim.plants.light import USUAL_COVER_TRANSMISSION, bed_light
+from stocksim.plants.light import USUAL_COVER_TRANSMISSION, bed_light, usable_light
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.model import BedTable, PlantingTable
 from stocksim.site.notes import bed_room, has_published_ratio, weather_has_sun
@@ -86,6 +86,13 @@ def bed_climate(site: Site) -> BedClimate:
         clouds go before it. Light passes the cover that the site gives, else the greenhouse's own; none comes into a
         fish room, all of it onto a bed outdoors.
     """
+    return _climates.of(site.place_content, lambda: _climate_of(site))
+
+
+_climates: Memo[BedClimate] = Memo(32)  # some 50 kB each
+
+
+def _climate_of(site: Site) -> BedClimate:
     file, days = site.file, site.days
     latitude = USUAL_LATITUDE if file.site.latitude is None else file.site.latitude
     dates = [file.season.start + dt.timedelta(days=day) for day in range(days)]
@@ -359,7 +366,8 @@ class _Weather:
         warmth = climate.growth_c[:, column]
         base, best, most = (crop[f"temperature_{end}"] for end in ("base", "optimum", "max"))
         share = temperature_response(warmth, base, best, most)
-        light = climate.light_mol_m2[:, column]
+        most = crop.number("light_saturation", np.inf)
+        light = usable_light(climate.light_mol_m2[:, column], climate.day_length_h, most)
         self.growth = closed_cover_growth(light, share, crop["light_use"], crop["light_half_saturation"])
         self.growth_sum = np.concatenate([[0.0], np.cumsum(self.growth)])
         self.thermal_sum = np.concatenate([[0.0], np.cumsum(thermal_days(warmth, base, best))])

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -14,12 +15,14 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Planting
 from stocksim.fish.energetics import PROTEIN_PER_NITROGEN, maintenance_rate
 from stocksim.fish.growth import appetite_rate
-from stocksim.fish.ration import feeding_days, meal_peak_factor
+from stocksim.fish.meals import USUAL_MEALS_PER_DAY, WAVES, Meal, meal_waves, usual_hours
+from stocksim.fish.ration import feeding_days
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, training_hazard
 from stocksim.fish.thermal import Lines, UsedTo, acclimated_to, lethal_lines, lower_lethal_c, temperature_hazard
 from stocksim.library.feeds import USUAL_DRY_MATTER_DIGESTIBILITY, grams_like_pellets
 from stocksim.library.sources import Entry
 from stocksim.library.species import company_value, density_limits
+from stocksim.memo import Memo, content_key
 from stocksim.site.cohorts import events_in_order, roots
 from stocksim.site.fish_tables import (
     WEEKDAYS,
@@ -180,8 +183,8 @@ class Rations:
         Feed a day of the column's whole tank [g/day], NaN where the rule is another.
     bed_led_g : ndarray, shape (day, column)
         Feed a day that the loop's beds ask for [g/day], NaN where the rule is another.
-    meal_swing : ndarray, shape (column,)
-        Daily swing of use and excretion over the usual one. [-]
+    meals : ndarray, shape (2 * WAVES, column)
+        Hours of feeding as waves of the day, by `meal_waves`: real parts, then imaginary ones. [-]
     """
 
     by_appetite: NDArray[np.bool_]
@@ -190,7 +193,7 @@ class Rations:
     tables: tuple[tuple[int, FloatArray, FloatArray, FloatArray], ...]
     fixed_g: FloatArray
     bed_led_g: FloatArray
-    meal_swing: FloatArray
+    meals: FloatArray
 
     def first_days(self, days: int) -> Rations:
         """The rules on the first days of the season."""
@@ -233,11 +236,12 @@ def build_rations(
         if rule is not None and rule.kind != "unfed":
             cold = [(entry.below, entry.feed_every_days) for entry in rule.cold_rules]
             stop = -np.inf if rule.stop_below is None else rule.stop_below
-            fasting = {WEEKDAYS.index(name) for name in rule.fasting_days}
-            fed[:, column] = feeding_days(
-                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, fasting, max(stay.first, 0),
-                _unfed_days(stays, column, fed),
+            fasting = [WEEKDAYS.index(name) for name in rule.fasting_days]
+            asked = (
+                temperature_c[:, column], weekdays, cold, stop, rule.restart_after_days, sorted(fasting),
+                max(stay.first, 0), _unfed_days(stays, column, fed),
             )  # fmt: skip
+            fed[:, column] = _fed.of(content_key(*asked), partial(_fed_on, *asked))
         if isinstance(rule, PercentRation):
             tables.append((column, np.zeros(1), np.zeros(1), np.full((1, 1), rule.percent) / _weighed(site, stay)))
         elif isinstance(rule, TableRation):
@@ -259,8 +263,18 @@ def build_rations(
         tables=tuple(tables),
         fixed_g=fixed,
         bed_led_g=led,
-        meal_swing=np.array([_meal_swing(rule) for rule in rules], float),
+        meals=_meals(site, stays),
     )
+
+
+_fed: Memo[FloatArray] = Memo(128)  # some 2 kB each
+
+
+def _fed_on(
+    water: FloatArray, weekdays: NDArray[np.int64], cold: list[tuple[float, int]], stop: float, restart: int,
+    fasting: list[int], first: int, unfed: float,
+) -> FloatArray:  # fmt: skip
+    return feeding_days(water, weekdays, cold, stop, restart, set(fasting), first, unfed)
 
 
 def _unfed_days(stays: list[Stay], column: int, fed: FloatArray) -> float:
@@ -304,9 +318,19 @@ def _weighed(site: Site, stay: Stay) -> float:
     return site.feeds[stay.table.feed]["dry_matter"] if is_dry else 1.0
 
 
-def _meal_swing(rule: object) -> float:
-    meals = getattr(rule, "meals_per_day", None)
-    return 1.0 if meals is None else float(meal_peak_factor(meals))
+def feeding_hours(site: Site, stay: Stay) -> tuple[Meal, ...]:
+    """Hours at which a column is fed: its rule's, the loop's, or the usual ones of so many meals. [h]"""
+    rule = stay.table.ration
+    told = getattr(rule, "feeding_hours", None)
+    number = getattr(rule, "meals_per_day", None)
+    if told is None and number is None:
+        told = site.file.loops[site.file.tanks[stay.table.tank].loop].feeding_hours
+    return told if told is not None else usual_hours(USUAL_MEALS_PER_DAY if number is None else number)
+
+
+def _meals(site: Site, stays: Sequence[Stay]) -> FloatArray:
+    waves = np.array([meal_waves(feeding_hours(site, stay)) for stay in stays], complex).reshape(-1, WAVES)
+    return np.ascontiguousarray(np.concatenate([waves.real, waves.imag], axis=1).T)
 
 
 def ration_fraction(stay: Stay) -> float:
@@ -513,8 +537,12 @@ def _what_fish_bear(site: Site, stays: Sequence[Stay], temperature_c: FloatArray
         first = min(stay.first, lived.shape[-2] - 1)
         came_from = lived[..., first : first + 1, column] if stay.before < 0 else lived[..., :first, stay.before]
         lived[..., :first, column] = came_from
-    used_to = acclimated_to(np.moveaxis(lived, -2, 0), lines)
+    # trials of counts, feed and air leave the water as it is
+    used_to = _used_to.of(content_key(lived, lines), lambda: acclimated_to(np.moveaxis(lived, -2, 0), lines))
     return lines, UsedTo(*(np.moveaxis(part, 0, -2) for part in used_to))
+
+
+_used_to: Memo[UsedTo] = Memo(64)  # some 30 kB each
 
 
 def _training_deaths(entries: list[Entry]) -> FloatArray:

@@ -15,6 +15,7 @@ from stocksim.engine.arrays.water import Waterworks, build_waterworks
 from stocksim.heat.temperatures import water_c
 from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.beds import bed_film_m2, bed_flow_m3_day, bed_water_m3
+from stocksim.site.loop_water import open_sump_m3
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.reading import Site
@@ -239,15 +240,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
     file = site.file
     loops, tanks = tuple(file.loops), tuple(file.tanks)
     leaves = {
-        key: _Leaf(
-            t.loop,
-            t.volume,
-            t.flow,
-            t.volume / (t.depth or DEFAULT_TANK_DEPTH_M),
-            t.oxygen_supply,
-            0.0,
-            False,
-        )
+        key: _Leaf(t.loop, t.volume, t.flow, t.volume / (t.depth or DEFAULT_TANK_DEPTH_M), t.oxygen_supply, 0.0, False)
         for key, t in file.tanks.items()
     }
     beds = [(f"beds.{key}", bed) for key, bed in file.beds.items() if BED_KINDS[bed.kind].is_on_loop]
@@ -269,6 +262,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
     planting = planting or build_planting(site)
     temperature = np.stack(list(water_c(site).values()), axis=-1)
     leaf_loop = membership([leaf.loop for leaf in every], loops)
+    sump = np.array([open_sump_m3(file, key) for key in loops], float)
     return Layout(
         start=file.season.start,
         days=site.days,
@@ -283,8 +277,8 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         device_g_day=of_leaf("device"),
         pass_exchange_m3_day=of_leaf("pass_exchange"),
         film_m2=of_leaf("film"),
-        sump_volume_m3=np.array([t.sump for t in file.loops.values()], float),
-        sump_surface_m2=np.array([t.sump / (t.depth or DEFAULT_TANK_DEPTH_M) for t in file.loops.values()], float),
+        sump_volume_m3=sump,
+        sump_surface_m2=sump / np.array([t.depth or DEFAULT_TANK_DEPTH_M for t in file.loops.values()], float),
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         elevation_m=file.site.elevation or 0.0,

@@ -36,7 +36,7 @@ _PLENTY = 1e15  # mg/L: the half-saturation factors of growth are then 1
 # Axes of the float arrays of a layout, its rations and its water, scenarios left out: by day or not, and then the
 # column, leaf, unit or loop; others are told apart by name. One place: an array with one axis more has scenarios first.
 _AXES: Mapping[str, int] = {
-    "by_appetite": 1, "minerals_per_n": 3, "start_level": 2, "source_level": 2, "maturity": 2,
+    "by_appetite": 1, "minerals_per_n": 3, "meals": 2, "start_level": 2, "source_level": 2, "maturity": 2,
     **dict.fromkeys(
         (
             "daily_hazard", "cold_hazard", "heat_hazard", "temperature_change_c", "appetite_at_1g",
@@ -191,17 +191,20 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
     # at the sump's own level, which is the higher one: the careful side
     fall = water_drop_exchange(returned, layout.return_drop_m[:, None], temperature)
     sump_still = layout.sump_surface_m2[:, None] * velocity + fall
+    # a steady inflow comes saturated, and takes the place of as much of the sump's water
+    overflow = layout.water.overflow_m3_day[:, None]
     brought = (BETA_FISH_WATER * device + still) * leaf_saturation
-    sump_brought = (BETA_FISH_WATER * sump_device + sump_still) * saturation
+    sump_brought = (BETA_FISH_WATER * sump_device + sump_still + overflow) * saturation
+    sump_exchange = sump_device + sump_still + overflow
     capacity = nitrification_capacity(layout.film_m2[:, None], leaf_temperature)
     leaf_day = _stack(
         device + still, brought, capacity, carbon_dioxide_exchange(still, device), layout.water.passing
     )  # fmt: skip
     sump = (
-        saturation, sump_device + sump_still, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),
+        saturation, sump_exchange, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),
         carbon_dioxide_saturation(temperature, elevation),
     )  # fmt: skip
-    return leaf_day, sump, Climate(device + still, brought, capacity, sump_device + sump_still, sump_brought)
+    return leaf_day, sump, Climate(device + still, brought, capacity, sump_exchange, sump_brought)
 
 
 def _unit_day(layout: Layout) -> FloatArray:
@@ -225,7 +228,7 @@ def _loop(layout: Layout) -> FloatArray:
         works.ph_given, works.target_alkalinity,
         (MOST_PH_RISE / (1.0 + SWING_BY_CARBON_DIOXIDE * taken_up / CO2_PER_ALKALINITY))[None],
         _ammonia_limit(layout), np.array([name == "calcium_carbonate" for name in works.salts], float)[None],
-        np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None], *_solutes(layout),
+        np.array([salt.salt_g_per_alkalinity_g for salt in salts])[None], works.overflow_m3_day, *_solutes(layout),
     )  # fmt: skip
 
 
@@ -265,7 +268,7 @@ _ACTS = {Act.CARRY: rows.CARRY, Act.GRADE: rows.GRADE, Act.TAKE: rows.TAKE, Act.
 _WHICH = {"any": rows.ANY, "largest": rows.LARGEST, "smallest": rows.SMALLEST}
 
 
-_TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": rows.TEST_NITRATE}
+_TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": rows.TEST_NITRATE, "ph": rows.TEST_PH}
 
 
 def mornings(layout: Layout) -> Mornings:
@@ -277,6 +280,7 @@ def mornings(layout: Layout) -> Mornings:
         for day, loop, levels in layout.water.tests
         for key, level in levels.items()
     ]
+    tests.sort(key=lambda row: (row[0], row[2] == rows.TEST_PH))  # pH after the alkalinity that was tested with it
     return Mornings(
         np.array(kinds, np.int64).reshape(-1, 5),
         np.array(amounts, float).reshape(-1, 4),

@@ -56,6 +56,8 @@ class Waterworks:
         Name of each loop's buffer salt.
     loss_m3_day : ndarray, shape (loop,)
         Evaporated and transpired water. [m3/day]
+    new_water_m3_day : ndarray, shape (loop,)
+        Steady inflow of source water. [m3/day]
     changed_m3 : ndarray, shape (day, loop)
         Planned water changes. [m3/day]
     exchanged_m3 : ndarray, shape (day, loop)
@@ -66,7 +68,7 @@ class Waterworks:
     passing : ndarray, shape (day, leaf)
         Share of suspended solids in a leaf's outflow that reaches the sump. [-]
     emptied : ndarray, shape (day, loop)
-        1 on days when the loop's settlers are emptied.
+        Share of what lies in the loop's settlers that is taken out that day. [-]
     drawn_off_m3 : ndarray, shape (loop,)
         Water drawn off with sludge, on average. [m3/day]
     maturity : ndarray, shape (2, unit)
@@ -88,6 +90,7 @@ class Waterworks:
     target_alkalinity: FloatArray
     salts: tuple[str, ...]
     loss_m3_day: FloatArray
+    new_water_m3_day: FloatArray
     changed_m3: FloatArray
     exchanged_m3: FloatArray
     ammonia_dose_g: FloatArray
@@ -98,6 +101,12 @@ class Waterworks:
     uptake_g: FloatArray
     minerals_per_n: FloatArray
     tests: tuple[tuple[int, int, dict[str, float]], ...]
+
+    @property
+    def overflow_m3_day(self) -> FloatArray:
+        """What runs over of the steady inflow, shape (loop,): the rest takes the place of what evaporates and is drawn
+        off. [m3/day]"""
+        return np.maximum(self.new_water_m3_day - self.loss_m3_day - self.drawn_off_m3, 0.0)
 
 
 def _of_loops(site: Site, values: dict[str, float]) -> FloatArray:
@@ -175,7 +184,7 @@ def build_waterworks(
         if cycling is not None:
             doses[_day(site, cycling.start) : _day(site, cycling.end) + 1, column] = cycling.ammonia_nitrogen
     settlers = {key: [s for s in file.settlers.values() if s.loop == key] for key in loops}
-    caught = {key: _capture(settlers[key], days) for key in loops}
+    caught = {key: _caught(settlers[key], days).sum(axis=1) for key in loops}
     emptied = np.stack([_emptied(settlers[key], days) for key in loops], axis=-1)
     passing = np.ones((days, len(file.tanks) + len(units)))
     for column, tank in enumerate(file.tanks.values()):
@@ -194,6 +203,7 @@ def build_waterworks(
         ),
         salts=tuple(t.buffer for t in file.loops.values()),
         loss_m3_day=_of_loops(site, {k: loss_m3_day(site, k) for k in loops}),
+        new_water_m3_day=_of_loops(site, {k: t.new_water or 0.0 for k, t in file.loops.items()}),
         changed_m3=changed,
         exchanged_m3=water * (1.0 / kept - 1.0),
         ammonia_dose_g=doses,
@@ -231,23 +241,32 @@ def _day(site: Site, day: dt.date) -> int:
     return (day - site.file.season.start).days
 
 
-def _capture(settlers: list[SettlerTable], days: int) -> FloatArray:
-    """Share of the tanks' suspended solids that the settlers of a loop catch, one after the other, day by day."""
-    passed = np.ones(days)
-    for settler in settlers:
+def _caught(settlers: list[SettlerTable], days: int) -> FloatArray:
+    """Share of the tanks' suspended solids that each settler catches, (day, settler): water meets them in order."""
+    reaching, caught = np.ones(days), np.zeros((days, len(settlers)))
+    for column, settler in enumerate(settlers):
         device = SETTLERS[settler.kind].capture_share if settler.capture is None else settler.capture
         assert device is not None  # a kind without a measured capture is refused when the file is read
         since = np.arange(days) % settler.emptied_every_days
-        passed *= 1.0 - fouled_capture(device * settler.share_of_flow, since)
-    return 1.0 - passed
+        caught[:, column] = reaching * fouled_capture(device * settler.share_of_flow, since)
+        reaching = reaching - caught[:, column]
+    return caught
 
 
 def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
-    """1 on the days when all settlers of a loop have been emptied since the last such day."""
-    if not settlers:
-        return np.zeros(days)
-    every = max(settler.emptied_every_days for settler in settlers)
-    return np.array(np.arange(1, days + 1) % every == 0, dtype=float)
+    """Share of what lies in a loop's settlers that is taken out each day: of each, what it caught since it was emptied.
+
+    Load and breakdown are taken as even over those days, which only shares it out between settlers.
+    """
+    caught, lying, share = _caught(settlers, days), np.zeros(len(settlers)), np.zeros(days)
+    every = np.array([settler.emptied_every_days for settler in settlers], int)
+    for day in range(days if settlers else 0):
+        lying += caught[day]
+        is_emptied = (day + 1) % every == 0
+        whole = float(lying.sum())
+        share[day] = float(lying[is_emptied].sum()) / whole if whole > 0.0 else float(is_emptied.all())
+        lying[is_emptied] = 0.0
+    return share
 
 
 def _maturity(site: Site, unit: BedTable | BiofilterTable, water_c: float) -> tuple[float, float]:

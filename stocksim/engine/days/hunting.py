@@ -9,6 +9,7 @@ import math
 
 from stocksim.compiled import jitable
 from stocksim.engine.days.rows import *
+from stocksim.fish.body import total_length_mm
 from stocksim.fish.company import longest_prey_share, longest_sibling_share
 from stocksim.fish.hunting import (
     hunters_want,
@@ -18,8 +19,6 @@ from stocksim.fish.hunting import (
     smaller_half,
 )
 from stocksim.fish.spread import log_spread
-
-_LN_10 = math.log(10.0)
 
 
 @jitable
@@ -52,9 +51,9 @@ def be_swallowed(now: Now) -> None:
 @jitable
 def _measure(fish: FloatArray, c: int) -> None:
     """Length of a column's fish, its spread, and what they still want. [mm], [-], [kJ/day]"""
-    # `total_length_mm` by log and exp, which round alike compiled and plain
-    weight = math.log(fish[WEIGHT, c] / fish[CONDITION, c]) / _LN_10
-    fish[LENGTH, c] = math.exp(_LN_10 * (weight - fish[LENGTH_INTERCEPT, c]) / fish[LENGTH_SLOPE, c])
+    fish[LENGTH, c] = total_length_mm(
+        fish[WEIGHT, c], fish[LENGTH_INTERCEPT, c], fish[LENGTH_SLOPE, c], fish[CONDITION, c]
+    )
     fish[LENGTH_SPREAD, c] = log_spread(fish[SPREAD, c]) / fish[LENGTH_SLOPE, c]
     appetite = fish[HERE, c] * fish[HUNGER, c] * fish[SHARE, c] * fish[NITRITE_SHARE, c] * fish[FEED_ENERGY, c]
     fish[APPETITE_KJ, c] = appetite

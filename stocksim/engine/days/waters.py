@@ -13,7 +13,12 @@ from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, HYDROXIDE_PER_N
 from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED
 from stocksim.water.ammonia import unionized_share
 from stocksim.water.buffering import chalk_until_saturated, dose_within_limits
-from stocksim.water.carbonate import CALCIUM_CARBONATE_MG_MEQ, CARBON_DIOXIDE_G_MOL, equilibrium_ph
+from stocksim.water.carbonate import (
+    CALCIUM_CARBONATE_MG_MEQ,
+    CARBON_DIOXIDE_G_MOL,
+    equilibrium_carbon_dioxide,
+    equilibrium_ph,
+)
 from stocksim.water.loop import balance_demand, balance_linear
 from stocksim.water.nitrite import OXYGEN_TO_NITRATE, OXYGEN_TO_NITRITE
 from stocksim.water.solids import (
@@ -93,6 +98,9 @@ def take_tests(now: Now, mornings: Mornings, day: int) -> None:
             loop[SUMP_NITRITE, k] = level
         elif key == TEST_NITRATE:
             loop[SUMP_NITRATE, k] = level
+        elif key == TEST_PH:
+            # with the alkalinity that is there, or was tested with it, pH tells the carbon dioxide
+            loop[CO2, k] = _tested_dioxide(loop, k, level, loop[ALKALINITY, k])
         else:
             loop[key, k] = level
         for i in range(loop_of.size):
@@ -104,9 +112,18 @@ def take_tests(now: Now, mornings: Mornings, day: int) -> None:
                 leaf[NITRITE, i] = level
             elif key == TEST_NITRATE:
                 leaf[NITRATE, i] = level
+            elif key == TEST_PH:
+                leaf[CO2, i], leaf[PH, i] = _tested_dioxide(loop, k, level, leaf[ALKALINITY, i]), level
             else:
                 leaf[key, i] = level
         hold_alkalinity(now)
+
+
+@jitable
+def _tested_dioxide(loop: FloatArray, k: int, ph: float, alkalinity: float) -> float:
+    """Carbon dioxide of water of a tested pH. [mg/L]"""
+    dioxide = equilibrium_carbon_dioxide(ph, alkalinity, loop[FIRST, k], loop[SECOND, k], loop[ION_PRODUCT, k])
+    return max(dioxide, LEAST_CO2_MG_L)
 
 
 @jitable
@@ -145,7 +162,7 @@ def water_morning(now: Now) -> None:
         loop[NITRATE_WANTED, k] = ANOXIC_SHARE / OXYGEN_PER_NITRATE_NITROGEN * loop[FREED_O, k]
         loop[SUMP_DEMAND, k] = loop[FREED_O, k] * (1.0 - anoxic)
         loop[SUMP_AMMONIA, k] = loop[FREED_N, k] + loop[AMMONIA_DOSE, k]
-        loop[OUTFLOW, k] = loop[DRAWN_OFF, k] + loop[EXCHANGED, k]
+        loop[OUTFLOW, k] = loop[DRAWN_OFF, k] + loop[EXCHANGED, k] + loop[OVERFLOW, k]
         loop[TOP_UP, k] = loop[LOSS, k] + loop[OUTFLOW, k]
         loop[DOSE, k] = _dose(now, k)
     for i in range(loop_of.size - unit.shape[1]):
@@ -399,7 +416,8 @@ def _carbonate_loads(now: Now, row: int) -> None:
         loop[SUMP_GAIN_ROW, k] += exchange
         breathed = loop[SUMP_OXYGEN_USED, k] + OXYGEN_PER_NITRATE_NITROGEN * loop[DENITRIFIED, k]
         loop[SUMP_LOAD_ROW, k] += CARBON_DIOXIDE_PER_OXYGEN * breathed - CO2_PER_ALKALINITY * made
-        loop[SUMP_LOAD_ROW, k] += exchange * loop[CO2_SATURATION, k]
+        # a steady inflow has met the air; what it displaces stands among the outflow
+        loop[SUMP_LOAD_ROW, k] += (exchange + loop[OVERFLOW, k]) * loop[CO2_SATURATION, k]
 
 
 @jitable

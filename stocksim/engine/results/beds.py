@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import NamedTuple
 
 import numpy as np
@@ -131,6 +133,7 @@ def drinks(site: Site, stands: Stands) -> FloatArray:
 # Under this a square metre of crops hardly grows, and the area that would balance a loop means nothing: a tenth of what
 # the demonstration's crops draw in December (assumed). [g/m2/day]
 LEAST_DRAW_G_M2 = 0.01
+EVEN_AREA_SHARE = 0.05  # areas are told as one where they lie no further apart (assumed)
 
 
 @dataclass(frozen=True)
@@ -238,3 +241,104 @@ def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
     """
     draw = stands.even_nitrogen_g_m2
     return np.asarray(np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw >= LEAST_DRAW_G_M2))
+
+
+# --- which of the two areas to build for
+
+
+class BuildRule(Enum):
+    """Which of the two areas a loop's beds are built for, and so why."""
+
+    HANDBOOK = auto()  # the smaller: what its feed keeps green without a salt added
+    NITROGEN = auto()  # the smaller: on more, crops starve of nitrogen
+    NITROGEN_ALONE = auto()  # no feed ratio was published for what grows there
+    HANDBOOK_ALONE = auto()  # nothing grows that would tell the other
+
+
+@dataclass(frozen=True)
+class BuildArea:
+    """Planted area to build for a loop: the smaller of the two that its season's feed carries.
+
+    Parameters
+    ----------
+    loop : str
+        Its name.
+    handbook_m2, nitrogen_m2 : float
+        That its feed carries by the middle of the published ratio, and whose crops, at all ages, take up the nitrogen
+        that fish put at their disposal: sums over the days that are planted, or over all where none is. NaN where
+        unknown.
+    planted_m2 : float
+        Mean of the days on which anything is planted; 0 where none is.
+    """
+
+    loop: str
+    handbook_m2: float
+    nitrogen_m2: float
+    planted_m2: float
+
+    @property
+    def rule(self) -> BuildRule:
+        """Which of the two it is."""
+        if math.isnan(self.handbook_m2):
+            return BuildRule.NITROGEN_ALONE
+        if math.isnan(self.nitrogen_m2):
+            return BuildRule.HANDBOOK_ALONE
+        return BuildRule.HANDBOOK if self.handbook_m2 <= self.nitrogen_m2 else BuildRule.NITROGEN
+
+    @property
+    def area_m2(self) -> float:
+        """Area to build for. [m2] NaN where neither is known."""
+        return float(np.fmin(self.handbook_m2, self.nitrogen_m2))
+
+    @property
+    def most_m2(self) -> float:
+        """Largest area that may be planted, with salts added for all above `area_m2`. [m2]"""
+        return self.area_m2 if math.isnan(self.nitrogen_m2) else self.nitrogen_m2
+
+    @property
+    def has_room(self) -> bool:
+        """Whether more may be planted than is."""
+        return self.most_m2 > (1.0 + EVEN_AREA_SHARE) * self.planted_m2
+
+
+def build_areas(layout: Layout, course: Course, stands: Stands, supply_g: FloatArray) -> dict[str, BuildArea]:
+    """Planted area to build for, of every loop that feeds fish.
+
+    Parameters
+    ----------
+    layout, course
+        A season.
+    stands : Stands
+        Its plantings.
+    supply_g : ndarray, shape (day, loop)
+        Of `dissolved_nitrogen`. [g/day]
+
+    Returns
+    -------
+    dict of str to BuildArea
+        By loop.
+
+    Notes
+    -----
+    A handbook area is smaller wherever feed is what the handbooks' is: the ratio is set by the nutrient that runs out
+    first (potassium, iron), nitrogen goes further. So the smaller of the two needs nothing but feed; on what lies
+    between them crops find nitrogen and miss the others; above the larger they miss nitrogen too.
+    """
+    feed = (course.fed_g @ layout.cohort_loop)[0]
+    found = {}
+    for column, loop in enumerate(layout.loops):
+        if not feed[:, column].any():
+            continue
+        planted, rated = layout.planted_m2[:, column], layout.rated_m2[:, column]
+        days = planted > 0.0 if planted.any() else np.ones(layout.days, bool)
+        # the ratio goes by the days on which something rated stands, as its advice does
+        by_ratio = rated > 0.0 if rated.any() else days & ~planted.any()
+        middle = 0.5 * (layout.ratio_low + layout.ratio_high)[by_ratio, column]
+        draw = stands.even_nitrogen_g_m2[days, column]
+        found[loop] = BuildArea(
+            loop,
+            float(feed[by_ratio, column].mean() / middle.mean()) if middle.size else float("nan"),
+            float(supply_g[days, column].sum() / draw.sum()) if draw.mean() >= LEAST_DRAW_G_M2 else float("nan"),
+            float(planted[days].mean()),
+        )
+    return found

@@ -13,7 +13,7 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.findings import cohort_limit
-from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, condition_hazard, death_hazard
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, condition_hazard, water_hazards
 from stocksim.fish.thermal import is_cold_known, is_heat_known
 from stocksim.library.sources import Entry
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, REMOVALS, Act
@@ -153,7 +153,7 @@ def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray
     Fish that tankmates swallow are counted by the day itself. Hazards add up, so all other deaths D of a day are shared
     as :math:`D_c = D\,h_c/\sum h`. Those of every day, training, cold, heat and hunger are reckoned as the day itself
     did. What they leave of the whole, :math:`-\ln(1 - D/N)`, is the water's, shared between oxygen, ammonia and nitrite
-    by the levels of the day's end.
+    by the hazards that the levels of the day's end make, before the cap of a day.
     """
     layout = with_scenarios(layout)
     died = course.deaths - course.swallowed
@@ -333,11 +333,8 @@ def _of_water(layout: Layout, course: Course) -> dict[str, FloatArray]:
     deadly = lethal_nitrite(layout, course)
     lethal, acute = species["oxygen_lethal"], species["unionized_ammonia_acute"]
     crumb = np.finfo(float).tiny  # where none of them does anything there is nothing to share
-    return {
-        "oxygen": death_hazard(oxygen, lethal, 0.0, acute, 0.0, deadly) + crumb,
-        "ammonia": death_hazard(np.inf, lethal, ammonia, acute, 0.0, deadly) + crumb,
-        "nitrite": death_hazard(np.inf, lethal, 0.0, acute, nitrite, deadly) + crumb,
-    }
+    hazards = water_hazards(oxygen, lethal, ammonia, acute, nitrite, deadly)
+    return {cause: hazard + crumb for cause, hazard in zip(("oxygen", "ammonia", "nitrite"), hazards, strict=True)}
 
 
 # --- what nobody measured: water past a species' caution whose deaths by it are not known

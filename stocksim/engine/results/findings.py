@@ -10,9 +10,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.arrays.layout import Layout, sums_by
+from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.course import Course
+from stocksim.engine.results.hours import day_waves
 from stocksim.fish.body import total_length_mm
 from stocksim.fish.company import (
     TOLERATED_PAIRS,
@@ -22,32 +23,27 @@ from stocksim.fish.company import (
     longest_sibling_share,
 )
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.fish.meals import at_hours
 from stocksim.plants.area import planting_ratio
 from stocksim.site.kinds import LIMITS, hard_limits
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.loop import daily_swing
-from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
+from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L
 from stocksim.water.nitrite import nitrite_limit
 
 FloatArray = NDArray[np.float64]
 
-# Peak over mean of the day: oxygen use after feeding 1.3-1.5 (from memory of Timmons & Ebeling, Recirculating
-# Aquaculture), middle taken. Ammonia follows a meal by 4-6 hours (same, from memory); no read source gives its peak, so
-# the upper end of the oxygen factor is taken for it.
-OXYGEN_PEAK_FACTOR = 1.4
-AMMONIA_PEAK_FACTOR = 1.5
-
 
 class Extremes(NamedTuple):
-    """Arrays (scenario, day, tank). [mg/L]"""
+    """Arrays (scenario, day, tank) [mg/L], and the hour at which oxygen is lowest, from 0 to 23. [h]"""
 
     oxygen_min_mg_l: FloatArray
     unionized_mg_l: FloatArray
     unionized_max_mg_l: FloatArray
+    oxygen_min_hour: FloatArray
 
 
 def tank_extremes(layout: Layout, course: Course) -> Extremes:
-    """Worst levels of each day, from one wave of feeding and excretion a day through the loop balance.
+    """Worst levels of each day, from what follows the day's meals through the loop balance.
 
     Parameters
     ----------
@@ -59,46 +55,25 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     Returns
     -------
     Extremes
-        Oxygen minimum, un-ionized ammonia mean and maximum.
+        Oxygen minimum, un-ionized ammonia mean and maximum, hour of the first.
 
     Notes
     -----
-    The fish's use of oxygen and excretion are taken as a wave of one day about their mean, 1.4 and 1.5 times the mean
-    at its top (less for more than two meals a day, more for one); tanks, sump and beds damp it as their volumes and
-    flows do. pH is held at its daily value; it falls a little when fish breathe most, so the maximum is on the safe
-    side.
+    `day_waves` of oxygen and TAN, looked at every hour. pH is held at its daily value; it falls a little when fish
+    breathe most, so the maximum is on the safe side.
     """
     layout = with_scenarios(layout)
     tanks = len(layout.tanks)
-    members, flow = layout.leaf_loop, layout.flow_m3_day[:, None]
-    volume, sump_volume = layout.volume_m3[:, None], layout.sump_volume_m3[:, None]
-    returned = sums_by(flow, members)
-    share_at_leaf = course.nitrified_g / np.maximum(course.tan_mg_l, 1e-12)  # m3/day cleaned of TAN
-    slope = share_at_leaf * HALF_SATURATION_TAN_MG_L / (HALF_SATURATION_TAN_MG_L + course.tan_mg_l)
-    load = np.zeros(course.tan_mg_l.shape, dtype=complex)
-    swing = layout.rations.meal_swing[:, None]
-    excreted = AMMONIA_SHARE_OF_EXCRETION * ((course.excreted_nitrogen_g * swing) @ layout.cohort_tank)
-    load[..., :tanks] = (AMMONIA_PEAK_FACTOR - 1.0) * excreted
-    tan_swing = daily_swing(volume, slope, flow, sump_volume, returned, members, load)
-    load = -OXYGEN_PER_NITROGEN * slope * tan_swing
-    load[..., :tanks] -= (OXYGEN_PEAK_FACTOR - 1.0) * ((course.fish_oxygen_g * swing) @ layout.cohort_tank)
-    oxygen_swing = daily_swing(
-        volume,
-        course.leaf_exchange_m3_day,
-        flow,
-        sump_volume,
-        returned + course.sump_exchange_m3_day,
-        members,
-        load,
-    )
-    temperature = (layout.temperature_c @ members.T)[..., :tanks]
+    waves = day_waves(layout, course)
+    fall, rise, hour = np.zeros(waves.oxygen[0].shape), np.zeros(waves.tan[0].shape), np.zeros(waves.oxygen[0].shape)
+    for at in range(24):
+        oxygen = at_hours(waves.oxygen, at)
+        hour = np.where(oxygen < fall, float(at), hour)
+        fall, rise = np.minimum(fall, oxygen), np.maximum(rise, at_hours(waves.tan, at))
+    temperature = (layout.temperature_c @ layout.leaf_loop.T)[..., :tanks]
     toxic = unionized_fraction(course.ph, temperature)
     tan = course.tan_mg_l[..., :tanks]
-    return Extremes(
-        np.maximum(course.oxygen_mg_l[..., :tanks] - np.abs(oxygen_swing[..., :tanks]), 0.0),
-        toxic * tan,
-        toxic * (tan + np.abs(tan_swing[..., :tanks])),
-    )
+    return Extremes(np.maximum(course.oxygen_mg_l[..., :tanks] + fall, 0.0), toxic * tan, toxic * (tan + rise), hour)
 
 
 # --- which fish of a tank could eat which, day by day
@@ -354,7 +329,9 @@ def _oxygen(given: Judging) -> Judged:
 
 
 def _unionized_ammonia(given: Judging) -> Judged:
-    toxic = unionized_fraction(given.course.ph, _water_of_tanks(given.layout))
+    tested = _tested(given.layout, "ph")
+    ph = np.where(np.isnan(tested), given.course.ph, tested)
+    toxic = unionized_fraction(ph, _water_of_tanks(given.layout))
     level = np.fmax(given.extremes.unionized_max_mg_l, toxic * _tested(given.layout, "tan"))
     return Judged(level, _borne_in_tanks(given, "unionized_ammonia"))
 

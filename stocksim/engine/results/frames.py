@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.beds import Planting
 from stocksim.engine.arrays.layout import Layout
-from stocksim.engine.results.beds import BedCourse, balance_area, bed_course, dissolved_nitrogen
+from stocksim.engine.results.beds import BedCourse, BuildArea, balance_area, bed_course, build_areas, dissolved_nitrogen
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.deaths import ledger, taken_g
 from stocksim.engine.results.findings import (
@@ -26,6 +26,7 @@ from stocksim.engine.results.findings import (
     tank_extremes,
     water_limit_series,
 )
+from stocksim.engine.results.ranges import LeftRange, left_ranges
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.library.feeds import feed_kind, shares_of
@@ -100,6 +101,11 @@ class Season:
         """Every limit and advisory: broken first in date order, then by margin. What helps is not sought here."""
         advice = [told for advise in ADVISERS.values() for told in advise(self.layout, self.course)]
         return findings(self.layout, self.limits) + advice
+
+    @cached_property
+    def left_ranges(self) -> list[LeftRange]:
+        """Ranges of formulas that the season leaves, and where; computed all the same."""
+        return left_ranges(self.site, self.layout, self.course)
 
     @cached_property
     def bed_course(self) -> BedCourse:
@@ -240,13 +246,25 @@ class Season:
         return self._frame(self.layout.loops, "loop", {**self.loop_table, "heat_kwh": loop_heat_kwh(self.site)})
 
     @cached_property
+    def _supply_g(self) -> FloatArray:
+        """Nitrogen that each loop's fish put at its crops' disposal, shape (day, loop). [g/day]"""
+        layout, course = self.layout, self.course
+        tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
+        return dissolved_nitrogen(layout, course, tan + course.sump_tan_load_g[0])
+
+    @cached_property
+    def build_areas(self) -> dict[str, BuildArea]:
+        """Planted area to build for, by loop that feeds fish."""
+        return build_areas(self.layout, self.course, self.planting.stands, self._supply_g)
+
+    @cached_property
     def loop_table(self) -> dict[str, FloatArray]:
         """Columns of loops.csv, but for heat, as arrays, shape (day, loop)."""
         layout, course = self.layout, self.course
         feed = (course.fed_g @ layout.cohort_loop)[0]
         tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
         ratio_mid = 0.5 * (layout.ratio_low + layout.ratio_high)
-        supply = dissolved_nitrogen(layout, course, tan + course.sump_tan_load_g[0])
+        supply = self._supply_g
         return {
             "biomass_kg": ((course.count * course.weight_g) @ layout.cohort_loop)[0] / 1000.0,
             "feed_g": feed,

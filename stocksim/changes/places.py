@@ -1,0 +1,120 @@
+"""Fish somewhere else: harvested or sold on a date before a limit breaks, or moved to another tank.
+
+Apart from `search`, for sources of changes stand together, a topic a file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from stocksim.changes.change import Action, Change, loop_of, mends_when_run, reserve_percent
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
+
+_DAYS_BEFORE = 3  # that fish go before the limit is near (assumed: a weekend)
+_EATEN_FROM = 0.5  # of the market weight: the largest of fish of this mean weight are worth eating (assumed)
+_MOST_COHORTS, _MOST_PLACES = 3, 6  # tried for one limit
+
+
+def taken_out(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
+    """The fewest fish of a cohort, the largest first, that must go on a date so that a limit holds from then on."""
+    near = first_near(season, finding)
+    for day in (near - _DAYS_BEFORE, near):  # on the day itself where fish come on it
+        if day < 1:  # from the first day on: fewer are stocked
+            continue
+        found = False
+        for column in _heaviest(season, tanks, day)[:_MOST_COHORTS]:
+            there = math.floor(float(season.course.count[0, day, column] + season.course.deaths[0, day, column]))
+            fewest, most = 0, there - 1
+            if most < 1 or not mends_when_run(season, finding, _out(season, column, day, most, there)):
+                continue
+            while most - fewest > max(1, there // 50):
+                middle = (fewest + most) // 2
+                if mends_when_run(season, finding, _out(season, column, day, middle, there)):
+                    most = middle
+                else:
+                    fewest = middle
+            found = True
+            yield _out(season, column, day, most, there)
+        if found:
+            return
+
+
+def first_near(season: Season, finding: Finding) -> int:
+    """First day of the season on which a limit is nearer than the reserve."""
+    series = season.series_of(finding.limit)
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    margin = np.broadcast_to(series.margin_percent, shape)[0, :, series.entities.index(finding.where.split(".")[1])]
+    near = np.flatnonzero(margin < reserve_percent(season.site, finding.limit))
+    return int(near[0]) if near.size else (finding.worst_date - season.layout.start).days
+
+
+def _heaviest(season: Season, tanks: list[str], day: int) -> list[int]:
+    """Columns of the fish that are in some tanks on the evening before a day, the greatest biomass first."""
+    layout, course = season.layout, season.course
+    biomass = course.count[0, day - 1] * course.weight_g[0, day - 1]
+    inside = [at for at, stay in enumerate(layout.stays) if stay.table.tank in tanks and biomass[at] > 0.0]
+    return sorted(inside, key=lambda at: -biomass[at])
+
+
+def _out(season: Season, column: int, day: int, fish: int, of: int) -> Change:
+    layout, date = season.layout, season.dates[day]
+    stay = layout.stays[column]
+    market = season.site.species[stay.table.species]["market_weight"]
+    is_harvest = bool(season.course.weight_g[0, day - 1, column] >= _EATEN_FROM * market)
+    cohort = layout.cohorts[column]
+    event = {"kind": "harvest" if is_harvest else "sell", "date": date, "cohort": cohort, "count": fish}
+    amounts = {"tank": stay.table.tank, "cohort": cohort, "fish": fish, "of": of, "is_harvest": is_harvest}
+    return Change(Action.TAKEN_OUT, with_event(season, event | {"which": "largest"}), amounts, date)
+
+
+def with_event(season: Season, event: dict[str, Any]) -> dict[str, Any]:
+    """Fields that add an event to those of a season's site."""
+    return {"events": [*season.site.raw.get("events", []), event]}
+
+
+def moved(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
+    """A whole cohort of some tanks into another tank before a limit is near, the lightest cohort first.
+
+    Tanks of the same loop come first; where the limit is of the loop's water, only those of others help.
+    """
+    file, layout = season.site.file, season.layout
+    day = max(first_near(season, finding) - _DAYS_BEFORE, 0)
+    there = _heaviest(season, tanks, max(day, 1))
+    loop = loop_of(season, finding)
+    free = [tank for tank in file.tanks if tank not in tanks]
+    free.sort(key=lambda tank: (file.tanks[tank].loop != loop, _load(season, tank)))
+    tried = 0
+    for column in reversed(there):
+        cohort = layout.cohorts[column]
+        for into in free:
+            if tried == _MOST_PLACES:
+                return
+            tried += 1
+            fields = _into(season, cohort, column, into, day)
+            if fields is None:
+                continue
+            date = season.dates[day] if "events" in fields else None
+            amounts = {"cohort": cohort, "tank": layout.stays[column].table.tank, "into": into}
+            yield Change(Action.MOVED, fields, amounts, date)
+
+
+def _load(season: Season, tank: str) -> float:
+    """Highest biomass of a tank for its volume."""
+    column = season.layout.tanks.index(tank)
+    biomass = season.course.grown_g[0] @ season.layout.cohort_tank[:, column]
+    return float(biomass.max() / season.layout.volume_m3[..., column].max())
+
+
+def _into(season: Season, cohort: str, column: int, tank: str, day: int) -> dict[str, Any] | None:
+    """Fields that put a cohort into a tank: from the first where it is stocked there, or on a day."""
+    if day <= season.layout.stocked_day[column]:
+        is_own = cohort in season.site.file.cohorts
+        return {f"cohorts.{cohort}.tank": tank} if is_own else None
+    date: dt.date = season.dates[day]
+    return with_event(season, {"kind": "move", "date": date, "cohort": cohort, "tank": tank})

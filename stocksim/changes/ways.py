@@ -1,0 +1,579 @@
+"""Ways out of a season's trouble: sets of changes with which every limit holds with the keeper's reserve.
+
+Each way is built change by change: the first limit that breaks is mended by the gentlest change of the kinds that the
+way prefers, in the season as the changes before leave it, until nothing is broken; then what has become needless is
+left out. Nothing is promised that the season with all of it did not show.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from stocksim.changes.change import (
+    ADVICE_OF,
+    Action,
+    Change,
+    counted,
+    is_past,
+    loop_of,
+    mends,
+    prove,
+    reserve_percent,
+    spares_fish,
+)
+from stocksim.changes.fish import shop_powers
+from stocksim.changes.search import (
+    AdvisedFinding,
+    Deaths,
+    Help,
+    Progress,
+    Source,
+    advised,
+    deaths_in,
+    is_off_band,
+    newly_broken,
+    prove_change,
+    sources,
+)
+from stocksim.changes.water import starts_young
+from stocksim.engine.results.findings import Finding
+from stocksim.engine.results.frames import Season
+from stocksim.errors import InputError
+from stocksim.site.kinds import LIMITS, Mending, WhyNone
+from stocksim.site.reading import Site
+
+# Kinds of advice that a way takes before others; the gentlest way takes them as they come.
+PREFERENCES: dict[str, tuple[str, ...]] = {
+    "gentlest": (),
+    "harvest": ("harvest", "move", "stock"),
+    "equipment": ("air", "flow", "salt", "base", "biofilter"),
+    "feed less": ("feed",),
+}
+# What a change of each kind asks of a keeper, in points: nothing bought 1, a small machine or much water 2, building 4,
+# heating 6; and what fish that are never eaten cost, points for a tenth of the season's kilos (both assumed).
+EFFORT: dict[str, float] = {
+    "harvest": 1.0, "move": 1.0, "feed": 1.0, "base": 1.0, "salt": 1.0, "stock": 1.0, "water": 2.0, "air": 2.0,
+    "flow": 2.0, "plant": 2.0, "biofilter": 4.0, "heat": 6.0,
+}  # fmt: skip
+_POINTS_A_TENTH = 1.0
+_CLEARLY_PERCENT = 10.0  # of a limit (assumed)
+_SAME_POINTS = 0.02  # what lies nearer together asks the same
+_MOST_CHANGES, _MOST_TRIED, MOST_WAYS = 10, 10, 3
+LEAST_RESERVE = 0.005  # tried where nothing keeps the keeper's reserve
+_MOST_SEASONS = 2500  # asked for all ways of a site, scenarios among them: then no further change is sought
+_MOST_DIE_SHARE = 0.5  # of a loop's fish: a change that leaves so many dying is taken only where no other is found
+_DEAREST = 2.5  # times the points of the first way, and one more: dearer ones are not told (assumed)
+_WIDEST = 4.0  # a working range is followed up to so many times the quantity
+
+
+class Step(NamedTuple):
+    """A change of a way in its place.
+
+    Parameters
+    ----------
+    change : Change
+        What is done.
+    cures : tuple of (str, str)
+        Limits and places that were broken without it, after the changes before, and hold with it.
+    deaths : Deaths
+        Of the loop concerned, with it and without.
+    breaks : tuple of (str, str)
+        Limits and places that the next changes must mend for it.
+    working : tuple of (float, float) or None
+        Least and most of its quantity with which the way still holds, of air in W and of flow in m3/day; None for
+        others.
+    """
+
+    change: Change
+    cures: tuple[tuple[str, str], ...]
+    deaths: Deaths
+    breaks: tuple[tuple[str, str], ...] = ()
+    working: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Way:
+    """A set of changes, in the order in which they were found.
+
+    Parameters
+    ----------
+    kind : str
+        Of `PREFERENCES`.
+    steps : tuple of Step
+        The changes.
+    fields : dict
+        What all of them write into the site file.
+    left : tuple of Finding
+        Limits that are broken even so.
+    near : tuple of Finding
+        Limits that hold then, but with less than the reserve.
+    deaths : Deaths
+        Fish of the whole site that die of the water or of hunger, with the way and without.
+    fish_kg, feed_kg : float
+        Kilos of fish, harvested and left, and of feed, that the way has more than the season without. [kg]
+    points : float
+        What it asks of the keeper, as `points`.
+    """
+
+    kind: str
+    steps: tuple[Step, ...]
+    fields: dict[str, Any]
+    left: tuple[Finding, ...]
+    near: tuple[Finding, ...]
+    deaths: Deaths
+    fish_kg: float
+    feed_kg: float
+    points: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether every limit holds with it, and those that were broken with the reserve."""
+        return not self.left and not self.near
+
+    def by_date(self, start: dt.date) -> list[Step]:
+        """Its steps in the order of the days on which they must be done; those without a date first."""
+        return sorted(self.steps, key=lambda step: step.change.start or start)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What is advised for a season.
+
+    Parameters
+    ----------
+    findings : list of Finding
+        The season's, with what helps where something was sought.
+    ways : tuple of Way
+        Up to three, the first first; empty where nothing is broken.
+    seasons : int
+        Seasons asked for in the search, scenarios among them; always the same for the same site.
+    is_finished : bool
+        Whether the search ended before its number of seasons did.
+    """
+
+    findings: list[Finding]
+    ways: tuple[Way, ...]
+    seasons: int
+    is_finished: bool = True
+
+    @property
+    def saves_none(self) -> bool:
+        """Whether fish die in the season and no way spares any of them."""
+        if not self.ways:
+            return False
+        deaths = self.ways[0].deaths
+        return deaths.before > 0.05 * deaths.fish and deaths.dying > deaths.before - 1.0
+
+
+def find_changes(season: Season, progress: Progress | None = None) -> list[Finding]:
+    """The season's findings with what helps, as `advise`."""
+    return advise(season, progress).findings
+
+
+def advise(season: Season, progress: Progress | None = None) -> Advice:
+    """Ways out of a season's trouble, each proved by a run with all of it.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    progress : callable, optional
+        Called with (ways sought, ways to seek).
+
+    Returns
+    -------
+    Advice
+        The way that leaves least broken, then most alive, then asks least of the keeper stands first.
+    """
+    with counted() as asked:
+        found: list[Way] = []
+        if any(finding.is_broken for finding in season.findings):
+            found = _ways(season, asked, progress)
+            if not any(way.holds for way in found):  # with hardly any reserve something may
+                hasty = prove(season.site, {"advice.reserve": LEAST_RESERVE})
+                for way in _ways(hasty, asked, None):
+                    after = prove(season.site, way.fields)
+                    found += [replace(way, near=tuple(_near(season, after)))] * (not way.left)
+        found.sort(key=_rank)
+        ways = tuple(_with_ranges(season, way) for way in _unlike(found)[:MOST_WAYS])
+        findings = [_helped(season, finding, ways) for finding in season.findings]
+    return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS)
+
+
+def _ways(season: Season, asked: list[int], progress: Progress | None) -> list[Way]:
+    """A way of each preference, those that are the same once."""
+    found: list[Way] = []
+    for number, kind in enumerate(PREFERENCES):
+        way = _way(season, kind, asked)
+        if way.steps and all(way.fields != other.fields for other in found):
+            found.append(way)
+        if progress is not None:
+            progress(number + 1, len(PREFERENCES))
+    return found
+
+
+def _rank(way: Way) -> tuple[float, ...]:
+    """What is broken first, then the dead, then what comes near, then what it asks."""
+    return len(way.left), round(way.deaths.dying), len(way.near), way.points, -way.fish_kg
+
+
+def _unlike(ways: Sequence[Way]) -> list[Way]:
+    """Ways without those that take the same kinds of changes in the same places as one before them, or ask far more."""
+    kept: dict[tuple[tuple[str, str], ...], Way] = {}
+    for way in ways:
+        kept.setdefault(tuple(sorted(_place_of(step.change) for step in way.steps)), way)
+    if not ways:
+        return []
+    first = ways[0]
+    # one that leaves more broken, or asks far more, is no choice
+    return [
+        way
+        for way in kept.values()
+        if way is first or (len(way.left) == len(first.left) and way.points <= _DEAREST * first.points + 1.0)
+    ]
+
+
+def _place_of(change: Change) -> tuple[str, str]:
+    return str(change.kind), _where(change)
+
+
+def _where(change: Change) -> str:
+    at = change.amounts
+    return str(at.get("where") or at.get("tank") or at.get("loop") or at.get("cohort") or "")
+
+
+def points(season: Season, after: Season, changes: Sequence[Change]) -> float:
+    """What changes ask of a keeper: the effort of each, and the kilos of fish that the season gives less for them."""
+    lost = max(-_more_fish_kg(season, after), 0.0) / max(_fish_kg(season), 1e-9)
+    return sum(EFFORT[ADVICE_OF[change.kind]] for change in changes) + 10.0 * _POINTS_A_TENTH * lost
+
+
+def _fish_kg(season: Season) -> float:
+    """Fish harvested or otherwise taken, and left. [kg]"""
+    course = season.course
+    left = float((course.count[0, -1] * course.weight_g[0, -1]).sum()) / 1000.0
+    out = sum(float(t.mass_g[0]) for t in course.transfers if t.happening.target < 0 <= t.happening.source) / 1000.0
+    return left + out
+
+
+def _more_fish_kg(season: Season, after: Season) -> float:
+    return _fish_kg(after) - _fish_kg(season)
+
+
+class _Draft(NamedTuple):
+    """A way in the making: its season so far, and per step the fields it writes and the events it adds."""
+
+    season: Season
+    steps: list[Step]
+    added: list[list[dict[str, Any]]]
+
+
+def _way(season: Season, kind: str, asked: list[int]) -> Way:
+    """One way, change by change."""
+    draft = _grown(season, _Draft(season, [], []), kind, asked, _broken)
+    if _troubles(season, draft.season, draft.steps):
+        draft = _resized(season, draft)
+        draft = _grown(season, draft, kind, asked, partial(_troubles, season))
+    needed = _pruned(season, draft)
+    draft = _resized(season, needed) if len(draft.steps) > 1 else needed
+    fields = _fields(season.site, draft.steps, draft.added)
+    return Way(
+        kind,
+        tuple(draft.steps),
+        fields,
+        tuple(_broken(draft.season, draft.steps)),
+        tuple(_near(season, draft.season)),
+        deaths_in(draft.season, season),
+        _more_fish_kg(season, draft.season),
+        _fed_kg(draft.season) - _fed_kg(season),
+        points(season, draft.season, [step.change for step in draft.steps]),
+    )
+
+
+def _grown(
+    season: Season,
+    draft: _Draft,
+    kind: str,
+    asked: list[int],
+    troubles: Callable[[Season, Sequence[Step]], list[Finding]],
+) -> _Draft:
+    """The draft with changes added until nothing that can be mended is in trouble."""
+    now, steps, added = draft.season, list(draft.steps), list(draft.added)
+    hopeless: set[tuple[str, str]] = set()
+    while len(steps) < _MOST_CHANGES and asked[0] < _MOST_SEASONS:
+        finding = next((f for f in troubles(now, steps) if (f.limit, f.where) not in hopeless), None)
+        if finding is None:
+            break
+        found = _step(now, finding, kind)
+        if found is None:
+            hopeless.add((finding.limit, finding.where))
+            continue
+        steps.append(found[0])
+        added.append(_events_of(found[1].site)[len(_events_of(now.site)) :])
+        now = found[1]
+    return _Draft(now, steps, added)
+
+
+def _resized(season: Season, draft: _Draft) -> _Draft:
+    """Each change sought anew beside all the others: those after it may ask more of it, or less."""
+    for at in range(len(draft.steps)):
+        steps, added = list(draft.steps), list(draft.added)
+        step = steps.pop(at)
+        added.pop(at)
+        try:
+            base = prove(season.site, _fields(season.site, steps, added))
+        except InputError:  # others stand on it, as a harvest of fish that it moved
+            continue
+        kind = ADVICE_OF[step.change.kind]
+        for finding in [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]:
+            found = _first_harmless(base, finding, [source for source in sources(base, finding) if source[0] == kind])
+            if found is None or _place_of(found[0].change) != _place_of(step.change):
+                continue
+            sized = found[0]._replace(cures=tuple(dict.fromkeys((*step.cures, *found[0].cures))))
+            events = _events_of(found[1].site)[len(_events_of(base.site)) :]
+            resized = _Draft(found[1], [*steps[:at], sized, *steps[at:]], [*added[:at], events, *added[at:]])
+            if _merit(season, resized) < _merit(season, draft):
+                draft = resized
+    return draft
+
+
+def _merit(season: Season, draft: _Draft) -> tuple[float, ...]:
+    """What speaks against a draft, the worst first."""
+    now = draft.season
+    broken = _broken(now, draft.steps)
+    dying = round(deaths_in(now, season).dying)
+    return len(broken), dying, len(_near(season, now)), points(season, now, [step.change for step in draft.steps])
+
+
+def _troubles(season: Season, now: Season, steps: Sequence[Step]) -> list[Finding]:
+    """What is broken, in the order of dates, then what the season broke and is nearer than the reserve."""
+    return _broken(now, steps) + _near(season, now)
+
+
+def _broken(season: Season, steps: Sequence[Step]) -> list[Finding]:
+    """Limits that are broken with some steps, but for the days that the step which cures them cannot mend."""
+    past = {place: step.change.past for step in steps for place in step.cures}
+    return [f for f in season.findings if f.is_broken and not is_past(season, f, past.get((f.limit, f.where), ()))]
+
+
+def _near(season: Season, now: Season) -> list[Finding]:
+    """Limits that the season breaks and that hold now, but with less than the reserve."""
+    broken = {(f.limit, f.where) for f in season.findings if f.is_broken}
+    return [
+        f
+        for f in now.findings
+        if (f.limit, f.where) in broken
+        and f.margin_percent is not None
+        and 0.0 <= f.margin_percent < reserve_percent(season.site, f.limit)
+    ]
+
+
+def _fed_kg(season: Season) -> float:
+    return float(season.course.fed_g[0].sum()) / 1000.0
+
+
+def _events_of(site: Site) -> list[dict[str, Any]]:
+    return list(site.raw.get("events", []))
+
+
+def _fields(site: Site, steps: Sequence[Step], added: Sequence[list[dict[str, Any]]]) -> dict[str, Any]:
+    """What all steps write into the site file: the later one wins, and the events of each are added."""
+    fields: dict[str, Any] = {}
+    for step in steps:
+        fields |= step.change.fields
+    events = [event for one in added for event in one]
+    if "events" in fields:
+        fields["events"] = [*_events_of(site), *events]
+    return fields
+
+
+def _step(now: Season, finding: Finding, kind: str) -> tuple[Step, Season] | None:
+    """The first change that mends a finding and breaks nothing else, of the kinds that a way prefers before others.
+
+    One that breaks something else is taken where no other of these kinds is found: later changes may mend that.
+    """
+    preferred = PREFERENCES[kind]
+    groups: tuple[list[Source], list[Source]] = ([], [])
+    for source in sources(now, finding):
+        groups[source[0] not in preferred].append(source)
+    for group in groups:
+        found = _first_harmless(now, finding, group)
+        if found is not None:
+            return found
+    return None
+
+
+def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> tuple[Step, Season] | None:
+    """Of the first harmless change of each source the one that asks least; without any, the least harmful."""
+    best: tuple[float, Step, Season] | None = None
+    harmful: tuple[Step, Season] | None = None
+    for kind, seek in sorted(group, key=lambda source: EFFORT[source[0]]):
+        if best is not None and best[0] <= EFFORT[kind] + _SAME_POINTS:
+            break  # no later one can ask less
+        if best is not None and kind == "stock" and ADVICE_OF[best[1].change.kind] == "harvest":
+            continue  # fish that never come weigh less at the end than those taken out later
+        for tried, change in enumerate(seek()):
+            try:
+                after = prove(now.site, change.fields)
+            except InputError:  # it cannot be written so, as heating that kills another fish of the loop
+                continue
+            if not mends(now, after, finding, change):
+                continue
+            deaths, breaks = deaths_in(after, now, loop_of(now, finding)), newly_broken(now, after) + _worse(now, after)
+            cures = _cured(now, after)
+            if change.past:  # on the day of the test itself they stay broken
+                mended = [f for f in now.findings if f.is_broken and mends(now, after, f, change)]
+                cures = tuple(dict.fromkeys((*((f.limit, f.where) for f in mended), *cures)))
+            step = Step(change, cures, deaths, breaks)
+            if not breaks and deaths.dying <= _MOST_DIE_SHARE * deaths.fish:
+                asks = points(now, after, [change])
+                if best is None or asks < best[0] - _SAME_POINTS:
+                    best = asks, step, after
+                break
+            if harmful is None or (len(breaks), deaths.dying) < (len(harmful[0].breaks), harmful[0].deaths.dying):
+                harmful = step, after
+            if tried >= _MOST_TRIED:
+                break
+    return best[1:] if best is not None else harmful
+
+
+def _worse(now: Season, after: Season) -> tuple[tuple[str, str], ...]:
+    """Limits and places that are broken without a change and clearly further with it."""
+    before = {(f.limit, f.where): f for f in now.findings if f.is_broken}
+    return tuple(
+        (f.limit, f.where)
+        for f in after.findings
+        if f.is_broken
+        and (had := before.get((f.limit, f.where))) is not None
+        and (f.margin_percent or 0.0) < (had.margin_percent or 0.0) - _CLEARLY_PERCENT
+        and f.days_broken >= had.days_broken
+    )
+
+
+def _cured(now: Season, after: Season) -> tuple[tuple[str, str], ...]:
+    still = {(f.limit, f.where) for f in after.findings if f.is_broken}
+    return tuple((f.limit, f.where) for f in now.findings if f.is_broken and (f.limit, f.where) not in still)
+
+
+def holds(season: Season, after: Season) -> bool:
+    """Whether what a season breaks holds with the reserve in another of the same site, and no more fish die."""
+    broken = {(f.limit, f.where) for f in season.findings if f.is_broken}
+    for finding in after.findings:
+        if finding.margin_percent is None:
+            continue
+        least = reserve_percent(after.site, finding.limit) if (finding.limit, finding.where) in broken else 0.0
+        if finding.margin_percent < least:
+            return False
+    return spares_fish(season, after)
+
+
+def _pruned(season: Season, draft: _Draft) -> _Draft:
+    """The draft without changes that those after them have made needless, the dearest left out first."""
+    now, steps, added = draft
+    least = {(f.limit, f.where) for f in _broken(now, steps)}
+    order = sorted(range(len(steps)), key=lambda at: -EFFORT[ADVICE_OF[steps[at].change.kind]])
+    for step in [steps[at] for at in order] if len(steps) > 1 else []:
+        at = steps.index(step)
+        fewer, fewer_added = steps[:at] + steps[at + 1 :], added[:at] + added[at + 1 :]
+        try:
+            after = prove(season.site, _fields(season.site, fewer, fewer_added))
+        except InputError:  # others stand on it, as a harvest of fish that it moved
+            continue
+        broken = {(f.limit, f.where) for f in _broken(after, fewer)}
+        worse = deaths_in(after, season).dying > deaths_in(now, season).dying + 0.5
+        if broken <= least and not worse and _keeps_reserve(season, now, after) and len(fewer) > 0:
+            now, steps, added = after, fewer, fewer_added
+    cures = _cured(season, now)
+    told = [
+        step._replace(cures=tuple(dict.fromkeys((*step.cures, *(cures if len(steps) == 1 else ()))))) for step in steps
+    ]
+    return _Draft(now, told, added)
+
+
+def _keeps_reserve(season: Season, now: Season, after: Season) -> bool:
+    """Whether every limit that the season breaks is as well kept as before, or with the reserve."""
+    broken = {(f.limit, f.where) for f in season.findings if f.is_broken}
+    before = {(f.limit, f.where): f.margin_percent for f in now.findings}
+    for finding in after.findings:
+        place = finding.limit, finding.where
+        if place not in broken or finding.margin_percent is None:
+            continue
+        had = before.get(place)
+        least = min(reserve_percent(season.site, finding.limit), np.inf if had is None else had)
+        if finding.margin_percent < least:
+            return False
+    return True
+
+
+# --- how much of a machine does: from the least that holds to the most
+
+
+def _with_ranges(season: Season, way: Way) -> Way:
+    """The way with the working range of each machine that it asks for."""
+    base = prove(season.site, way.fields)
+    steps = []
+    for step in way.steps:
+        amounts, fields = step.change.amounts, step.change.fields
+        tried: list[tuple[float, Mapping[str, Any]]]
+        if step.change.kind is Action.MORE_AIR:
+            now = amounts["power_w"]
+            field = f"tanks.{amounts['tank']}.oxygen_supply"
+            tried = [
+                (watts, {field: {"kind": "diffuser", "power": f"{watts:g} W"}})
+                for watts in shop_powers(_WIDEST * now)
+                if now < watts <= _WIDEST * now
+            ]
+        elif step.change.kind is Action.MORE_FLOW:
+            now = amounts["flow_m3_day"]
+            (field,) = fields
+            tried = [
+                (flow, {field: f"{flow:.6g} m3/day"}) for flow in (now * factor for factor in (1.25, 1.5, 2.0, 3.0))
+            ]
+        else:
+            steps.append(step)
+            continue
+        steps.append(step._replace(working=(now, _most(season, base, way, now, tried))))
+    return replace(way, steps=tuple(steps))
+
+
+def _most(
+    season: Season, base: Season, way: Way, now: float, tried: Sequence[tuple[float, Mapping[str, Any]]]
+) -> float:
+    """Most of a quantity with which a way breaks nothing that it holds, and keeps its reserve."""
+    most = now
+    for amount, fields in tried:
+        after = prove(season.site, way.fields | dict(fields))
+        if newly_broken(base, after) or not _keeps_reserve(season, base, after) or not spares_fish(base, after):
+            break
+        most = amount
+    return most
+
+
+# --- what each finding is told
+
+
+def _helped(season: Season, finding: Finding, ways: Sequence[Way]) -> Finding:
+    """A finding with the change of the first way that cures it, or why nothing does."""
+    if is_off_band(finding) and LIMITS[finding.limit].mended_by is Mending.AREA:
+        return advised(finding, prove_change(season, finding))
+    if not finding.is_broken:
+        return finding
+    place = finding.limit, finding.where
+    for way in ways:
+        if any((left.limit, left.where) == place for left in way.left):
+            continue
+        for step in way.steps:
+            if place in step.cures:
+                return advised(finding, Help(step.change, deaths=step.deaths, breaks=()))
+        if way.steps:  # mended by all of them together
+            return advised(finding, Help(way.steps[-1].change, deaths=way.deaths))
+    limit = LIMITS[finding.limit]
+    is_young = limit.is_of_loop_water and starts_young(season, loop_of(season, finding))
+    why = limit.if_unmended if limit.mended_by is not Mending.NOTHING or limit.if_unmended else WhyNone.NONE_MENDS
+    return AdvisedFinding(**(vars(finding) | {"help": Help(None, why, is_young)}))

@@ -103,6 +103,7 @@ class Care(StrEnum):
     FOOD_GRADE = auto()
     CLEAR_TESTS = auto()
     AMMONIA = auto()
+    WILD = auto()
     LOST_NITROGEN = auto()
     WATERCRESS = auto()
 

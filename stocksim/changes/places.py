@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import Action, Change, loop_of, mends_when_run, reserve_percent
+from stocksim.changes.change import Action, Care, Change, loop_of, mends_when_run, reserve_percent
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 
@@ -70,7 +70,8 @@ def _out(season: Season, column: int, day: int, fish: int, of: int) -> Change:
     cohort = layout.cohorts[column]
     event = {"kind": "harvest" if is_harvest else "sell", "date": date, "cohort": cohort, "count": fish}
     amounts = {"tank": stay.table.tank, "cohort": cohort, "fish": fish, "of": of, "is_harvest": is_harvest}
-    return Change(Action.TAKEN_OUT, with_event(season, event | {"which": "largest"}), amounts, date)
+    care = Care.WILD if stay.table.wild and not is_harvest else None
+    return Change(Action.TAKEN_OUT, with_event(season, event | {"which": "largest"}), amounts, date, care=care)
 
 
 def with_event(season: Season, event: dict[str, Any]) -> dict[str, Any]:
@@ -101,7 +102,8 @@ def moved(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change
                 continue
             date = season.dates[day] if "events" in fields else None
             amounts = {"cohort": cohort, "tank": layout.stays[column].table.tank, "into": into}
-            yield Change(Action.MOVED, fields, amounts, date)
+            care = Care.WILD if layout.stays[column].table.wild else None
+            yield Change(Action.MOVED, fields, amounts, date, care=care)
 
 
 def _load(season: Season, tank: str) -> float:

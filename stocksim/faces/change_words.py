@@ -19,6 +19,7 @@ CARES = {
     Care.GROWN_FILM: "its film grown before it must carry these fish",
     Care.FOOD_GRADE: "either food grade",
     Care.CLEAR_TESTS: "when tests read no ammonia and no nitrite",
+    Care.WILD: "sell, give or move wild fish only where your local code allows it",
     Care.AMMONIA: "ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none",
     Care.LOST_NITROGEN: "its nitrogen is then lost to the beds",
     Care.WATERCRESS: (
@@ -133,7 +134,8 @@ def _fewer_fish(change: Change, units: str) -> str:
 def _taken_out(change: Change, units: str) -> str:
     at = change.amounts
     verb = "harvest" if at["is_harvest"] else "sell, or eat small,"
-    return f"{verb} the {at['fish']} largest of the {at['of']} {at['cohort']} in {at['tank']}"
+    words = f"{verb} the {at['fish']} largest of the {at['of']} {at['cohort']} in {at['tank']}"
+    return words + (f" ({_care(change)})" if change.care else "")
 
 
 def _moved(change: Change, units: str) -> str:

@@ -94,6 +94,9 @@ def promise_words(season: Season, advice: Advice) -> str:
         )
     else:
         start = f"With all of these, run together, every limit that was broken holds with {percent:g} % to spare."
+    past = sorted({day for step in way.steps for day in step.change.past})
+    if past:
+        start += f" What a test found on {' and '.join(map(format_date, past))} is past mending."
     return f"{start} {cost_words(way, season.site.file.site.units)}"
 
 

@@ -84,7 +84,7 @@ class SlowWater:
         self.loss = 0.01 * water if table.evaporation is None else table.evaporation
         self.water = self.sump.volume + sum(pool.volume for pool in self.pools)
         self.settlers = [s for s in file.settlers.values() if s.loop == key]
-        self.yesterday_taken, self.used = 0.0, 0.0
+        self.gave_back, self.used = 0.0, 0.0
         self.lies = [0.0 for _ in self.settlers]
         for name, pool in self.units.items():
             kind, own = name.split(".")
@@ -98,6 +98,8 @@ class SlowWater:
                 key: [0.0] * site.days if column is None else [float(g) for g in of_beds[:, column]]
                 for key, of_beds in wants.items()
             }
+            back = [0.0] * site.days if column is None else [float(g) for g in stands.alkalinity_g[:, column]]
+            pool.gives = [b / n if n > 0.0 else 0.0 for b, n in zip(back, pool.wants["nitrogen"], strict=True)]
             started = bed.biofilter_started or table.biofilter_started
             if table.biofilter_start is not None:
                 share = {"new": 1e-3, "seeded": 0.1, "mature": None}[table.biofilter_start]
@@ -192,7 +194,7 @@ class SlowWater:
         # what the fish would excrete in the morning's water
         freed = sum(cohort.excreted for pool in self.tanks.values() for cohort in pool.cohorts) + self.freed["solids_n"]
         held = self.held("alkalinity") + self.dose + self.top_up * self.source["alkalinity"]
-        held += BASE_PER_N * (freed + self.yesterday_taken)
+        held += BASE_PER_N * freed + self.gave_back
         ammonia = sum(pool.tan * pool.volume for pool in [*self.pools, self.sump]) + freed + self.ammonia_dosed
         active = {name: pool.full * (pool.grown[0] or 1.0) for name, pool in self.units.items()}
         of_loop = base_left(held, self.water + self.outflow, sum(active.values()), ammonia)
@@ -287,8 +289,10 @@ class SlowWater:
             for name in ("potassium", "phosphorus", *SOLIDS):
                 pool.grams[name] = sum(cohort.given[name] for cohort in pool.cohorts)
             pool.passes = passed
+        gave = 0.0
         for pool, took in zip(self.units.values(), uptake, strict=True):
-            base = BASE_PER_N * 0.2 * took - 2.0 * BASE_PER_N * pool.nitrified
+            gave += pool.gives[number] * took
+            base = pool.gives[number] * took - 2.0 * BASE_PER_N * pool.nitrified
             pool.grams, pool.passes = {"alkalinity": base, "co2": -CO2_PER_BASE * base}, 1.0 - pool.keeps
             wanted = pool.wants["nitrogen"][number]
             pool.mineral = {
@@ -326,7 +330,7 @@ class SlowWater:
                 pool.level[name] = (own + pool.flow * sump.level[name]) / through
         self._keep_solids(number)
         self._find_ph(number)
-        self.yesterday_taken = 0.2 * sum(uptake) + taken
+        self.gave_back = gave + BASE_PER_N * taken
 
     def _nitrate(self, number: int) -> list[float]:
         sump = self.sump

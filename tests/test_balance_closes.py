@@ -160,9 +160,11 @@ def check_alkalinity_and_carbon_dioxide(told: Told) -> None:
     nitrified = course.nitrified_g[0] @ layout.leaf_loop
     freed = np.array([day.freed[1] for day in water.told])
     denitrified = course.denitrified_n_g[0]
-    given = [
-        BASE_PER_N * part for part in (told.per_loop(told.excreted), freed, 0.2 * course.uptake_n_g[0], denitrified)
-    ]
+    given = [BASE_PER_N * part for part in (told.per_loop(told.excreted), freed, denitrified)]
+    beds = told.season.bed_course
+    for bed, grams in zip(told.season.planting.beds, beds.alkalinity_g.T, strict=True):
+        of_loop = np.array([key == told.season.site.file.beds[bed].loop for key in layout.loops], float)
+        given.append(grams[:, None] * of_loop)
     used = 2.0 * BASE_PER_N * nitrified
     source = told.top_up * told.source("alkalinity")
     told.solute_closes("alkalinity", [*given, told.dose, source], [used, told.carried_out("alkalinity")])

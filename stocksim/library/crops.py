@@ -20,6 +20,13 @@ CONTENT = {
     "iron": Bound("-", 1e-6, 0.01),
 }
 
+# What else is charged, for the balance of what roots take; a file has all three or none.
+CHARGED = {
+    "sulfur": Bound("-", 1e-4, 0.05),
+    "chloride": Bound("-", 1e-5, 0.1),
+    "sodium": Bound("-", 1e-5, 0.1),
+}
+
 CROP_RULES = Rules(
     kind="crops",
     required={
@@ -49,14 +56,20 @@ CROP_RULES = Rules(
         "feed_ratio_low": Bound("g/m2/day", 5, 500),
         "feed_ratio_high": Bound("g/m2/day", 5, 500),
         "yield_per_area": Bound("kg/m2", 0.05, 100),
-        **{f"fruit_{key}": bound for key, bound in CONTENT.items()},
+        **{f"fruit_{key}": bound for key, bound in (CONTENT | CHARGED).items()},
+        **CHARGED,
+        # hydroxide that roots give off for each nitrate, as measured; absent: the common range
+        "hydroxide_low": Bound("-", -5, 1),
+        "hydroxide_high": Bound("-", -5, 1),
         "nitrogen_fixed": Bound("-", 0, 1),
         # absent: more light always adds growth
         "light_saturation": Bound("umol/m2/s", 50, 3000),
     },
     facts={"latin": True, "kind": True, "harvest": True, "caution": False},
     choices={"kind": KINDS, "harvest": HARVESTS},
+    together=(("sulfur", "chloride"), ("sulfur", "sodium"), ("hydroxide_low", "hydroxide_high")),
     orders=(
+        Order("hydroxide_low", "hydroxide_high", may_equal=True),
         Order("temperature_low", "temperature_high"),
         Order("temperature_base", "temperature_optimum"),
         Order("temperature_optimum", "temperature_max"),

@@ -63,7 +63,10 @@ _OF_FILE = {
         ("return min(dose, used)", "return 0.0"),
     ],
     "plants/uptake.py": [
-        ("HYDROXIDE_PER_NITRATE = 0.2", "HYDROXIDE_PER_NITRATE = 1.0"),
+        ('"sulfur": 2.0 / 32.06', '"sulfur": 1.0 / 32.06'),
+    ],
+    "engine/arrays/charge.py": [
+        ("return min(max(self.by_contents, self.low), self.high)", "return self.by_contents"),
     ],
     "changes/search.py": [
         ("_MOST_DIE_SHARE = 0.5", "_MOST_DIE_SHARE = 1.5"),

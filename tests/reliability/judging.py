@@ -25,7 +25,7 @@ SIGNED = {
     "tanks": {"temperature_c", "oxygen_supply_g"},
     "cohorts": {"temperature_c", "growth_g_per_day", "nitrogen_spared_g"},
     "loops": {"temperature_c"},
-    "beds": set(),
+    "beds": {"alkalinity_given_back_g"},
     "ledger": {"kg"},  # growth of fish that lost weight
 }
 # numbers that the documents leave open where there is nothing to tell: no film, no crop with a ratio, no weather

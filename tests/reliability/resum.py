@@ -24,7 +24,6 @@ LOST_OF_DIGESTIBLE = 0.07  # with ammonia and through the gills
 PROTEIN_PER_NITROGEN = 6.25
 AMMONIA_SHARE = 0.87  # of what fish excrete; the rest is urea
 BASE_PER_NITROGEN = 3.573  # g CaCO3 a gram of nitrogen set free, or breathed out; twice that for nitrification
-CROPS_GIVE_BACK = 0.2  # of it, a gram of nitrogen that crops take up: most of its charge goes with cations
 # g of salt a g of alkalinity as CaCO3, one equivalent: molar masses over 50.04
 SALT_PER_BASE = {
     "potassium_bicarbonate": 100.115 / 50.043, "calcium_carbonate": 1.0, "calcium_hydroxide": 74.093 / 100.087,
@@ -231,10 +230,10 @@ def _dose_of_cycling(table: dict, dates: pd.DatetimeIndex) -> pd.Series:
     return dose
 
 
-def _taken_by_beds(books: Books, loop: str, dates: pd.DatetimeIndex) -> pd.Series:
-    """Nitrogen that beds took out of the loop's water; a wicking bed drinks sludge instead."""
+def _of_beds(books: Books, loop: str, dates: pd.DatetimeIndex, column: str) -> pd.Series:
+    """A column's sum over the beds that the loop's water runs through; a wicking bed drinks sludge instead."""
     beds = books.beds[(books.beds["loop"] == loop) & (books.beds["kind"] != "wicking")]
-    return beds.groupby("date")["nitrogen_uptake_g"].sum().reindex(dates, fill_value=0.0)
+    return beds.groupby("date")[column].sum().reindex(dates, fill_value=0.0)
 
 
 def litres(text: str) -> float:
@@ -254,10 +253,34 @@ def _base_made(books: Books, name: str) -> pd.DataFrame:
             "top_up": rows["top_up_l"] / 1000.0 * source,
             "freed": BASE_PER_NITROGEN * (rows["tan_produced_g"] - _dose_of_cycling(table, rows.index)),
             "nitrified": -2.0 * BASE_PER_NITROGEN * rows["tan_nitrified_g"],
-            "taken": BASE_PER_NITROGEN * CROPS_GIVE_BACK * _taken_by_beds(books, name, rows.index),
+            "taken": _of_beds(books, name, rows.index, "alkalinity_given_back_g"),
             "denitrified": BASE_PER_NITROGEN * rows["denitrified_n_g"],
         }
     )
+
+
+# charge a gram of what roots take, cations below 0, times grams a mole
+CHARGES = {
+    "nitrogen": (1, 14.007), "phosphorus": (1, 30.974), "sulfur": (2, 32.06), "chloride": (1, 35.45),
+    "potassium": (-1, 39.098), "calcium": (-2, 40.078), "magnesium": (-2, 24.305), "sodium": (-1, 22.99),
+}  # fmt: skip
+
+
+def given_back(books: Books) -> Iterator[Gap]:
+    """Of every bed with one leafy crop: what it gave back against its file's charges, held to the range measured."""
+    for crop in sorted(set(books.beds["crop"].dropna()) - {""}):
+        if "+" in str(crop):
+            continue
+        file = tomllib.loads((books.library / "crops" / f"{crop}.toml").read_text(encoding="utf-8"))
+        if file["harvest"] == "fruit":
+            continue  # how much of the day's growth is fruit is in no column
+        values = {key: entry["value"] for key, entry in file["values"].items()}
+        charge = {key: sign / mass * values[key] for key, (sign, mass) in CHARGES.items()}
+        share = sum(charge.values()) / charge["nitrogen"]
+        share = min(max(share, values.get("hydroxide_low", 0.1)), values.get("hydroxide_high", 0.3))
+        rows = books.beds[(books.beds["crop"] == crop) & (books.beds["kind"] != "wicking")]
+        back, taken = rows["alkalinity_given_back_g"].sum(), rows["nitrogen_uptake_g"].sum()
+        yield _gap(f"alkalinity that {crop} gave back", [back, -BASE_PER_NITROGEN * share * taken], 1e-4 * abs(back))
 
 
 def _quiet_days(table: dict, dates: pd.DatetimeIndex) -> np.ndarray:
@@ -327,7 +350,7 @@ def loop_nitrogen(books: Books) -> Iterator[Gap]:
         source = _milligrams(table.get("source_water", {}).get("nitrate_n"), 2.0)
         later = dates[1:]
         produced, nitrified = rows["tan_produced_g"][later].sum(), rows["tan_nitrified_g"][later].sum()
-        taken = _taken_by_beds(books, name, dates)[later].sum() + rows["denitrified_n_g"][later].sum()
+        taken = _of_beds(books, name, dates, "nitrogen_uptake_g")[later].sum() + rows["denitrified_n_g"][later].sum()
         brought = (rows["top_up_l"][later] / 1000.0 * source).sum()
         stays = held.iloc[-1] - held.iloc[0]
         yield _gap(f"{name}: nitrogen of the season", [produced, brought, -taken, -stays], INSIDE_A_LOOP * produced)
@@ -362,7 +385,7 @@ def heat(books: Books) -> Iterator[Gap]:
         yield Gap("heaters run 24 hours at most", max(most - 24.0 * kilowatts, 0.0), 1e-3, most)
 
 
-BALANCES = (fish_numbers, fish_mass, feed_energy_and_nitrogen, loop_nitrogen, alkalinity, water, heat)
+BALANCES = (fish_numbers, fish_mass, feed_energy_and_nitrogen, loop_nitrogen, alkalinity, given_back, water, heat)
 
 
 def gaps(books: Books) -> list[Gap]:

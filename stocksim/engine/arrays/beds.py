@@ -15,6 +15,7 @@ from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
 from stocksim.climate.greenhouse import COVERS, FRAME_SHARE
 from stocksim.climate.sun import day_length_h
 from stocksim.climate.temperature import monthly_temperature
+from stocksim.engine.arrays.charge import given_back
 from stocksim.heat.hourly import Warmth
 from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.library.crops import NUTRIENTS
@@ -174,6 +175,7 @@ class Batch(NamedTuple):
     area_m2: float
     growth_g: FloatArray  # dry matter of the whole plants
     nutrients_g: FloatArray  # (nutrient, day): what that growth takes up
+    alkalinity_g: FloatArray  # what its roots give back with it, as CaCO3
     harvest_kg: FloatArray  # fresh, if nothing was short
     is_ripe: bool
 
@@ -254,6 +256,15 @@ class Stands:
             for batch in stand.batches:
                 demand[:, batch.first : batch.last + 1, column] += batch.nutrients_g
         return demand
+
+    @cached_property
+    def alkalinity_g(self) -> FloatArray:
+        """What roots give back as they take all of ``demand_g``, as CaCO3, shape (day, bed). [g/day]"""
+        back = np.zeros((self.days, len(self.beds)))
+        for stand in self.stands:
+            for batch in stand.batches:
+                back[batch.first : batch.last + 1, self.beds.index(stand.bed)] += batch.alkalinity_g
+        return back
 
     @cached_property
     def even_nitrogen_g_m2(self) -> FloatArray:
@@ -380,6 +391,10 @@ class _Weather:
         self.fruit = np.array([crop.number(f"fruit_{key}", crop[key]) for key in NUTRIENTS])
         for content in (self.leaf, self.fruit):  # beans and peas take part of their nitrogen from the air
             content[0] *= 1.0 - crop.number("nitrogen_fixed", 0.0)
+        self.leaf_back, self.fruit_back = (
+            content[0] * given_back(crop, part).alkalinity_per_nitrogen
+            for content, part in ((self.leaf, ""), (self.fruit, "fruit_"))
+        )
 
     def even_nutrients(self) -> FloatArray:
         """Uptake of a square metre of all ages, shape (nutrient, day). [g/m2/day]"""
@@ -415,7 +430,10 @@ class _Weather:
         share = index * picking if self.harvest == "fruit" else np.zeros(growth.size)
         content = self.leaf[:, None] + (self.fruit - self.leaf)[:, None] * share
         fresh = self._fresh(growth, mass, first, last, ripe) * growing / crop["dry_matter"] / 1000.0
-        return Batch(first, last, area, growing * growth, content * growing * growth, fresh, is_ripe)
+        back = self.leaf_back + (self.fruit_back - self.leaf_back) * share
+        return Batch(
+            first, last, area, growing * growth, content * growing * growth, back * growing * growth, fresh, is_ripe
+        )
 
     def _fresh(self, growth: FloatArray, mass: FloatArray, first: int, last: int, ripe: int) -> FloatArray:
         """Dry matter harvested on each day. [g/m2/day]"""

@@ -322,7 +322,10 @@ def first_days(layout: Layout, days: int) -> Layout:
         "ratio_high", "ration_by_day", "daily_hazard", "cold_hazard", "heat_hazard",
         "temperature_change_c",
     )  # fmt: skip
-    of_water = ("changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n")
+    of_water = (
+        "changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n",
+        "alkalinity_per_n",
+    )  # fmt: skip
     works = layout.water
     return replace(
         layout,

@@ -43,6 +43,7 @@ _AXES: Mapping[str, int] = {
             "maintenance_per_kg", "temperature_c",
             "planted_m2", "rated_m2", "ratio_low", "ratio_high", "ration_by_day", "fed_today", "in_training",
             "bed_led_g", "changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g",
+            "alkalinity_per_n",
         ),
         2,
     ),
@@ -214,7 +215,7 @@ def _unit_day(layout: Layout) -> FloatArray:
         oxidizer_decay(temperature),
         oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
         oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
-        layout.water.uptake_g, minerals[:, 0], minerals[:, 1], minerals[:, 2],
+        layout.water.uptake_g, minerals[:, 0], minerals[:, 1], minerals[:, 2], layout.water.alkalinity_per_n,
     )  # fmt: skip
 
 

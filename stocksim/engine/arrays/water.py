@@ -77,6 +77,8 @@ class Waterworks:
         Nitrogen that crops of a unit would take up. [g/day]
     minerals_per_n : ndarray, shape (mineral, day, unit)
         Calcium, potassium and phosphorus that they take with a gram of it. [g/g]
+    alkalinity_per_n : ndarray, shape (day, unit)
+        Alkalinity as CaCO3 that their roots give back with a gram of it, below 0 where they give off acid. [g/g]
     tests : tuple of (int, int, dict)
         Day, loop and levels of measured tests that reset the loop's water.
     """
@@ -100,6 +102,7 @@ class Waterworks:
     maturity: FloatArray
     uptake_g: FloatArray
     minerals_per_n: FloatArray
+    alkalinity_per_n: FloatArray
     tests: tuple[tuple[int, int, dict[str, float]], ...]
 
     @property
@@ -190,7 +193,8 @@ def build_waterworks(
     for column, tank in enumerate(file.tanks.values()):
         passing[:, column] -= caught[tank.loop]
     passing[:, len(file.tanks) :] -= np.array([_trapped_share(unit) for _, unit in units])
-    uptake, minerals_per_n = _uptake(stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units])
+    stands, names = stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units]
+    uptake, minerals_per_n = _uptake(stands, names)
     return Waterworks(
         start_level=start_level,
         source_level=source,
@@ -213,6 +217,7 @@ def build_waterworks(
         maturity=np.array([_maturity(site, unit, first_c[unit.loop]) for _, unit in units], float).reshape(-1, 2).T,
         uptake_g=uptake,
         minerals_per_n=minerals_per_n,
+        alkalinity_per_n=_given_back(stands, names, uptake),
         tests=tuple(_tests(site)),
     )
 
@@ -226,6 +231,15 @@ def _uptake(stands: Stands, units: list[str]) -> tuple[FloatArray, FloatArray]:
     nitrogen = demand[0]
     minerals = demand[[NUTRIENTS.index(key) for key in MINERALS]]
     return nitrogen, np.divide(minerals, nitrogen, out=np.zeros_like(minerals), where=nitrogen > 0.0)
+
+
+def _given_back(stands: Stands, units: list[str], nitrogen_g: FloatArray) -> FloatArray:
+    """Alkalinity that a unit's crops give back with a gram of nitrogen, weighted by what each takes. [g/g]"""
+    back = np.zeros_like(nitrogen_g)
+    for column, name in enumerate(units):
+        if name in stands.beds:
+            back[:, column] = stands.alkalinity_g[:, stands.beds.index(name)]
+    return np.divide(back, nitrogen_g, out=np.zeros_like(back), where=nitrogen_g > 0.0)
 
 
 def _trapped_share(unit: BedTable | BiofilterTable) -> float:

@@ -9,7 +9,7 @@ from stocksim.engine.days.films import begin_steps, nitrogen_step
 from stocksim.engine.days.fish import appetite_in_water, eat
 from stocksim.engine.days.rows import *
 from stocksim.fish.energetics import CARBON_DIOXIDE_PER_OXYGEN
-from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, HYDROXIDE_PER_NITRATE, MINERALS
+from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, MINERALS
 from stocksim.water.alkalinity import ALKALINITY_PER_NITRIFIED
 from stocksim.water.ammonia import unionized_share
 from stocksim.water.buffering import chalk_until_saturated, dose_within_limits
@@ -30,9 +30,9 @@ from stocksim.water.solids import (
 )
 
 # g CaCO3 per g nitrogen: nitrification takes 7.14; ammonia set free from organic nitrogen gives 3.57 (NH3 takes up a
-# proton), and so does denitrification (charge balance, molar masses); crops give back what their roots give off.
+# proton), and so does denitrification (charge balance, molar masses); crops give back what their roots give off,
+# by crop (engine/arrays/charge.py).
 ALKALINITY_PER_FREED = ALKALINITY_PER_NITRATE_NITROGEN
-ALKALINITY_PER_UPTAKEN = HYDROXIDE_PER_NITRATE * ALKALINITY_PER_NITRATE_NITROGEN
 # Carbon dioxide that moves with alkalinity, one mole for each equivalent [g/g CaCO3]
 CO2_PER_ALKALINITY = CARBON_DIOXIDE_G_MOL / CALCIUM_CARBONATE_MG_MEQ
 # Nitrate at half the rate of crop uptake [mg/L]: assumed; lettuce grows with log nitrate from 3 to 55 mg/L (Gent 2017,
@@ -338,13 +338,11 @@ def _nitrate(now: Now) -> None:
     for k in range(loop.shape[1]):
         loop[DENITRIFIED, k] *= loop[SUMP_NITRATE, k]
         loop[UPTAKEN, k] = 0.0
+        loop[NITRATE_ALKALINITY, k] = ALKALINITY_PER_FREED * loop[DENITRIFIED, k]
     for u in range(unit.shape[1]):
         unit[TAKEN, u] *= leaf[NITRATE, tanks + u]
         loop[UPTAKEN, loop_of[tanks + u]] += unit[TAKEN, u]
-    for k in range(loop.shape[1]):
-        loop[NITRATE_ALKALINITY, k] = (
-            ALKALINITY_PER_UPTAKEN * loop[UPTAKEN, k] + ALKALINITY_PER_FREED * loop[DENITRIFIED, k]
-        )
+        loop[NITRATE_ALKALINITY, loop_of[tanks + u]] += unit[ALKALINITY_PER_N, u] * unit[TAKEN, u]
 
 
 @jitable
@@ -396,7 +394,8 @@ def _carbonate_loads(now: Now, row: int) -> None:
     for i in range(loop_of.size):
         made = ALKALINITY_PER_FREED * leaf[FISH_TAN, i]
         if i >= tanks:
-            made = ALKALINITY_PER_UPTAKEN * unit[TAKEN, i - tanks] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
+            u = i - tanks
+            made = unit[ALKALINITY_PER_N, u] * unit[TAKEN, u] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
         if row == ALKALINITY:
             leaf[LOAD_ROW, i] += made
             loop[ALKALINITY_USED, loop_of[i]] -= made

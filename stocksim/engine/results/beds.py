@@ -145,6 +145,9 @@ class BedCourse:
     demand_g, uptake_g : mapping of str to ndarray
         Nitrogen, calcium, potassium, phosphorus: wanted with plenty of all, and taken. [g/day] Calcium of wicking beds
         is not followed.
+    alkalinity_g : ndarray
+        What roots gave back to the loop's water with the nitrogen they took, as CaCO3; below 0 they gave acid.
+        [g/day] 0 for a wicking bed.
     met : ndarray
         Share of the nitrogen wanted that was taken; 1 where none was wanted, NaN for a wicking bed that nothing feeds.
     harvest_kg : ndarray
@@ -155,6 +158,7 @@ class BedCourse:
 
     demand_g: dict[str, FloatArray]
     uptake_g: dict[str, FloatArray]
+    alkalinity_g: FloatArray
     met: FloatArray
     harvest_kg: FloatArray
     wicking: Wicking
@@ -189,7 +193,11 @@ def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> Be
     wicking = wicking_beds(site, layout, course, stands)
     followed = ("nitrogen", "calcium", "potassium", "phosphorus")
     demand = {key: stands.demand_g[NUTRIENTS.index(key)] for key in followed}
-    uptake = {}
+    uptake, back = {}, np.zeros((stands.days, len(stands.beds)))
+    for column, bed in enumerate(stands.beds):
+        if f"beds.{bed}" in layout.units:
+            unit = layout.units.index(f"beds.{bed}")
+            back[:, column] = layout.water.alkalinity_per_n[:, unit] * course.uptake_nitrogen_g[0, :, unit]
     for key in followed:
         taken = np.zeros((stands.days, len(stands.beds)))
         of_units = getattr(course, f"uptake_{key}_g")[0]
@@ -202,7 +210,7 @@ def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> Be
     unknown = ~np.array(stands.on_loop, bool) & ~wicking.is_fed
     met = np.where(unknown, np.nan, met)
     harvest = np.where(np.isnan(met), np.nan, stands.harvest_kg(np.nan_to_num(met)))
-    return BedCourse(demand, uptake, met, harvest, wicking)
+    return BedCourse(demand, uptake, back, met, harvest, wicking)
 
 
 def dissolved_nitrogen(layout: Layout, course: Course, produced_g: FloatArray) -> FloatArray:

@@ -316,6 +316,7 @@ class Season:
                 "nitrogen_uptake_g": self.bed_course.taken_g("nitrogen"),
                 "nitrogen_shortfall_g": self.bed_course.shortfall_g("nitrogen"),
                 "potassium_shortfall_g": self.bed_course.shortfall_g("potassium"),
+                "alkalinity_given_back_g": self.bed_course.alkalinity_g,
                 "yield_kg": self.bed_course.harvest_kg,
             },
         )

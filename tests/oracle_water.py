@@ -109,6 +109,8 @@ class SlowWater:
             else:
                 age = max((self.start - started).days, 0)
                 pool.grown = [float(maturity_after(age, self.temperature[0], kind)) for kind in KINDS]
+        self.is_at_rest = all(pool.grown[0] is None for pool in self.units.values())
+        self.excreted_yesterday, self.judged = 0.0, []
         self._find_ph(0)
 
     def _find_ph(self, number: int) -> None:
@@ -119,9 +121,15 @@ class SlowWater:
 
     def reset(self, date) -> None:
         """Take over a test of this morning."""
+        self.judged, self.is_first = [], date == self.start
         for test in self.table.water_tests:
             if test.date != date:
                 continue
+            for place, (name, level) in enumerate((("tan", test.tan), ("nitrite", test.nitrite_n))):
+                if level is not None and self.tanks:
+                    water = sum(pool.volume for pool in self.tanks.values())
+                    mean = sum(getattr(pool, name) * pool.volume for pool in self.tanks.values()) / water
+                    self.judged.append((place, level, mean, getattr(self.sump, name)))
             for pool in [*self.pools, self.sump]:
                 for name in ("tan", "nitrite_n", "nitrate_n"):
                     if getattr(test, name) is not None:
@@ -210,6 +218,56 @@ class SlowWater:
                 asleep = 0.8 * math.exp(-60.0 * self.decay)
                 still = self._growth(pool, t, 0.3, 0.3)
                 pool.grown = [max(float(equilibrium_maturity(g, self.decay)), asleep) for g in still]
+        for one in self.judged:
+            self._believe(*one)
+
+    def _believe(self, place: int, level: float, mean: float, sump: float) -> None:
+        """Films as strong as a test of ammonia (0) or nitrite (1) says, where fish fed them today and yesterday."""
+        fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
+        excreted = sum(cohort.excreted for cohort in fish)
+        if self.ammonia_dosed > 0.0 or excreted <= 0.0 or not any(pool.working > 0.0 for pool in self.units.values()):
+            return
+        if not (self.is_at_rest if self.is_first else self.excreted_yesterday > 0.0):
+            return
+        half, rate = ((HALF_TAN, 1.0), (HALF_NITRITE, 0.62 / 0.56))[place]
+        lost = sum(s.drawn_off for s in self.settlers) + self.running_over()
+
+        # nitrite is made where it is taken: by the ammonia oxidizers beside
+        made = {}
+        if place == 1:
+            active = {pool: pool.working * pool.grown[0] for pool in self.units.values() if pool.flow > 0.0}
+            for pool, most in active.items():
+                after = with_uptake(pool.flow, most, HALF_TAN, pool.flow * self.sump.tan)
+                made[pool] = most * after / (HALF_TAN + after)
+            if self.is_first:
+                left = max(excreted + self.freed["solids_n"] - lost * self.sump.tan, 0.0)
+                made = {pool: left * most / sum(active.values()) for pool, most in active.items()}
+
+        def grown(pool, times: float) -> float:
+            return min(max(times * pool.grown[place], 1e-5), 1.0)
+
+        def leaves(times: float, at: float) -> float:
+            """Nitrogen that films and outflow take a day of water that reaches them at a level."""
+            whole = lost * at
+            for pool in self.units.values():
+                if pool.flow > 0.0:
+                    capacity = rate * pool.working * grown(pool, times)
+                    after = with_uptake(pool.flow, capacity, half, pool.flow * at + made.get(pool, 0.0))
+                    whole += capacity * after / (half + after)
+            return whole
+
+        if self.is_first:
+            at, comes = level, excreted + self.freed["solids_n"]
+            if place == 0:
+                at -= 0.87 * excreted / sum(pool.flow for pool in self.tanks.values())
+            else:
+                comes -= lost * self.sump.tan
+            at = max(at, 0.05)
+        else:
+            at, comes = max(sump + level - mean, min(sump, 0.05)), leaves(1.0, sump)
+        times = root_between(lambda f: leaves(f, at) - comes, 1e-3 if level > 0.05 else 1.0, 5.0)
+        for pool in self.units.values():
+            pool.grown[place] = grown(pool, times)
 
     def _growth(self, pool, t: float, tan: float, nitrite: float) -> list[float]:
         return [
@@ -276,6 +334,7 @@ class SlowWater:
         t, sump = self.temperature[number], self.sump
         fish = [cohort for pool in self.tanks.values() for cohort in pool.cohorts]
         urea = sum(0.13 * cohort.excreted for cohort in fish)
+        self.excreted_yesterday = sum(cohort.excreted for cohort in fish)
         uptake = self._nitrate(number)
         taken = self.denitrifying / (0.5 + sump.nitrate) * sump.nitrate
         full = float(carbon_dioxide_saturation(t, self.elevation))

@@ -17,6 +17,7 @@ from stocksim import load_site, run_season
 from stocksim.engine.arrays.layout import build_layout
 from stocksim.engine.days.waters import AGREED as AGREED_SHARE
 from stocksim.engine.days.waters import MOST_ROUNDS
+from stocksim.engine.results.films import film_corrections
 from stocksim.engine.season import Course, simulate
 from stocksim.site.examples import FOLDER
 
@@ -75,6 +76,19 @@ def both_ways(site) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     return {key: ours.get(key, getattr(course, key)[0]) for key in (*told, "appetite_share")}, told
 
 
+# tested day after day and on the first morning, in two loops of several units, streams and settlers
+TESTED = two_loops()
+TESTED["loops"]["warm"] |= {
+    "new_water": "200 L/day",
+    "water_tests": [
+        {"date": START + dt.timedelta(days=day), "tan": f"{tan} mg/L", "nitrite_n": f"{nitrite} mg/L"}
+        for day, tan, nitrite in ((0, 1.5, 0.4), (3, 4.0, 0.0), (4, 3.5, 2.0), (20, 0.0, 30.0), (30, 0.03, 0.07))
+    ],
+}  # fmt: skip
+TESTED["loops"]["cool"]["water_tests"] = [
+    {"date": START, "nitrite_n": "0.3 mg/L"}, {"date": START + dt.timedelta(days=12), "tan": "0.9 mg/L"},
+]  # fmt: skip
+TESTED["settlers"] = {"swirl": {"loop": "cool", "kind": "swirl", "drawn_off": "20 L/day"}}
 BUFFERED = {"alkalinity_target": "100 mg/L"}
 CROWDED = one_tank(count=400, power_w=30.0, days=60, **BUFFERED)
 # the target lies beyond what chalk can give, so the water is saturated for most of the season
@@ -96,11 +110,11 @@ HUNTED["cohorts"] = {
 
 
 @pytest.mark.parametrize(
-    "name", ["demo", "young", "starter", "two loops", "crowded", "starved", "busy", "chalk", "hunted"]
+    "name", ["demo", "young", "starter", "two loops", "crowded", "starved", "busy", "chalk", "hunted", "tested"]
 )
 def test_engine_equals_the_oracle(name, demo_site):
     tables = {"two loops": two_loops(), "crowded": CROWDED, "starved": STARVED, "busy": busy_season()}
-    tables |= {"chalk": CHALKED, "hunted": HUNTED}
+    tables |= {"chalk": CHALKED, "hunted": HUNTED, "tested": TESTED}
     shipped = {"young": "heron_lane_young", "starter": "starter"}
     if name in shipped:
         site = load_site(FOLDER / f"{shipped[name]}.toml")
@@ -110,6 +124,14 @@ def test_engine_equals_the_oracle(name, demo_site):
     for key, rows in told.items():
         assert_near(ours[key], rows, AGREED, key)
     assert (told["swallowed"].sum() > 100.0) == (name == "hunted")
+
+
+def test_the_tested_site_corrects_films_both_ways():
+    layout = build_layout(build(TESTED))
+    told = film_corrections(layout, simulate(layout))
+    assert len(told) >= 7
+    assert {one.after > one.before for one in told} == {True, False}
+    assert {one.loop for one in told} == {"warm", "cool"}
 
 
 @settings(max_examples=40)

@@ -26,6 +26,7 @@ from stocksim.faces.fates import (
     is_heavy,
 )
 from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_data
+from stocksim.faces.film_words import film_cautions, film_data
 from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
 from stocksim.faces.planting_words import build_data, more_area_words, unrated_words
@@ -442,6 +443,7 @@ def cautions(season: Season) -> list[str]:
     dying = death_words(season)
     words += [dying] if dying else []
     words += water_cautions(season)
+    words += film_cautions(season.film_corrections)
     words += site_notes(site)
     words += filter(None, [left_caution(season.left_ranges, site.file.site.units)])
     unsettled = float(season.course.apart.max(initial=0.0))
@@ -570,6 +572,7 @@ def summary(season: Season, findings: list[Finding], advice: Advice | None = Non
         "nitrate": nitrate_data(season),
         "base_needed": base_data(season),
         "evidence": {key: entry.evidence for key, entry in season.site.species.items()},
+        "film_corrected": film_data(season.film_corrections),
         "outside_validity": left_data(season.left_ranges),
         "cautions": cautions(season),
     }

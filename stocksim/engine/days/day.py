@@ -169,4 +169,6 @@ def _keep_loop(now: Now, k: int, table: FloatArray) -> None:
         loop[DENITRIFIED, k], loop[DOSE, k] * loop[SALT_PER_ALKALINITY, k], loop[TOP_UP, k], loop[OUTFLOW, k],
         made_n, loop[FREED_N, k], solids_n, loop[SLUDGE_N, k] + loop[OUTFLOW, k] * loop[SOLIDS_N, k],
         loop[DRAWN_N, k], loop[DRAWN_P, k],
+        loop[AMMONIA_FILM_FROM, k], loop[AMMONIA_FILM_TO, k], loop[AMMONIA_FILM_BOUND, k],
+        loop[NITRITE_FILM_FROM, k], loop[NITRITE_FILM_TO, k], loop[NITRITE_FILM_BOUND, k],
     ))  # fmt: skip

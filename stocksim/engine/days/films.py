@@ -7,7 +7,7 @@ import math
 from stocksim.compiled import jitable
 from stocksim.engine.days.rows import *
 from stocksim.water.alkalinity import alkalinity_limited
-from stocksim.water.loop import balance_removal
+from stocksim.water.loop import balance_removal, removal_level
 from stocksim.water.maturity import HALF_ALKALINITY_MG_L, OXIDIZERS, SEED, equilibrium_maturity, wintered_maturity
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, oxygen_share
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
@@ -25,6 +25,12 @@ MATURE_FOOD_MG_L = 0.3
 # differs from yesterday's by this much [mg/L], and by this share of the level. Chosen so that the day keeps within
 # 5 % or 0.02 mg/L of a stiff solver (the tests).
 BEND_MG_L, BEND_SHARE = 0.001, 0.002
+# A test makes a film this many times as strong at least, as a new film is of a full one, and at most (assumed): one
+# kit that reads too low shall not make a grown film of a young one. Less than this a home kit does not tell from
+# nothing
+# (assumed), so that such a test makes no film weaker. [mg/L N]
+WEAKEST_BY_TEST, STRONGEST_BY_TEST, LEAST_TESTED_MG_L = 0.001, 5.0, 0.05
+_HALVINGS, _SAME = 60, 1e-9
 
 
 @jitable
@@ -71,11 +77,19 @@ def film_morning(now: Now) -> None:
             if loop_of[i] == k:
                 unit[FREE_SHARE, u] = free
                 _unit_morning(now, u, i, of_loop, loop[SUMP_TAN, k])
+    correct_films(now)
+    for u in range(unit.shape[1]):
+        i = tanks + u
+        found = film_step(
+            unit, u, unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u], leaf[TAN, i], leaf[NITRITE, i], unit[DECAY, u], 1.0
+        )
+        leaf[AMMONIA_CAPACITY, i], leaf[NITRITE_CAPACITY, i] = found[0], found[1]
+        unit[NEXT_AMMONIA_FILM, u], unit[NEXT_NITRITE_FILM, u] = found[2], found[3]
 
 
 @jitable
 def _unit_morning(now: Now, u: int, i: int, loop_alkalinity: float, sump_tan: float) -> None:
-    """Alkalinity that a unit ends the day with, and what its films can do at that."""
+    """Alkalinity that a unit ends the day with, and what a whole film could do at that."""
     leaf, unit = now.leaf, now.unit
     volume, flow = leaf[VOLUME, i], leaf[FLOW, i]
     left, unit[UNIT_NITRIFIED_BEFORE, u] = alkalinity_limited(
@@ -94,11 +108,143 @@ def _unit_morning(now: Now, u: int, i: int, loop_alkalinity: float, sump_tan: fl
             unit[AMMONIA_FILM, u] = max(equilibrium_maturity(still[0], unit[DECAY, u]), asleep)
         if math.isnan(unit[NITRITE_FILM, u]):
             unit[NITRITE_FILM, u] = max(equilibrium_maturity(still[1], unit[DECAY, u]), asleep)
-    found = film_step(
-        unit, u, unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u], leaf[TAN, i], leaf[NITRITE, i], unit[DECAY, u], 1.0
-    )
-    leaf[AMMONIA_CAPACITY, i], leaf[NITRITE_CAPACITY, i] = found[0], found[1]
-    unit[NEXT_AMMONIA_FILM, u], unit[NEXT_NITRITE_FILM, u] = found[2], found[3]
+
+
+@jitable
+def correct_films(now: Now) -> None:
+    """Set the films of the loops that were tested this morning to what the tests tell of them."""
+    loop = now.loop
+    for k in range(loop.shape[1]):
+        for which in range(2):
+            loop[AMMONIA_FILM_FROM + which, k], loop[AMMONIA_FILM_TO + which, k] = 0.0, 0.0
+            loop[AMMONIA_FILM_BOUND + which, k] = 0.0
+            if not math.isnan(loop[TESTED_TAN + which, k]) and _tells_of_films(now, k, which):
+                _correct_film(now, k, which)
+
+
+@jitable
+def _tells_of_films(now: Now, k: int, which: int) -> bool:
+    """Whether a test of loop ``k`` tells how strong its films are.
+
+    It does while fish feed them, today and yesterday. On the first morning nothing stands beside it: then it does where
+    the films are mature, so that the loop is taken to be at rest.
+    """
+    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
+    is_first, tanks = math.isnan(loop[WAS_TAN + which, k]), loop_of.size - unit.shape[1]
+    given, surface = 0.0, 0.0
+    for i in range(loop_of.size):
+        if loop_of[i] != k:
+            continue
+        if i < tanks:
+            given += leaf[FISH_TAN, i]
+        else:
+            surface += unit[SURFACE, i - tanks]
+            if is_first and not math.isnan(unit[START_AMMONIA_FILM + which, i - tanks]):
+                return False
+    if loop[AMMONIA_DOSE, k] > 0.0 or not given > 0.0 or not surface > 0.0:
+        return False
+    return is_first or loop[FISH_TAN_WAS, k] > 0.0
+
+
+@jitable
+def _correct_film(now: Now, k: int, which: int) -> None:
+    """Make the ammonia (0) or nitrite oxidizers (1) of a loop so strong that its balance agrees with a test.
+
+    The loop is taken to produce, and its level to move, as reckoned: at the tested level films and outflow together
+    take what they took at the level that the test overrules. On the first morning they take the day's load.
+    """
+    loop_of, unit, loop = now.loop_of, now.unit, now.loop
+    outflow = loop[DRAWN_OFF, k] + loop[OVERFLOW, k]  # a water change of today comes after the test
+    tested, was = loop[TESTED_TAN + which, k], loop[WAS_TAN + which, k]
+    _make_food(now, k, which, outflow)
+    if math.isnan(was):
+        arriving, taken = _at_rest(now, k, which, outflow)
+    else:
+        before = loop[SUMP_WAS_TAN + which, k]
+        arriving = max(before + tested - was, min(before, LEAST_TESTED_MG_L))
+        taken = _film_takes(now, k, which, 1.0, before) + outflow * before
+    needed = taken - outflow * arriving
+    is_told = tested > LEAST_TESTED_MG_L
+    low, high = WEAKEST_BY_TEST if is_told else 1.0, STRONGEST_BY_TEST
+    if _film_takes(now, k, which, low, arriving) > needed * (1.0 + _SAME):
+        high, loop[AMMONIA_FILM_BOUND + which, k] = low, -1.0 if is_told else 0.0
+    elif _film_takes(now, k, which, high, arriving) < needed * (1.0 - _SAME):
+        low, loop[AMMONIA_FILM_BOUND + which, k] = high, 1.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if _film_takes(now, k, which, middle, arriving) < needed:
+            low = middle
+        else:
+            high = middle
+    tanks, whole, old, new = loop_of.size - unit.shape[1], 0.0, 0.0, 0.0
+    for u in range(unit.shape[1]):
+        if loop_of[tanks + u] == k:
+            film, surface = unit[AMMONIA_FILM + which, u], unit[SURFACE, u]
+            unit[AMMONIA_FILM + which, u] = min(max(high * film, SEED), 1.0)
+            whole += surface
+            old += surface * film
+            new += surface * unit[AMMONIA_FILM + which, u]
+    loop[AMMONIA_FILM_FROM + which, k], loop[AMMONIA_FILM_TO + which, k] = old / whole, new / whole
+
+
+@jitable
+def _make_food(now: Now, k: int, which: int, outflow: float) -> None:
+    """Nitrite that is made in each unit itself, beside the oxidizers that take it, into ``REMOVED_ROW``. [g/day]
+
+    By the ammonia oxidizers at the sump's level; on the first morning, which has none, they share the day's load.
+    """
+    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
+    tanks, whole = loop_of.size - unit.shape[1], 0.0
+    is_first = math.isnan(loop[WAS_TAN + which, k])
+    for u in range(unit.shape[1]):
+        i = tanks + u
+        if loop_of[i] == k:
+            leaf[REMOVED_ROW, i] = 0.0
+            if which == 1 and leaf[FLOW, i] > 0.0:
+                capacity = unit[SURFACE, u] * unit[AMMONIA_FILM, u]
+                level = removal_level(
+                    loop[SUMP_TAN, k], leaf[FLOW, i], 0.0, leaf[FLOW, i], capacity, HALF_SATURATION_TAN_MG_L
+                )[0]
+                share = 1.0 if is_first else level / (HALF_SATURATION_TAN_MG_L + level)
+                leaf[REMOVED_ROW, i] = capacity * share
+                whole += capacity
+    if which == 1 and is_first and whole > 0.0:
+        brought = max(_at_rest(now, k, which, outflow)[1], 0.0) / whole
+        for i in range(tanks, loop_of.size):
+            if loop_of[i] == k:
+                leaf[REMOVED_ROW, i] *= brought
+
+
+@jitable
+def _at_rest(now: Now, k: int, which: int, outflow: float) -> tuple[float, float]:
+    """Level that reaches the films of a loop at rest at what was tested [mg/L], and what its day brings. [g/day]"""
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    given, flow = 0.0, 0.0
+    for i in range(loop_of.size - now.unit.shape[1]):
+        if loop_of[i] == k:
+            given += leaf[FISH_TAN, i]
+            flow += leaf[FLOW, i]
+    brought = given + loop[UREA, k] + loop[SUMP_AMMONIA, k]
+    if which == 1:
+        return max(loop[TESTED_NITRITE, k], LEAST_TESTED_MG_L), brought - outflow * loop[SUMP_TAN, k]
+    # tanks stand above the sump by what their fish add
+    return max(loop[TESTED_TAN, k] - (given / flow if flow > 0.0 else 0.0), LEAST_TESTED_MG_L), brought
+
+
+@jitable
+def _film_takes(now: Now, k: int, which: int, factor: float, arriving: float) -> float:
+    """What the films of a loop, so many times as strong, take a day of water that reaches them at a level. [g/day]"""
+    leaf, loop_of, unit = now.leaf, now.loop_of, now.unit
+    tanks, taken = loop_of.size - unit.shape[1], 0.0
+    half = HALF_SATURATION_TAN_MG_L if which == 0 else HALF_SATURATION_NITRITE_MG_L
+    rate = 1.0 if which == 0 else NITRITE_PER_AMMONIA_RATE
+    for u in range(unit.shape[1]):
+        flow = leaf[FLOW, tanks + u]
+        if loop_of[tanks + u] == k and flow > 0.0:
+            capacity = rate * unit[SURFACE, u] * min(max(factor * unit[AMMONIA_FILM + which, u], SEED), 1.0)
+            level = removal_level(arriving, flow, leaf[REMOVED_ROW, tanks + u], flow, capacity, half)[0]
+            taken += capacity * level / (half + level)
+    return taken
 
 
 @jitable

@@ -123,7 +123,14 @@ LOOP_STATE = SETTLED + POOL_COUNT
     NEW_SUMP_OXYGEN, SUMP_OXYGEN_USED, DENITRIFIED, UPTAKEN, SLUDGE_N, DRAWN_N, DRAWN_P, IS_MOVING,
     SUMP_GAIN_ROW, SUMP_LOAD_ROW, ALKALINITY_USED,
 ) = range(LOOP_STATE, LOOP_STATE + 28)  # fmt: skip
-LOOP_STEPS = LOOP_STATE + 28
+# what this morning's tests found (NaN where nothing), what tanks and sump held before them, yesterday's ammonia of
+# fish, and what the tests made of the films; of ammonia, then of nitrite
+LOOP_TESTED = LOOP_STATE + 28
+(
+    TESTED_TAN, TESTED_NITRITE, WAS_TAN, WAS_NITRITE, SUMP_WAS_TAN, SUMP_WAS_NITRITE, FISH_TAN_WAS,
+    AMMONIA_FILM_FROM, NITRITE_FILM_FROM, AMMONIA_FILM_TO, NITRITE_FILM_TO, AMMONIA_FILM_BOUND, NITRITE_FILM_BOUND,
+) = range(LOOP_TESTED, LOOP_TESTED + 13)  # fmt: skip
+LOOP_STEPS = LOOP_TESTED + 13
 NEW_SUMP_TAN, NEW_SUMP_NITRITE, TAN_OUT, NITRITE_OUT = range(LOOP_STEPS, LOOP_STEPS + LOOP_BLOCK)
 LOOP_ROWS = LOOP_STEPS + 3 * LOOP_BLOCK
 
@@ -143,6 +150,8 @@ LOOP_KEPT = (
     "nitrate_held_g", "alkalinity_mg_l", "potassium_mg_l", "phosphorus_mg_l", "calcium_mg_l", "solids_mg_l",
     "chloride_mg_l", "sodium_mg_l", "uptake_n_g", "denitrified_n_g", "buffer_g", "top_up_m3", "outflow_m3",
     "solids_n_made_g", "solids_n_freed_g", "solids_n_held_g", "sludge_n_g", "settler_n_g", "settler_p_g",
+    "ammonia_film_from", "ammonia_film_to", "ammonia_film_bound",
+    "nitrite_film_from", "nitrite_film_to", "nitrite_film_bound",
 )  # fmt: skip
 
 # Mornings.event: what happens to fish; Mornings.amount: the amount it asks for

@@ -88,10 +88,14 @@ def begin_water(now: Now) -> None:
 def take_tests(now: Now, mornings: Mornings, day: int) -> None:
     """Set the loops' water to what tests measured this morning."""
     leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    for k in range(loop.shape[1]):
+        loop[TESTED_TAN, k], loop[TESTED_NITRITE, k] = math.nan, math.nan
     for n in range(mornings.level.size):
         if mornings.test[n, TEST_DAY] != day:
             continue
         k, key, level = mornings.test[n, TEST_LOOP], mornings.test[n, TEST_KEY], mornings.level[n]
+        if key in (TEST_TAN, TEST_NITRITE):
+            _note_test(now, k, key, level, day)
         if key == TEST_TAN:
             loop[SUMP_TAN, k] = level
         elif key == TEST_NITRITE:
@@ -117,6 +121,22 @@ def take_tests(now: Now, mornings: Mornings, day: int) -> None:
             else:
                 leaf[key, i] = level
         hold_alkalinity(now)
+
+
+@jitable
+def _note_test(now: Now, k: int, key: int, level: float, day: int) -> None:
+    """Note what a test found in loop ``k`` beside what tanks and sump held before it; nothing on the first morning."""
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    which = 0 if key == TEST_TAN else 1
+    row, sump = (TAN, SUMP_TAN) if key == TEST_TAN else (NITRITE, SUMP_NITRITE)
+    held, water, loop[FISH_TAN_WAS, k] = 0.0, 0.0, 0.0
+    for i in range(loop_of.size - now.unit.shape[1]):
+        if loop_of[i] == k:
+            held += leaf[row, i] * leaf[VOLUME, i]
+            water += leaf[VOLUME, i]
+            loop[FISH_TAN_WAS, k] += leaf[FISH_TAN, i]
+    loop[TESTED_TAN + which, k], loop[SUMP_WAS_TAN + which, k] = level, loop[sump, k]
+    loop[WAS_TAN + which, k] = held / water if day > 0 and water > 0.0 else math.nan
 
 
 @jitable

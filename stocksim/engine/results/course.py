@@ -102,6 +102,14 @@ class Course:
     sludge_n_g: FloatArray
     settler_n_g: FloatArray
     settler_p_g: FloatArray
+    # what a test made of the loop's films: strength before and after, 0 where none; -1 or 1 where it wanted a weaker or
+    # stronger film than one test may make it
+    ammonia_film_from: FloatArray
+    ammonia_film_to: FloatArray
+    ammonia_film_bound: FloatArray
+    nitrite_film_from: FloatArray
+    nitrite_film_to: FloatArray
+    nitrite_film_bound: FloatArray
     # of the climate
     leaf_exchange_m3_day: FloatArray
     leaf_exchange_load_g: FloatArray

@@ -16,6 +16,7 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.beds import BedCourse, BuildArea, balance_area, bed_course, build_areas, dissolved_nitrogen
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.deaths import ledger, taken_g
+from stocksim.engine.results.films import FilmCorrection, film_corrections
 from stocksim.engine.results.findings import (
     ADVISERS,
     Extremes,
@@ -106,6 +107,11 @@ class Season:
     def left_ranges(self) -> list[LeftRange]:
         """Ranges of formulas that the season leaves, and where; computed all the same."""
         return left_ranges(self.site, self.layout, self.course)
+
+    @cached_property
+    def film_corrections(self) -> list[FilmCorrection]:
+        """Films that tests of the water made weaker or stronger, in the order of dates."""
+        return film_corrections(self.layout, self.course)
 
     @cached_property
     def bed_course(self) -> BedCourse:

@@ -11,7 +11,8 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes.change import Action
-from stocksim.changes.search import find_changes, help_of
+from stocksim.changes.search import help_of
+from stocksim.changes.ways import find_changes
 from stocksim.engine.results.deaths import deaths_by_cause
 from stocksim.faces.words import base_data, base_words, cautions, most_portions, summary
 from stocksim.heat.notes import site_notes

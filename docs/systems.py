@@ -272,7 +272,7 @@ CAUSES: tuple[tuple[tuple[str, ...], tuple[str, ...], str], ...] = (
     ),
     (
         ("trout_tank_1983",), ("tan",),
-        "22 m2 of rings carry a load that the authors call controlled; wetted walls and pipes have no film in the file",
+        "22 m2 of rings carry a load that the authors call controlled; walls count as half a film, pipes as none",
     ),
     (("bass_indoors_4_5",), ("weight",), "at the band's edge, beyond it by less than is printed"),
     (

@@ -54,7 +54,7 @@ def by_solver(layout: Layout, course: Course, tolerance: float = 1e-7) -> dict[s
     flow, works = layout.flow_m3_day, layout.water
     temperature = layout.temperature_c[:, 0]
     salt = SALTS[works.salts[0]].salt_g_per_alkalinity_g
-    oxygen = np.concatenate([np.repeat(course.oxygen_mg_l[0, :1, 1:], 1, axis=0), course.oxygen_mg_l[0, :-1, 1:]])[:, 0]
+    oxygen = np.concatenate([course.oxygen_mg_l[0, :1], course.oxygen_mg_l[0, :-1]])
     sump_oxygen = np.concatenate([course.sump_oxygen_mg_l[0, :1], course.sump_oxygen_mg_l[0, :-1]])[:, 0]
 
     def mixed(level: np.ndarray, out: float) -> np.ndarray:
@@ -63,12 +63,12 @@ def by_solver(layout: Layout, course: Course, tolerance: float = 1e-7) -> dict[s
         return np.array([*through, -through.sum() - out * level[2]])
 
     start = np.concatenate([
-        np.zeros(6), np.full(3, works.start_nitrate[0]), np.full(3, works.start_level[0, 0]), works.maturity[:, 0],
+        np.zeros(6), np.full(3, works.start_nitrate[0]), np.full(3, works.start_level[0, 0]), works.maturity.T.ravel(),
     ])  # fmt: skip
     states = [start]
     for day in range(layout.days):
         t = temperature[day]
-        whole = float(nitrification_capacity(layout.film_m2[1], t))
+        whole = nitrification_capacity(layout.film_m2, t)
         decay = float(oxidizer_decay(t))
         # the day goes by the morning's pH, which is the evening's before
         free = float(unionized_fraction(course.ph[0, max(day - 1, 0), 0], t))
@@ -85,28 +85,35 @@ def by_solver(layout: Layout, course: Course, tolerance: float = 1e-7) -> dict[s
                                                            exchange, arriving, day, free)) -> np.ndarray:  # fmt: skip
             t, whole, decay, excreted, to_sump, out, top_up, base, exchange, arriving, day, free = d
             tan, no2, no3, alkalinity = (np.maximum(part, 0.0) for part in y[:12].reshape(4, 3))
-            film = y[12:]
-            air = float(oxygen_share(np.float64(whole * film[0]), tan[1], flow[1] + exchange, np.float64(arriving)))
-            active = whole * air * alkalinity[1] / (25.0 + alkalinity[1])
-            first = active * film[0] * tan[1] / (1.93 + tan[1])
-            second = 0.62 / 0.56 * active * film[1] * no2[1] / (1.0 + no2[1])
+            film = y[12:].reshape(2, 2)  # of tank and bed, for ammonia and nitrite
+            in_bed = float(
+                oxygen_share(np.float64(whole[1] * film[1, 0]), tan[1], flow[1] + exchange, np.float64(arriving))
+            )
+            air = np.array([oxygen[day, 0] / (0.9 + oxygen[day, 0]), in_bed])
+            active = whole * air * alkalinity[:2] / (25.0 + alkalinity[:2])
+            first = active * film[:, 0] * tan[:2] / (1.93 + tan[:2])
+            second = 0.62 / 0.56 * active * film[:, 1] * no2[:2] / (1.0 + no2[:2])
             growth = np.array([
-                float(oxidizer_growth(t, food, oxygen[day], alkalinity[1], kind))
-                * float(ammonia_inhibition(tan[1] * free, kind))
-                for kind, food in (("ammonia", tan[1]), ("nitrite", no2[1]))
+                [
+                    float(oxidizer_growth(t, food[leaf], oxygen[day, leaf], alkalinity[leaf], kind))
+                    * float(ammonia_inhibition(tan[leaf] * free, kind))
+                    for kind, food in (("ammonia", tan), ("nitrite", no2))
+                ]
+                for leaf in (0, 1)
             ])  # fmt: skip
             source = works.source_nitrate[0]
             gained = (
-                mixed(tan, out) + np.array([AS_AMMONIA * excreted, -first, to_sump]),
-                mixed(no2, out) + np.array([0.0, first - second, 0.0]),
-                mixed(no3, out) + np.array([0.0, second, top_up * source - course.denitrified_n_g[0, day, 0]]),
+                mixed(tan, out) + np.array([AS_AMMONIA * excreted - first[0], -first[1], to_sump]),
+                mixed(no2, out) + np.array([*(first - second), 0.0]),
+                mixed(no3, out) + np.array([*second, top_up * source - course.denitrified_n_g[0, day, 0]]),
                 mixed(alkalinity, out)
-                + np.array([BASE_PER_N * AS_AMMONIA * excreted, -2.0 * BASE_PER_N * first, base]),
+                + np.array([BASE_PER_N * (AS_AMMONIA * excreted - 2.0 * first[0]), -2.0 * BASE_PER_N * first[1], base]),
             )
-            return np.concatenate([*(part / volume for part in gained), (growth - decay) * film - growth * film**2])
+            grown = (growth - decay) * film - growth * film**2
+            return np.concatenate([*(part / volume for part in gained), grown.ravel()])
 
         solved = solve_ivp(rate, (0.0, 1.0), states[-1], "LSODA", rtol=tolerance, atol=1e-9)
         states.append(solved.y[:, -1])
     told = np.array(states[1:])
     names = ("tan", "nitrite", "nitrate", "alkalinity")
-    return {name: told[:, 3 * n : 3 * n + 3] for n, name in enumerate(names)} | {"film": told[:, 12:]}
+    return {name: told[:, 3 * n : 3 * n + 3] for n, name in enumerate(names)} | {"film": told[:, 14:]}

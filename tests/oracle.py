@@ -12,7 +12,7 @@ import math
 from oracle_company import company
 from oracle_events import happen, homes
 from oracle_fish import Cohort, beds_want, share_by_ammonia, share_by_oxygen
-from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, toxic_share
+from oracle_pools import Pool, bed_pool, film_rate, root_between, saturation, toxic_share, walls
 from oracle_water import HALF_NITRITE, SlowWater
 
 from stocksim.engine.days.films import BEND_MG_L, BEND_SHARE
@@ -36,7 +36,7 @@ class Loop(SlowWater):
         self.temperature = [float(t) for t in loop_water_c(site, key)]
         self.sump = Pool(table.sump, 0.0, table.sump / (table.depth or 0.8), table.oxygen_supply)
         self.tanks = {
-            name: Pool(t.volume, t.flow, t.volume / (t.depth or 0.8), t.oxygen_supply)
+            name: Pool(t.volume, t.flow, t.volume / (t.depth or 0.8), t.oxygen_supply, walls(t.volume, t.depth or 0.8))
             for name, t in file.tanks.items()
             if t.loop == key
         }
@@ -71,6 +71,8 @@ class Loop(SlowWater):
             pool.toxic = toxic_share(pool.ph, t)
         for pool in self.units.values():
             pool.full = self._film_capacity(pool, t)
+        for pool in self.tanks.values():
+            pool.full = pool.film * film_rate(t) * pool.oxygen / (HALF_OXYGEN + pool.oxygen)
         for pool in self.pools:
             pool.tan_now = pool.tan
         self._wake_fish(number, date)
@@ -183,7 +185,7 @@ class Loop(SlowWater):
             reaching = pool.volume * pool.oxygen + pool.brought + pool.flow * self.sump_oxygen
             wanted = sum(c.oxygen for c in pool.cohorts) + TO_NITRITE * values[1] + TO_NITRATE * values[3]
             pool.used = min(wanted, reaching)
-        for pool, pair in zip(self.units.values(), zip(films[::2], films[1::2], strict=True), strict=True):
+        for pool, pair in zip(self.pools, zip(films[::2], films[1::2], strict=True), strict=True):
             pool.grown = list(pair)
         back = sum(pool.flow * pool.oxygen_now for pool in self.pools)
         self.sump_used = min(self.solids_oxygen, self.sump.volume * self.sump.oxygen + self.sump.brought + back)
@@ -210,13 +212,19 @@ class Loop(SlowWater):
 
     def _tank_oxygen(self, pool: Pool, sump: float) -> float:
         gain = pool.volume + pool.flow + pool.exchange
-        arriving = pool.volume * pool.oxygen + pool.brought + pool.flow * sump
+        arriving = pool.volume * pool.oxygen + pool.brought + pool.flow * sump - self._film_use(pool)
         level = (arriving - self._feed_tank(pool, 1e3)) / gain
         if all(share_by_oxygen(cohort.s, level) == 1.0 for cohort in pool.cohorts):
             return level
-        level = root_between(lambda o: gain * o - arriving + self._feed_tank(pool, o), 0.0, arriving / gain)
+        most = max(arriving / gain, 0.0)
+        level = root_between(lambda o: gain * o - arriving + self._feed_tank(pool, o), 0.0, most)
         self._feed_tank(pool, level)
         return level
+
+    def _film_use(self, pool: Pool) -> float:
+        """Oxygen that a pool's films use at the TAN and nitrite in hand."""
+        used = TO_NITRITE * pool.capacity * pool.tan_now / (HALF_TAN + pool.tan_now)
+        return used + TO_NITRATE * pool.nitrite_capacity * pool.nitrite_now / (HALF_NITRITE + pool.nitrite_now)
 
     def _breathe(self) -> None:
         """Oxygen of sump, tanks and units, and with it what the fish eat, at the TAN in hand."""
@@ -230,9 +238,7 @@ class Loop(SlowWater):
                 pool.oxygen_now = self._tank_oxygen(pool, level)
                 back += pool.flow * pool.oxygen_now
             for pool in self.units.values():
-                used = TO_NITRITE * pool.capacity * pool.tan_now / (HALF_TAN + pool.tan_now)
-                used += TO_NITRATE * pool.nitrite_capacity * pool.nitrite_now / (HALF_NITRITE + pool.nitrite_now)
-                left = pool.volume * pool.oxygen + pool.brought + pool.flow * level - used
+                left = pool.volume * pool.oxygen + pool.brought + pool.flow * level - self._film_use(pool)
                 pool.oxygen_now = max(left, 0.0) / (pool.volume + pool.flow + pool.exchange)
                 back += pool.flow * pool.oxygen_now
             return gain * level - arriving - back + self.solids_oxygen

@@ -72,6 +72,12 @@ def rating(supply) -> float:
     return supply.power * 24.0 * 0.7 if supply.kind == "diffuser" else supply.transfer
 
 
+def walls(volume: float, depth: float) -> float:
+    """Half of the wall and floor of a round tank."""
+    radius = math.sqrt(volume / depth / math.pi)
+    return 0.5 * math.pi * radius * (radius + 2.0 * depth)
+
+
 class Pool:
     """One body of mixed water: tank, bed, biofilter or sump."""
 

@@ -100,18 +100,30 @@ class SlowWater:
             }
             back = [0.0] * site.days if column is None else [float(g) for g in stands.alkalinity_g[:, column]]
             pool.gives = [b / n if n > 0.0 else 0.0 for b, n in zip(back, pool.wants["nitrogen"], strict=True)]
-            started = bed.biofilter_started or table.biofilter_started
-            if table.biofilter_start is not None:
-                share = {"new": 1e-3, "seeded": 0.1, "mature": None}[table.biofilter_start]
-                pool.grown = [share, share]
-            elif started is None:
-                pool.grown = [None, None]
-            else:
-                age = max((self.start - started).days, 0)
-                pool.grown = [float(maturity_after(age, self.temperature[0], kind)) for kind in KINDS]
+            pool.grown = self._grown_at_start(table, bed.biofilter_started)
+        own = [
+            unit.biofilter_started
+            for unit in (*file.beds.values(), *file.biofilters.values())
+            if unit.loop == key and unit.biofilter_started is not None and getattr(unit, "kind", "") != "wicking"
+        ]
+        told = table.biofilter_start is not None or table.biofilter_started is not None
+        youngest = max(own) if own else None if self.units else self.start
+        for pool in self.tanks.values():
+            pool.grown = self._grown_at_start(table, None if told else youngest)
         self.is_at_rest = all(pool.grown[0] is None for pool in self.units.values())
         self.excreted_yesterday, self.judged = 0.0, []
         self._find_ph(0)
+
+    def _grown_at_start(self, table, own) -> list:
+        """Films of a pool on the first morning; None where the first day's water tells."""
+        if table.biofilter_start is not None:
+            share = {"new": 1e-3, "seeded": 0.1, "mature": None}[table.biofilter_start]
+            return [share, share]
+        started = own or table.biofilter_started
+        if started is None:
+            return [None, None]
+        age = max((self.start - started).days, 0)
+        return [float(maturity_after(age, self.temperature[0], kind)) for kind in KINDS]
 
     def _find_ph(self, number: int) -> None:
         for pool in self.tanks.values():
@@ -204,13 +216,14 @@ class SlowWater:
         held = self.held("alkalinity") + self.dose + self.top_up * self.source["alkalinity"]
         held += BASE_PER_N * freed + self.gave_back
         ammonia = sum(pool.tan * pool.volume for pool in [*self.pools, self.sump]) + freed + self.ammonia_dosed
-        active = {name: pool.full * (pool.grown[0] or 1.0) for name, pool in self.units.items()}
-        of_loop = base_left(held, self.water + self.outflow, sum(active.values()), ammonia)
+        active = [pool.full * (pool.grown[0] or 1.0) for pool in self.pools]
+        of_loop = base_left(held, self.water + self.outflow, sum(active), ammonia)
         self.decay = float(oxidizer_decay(t))
-        for name, pool in self.units.items():
-            arriving = pool.volume * pool.level["alkalinity"] + pool.flow * of_loop
-            food = pool.volume * pool.tan + pool.flow * self.sump.tan
-            pool.base = base_left(arriving, pool.volume + pool.flow, active[name], food)
+        for pool, works in zip(self.pools, active, strict=True):
+            given = 0.87 * sum(cohort.excreted for cohort in pool.cohorts)
+            arriving = pool.volume * pool.level["alkalinity"] + pool.flow * of_loop + BASE_PER_N * given
+            food = pool.volume * pool.tan + pool.flow * self.sump.tan + given
+            pool.base = base_left(arriving, pool.volume + pool.flow, works, food)
             pool.working = pool.full * pool.base / (HALF_BASE + pool.base)
             pool.air = pool.oxygen
             pool.free = max((float(unionized_fraction(tank.ph, t)) for tank in self.tanks.values()), default=0.0)
@@ -276,14 +289,9 @@ class SlowWater:
         ]
 
     def films(self, t: float, grown: list, tan: list, nitrite: list, days: float) -> tuple[list, list, list]:
-        """Capacities of every pool for ammonia and for nitrite, and the films after the step; tanks carry none."""
+        """Capacities of every pool for ammonia and for nitrite, and the films after the step."""
         first, second, after = [], [], []
         for pool, m, food, toxic in zip(self.pools, grown, tan, nitrite, strict=True):
-            if m is None:
-                first.append(0.0)
-                second.append(0.0)
-                after.append(None)
-                continue
             growth = self._growth(pool, t, food, toxic)
             mean = [float(maturity_mean(a, g, self.decay, days)) for a, g in zip(m, growth, strict=True)]
             first.append(pool.working * mean[0])
@@ -343,8 +351,9 @@ class SlowWater:
             device = CAPTURE[settler.kind] if settler.capture is None else settler.capture
             passed *= 1.0 - float(fouled_capture(device * settler.share_of_flow, number % settler.emptied_every_days))
         for pool in self.tanks.values():
-            base = BASE_PER_N * 0.87 * sum(c.excreted for c in pool.cohorts)
-            pool.grams = {"alkalinity": base, "co2": CO2_PER_OXYGEN * pool.used - CO2_PER_BASE * base}
+            base = BASE_PER_N * (0.87 * sum(c.excreted for c in pool.cohorts) - 2.0 * pool.nitrified)
+            breathed = max(pool.used - 3.427 * pool.nitrified - 1.142 * pool.oxidized, 0.0)
+            pool.grams = {"alkalinity": base, "co2": CO2_PER_OXYGEN * breathed - CO2_PER_BASE * base}
             for name in ("potassium", "phosphorus", *SOLIDS):
                 pool.grams[name] = sum(cohort.given[name] for cohort in pool.cohorts)
             pool.passes = passed

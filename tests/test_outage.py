@@ -72,15 +72,20 @@ def test_the_trades_ten_minutes(kg_m3, minutes):
     assert cut.reserves[0].alone.to_lethal == pytest.approx(minutes * (1.0 - kg_m3 / 1000.0), rel=1e-9)
 
 
+def use_of(season: Season, day: int, column: int) -> float:
+    """Oxygen that a tank's fish and the film on its walls use. [g/day]"""
+    course = season.course
+    fish = float(course.fish_oxygen_g[0, day] @ season.layout.cohort_tank[:, column])
+    return fish + 3.427 * course.nitrified_g[0, day, column] + 1.142 * course.nitrite_oxidized_g[0, day, column]
+
+
 def falls_to(threshold: float, start: float, season: Season, column: int, day: int, battery_w: float = 0.0) -> float:
     """Minutes by integrating the tank's balance step by step, at the greatest use."""
     layout, course = season.layout, season.course
     water = float(layout.temperature_c[day] @ layout.leaf_loop[column])
     kilograms = float((course.count * course.weight_g)[0, day] @ layout.cohort_tank[:, column]) / 1000.0
     volume = layout.volume_m3[column] - kilograms / 1000.0
-    use = float(
-        use_factors(season)[:, day, column].max() * course.fish_oxygen_g[0, day] @ layout.cohort_tank[:, column]
-    )
+    use = use_factors(season)[:, day, column].max() * use_of(season, day, column)
     exchange = layout.surface_m2[column] * float(surface_exchange_velocity(water))
     saturation = float(oxygen_saturation(water, layout.elevation_m))
 
@@ -185,7 +190,7 @@ def test_cylinder_holds_all_tanks_and_then_lets_go():
         air = season.layout.surface_m2[column] * float(surface_exchange_velocity(water))
         air *= float(oxygen_saturation(water, 900.0)) - level
         use = use_factors(season)[:, 10, column].max()
-        use *= float(season.course.fish_oxygen_g[0, 10] @ season.layout.cohort_tank[:, column])
+        use *= use_of(season, 10, column)
         need += max(use - air, 0.0) / 24.0
     dissolved = 0.1 * float(cylinder_oxygen_g(10.0, 100.0))  # a tenth of what bubbles up dissolves
     assert cut.cylinder_hours == pytest.approx(dissolved / need, rel=1e-9)
@@ -212,7 +217,7 @@ def test_already_below_is_no_time_even_with_help():
 
 
 def test_a_tank_without_fish_is_left_out():
-    season = run_season(build(two_loops()))
+    season = run_season(build(two_loops()), **{"cohorts.perch.count": 60})
     perch_come = START + dt.timedelta(days=6)
     before = power_cut(season, START + dt.timedelta(days=5))
     assert "perch" not in [r.cohort for r in before.reserves]

@@ -143,7 +143,8 @@ def test_stepping_the_loop_equals_the_exact_fall_of_tanks_alone(farmed):
         for column, tank in enumerate(tanks):
             reserve = by_tank(cut)[tank]
             water = every.volume_m3[days[row], column]
-            use = 1.4 * every.fish_g_day[days[row], column] / 24.0
+            # fish by the hour's factor, the film on the walls as it was
+            use = (1.4 * every.fish_g_day[days[row], column] + every.other_g_day[days[row], column]) / 24.0
             surface = farmed.layout.surface_m2[column] * float(surface_exchange_velocity(reserve.temperature_c))
             air = float(oxygen_saturation(reserve.temperature_c, farmed.layout.elevation_m))
             exact = float(minutes_to_level(start[days[row], column], 3.0, water, use, surface, air))

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stocksim.changes.change import (
     Action,
@@ -20,6 +21,7 @@ from stocksim.changes.change import (
     mends_when_run,
     prove,
 )
+from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.water import source_level
 from stocksim.engine.results.findings import Finding, water_limit_series
 from stocksim.engine.results.frames import Season
@@ -95,14 +97,21 @@ def starts_young(season: Season, loop: str) -> bool:
     water = layout.temperature_c[0, column]
     grown = np.array([[maturity_after(_GROWN_DAYS, water, "ammonia")], [maturity_after(_GROWN_DAYS, water, "nitrite")]])
     # a mature film stands as NaN: the first day's load decides how large it is
-    young = (layout.water.maturity < _YOUNG_SHARE * grown).any(axis=0)
+    young = (layout.water.maturity[..., len(layout.tanks) :] < _YOUNG_SHARE * grown).any(axis=0)
     return bool(film[young].sum() > 0.5 * film.sum())
 
 
+def _unit_film_m2(layout: Layout, loop: str) -> NDArray[np.float64]:
+    """Film of a loop's beds and biofilters, shape (leaf,); 0 for tanks, whose walls the keeper cannot make larger."""
+    film = np.where(layout.leaf_loop[:, layout.loops.index(loop)] > 0.0, layout.film_m2, 0.0)
+    film[: len(layout.tanks)] = 0.0
+    return film
+
+
 def new_film(season: Season, loop: str) -> Iterator[Change]:
-    """A biofilter for a loop that has no film at all, the smallest first."""
+    """A biofilter for a loop that has no film but on its tanks' walls, the smallest first."""
     layout = season.layout
-    if not layout.film_m2[layout.leaf_loop[:, layout.loops.index(loop)] > 0.0].any():
+    if not _unit_film_m2(layout, loop).any():
         yield from _new_filters(season, loop)
 
 
@@ -139,7 +148,7 @@ def _new_filters(season: Season, loop: str) -> Iterator[Change]:
 def more_film(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """More surface on the loop's largest bed or biofilter, as old as what is there."""
     layout = season.layout
-    film = np.where(layout.leaf_loop[:, layout.loops.index(loop)] > 0.0, layout.film_m2, 0.0)
+    film = _unit_film_m2(layout, loop)
     largest = int(np.argmax(film))
     if film[largest] <= 0.0:
         return

@@ -7,9 +7,10 @@ from typing import Any
 
 from stocksim.errors import Fault
 from stocksim.site.beds import bed_water_m3
-from stocksim.site.model import LoopTable, SiteFile
-from stocksim.site.quantities import shown
+from stocksim.site.model import LoopTable, SiteFile, TankTable
+from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M, shown
 from stocksim.units import format_quantity
+from stocksim.water.nitrification import WALL_FILM_SHARE, cylinder_surface
 
 # Greatest loss to air and crops in a day, as a share of the loop's water (common practice, no source): open water loses
 # some millimetres a day, and crops some litres a m2, which is a hundredth of most loops and a tenth of none.
@@ -32,6 +33,16 @@ def loop_water_m3(file: SiteFile, key: str) -> float:
     beds = sum(bed_water_m3(bed) for bed in file.beds.values() if bed.loop == key)
     filters = sum(unit.media_volume for unit in file.biofilters.values() if unit.loop == key)
     return open_sump_m3(file, key) + tanks + beds + filters
+
+
+def tank_depth_m(tank: TankTable) -> float:
+    """Depth of a tank's water, typed or usual. [m]"""
+    return tank.depth or DEFAULT_TANK_DEPTH_M
+
+
+def tank_film_m2(tank: TankTable) -> float:
+    """Whole film that a tank's walls and floor count as. [m2]"""
+    return WALL_FILM_SHARE.value * float(cylinder_surface(tank.volume, tank_depth_m(tank)))
 
 
 def open_sump_m3(file: SiteFile, key: str) -> float:

@@ -1,4 +1,4 @@
-"""Nitrification on the surfaces of beds and biofilters (mature film)."""
+"""Nitrification on the surfaces of beds, biofilters and tanks (mature film)."""
 
 from __future__ import annotations
 
@@ -46,6 +46,10 @@ AREAL_RATE = Declared(
     1.38, 0.7, 1.9, "Zhu & Chen 1999, freed; range fitted in this project to published systems, and the freed anchors"
 )
 AREAL_RATE_AT_20 = AREAL_RATE.value
+# Film on a tank's walls and floor as a share of a whole film of the same area: assumed in this project, for no measured
+# rate of a wall was found, that fish and flow scour it and the keeper brushes it. From none, of a tank scrubbed every
+# few days, to a whole film, of walls that are left alone. Sump walls, pipes and netting are not counted.
+WALL_FILM_SHARE = Declared(0.5, 0.0, 1.0, "assumed in this project, no source: scoured by fish, brushed by the keeper")
 # Temperature factor per degC; published 1.03-1.10. A published design table, 0.3/0.7/1.0 g/m2/day at 5/15/25 degC,
 # implies 1.06, and 1.09 over 5-15. Below 10 degC the cautious end.
 THETA = 1.06
@@ -53,6 +57,31 @@ THETA_COLD = 1.10
 COLD_BELOW_C = 10.0
 # Oxygen at half the greatest rate [mg/L]: published 0.5-1.3 (from memory), middle taken.
 HALF_SATURATION_OXYGEN_MG_L = 0.9
+
+
+def cylinder_surface(volume_m3: ArrayLike, depth_m: ArrayLike) -> FloatArray:
+    """Wetted wall and floor of a round tank.
+
+    Parameters
+    ----------
+    volume_m3 : array_like, shape (...)
+        Water in the tank. [m3]
+    depth_m : array_like, shape (...)
+        Its depth. [m] Above 0.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Surface. [m2] No upright tank of this volume and depth has less; a square one has 13 % more wall.
+
+    Examples
+    --------
+    >>> cylinder_surface([1.0, 5.0], 0.8).round(2)
+    array([ 4.42, 13.34])
+    """
+    depth = np.asarray(depth_m, float)
+    floor = np.asarray(volume_m3, float) / depth
+    return floor + 2.0 * np.sqrt(np.pi * floor) * depth
 
 
 def nitrification_capacity(surface_m2: ArrayLike, temperature_c: ArrayLike) -> FloatArray:

@@ -142,7 +142,9 @@ def loop_oxygen(season: Season, column: int, tank_start: FloatArray, tank_water:
     fish = (course.fish_oxygen_g @ layout.cohort_tank)[0]
     start = np.concatenate([tank_start, course.oxygen_mg_l[0, :, tanks:]], axis=1)
     water = np.concatenate([tank_water, np.broadcast_to(layout.volume_m3[tanks:], start[:, tanks:].shape)], axis=1)
-    used = np.concatenate([np.zeros_like(fish), course.oxygen_used_g[0, :, tanks:]], axis=1)
+    # what tanks use besides their fish is the film on their walls
+    used = course.oxygen_used_g[0] - np.concatenate([fish, np.zeros_like(start[:, tanks:])], axis=1)
+    used = np.maximum(used, 0.0)
     breathed = np.concatenate([fish, np.zeros_like(start[:, tanks:])], axis=1)
     days = layout.days
 

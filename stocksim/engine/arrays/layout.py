@@ -15,7 +15,7 @@ from stocksim.engine.arrays.water import Waterworks, build_waterworks
 from stocksim.heat.temperatures import water_c
 from stocksim.site.bed_kinds import BED_KINDS, BIOFILTER_KINDS
 from stocksim.site.beds import bed_film_m2, bed_flow_m3_day, bed_water_m3
-from stocksim.site.loop_water import open_sump_m3
+from stocksim.site.loop_water import open_sump_m3, tank_depth_m, tank_film_m2
 from stocksim.site.model import BedTable, BiofilterTable, Diffuser, MeasuredTransfer
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.site.reading import Site
@@ -240,7 +240,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
     file = site.file
     loops, tanks = tuple(file.loops), tuple(file.tanks)
     leaves = {
-        key: _Leaf(t.loop, t.volume, t.flow, t.volume / (t.depth or DEFAULT_TANK_DEPTH_M), t.oxygen_supply, 0.0, False)
+        key: _Leaf(t.loop, t.volume, t.flow, t.volume / tank_depth_m(t), t.oxygen_supply, tank_film_m2(t), False)
         for key, t in file.tanks.items()
     }
     beds = [(f"beds.{key}", bed) for key, bed in file.beds.items() if BED_KINDS[bed.kind].is_on_loop]

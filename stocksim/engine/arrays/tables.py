@@ -126,9 +126,8 @@ def tables(layout: Layout) -> tuple[Given, Climate]:
     given = Given(
         fish=_fish(layout),
         fish_day=_fish_day(layout),
-        leaf=_stack(layout.volume_m3, layout.flow_m3_day),
+        leaf=_stack(layout.volume_m3, layout.flow_m3_day, *np.moveaxis(layout.water.maturity, 1, 0)),
         leaf_day=leaf_day,
-        unit=np.ascontiguousarray(layout.water.maturity),
         unit_day=_unit_day(layout),
         loop=_loop(layout),
         loop_day=_loop_day(layout, sump),
@@ -199,7 +198,10 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
     sump_exchange = sump_device + sump_still + overflow
     capacity = nitrification_capacity(layout.film_m2[:, None], leaf_temperature)
     leaf_day = _stack(
-        device + still, brought, capacity, carbon_dioxide_exchange(still, device), layout.water.passing
+        device + still, brought, capacity, carbon_dioxide_exchange(still, device), layout.water.passing,
+        oxidizer_decay(leaf_temperature),
+        oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
+        oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
     )  # fmt: skip
     sump = (
         saturation, sump_exchange, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),
@@ -209,14 +211,8 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
 
 
 def _unit_day(layout: Layout) -> FloatArray:
-    temperature = layout.temperature_c @ layout.leaf_loop[len(layout.tanks) :].T
     minerals = layout.water.minerals_per_n
-    return _stack(
-        oxidizer_decay(temperature),
-        oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
-        oxidizer_growth(temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
-        layout.water.uptake_g, minerals[:, 0], minerals[:, 1], minerals[:, 2], layout.water.alkalinity_per_n,
-    )  # fmt: skip
+    return _stack(layout.water.uptake_g, minerals[:, 0], minerals[:, 1], minerals[:, 2], layout.water.alkalinity_per_n)
 
 
 def _loop(layout: Layout) -> FloatArray:
@@ -316,7 +312,7 @@ def empty_now(layout: Layout, given: Given) -> Now:
         loop_of=loop_of.astype(np.int64),
         fish=np.zeros((rows.FISH_ROWS, given.fish.shape[-1])),
         leaf=np.zeros((rows.LEAF_ROWS, given.leaf.shape[-1])),
-        unit=np.zeros((rows.UNIT_ROWS, given.unit.shape[-1])),
+        unit=np.zeros((rows.UNIT_ROWS, given.unit_day.shape[-1])),
         loop=np.zeros((rows.LOOP_ROWS, given.loop.shape[-1])),
     )
 
@@ -324,7 +320,7 @@ def empty_now(layout: Layout, given: Given) -> Now:
 def empty_course(given: Given, scenarios: int, events: int) -> Kept:
     """Tables of zeros for the course of so many scenarios."""
     days, leaves = given.fish_day.shape[-3], given.leaf.shape[-1]
-    units, loops = given.unit.shape[-1], given.loop.shape[-1]
+    units, loops = given.unit_day.shape[-1], given.loop.shape[-1]
     return Kept(
         fish=np.zeros((scenarios, days, len(rows.FISH_KEPT), given.fish.shape[-1])),
         leaf=np.zeros((scenarios, days, len(rows.LEAF_KEPT), leaves)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,7 +72,7 @@ class Waterworks:
         Share of what lies in the loop's settlers that is taken out that day. [-]
     drawn_off_m3 : ndarray, shape (loop,)
         Water drawn off with sludge, on average. [m3/day]
-    maturity : ndarray, shape (2, unit)
+    maturity : ndarray, shape (2, leaf)
         Start of ammonia and nitrite oxidizers. [-] NaN asks for the film that the first day's load feeds.
     uptake_g : ndarray, shape (day, unit)
         Nitrogen that crops of a unit would take up. [g/day]
@@ -214,7 +215,7 @@ def build_waterworks(
         passing=passing,
         emptied=emptied,
         drawn_off_m3=_of_loops(site, {k: sum(s.drawn_off for s in settlers[k]) for k in loops}),
-        maturity=np.array([_maturity(site, unit, first_c[unit.loop]) for _, unit in units], float).reshape(-1, 2).T,
+        maturity=np.array(_starts(site, [unit for _, unit in units], first_c), float).reshape(-1, 2).T,
         uptake_g=uptake,
         minerals_per_n=minerals_per_n,
         alkalinity_per_n=_given_back(stands, names, uptake),
@@ -283,15 +284,35 @@ def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
     return share
 
 
-def _maturity(site: Site, unit: BedTable | BiofilterTable, water_c: float) -> tuple[float, float]:
-    """Ammonia and nitrite oxidizers of a unit on the first morning; NaN where it is mature and the load decides."""
-    loop = site.file.loops[unit.loop]
-    if unit.biofilter_started is None and loop.biofilter_start is not None:
+def _starts(
+    site: Site, units: list[BedTable | BiofilterTable], water_c: Mapping[str, float]
+) -> list[tuple[float, float]]:
+    """Films of tanks, beds and biofilters on the first morning.
+
+    Walls are as old as the loop is told to be, else as the youngest film of its beds and biofilters; of a loop that has
+    neither they are bare.
+    """
+    leaves = [(unit.loop, unit.biofilter_started) for unit in units]
+    youngest = {
+        key: max((started for of, started in leaves if of == key and started is not None), default=None)
+        for key, loop in site.file.loops.items()
+        if loop.biofilter_start is None and loop.biofilter_started is None
+    }
+    bare = youngest.keys() - {key for key, _ in leaves}
+    youngest |= dict.fromkeys(bare, site.file.season.start)
+    leaves = [(tank.loop, youngest.get(tank.loop)) for tank in site.file.tanks.values()] + leaves
+    return [_maturity(site, key, own, water_c[key]) for key, own in leaves]
+
+
+def _maturity(site: Site, key: str, own: dt.date | None, water_c: float) -> tuple[float, float]:
+    """Ammonia and nitrite oxidizers of a leaf on the first morning; NaN where it is mature and the load decides."""
+    loop = site.file.loops[key]
+    if own is None and loop.biofilter_start is not None:
         if loop.biofilter_start == "mature":
             return np.nan, np.nan
         share = start_maturity(loop.biofilter_start)
         return share, share
-    started = unit.biofilter_started or loop.biofilter_started
+    started = own or loop.biofilter_started
     if started is None:
         return np.nan, np.nan
     age = max((site.file.season.start - started).days, 0)

@@ -54,7 +54,6 @@ def seasons(
             _clear(now)
             _fill(now.fish, given.fish[at(s, given.fish)], FISH_GIVEN)
             _fill(now.leaf, given.leaf[at(s, given.leaf)], LEAF_GIVEN)
-            _fill(now.unit, given.unit[at(s, given.unit)], UNIT_GIVEN)
             _fill(now.loop, given.loop[at(s, given.loop)], LOOP_GIVEN)
             _take_day(given, now, s, 0)
             begin_fish(now)
@@ -124,7 +123,8 @@ def keep(now: Now, day: int, kept: Kept) -> None:
         # below 0 the bases of a large dose have taken it from bicarbonate, which is carried as owed carbon dioxide
         _put(kept.tank[day], i, (leaf[PH, i], max(leaf[CO2, i], 0.0)))
     for u in range(unit.shape[1]):
-        _put(kept.unit[day], u, (leaf[AMMONIA_CAPACITY, tanks + u], unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u],
+        i = tanks + u
+        _put(kept.unit[day], u, (leaf[AMMONIA_CAPACITY, i], leaf[AMMONIA_FILM, i], leaf[NITRITE_FILM, i],
                                  unit[TAKEN, u], unit[TAKEN_CALCIUM, u], unit[TAKEN_POTASSIUM, u],
                                  unit[TAKEN_PHOSPHORUS, u]))  # fmt: skip
     for k in range(loop.shape[1]):

@@ -1,4 +1,4 @@
-"""The films of beds and biofilters through a day: what they nitrify, and how they grow or shrink with it."""
+"""The films of beds, biofilters and tank walls through a day: what they nitrify, and how they grow with it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from stocksim.engine.days.rows import *
 from stocksim.water.alkalinity import alkalinity_limited
 from stocksim.water.loop import balance_removal, removal_level
 from stocksim.water.maturity import HALF_ALKALINITY_MG_L, OXIDIZERS, SEED, equilibrium_maturity, wintered_maturity
-from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, oxygen_share
+from stocksim.water.nitrification import HALF_SATURATION_OXYGEN_MG_L, HALF_SATURATION_TAN_MG_L, oxygen_share
 from stocksim.water.nitrite import HALF_SATURATION_NITRITE_MG_L, NITRITE_PER_AMMONIA_RATE
 from stocksim.water.solids import ALKALINITY_PER_NITRATE_NITROGEN
 from stocksim.water.steps import extrapolated, logistic_step
@@ -35,12 +35,18 @@ _HALVINGS, _SAME = 60, 1e-9
 
 @jitable
 def film_oxygen(now: Now) -> None:
-    """What the films' surfaces could nitrify today with the oxygen that reaches them. [g/day]"""
+    """What the films' surfaces could nitrify today with the oxygen that reaches them. [g/day]
+
+    Walls lie in the water of the tank, of which they use little: what fish left of its oxygen last evening counts.
+    """
     leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    tanks = loop_of.size - now.unit.shape[1]
     for i in range(loop_of.size):
         whole = leaf[FILM_CAPACITY, i]
         leaf[WORKING, i] = 0.0
-        if whole > 0.0:
+        if i < tanks:
+            leaf[WORKING, i] = whole * leaf[OXYGEN, i] / (HALF_SATURATION_OXYGEN_MG_L + leaf[OXYGEN, i])
+        elif whole > 0.0:
             flow = leaf[FLOW, i]
             brought = leaf[OXYGEN_BROUGHT, i] + flow * loop[SUMP_OXYGEN, loop_of[i]]
             exchange = flow + leaf[OXYGEN_EXCHANGE, i]
@@ -53,8 +59,8 @@ def film_morning(now: Now) -> None:
 
     Fish are taken to excrete what they would in the morning's water, crops and sediment to take as much as yesterday.
     """
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
-    tanks = loop_of.size - unit.shape[1]
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    tanks = loop_of.size - now.unit.shape[1]
     for k in range(loop.shape[1]):
         working, ammonia = 0.0, loop[SUMP_TAN, k] * loop[SUMP_VOLUME, k]
         free = 0.0
@@ -72,42 +78,40 @@ def film_morning(now: Now) -> None:
         of_loop, loop[NITRIFIED_BEFORE, k] = alkalinity_limited(
             held, loop[LOOP_WATER, k] + loop[OUTFLOW, k], working, available, loop[NITRIFIED_BEFORE, k]
         )
-        for u in range(unit.shape[1]):
-            i = tanks + u
+        for i in range(loop_of.size):
             if loop_of[i] == k:
-                unit[FREE_SHARE, u] = free
-                _unit_morning(now, u, i, of_loop, loop[SUMP_TAN, k])
+                leaf[FREE_SHARE, i] = free
+                _leaf_morning(leaf, i, of_loop, loop[SUMP_TAN, k])
     correct_films(now)
-    for u in range(unit.shape[1]):
-        i = tanks + u
+    for i in range(loop_of.size):
         found = film_step(
-            unit, u, unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u], leaf[TAN, i], leaf[NITRITE, i], unit[DECAY, u], 1.0
+            leaf, i, leaf[AMMONIA_FILM, i], leaf[NITRITE_FILM, i], leaf[TAN, i], leaf[NITRITE, i], leaf[DECAY, i], 1.0
         )
         leaf[AMMONIA_CAPACITY, i], leaf[NITRITE_CAPACITY, i] = found[0], found[1]
-        unit[NEXT_AMMONIA_FILM, u], unit[NEXT_NITRITE_FILM, u] = found[2], found[3]
+        leaf[NEXT_AMMONIA_FILM, i], leaf[NEXT_NITRITE_FILM, i] = found[2], found[3]
 
 
 @jitable
-def _unit_morning(now: Now, u: int, i: int, loop_alkalinity: float, sump_tan: float) -> None:
-    """Alkalinity that a unit ends the day with, and what a whole film could do at that."""
-    leaf, unit = now.leaf, now.unit
-    volume, flow = leaf[VOLUME, i], leaf[FLOW, i]
-    left, unit[UNIT_NITRIFIED_BEFORE, u] = alkalinity_limited(
-        volume * leaf[ALKALINITY, i] + flow * loop_alkalinity, volume + flow,
-        leaf[WORKING, i] * leaf[GROWN, i], volume * leaf[TAN, i] + flow * sump_tan, unit[UNIT_NITRIFIED_BEFORE, u],
+def _leaf_morning(leaf: FloatArray, i: int, loop_alkalinity: float, sump_tan: float) -> None:
+    """Alkalinity that a leaf ends the day with, and what a whole film could do at that."""
+    volume, flow, freed = leaf[VOLUME, i], leaf[FLOW, i], leaf[FISH_TAN, i]
+    held = volume * leaf[ALKALINITY, i] + flow * loop_alkalinity + ALKALINITY_PER_NITRATE_NITROGEN * freed
+    left, leaf[FILM_NITRIFIED_BEFORE, i] = alkalinity_limited(
+        held, volume + flow, leaf[WORKING, i] * leaf[GROWN, i], volume * leaf[TAN, i] + flow * sump_tan + freed,
+        leaf[FILM_NITRIFIED_BEFORE, i],
     )  # fmt: skip
     buffered = left / (HALF_ALKALINITY_MG_L + left)
     air = leaf[OXYGEN, i]
-    unit[WELL_FED_AMMONIA, u] = unit[AMMONIA_GROWTH, u] * (air / (_AMMONIA_HALF_OXYGEN + air)) * buffered
-    unit[WELL_FED_NITRITE, u] = unit[NITRITE_GROWTH, u] * (air / (_NITRITE_HALF_OXYGEN + air)) * buffered
-    unit[SURFACE, u] = leaf[WORKING, i] * buffered
-    if math.isnan(unit[AMMONIA_FILM, u]) or math.isnan(unit[NITRITE_FILM, u]):
-        still = film_growth(unit, u, MATURE_FOOD_MG_L, MATURE_FOOD_MG_L)
-        asleep = wintered_maturity(unit[DECAY, u])
-        if math.isnan(unit[AMMONIA_FILM, u]):
-            unit[AMMONIA_FILM, u] = max(equilibrium_maturity(still[0], unit[DECAY, u]), asleep)
-        if math.isnan(unit[NITRITE_FILM, u]):
-            unit[NITRITE_FILM, u] = max(equilibrium_maturity(still[1], unit[DECAY, u]), asleep)
+    leaf[WELL_FED_AMMONIA, i] = leaf[AMMONIA_GROWTH, i] * (air / (_AMMONIA_HALF_OXYGEN + air)) * buffered
+    leaf[WELL_FED_NITRITE, i] = leaf[NITRITE_GROWTH, i] * (air / (_NITRITE_HALF_OXYGEN + air)) * buffered
+    leaf[SURFACE, i] = leaf[WORKING, i] * buffered
+    if math.isnan(leaf[AMMONIA_FILM, i]) or math.isnan(leaf[NITRITE_FILM, i]):
+        still = film_growth(leaf, i, MATURE_FOOD_MG_L, MATURE_FOOD_MG_L)
+        asleep = wintered_maturity(leaf[DECAY, i])
+        if math.isnan(leaf[AMMONIA_FILM, i]):
+            leaf[AMMONIA_FILM, i] = max(equilibrium_maturity(still[0], leaf[DECAY, i]), asleep)
+        if math.isnan(leaf[NITRITE_FILM, i]):
+            leaf[NITRITE_FILM, i] = max(equilibrium_maturity(still[1], leaf[DECAY, i]), asleep)
 
 
 @jitable
@@ -129,8 +133,8 @@ def _tells_of_films(now: Now, k: int, which: int) -> bool:
     It does while fish feed them, today and yesterday. On the first morning nothing stands beside it: then it does where
     the films are mature, so that the loop is taken to be at rest.
     """
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
-    is_first, tanks = math.isnan(loop[WAS_TAN + which, k]), loop_of.size - unit.shape[1]
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    is_first, tanks = math.isnan(loop[WAS_TAN + which, k]), loop_of.size - now.unit.shape[1]
     given, surface = 0.0, 0.0
     for i in range(loop_of.size):
         if loop_of[i] != k:
@@ -138,8 +142,8 @@ def _tells_of_films(now: Now, k: int, which: int) -> bool:
         if i < tanks:
             given += leaf[FISH_TAN, i]
         else:
-            surface += unit[SURFACE, i - tanks]
-            if is_first and not math.isnan(unit[START_AMMONIA_FILM + which, i - tanks]):
+            surface += leaf[SURFACE, i]
+            if is_first and not math.isnan(leaf[START_AMMONIA_FILM + which, i]):
                 return False
     if loop[AMMONIA_DOSE, k] > 0.0 or not given > 0.0 or not surface > 0.0:
         return False
@@ -153,7 +157,7 @@ def _correct_film(now: Now, k: int, which: int) -> None:
     The loop is taken to produce, and its level to move, as reckoned: at the tested level films and outflow together
     take what they took at the level that the test overrules. On the first morning they take the day's load.
     """
-    loop_of, unit, loop = now.loop_of, now.unit, now.loop
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
     outflow = loop[DRAWN_OFF, k] + loop[OVERFLOW, k]  # a water change of today comes after the test
     tested, was = loop[TESTED_TAN + which, k], loop[WAS_TAN + which, k]
     _make_food(now, k, which, outflow)
@@ -176,14 +180,14 @@ def _correct_film(now: Now, k: int, which: int) -> None:
             low = middle
         else:
             high = middle
-    tanks, whole, old, new = loop_of.size - unit.shape[1], 0.0, 0.0, 0.0
-    for u in range(unit.shape[1]):
-        if loop_of[tanks + u] == k:
-            film, surface = unit[AMMONIA_FILM + which, u], unit[SURFACE, u]
-            unit[AMMONIA_FILM + which, u] = min(max(high * film, SEED), 1.0)
+    whole, old, new = 0.0, 0.0, 0.0
+    for i in range(loop_of.size - now.unit.shape[1], loop_of.size):
+        if loop_of[i] == k:
+            film, surface = leaf[AMMONIA_FILM + which, i], leaf[SURFACE, i]
+            leaf[AMMONIA_FILM + which, i] = min(max(high * film, SEED), 1.0)
             whole += surface
             old += surface * film
-            new += surface * unit[AMMONIA_FILM + which, u]
+            new += surface * leaf[AMMONIA_FILM + which, i]
     loop[AMMONIA_FILM_FROM + which, k], loop[AMMONIA_FILM_TO + which, k] = old / whole, new / whole
 
 
@@ -193,15 +197,14 @@ def _make_food(now: Now, k: int, which: int, outflow: float) -> None:
 
     By the ammonia oxidizers at the sump's level; on the first morning, which has none, they share the day's load.
     """
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
-    tanks, whole = loop_of.size - unit.shape[1], 0.0
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    tanks, whole = loop_of.size - now.unit.shape[1], 0.0
     is_first = math.isnan(loop[WAS_TAN + which, k])
-    for u in range(unit.shape[1]):
-        i = tanks + u
+    for i in range(tanks, loop_of.size):
         if loop_of[i] == k:
             leaf[REMOVED_ROW, i] = 0.0
             if which == 1 and leaf[FLOW, i] > 0.0:
-                capacity = unit[SURFACE, u] * unit[AMMONIA_FILM, u]
+                capacity = leaf[SURFACE, i] * leaf[AMMONIA_FILM, i]
                 level = removal_level(
                     loop[SUMP_TAN, k], leaf[FLOW, i], 0.0, leaf[FLOW, i], capacity, HALF_SATURATION_TAN_MG_L
                 )[0]
@@ -234,39 +237,38 @@ def _at_rest(now: Now, k: int, which: int, outflow: float) -> tuple[float, float
 @jitable
 def _film_takes(now: Now, k: int, which: int, factor: float, arriving: float) -> float:
     """What the films of a loop, so many times as strong, take a day of water that reaches them at a level. [g/day]"""
-    leaf, loop_of, unit = now.leaf, now.loop_of, now.unit
-    tanks, taken = loop_of.size - unit.shape[1], 0.0
+    leaf, loop_of, taken = now.leaf, now.loop_of, 0.0
     half = HALF_SATURATION_TAN_MG_L if which == 0 else HALF_SATURATION_NITRITE_MG_L
     rate = 1.0 if which == 0 else NITRITE_PER_AMMONIA_RATE
-    for u in range(unit.shape[1]):
-        flow = leaf[FLOW, tanks + u]
-        if loop_of[tanks + u] == k and flow > 0.0:
-            capacity = rate * unit[SURFACE, u] * min(max(factor * unit[AMMONIA_FILM + which, u], SEED), 1.0)
-            level = removal_level(arriving, flow, leaf[REMOVED_ROW, tanks + u], flow, capacity, half)[0]
+    for i in range(loop_of.size - now.unit.shape[1], loop_of.size):
+        flow = leaf[FLOW, i]
+        if loop_of[i] == k and flow > 0.0:
+            capacity = rate * leaf[SURFACE, i] * min(max(factor * leaf[AMMONIA_FILM + which, i], SEED), 1.0)
+            level = removal_level(arriving, flow, leaf[REMOVED_ROW, i], flow, capacity, half)[0]
             taken += capacity * level / (half + level)
     return taken
 
 
 @jitable
-def film_growth(unit: FloatArray, column: int, tan: float, nitrite: float) -> tuple[float, float]:
-    """Growth of a unit's ammonia and nitrite oxidizers on their food in today's water. [1/day]"""
-    free = tan * unit[FREE_SHARE, column]
+def film_growth(leaf: FloatArray, column: int, tan: float, nitrite: float) -> tuple[float, float]:
+    """Growth of a leaf's ammonia and nitrite oxidizers on their food in today's water. [1/day]"""
+    free = tan * leaf[FREE_SHARE, column]
     return (
-        unit[WELL_FED_AMMONIA, column] * tan / ((_HALF_TAN + tan) * (1.0 + free / _AMMONIA_HINDERED)),
-        unit[WELL_FED_NITRITE, column] * nitrite / ((_HALF_NITRITE + nitrite) * (1.0 + free / _NITRITE_HINDERED)),
+        leaf[WELL_FED_AMMONIA, column] * tan / ((_HALF_TAN + tan) * (1.0 + free / _AMMONIA_HINDERED)),
+        leaf[WELL_FED_NITRITE, column] * nitrite / ((_HALF_NITRITE + nitrite) * (1.0 + free / _NITRITE_HINDERED)),
     )
 
 
 @jitable
 def film_step(
-    unit: FloatArray, column: int, ammonia_film: float, nitrite_film: float, tan: float, nitrite: float, decay: float,
+    leaf: FloatArray, column: int, ammonia_film: float, nitrite_film: float, tan: float, nitrite: float, decay: float,
     days: float,
 ) -> tuple[float, float, float, float]:  # fmt: skip
-    """Capacity of a unit's films for ammonia and nitrite over a step [g/day], and the films at its end."""
-    growth = film_growth(unit, column, tan, nitrite)
+    """Capacity of a leaf's films for ammonia and nitrite over a step [g/day], and the films at its end."""
+    growth = film_growth(leaf, column, tan, nitrite)
     mean, end = logistic_step(ammonia_film, growth[0], decay, days)
     nitrite_mean, nitrite_end = logistic_step(nitrite_film, growth[1], decay, days)
-    surface = unit[SURFACE, column]
+    surface = leaf[SURFACE, column]
     return (
         surface * mean, NITRITE_PER_AMMONIA_RATE * surface * nitrite_mean,
         min(max(end, SEED), 1.0), min(max(nitrite_end, SEED), 1.0),
@@ -313,27 +315,24 @@ def fine_nitrogen(now: Now) -> None:
 @jitable
 def _in_steps(now: Now, steps: int) -> None:
     """The day's nitrogen in two or three steps."""
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
     block, sump_block = LEAF_STEPS + (steps - 1) * LEAF_BLOCK, LOOP_STEPS + (steps - 1) * LOOP_BLOCK
-    film, tanks = UNIT_STEPS + (steps - 1) * UNIT_BLOCK, loop_of.size - unit.shape[1]
+    film, other = block + STEP_AMMONIA_FILM, block + STEP_NITRITE_FILM
     begin_steps(now, block, sump_block)
     for i in range(loop_of.size):
         leaf[block + STEP_TAN, i], leaf[block + STEP_NITRITE, i] = leaf[TAN, i], leaf[NITRITE, i]
-        leaf[block + STEP_AMMONIA_CAPACITY, i], leaf[block + STEP_NITRITE_CAPACITY, i] = 0.0, 0.0
+        leaf[film, i], leaf[other, i] = leaf[AMMONIA_FILM, i], leaf[NITRITE_FILM, i]
     for k in range(loop.shape[1]):
         loop[sump_block + STEP_SUMP_TAN, k] = loop[SUMP_TAN, k]
         loop[sump_block + STEP_SUMP_NITRITE, k] = loop[SUMP_NITRITE, k]
-    for u in range(unit.shape[1]):
-        unit[film, u], unit[film + 1, u] = unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u]
     for _ in range(steps):
-        for u in range(unit.shape[1]):
-            i = tanks + u
+        for i in range(loop_of.size):
             found = film_step(
-                unit, u, unit[film, u], unit[film + 1, u], leaf[block + STEP_TAN, i], leaf[block + STEP_NITRITE, i],
-                unit[DECAY, u], 1.0 / steps,
+                leaf, i, leaf[film, i], leaf[other, i], leaf[block + STEP_TAN, i], leaf[block + STEP_NITRITE, i],
+                leaf[DECAY, i], 1.0 / steps,
             )  # fmt: skip
             leaf[block + STEP_AMMONIA_CAPACITY, i], leaf[block + STEP_NITRITE_CAPACITY, i] = found[0], found[1]
-            unit[film, u], unit[film + 1, u] = found[2], found[3]
+            leaf[film, i], leaf[other, i] = found[2], found[3]
         nitrogen_step(now, steps, block, sump_block, block + STEP_TAN, sump_block + STEP_SUMP_TAN)
 
 
@@ -399,8 +398,8 @@ def _best(table: FloatArray, first: int, rows: int, row: int, column: int) -> fl
 @jitable
 def _extrapolate(now: Now, k: int) -> None:
     """Put the fine day of loop ``k`` in the place of the coarse one."""
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
-    tanks, lowest = loop_of.size - unit.shape[1], 0.0
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
+    lowest = 0.0
     for row in range(LOOP_BLOCK):
         lowest = min(lowest, _best(loop, LOOP_STEPS, LOOP_BLOCK, row, k))
     for i in range(loop_of.size):
@@ -419,8 +418,7 @@ def _extrapolate(now: Now, k: int) -> None:
             leaf[LEAF_STEPS + row, i] = best if is_sound else leaf[LEAF_STEPS + 2 * LEAF_BLOCK + row, i]
         leaf[TAN_MOVE, i] = leaf[NEW_TAN, i] - leaf[TAN, i]
         leaf[NITRITE_MOVE, i] = leaf[NEW_NITRITE, i] - leaf[NITRITE, i]
-        if i >= tanks:
-            for film in range(UNIT_BLOCK):
-                best = _best(unit, UNIT_STEPS, UNIT_BLOCK, film, i - tanks)
-                best = best if is_sound else unit[UNIT_STEPS + 2 * UNIT_BLOCK + film, i - tanks]
-                unit[UNIT_STEPS + film, i - tanks] = min(max(best, SEED), 1.0)
+        for row in (STEP_AMMONIA_FILM, STEP_NITRITE_FILM):
+            best = _best(leaf, LEAF_STEPS, LEAF_BLOCK, row, i)
+            best = best if is_sound else leaf[LEAF_STEPS + 2 * LEAF_BLOCK + row, i]
+            leaf[LEAF_STEPS + row, i] = min(max(best, SEED), 1.0)

@@ -55,49 +55,46 @@ FISH_ROWS = FISH_MEETING + 8
 
 # The day's nitrogen is done in one step, and where it moves fast in two and in three: each has a block of rows. In that
 # of a leaf are, from its first row on,
-STEP_TAN, STEP_NITRITE, STEP_NITRIFIED, STEP_OXIDIZED, STEP_AMMONIA_CAPACITY, STEP_NITRITE_CAPACITY = range(6)
-LEAF_BLOCK = 6
+(
+    STEP_TAN, STEP_NITRITE, STEP_NITRIFIED, STEP_OXIDIZED, STEP_AMMONIA_CAPACITY, STEP_NITRITE_CAPACITY,
+    STEP_AMMONIA_FILM, STEP_NITRITE_FILM,
+) = range(8)  # fmt: skip
+LEAF_BLOCK = 8
 # in that of a loop
 STEP_SUMP_TAN, STEP_SUMP_NITRITE, STEP_TAN_OUT, STEP_NITRITE_OUT = range(4)
 LOOP_BLOCK = 4
-# and in that of a unit its two films
-UNIT_BLOCK = 2
 
 # leaf, after the solutes: what it is; of each day; what fish leave in a tank, from this row on;
 LEAF_GIVEN = SOLUTE_COUNT
-VOLUME, FLOW = range(LEAF_GIVEN, LEAF_GIVEN + 2)
-LEAF_TODAY = LEAF_GIVEN + 2
-OXYGEN_EXCHANGE, OXYGEN_BROUGHT, FILM_CAPACITY, CO2_EXCHANGE, SOLIDS_PASSING = range(LEAF_TODAY, LEAF_TODAY + 5)
-WASTE = LEAF_TODAY + 5
-# levels of the morning, what the day makes of them, and what its sums need
+VOLUME, FLOW, START_AMMONIA_FILM, START_NITRITE_FILM = range(LEAF_GIVEN, LEAF_GIVEN + 4)
+LEAF_TODAY = LEAF_GIVEN + 4
+(
+    OXYGEN_EXCHANGE, OXYGEN_BROUGHT, FILM_CAPACITY, CO2_EXCHANGE, SOLIDS_PASSING, DECAY, AMMONIA_GROWTH,
+    NITRITE_GROWTH,
+) = range(LEAF_TODAY, LEAF_TODAY + 8)  # fmt: skip
+WASTE = LEAF_TODAY + 8
+# levels of the morning, its two films, what the day makes of them, and what its sums need
 LEAF_STATE = WASTE + FROM_FISH_COUNT
 (
     OXYGEN, TAN, NITRITE, NITRATE, GROWN, TAN_MOVE, NITRITE_MOVE, PH, TOXIC_SHARE,
     WORKING, FISH_OXYGEN, FISH_TAN, OXYGEN_SLOPE, TAN_SLOPE, OXYGEN_GUESS, TAN_GUESS, NEW_OXYGEN, DEMAND, OXYGEN_USED,
     GAIN_ROW, LOAD_ROW, RETURNED_ROW, REMOVED_ROW,
     OXYGEN_STEP, OXYGEN_RESULT, OXYGEN_PACE, TAN_STEP, TAN_RESULT, TAN_PACE,
-) = range(LEAF_STATE, LEAF_STATE + 29)  # fmt: skip
-LEAF_STEPS = LEAF_STATE + 29
-NEW_TAN, NEW_NITRITE, NITRIFIED, OXIDIZED, AMMONIA_CAPACITY, NITRITE_CAPACITY = range(
-    LEAF_STEPS, LEAF_STEPS + LEAF_BLOCK
-)
+    AMMONIA_FILM, NITRITE_FILM, WELL_FED_AMMONIA, WELL_FED_NITRITE, SURFACE, FILM_NITRIFIED_BEFORE, FREE_SHARE,
+) = range(LEAF_STATE, LEAF_STATE + 36)  # fmt: skip
+LEAF_STEPS = LEAF_STATE + 36
+(
+    NEW_TAN, NEW_NITRITE, NITRIFIED, OXIDIZED, AMMONIA_CAPACITY, NITRITE_CAPACITY, NEXT_AMMONIA_FILM,
+    NEXT_NITRITE_FILM,
+) = range(LEAF_STEPS, LEAF_STEPS + LEAF_BLOCK)  # fmt: skip
 LEAF_ROWS = LEAF_STEPS + 3 * LEAF_BLOCK
 
-# unit: what it starts with; of each day; and its films, and what its crops take
-UNIT_GIVEN = 0
-START_AMMONIA_FILM, START_NITRITE_FILM = range(UNIT_GIVEN, UNIT_GIVEN + 2)
-UNIT_TODAY = UNIT_GIVEN + 2
-(
-    DECAY, AMMONIA_GROWTH, NITRITE_GROWTH, UPTAKE, CALCIUM_PER_N, POTASSIUM_PER_N, PHOSPHORUS_PER_N, ALKALINITY_PER_N,
-) = range(UNIT_TODAY, UNIT_TODAY + 8)  # fmt: skip
-UNIT_STATE = UNIT_TODAY + 8
-(
-    AMMONIA_FILM, NITRITE_FILM, WELL_FED_AMMONIA, WELL_FED_NITRITE, SURFACE,
-    UNIT_NITRIFIED_BEFORE, TAKEN, FREE_SHARE, TAKEN_CALCIUM, TAKEN_POTASSIUM, TAKEN_PHOSPHORUS,
-) = range(UNIT_STATE, UNIT_STATE + 11)  # fmt: skip
-UNIT_STEPS = UNIT_STATE + 11
-NEXT_AMMONIA_FILM, NEXT_NITRITE_FILM = range(UNIT_STEPS, UNIT_STEPS + UNIT_BLOCK)
-UNIT_ROWS = UNIT_STEPS + 3 * UNIT_BLOCK
+# unit: of each day, and what its crops take
+UNIT_TODAY = 0
+UPTAKE, CALCIUM_PER_N, POTASSIUM_PER_N, PHOSPHORUS_PER_N, ALKALINITY_PER_N = range(UNIT_TODAY, UNIT_TODAY + 5)
+UNIT_STATE = UNIT_TODAY + 5
+TAKEN, TAKEN_CALCIUM, TAKEN_POTASSIUM, TAKEN_PHOSPHORUS = range(UNIT_STATE, UNIT_STATE + 4)
+UNIT_ROWS = UNIT_STATE + 4
 
 # loop, after the solutes of its sump: what it is; each solute of its source water, of its first morning, and in a gram
 # of dosed alkalinity, from these rows on;
@@ -173,7 +170,6 @@ class Given(NamedTuple):
     fish_day: FloatArray  # (scenario, day, row, column)
     leaf: FloatArray  # (scenario, row, leaf)
     leaf_day: FloatArray  # (scenario, day, row, leaf)
-    unit: FloatArray  # (scenario, row, unit)
     unit_day: FloatArray  # (scenario, day, row, unit)
     loop: FloatArray  # (scenario, row, loop)
     loop_day: FloatArray  # (scenario, day, row, loop)

@@ -56,7 +56,7 @@ _QUICK_ROUNDS, _SHORTEST_PACE = 5, 1e-3
 @jitable
 def begin_water(now: Now) -> None:
     """Fill the loops with the water of the first morning, and the films as they start."""
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
     for k in range(loop.shape[1]):
         loop[SUMP_OXYGEN, k] = loop[SATURATION, k]
         loop[SUMP_NITRITE, k], loop[SUMP_NITRATE, k] = loop[START_NITRITE, k], loop[START_NITRATE, k]
@@ -71,15 +71,10 @@ def begin_water(now: Now) -> None:
             leaf[row, i] = loop[row, k]
         # nothing is known of the day before the first: it is looked at closely
         leaf[TAN_MOVE, i], leaf[NITRITE_MOVE, i], leaf[GROWN, i] = math.inf, math.inf, 1.0
-    tanks = loop_of.size - unit.shape[1]
-    for u in range(unit.shape[1]):
-        unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u] = (
-            unit[START_AMMONIA_FILM, u],
-            unit[START_NITRITE_FILM, u],
-        )
+        leaf[AMMONIA_FILM, i], leaf[NITRITE_FILM, i] = leaf[START_AMMONIA_FILM, i], leaf[START_NITRITE_FILM, i]
         # a mature film whose share the first day's water will tell counts whole
-        if not math.isnan(unit[AMMONIA_FILM, u]):
-            leaf[GROWN, tanks + u] = unit[AMMONIA_FILM, u]
+        if not math.isnan(leaf[AMMONIA_FILM, i]):
+            leaf[GROWN, i] = leaf[AMMONIA_FILM, i]
     hold_alkalinity(now)
     set_ph(now)
 
@@ -265,9 +260,7 @@ def oxygen_balance(now: Now) -> None:
         leaf[GAIN_ROW, i] = leaf[VOLUME, i] + leaf[FLOW, i] + leaf[OXYGEN_EXCHANGE, i] + slope
         leaf[LOAD_ROW, i] = leaf[VOLUME, i] * leaf[OXYGEN, i] + leaf[OXYGEN_BROUGHT, i]
         leaf[LOAD_ROW, i] += slope * leaf[OXYGEN_GUESS, i]
-        leaf[DEMAND, i] = leaf[FISH_OXYGEN, i]
-        if i >= tanks:
-            leaf[DEMAND, i] = OXYGEN_TO_NITRITE * leaf[NITRIFIED, i] + OXYGEN_TO_NITRATE * leaf[OXIDIZED, i]
+        leaf[DEMAND, i] = leaf[FISH_OXYGEN, i] + _film_oxygen_use(leaf, i)
     for k in range(loop.shape[1]):
         store = loop[SUMP_VOLUME, k]
         loop[SUMP_GAIN_ROW, k] = store + loop[RETURNED, k] + loop[SUMP_EXCHANGE, k]
@@ -280,6 +273,12 @@ def oxygen_balance(now: Now) -> None:
     )  # fmt: skip
     for i in range(tanks):
         leaf[OXYGEN_USED, i] += leaf[OXYGEN_SLOPE, i] * (leaf[NEW_OXYGEN, i] - leaf[OXYGEN_GUESS, i])
+
+
+@jitable
+def _film_oxygen_use(leaf: FloatArray, i: int) -> float:
+    """Oxygen that the films of a leaf use. [g/day]"""
+    return OXYGEN_TO_NITRITE * leaf[NITRIFIED, i] + OXYGEN_TO_NITRATE * leaf[OXIDIZED, i]
 
 
 @jitable
@@ -313,8 +312,7 @@ def _guess_next(leaf: FloatArray, rounds: int) -> None:
 @jitable
 def evening(now: Now) -> None:
     """Balance what moves more slowly, and make tonight's water the next morning's."""
-    leaf, loop_of, unit, loop = now.leaf, now.loop_of, now.unit, now.loop
-    tanks = loop_of.size - unit.shape[1]
+    leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
     _nitrate(now)
     for row in range(SOLUTE_COUNT):
         _solute(now, row)
@@ -324,12 +322,11 @@ def evening(now: Now) -> None:
     set_ph(now)
     for i in range(loop_of.size):
         leaf[OXYGEN, i], leaf[TAN, i], leaf[NITRITE, i] = leaf[NEW_OXYGEN, i], leaf[NEW_TAN, i], leaf[NEW_NITRITE, i]
+        leaf[AMMONIA_FILM, i], leaf[NITRITE_FILM, i] = leaf[NEXT_AMMONIA_FILM, i], leaf[NEXT_NITRITE_FILM, i]
+        leaf[GROWN, i] = leaf[AMMONIA_FILM, i]
     for k in range(loop.shape[1]):
         loop[SUMP_OXYGEN, k], loop[SUMP_TAN, k] = loop[NEW_SUMP_OXYGEN, k], loop[NEW_SUMP_TAN, k]
         loop[SUMP_NITRITE, k] = loop[NEW_SUMP_NITRITE, k]
-    for u in range(unit.shape[1]):
-        unit[AMMONIA_FILM, u], unit[NITRITE_FILM, u] = unit[NEXT_AMMONIA_FILM, u], unit[NEXT_NITRITE_FILM, u]
-        leaf[GROWN, tanks + u] = unit[AMMONIA_FILM, u]
 
 
 @jitable
@@ -339,13 +336,12 @@ def _nitrate(now: Now) -> None:
     tanks = loop_of.size - unit.shape[1]
     for i in range(loop_of.size):
         leaf[GAIN_ROW, i] = leaf[VOLUME, i] + leaf[FLOW, i]
-        leaf[LOAD_ROW, i] = leaf[VOLUME, i] * leaf[NITRATE, i]
+        leaf[LOAD_ROW, i] = leaf[VOLUME, i] * leaf[NITRATE, i] + leaf[OXIDIZED, i]
     for u in range(unit.shape[1]):
         i = tanks + u
         # what is taken for each mg/L of nitrate; made the amount below
         unit[TAKEN, u] = unit[UPTAKE, u] / (HALF_SATURATION_UPTAKE_MG_L + leaf[NITRATE, i])
         leaf[GAIN_ROW, i] += unit[TAKEN, u]
-        leaf[LOAD_ROW, i] += leaf[OXIDIZED, i]
     for k in range(loop.shape[1]):
         store = loop[SUMP_VOLUME, k]
         loop[DENITRIFIED, k] = loop[NITRATE_WANTED, k] / (HALF_SATURATION_NITRATE_MG_L + loop[SUMP_NITRATE, k])
@@ -412,10 +408,9 @@ def _carbonate_loads(now: Now, row: int) -> None:
         for k in range(loop.shape[1]):
             loop[ALKALINITY_USED, k] = 0.0
     for i in range(loop_of.size):
-        made = ALKALINITY_PER_FREED * leaf[FISH_TAN, i]
+        made = ALKALINITY_PER_FREED * leaf[FISH_TAN, i] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
         if i >= tanks:
-            u = i - tanks
-            made = unit[ALKALINITY_PER_N, u] * unit[TAKEN, u] - ALKALINITY_PER_NITRIFIED * leaf[NITRIFIED, i]
+            made += unit[ALKALINITY_PER_N, i - tanks] * unit[TAKEN, i - tanks]
         if row == ALKALINITY:
             leaf[LOAD_ROW, i] += made
             loop[ALKALINITY_USED, loop_of[i]] -= made
@@ -424,7 +419,8 @@ def _carbonate_loads(now: Now, row: int) -> None:
         leaf[GAIN_ROW, i] += exchange
         leaf[LOAD_ROW, i] += exchange * loop[CO2_SATURATION, loop_of[i]] - CO2_PER_ALKALINITY * made
         if i < tanks:
-            leaf[LOAD_ROW, i] += CARBON_DIOXIDE_PER_OXYGEN * leaf[OXYGEN_USED, i]
+            breathed = max(leaf[OXYGEN_USED, i] - _film_oxygen_use(leaf, i), 0.0)  # by fish alone
+            leaf[LOAD_ROW, i] += CARBON_DIOXIDE_PER_OXYGEN * breathed
     for k in range(loop.shape[1]):
         made = ALKALINITY_PER_FREED * (loop[UREA, k] + loop[FREED_N, k] + loop[DENITRIFIED, k])
         if row == ALKALINITY:
@@ -433,8 +429,8 @@ def _carbonate_loads(now: Now, row: int) -> None:
             continue
         exchange = loop[SUMP_CO2_EXCHANGE, k]
         loop[SUMP_GAIN_ROW, k] += exchange
-        breathed = loop[SUMP_OXYGEN_USED, k] + OXYGEN_PER_NITRATE_NITROGEN * loop[DENITRIFIED, k]
-        loop[SUMP_LOAD_ROW, k] += CARBON_DIOXIDE_PER_OXYGEN * breathed - CO2_PER_ALKALINITY * made
+        decayed = loop[SUMP_OXYGEN_USED, k] + OXYGEN_PER_NITRATE_NITROGEN * loop[DENITRIFIED, k]
+        loop[SUMP_LOAD_ROW, k] += CARBON_DIOXIDE_PER_OXYGEN * decayed - CO2_PER_ALKALINITY * made
         # a steady inflow has met the air; what it displaces stands among the outflow
         loop[SUMP_LOAD_ROW, k] += (exchange + loop[OVERFLOW, k]) * loop[CO2_SATURATION, k]
 

@@ -79,7 +79,7 @@ def hydroxide_per_nitrate(taken_g: Mapping[str, ArrayLike]) -> FloatArray:
 
     >>> dry = dict(nitrogen=40, phosphorus=5, sulfur=3, chloride=8, potassium=60, calcium=12, magnesium=4, sodium=2)
     >>> float(hydroxide_per_nitrate(dry).round(2))
-    0.23
+    0.31
     """
     charge = sum(np.asarray(taken_g[key], float) * per_gram for key, per_gram in CHARGE_MOL_G.items())
     return np.asarray(charge / (np.asarray(taken_g["nitrogen"], float) * CHARGE_MOL_G["nitrogen"]), float)

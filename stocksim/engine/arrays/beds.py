@@ -430,10 +430,8 @@ class _Weather:
         share = index * picking if self.harvest == "fruit" else np.zeros(growth.size)
         content = self.leaf[:, None] + (self.fruit - self.leaf)[:, None] * share
         fresh = self._fresh(growth, mass, first, last, ripe) * growing / crop["dry_matter"] / 1000.0
-        back = self.leaf_back + (self.fruit_back - self.leaf_back) * share
-        return Batch(
-            first, last, area, growing * growth, content * growing * growth, back * growing * growth, fresh, is_ripe
-        )
+        back, grown = self.leaf_back + (self.fruit_back - self.leaf_back) * share, growing * growth
+        return Batch(first, last, area, grown, content * grown, back * grown, fresh, is_ripe)
 
     def _fresh(self, growth: FloatArray, mass: FloatArray, first: int, last: int, ripe: int) -> FloatArray:
         """Dry matter harvested on each day. [g/m2/day]"""

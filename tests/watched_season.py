@@ -53,8 +53,11 @@ class Watched:
             if day == 0:
                 # the first morning, without a day lived
                 seasons.py_func(given, happens, feeding, now, kept, 0, 0, True)
+            # the day takes the tests itself, beside what the evening left
+            evening = now.leaf.copy(), now.loop.copy()
             take_tests(now, happens, day)
             before = self.now()
+            now.leaf[:], now.loop[:] = evening
             seasons.py_func(given, happens, feeding, now, kept, day, day + 1, False)
             freed = given.loop_day[0, day, rows.BROKEN_DOWN - rows.LOOP_TODAY] * (
                 before["sediment"][0] + before["sediment"][1]

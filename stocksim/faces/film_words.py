@@ -22,8 +22,8 @@ def film_cautions(found: list[FilmCorrection]) -> list[str]:
                 words.append(_sentence(loop, oxidizer, food, own))
     if words:
         words.append(
-            "So a test is read: fish and feed as told, and the loop near its balance. A test on the day after fish came "
-            "or water was changed, or while a new film grows, tells less of the film than that."
+            "So a test is read: fish and feed as told, and the loop near its balance. A test on the day after fish "
+            "came or water was changed, or while a new film grows, tells less of the film than that."
         )
     return words
 

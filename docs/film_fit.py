@@ -235,7 +235,7 @@ _KEPT = (
     "  cautious side for water below some 40 mg/L; at 100 mg/L it is divided out of the areal rate. The range is",
     "  declared down to what the fit gives.",
     "- With 6 instead of 25 and walls, 59 of 79 published outputs lie in band, as with 25: perlite at pH 7 over 6",
-    "  is 2.5 instead of 3.8 (published 1.6), but perlite at pH 6 then turns 1.4 g/day instead of 0.71 (published 0.38).",
+    "  is 2.5 instead of 3.8 (published 1.6), but at pH 6 it then turns 1.4 g/day instead of 0.71 (published 0.38).",
     "- The fit above was made before tank walls carried film (half a film of their area, `WALL_FILM_SHARE`),",
     "  which take 1 to 13 % of the ammonia in these systems; it was not made again since.",
 )

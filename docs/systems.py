@@ -267,19 +267,13 @@ CAUSES: tuple[tuple[tuple[str, ...], tuple[str, ...], str], ...] = (
     ),
     (
         ("trout_reuse_slow",), ("nitrate_per_feed",),
-        "a third less nitrate is found there than in the fast exchange for the same feed, so sediment or walls "
-        "denitrified it; ours denitrify a few percent",
+        "a third less nitrate is found there than in the fast exchange for the same feed, so something denitrified it; "
+        "with the drum emptied daily ours denitrify 1 % of the feed's nitrogen in sediment and nothing in films, "
+        "whose depths want oxygen; see [solids](solids.md)",
     ),
     (
         ("trout_tank_1983",), ("tan",),
         "22 m2 of rings carry a load that the authors call controlled; walls count as half a film, pipes as none",
-    ),
-    (("bass_indoors_4_5",), ("weight",), "at the band's edge, beyond it by less than is printed"),
-    (
-        ("hoophouse_rafts",), ("survival",),
-        "it has neither shade nor open sides, of which what was read says nothing, and its water is 35 degC in July, "
-        "more than tilapia stand; more fans hardly help, for the model's house is made for winter and too hot in "
-        "summer",
     ),
     (
         ("perlite_ph_7", "perlite_ph_8"), ("capacity",),

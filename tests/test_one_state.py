@@ -20,7 +20,8 @@ from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.words import loop_sentence
 from stocksim.answers.season.answer import season_answer
 from stocksim.changes.change import Action
-from stocksim.changes.search import find_changes, help_of
+from stocksim.changes.search import help_of
+from stocksim.changes.ways import find_changes
 from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.faces.change_words import change_words

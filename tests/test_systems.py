@@ -56,7 +56,7 @@ def test_a_system_runs_and_every_output_is_a_number():
 
 
 # A loss where the authors tell of none, with what docs/systems.md says of it; one that is gone is a surprise.
-LOST = {"hoophouse_rafts": "the house has no shade and its water is 35 degC in July"}
+LOST: dict[str, str] = {}
 
 
 @pytest.mark.parametrize("system", systems.systems())

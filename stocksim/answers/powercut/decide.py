@@ -525,11 +525,12 @@ def _tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[_Alone,
     temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
     biomass_kg = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
     volume, fish = layout.volume_m3[:tanks], (course.fish_oxygen_g @ layout.cohort_tank)[0]
+    lives = course.left_in_evening[0] @ layout.cohort_tank > 0.0
     alone = _Alone(
         _oxygen_at(season, day_waves(with_scenarios(layout), course).oxygen, hour),
         np.maximum(volume - biomass_kg / 1000.0, LEAST_WATER_SHARE * volume),
         # the film on the walls breathes on with the fish; that it follows their meals is the careful side
-        np.where(biomass_kg > 0.0, np.maximum(fish, course.oxygen_used_g[0, :, :tanks]), 0.0) / 24.0,
+        np.where(lives, np.maximum(fish, course.oxygen_used_g[0, :, :tanks]), fish) / 24.0,
         layout.surface_m2[:tanks] * surface_exchange_velocity(temperature),
         device_exchange(diffuser_standard_transfer(battery_w), temperature),
         oxygen_saturation(temperature, layout.elevation_m),

@@ -273,7 +273,7 @@ CAUSES: tuple[tuple[tuple[str, ...], tuple[str, ...], str], ...] = (
     ),
     (
         ("trout_tank_1983",), ("tan",),
-        "22 m2 of rings carry a load that the authors call controlled; walls count as half a film, pipes as none",
+        "22 m2 of rings carry a load that the authors call controlled; walls and pipes count as none",
     ),
     (
         ("perlite_ph_7", "perlite_ph_8"), ("capacity",),

@@ -125,6 +125,7 @@ _FACE_UNITS: dict[str, dict[str, tuple[str, str, int]]] = {
     "temperature": {"metric": ("degc", "degC", 1), "us": ("degf", "degF", 1)},
     "temperature_difference": {"metric": ("degc", "degC", 1), "us": ("degf", "degF", 1)},
     "density": {"metric": ("kg/m3", "kg/m3", 1), "us": ("lb/gal", "lb/gal", 3)},
+    "concentration": {"metric": ("mg/l", "mg/L", 1), "us": ("mg/l", "mg/L", 1)},
     "power": {"metric": ("w", "W", 0), "us": ("w", "W", 0)},
     "planting_ratio": {"metric": ("g/m2/day", "g/m2/day", 0), "us": ("oz/ft2/day", "oz/ft2/day", 3)},
 }

@@ -73,7 +73,7 @@ def test_check_tells_what_it_understood(run):
     assert ran.data["faults"] == []
     understood = ran.data["understood"]
     assert list(understood) == [
-        "season", "loops", "tanks", "beds", "biofilters", "settlers", "cohorts", "events", "heat",
+        "season", "loops", "tanks", "beds", "biofilters", "settlers", "pumps", "backups", "cohorts", "events", "heat",
         "heaters", "questions", "notes",
     ]  # fmt: skip
     assert understood["season"] == "2026-10-01 to 2027-04-30, 212 days"

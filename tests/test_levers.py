@@ -75,7 +75,7 @@ def test_too_little_oxygen_gets_the_next_size_of_air_pump_that_does(power_w):
     assert watts in SHOP_POWERS_W
     assert keeps(season, change.fields, "oxygen")
     weaker = [size for size in SHOP_POWERS_W if power_w < size < watts]
-    assert weaker
+    assert weaker or power_w > 20  # there the next size does
     for size in weaker:
         less = {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": f"{size} W"}}
         assert not keeps(season, less, "oxygen"), size

@@ -188,7 +188,7 @@ def test_a_season_is_written_as_the_command_writes_it(run, season, tmp_path):
 def test_findings_may_be_given_and_no_levers_sought(season, tmp_path, monkeypatch):
     from stocksim.answers.season import answer as season_files
 
-    monkeypatch.setattr(season_files, "find_changes", lambda season: pytest.fail("levers were sought"))
+    monkeypatch.setattr(season_files, "advise", lambda season: pytest.fail("levers were sought"))
     *_, summary = stocksim.write_season(season, str(tmp_path / "out"), season.findings)
     told = json.loads(summary.read_text(encoding="utf-8"))["limits"]
     assert len(told) == len(season.findings)

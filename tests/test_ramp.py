@@ -271,8 +271,8 @@ def test_too_many_fish_for_a_film_are_told_with_a_lever():
     loop = loop_of(ramp)
     assert loop.full_from is None
     assert loop.still_broken
-    assert help_of(loop.still_broken[0]).change.kind is Action.FEWER_FISH
-    assert "too many fish" in loop_sentence(loop, "metric")
+    assert help_of(loop.still_broken[0]).change.kind is Action.NEW_FILM  # more film keeps more fish than fewer would
+    assert "does not reach the file's full ration" in loop_sentence(loop, "metric")
 
 
 def test_a_loop_without_fed_fish_and_a_day_outside_the_season():
@@ -340,7 +340,9 @@ SHIELDED["loops"]["main"] |= {
     "source_water": {"chloride": "5 mg/L"},
 }  # fmt: skip
 LEVER_CASES = {
-    "a young film": (crowded(biofilter_start="seeded"), ("nitrite", "biofilter"), {Action.HELD_FEED}),
+    "a young film": (
+        crowded(biofilter_start="seeded"), ("nitrite", "biofilter"), {Action.HELD_FEED, Action.FILM_FIRST},
+    ),
     "little film": (
         one_tank(days=40, count=150, bed_m2=0.2, power_w=300.0), ("nitrite", "biofilter", "unionized_ammonia"),
         set(Action),

@@ -326,7 +326,7 @@ def test_a_tested_ph_judges_the_ammonia_tested_with_it():
     tables = one_tank(days=12, count=20)
     del tables["loops"]["main"]["ph"]
     for ph, is_broken in ((6.8, False), (8.6, True)):
-        tables["loops"]["main"]["water_tests"] = [{"date": on(7), "tan": "1 mg/L", "ph": ph}]
+        tables["loops"]["main"]["water_tests"] = [{"date": on(7), "tan": "0.3 mg/L", "ph": ph}]
         found = finding(run_season(build(tables)), "unionized_ammonia")
         assert (found.first_date == on(7)) is is_broken
 

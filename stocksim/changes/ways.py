@@ -62,6 +62,8 @@ EFFORT: dict[str, float] = {
     "flow": 2.0, "plant": 2.0, "biofilter": 4.0, "heat": 6.0,
 }  # fmt: skip
 _POINTS_A_TENTH = 1.0
+# what is not sought where the other is found: fish that never come weigh less at the end than those taken out later
+_OUTDONE_BY = {"stock": "harvest"}
 _CLEARLY_PERCENT = 10.0  # of a limit (assumed)
 _SAME_POINTS = 0.02  # what lies nearer together asks the same
 _MOST_CHANGES, _MOST_TRIED, MOST_WAYS = 10, 10, 3
@@ -416,8 +418,8 @@ def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> t
     for kind, seek in sorted(group, key=lambda source: EFFORT[source[0]]):
         if best is not None and best[0] <= EFFORT[kind] + _SAME_POINTS:
             break  # no later one can ask less
-        if best is not None and kind == "stock" and ADVICE_OF[best[1].change.kind] == "harvest":
-            continue  # fish that never come weigh less at the end than those taken out later
+        if best is not None and _OUTDONE_BY.get(kind) == ADVICE_OF[best[1].change.kind]:
+            continue
         for tried, change in enumerate(seek()):
             try:
                 after = prove(now.site, change.fields)

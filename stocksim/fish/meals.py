@@ -80,7 +80,7 @@ def meal_waves(meals: Sequence[Meal]) -> ComplexArray:
     Examples
     --------
     >>> meal_waves([(6.0, 0.0)]).round(3) + 0.0
-    array([0.-1.j, -1.+0.j, 0.+1.j, 1.+0.j])
+    array([ 0.-1.j, -1.+0.j,  0.+1.j,  1.+0.j,  0.-1.j, -1.+0.j])
     """
     number = np.arange(1, WAVES + 1)
     begin, length = np.array(meals, float).reshape(-1, 2).T

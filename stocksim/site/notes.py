@@ -323,7 +323,7 @@ def _film_notes(key: str, loop: LoopTable, file: SiteFile) -> list[str]:
     units |= {f"biofilters.{name}": unit for name, unit in file.biofilters.items() if unit.loop == key}
     if not units:
         return [
-            f"{place} has no biofilter and no bed whose film takes ammonia: but for what grows on the tanks' walls it "
+            f"{place} has no biofilter and no bed whose film takes ammonia: it "
             "leaves only with water that is changed or drawn off, so expect it to rise until fish die."
         ]
     notes = []

@@ -234,10 +234,11 @@ _KEPT = (
     "  with 25, at 0.90 with 6; but no half rate is whole at 45 and impaired at 40. The value stays, on the",
     "  cautious side for water below some 40 mg/L; at 100 mg/L it is divided out of the areal rate. The range is",
     "  declared down to what the fit gives.",
-    "- With 6 instead of 25 and walls as half a film, 59 of 79 published outputs lie in band, as with 25: perlite at pH 7 over 6",
-    "  is 2.5 instead of 3.8 (published 1.6), but at pH 6 it then turns 1.4 g/day instead of 0.71 (published 0.38).",
+    "- With 6 instead of 25 and walls as half a film, 59 of 79 published outputs lie in band, as with 25:",
+    "  perlite at pH 7 over 6 is 2.5 instead of 3.8 (published 1.6), but at pH 6 it then turns 1.4 g/day instead of 0.71 (published 0.38).",
     "- Walls of tanks count as none (`WALL_FILM_SHARE`, a range up to a whole film); as half a film they take",
-    "  1 to 13 % of the ammonia in these systems. Meals, streams and vents changed since the fit; it was checked after.",
+    "  1 to 13 % of the ammonia in these systems. Meals, streams and vents changed since the fit, which was",
+    "  checked after.",
 )
 
 

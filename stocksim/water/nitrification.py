@@ -46,8 +46,8 @@ AREAL_RATE = Declared(
     1.38, 0.7, 1.9, "Zhu & Chen 1999, freed; range fitted in this project to published systems, and the freed anchors"
 )
 AREAL_RATE_AT_20 = AREAL_RATE.value
-# Film on a tank's walls and floor as a share of a whole film of the same area: no measured rate of a wall was found, fish
-# and flow scour it and keepers brush it, so none is counted, the careful side. Up to a whole film, of walls left alone.
+# Film on a tank's walls and floor as a share of a whole film of the same area: no measured rate of a wall was found,
+# fish and flow scour it and keepers brush it, so none is counted, the careful side. Up to a whole film, left alone.
 WALL_FILM_SHARE = Declared(0.0, 0.0, 1.0, "no measured rate was found: none is the careful side")
 # Temperature factor per degC; published 1.03-1.10. A published design table, 0.3/0.7/1.0 g/m2/day at 5/15/25 degC,
 # implies 1.06, and 1.09 over 5-15. Below 10 degC the cautious end.

@@ -148,7 +148,7 @@ def _do_parts(season: Season, advice: Advice | None) -> list[Part]:
     if others:
         parts.append(Head("Other ways:", "text"))
         parts.append(Head("Other ways", "page"))
-        parts.append(points([way_sentence(season, way) for way in others]))
+        parts.append(points([way_sentence(season, way) for way in others], "background"))
     if not advice.is_finished:
         parts.append(Sentences([f"The search ended at {advice.seasons} seasons: a better way may exist."]))
     return parts

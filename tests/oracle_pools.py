@@ -72,10 +72,13 @@ def rating(supply) -> float:
     return supply.power * 24.0 * 0.7 if supply.kind == "diffuser" else supply.transfer
 
 
+WALL_SHARE = 0.0
+
+
 def walls(volume: float, depth: float) -> float:
-    """Half of the wall and floor of a round tank."""
+    """Film on the wall and floor of a round tank: none is counted (docs/nitrification.md)."""
     radius = math.sqrt(volume / depth / math.pi)
-    return 0.5 * math.pi * radius * (radius + 2.0 * depth)
+    return WALL_SHARE * math.pi * radius * (radius + 2.0 * depth)
 
 
 class Pool:

@@ -20,6 +20,7 @@ from stocksim.engine.days.waters import MOST_ROUNDS
 from stocksim.engine.results.films import film_corrections
 from stocksim.engine.season import Course, simulate
 from stocksim.site.examples import FOLDER
+from stocksim.water.nitrification import cylinder_surface
 
 PER_COHORT = (
     "count",
@@ -124,6 +125,20 @@ def test_engine_equals_the_oracle(name, demo_site):
     for key, rows in told.items():
         assert_near(ours[key], rows, AGREED, key)
     assert (told["swallowed"].sum() > 100.0) == (name == "hunted")
+
+
+@pytest.mark.parametrize("name", ["crowded", "busy"])
+def test_engine_equals_the_oracle_with_film_on_walls(name, monkeypatch):
+    """Walls count as none (docs/nitrification.md); a share of them goes through the day as any film does."""
+    half = "stocksim.engine.arrays.layout.tank_film_m2"
+    monkeypatch.setattr(half, lambda tank: 0.5 * float(cylinder_surface(tank.volume, tank.depth or 0.8)))
+    monkeypatch.setattr("oracle_pools.WALL_SHARE", 0.5)
+    site = build({"crowded": CROWDED, "busy": busy_season()}[name])
+    ours, told = both_ways(site)
+    for key, rows in told.items():
+        assert_near(ours[key], rows, AGREED, key)
+    tanks = len(site.file.tanks)
+    assert (simulate(build_layout(site)).nitrified_g[0, -1, :tanks] > 0.0).all()
 
 
 def test_the_tested_site_corrects_films_both_ways():

@@ -97,8 +97,7 @@ def test_the_biofilter_is_judged_by_what_it_takes_at_the_strictest_fishs_ammonia
     assert found.margin_percent == pytest.approx(100.0 * (1.0 - (series.value / series.threshold).max()))
 
 
-def test_a_loop_without_film_breaks_its_biofilter_from_the_first_day_with_fish(monkeypatch):
-    monkeypatch.setattr("stocksim.engine.arrays.layout.tank_film_m2", lambda tank: 0.0)
+def test_a_loop_without_film_breaks_its_biofilter_from_the_first_day_with_fish():
     tables = shared_tank(fish=3, trout=5)
     tables["loops"]["bare"] = dict(tables["loops"]["main"])
     tables["tanks"]["empty"] = dict(tables["tanks"]["one"], loop="bare")

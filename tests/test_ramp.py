@@ -267,12 +267,13 @@ def test_a_hungry_winter_shrinks_the_film_and_spring_needs_a_ramp(spring_site, s
 def test_too_many_fish_for_a_film_are_told_with_a_lever():
     tables = one_tank("yellow_perch", "perch_45", 17.0, days=70, count=250, mean_weight_g=80.0, bed_m2=0.15, ph=7.6)
     tables["tanks"]["one"]["oxygen_supply"] = {"kind": "diffuser", "power": "200 W"}
+    tables["advice"] = {"never": ["biofilter", "harvest"]}  # a second one would do as well
     ramp = feeding_ramp(build(tables))
     loop = loop_of(ramp)
     assert loop.full_from is None
     assert loop.still_broken
-    assert help_of(loop.still_broken[0]).change.kind is Action.NEW_FILM  # more film keeps more fish than fewer would
-    assert "does not reach the file's full ration" in loop_sentence(loop, "metric")
+    assert help_of(loop.still_broken[0]).change.kind is Action.FEWER_FISH
+    assert "too many fish" in loop_sentence(loop, "metric")
 
 
 def test_a_loop_without_fed_fish_and_a_day_outside_the_season():
@@ -341,7 +342,8 @@ SHIELDED["loops"]["main"] |= {
 }  # fmt: skip
 LEVER_CASES = {
     "a young film": (
-        crowded(biofilter_start="seeded"), ("nitrite", "biofilter"), {Action.HELD_FEED, Action.FILM_FIRST},
+        crowded(biofilter_start="seeded") | {"advice": {"never": ["biofilter"]}}, ("nitrite", "biofilter"),
+        {Action.HELD_FEED},
     ),
     "little film": (
         one_tank(days=40, count=150, bed_m2=0.2, power_w=300.0), ("nitrite", "biofilter", "unionized_ammonia"),

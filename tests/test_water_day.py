@@ -18,12 +18,6 @@ from stocksim.water.buffering import SALTS
 from stocksim.water.carbonate import calcite_saturation, carbon_dioxide
 
 
-@pytest.fixture
-def scrubbed_walls(monkeypatch):
-    """Tanks whose walls carry no film."""
-    monkeypatch.setattr("stocksim.engine.arrays.layout.tank_film_m2", lambda tank: 0.0)
-
-
 def season(**keys) -> Season:
     return run_season(build(one_tank(**keys)))
 
@@ -331,7 +325,7 @@ def test_a_tested_ph_judges_the_ammonia_tested_with_it():
         assert (found.first_date == on(7)) is is_broken
 
 
-def test_a_test_resets_the_water_on_its_date(scrubbed_walls):
+def test_a_test_resets_the_water_on_its_date():
     levels = {
         "alkalinity": 140.0, "nitrate_n": 33.0, "potassium": 44.0, "phosphorus": 5.5, "chloride": 66.0, "tan": 0.77,
         "nitrite_n": 0.88,
@@ -368,7 +362,7 @@ def test_a_test_of_one_loop_leaves_the_others_alone():
 # --- films and limits
 
 
-def test_a_loop_without_film_only_gathers_ammonia(scrubbed_walls):
+def test_a_loop_without_film_only_gathers_ammonia():
     tables = one_tank(days=20, count=10)
     tables["beds"] = {}
     told = run_season(build(tables))
@@ -397,7 +391,7 @@ def test_nitrite_curbs_appetite_and_kills():
     assert course.deaths[0, 2:].sum() > 1.0
 
 
-def test_nitrite_that_nobody_measured_takes_no_fish_and_says_so(scrubbed_walls):
+def test_nitrite_that_nobody_measured_takes_no_fish_and_says_so():
     # bluegill died at 2.75 mg/L as trout do, though sunfish keep nitrite out (Tomasso 1986: the most resistant)
     wild = {"species": "bluegill", "feed": "sunfish_44", "temperature_c": 24.0, "count": 10, "days": 6, "bed_m2": 0.3}
     told = season(**wild, water_tests=[{"date": on(2), "nitrite_n": "6 mg/L"}])
@@ -433,7 +427,7 @@ def test_crops_take_nitrate_and_give_base_back():
     assert (grown.alkalinity_mg_l[0, 1:] > without.alkalinity_mg_l[0, 1:]).all()
 
 
-def test_dosed_ammonia_is_nitrogen_without_base(scrubbed_walls):
+def test_dosed_ammonia_is_nitrogen_without_base():
     # fishless cycling by a salt of ammonia: nitrogen comes in whole, base only goes
     cycling = {"from": START, "to": on(9), "ammonia_nitrogen": "2 g/day"}
     tables = one_tank(days=10, count=0, evaporation="0 L/day", fishless_cycling=cycling)

@@ -197,8 +197,7 @@ def unfiltered(ph: float = 7.6) -> dict:
     return tables
 
 
-def test_what_stays_too_high_for_weeks_is_met_with_the_smallest_change_of_every_week(monkeypatch):
-    monkeypatch.setattr("stocksim.engine.arrays.layout.tank_film_m2", lambda tank: 0.0)
+def test_what_stays_too_high_for_weeks_is_met_with_the_smallest_change_of_every_week():
     season, change = sought(unfiltered(), "unionized_ammonia", kinds=("water",))
     finding = finding_of(season, "unionized_ammonia")
     assert finding.days_broken > 21

@@ -410,26 +410,43 @@ def mends_when_run(season: Season, finding: Finding, change: Change) -> bool:
 
 def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     """Whether the limit is judged at the finding's place, and holds on every day but those past."""
-    (series,) = [one for one in after.water_limits if one.limit == finding.limit] or [
-        one for one in after.limits if one.limit == finding.limit
-    ]
-    columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
-    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
-    margin = np.broadcast_to(series.margin_percent, shape)[0][:, columns]
+    margin = margin_of(after, finding)
     is_judged = bool((margin < np.inf).any())
     days_past = [(day - after.layout.start).days for day in past]
     least = reserve_percent(after.site, finding.limit)
-    return is_judged and not bool((np.delete(margin, days_past, axis=0) < least).any())
+    return is_judged and not bool((np.delete(margin, days_past) < least).any())
+
+
+def margin_of(season: Season, finding: Finding) -> FloatArray:
+    """Margin of a finding's limit at its place, shape (day,), the worst of a cohort's stays. [%]
+
+    NaN on days on which it does not apply.
+    """
+    (series,) = [one for one in season.water_limits if one.limit == finding.limit] or [season.series_of(finding.limit)]
+    columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    return np.asarray(np.fmin.reduce(np.broadcast_to(series.margin_percent, shape)[0][:, columns], axis=1))
 
 
 def is_past(season: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     """Whether a limit of water is broken on no days but those that a test found bad already."""
-    if not past:
-        return False
-    series = season.series_of(finding.limit)
-    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
-    margin = np.broadcast_to(series.margin_percent, shape)[0, :, series.entities.index(finding.where.split(".")[1])]
-    return {season.dates[day] for day in np.flatnonzero(margin < 0.0)} <= set(past)
+    return bool(past) and {season.dates[day] for day in np.flatnonzero(margin_of(season, finding) < 0.0)} <= set(past)
+
+
+def least_that_does(fewest: int, most: int, does: Callable[[int], bool], apart: int = 1) -> int | None:
+    """Least whole number above one and up to another that does, to within so many; None where the greatest does not.
+
+    What is more than one that does, does too: where that fails a greater one may be found.
+    """
+    if most <= fewest or not does(most):
+        return None
+    while most - fewest > apart:
+        middle = (fewest + most) // 2
+        if does(middle):
+            most = middle
+        else:
+            fewest = middle
+    return most
 
 
 def _tanks_with_fish(season: Season) -> set[str]:

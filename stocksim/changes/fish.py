@@ -17,6 +17,7 @@ from stocksim.changes.change import (
     Change,
     first_passing,
     inside_tanks,
+    least_that_does,
     mends_when_run,
     stocked_for,
 )
@@ -106,16 +107,9 @@ def more_flow(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
     """The smallest flow through a tank that keeps a limit, where its water turns over slowly."""
     table = season.site.file.tanks[tank]
     steps = math.floor(math.log(max(_MOST_TURNOVER_DAY * table.volume / table.flow, 1.0), _FLOW_STEP))
-    if steps < 1 or not mends_when_run(season, finding, _sent(tank, table.flow, steps)):
-        return
-    fewest, most = 0, steps
-    while most - fewest > 1:
-        middle = (fewest + most) // 2
-        if mends_when_run(season, finding, _sent(tank, table.flow, middle)):
-            most = middle
-        else:
-            fewest = middle
-    yield _sent(tank, table.flow, most)
+    least = least_that_does(0, steps, lambda step: mends_when_run(season, finding, _sent(tank, table.flow, step)))
+    if least is not None:
+        yield _sent(tank, table.flow, least)
 
 
 def _sent(tank: str, now_m3_day: float, steps: int) -> Change:

@@ -12,7 +12,16 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.changes.change import Action, Care, Change, loop_of, mends_when_run, reserve_percent
+from stocksim.changes.change import (
+    Action,
+    Care,
+    Change,
+    least_that_does,
+    loop_of,
+    margin_of,
+    mends_when_run,
+    reserve_percent,
+)
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 
@@ -27,30 +36,30 @@ def taken_out(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Ch
     for day in (near - _DAYS_BEFORE, near):  # on the day itself where fish come on it
         if day < 1:  # from the first day on: fewer are stocked
             continue
-        found = False
+        is_found = False
         for column in _heaviest(season, tanks, day)[:_MOST_COHORTS]:
-            there = math.floor(float(season.course.count[0, day, column] + season.course.deaths[0, day, column]))
-            fewest, most = 0, there - 1
-            if most < 1 or not mends_when_run(season, finding, _out(season, column, day, most, there)):
-                continue
-            while most - fewest > max(1, there // 50):
-                middle = (fewest + most) // 2
-                if mends_when_run(season, finding, _out(season, column, day, middle, there)):
-                    most = middle
-                else:
-                    fewest = middle
-            found = True
-            yield _out(season, column, day, most, there)
-        if found:
+            change = _fewest_out(season, finding, column, day)
+            if change is not None:
+                is_found = True
+                yield change
+        if is_found:
             return
+
+
+def _fewest_out(season: Season, finding: Finding, column: int, day: int) -> Change | None:
+    there = math.floor(float(season.course.count[0, day, column] + season.course.deaths[0, day, column]))
+    fish = least_that_does(
+        0,
+        there - 1,
+        lambda fish: mends_when_run(season, finding, _out(season, column, day, fish, there)),
+        max(1, there // 50),
+    )
+    return None if fish is None else _out(season, column, day, fish, there)
 
 
 def first_near(season: Season, finding: Finding) -> int:
     """First day of the season on which a limit is nearer than the reserve."""
-    series = season.series_of(finding.limit)
-    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
-    margin = np.broadcast_to(series.margin_percent, shape)[0, :, series.entities.index(finding.where.split(".")[1])]
-    near = np.flatnonzero(margin < reserve_percent(season.site, finding.limit))
+    near = np.flatnonzero(margin_of(season, finding) < reserve_percent(season.site, finding.limit))
     return int(near[0]) if near.size else (finding.worst_date - season.layout.start).days
 
 

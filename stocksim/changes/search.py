@@ -141,6 +141,11 @@ def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ())
             poor = poor or proved
     if poor is not None:
         return poor
+    return unmended(season, finding)
+
+
+def unmended(season: Season, finding: Finding) -> Help:
+    """What is told of a finding that nothing mends."""
     limit = LIMITS[finding.limit]
     is_young = limit.is_of_loop_water and starts_young(season, loop_of(season, finding))
     return Help(None, limit.if_unmended, is_young)

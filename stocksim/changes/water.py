@@ -18,6 +18,7 @@ from stocksim.changes.change import (
     Change,
     first_passing,
     inside_tanks,
+    least_that_does,
     mends_when_run,
     prove,
 )
@@ -120,16 +121,9 @@ def another_film(season: Season, finding: Finding, loop: str) -> Iterator[Change
     if any(unit.loop == loop for unit in season.site.file.biofilters.values()):
         return
     sizes = list(_new_filters(season, loop))
-    least, most = -1, len(sizes) - 1
-    if not mends_when_run(season, finding, sizes[most]):
-        return
-    while most - least > 1:
-        middle = (least + most) // 2
-        if mends_when_run(season, finding, sizes[middle]):
-            most = middle
-        else:
-            least = middle
-    yield sizes[most]
+    least = least_that_does(-1, len(sizes) - 1, lambda size: mends_when_run(season, finding, sizes[size]))
+    if least is not None:
+        yield sizes[least]
 
 
 def _new_filters(season: Season, loop: str) -> Iterator[Change]:

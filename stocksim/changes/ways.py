@@ -29,7 +29,6 @@ from stocksim.changes.change import (
 )
 from stocksim.changes.fish import shop_powers
 from stocksim.changes.search import (
-    AdvisedFinding,
     Deaths,
     Help,
     Progress,
@@ -40,12 +39,12 @@ from stocksim.changes.search import (
     newly_broken,
     prove_change,
     sources,
+    unmended,
 )
-from stocksim.changes.water import starts_young
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
-from stocksim.site.kinds import LIMITS, Mending, WhyNone
+from stocksim.site.kinds import LIMITS, Mending
 from stocksim.site.reading import Site
 
 # Kinds of advice that a way takes before others; the gentlest way takes them as they come.
@@ -56,12 +55,12 @@ PREFERENCES: dict[str, tuple[str, ...]] = {
     "feed less": ("feed",),
 }
 # What a change of each kind asks of a keeper, in points: nothing bought 1, a small machine or much water 2, building 4,
-# heating 6; and what fish that are never eaten cost, points for a tenth of the season's kilos (both assumed).
+# heating 6; and what fish that are never eaten cost, points for all of the season's kilos (both assumed).
 EFFORT: dict[str, float] = {
     "harvest": 1.0, "move": 1.0, "feed": 1.0, "base": 1.0, "salt": 1.0, "stock": 1.0, "water": 2.0, "air": 2.0,
     "flow": 2.0, "plant": 2.0, "biofilter": 4.0, "heat": 6.0,
 }  # fmt: skip
-_POINTS_A_TENTH = 1.0
+_POINTS_FOR_ALL_FISH = 10.0
 # what is not sought where the other is found: fish that never come weigh less at the end than those taken out later
 _OUTDONE_BY = {"stock": "harvest"}
 _CLEARLY_PERCENT = 10.0  # of a limit (assumed)
@@ -253,7 +252,7 @@ def _where(change: Change) -> str:
 def points(season: Season, after: Season, changes: Sequence[Change]) -> float:
     """What changes ask of a keeper: the effort of each, and the kilos of fish that the season gives less for them."""
     lost = max(-_more_fish_kg(season, after), 0.0) / max(_fish_kg(season), 1e-9)
-    return sum(EFFORT[ADVICE_OF[change.kind]] for change in changes) + 10.0 * _POINTS_A_TENTH * lost
+    return sum(EFFORT[ADVICE_OF[change.kind]] for change in changes) + _POINTS_FOR_ALL_FISH * lost
 
 
 def _fish_kg(season: Season) -> float:
@@ -575,7 +574,4 @@ def _helped(season: Season, finding: Finding, ways: Sequence[Way]) -> Finding:
                 return advised(finding, Help(step.change, deaths=step.deaths, breaks=()))
         if way.steps:  # mended by all of them together
             return advised(finding, Help(way.steps[-1].change, deaths=way.deaths))
-    limit = LIMITS[finding.limit]
-    is_young = limit.is_of_loop_water and starts_young(season, loop_of(season, finding))
-    why = limit.if_unmended if limit.mended_by is not Mending.NOTHING or limit.if_unmended else WhyNone.NONE_MENDS
-    return AdvisedFinding(**(vars(finding) | {"help": Help(None, why, is_young)}))
+    return advised(finding, unmended(season, finding))

@@ -106,13 +106,12 @@ def test_phone(visit):
             assert box["x"] + box["width"] <= 391
 
 
-def test_prints_on_two_sheets_at_most(visit, tmp_path):
-    """One sheet until whole ways came onto the page; their list and its promises are worth the second."""
+def test_prints_on_one_sheet(visit, tmp_path):
     page = visit(1200)
     page.wait_for_selector(CHART, timeout=LONG_MS)
     settle(page)
     sheet = page.pdf(prefer_css_page_size=True, print_background=True)
-    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) <= 2
+    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
 
 
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):

@@ -111,8 +111,7 @@ def moved(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change
                 continue
             date = season.dates[day] if "events" in fields else None
             amounts = {"cohort": cohort, "tank": layout.stays[column].table.tank, "into": into}
-            care = Care.WILD if layout.stays[column].table.wild else None
-            yield Change(Action.MOVED, fields, amounts, date, care=care)
+            yield Change(Action.MOVED, fields, amounts, date)
 
 
 def _load(season: Season, tank: str) -> float:

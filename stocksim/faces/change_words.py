@@ -19,7 +19,7 @@ CARES = {
     Care.GROWN_FILM: "its film grown before it must carry these fish",
     Care.FOOD_GRADE: "either food grade",
     Care.CLEAR_TESTS: "when tests read no ammonia and no nitrite",
-    Care.WILD: "sell, give or move wild fish only where your local code allows it",
+    Care.WILD: "sell wild fish only where your local code allows it",
     Care.AMMONIA: "ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none",
     Care.LOST_NITROGEN: "its nitrogen is then lost to the beds",
     Care.WATERCRESS: (

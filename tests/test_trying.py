@@ -20,6 +20,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces.text import water_rows
 from stocksim.library.sources import library_folder
 from stocksim.memo import Memo
+from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import load_site, site_from_tables
 
 EDITS = {
@@ -207,7 +208,8 @@ def test_a_trial_is_kept_by_its_site_its_numbers_and_its_days(empty, monkeypatch
     for _ in range(2):
         for season, share, days in [(first, 1.0, 40), (first, 1.0, 20), (first, 0.5, 20), (other, 0.5, 20)]:
             tried = {"count": share * season.layout.count * np.ones((2, 1))}
-            trying._passes(season, season.findings[0], tried, np.arange(2), days, False)
+            of_water = next(finding for finding in season.findings if LIMITS[finding.limit].moves_with_feed)
+            trying._passes(season, of_water, tried, np.arange(2), days, False)
     assert ran == [40, 20, 20, 20]
 
 

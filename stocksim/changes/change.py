@@ -56,7 +56,6 @@ class Action(StrEnum):
     SOFTER_SOURCE = auto()  # loop, alkalinity_mg_l, now_mg_l
     WATER_CHANGES = auto()  # loop, volume_m3, share, last, every_days: 0 for a single one
     WEEKLY_CHANGES = auto()  # loop, volume_m3, share
-    SOFTER_WEEKLY_CHANGES = auto()  # loop, volume_m3, share, alkalinity_mg_l, now_mg_l
     DOSING_ENDS = auto()  # loop, last, days_ahead
     FILM_FIRST = auto()  # loop, dose_g_day, until, cohorts that are stocked later, due
     LESS_DOSED_AMMONIA = auto()  # loop, dose_g_day or None, now_g_day, cohorts that are stocked later, due
@@ -85,7 +84,7 @@ ADVICE_OF: dict[Action, str] = {
     Action.MORE_AIR: "air", Action.LESS_FEED: "feed", Action.HELD_FEED: "feed", Action.SET_POINT: "heat",
     Action.PLANTED_AREA: "plant", Action.NEW_FILM: "biofilter", Action.MORE_FILM: "biofilter",
     Action.CHLORIDE: "salt", Action.BUFFER: "base", Action.SOFTER_TARGET: "base", Action.SOFTER_SOURCE: "water",
-    Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water", Action.SOFTER_WEEKLY_CHANGES: "water",
+    Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water",
     Action.DOSING_ENDS: "base", Action.LESS_DOSED_AMMONIA: "stock", Action.FILM_FIRST: "biofilter",
     Action.FREE_GROUND: "plant",
     Action.HUNGRIER_CROPS: "plant", Action.RATION: "feed", Action.STOCK: "stock", Action.BED_AREA: "plant",

@@ -77,8 +77,6 @@ class Help:
         Of the loop in the change's run; None for planted area, which no fish dies of.
     breaks : tuple of (str, str)
         Limits and places that hold without the change and are broken with it, as (``oxygen``, ``tanks.cedar``).
-    even_so : Deaths or None
-        Of the loop, in the run of a change beside a feeding ramp, where ``deaths`` does not tell them.
     """
 
     change: Change | None
@@ -86,7 +84,6 @@ class Help:
     film_is_young: bool = False
     deaths: Deaths | None = None
     breaks: tuple[tuple[str, str], ...] = ()
-    even_so: Deaths | None = None
 
 
 @dataclass(frozen=True)

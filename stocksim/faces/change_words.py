@@ -30,7 +30,7 @@ CARES = {
 _YOUNG = "; its film is young: stock fish later, or feed by `stocksim ramp`"
 
 
-def change_words(change: Change, units: str, is_loop_told: bool = False) -> str:
+def change_words(change: Change, units: str) -> str:
     """What to do, with quantities.
 
     Parameters
@@ -39,16 +39,13 @@ def change_words(change: Change, units: str, is_loop_told: bool = False) -> str:
         Of `stocksim.changes`.
     units : str
         ``metric`` or ``us``.
-    is_loop_told : bool
-        Whether it follows a sentence that names the loop and what is wrong with its water.
 
     Returns
     -------
     str
         A sentence without capital and full stop, as ``give cedar air stones fed by 35 W instead of 20 W``.
     """
-    told = WHERE_LOOP_IS_TOLD.get(change.kind) if is_loop_told else None
-    return (told or SENTENCES[change.kind])(change, units)
+    return SENTENCES[change.kind](change, units)
 
 
 def help_words(finding: Finding, units: str) -> str:
@@ -86,9 +83,6 @@ def _cost_words(found: Help) -> str:
     if found.breaks:
         places = ", ".join(f"{LIMITS[limit].name} of {where.split('.')[1]}" for limit, where in found.breaks)
         words += f" (but that breaks {places})"
-    if found.even_so is not None:
-        dying, fish, _ = found.even_so
-        words += f" (but even so {dying:.0f} of {fish:.0f} fish die in a run with it)"
     return words
 
 
@@ -107,9 +101,6 @@ NO_CHANGE = {
         "(`stocksim company` tells which pairs)"
     ),
     WhyNone.NO_AREA: "no planted area that we tried brings the feed into the handbook band",
-    WhyNone.FISH_DIE_ALL_THE_SAME: (
-        "no single change that we tried keeps these fish alive; change several things at once"
-    ),
 }
 
 
@@ -245,26 +236,12 @@ def _softer_target(change: Change, units: str) -> str:
     )
 
 
-def _softer_target_told(change: Change, units: str) -> str:
-    at = change.amounts
-    return f"hold {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of {at['now_mg_l']:.0f}"
-
-
 def _softer_source(change: Change, units: str) -> str:
     at = change.amounts
     return (
         f"fill and top up loop {at['loop']} with water of {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of "
         f"{at['now_mg_l']:.0f}, by {SOFT_WATER} mixed into yours, so that pH stays lower"
     )
-
-
-def _softer_source_told(change: Change, units: str) -> str:
-    return f"top up with {_source_words(change)}"
-
-
-def _source_words(change: Change) -> str:
-    at = change.amounts
-    return f"source water of {at['alkalinity_mg_l']:.0f} mg/L alkalinity instead of {at['now_mg_l']:.0f}"
 
 
 def _water_changes(change: Change, units: str) -> str:
@@ -283,19 +260,6 @@ def _weekly_changes(change: Change, units: str) -> str:
     volume, care = format_quantity(at["volume_m3"], "volume", units), _care(change)
     since = f" from {format_date(change.start)} on" if change.care is Care.LOST_NITROGEN and change.start else ""
     return f"change {volume} of loop {at['loop']}'s water every week{since}" + (f" ({care})" if care else "")
-
-
-def _weekly_changes_told(change: Change, units: str) -> str:
-    at = change.amounts
-    return f"change {format_quantity(at['volume_m3'], 'volume', units)} a week ({100 * at['share']:.0f} % of the loop)"
-
-
-def _softer_weekly_changes(change: Change, units: str) -> str:
-    return f"{_weekly_changes(change, units)}, with {_source_words(change)}"
-
-
-def _softer_weekly_changes_told(change: Change, units: str) -> str:
-    return f"{_weekly_changes_told(change, units)}, with {_source_words(change)}"
 
 
 def _dosing_ends(change: Change, units: str) -> str:
@@ -433,7 +397,6 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.SOFTER_SOURCE: _softer_source,
     Action.WATER_CHANGES: _water_changes,
     Action.WEEKLY_CHANGES: _weekly_changes,
-    Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes,
     Action.DOSING_ENDS: _dosing_ends,
     Action.LESS_DOSED_AMMONIA: _less_dosed_ammonia,
     Action.FILM_FIRST: _film_first,
@@ -453,10 +416,4 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.ALL_COVERS: lambda change, units: "all covers and foam",
     Action.WARM_LOOP: _warm_loop,
     Action.TOGETHER: _together,
-}
-WHERE_LOOP_IS_TOLD: Mapping[Action, Callable[[Change, str], str]] = {
-    Action.SOFTER_TARGET: _softer_target_told,
-    Action.SOFTER_SOURCE: _softer_source_told,
-    Action.WEEKLY_CHANGES: _weekly_changes_told,
-    Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes_told,
 }

@@ -73,7 +73,6 @@ class WhyNone(StrEnum):
     SLOW_THE_CHANGE = auto()
     GRADE_INSTEAD = auto()
     NO_AREA = auto()
-    FISH_DIE_ALL_THE_SAME = auto()  # in a run with the change that mends the limit
 
 
 # what a change that is tried asks of the limit: whose it is, and whether trials of fish and feed judge it

@@ -44,6 +44,41 @@ TOLD = [
         "stock fish not in one but in two", None,
     ),
     (
+        Change(Action.GRADED, {}, {"cohort": "fish", "tank": "one", "into": "two", "share": 0.25}, DAY),
+        "grade fish in one and move the largest 25 % into two", None,
+    ),
+    (
+        Change(Action.FEEDING_HOURS, {}, {"loop": "main", "hours": ("07:00", "12:00", "17:00")}),
+        "feed loop main in 3 meals (07:00, 12:00, 17:00), the same feed a day", None,
+    ),
+    (
+        Change(Action.FEEDING_HOURS, {}, {"loop": "main", "hours": ("06:00-20:00",)}),
+        "feed loop main with a belt feeder from 06:00 to 20:00, the same feed a day", None,
+    ),
+    (
+        Change(Action.VENTS, {}, {"opens_at_c": 20.0, "now_c": 25.0, "air_changes": 20.0, "is_more_air": False}),
+        "open the greenhouse vents at 20.0 degC instead of 25.0 degC",
+        "open the greenhouse vents at 68.0 degF instead of 77.0 degF",
+    ),
+    (
+        Change(Action.VENTS, {}, {"opens_at_c": 20.0, "now_c": None, "air_changes": 40.0, "is_more_air": True}),
+        "open the greenhouse vents at 20.0 degC with 40 air changes an hour, by fans where need be", None,
+    ),
+    (
+        Change(Action.SHADE, {}, {"share": 0.5, "now": 0.0}),
+        "shade the greenhouse by 50 % (tried for all the season; crops want that light in dark months)", None,
+    ),
+    (
+        Change(Action.EMPTIED, {}, {"settlers": ("cone", "swirl"), "days": 3, "now_days": 14}),
+        "empty cone and swirl every 3 days instead of every 14 days (sludge gives off bad gas: in the open air; where "
+        "it may go, your local rules say)", None,
+    ),
+    (
+        Change(Action.EMPTIED, {}, {"settlers": ("cone",), "days": 1, "now_days": 7}),
+        "empty cone every day instead of every 7 days (sludge gives off bad gas: in the open air; where it may go, "
+        "your local rules say)", None,
+    ),
+    (
         Change(Action.MORE_FLOW, {}, {"tank": "one", "flow_m3_day": 36.0, "now_m3_day": 0.24}),
         "send 1500 L/h through one instead of 10 L/h", "send 396 gal/h through one instead of 3 gal/h",
     ),

@@ -300,6 +300,20 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Change]
     )
 
 
+def emptied_more_often(season: Season, loop: str) -> Iterator[Change]:
+    """A loop's settlers emptied twice as often, down to each day: what lies in them gives off ammonia as it rots."""
+    slow = {
+        key: settler.emptied_every_days
+        for key, settler in season.site.file.settlers.items()
+        if settler.loop == loop and settler.emptied_every_days > 1
+    }
+    days = max(slow.values(), default=1)
+    while days > 1:
+        days //= 2
+        fields = {f"settlers.{key}.emptied_every_days": days for key, now in slow.items() if now > days}
+        yield Change(Action.EMPTIED, fields, {"settlers": tuple(slow), "days": days, "now_days": max(slow.values())})
+
+
 def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Change]:
     """Less alkalinity, by a lower target or softer source water: a lower pH leaves less ammonia un-ionized.
 

@@ -137,6 +137,44 @@ def _moved(change: Change, units: str) -> str:
     )
 
 
+def _graded(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"grade {at['cohort']} in {at['tank']} and move the largest {100 * at['share']:.0f} % into {at['into']}"
+
+
+def _feeding_hours(change: Change, units: str) -> str:
+    at = change.amounts
+    hours = at["hours"]
+    if "-" in hours[0]:
+        begin, end = hours[0].split("-")
+        return f"feed loop {at['loop']} with a belt feeder from {begin} to {end}, the same feed a day"
+    return f"feed loop {at['loop']} in {len(hours)} meals ({', '.join(hours)}), the same feed a day"
+
+
+def _vents(change: Change, units: str) -> str:
+    at = change.amounts
+    opens = format_quantity(at["opens_at_c"], "temperature", units)
+    since = f" instead of {format_quantity(at['now_c'], 'temperature', units)}" if at["now_c"] is not None else ""
+    air = f" with {at['air_changes']:.0f} air changes an hour, by fans where need be" if at["is_more_air"] else ""
+    return f"open the greenhouse vents at {opens}{since}{air}"
+
+
+def _shade(change: Change, units: str) -> str:
+    share = change.amounts["share"]
+    return (
+        f"shade the greenhouse by {100 * share:.0f} % (tried for all the season; crops want that light in dark months)"
+    )
+
+
+def _emptied(change: Change, units: str) -> str:
+    at = change.amounts
+    often = "every day" if at["days"] == 1 else f"every {at['days']} days"
+    return (
+        f"empty {' and '.join(at['settlers'])} {often} instead of every {at['now_days']} days (sludge gives off bad "
+        "gas: in the open air; where it may go, your local rules say)"
+    )
+
+
 def _more_flow(change: Change, units: str) -> str:
     at = change.amounts
     flow, now = (flow_words(at[key], units) for key in ("flow_m3_day", "now_m3_day"))
@@ -383,10 +421,14 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.FEWER_FISH: _fewer_fish,
     Action.TAKEN_OUT: _taken_out,
     Action.MOVED: _moved,
+    Action.GRADED: _graded,
     Action.MORE_FLOW: _more_flow,
     Action.MORE_AIR: _more_air,
     Action.LESS_FEED: _less_feed,
     Action.HELD_FEED: _held_feed,
+    Action.FEEDING_HOURS: _feeding_hours,
+    Action.VENTS: _vents,
+    Action.SHADE: _shade,
     Action.SET_POINT: _set_point,
     Action.PLANTED_AREA: _planted_area,
     Action.NEW_FILM: _new_film,
@@ -395,6 +437,7 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.BUFFER: _buffer,
     Action.SOFTER_TARGET: _softer_target,
     Action.SOFTER_SOURCE: _softer_source,
+    Action.EMPTIED: _emptied,
     Action.WATER_CHANGES: _water_changes,
     Action.WEEKLY_CHANGES: _weekly_changes,
     Action.DOSING_ENDS: _dosing_ends,

@@ -25,11 +25,13 @@ from stocksim.answers.tankmates.charts import matrix_chart, matrix_rows, windows
 from stocksim.answers.tankmates.decide import Company, judge_company
 from stocksim.answers.tankmates.loops import _partitions
 from stocksim.answers.tankmates.words import NO_SOURCE, PAGE_SIGNS, headline, loop_sentences
+from stocksim.changes.ways import advise
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Html, Table
 from stocksim.faces.markup import answer_page_html
 from stocksim.faces.palette import VERDICT_FIELDS
 from stocksim.faces.text import answer_text
+from stocksim.faces.ways_words import dated_words, step_data
 from stocksim.fish.company import VERDICTS
 from stocksim.library.species import load_species
 from stocksim.site.reading import load_site
@@ -255,6 +257,21 @@ def test_cohorts_that_are_never_here_together_are_told_so():
     pair = pair_of(company, "bass", "bluegill")
     assert (pair.days, pair.date, pair.tanks, pair.verdict) == (0, None, (), "apart")
     assert "never here together" in text_of(company)
+
+
+def test_what_is_to_be_done_is_what_the_season_advises():
+    made = growing_bass()
+    company = company_of(made)
+    advice = advise(company.season)
+    parting = [step for step in advice.ways[0].steps if any(limit == "predation" for limit, _ in step.cures)]
+    assert parting
+    answer = company_answer(company, "metric", advice)
+    assert [told["fields"] for told in answer.data["what_to_do"]] == [
+        step_data(company.season, step)["fields"] for step in parting
+    ]
+    printed = " ".join(answer_text(answer).split())
+    assert all(dated_words(step, "metric") in printed for step in parting)
+    assert not company_answer(company, "metric").has("do")
 
 
 def test_no_fish_no_company():

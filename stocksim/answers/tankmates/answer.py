@@ -12,9 +12,11 @@ from stocksim.answers.tankmates import words
 from stocksim.answers.tankmates.decide import Company, Pair
 from stocksim.answers.tankmates.loops import LoopCompany
 from stocksim.answers.tankmates.words import loop_offers, loop_sentences, name_words
+from stocksim.changes.ways import Advice, Step
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
+from stocksim.faces.ways_words import dated_words, step_data
 from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
 from stocksim.library.sources import EVIDENCE_GRADES
@@ -25,7 +27,11 @@ from stocksim.site.reading import Site
 _COLUMNS, _CELL, _LABEL = 5, 11, 22
 
 
-def company_answer(company: Company, units: str) -> Answer:
+# Limits whose breaking is a matter of who lives with whom, in a tank or in one loop's water
+_OF_COMPANY = ("predation", "temperature_low", "temperature_high")
+
+
+def company_answer(company: Company, units: str, advice: Advice | None = None) -> Answer:
     """Who may share a tank or a loop.
 
     Parameters
@@ -34,11 +40,13 @@ def company_answer(company: Company, units: str) -> Answer:
         Of `stocksim.answers.tankmates.decide`.
     units : str
         ``metric`` or ``us``, for the sentences; numbers of the data are metric.
+    advice : Advice, optional
+        What is advised for its season, where that was sought.
 
     Returns
     -------
     Answer
-        With the sections ``evidence``, ``matrix``, ``eaten``, ``now``, ``asked``; for each loop ``loop_NAME``,
+        With the sections ``do``, ``evidence``, ``matrix``, ``eaten``, ``now``, ``asked``; for each loop ``loop_NAME``,
         ``pairs_NAME`` and ``offers_NAME``; ``source``, ``wild``, ``cautions``. Its data holds every two cohorts, and
         each with itself.
     """
@@ -49,6 +57,7 @@ def company_answer(company: Company, units: str) -> Answer:
     wild = [words.wild_sentence(one, site) for one in company.wild]
     weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; it replaces no keeper's eye."
     sections = [
+        Section("do", _change_parts(company, advice, units)),
         Section("evidence", [Html(weak)]),
         Section("matrix", _matrix_parts(company)),
         Section("eaten", _loss_parts(company)),
@@ -59,7 +68,21 @@ def company_answer(company: Company, units: str) -> Answer:
         Section("cautions", [*_heads("Keep in mind"), points(words.cautions(company), "background")]),
     ]
     title = f"{site.file.site.name}: who may share a tank or a loop"
-    return Answer(title, verdict, sections, partial(_data, company, units), is_trouble, begins="close")
+    return Answer(title, verdict, sections, partial(_data, company, units, advice), is_trouble, begins="close")
+
+
+def _steps(advice: Advice | None) -> list[Step]:
+    """Changes of the season's first way that part fish, or give them water that suits them."""
+    way = advice.ways[0] if advice and advice.ways else None
+    return [step for step in way.steps if any(limit in _OF_COMPANY for limit, _ in step.cures)] if way else []
+
+
+def _change_parts(company: Company, advice: Advice | None, units: str) -> list[Part]:
+    """What to do about it, as the season advises."""
+    steps = _steps(advice)
+    if not steps:
+        return []
+    return [*_heads("What to do, of all that the season advises"), points([dated_words(step, units) for step in steps])]
 
 
 def _heads(text: str) -> list[Part]:
@@ -230,7 +253,7 @@ def _offer_parts(loop: LoopCompany, site: Site, units: str) -> list[Part]:
 # --- plain data
 
 
-def _data(company: Company, units: str) -> dict[str, Any]:
+def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]:
     site = company.season.site
     verdict, is_trouble = words.headline(company)
     data = {
@@ -238,6 +261,7 @@ def _data(company: Company, units: str) -> dict[str, Any]:
         "answer": verdict,
         "is_trouble": is_trouble,
         "evidence": "weak",
+        "what_to_do": [step_data(company.season, step) for step in _steps(advice)],
         "pairs": [_pair_data(pair, site, units) for pair in company.pairs],
         "loops": [_loop_data(loop, site, units) for loop in company.loops],
         "eaten": [

@@ -13,8 +13,14 @@ def company(site: SiteArgument, as_json: JsonOption = False) -> None:
     """Tell who may share a tank or a loop, with reasons. Reads SITE; writes nothing."""
     from stocksim.answers.tankmates.answer import company_answer
     from stocksim.answers.tankmates.decide import judge_company
+    from stocksim.changes.ways import advise
     from stocksim.engine.running import run_season
+    from stocksim.faces.options import Bar
     from stocksim.site.reading import load_site
 
-    loaded = load_site(site)
-    deliver(company_answer(judge_company(run_season(loaded)), loaded.file.site.units), as_json)
+    season = run_season(load_site(site))
+    company = judge_company(season)
+    bar = Bar("levers")
+    advice = advise(season, bar)
+    bar.close()
+    deliver(company_answer(company, season.site.file.site.units, advice), as_json)

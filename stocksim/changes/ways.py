@@ -43,6 +43,7 @@ from stocksim.changes.search import (
 )
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.harm import harms
 from stocksim.errors import InputError
 from stocksim.site.kinds import LIMITS, Mending
 from stocksim.site.reading import Site
@@ -156,12 +157,15 @@ class Advice:
         Seasons asked for in the search, scenarios among them; always the same for the same site.
     is_finished : bool
         Whether the search ended before its number of seasons did.
+    must_change : bool
+        Whether a broken limit harms fish; else the ways only keep cautions that they live with.
     """
 
     findings: list[Finding]
     ways: tuple[Way, ...]
     seasons: int
     is_finished: bool = True
+    must_change: bool = False
 
     @property
     def saves_none(self) -> bool:
@@ -204,7 +208,8 @@ def advise(season: Season, progress: Progress | None = None) -> Advice:
         found.sort(key=_rank)
         ways = tuple(_with_ranges(season, way) for way in _unlike(found)[:MOST_WAYS])
         findings = [_helped(season, finding, ways) for finding in season.findings]
-    return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS)
+    must_change = any(harms(season, finding) for finding in season.findings)
+    return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS, must_change)
 
 
 def _ways(season: Season, asked: list[int], progress: Progress | None) -> list[Way]:

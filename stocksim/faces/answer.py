@@ -207,6 +207,8 @@ class Answer:
         Gives the answer as plain data for JSON, keys carry units; called when first asked for.
     is_trouble : bool
         Whether the verdict is a bad one.
+    is_caution : bool
+        Whether it is neither a bad nor a good one.
     begins : str
         What text begins with: ``title`` and an empty line, ``close`` (the title, the verdict right below it) or
         ``verdict``, without the title.
@@ -218,6 +220,7 @@ class Answer:
     tell: Callable[[], Any] = field(repr=False, compare=False)
     is_trouble: bool = False
     begins: Literal["title", "close", "verdict"] = "title"
+    is_caution: bool = False
 
     @cached_property
     def data(self) -> Any:

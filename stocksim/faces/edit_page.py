@@ -5,7 +5,7 @@ import streamlit as st
 from stocksim.faces import editing, fields, guard, keeping, markup, screen
 from stocksim.faces import fields as latest
 from stocksim.faces import forms as refusals
-from stocksim.faces.words import is_trouble, verdict
+from stocksim.faces.words import is_caution, is_trouble, verdict
 
 PARTS = {
     "Fish": "cohorts",
@@ -33,7 +33,8 @@ with st.container(key="verdict_bar"):
     if shown.faults:
         st.html(markup.verdict_html(f"To mend: {len(refused) + len(shown.faults)}. {keeping.kept_words()}", True))
     elif season is not None:
-        st.html(markup.verdict_html(verdict(season, season.findings), is_trouble(season, season.findings)))
+        found = season.findings
+        st.html(markup.verdict_html(verdict(season, found), is_trouble(season, found), is_caution(season, found)))
 if faults:
     st.html(markup.faults_html(faults))
 if shown.is_last_sound and season is not None:

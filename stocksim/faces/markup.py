@@ -9,6 +9,7 @@ from html import escape
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Points, Sentences, Table
 from stocksim.faces.palette import (
+    CAUTION,
     FAINT,
     INK,
     PAPER,
@@ -28,7 +29,7 @@ STYLE = f"""<style>
 .ss-verdict {{display: flex; gap: .8rem; align-items: center; padding: .7rem 1rem; border-radius: 6px;
   color: {PAPER}; font: 600 1.28rem/1.3 'Source Serif', serif}}
 .ss-verdict .mark {{font: 700 1.9rem/1 sans-serif}}
-.ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}}
+.ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}} .ss-caution {{background: {CAUTION}}}
 .ss-old {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; font-size: 1rem; padding: .45rem 1rem}}
 .ss-told {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; border-radius: 6px; padding: .45rem 1rem;
   font-weight: 600}}
@@ -126,9 +127,11 @@ def heading_html(text: str) -> str:
     return f"<h1>{escape(text)}</h1>"
 
 
-def verdict_html(text: str, is_trouble: bool) -> str:
+def verdict_html(text: str, is_trouble: bool, is_caution: bool = False) -> str:
     """The answer in a coloured bar with a sign, so that it can be read without colour."""
     kind, mark = ("trouble", "&#10007;") if is_trouble else ("sound", "&#10003;")
+    if is_caution and not is_trouble:
+        kind, mark = "caution", "!"
     return (
         f'<div class="ss-verdict ss-{kind}" role="status"><span class="mark" aria-hidden="true">{mark}</span>'
         f"<span>{escape(text)}</span></div>"
@@ -290,7 +293,7 @@ def _sentences_html(part: Sentences) -> str:
 def answer_page_html(answer: Answer) -> str:
     """A whole answer as HTML for a report: heading, verdict, every section; folded ones stay closed until opened."""
     parts = [heading_html(answer.title)] if answer.title else []
-    parts += [verdict_html(answer.verdict, answer.is_trouble)] if answer.verdict else []
+    parts += [verdict_html(answer.verdict, answer.is_trouble, answer.is_caution)] if answer.verdict else []
     for section in answer.sections:
         inner = "".join(map(part_html, section.parts))
         if inner and section.folded:

@@ -6,7 +6,7 @@ import zlib
 from typing import Any
 
 PAPER, SHADE, INK, FAINT = "#fbf6ea", "#f1e8d5", "#22302f", "#6d6a5c"
-TROUBLE, SOUND, LEAF, FEED = "#a8201a", "#2f5d50", "#3f6f3a", "#a9741f"
+TROUBLE, CAUTION, SOUND, LEAF, FEED = "#a8201a", "#7d5410", "#2f5d50", "#3f6f3a", "#a9741f"
 
 # Chosen in this project by a search for the largest least difference (CIE 1976 Lab) between any two of them in normal,
 # protan, deutan and tritan vision, each kept near a colour that suits the fish; tests/test_charts.py holds the figure.

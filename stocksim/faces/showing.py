@@ -42,7 +42,7 @@ def tell_version(shown: screen.Shown, where: str) -> None:
 
 def verdict(answer: Answer) -> None:
     """The answer in a coloured bar."""
-    st.html(markup.verdict_html(answer.verdict, answer.is_trouble))
+    st.html(markup.verdict_html(answer.verdict, answer.is_trouble, answer.is_caution))
 
 
 def section_html(answer: Answer, key: str) -> str:

@@ -102,12 +102,30 @@ def promise_words(season: Season, advice: Advice) -> str:
     return f"{start} {cost_words(way, season.site.file.site.units)}"
 
 
+_TESTS = {
+    "unionized_ammonia": "ammonia and pH", "biofilter": "ammonia", "nitrite": "nitrite",
+    "oxygen": "oxygen an hour or two after the last meal", "temperature_low": "the water's temperature",
+    "temperature_high": "the water's temperature",
+}  # fmt: skip
+
+
+def test_words(findings: list[Finding]) -> str:
+    """That nothing has to change where cautions are passed and no fish is harmed, and what to test instead."""
+    tests = list(dict.fromkeys(_TESTS[f.limit] for f in findings if f.is_broken and f.limit in _TESTS))
+    words = "By the model every fish lives and eats as it is, so nothing has to change."
+    if not tests:
+        return words
+    told = tests[0] if len(tests) == 1 else f"{', '.join(tests[:-1])} and {tests[-1]}"
+    return f"{words} Test {told} every week, and do this when a test passes its limit or fish go off their feed."
+
+
 def advice_data(season: Season, advice: Advice | None) -> dict[str, Any]:
     """Ways as plain values; ``ways`` is empty where nothing was sought or nothing is broken."""
     return {
         "reserve_percent": round(100.0 * season.site.file.advice.reserve, 3),
         "seasons_run": advice.seasons if advice else 0,
         "is_finished": advice.is_finished if advice else True,
+        "must_change": advice.must_change if advice else False,
         "ways": [_way_data(season, way) for way in advice.ways] if advice else [],
     }
 

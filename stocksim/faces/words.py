@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from stocksim.engine.arrays.fish import build_stays
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.harm import harms, is_measured
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
 from stocksim.faces.change_words import help_words
 from stocksim.faces.fates import (
@@ -397,13 +399,23 @@ def finding_sentence(finding: Finding, units: str) -> str:
 
 
 def is_trouble(season: Season, findings: list[Finding]) -> bool:
-    """Whether a limit is broken or a cohort loses many fish."""
-    return any(finding.is_broken for finding in findings) or is_heavy(season)
+    """Whether a broken limit harms fish, or a cohort loses many of them."""
+    return any(harms(season, finding) for finding in findings) or is_heavy(season)
+
+
+def is_caution(season: Season, findings: list[Finding]) -> bool:
+    """Whether limits are broken, and no fish is harmed."""
+    return any(finding.is_broken for finding in findings) and not is_trouble(season, findings)
+
+
+def by_harm(season: Season, findings: Sequence[Finding]) -> list[Finding]:
+    """What harms fish first, else in the order given."""
+    return sorted(findings, key=lambda finding: not harms(season, finding))
 
 
 def verdict(season: Season, findings: list[Finding]) -> str:
-    """The answer in a few sentences: trouble or not, many deaths first, then which limit, where, when."""
-    broken = [finding for finding in findings if finding.is_broken]
+    """The answer in a few sentences: trouble, cautions or none, many deaths first, then which limit, where, when."""
+    broken = by_harm(season, [finding for finding in findings if finding.is_broken])
     judged = [finding for finding in findings if finding.margin_percent is not None]
     heavy, dying = heavy_words(season), death_words(season)
     if not judged:
@@ -420,11 +432,15 @@ def verdict(season: Season, findings: list[Finding]) -> str:
         return f"Every limit of the model holds all season. The closest is {closest}{' ' + dying if dying else ''}"
     first = broken[0]
     joint = "for" if first.where.startswith("cohorts.") else "in"
-    number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"
-    limits = (
-        f"{number} broken. First, from {day_words(first.first_date or first.worst_date)}, "
-        f"{LIMITS[first.limit].broken} {joint} {place_words(first)}."
+    place = (
+        f"from {day_words(first.first_date or first.worst_date)}, {LIMITS[first.limit].broken} {joint} "
+        f"{place_words(first)}."
     )
+    if is_caution(season, findings):
+        number = "1 caution is" if len(broken) == 1 else f"{len(broken)} cautions are"
+        return f"No fish is harmed in the model, but {number} passed. First, {place}{' ' + dying if dying else ''}"
+    number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"
+    limits = f"{number} broken. First, {place}"
     if heavy:
         return f"Trouble ahead. {heavy}. {limits}"
     return f"Trouble ahead: {limits}{' ' + dying if dying else ''}"
@@ -558,7 +574,12 @@ def summary(season: Season, findings: list[Finding], advice: Advice | None = Non
         "season": {"start": season.dates[0].isoformat(), "end": season.dates[-1].isoformat()},
         "verdict": verdict(season, findings),
         "trouble": is_trouble(season, findings),
-        "limits": [finding_data(f, season.site.file.site.units) | _density_data(season.site, f) for f in findings],
+        "limits": [
+            finding_data(f, season.site.file.site.units)
+            | {"harms": harms(season, f), "measured": is_measured(season, f)}
+            | _density_data(season.site, f)
+            for f in findings
+        ],
         "advice": advice_data(season, advice),
         "totals": {key: None if value is None else round(value, 4) for key, value in season.totals().items()},
         "feeds": feed_data(season),

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.harm import harms
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
 from stocksim.faces.change_words import help_words
@@ -26,8 +27,17 @@ from stocksim.faces.options import Bar
 from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
-from stocksim.faces.ways_words import number_of, promise_words, way_rows, way_sentence
-from stocksim.faces.words import cautions, density_sentence, finding_sentence, is_trouble, summary, verdict
+from stocksim.faces.ways_words import number_of, promise_words, test_words, way_rows, way_sentence
+from stocksim.faces.words import (
+    by_harm,
+    cautions,
+    density_sentence,
+    finding_sentence,
+    is_caution,
+    is_trouble,
+    summary,
+    verdict,
+)
 from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
@@ -108,6 +118,7 @@ def season_answer(
         sections,
         partial(summary, season, findings, advice),
         is_trouble(season, findings),
+        is_caution=is_caution(season, findings),
     )
 
 
@@ -139,9 +150,11 @@ def _do_parts(season: Season, advice: Advice | None) -> list[Part]:
     if advice is None or not advice.ways:
         return []
     first, *others = advice.ways
-    parts: list[Part] = [
-        Head("What to do, by date:", "text"),
-        Head("What to do, by date", "page"),
+    head = "What to do, by date" if advice.must_change else "What would keep the cautions as well, by date"
+    parts: list[Part] = [Head(f"{head}:", "text"), Head(head, "page")]
+    if not advice.must_change:
+        parts.append(Sentences([test_words(season.findings)], indent="  "))
+    parts += [
         Table(way_rows(season, first)),
         Sentences([promise_words(season, advice)], indent="  "),
     ]
@@ -163,10 +176,13 @@ def _limit_parts(season: Season, findings: list[Finding], is_sought: bool, advic
         number = number_of(finding, season, advice)
         return help_words(finding, units) if number is None else f"line {number} of what to do"
 
-    told = [f for f in findings if f.is_broken] + [f for f in findings if f.margin_percent is None and f.days_broken]
+    broken = by_harm(season, [f for f in findings if f.is_broken])
+    told = broken + [f for f in findings if f.margin_percent is None and f.days_broken]
     if not told:
         return []
-    heads = [Head("Limits that bite, in date order:", "text")] if told[0].is_broken else []
+    is_harmful = any(harms(season, finding) for finding in broken)
+    head = "Limits that are broken, those that harm fish first:" if is_harmful else "Cautions that are passed, by date:"
+    heads = [Head(head, "text")] if broken else []
     return [
         *heads,
         Points(

@@ -41,7 +41,7 @@ def season(
         say("Wrote " + ", ".join(str(path) for path in written))
     answer = season_answer(solved.season, solved.findings, advice=solved.advice)
     deliver(answer, as_json)
-    if strict and answer.is_trouble:
+    if strict and (answer.is_trouble or answer.is_caution):
         raise typer.Exit(3)
 
 

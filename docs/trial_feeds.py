@@ -122,7 +122,7 @@ def on_feed(value: Callable[[Any], Any], feed: TrialFeed) -> Callable[[Any], Any
 
 PELLETS = (
     "bass_46", "carp_35", "catfish_32", "cool_water_40", "hybrid_bass_42", "koi_wheatgerm_32", "perch_45",
-    "sunfish_44", "tilapia_34", "trout_44",
+    "sunfish_44", "tilapia_34", "trout_42", "trout_44",
 )  # fmt: skip
 
 

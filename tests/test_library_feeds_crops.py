@@ -11,7 +11,7 @@ from stocksim.library.sources import library_folder, read_entry
 
 FEEDS = [
     "bass_46", "carp_35", "catfish_32", "cool_water_40", "hybrid_bass_42", "koi_wheatgerm_32", "perch_45",
-    "sunfish_44", "tilapia_34", "trout_44",
+    "sunfish_44", "tilapia_34", "trout_42", "trout_44",
 ]  # fmt: skip
 NATURAL = ["black_soldier_fly_larvae", "duckweed", "earthworms", "kitchen_greens"]
 CROPS = [

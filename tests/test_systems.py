@@ -142,7 +142,7 @@ CONTROLS = [
     ("tilapia_nursery_400", {"loops.main.alkalinity_target": None}, "nitrite", 25),
     ("bass_indoors_36_5", {"tanks.one.oxygen_supply": {"kind": "none"}}, "oxygen", 1),
     ("bluegill_indoors", {"loops.main.biofilter_start": "new"}, "unionized_ammonia", 2),
-    ("trout_tank_1983", {"cohorts.trout.count": 783}, "oxygen", 5),
+    ("trout_tank_1983", {"cohorts.trout.count": 1044}, "oxygen", 5),
     ("tilapia_farm", {"biofilters.f.media_volume": "1500 L"}, "unionized_ammonia", 3),
 ]
 

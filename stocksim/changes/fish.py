@@ -21,6 +21,7 @@ from stocksim.changes.change import (
     mends_when_run,
     stocked_for,
 )
+from stocksim.changes.heat import degree_text, electric_heater, least_whole_degree
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
 from stocksim.engine.results.beds import BuildRule
@@ -30,7 +31,7 @@ from stocksim.plants.area import planting_ratio
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation
 from stocksim.site.kinds import LIMITS
-from stocksim.units import face_unit, parse_quantity, to_face
+from stocksim.units import parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 _MOST_COUNTS = 60  # whole numbers of fish tried between two, in one go
@@ -150,16 +151,15 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
     loop = site.file.tanks[season.layout.stay_on(cohort, day).table.tank].loop
     units = site.file.site.units
     is_low = LIMITS[finding.limit].is_floor
-    shown = to_face(finding.threshold, "temperature", units)
-    rounded = math.ceil(shown - 1e-6) if is_low else math.floor(shown + 1e-6)
-    text = f"{rounded} {face_unit('temperature', units)}"
-    typed = parse_quantity(text, "temperature")
+    highest = math.floor(to_face(finding.threshold, "temperature", units) + 1e-6)
+    degrees = least_whole_degree(finding.threshold, units) if is_low else highest
+    typed = parse_quantity(degree_text(degrees, units), "temperature")
     amounts = {"loop": loop, "cohort": cohort, "temperature_c": typed, "is_floor": is_low}
     # degF to degC and back may lose the last digit, and with it the limit
     value = (max if is_low else min)(typed, finding.threshold)
     if site.file.loops[loop].water_temperature.kind == "computed":
         if is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
-            heater = {"power": "1000 kW", "set_point": f"{value + 0.5!r} degC", "fuel": "electricity"}
+            heater = electric_heater(site.file, "1000 kW", f"{value + 0.5!r} degC")
             yield Change(Action.SET_POINT, {f"loops.{loop}.heat.heater": heater}, amounts)
         return
     name = "at_least" if is_low else "at_most"

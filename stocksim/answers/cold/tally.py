@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.answers.cold.choice import RUNS_KWH, FuelUse, Option
-from stocksim.answers.cold.options import Choice, flow_factor, spare_heater, stacked_plan
+from stocksim.answers.cold.options import Choice, bought_heater, flow_factor, stacked_plan
+from stocksim.changes.change import reserve_percent
 from stocksim.climate.greenhouse import FUELS, fuel_units
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import INNER_AXES, SHARED, HeatRun, Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
-from stocksim.engine.arrays.beds import build_stands
+from stocksim.engine.arrays.beds import Batch, Stand, Stands, batch_harvest, build_stands
 from stocksim.engine.arrays.beds import months_of as bed_months
 from stocksim.engine.arrays.fish import build_stays, by_water
 from stocksim.engine.arrays.layout import Layout, build_layout
@@ -38,6 +39,7 @@ from stocksim.heat.plan import HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
+from stocksim.site.notes import bed_room
 from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
 from stocksim.site.weather import SiteWeather, days_of_month
@@ -283,7 +285,7 @@ def tallied(
         **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
     )  # fmt: skip
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
-    yields = _yields(site, layout, course, temperature, _greenhouse_air(plan, run))
+    crops = _crops(site, layout, course, temperature, plan, run)
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.there_in_morning
@@ -295,7 +297,14 @@ def tallied(
     heads = {key: [n for n, name in enumerate(layout.cohorts) if name == key] for key in layout.cohorts}
     found = []
     for row, choice in enumerate(tried):
-        broken = tuple((f.limit, f.where) for f in findings(many, series, row) if f.is_broken)
+        found_here = findings(many, series, row)
+        broken = tuple((f.limit, f.where) for f in found_here if f.is_broken)
+        near = tuple(
+            (f.limit, f.where)
+            for f in found_here
+            if not f.is_broken and f.margin_percent is not None
+            and f.margin_percent < reserve_percent(site, f.limit)
+        )  # fmt: skip
         fuel = tuple(_fuel(site.file, tables, plan, run, weather, row))
         priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
         found.append(
@@ -315,7 +324,9 @@ def tallied(
                     key: max(float(shares[row, n]) for n, name in enumerate(layout.cohorts) if name == key)
                     for key in dict.fromkeys(layout.cohorts)
                 },
-                yields[row],
+                crops[row].harvest_kg,
+                near=near,
+                chilled=crops[row].nights,
                 dead_kg=float(course.dead_g[row].sum()) / 1000.0,
                 died={key: float(course.deaths[row][:, columns].sum()) for key, columns in heads.items()},
                 stocked={
@@ -330,17 +341,37 @@ def tallied(
     return found
 
 
+CHILL_SLACK_C = 0.5  # below its set point air may fall so far within the hour (our choice)
+
+
+class Crops(NamedTuple):
+    """What one choice comes to for crops, by crop.
+
+    Parameters
+    ----------
+    harvest_kg : dict of str to float
+        Until the first night that is too cold for those that stand. [kg]
+    nights : dict of str to int
+        Nights on which its air lies below the crop's own limit as it stands there; only crops with such nights.
+    """
+
+    harvest_kg: dict[str, float]
+    nights: dict[str, int]
+
+
 def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
     """Daily mean air of the greenhouse, shape (choice, day); None without one. [degC]"""
     return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
 
 
-def _yields(
-    site: Site, layout: Layout, course: Course, temperature_c: FloatArray, air_c: FloatArray | None
-) -> list[float]:
-    """Harvest that each choice's water and air allow with the nitrogen that its own season leaves to crops. [kg]"""
+def _crops(
+    site: Site, layout: Layout, course: Course, temperature_c: FloatArray, plan: HeatPlan, run: HeatRun
+) -> list[Crops]:
+    """Crops that each choice's water and air allow with the nitrogen that its own season leaves them."""
     found = []
+    air_c = _greenhouse_air(plan, run)
     months, as_said = bed_months(site), build_stands(site)
+    rooms = [bed_room(bed, site.file) for bed in site.file.beds.values()]
     for row, water in enumerate(temperature_c):
         own = replace(site, held_c={key: water[:, n] for n, key in enumerate(layout.loops)})
         if air_c is not None:
@@ -349,9 +380,34 @@ def _yields(
             own = replace(own, file=own.file.model_copy(update={"site": place}))
         # the season of every choice lets crops draw as the file's own way does
         met = bed_course(site, layout, only(course, row), as_said).met
-        harvest = build_stands(own).harvest_kg(np.nan_to_num(met))
-        found.append(float(harvest[:, ~np.isnan(met).any(axis=0)].sum()))
+        nights = [run.low_c[:, row, plan.nodes.index(room)] if room in plan.nodes else None for room in rooms]
+        found.append(_crops_of(site, build_stands(own), met, nights))
     return found
+
+
+def _crops_of(site: Site, stands: Stands, met: FloatArray, nights: Sequence[FloatArray | None]) -> Crops:
+    """Harvest and cold nights by crop, given the lowest air of each night by bed, None where the air is not known."""
+    crops = Crops({}, {})
+    for stand in stands.stands:
+        column = stands.beds.index(stand.bed)
+        if np.isnan(met[:, column]).any():
+            continue
+        for batch in stand.batches:
+            cold = _cold_nights(site, stand, batch, nights[column])
+            picked = batch_harvest(batch, met[:, column])
+            first = int(cold[0]) if cold.size else picked.size
+            crops.harvest_kg[stand.crop] = crops.harvest_kg.get(stand.crop, 0.0) + float(picked[:first].sum())
+            if cold.size:
+                crops.nights[stand.crop] = max(crops.nights.get(stand.crop, 0), cold.size)
+    return crops
+
+
+def _cold_nights(site: Site, stand: Stand, batch: Batch, low_c: FloatArray | None) -> NDArray[np.int64]:
+    """Days of a batch whose night is too cold for it, counted from its first."""
+    if low_c is None:
+        return np.zeros(0, int)
+    limit = site.crops[stand.crop].number("temperature_low_limit", -np.inf)
+    return np.flatnonzero(low_c[batch.first : batch.last + 1] < limit - CHILL_SLACK_C)
 
 
 def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:
@@ -400,8 +456,8 @@ def _by_month(weather: SiteWeather, run: HeatRun, row: int) -> dict[str, float]:
 def _fuel(
     file: SiteFile, tables: Mapping[str, HeaterTable], plan: HeatPlan, run: HeatRun, weather: SiteWeather, row: int
 ) -> list[FuelUse]:
-    """Fuel of every heater; water warmed without a heater of its own burns the fuel of a room's heater."""
-    spare = spare_heater(file)
+    """Fuel of every heater; water warmed without a heater of its own is warmed by an electric one."""
+    spare = bought_heater(file)
     months = days_of_month(weather.start, len(run.heat_kwh))
     found = []
     for column, place in enumerate(plan.controls):

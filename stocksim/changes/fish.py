@@ -42,6 +42,8 @@ _LEAST_RATION_SHARE = 0.3
 SHOP_POWERS_W = (5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300, 400)
 # Flow that a tank is given at most: its water twice an hour (common practice is once or twice, no source).
 _FLOW_STEP, _MOST_TURNOVER_DAY = 1.2, 48.0
+# Set points tried above a cold limit, at which fish may starve (our choice); steps in the keeper's degrees.
+_WARMER_SET_POINTS, _SET_POINT_STEP = 4, {"metric": 3, "us": 5}
 
 
 def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -> Iterator[Change]:
@@ -145,7 +147,7 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Ch
 
 
 def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Change]:
-    """A set point for heating or cooling the cohort's loop."""
+    """Set points for heating or cooling the cohort's loop: at the limit, then warmer ones in which fish eat."""
     site = season.site
     day = (finding.worst_date - season.layout.start).days
     loop = site.file.tanks[season.layout.stay_on(cohort, day).table.tank].loop
@@ -153,17 +155,21 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
     is_low = LIMITS[finding.limit].is_floor
     highest = math.floor(to_face(finding.threshold, "temperature", units) + 1e-6)
     degrees = least_whole_degree(finding.threshold, units) if is_low else highest
-    typed = parse_quantity(degree_text(degrees, units), "temperature")
-    amounts = {"loop": loop, "cohort": cohort, "temperature_c": typed, "is_floor": is_low}
-    # degF to degC and back may lose the last digit, and with it the limit
-    value = (max if is_low else min)(typed, finding.threshold)
-    if site.file.loops[loop].water_temperature.kind == "computed":
-        if is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
+    bearable = site.species[site.file.cohorts[cohort].species]["temperature_high_stress"] - 1.0
+    for warmer in range(_WARMER_SET_POINTS + 1 if is_low else 1):
+        text = degree_text(degrees + warmer * _SET_POINT_STEP[units], units)
+        typed = parse_quantity(text, "temperature")
+        if warmer and typed > bearable:
+            return
+        amounts = {"loop": loop, "cohort": cohort, "temperature_c": typed, "is_floor": is_low}
+        # degF to degC and back may lose the last digit, and with it the limit
+        value = (max if is_low else min)(typed, finding.threshold)
+        if site.file.loops[loop].water_temperature.kind != "computed":
+            name = "at_least" if is_low else "at_most"
+            yield Change(Action.SET_POINT, {f"loops.{loop}.water_temperature.{name}": f"{value!r} degC"}, amounts)
+        elif is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
             heater = electric_heater(site.file, "1000 kW", f"{value + 0.5!r} degC")
             yield Change(Action.SET_POINT, {f"loops.{loop}.heat.heater": heater}, amounts)
-        return
-    name = "at_least" if is_low else "at_most"
-    yield Change(Action.SET_POINT, {f"loops.{loop}.water_temperature.{name}": f"{value!r} degC"}, amounts)
 
 
 def other_area(season: Season, loop: str) -> Iterator[Change]:

@@ -52,7 +52,8 @@ def cold_answer(found: Cold, site: Site) -> Answer:
     advice: list[Part] = [
         Sentences([why, change], on="text", indent="  "),
         Sentences([f"{why} {change}"], "do", "page"),
-        Sentences([*words.condition_sentences(found), words.failure_sentence(found)], "do"),
+        *([Sentences(conditions, "do")] if (conditions := words.condition_sentences(found)) else []),
+        Sentences([words.failure_sentence(found)], "do"),
     ]
     options: list[Part] = [Table(words.option_rows(found), gap=True), Sentences([words.options_note(found)], on="text")]
     months: list[Part] = [Head("Fuel by month:", "text"), Table(words.fuel_month_rows(found))]

@@ -152,17 +152,17 @@ class Option:
     @property
     def too_cold(self) -> tuple[str, ...]:
         """Cohorts below their cold limit in normal weather, or too often in synthetic years."""
-        normal = {where.split(".")[1] for limit, where in self.broken if _is_of_warmth(limit, True)}
+        normal = {where.split(".")[1] for limit, where in self.broken if is_of_warmth(limit, True)}
         often = {key for key, share in self.cold_share.items() if share > MOST_RISK}
         return tuple(sorted(normal | often))
 
     @property
     def too_warm(self) -> frozenset[str]:
         """Cohorts above their heat limit in normal weather."""
-        return frozenset(where.split(".")[1] for limit, where in self.broken if _is_of_warmth(limit, False))
+        return frozenset(where.split(".")[1] for limit, where in self.broken if is_of_warmth(limit, False))
 
 
-def _is_of_warmth(limit: str, is_cold: bool) -> bool:
+def is_of_warmth(limit: str, is_cold: bool) -> bool:
     """Whether water too cold, or too warm, breaks a limit."""
     return LIMITS[limit].is_of_warmth and LIMITS[limit].is_floor == is_cold
 
@@ -376,7 +376,7 @@ def recommend(options: list[Option], worth: float, crop_worth: Mapping[str, floa
     priced = {} if crop_worth is None else crop_worth
     plan, safe = options[0], spares(options)
     if not safe:
-        return _nearest(options, worth)
+        return _nearest(options, worth, priced)
     clean = _clean(safe, plan)
     ranked = [option for option in clean if option.cost is not None]
     if not ranked or any(option.cost is None and not option.is_bought_unpriced for option in safe):
@@ -400,12 +400,12 @@ def _unpriced_kwh(option: Option) -> float:
     return sum(use.heat_kwh for use in option.fuel if use.cost is None)
 
 
-def warmest_bet(options: list[Option], worth: float, crop_worth: Mapping[str, float]) -> Option | None:
-    """The option of warmer water that would leave most if heat without a price were free, fish and crops spared."""
+def warmest_water(options: list[Option], crop_worth: Mapping[str, float]) -> Option | None:
+    """The warmest water that spares fish and crops: what cooler air may stand over."""
     plan = options[0]
     tried = [o for o in options if o.change is not None and o.change.kind is Action.WATER_SET_POINT]
     kept = [o for o in _clean(spares(options), plan) if o in tried and not crops_lost(o, plan, crop_worth)]
-    return max(kept, key=lambda o: worth * o.net_kg + sold(o, crop_worth) - o.known_cost, default=None)
+    return max(kept, key=lambda o: o.set_point_c or 0.0, default=None)
 
 
 def sold(option: Option, crop_worth: Mapping[str, float]) -> float:
@@ -446,9 +446,16 @@ def _new_limits(option: Option, plan: Option) -> set[str]:
     }
 
 
-def _nearest(options: list[Option], worth: float) -> Verdict:
-    best = min(options, key=lambda o: (o.worst_cold_share, len(o.too_cold) + len(o.too_warm), o.deaths))
-    return Verdict(best, options[0], Why.LEAST_HARM, worth)
+def _nearest(options: list[Option], worth: float, crop_worth: Mapping[str, float]) -> Verdict:
+    """The least harm to fish, by whole fish, then to crops; what does no better than the file's own way is not told."""
+    plan = options[0]
+
+    def harm(option: Option) -> tuple[float, ...]:
+        fish = len(option.too_cold) + len(option.too_warm)
+        crops = len(crops_lost(option, plan, crop_worth))
+        return option.worst_cold_share, fish, round(option.deaths), crops, float(option is not plan)
+
+    return Verdict(min(options, key=harm), plan, Why.LEAST_HARM, worth)
 
 
 def _without_prices(pool: list[Option], safe: list[Option], plan: Option, worth: float) -> Verdict:

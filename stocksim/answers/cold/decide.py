@@ -6,7 +6,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from stocksim.answers.cold.choice import RUNS_KWH, Option, Verdict, Why, on_frontier, recommend, spares, warmest_bet
+from stocksim.answers.cold.choice import (
+    RUNS_KWH,
+    Option,
+    Verdict,
+    Why,
+    is_of_warmth,
+    on_frontier,
+    recommend,
+    spares,
+    warmest_water,
+)
 from stocksim.answers.cold.options import (
     SET_POINTS,
     Choice,
@@ -147,11 +157,12 @@ def compare_cold(
     crop_worth = computed.file.advice.crop_worth
     runs, found = _worth_telling([(computed, choice) for choice in tried], found)
     # air and water together on top of the best of these, then measures on top of the best of all
-    for at, further in ((56, crossed), (70, _measures_on)):
+    for at, further in ((56, crossed), (62, crossed), (68, _measures_on)):
         best = recommend(found, money, crop_worth).best
-        if further is crossed and not (best.change is not None and best.change.kind in SET_POINTS):
-            best = warmest_bet(found, money, crop_worth) or best
-        more = further(computed, runs[_place_of(found, best)][1])
+        if at == 56 and not (best.change is not None and best.change.kind in SET_POINTS):
+            best = warmest_water(found, crop_worth) or best
+        made = [option.change for option in found]
+        more = [one for one in further(computed, runs[_place_of(found, best)][1]) if one.change not in made]
         if more:
             new = tallied(computed, more, weather, years, seed, partial(_told, tell, at))
             kept, new = _worth_telling([(computed, choice) for choice in more], new)
@@ -193,13 +204,13 @@ def _measures_on(site: Site, base: Choice) -> list[Choice]:
 def _season_advice(site: Site) -> tuple[Change, ...]:
     """What the season's advice has against water too cold."""
     season = run_season(site)
-    cold = [f for f in season.findings if f.is_broken and f.limit == "temperature_low"]
+    cold = [finding for finding in season.findings if finding.is_broken and is_of_warmth(finding.limit, True)]
     found = [prove_change(season, finding).change for finding in cold]
     return tuple(change for at, change in enumerate(found) if change is not None and change not in found[:at])
 
 
 def _told(tell: Progress, at: int, part: float) -> None:
-    tell(at + int(14 * part), 100)
+    tell(at + int(12 * part), 100)
 
 
 def _place_of(options: list[Option], best: Option) -> int:

@@ -203,26 +203,25 @@ SET_POINTS = (Action.AIR_SET_POINT, Action.WATER_SET_POINT)
 
 def crossed(site: Site, base: Choice) -> list[Choice]:
     """Air and water together: every air under the water of a choice, or every water under its air."""
-    if base.change is None:
+    change, file = base.change, site.file
+    if change is None or is_forbidden(file, change):
         return []
-    if base.change.kind is Action.AIR_SET_POINT:
-        others = _water_choices(site, None)
-    elif base.change.kind is Action.WATER_SET_POINT:
-        places, file = heater_places(site.file), site.file
-        house = next((room for room in ROOMS if room in places), "")
-        others = [one for room in ROOMS if room in places for one in _air_choices(file, room)]
+    first = change.amounts["changes"][0] if change.kind is Action.TOGETHER else change
+    airs = [one for room in ROOMS if room in heater_places(file) for one in _air_choices(file, room)]
+    waters = _water_choices(site, None)
+    if first.kind is Action.AIR_SET_POINT:
+        airs = [one for one in airs if one.change == first]
+    elif change.kind is Action.WATER_SET_POINT:
+        house = airs[0].place if airs else ""
         # the house at frost-free air was tried with every water
-        others = [one for one in others if one.place != house or (one.set_point_c or 0.0) > FROST_FREE_C + 0.5]
-        (base,) = [
-            one for one in _water_choices(site, None) if one.place == base.place and one.set_point_c == base.set_point_c
-        ]
+        airs = [one for one in airs if one.place != house or (one.set_point_c or 0.0) > FROST_FREE_C + 0.5]
+        waters = [one for one in waters if (one.place, one.set_point_c) == (base.place, base.set_point_c)]
     else:
         return []
-    pairs = [(base, one) if base.place in ROOMS else (one, base) for one in others]
     return [
         replace(water, change=_together(air.change, water.change), heaters={**air.heaters, **water.heaters})
-        for air, water in pairs
-        if not is_forbidden(site.file, water.change)
+        for air in airs
+        for water in waters
     ]
 
 

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.answers.cold.choice import RUNS_KWH, FuelUse, Option
+from stocksim.answers.cold.crops import crops_of_choices
 from stocksim.answers.cold.options import Choice, bought_heater, flow_factor, stacked_plan
 from stocksim.changes.change import reserve_percent
 from stocksim.climate.greenhouse import FUELS, fuel_units
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import INNER_AXES, SHARED, HeatRun, Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
-from stocksim.engine.arrays.beds import Batch, Stand, Stands, batch_harvest, build_stands
-from stocksim.engine.arrays.beds import months_of as bed_months
 from stocksim.engine.arrays.fish import build_stays, by_water
-from stocksim.engine.arrays.layout import Layout, build_layout
-from stocksim.engine.results.beds import bed_course
-from stocksim.engine.results.course import Course, only
-from stocksim.engine.results.findings import findings, tank_extremes
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.results.findings import Finding, findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
 from stocksim.heat.heaters import (
@@ -39,8 +36,6 @@ from stocksim.heat.plan import HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
-from stocksim.site.notes import bed_room
-from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
 from stocksim.site.weather import SiteWeather, days_of_month
 
@@ -285,7 +280,7 @@ def tallied(
         **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
     )  # fmt: skip
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
-    crops = _crops(site, layout, course, temperature, plan, run)
+    crops = crops_of_choices(site, layout, course, temperature, plan, run)
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.there_in_morning
@@ -297,20 +292,12 @@ def tallied(
     heads = {key: [n for n, name in enumerate(layout.cohorts) if name == key] for key in layout.cohorts}
     found = []
     for row, choice in enumerate(tried):
-        found_here = findings(many, series, row)
-        broken = tuple((f.limit, f.where) for f in found_here if f.is_broken)
-        near = tuple(
-            (f.limit, f.where)
-            for f in found_here
-            if not f.is_broken and f.margin_percent is not None
-            and f.margin_percent < reserve_percent(site, f.limit)
-        )  # fmt: skip
+        broken, near = _broken_and_near(site, findings(many, series, row))
         fuel = tuple(_fuel(site.file, tables, plan, run, weather, row))
-        priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
         found.append(
             Option(
                 choice.change, choice.place, choice.set_point_c, fuel, sum(use.heat_kwh for use in fuel),
-                None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced)),
+                _cost(fuel),
                 _by_month(weather, run, row), _peaks(plan, run, row),
                 {key: table.power / 1000.0 for key, table in tables.items() if key in owned},
                 float(run.short_hours[row].max(initial=0.0)),
@@ -320,10 +307,7 @@ def tallied(
                 broken,
                 float(np.where(has_fish[row], extremes.oxygen_min_mg_l[row], np.inf).min()),
                 float(np.where(has_fish[row], course.tan_mg_l[row, :, : len(layout.tanks)], 0.0).max()),
-                {
-                    key: max(float(shares[row, n]) for n, name in enumerate(layout.cohorts) if name == key)
-                    for key in dict.fromkeys(layout.cohorts)
-                },
+                {key: float(shares[row, columns].max()) for key, columns in heads.items()},
                 crops[row].harvest_kg,
                 near=near,
                 chilled=crops[row].nights,
@@ -341,73 +325,21 @@ def tallied(
     return found
 
 
-CHILL_SLACK_C = 0.5  # below its set point air may fall so far within the hour (our choice)
+def _broken_and_near(site: Site, every: Sequence[Finding]) -> tuple[tuple[tuple[str, str], ...], ...]:
+    """Limits and places that are broken, and those that hold with less than the reserve."""
+    broken = [f for f in every if f.is_broken]
+    near = [
+        f
+        for f in every
+        if not f.is_broken and f.margin_percent is not None and f.margin_percent < reserve_percent(site, f.limit)
+    ]
+    return tuple(tuple((f.limit, f.where) for f in some) for some in (broken, near))
 
 
-class Crops(NamedTuple):
-    """What one choice comes to for crops, by crop.
-
-    Parameters
-    ----------
-    harvest_kg : dict of str to float
-        Until the first night that is too cold for those that stand. [kg]
-    nights : dict of str to int
-        Nights on which its air lies below the crop's own limit as it stands there; only crops with such nights.
-    """
-
-    harvest_kg: dict[str, float]
-    nights: dict[str, int]
-
-
-def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
-    """Daily mean air of the greenhouse, shape (choice, day); None without one. [degC]"""
-    return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
-
-
-def _crops(
-    site: Site, layout: Layout, course: Course, temperature_c: FloatArray, plan: HeatPlan, run: HeatRun
-) -> list[Crops]:
-    """Crops that each choice's water and air allow with the nitrogen that its own season leaves them."""
-    found = []
-    air_c = _greenhouse_air(plan, run)
-    months, as_said = bed_months(site), build_stands(site)
-    rooms = [bed_room(bed, site.file) for bed in site.file.beds.values()]
-    for row, water in enumerate(temperature_c):
-        own = replace(site, held_c={key: water[:, n] for n, key in enumerate(layout.loops)})
-        if air_c is not None:
-            by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
-            place = own.file.site.model_copy(update={"air_temperature": by_month})
-            own = replace(own, file=own.file.model_copy(update={"site": place}))
-        # the season of every choice lets crops draw as the file's own way does
-        met = bed_course(site, layout, only(course, row), as_said).met
-        nights = [run.low_c[:, row, plan.nodes.index(room)] if room in plan.nodes else None for room in rooms]
-        found.append(_crops_of(site, build_stands(own), met, nights))
-    return found
-
-
-def _crops_of(site: Site, stands: Stands, met: FloatArray, nights: Sequence[FloatArray | None]) -> Crops:
-    """Harvest and cold nights by crop, given the lowest air of each night by bed, None where the air is not known."""
-    crops = Crops({}, {})
-    for stand in stands.stands:
-        column = stands.beds.index(stand.bed)
-        if np.isnan(met[:, column]).any():
-            continue
-        for batch in stand.batches:
-            cold = _cold_nights(site, stand, batch, nights[column])
-            picked = batch_harvest(batch, met[:, column])
-            first = int(cold[0]) if cold.size else picked.size
-            crops.harvest_kg[stand.crop] = crops.harvest_kg.get(stand.crop, 0.0) + float(picked[:first].sum())
-            if cold.size:
-                crops.nights[stand.crop] = max(crops.nights.get(stand.crop, 0), cold.size)
-    return crops
-
-
-def _cold_nights(site: Site, stand: Stand, batch: Batch, low_c: FloatArray | None) -> NDArray[np.int64]:
-    """Days of a batch whose night is too cold for it, counted from its first."""
-    if low_c is None:
-        return np.zeros(0, int)
-    limit = site.crops[stand.crop].number("temperature_low_limit", -np.inf)
-    return np.flatnonzero(low_c[batch.first : batch.last + 1] < limit - CHILL_SLACK_C)
+def _cost(fuel: Sequence[FuelUse]) -> float | None:
+    """Cost of all heat; None where a heater that runs has no price. [money]"""
+    priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
+    return None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced))
 
 
 def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:

@@ -400,12 +400,13 @@ def _unpriced_kwh(option: Option) -> float:
     return sum(use.heat_kwh for use in option.fuel if use.cost is None)
 
 
-def warmest_water(options: list[Option], crop_worth: Mapping[str, float]) -> Option | None:
-    """The warmest water that spares fish and crops: what cooler air may stand over."""
+def warmest_waters(options: list[Option], crop_worth: Mapping[str, float]) -> list[Option]:
+    """The warmest water of each loop that spares fish and crops: what cooler air may stand over."""
     plan = options[0]
     tried = [o for o in options if o.change is not None and o.change.kind is Action.WATER_SET_POINT]
     kept = [o for o in _clean(spares(options), plan) if o in tried and not crops_lost(o, plan, crop_worth)]
-    return max(kept, key=lambda o: o.set_point_c or 0.0, default=None)
+    places = dict.fromkeys(option.place for option in kept)
+    return [max((o for o in kept if o.place == place), key=lambda o: o.set_point_c or 0.0) for place in places]
 
 
 def sold(option: Option, crop_worth: Mapping[str, float]) -> float:

@@ -15,7 +15,7 @@ from stocksim.answers.cold.choice import (
     on_frontier,
     recommend,
     spares,
-    warmest_water,
+    warmest_waters,
 )
 from stocksim.answers.cold.options import (
     SET_POINTS,
@@ -158,11 +158,16 @@ def compare_cold(
     runs, found = _worth_telling([(computed, choice) for choice in tried], found)
     # air and water together on top of the best of these, then measures on top of the best of all
     for at, further in ((56, crossed), (62, crossed), (68, _measures_on)):
-        best = recommend(found, money, crop_worth).best
-        if at == 56 and not (best.change is not None and best.change.kind in SET_POINTS):
-            best = warmest_water(found, crop_worth) or best
-        made = [option.change for option in found]
-        more = [one for one in further(computed, runs[_place_of(found, best)][1]) if one.change not in made]
+        said = recommend(found, money, crop_worth)
+        bases = [said.best]
+        if at == 56 and not (said.best.change is not None and said.best.change.kind in SET_POINTS):
+            bases = warmest_waters(found, crop_worth)
+        elif further is _measures_on and said.without_crops is not None:
+            bases.append(said.without_crops.option)
+        more: list[Choice] = []
+        for base in bases:
+            made = [one.change for one in (*found, *more)]
+            more += [one for one in further(computed, runs[_place_of(found, base)][1]) if one.change not in made]
         if more:
             new = tallied(computed, more, weather, years, seed, partial(_told, tell, at))
             kept, new = _worth_telling([(computed, choice) for choice in more], new)

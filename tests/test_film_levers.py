@@ -11,7 +11,7 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.changes.change import Action, Care
 from stocksim.changes.search import help_of
-from stocksim.changes.water import starts_young
+from stocksim.changes.water import new_film, starts_young
 from stocksim.changes.ways import find_changes
 from stocksim.units import parse_quantity
 
@@ -205,6 +205,16 @@ def test_a_loop_without_film_is_given_the_smallest_biofilter_that_does(units):
     half = run_season(season.site, **{field: table | {"media_volume": f"{int(number) / 2} {unit}"}})
     assert deaths(half) > deaths(season) + 0.005 * 40
     assert finding_of(half, "nitrite").is_broken
+
+
+def test_no_new_biofilter_is_larger_than_half_the_water_of_its_loop():
+    """Beyond that fish, not media, are too many: a tank of 1 m3 with 250 perch was given one of 10 m3."""
+    tables = one_tank("yellow_perch", "perch_45", 17.0, days=20, count=250, mean_weight_g=80.0, bed_m2=0.15, ph=7.6)
+    del tables["beds"]
+    season = run_season(build(tables))
+    offered = [change.amounts["media_m3"] for change in new_film(season, "main")]
+    assert len(offered) > 3
+    assert max(offered) <= 0.5 * season.layout.loop_water_m3[0] < 2.0 * max(offered)
 
 
 def test_a_film_half_grown_counts_as_young_and_one_as_large_as_it_gets_does_not():

@@ -10,19 +10,17 @@ import pytest
 from small_sites import START, build, one_tank
 
 from stocksim import load_site, run_season
-from stocksim.answers.ramp.advice import softer_water
 from stocksim.answers.ramp.answer import ramp_answer
 from stocksim.answers.ramp.climb import RESERVE_PERCENT, judged, margins_of
 from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.fate import LoopFate, loop_fate, ph_binding
 from stocksim.answers.ramp.words import COPY_WORDS, as_fed_sentence, loop_sentence, ph_sentence, ramp_sources
-from stocksim.changes.change import Action
-from stocksim.changes.search import help_of, prove_change
-from stocksim.engine.arrays.water import source_level
+from stocksim.changes.change import ADVICE_OF, Action
+from stocksim.changes.ways import advise
 from stocksim.engine.results.deaths import ledger
 from stocksim.faces.answer import Table
-from stocksim.faces.change_words import change_words
 from stocksim.faces.text import answer_text
+from stocksim.faces.ways_words import dated_words
 from stocksim.faces.words import cautions as season_cautions
 from stocksim.faces.words import settling_cautions
 from stocksim.site.examples import FOLDER
@@ -57,12 +55,17 @@ def into_ammonia():
     return tables
 
 
-@pytest.fixture(scope="module")
-def newborn():
-    """The ramp of a new film under many fish, whose wastes pass its limits even while they are not fed."""
+def newborn_tables():
+    """A new film under many fish, whose wastes pass its limits even while they are not fed."""
     tables = perch(biofilter_start="new")
     tables["cohorts"]["fish"]["mean_weight"] = "80 g"
-    return feeding_ramp(build(tables))
+    return tables
+
+
+@pytest.fixture(scope="module")
+def newborn():
+    """The ramp of the new film."""
+    return feeding_ramp(build(newborn_tables()))
 
 
 @pytest.fixture(scope="module")
@@ -118,16 +121,37 @@ def test_fish_that_die_on_their_first_day_are_judged_by_that_day():
     assert margins[0, 0, day, 0] < -100.0
 
 
-def test_the_lever_told_beside_a_schedule_that_kills_keeps_the_fish():
-    ramp = feeding_ramp(build(into_ammonia()))
-    (loop,) = ramp.loops
-    change = prove_change(ramp.proof, loop.still_broken[0]).change
-    assert change is not None
-    after = run_season(ramp.proof.site, **change.fields)
+def test_what_is_told_beside_a_schedule_that_kills_keeps_the_fish():
+    site = build(into_ammonia())
+    (loop,) = feeding_ramp(site).loops
     assert loop.fate.loses_all
+    found = loop.full_ration
+    after = run_season(site, **found.way.fields)
     assert loop_fate(after.layout, after.course, 0, 0, after.layout.days).dying < 1.0
-    told = help_of(loop.still_broken[0])
-    assert (told.change, told.even_so) == (change, None)
+    assert found.holds
+    assert found.fate.dying < 1.0
+
+
+@pytest.mark.parametrize("tables", [without_film, into_ammonia, newborn_tables], ids=["no film", "ammonia", "newborn"])
+def test_what_helps_is_what_the_season_advises_when_fed_so(tables):
+    """One site, one set of answers: but for feeding less, which is no answer to how much may be fed."""
+    site = build(tables() | {"advice": {"never": ["feed"]}})
+    (loop,) = feeding_ramp(site).loops
+    season = run_season(site)
+    first = advise(season).ways[0]
+    assert loop.full_ration.way.fields == first.fields
+    told = loop_sentence(loop, "metric")
+    for step in first.steps:
+        assert dated_words(step, "metric") in told
+
+
+def test_what_the_keeper_forbids_is_not_told_beside_a_schedule():
+    tables = newborn_tables()
+    usual = {ADVICE_OF[step.change.kind] for step in feeding_ramp(build(tables)).loops[0].full_ration.steps}
+    assert usual
+    (loop,) = feeding_ramp(build(tables | {"advice": {"never": sorted(usual)}})).loops
+    kinds = {ADVICE_OF[step.change.kind] for step in loop.full_ration.steps} if loop.full_ration else set()
+    assert kinds.isdisjoint({*usual, "feed"})
 
 
 def test_deaths_of_a_schedule_are_told_with_those_without_it(newborn):
@@ -214,41 +238,23 @@ def test_a_hungry_winter_in_hard_water_is_not_blamed_on_the_film():
     assert "is worth following" in words
     assert "more surface" not in words
     assert "loops.main.feeding_ramp" not in ramp.offered
-    assert loop.water_advice.safe_from < dt.date(2027, 4, 15)
-    assert loop.water_advice.fate.dying < loop.fate.dying
-    # until then its run has the water of the season, from the first day on as hard as the source and not as the target
-    plain, softer = run_season(site), run_season(site, **loop.water_advice.change.fields)
-    day = (dt.date(2027, 3, 15) - START).days
-    before, same = (season.course.alkalinity_mg_l[0, :day, 0] for season in (plain, softer))
-    assert before[0] > 150.0
-    np.testing.assert_allclose(same, before, rtol=0.0, atol=0.01 * (150.0 - 40.0))
+    assert loop.full_ration.holds
+    assert loop.full_ration.fate.dying < loop.fate.dying
+    # fish that are there already are not to be fewer from the start
+    assert "stock" not in {ADVICE_OF[step.change.kind] for step in loop.full_ration.steps}
 
 
 def test_water_that_helps_against_ph_is_proved_by_a_run(hard_site, hard_ramp):
     (loop,) = hard_ramp.loops
-    advice = loop.water_advice
-    day = (SPRING - START).days
-    plain, after = run_season(hard_site), run_season(hard_site, **advice.change.fields)
-    # nothing changes before the start, but for the softer top-up of each day: 1 % of the water
-    softer = 300.0 - float(advice.change.fields["loops.main.source_water.alkalinity"].split()[0])
-    for name, most in (
-        ("alkalinity_mg_l", 0.01 * softer),
-        ("ph", 0.01),
-        ("tan_mg_l", 1e-3),
-        ("ammonia_maturity", 1e-3),
-    ):
-        before, same = (getattr(season.course, name)[0, :day] for season in (plain, after))
-        np.testing.assert_allclose(same, before, rtol=0.0, atol=most)
+    found = loop.full_ration
+    assert found.holds
+    assert {step.change.kind for step in found.steps} <= {Action.SOFTER_SOURCE, Action.WATER_CHANGES}
+    after = run_season(hard_site, **found.way.fields)
     margins = margins_of(after.layout, judged(after.layout, after.course))[:, 0, :, 0].min(axis=0)
-    assert advice.worst_mg_l < advice.before_mg_l
-    assert after.extremes.unionized_max_mg_l[0, day:, 0].max() == pytest.approx(advice.worst_mg_l)
-    assert plain.extremes.unionized_max_mg_l[0, day:, 0].max() == pytest.approx(advice.before_mg_l)
-    assert advice.safe_from is not None
-    safe = (advice.safe_from - START).days
-    assert margins[safe:].min() >= RESERVE_PERCENT
-    assert safe == day or margins[safe - 1] < RESERVE_PERCENT
-    assert advice.change.start == SPRING
-    assert change_words(advice.change, "metric", is_loop_told=True) in ph_sentence(loop, "metric")
+    assert margins[(SPRING - START).days :].min() >= RESERVE_PERCENT
+    assert found.fate.dying < 1.0
+    # water is made no softer than nitrification bears, where nobody doses
+    assert after.course.alkalinity_mg_l[0].min() >= 40.0
 
 
 def test_ph_is_not_blamed_where_ammonia_is_high_or_ph_low(newborn, hard_ramp):
@@ -264,9 +270,10 @@ def test_ph_is_not_blamed_where_ammonia_is_high_or_ph_low(newborn, hard_ramp):
         assert ph_binding(proof.layout, changed, unionized, 0, *days) is None
 
 
-def test_advice_that_no_run_proved_says_so(hard_ramp):
-    loop = replace(hard_ramp.loops[0], ph_binding=None, water_advice=None)
-    assert "may help: untested here" in loop_sentence(loop, "metric")
+def test_where_nothing_helps_it_is_said(hard_ramp):
+    loop = replace(hard_ramp.loops[0], full_ration=None)
+    assert "Nothing that was tried" in loop_sentence(loop, "metric")
+    assert "Nothing that was tried" not in loop_sentence(hard_ramp.loops[0], "metric")
 
 
 def test_sources_of_limits_and_film_stand_in_text_and_data(hard_site, hard_ramp):
@@ -290,23 +297,8 @@ def test_a_dosed_loop_is_told_to_aim_lower_before_softer_water():
         "source_water": {"alkalinity": "15 mg/L"},
         "water_temperature": {"kind": "constant", "value": "20 degC"},
     }
-    site = build(tables)
-    advice = softer_water(site, "main", START)
-    assert advice is not None
-    (field,) = advice.change.fields
-    assert field == "loops.main.alkalinity_target"
-    assert advice.change.kind is Action.SOFTER_TARGET
-    after = run_season(site, **advice.change.fields)
-    assert advice.worst_mg_l < advice.before_mg_l
-    assert loop_fate(after.layout, after.course, 0, 0, after.layout.days).dying < 1.0
-
-
-def test_water_is_not_made_softer_than_nitrification_bears(hard_site):
-    plain = run_season(hard_site)
-    advice = softer_water(hard_site, "main", SPRING)
-    assert advice is not None
-    softer = source_level(hard_site.file.loops["main"], "alkalinity") - float(
-        advice.change.fields["loops.main.source_water.alkalinity"].split()[0]
-    )
-    assert softer > 0.0
-    assert plain.course.alkalinity_mg_l[0].min() - softer >= 40.0
+    (loop,) = feeding_ramp(build(tables)).loops
+    kinds = {step.change.kind for step in loop.full_ration.steps}
+    assert Action.SOFTER_TARGET in kinds
+    assert Action.SOFTER_SOURCE not in kinds
+    assert loop.full_ration.fate.dying < 1.0

@@ -42,10 +42,14 @@ class Action(StrEnum):
     FEWER_FISH = auto()  # where; kept: (cohort, fish, of)...
     TAKEN_OUT = auto()  # tank, cohort, fish, of, is_harvest: else they are too small to eat and sold
     MOVED = auto()  # cohort, tank, into
+    GRADED = auto()  # cohort, tank, into, share: of its fish, the largest
     MORE_FLOW = auto()  # tank, flow_m3_day, now_m3_day
     MORE_AIR = auto()  # tank, power_w, now_w
     LESS_FEED = auto()  # rations: (cohort, fraction, now)...
     HELD_FEED = auto()  # loop, share, until
+    FEEDING_HOURS = auto()  # loop, hours
+    VENTS = auto()  # opens_at_c, now_c or None, air_changes, is_more_air
+    SHADE = auto()  # share, now
     SET_POINT = auto()  # loop, cohort, temperature_c, is_floor
     PLANTED_AREA = auto()  # loop, carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
     NEW_FILM = auto()  # loop, media_m3, surface_m2_m3
@@ -54,9 +58,9 @@ class Action(StrEnum):
     BUFFER = auto()  # loop, alkalinity_mg_l, lowest_mg_l
     SOFTER_TARGET = auto()  # loop, alkalinity_mg_l, now_mg_l
     SOFTER_SOURCE = auto()  # loop, alkalinity_mg_l, now_mg_l
+    EMPTIED = auto()  # settlers, days, now_days
     WATER_CHANGES = auto()  # loop, volume_m3, share, last, every_days: 0 for a single one
     WEEKLY_CHANGES = auto()  # loop, volume_m3, share
-    SOFTER_WEEKLY_CHANGES = auto()  # loop, volume_m3, share, alkalinity_mg_l, now_mg_l
     DOSING_ENDS = auto()  # loop, last, days_ahead
     FILM_FIRST = auto()  # loop, dose_g_day, until, cohorts that are stocked later, due
     LESS_DOSED_AMMONIA = auto()  # loop, dose_g_day or None, now_g_day, cohorts that are stocked later, due
@@ -82,10 +86,12 @@ class Action(StrEnum):
 # the ramp offer stand under what they do as well.
 ADVICE_OF: dict[Action, str] = {
     Action.FEWER_FISH: "stock", Action.TAKEN_OUT: "harvest", Action.MOVED: "move", Action.MORE_FLOW: "flow",
+    Action.GRADED: "move", Action.FEEDING_HOURS: "hours", Action.VENTS: "vents", Action.SHADE: "shade",
+    Action.EMPTIED: "solids",
     Action.MORE_AIR: "air", Action.LESS_FEED: "feed", Action.HELD_FEED: "feed", Action.SET_POINT: "heat",
     Action.PLANTED_AREA: "plant", Action.NEW_FILM: "biofilter", Action.MORE_FILM: "biofilter",
     Action.CHLORIDE: "salt", Action.BUFFER: "base", Action.SOFTER_TARGET: "base", Action.SOFTER_SOURCE: "water",
-    Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water", Action.SOFTER_WEEKLY_CHANGES: "water",
+    Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water",
     Action.DOSING_ENDS: "base", Action.LESS_DOSED_AMMONIA: "stock", Action.FILM_FIRST: "biofilter",
     Action.FREE_GROUND: "plant",
     Action.HUNGRIER_CROPS: "plant", Action.RATION: "feed", Action.STOCK: "stock", Action.BED_AREA: "plant",

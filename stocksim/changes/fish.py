@@ -29,7 +29,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.plants.area import planting_ratio
 from stocksim.site.bed_kinds import BED_KINDS
-from stocksim.site.fish_tables import AppetiteRation
+from stocksim.site.fish_tables import AppetiteRation, UnfedRation
 from stocksim.site.kinds import LIMITS
 from stocksim.units import parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
@@ -40,6 +40,10 @@ _MOST_COUNTS = 60  # whole numbers of fish tried between two, in one go
 _LEAST_RATION_SHARE = 0.3
 # Air pumps that shops sell (common practice, no source).
 SHOP_POWERS_W = (5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300, 400)
+# Meals by day, more and more of them, and last a belt feeder (common practice, no source)
+FEEDING_HOURS = (
+    ("07:00", "12:00", "17:00"), ("06:00", "09:00", "12:00", "15:00", "18:00"), ("06:00-20:00",),
+)  # fmt: skip
 # Flow that a tank is given at most: its water twice an hour (common practice is once or twice, no source).
 _FLOW_STEP, _MOST_TURNOVER_DAY = 1.2, 48.0
 # Set points tried above a cold limit, at which fish may starve (our choice); steps in the keeper's degrees.
@@ -144,6 +148,30 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Ch
         rations.append((key, new, old))
     if changes:
         yield Change(Action.LESS_FEED, changes, {"rations": tuple(rations)}, cuts_feed=True)
+
+
+def other_hours(season: Season, loop: str) -> Iterator[Change]:
+    """The same feed in more meals, then from a belt feeder all day: oxygen sinks and ammonia rises after each meal.
+
+    Cohorts with hours or a number of meals of their own are fed at the loop's then.
+    """
+    file = season.site.file
+    tanks = [key for key, tank in file.tanks.items() if tank.loop == loop]
+    rations = {key: cohort.ration for key, cohort in file.cohorts.items() if cohort.tank in tanks}
+    now = len(file.loops[loop].feeding_hours or ())
+    own: dict[str, Any] = {}
+    for key, ration in rations.items():
+        if ration is None or isinstance(ration, UnfedRation):
+            continue
+        now = max(now, len(ration.feeding_hours or ()))
+        if ration.feeding_hours or ration.meals_per_day:
+            written = season.site.raw["cohorts"][key]["ration"]
+            kept = {field: value for field, value in written.items() if field not in ("feeding_hours", "meals_per_day")}
+            own[f"cohorts.{key}.ration"] = kept
+    for hours in FEEDING_HOURS:
+        if "-" in hours[0] or len(hours) > now:
+            fields = {f"loops.{loop}.feeding_hours": list(hours)} | own
+            yield Change(Action.FEEDING_HOURS, fields, {"loop": loop, "hours": hours})
 
 
 def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Change]:

@@ -6,6 +6,7 @@ Apart from `search`, for sources of changes stand together, a topic a file.
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import math
 from collections.abc import Iterator
 from typing import Any
@@ -27,6 +28,7 @@ from stocksim.engine.results.frames import Season
 
 _DAYS_BEFORE = 3  # that fish go before the limit is near (assumed: a weekend)
 _EATEN_FROM = 0.5  # of the market weight: the largest of fish of this mean weight are worth eating (assumed)
+_GRADED_SHARES, _MOST_GRADED_INTO = (0.25, 0.5), 2  # the largest of a cohort, and into how many tanks (assumed)
 _MOST_COHORTS, _MOST_PLACES = 3, 6  # tried for one limit
 
 
@@ -112,6 +114,26 @@ def moved(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change
             date = season.dates[day] if "events" in fields else None
             amounts = {"cohort": cohort, "tank": layout.stays[column].table.tank, "into": into}
             yield Change(Action.MOVED, fields, amounts, date)
+
+
+def graded(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
+    """The larger part of a cohort of a tank into another tank, before a limit is near."""
+    file, layout = season.site.file, season.layout
+    day = max(first_near(season, finding) - _DAYS_BEFORE, 0)
+    loop = file.tanks[tank].loop
+    free = sorted(
+        (other for other in file.tanks if other != tank),
+        key=lambda other: (file.tanks[other].loop != loop, _load(season, other)),
+    )
+    for column in _heaviest(season, [tank], max(day, 1)):
+        cohort = layout.cohorts[column]
+        into = next(name for n in itertools.count(1) if (name := f"{cohort}_large_{n}") not in layout.cohorts)
+        for other in free[:_MOST_GRADED_INTO]:
+            for share in _GRADED_SHARES:
+                event = {"kind": "grade", "date": season.dates[day], "cohort": cohort, "into": into, "tank": other}
+                amounts = {"cohort": cohort, "tank": tank, "into": other, "share": share}
+                fields = with_event(season, event | {"largest_share": share})
+                yield Change(Action.GRADED, fields, amounts, season.dates[day])
 
 
 def _load(season: Season, tank: str) -> float:

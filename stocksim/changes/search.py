@@ -18,12 +18,15 @@ from stocksim.changes.fish import (
     more_air,
     more_flow,
     other_area,
+    other_hours,
     other_temperature,
     ratio_in_band,
 )
-from stocksim.changes.places import moved, taken_out
+from stocksim.changes.house import earlier_vents, shaded
+from stocksim.changes.places import graded, moved, taken_out
 from stocksim.changes.water import (
     another_film,
+    emptied_more_often,
     film_first,
     held_feed,
     less_dosed_ammonia,
@@ -77,8 +80,6 @@ class Help:
         Of the loop in the change's run; None for planted area, which no fish dies of.
     breaks : tuple of (str, str)
         Limits and places that hold without the change and are broken with it, as (``oxygen``, ``tanks.cedar``).
-    even_so : Deaths or None
-        Of the loop, in the run of a change beside a feeding ramp, where ``deaths`` does not tell them.
     """
 
     change: Change | None
@@ -86,7 +87,6 @@ class Help:
     film_is_young: bool = False
     deaths: Deaths | None = None
     breaks: tuple[tuple[str, str], ...] = ()
-    even_so: Deaths | None = None
 
 
 @dataclass(frozen=True)
@@ -186,15 +186,20 @@ def sources(season: Season, finding: Finding) -> list[Source]:
         found = [
             ("air", partial(more_air, season, finding, name)),
             ("flow", partial(more_flow, season, finding, name)),
+            ("hours", partial(other_hours, season, loop_of(season, finding))),
             ("feed", partial(less_feed, season, finding, [name])),
             *_room(season, finding, [name], finding.where),
         ]
     elif mending is Mending.LOOP_WATER:
         found = _cleaner_water(season, finding, name)
     elif mending is Mending.TEMPERATURE:
-        found = [("heat", partial(other_temperature, season, finding, name))]
+        found = [
+            ("vents", partial(earlier_vents, season, finding)),
+            ("shade", partial(shaded, season, finding)),
+            ("heat", partial(other_temperature, season, finding, name)),
+        ]
     elif mending is Mending.APART:
-        found = [("move", partial(moved, season, finding, [name]))]
+        found = [("move", partial(moved, season, finding, [name])), ("move", partial(graded, season, finding, name))]
     elif mending is Mending.AREA:
         found = [("plant", partial(other_area, season, name))]
     else:
@@ -233,6 +238,9 @@ def _cleaner_water(season: Season, finding: Finding, name: str) -> list[Source]:
         ("base", partial(more_buffer, season, finding, loop)),
     ]
     found.append(("biofilter", partial(film_first, season, finding, loop)))
+    found.append(("solids", partial(emptied_more_often, season, loop)))
+    if kind.goes_by_ph and kind.table == "tanks":  # the day's worst follows the meals
+        found.append(("hours", partial(other_hours, season, loop)))
     measured = measured_on(season, finding, loop) is not None
     if measured:  # that the water of that day is bad is known, whatever made it so
         found += changed

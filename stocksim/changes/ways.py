@@ -51,14 +51,14 @@ from stocksim.site.reading import Site
 PREFERENCES: dict[str, tuple[str, ...]] = {
     "gentlest": (),
     "harvest": ("harvest", "move", "stock"),
-    "equipment": ("air", "flow", "salt", "base", "biofilter"),
-    "feed less": ("feed",),
+    "equipment": ("air", "flow", "salt", "base", "solids", "vents", "shade", "biofilter"),
+    "feed less": ("hours", "feed"),
 }
 # What a change of each kind asks of a keeper, in points: nothing bought 1, a small machine or much water 2, building 4,
 # heating 6; and what fish that are never eaten cost, points for all of the season's kilos (both assumed).
 EFFORT: dict[str, float] = {
-    "harvest": 1.0, "move": 1.0, "feed": 1.0, "base": 1.0, "salt": 1.0, "stock": 1.0, "water": 2.0, "air": 2.0,
-    "flow": 2.0, "plant": 2.0, "biofilter": 4.0, "heat": 6.0,
+    "harvest": 1.0, "move": 1.0, "hours": 1.0, "feed": 1.0, "base": 1.0, "salt": 1.0, "stock": 1.0, "solids": 1.0,
+    "vents": 1.0, "water": 2.0, "air": 2.0, "flow": 2.0, "plant": 2.0, "shade": 2.0, "biofilter": 4.0, "heat": 6.0,
 }  # fmt: skip
 _POINTS_FOR_ALL_FISH = 10.0
 # what is not sought where the other is found: fish that never come weigh less at the end than those taken out later

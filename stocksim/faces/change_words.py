@@ -30,7 +30,7 @@ CARES = {
 _YOUNG = "; its film is young: stock fish later, or feed by `stocksim ramp`"
 
 
-def change_words(change: Change, units: str, is_loop_told: bool = False) -> str:
+def change_words(change: Change, units: str) -> str:
     """What to do, with quantities.
 
     Parameters
@@ -39,16 +39,13 @@ def change_words(change: Change, units: str, is_loop_told: bool = False) -> str:
         Of `stocksim.changes`.
     units : str
         ``metric`` or ``us``.
-    is_loop_told : bool
-        Whether it follows a sentence that names the loop and what is wrong with its water.
 
     Returns
     -------
     str
         A sentence without capital and full stop, as ``give cedar air stones fed by 35 W instead of 20 W``.
     """
-    told = WHERE_LOOP_IS_TOLD.get(change.kind) if is_loop_told else None
-    return (told or SENTENCES[change.kind])(change, units)
+    return SENTENCES[change.kind](change, units)
 
 
 def help_words(finding: Finding, units: str) -> str:
@@ -86,9 +83,6 @@ def _cost_words(found: Help) -> str:
     if found.breaks:
         places = ", ".join(f"{LIMITS[limit].name} of {where.split('.')[1]}" for limit, where in found.breaks)
         words += f" (but that breaks {places})"
-    if found.even_so is not None:
-        dying, fish, _ = found.even_so
-        words += f" (but even so {dying:.0f} of {fish:.0f} fish die in a run with it)"
     return words
 
 
@@ -107,9 +101,6 @@ NO_CHANGE = {
         "(`stocksim company` tells which pairs)"
     ),
     WhyNone.NO_AREA: "no planted area that we tried brings the feed into the handbook band",
-    WhyNone.FISH_DIE_ALL_THE_SAME: (
-        "no single change that we tried keeps these fish alive; change several things at once"
-    ),
 }
 
 
@@ -143,6 +134,44 @@ def _moved(change: Change, units: str) -> str:
     return (
         f"{'move' if change.start else 'stock'} {at['cohort']} {'from' if change.start else 'not in'} {at['tank']} "
         + (f"into {at['into']}" if change.start else f"but in {at['into']}")
+    )
+
+
+def _graded(change: Change, units: str) -> str:
+    at = change.amounts
+    return f"grade {at['cohort']} in {at['tank']} and move the largest {100 * at['share']:.0f} % into {at['into']}"
+
+
+def _feeding_hours(change: Change, units: str) -> str:
+    at = change.amounts
+    hours = at["hours"]
+    if "-" in hours[0]:
+        begin, end = hours[0].split("-")
+        return f"feed loop {at['loop']} with a belt feeder from {begin} to {end}, the same feed a day"
+    return f"feed loop {at['loop']} in {len(hours)} meals ({', '.join(hours)}), the same feed a day"
+
+
+def _vents(change: Change, units: str) -> str:
+    at = change.amounts
+    opens = format_quantity(at["opens_at_c"], "temperature", units)
+    since = f" instead of {format_quantity(at['now_c'], 'temperature', units)}" if at["now_c"] is not None else ""
+    air = f" with {at['air_changes']:.0f} air changes an hour, by fans where need be" if at["is_more_air"] else ""
+    return f"open the greenhouse vents at {opens}{since}{air}"
+
+
+def _shade(change: Change, units: str) -> str:
+    share = change.amounts["share"]
+    return (
+        f"shade the greenhouse by {100 * share:.0f} % (tried for all the season; crops want that light in dark months)"
+    )
+
+
+def _emptied(change: Change, units: str) -> str:
+    at = change.amounts
+    often = "every day" if at["days"] == 1 else f"every {at['days']} days"
+    return (
+        f"empty {' and '.join(at['settlers'])} {often} instead of every {at['now_days']} days (sludge gives off bad "
+        "gas: in the open air; where it may go, your local rules say)"
     )
 
 
@@ -245,26 +274,12 @@ def _softer_target(change: Change, units: str) -> str:
     )
 
 
-def _softer_target_told(change: Change, units: str) -> str:
-    at = change.amounts
-    return f"hold {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of {at['now_mg_l']:.0f}"
-
-
 def _softer_source(change: Change, units: str) -> str:
     at = change.amounts
     return (
         f"fill and top up loop {at['loop']} with water of {at['alkalinity_mg_l']:.0f} mg/L of alkalinity instead of "
         f"{at['now_mg_l']:.0f}, by {SOFT_WATER} mixed into yours, so that pH stays lower"
     )
-
-
-def _softer_source_told(change: Change, units: str) -> str:
-    return f"top up with {_source_words(change)}"
-
-
-def _source_words(change: Change) -> str:
-    at = change.amounts
-    return f"source water of {at['alkalinity_mg_l']:.0f} mg/L alkalinity instead of {at['now_mg_l']:.0f}"
 
 
 def _water_changes(change: Change, units: str) -> str:
@@ -283,19 +298,6 @@ def _weekly_changes(change: Change, units: str) -> str:
     volume, care = format_quantity(at["volume_m3"], "volume", units), _care(change)
     since = f" from {format_date(change.start)} on" if change.care is Care.LOST_NITROGEN and change.start else ""
     return f"change {volume} of loop {at['loop']}'s water every week{since}" + (f" ({care})" if care else "")
-
-
-def _weekly_changes_told(change: Change, units: str) -> str:
-    at = change.amounts
-    return f"change {format_quantity(at['volume_m3'], 'volume', units)} a week ({100 * at['share']:.0f} % of the loop)"
-
-
-def _softer_weekly_changes(change: Change, units: str) -> str:
-    return f"{_weekly_changes(change, units)}, with {_source_words(change)}"
-
-
-def _softer_weekly_changes_told(change: Change, units: str) -> str:
-    return f"{_weekly_changes_told(change, units)}, with {_source_words(change)}"
 
 
 def _dosing_ends(change: Change, units: str) -> str:
@@ -419,10 +421,14 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.FEWER_FISH: _fewer_fish,
     Action.TAKEN_OUT: _taken_out,
     Action.MOVED: _moved,
+    Action.GRADED: _graded,
     Action.MORE_FLOW: _more_flow,
     Action.MORE_AIR: _more_air,
     Action.LESS_FEED: _less_feed,
     Action.HELD_FEED: _held_feed,
+    Action.FEEDING_HOURS: _feeding_hours,
+    Action.VENTS: _vents,
+    Action.SHADE: _shade,
     Action.SET_POINT: _set_point,
     Action.PLANTED_AREA: _planted_area,
     Action.NEW_FILM: _new_film,
@@ -431,9 +437,9 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.BUFFER: _buffer,
     Action.SOFTER_TARGET: _softer_target,
     Action.SOFTER_SOURCE: _softer_source,
+    Action.EMPTIED: _emptied,
     Action.WATER_CHANGES: _water_changes,
     Action.WEEKLY_CHANGES: _weekly_changes,
-    Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes,
     Action.DOSING_ENDS: _dosing_ends,
     Action.LESS_DOSED_AMMONIA: _less_dosed_ammonia,
     Action.FILM_FIRST: _film_first,
@@ -453,10 +459,4 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.ALL_COVERS: lambda change, units: "all covers and foam",
     Action.WARM_LOOP: _warm_loop,
     Action.TOGETHER: _together,
-}
-WHERE_LOOP_IS_TOLD: Mapping[Action, Callable[[Change, str], str]] = {
-    Action.SOFTER_TARGET: _softer_target_told,
-    Action.SOFTER_SOURCE: _softer_source_told,
-    Action.WEEKLY_CHANGES: _weekly_changes_told,
-    Action.SOFTER_WEEKLY_CHANGES: _softer_weekly_changes_told,
 }

@@ -48,13 +48,15 @@ def step_words(step: Step, units: str) -> str:
     )
 
 
+def dated_words(step: Step, units: str) -> str:
+    """What to do, after the date by which where it has one."""
+    return (f"by {format_date(step.change.start)} " if step.change.start else "") + step_words(step, units)
+
+
 def way_sentence(season: Season, way: Way) -> str:
     """A whole way in a sentence, with what it costs."""
     units = season.site.file.site.units
-    steps = "; ".join(
-        (f"by {format_date(step.change.start)} " if step.change.start else "") + step_words(step, units)
-        for step in way.by_date(season.dates[0])
-    )
+    steps = "; ".join(dated_words(step, units) for step in way.by_date(season.dates[0]))
     return f"{_KINDS[way.kind]}: {steps}. {cost_words(way, units)}"
 
 
@@ -102,16 +104,15 @@ def promise_words(season: Season, advice: Advice) -> str:
 
 def advice_data(season: Season, advice: Advice | None) -> dict[str, Any]:
     """Ways as plain values; ``ways`` is empty where nothing was sought or nothing is broken."""
-    units = season.site.file.site.units
     return {
         "reserve_percent": round(100.0 * season.site.file.advice.reserve, 3),
         "seasons_run": advice.seasons if advice else 0,
         "is_finished": advice.is_finished if advice else True,
-        "ways": [_way_data(season, way, units) for way in advice.ways] if advice else [],
+        "ways": [_way_data(season, way) for way in advice.ways] if advice else [],
     }
 
 
-def _way_data(season: Season, way: Way, units: str) -> dict[str, Any]:
+def _way_data(season: Season, way: Way) -> dict[str, Any]:
     return {
         "kind": way.kind,
         "holds": way.holds,
@@ -120,19 +121,21 @@ def _way_data(season: Season, way: Way, units: str) -> dict[str, Any]:
         "feed_kg": round(way.feed_kg, 3),
         "deaths": round(way.deaths.dying, 2),
         "deaths_without": round(way.deaths.before, 2),
-        "changes": [
-            {
-                "do_by": (step.change.start or season.dates[0]).isoformat(),
-                "what": step_words(step, units),
-                "kind": str(step.change.kind),
-                "mends": [f"{limit} of {where}" for limit, where in step.cures],
-                "working": list(step.working) if step.working else None,
-                "fields": {key: _plain(value) for key, value in step.change.fields.items()},
-            }
-            for step in way.by_date(season.dates[0])
-        ],
+        "changes": [step_data(season, step) for step in way.by_date(season.dates[0])],
         "near": [f"{f.limit} of {f.where}" for f in way.near],
         "still_broken": [f"{f.limit} of {f.where}" for f in way.left],
+    }
+
+
+def step_data(season: Season, step: Step) -> dict[str, Any]:
+    """A change of a way as plain values."""
+    return {
+        "do_by": (step.change.start or season.dates[0]).isoformat(),
+        "what": step_words(step, season.site.file.site.units),
+        "kind": str(step.change.kind),
+        "mends": [f"{limit} of {where}" for limit, where in step.cures],
+        "working": list(step.working) if step.working else None,
+        "fields": {key: _plain(value) for key, value in step.change.fields.items()},
     }
 
 

@@ -290,7 +290,7 @@ def _share_sun(build: _Builder, file: SiteFile, air: int, open_sun: list[tuple[i
     """Give the sun that comes in to open water, floor and air; leaves turn part of it to vapour."""
     table = file.greenhouse
     assert table is not None
-    inside = house.COVERS[table.cover].transmission * house.FRAME_SHARE * table.sun_factor
+    inside = house.COVERS[table.cover].transmission * house.FRAME_SHARE * (1.0 - table.shade) * table.sun_factor
     planted = sum(
         bed.area for bed in file.beds.values() if bed.plantings and room_of(bed.heat, file, bed.loop) == "greenhouse"
     )

@@ -139,6 +139,7 @@ class GreenhouseTable(_RoomTable):
     cover: CoverName
     cover_area: Area | None = None
     insulated_wall: WallTable | None = None
+    shade: Share = 0.0
     night_curtain: bool = False
     curtain_saving: Share | None = None
     loss_factor: Factor = 1.0

@@ -46,10 +46,11 @@ LEVEL_UNITS: dict[str, LevelUnit] = {
 # Kinds of advice, as a keeper may forbid them (`[advice] never`), with what they are called. The order is that of what
 # they ask of a keeper, the least first: no purchase, then salts and small machines, then building, heating (assumed).
 ADVICE_KINDS: dict[str, str] = {
-    "harvest": "harvest or sell fish earlier", "move": "move fish", "feed": "feed less", "base": "dose base or not",
+    "harvest": "harvest or sell fish earlier", "move": "move fish or grade them", "hours": "feed at other hours",
+    "feed": "feed less", "base": "dose base or not", "solids": "empty settlers more often",
     "salt": "dose salt", "water": "change water or its source", "air": "more air", "flow": "more flow",
     "stock": "stock fewer fish, or later", "plant": "plant more, less or otherwise", "biofilter": "more biofilter",
-    "heat": "heat or cool",
+    "vents": "vent the house earlier", "shade": "shade the house", "heat": "heat or cool",
 }  # fmt: skip
 
 
@@ -73,7 +74,6 @@ class WhyNone(StrEnum):
     SLOW_THE_CHANGE = auto()
     GRADE_INSTEAD = auto()
     NO_AREA = auto()
-    FISH_DIE_ALL_THE_SAME = auto()  # in a run with the change that mends the limit
 
 
 # what a change that is tried asks of the limit: whose it is, and whether trials of fish and feed judge it

@@ -166,7 +166,7 @@ def compare_cold(
             bases.append(said.without_crops.option)
         more: list[Choice] = []
         for base in bases:
-            made = [one.change for one in (*found, *more)]
+            made = [option.change for option in found] + [choice.change for choice in more]
             more += [one for one in further(computed, runs[_place_of(found, base)][1]) if one.change not in made]
         if more:
             new = tallied(computed, more, weather, years, seed, partial(_told, tell, at))

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 
 from stocksim.answers.ramp import words
+from stocksim.answers.ramp.advice import FullRation
 from stocksim.answers.ramp.climb import RESERVE_PERCENT
 from stocksim.answers.ramp.decide import LoopRamp, Ramp
 from stocksim.engine.results.frames import Season
@@ -30,6 +31,7 @@ from stocksim.faces.fates import is_heavy
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.text import water_rows
+from stocksim.faces.ways_words import step_data
 from stocksim.faces.words import day_words, finding_data, finding_sentence
 
 _GAP = Lines([""], on="text")
@@ -135,6 +137,16 @@ def _loop_data(loop: LoopRamp, units: str) -> dict[str, Any]:
         ],
         "as_fed": [finding_data(finding, units) for finding in loop.as_fed],
         "still_broken": [finding_data(finding, units) for finding in loop.still_broken],
+        "full_ration": _full_ration_data(loop.full_ration) if loop.full_ration else None,
+    }
+
+
+def _full_ration_data(found: FullRation) -> dict[str, Any]:
+    return {
+        "holds": found.holds,
+        "fish": round(found.fate.fish, 2),
+        "fish_dying": round(found.fate.dying, 2),
+        "changes": [step_data(found.season, step) for step in found.steps],
     }
 
 

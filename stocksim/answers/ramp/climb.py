@@ -169,6 +169,24 @@ def margins_of(layout: Layout, series: list[LimitSeries]) -> FloatArray:
     return np.stack(by_limit)
 
 
+def from_day(series: LimitSeries, day: int) -> LimitSeries:
+    """The series without what lies before the day."""
+    margin = np.array(series.margin_percent)
+    margin[..., :day, :] = np.nan
+    return series._replace(margin_percent=margin)
+
+
 def is_safe(margins: FloatArray) -> NDArray[np.bool_]:
     """Whether all days keep the reserve, from (limit, scenario, day, loop) to (scenario, loop)."""
     return np.asarray(margins.min(axis=(0, 2)) >= RESERVE_PERCENT - _TOLERANCE_PERCENT)
+
+
+def nearest(series: LimitSeries, days: slice, tanks: NDArray[np.bool_]) -> tuple[float, float]:
+    """Value and threshold on the day and in the tank nearest to the limit; NaN where there are no fish."""
+    margin = np.broadcast_to(series.margin_percent, series.value.shape)[0, days][:, tanks]
+    if np.isnan(margin).all():
+        return np.nan, np.nan
+    place = np.unravel_index(np.nanargmin(margin), margin.shape)
+    value = np.broadcast_to(series.value, series.value.shape)[0, days][:, tanks]
+    threshold = np.broadcast_to(series.threshold, series.value.shape)[0, days][:, tanks]
+    return float(value[place]), float(threshold[place])

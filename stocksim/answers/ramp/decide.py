@@ -9,21 +9,22 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.answers.ramp.advice import WaterProof, nearest, proved_help, softer_water
+from stocksim.answers.ramp.advice import FullRation, advise_full_ration, full_ration
 from stocksim.answers.ramp.climb import (
     LOOKAHEADS_DAYS,
     RESERVE_PERCENT,
     WEEK_DAYS,
     Climb,
     Progress,
+    from_day,
     is_safe,
     judged,
     margins_of,
+    nearest,
     schedule,
 )
 from stocksim.answers.ramp.fate import LoopFate, PhBinding, loop_fate, ph_binding
 from stocksim.changes.change import prove
-from stocksim.changes.search import advised, prove_change
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.results.deaths import DEATHS_TOLD
 from stocksim.engine.results.findings import Finding, LimitSeries, findings
@@ -85,18 +86,17 @@ class LoopRamp:
     lookahead_days : int
         Days beyond each week that its share was tried for.
     as_fed : tuple of Finding
-        Un-ionized ammonia and nitrite of the loop's tanks if today's fish are fed as the file says; the first broken
-        one with what the season says helps, where a schedule falls short of the full ration by film alone.
+        Un-ionized ammonia and nitrite of the loop's tanks if today's fish are fed as the file says.
     still_broken : tuple of Finding
-        The same limits where the proving run breaks them all the same; the first of them with what helps.
+        The same limits where the proving run breaks them all the same.
     has_fish : bool
         Whether there are fish to feed from the first day on.
     fate, fate_as_fed : LoopFate
         Of the loop's fish from the first day on, in the proving run and if fed as the file says.
     ph_binding : PhBinding or None
         Where pH, not much ammonia, brings un-ionized ammonia to its limit while the share rises.
-    water_advice : WaterProof or None
-        What helps then, where the schedule does not reach the full ration.
+    full_ration : FullRation or None
+        What the season advises for the full ration, where the schedule does not bring the loop there unharmed.
     """
 
     loop: str
@@ -109,12 +109,17 @@ class LoopRamp:
     fate: LoopFate
     fate_as_fed: LoopFate
     ph_binding: PhBinding | None
-    water_advice: WaterProof | None
+    full_ration: FullRation | None
 
     @property
     def needs_ramp(self) -> bool:
         """Whether the full ration is too much on the first day."""
         return bool(self.weeks)
+
+    @property
+    def needs_advice(self) -> bool:
+        """Whether fish are fed here, and the schedule does not bring them to the full ration with every limit kept."""
+        return self.has_fish and (self.full_from is None or bool(self.still_broken))
 
     @property
     def is_offered(self) -> bool:
@@ -181,7 +186,7 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
     course = simulate(both)
     series = judged(both, course)
     margins = margins_of(both, series)
-    as_fed = findings(both, [_from_day(one, day) for one in series])
+    as_fed = findings(both, [from_day(one, day) for one in series])
     soon = min(day + WEEK_DAYS + LOOKAHEADS_DAYS[-1], layout.days)
     safe = is_safe(margins[:, 1:, day:soon])[0]
     fed = _fed_weeks(layout, day)
@@ -190,45 +195,41 @@ def feeding_ramp(site: Site, start: dt.date | None = None, progress: Progress | 
     changes = _changes(site, start, climbs)
     proof = prove(site, changes)
     proved = judged(proof.layout, proof.course)
-    broken = [f for f in findings(proof.layout, [_from_day(one, day) for one in proved]) if f.is_broken]
+    broken = [f for f in findings(proof.layout, [from_day(one, day) for one in proved]) if f.is_broken]
     loops = []
     for column, name in enumerate(layout.loops):
         tanks = {f"tanks.{key}" for key, tank in site.file.tanks.items() if tank.loop == name}
         still: list[Finding] = [f for f in broken if f.where in tanks]
         climb = climbs.get(column)
         fate = loop_fate(proof.layout, proof.course, column, day, layout.days)
-        if still:
-            still[0] = advised(still[0], proved_help(proof, still[0], column, day, fate))
         weeks = _weeks(proof, proved, column, day, climb) if climb else ()
         full_from = weeks[-1].start if weeks and weeks[-1].share >= 1.0 else None if climb else start
         if full_from and not _keeps_fish(proof, column, day, full_from):
             full_from = None
-        binding = advice = None
+        binding = None
         if climb and _is_bound_by_ammonia(climb, still):
             end = day + WEEK_DAYS * (climb.first_week + len(weeks))
             binding = ph_binding(proof.layout, proof.course, proved[0], column, day, end, RESERVE_PERCENT)
-        if binding and full_from is None:
-            advice = softer_water(site.with_changes(_changes(site, start, {})), name, start)
-        fed_so = [f for f in as_fed if f.where in tanks]
-        if climb and full_from is None and not still and binding is None:
-            fed_so = _with_the_seasons_help(site, fed_so)
+        fed_so = tuple(f for f in as_fed if f.where in tanks)
         loops.append(
             LoopRamp(
                 name, weeks, full_from, climb.lookahead_days if climb else LOOKAHEADS_DAYS[-1],
-                tuple(fed_so), tuple(still), fed[column] is not None, fate,
-                loop_fate(layout, course, column, day, layout.days), binding, advice,
+                fed_so, tuple(still), fed[column] is not None, fate,
+                loop_fate(layout, course, column, day, layout.days), binding, None,
             )
         )  # fmt: skip
-    return Ramp(start, tuple(loops), changes, proof, site)
+    return Ramp(start, tuple(_with_advice(site, start, day, loops)), changes, proof, site)
 
 
-def _with_the_seasons_help(site: Site, as_fed: list[Finding]) -> list[Finding]:
-    """What the file's own ration breaks first with what `season` says helps, where a schedule falls short of it."""
-    first = next((number for number, finding in enumerate(as_fed) if finding.is_broken), None)
-    if first is None:
-        return as_fed
-    found = as_fed[first]
-    return [*as_fed[:first], advised(found, prove_change(prove(site, {}), found)), *as_fed[first + 1 :]]
+def _with_advice(site: Site, start: dt.date, day: int, loops: list[LoopRamp]) -> list[LoopRamp]:
+    """The loops, those that no schedule brings to the full ration unharmed with what the season advises for it."""
+    if not any(loop.needs_advice for loop in loops):
+        return loops
+    season, advice = advise_full_ration(site, _changes(site, start, {}), start)
+    return [
+        replace(loop, full_ration=full_ration(season, advice, loop.loop, day)) if loop.needs_advice else loop
+        for loop in loops
+    ]
 
 
 def _is_bound_by_ammonia(climb: Climb, still: list[Finding]) -> bool:
@@ -249,13 +250,6 @@ def _keeps_fish(proof: Season, column: int, day: int, full_from: dt.date) -> boo
     end = min(last + WEEK_DAYS + LOOKAHEADS_DAYS[-1], layout.days)
     there = proof.course.count[0, (full_from - layout.start).days : end][:, inside].sum(axis=1)
     return bool(there.max() >= DEATHS_TOLD) and loop_fate(layout, proof.course, column, day, end).keeps_fish
-
-
-def _from_day(series: LimitSeries, day: int) -> LimitSeries:
-    """The series without what lies before the day."""
-    margin = np.array(series.margin_percent)
-    margin[..., :day, :] = np.nan
-    return series._replace(margin_percent=margin)
 
 
 def _fed_weeks(layout: Layout, day: int) -> list[int | None]:

@@ -8,14 +8,12 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from stocksim.answers.ramp.advice import WaterProof
 from stocksim.answers.ramp.climb import LOOKAHEADS_DAYS, MOST_RISE_SHARE, RESERVE_PERCENT
 from stocksim.answers.ramp.decide import LoopRamp, Ramp, RampWeek
 from stocksim.answers.ramp.fate import EASY_PH, HIGH_PH, MODEST_TAN_MG_L
-from stocksim.changes.change import Action
-from stocksim.changes.search import help_of
+from stocksim.changes.change import ADVICE_OF
 from stocksim.engine.results.findings import Finding
-from stocksim.faces.change_words import change_words, help_words
+from stocksim.faces.ways_words import dated_words
 from stocksim.faces.words import day_words, level_words, settling_cautions
 from stocksim.site.kinds import LIMITS, limits_left_by_film
 from stocksim.site.notes import own_files
@@ -158,7 +156,7 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
         first = loop.still_broken[0]
         return (
             f"{name}: no schedule helps: with the file's full ration {_death_words(loop)}. There "
-            f"{_broken_words(first)}.{_help_sentence(first, units)}"
+            f"{_broken_words(first)}.{_full_ration_words(loop, units)}"
         )
     if not loop.weeks and loop.full_from is None:
         return (
@@ -178,9 +176,9 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
         sentence += f" In its own run {_death_words(loop)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        crowd = ": too many fish for this film" if _is_crowded(first) else ""
-        sentence += f" But even so, {_broken_words(first)}{crowd}.{_help_sentence(first, units)}"
-    return sentence
+        crowd = ": too many fish for this film" if _is_crowded(loop) else ""
+        sentence += f" But even so, {_broken_words(first)}{crowd}."
+    return sentence + _full_ration_words(loop, units)
 
 
 def _schedule_words(loop: LoopRamp, units: str) -> str:
@@ -196,12 +194,6 @@ def _schedule_words(loop: LoopRamp, units: str) -> str:
     if loop.weeks[-1].share >= 1.0:
         return f"{what} {until}, then follow the table. No day is named from which the full ration holds."
     why = f"; this schedule does not reach the file's full ration, last held back by {_bound(loop.weeks[-1].bound_by)}."
-    if loop.ph_binding is None and not loop.still_broken:
-        helped = [finding for finding in loop.as_fed if (found := help_of(finding)) and found.change is not None]
-        if helped:
-            why += f" For the full ration it needs what the season asks for: {help_words(helped[0], units)}."
-        else:
-            why += " Fewer fish or more surface for the film may help: untested here."
     return f"{what} {until}{why}"
 
 
@@ -211,12 +203,12 @@ def _lost_words(loop: LoopRamp, units: str) -> str:
     words = f"no schedule that was tried {keeps}: with the one found {_death_words(loop)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        words += f" There {_broken_words(first)}.{_help_sentence(first, units)}"
+        words += f" There {_broken_words(first)}."
     else:
         words += " Ammonia and nitrite hold in it, so hunger, or oxygen, is what kills."
     if loop.fate.loses_all:
         words += " Put no fish into water before tests show ammonia and nitrite under their limits (common practice)."
-    return f"{words} Its lines for the site file are left out."
+    return f"{words} Its lines for the site file are left out.{_full_ration_words(loop, units)}"
 
 
 def _death_words(loop: LoopRamp) -> str:
@@ -226,22 +218,28 @@ def _death_words(loop: LoopRamp) -> str:
     return f"{fate.dying:.0f} of {fate.fish:.0f} fish die of the water or of hunger{since}{other}"
 
 
-def _is_crowded(finding: Finding) -> bool:
-    """Whether fewer fish, or shielding them, helps: another change says what is wrong itself, as one of alkalinity."""
-    found = help_of(finding)
-    if found is None:
+def _is_crowded(loop: LoopRamp) -> bool:
+    """Whether fewer fish help, or nothing does: another change says what is wrong itself, as one of alkalinity."""
+    if loop.full_ration is None:
         return True
-    return found.change is not None and found.change.kind in (Action.FEWER_FISH, Action.CHLORIDE)
+    kinds = {ADVICE_OF[step.change.kind] for step in loop.full_ration.steps}
+    return not kinds.isdisjoint({"stock", "harvest", "move"})
 
 
-def _help_sentence(finding: Finding, units: str) -> str:
-    """What helps as a sentence; a change that was not found says so itself."""
-    found, words = help_of(finding), help_words(finding, units)
-    if found is None:
+def _full_ration_words(loop: LoopRamp, units: str) -> str:
+    """What the season advises for the full ration, with what its run gave; empty where the ramp needs no advice."""
+    if not loop.needs_advice:
         return ""
-    if found.change is None:
-        return f" {words[0].upper()}{words[1:]}."
-    return f" What helps: {words}."
+    found = loop.full_ration
+    if found is None:
+        return (
+            " Nothing that was tried for the full ration helps: have fewer fish here, or feed less than the file says."
+        )
+    steps = "; ".join(dated_words(step, units) for step in found.steps)
+    dying = f"{found.fate.dying:.0f} of {found.fate.fish:.0f} fish die of the water or of hunger"
+    if found.holds:
+        return f" What helps: {steps}. In a run with it and the full ration ammonia and nitrite hold, and {dying}."
+    return f" What does most: {steps}. In a run with it and the full ration a limit is still broken, and {dying}."
 
 
 def ph_sentence(loop: LoopRamp, units: str) -> str:
@@ -256,25 +254,7 @@ def ph_sentence(loop: LoopRamp, units: str) -> str:
         f"mg/L of alkalinity as CaCO3. At pH {EASY_PH:g} the same ammonia would be {_level(at.at_easy_ph_mg_l)} mg/L "
         "un-ionized."
     )
-    if loop.water_advice is not None:
-        words += f" {_water_words(loop.water_advice, units)}"
     return f"{words} {PH_CARE}"
-
-
-def _water_words(advice: WaterProof, units: str) -> str:
-    what = change_words(advice.change, units, is_loop_told=True)
-    levels = f"from {_level(advice.before_mg_l)} to {_level(advice.worst_mg_l)} mg/L"
-    if advice.safe_from is None:
-        return (
-            f"Of the water changes and softer waters tried, {what}, does most: in a run at the full ration it "
-            f"takes the worst un-ionized ammonia {levels}, which is not enough alone."
-        )
-    return (
-        f"What helps: {what}. In a run with it and the full ration, the worst un-ionized ammonia falls "
-        f"{levels}, ammonia and nitrite keep the ramp's reserve from {day_words(advice.safe_from)} on, and "
-        f"{advice.fate.dying:.0f} of {advice.fate.fish:.0f} fish die; try it in the site file and ask for the ramp "
-        "again."
-    )
 
 
 def _broken_words(finding: Finding) -> str:

@@ -133,16 +133,17 @@ def _climate_of(site: Site) -> BedClimate:
 
 
 def _cover_transmission(site: Site, room: str | None) -> float:
-    """Share of outdoor light on a bed: all outdoors, else typed, of the room, or the usual one. [-]"""
+    """Share of outdoor light on a bed: all outdoors, else typed, of the room, or the usual one; less its shade. [-]"""
     file = site.file
     if room == "outdoors":
         return 1.0
+    unshaded = 1.0 - file.greenhouse.shade if room == "greenhouse" and file.greenhouse is not None else 1.0
     if file.site.cover_transmission is not None:
-        return file.site.cover_transmission
+        return unshaded * file.site.cover_transmission
     if room == "fish_room":
         return 0.0  # taken as dark: lamps are not modelled
     if room == "greenhouse" and file.greenhouse is not None:
-        return COVERS[file.greenhouse.cover].transmission * FRAME_SHARE
+        return unshaded * COVERS[file.greenhouse.cover].transmission * FRAME_SHARE
     return USUAL_COVER_TRANSMISSION
 
 

@@ -44,7 +44,7 @@ PLACES = (
             "options[0].heat_kwh", "options[0].cost", "options[0].fuel[0].fuel_kwh",
             "options[0].design_night_kw.greenhouse", "options[0].peak_kw.loops.warm",
             "options[0].water_low_c.main", "options[0].water_mean_c.main",
-            "options[0].growth_less_dead_kg", "options[26].cost_per_extra_kg", "options[26].water_low_c.main_warm",
+            "options[0].growth_less_dead_kg", "options[19].cost_per_extra_kg", "options[45].water_low_c.main_warm",
             "heater_failure.times[0].hours_to_limit", "heater_failure_recommended.times[0].after_12_h_c",
             "water_by_month[0].greenhouse_low_c", "water_by_month[0].fish_room_mean_c",
         )

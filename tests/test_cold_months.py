@@ -397,7 +397,7 @@ def test_the_recommendation_by_hand(worth, best):
     turns = {5.0: (Turn(b, 24.0), None), 25.0: (None, Turn(d, 24.0)), 0.0: (Turn(b, 24.0), None)}
     assert (verdict.dearer, verdict.cheaper) == turns[worth]  # (160 - 40) / (13 - 8)
     assert verdict.bars == ()
-    assert verdict.crops_worth is None
+    assert verdict.crops is None
 
 
 def test_an_option_too_cold_for_a_fish_is_never_recommended_while_another_is_not():
@@ -459,11 +459,68 @@ def test_heat_that_the_files_own_way_has_too_bars_nothing_and_bars_are_named():
     assert recommend([plan, cheaper, boiling], 8.0).bars == (Bar(Hurdle.HEAT_LIMIT, "bass"),)
 
 
-def test_crops_that_are_lost_have_a_worth_from_which_it_is_the_files_own_way():
-    plan, colder = option(AS_PLANNED, 100.0, 10.0, yield_kg=30.0), option("cold", 20.0, 10.0, yield_kg=10.0)
-    assert recommend([plan, colder], 8.0).crops_worth == pytest.approx(4.0)  # (100 - 20) / (30 - 10)
-    assert recommend([plan, replace(colder, yield_kg=29.6)], 8.0).crops_worth is None
-    assert recommend([colder, plan], 8.0).crops_worth is None
+def test_crops_without_a_price_are_a_condition_with_the_worth_below_which_they_are_given_up():
+    plan = option(AS_PLANNED, 100.0, 10.0, crops={"kale": 30.0})
+    colder = option("cold", 20.0, 10.0, crops={"kale": 10.0})
+    verdict = recommend([plan, colder], 8.0)
+    assert verdict.best is plan
+    assert verdict.without_crops == Turn(colder, pytest.approx(4.0))  # (100 - 20) / (30 - 10)
+    # a tenth less is no loss; then more crops have a worth from which they pay: (100 - 20) / (30 - 28)
+    hardly = replace(colder, crops={"kale": 28.0})
+    verdict = recommend([plan, hardly], 8.0)
+    assert (verdict.best, verdict.without_crops) == (hardly, None)
+    assert verdict.crops == Turn(plan, pytest.approx(40.0))
+    # what the file's own way gives sets the condition, not what another gives
+    assert recommend([replace(colder, change=None), replace(plan, change=colder.change)], 8.0).best.cost == 20.0
+
+
+def test_crops_with_a_price_are_weighed_by_it():
+    plan = option(AS_PLANNED, 100.0, 10.0, crops={"kale": 30.0})
+    colder = option("cold", 20.0, 10.0, crops={"kale": 10.0})
+    for price, best in ((3.9, colder), (4.1, plan)):  # even at (100 - 20) / (30 - 10)
+        verdict = recommend([plan, colder], 8.0, {"kale": price})
+        assert verdict.best is best
+        assert verdict.without_crops is None
+        assert verdict.crops_sold == pytest.approx(price * best.crops["kale"])
+    # fish turn at another worth then: warmer water for 30 more, 5 kg of fish and 10 kg of kale at 2
+    warm = option("warm", 130.0, 15.0, crops={"kale": 40.0})
+    assert recommend([plan, warm], 1.0, {"kale": 2.0}).dearer == Turn(warm, pytest.approx(2.0))
+
+
+def test_air_too_cold_for_a_standing_crop_bars_an_option_unless_the_files_own_way_has_it_too():
+    plan = option(AS_PLANNED, 100.0, 10.0, crops={"tomato": 1.0})
+    cold = option("cold", 20.0, 11.0, crops={"tomato": 1.0}, chilled={"tomato": 90})
+    verdict = recommend([plan, cold], 8.0)
+    assert (verdict.best, verdict.bars) == (plan, (Bar(Hurdle.CROP, "tomato"),))
+    assert verdict.without_crops == Turn(cold, math.inf)  # no less of it, so no price tells
+    assert recommend([replace(plan, chilled={"tomato": 5}), cold], 8.0).best is cold
+
+
+def test_a_heater_to_buy_without_a_price_leaves_the_others_ranked():
+    plan, cheap = option(AS_PLANNED, 100.0, 10.0), option("cheap", 50.0, 10.0)
+    heat = (use(400.0, 10.0), FuelUse("loops.main", "electricity", "kWh", 200.0, 200.0, None))
+    water = option("water", None, 12.0, fuel=heat, heat_kwh=600.0, to_buy=("loops.main",))
+    verdict = recommend([plan, cheap, water], 8.0)
+    assert verdict.best is cheap
+    assert verdict.cheap_power == Turn(water, pytest.approx(0.28))  # (8 x 12 - 10 - (80 - 50)) / 200
+    frozen = {"broken": (("temperature_low", "cohorts.perch"),)}
+    verdict = recommend([replace(plan, **frozen), replace(cheap, **frozen), water], 8.0)
+    assert (verdict.best, verdict.why) == (water, Why.LEAST_HEAT)
+
+
+def test_an_option_that_eats_up_the_reserve_of_a_limit_is_barred():
+    plan = option(AS_PLANNED, 100.0, 10.0)
+    close = option("close", 20.0, 12.0, near=(("oxygen", "tanks.birch"),))
+    verdict = recommend([plan, close], 8.0)
+    assert (verdict.best, verdict.bars) == (plan, (Bar(Hurdle.LIMIT, "tanks.birch", "oxygen"),))
+    assert recommend([replace(plan, near=close.near), close], 8.0).best is close
+
+
+def test_where_nothing_spares_the_fish_what_does_no_better_is_not_told():
+    harm = {"broken": (("temperature_low", "cohorts.tilapia"),), "died": {"tilapia": 20.0}}
+    plan = option(AS_PLANNED, 100.0, 1.0, deaths=21.1, **harm)
+    assert recommend([plan, option("cover", 20.0, 1.0, deaths=20.9, **harm)], 8.0).best is plan
+    assert called(recommend([plan, option("warm", 200.0, 1.0, deaths=12.0, **harm)], 8.0).best) == "warm"
 
 
 def test_fuel_dearer_than_the_growth_is_said():
@@ -489,7 +546,7 @@ def test_what_would_change_it_is_told_in_the_keepers_units():
         replace(option("greenhouse", 10.0, 10.0), change=Change(Action.AIR_SET_POINT, {}, amounts))
         for amounts in ({"room": "greenhouse", "set_point_c": point} for point in (20.0, 5.0))
     )
-    verdict = Verdict(warm, warm, Why.LEAVES_MOST, 8.0, (), Turn(cool, 16.0), Turn(cool, 4.0), (), 2.0)
+    verdict = Verdict(warm, warm, Why.LEAVES_MOST, 8.0, (), Turn(cool, 16.0), Turn(cool, 4.0), (), Turn(cool, 2.0))
     for units, prices in (("metric", ("16.00 a kilo", "4.00 a kilo", "2.00 a kilo", "air at 5 degC")),
                           ("us", ("7.26 a pound", "1.81 a pound", "0.91 a pound", "air at 41 degF"))):  # fmt: skip
         change = turning_words(verdict, units)
@@ -537,9 +594,16 @@ def test_what_is_tried_against_the_cold(short_site):
     assert foam.change.amounts["foam_m"] == FOAM_MM / 1000.0
     assert set(foam.change.fields.values()) == {"50 mm"}
     for water in of_kind(tried, Action.WATER_SET_POINT):
-        is_bought = water.place == "loops.main"  # which has no heater: then the air is kept frost-free only
-        assert ("greenhouse.heater.set_point" in water.change.fields) == is_bought
-        assert (water.change.amounts["air_c"] is not None) == is_bought
+        is_cool = water.change.amounts["air_c"] is not None
+        assert ("greenhouse.heater.set_point" in water.change.fields) == is_cool
+        heater = short_site.with_changes(water.change.fields).file.loops[water.place.split(".")[1]].heat.heater
+        assert (heater.fuel, heater.price) == (
+            "electricity",
+            0.16,
+        )  # never a burner at a sump; the warm loop's own price
+    for place in ("loops.main", "loops.warm"):  # each water under the file's own air and under cool air
+        airs = {c.change.amounts["air_c"] for c in of_kind(tried, Action.WATER_SET_POINT) if c.place == place}
+        assert airs == {None, 2.0}
 
 
 def test_the_design_power_holds_the_design_night_and_four_fifths_of_it_do_not(short_site):
@@ -569,12 +633,13 @@ def test_heaters_too_small_and_heaters_to_buy_are_told(short_cold, short_site, s
     assert air["design_night_kw"]["greenhouse"] > plan["design_night_kw"]["greenhouse"]
     assert plan["is_heater_too_small"]
     assert plan["heaters_to_buy_kw"] == {}
-    water = next(one for name, one in by_name.items() if name.startswith("water of main at 48"))
+    water = next(one for name, one in by_name.items() if name.startswith("water of main at 54"))
     assert water["heaters_to_buy_kw"]["loops.main"] > 0.5
     split = next(one for name, one in by_name.items() if "separate" in name)
     assert set(split["heaters_to_buy_kw"]) == {"loops.main_warm"}
     assert "loops.main_warm" not in split["installed_kw"]
-    assert [row["fuel"] for row in water["fuel"] if row["place"] == "loops.main"] == ["propane"]
+    assert [row["fuel"] for row in water["fuel"] if row["place"] == "loops.main"] == ["electricity"]
+    assert [row["fuel"] for row in split["fuel"] if row["place"] == "loops.main_warm"] == ["electricity"]
     options = {option_name(one, "us"): one for one in short_cold.options}
     best = options[water["name"]]
     bought = cold_answer(replace(short_cold, verdict=replace(short_cold.verdict, best=best)), short_site)
@@ -666,11 +731,11 @@ def test_a_fish_room_by_itself_has_its_air_and_water_swept(short_site):
     file = only.file.model_copy(update={"greenhouse": None})
     alone = [choice for choice in choices(replace(only, file=file)) if choice.place]
     assert {choice.place for choice in alone} == {"fish_room", "loops.main", "loops.warm"}
-    assert all("fish_room" in choice.heaters for choice in alone if choice.place == "loops.main")
+    assert any("fish_room" in choice.heaters for choice in alone if choice.place == "loops.main")
 
 
 def test_what_is_set_aside_is_said_only_where_it_applies(short_site, short_cold):
-    dark, lone_water = Note(NoteKind.BEDS_IN_FISH_ROOM), Note(NoteKind.NO_WATER_HEATER, "main")
+    dark, unpriced = Note(NoteKind.BEDS_IN_FISH_ROOM), Note(NoteKind.UNPRICED_WATER_HEATER, "main")
     assert dark not in short_cold.notes
     tried = choices(short_site)
     typed = short_site.with_changes({"beds.north_raft.heat": {"room": "fish_room"}})
@@ -681,9 +746,13 @@ def test_what_is_set_aside_is_said_only_where_it_applies(short_site, short_cold)
     assert Note(NoteKind.AIR_SET_ASIDE) not in _said(short_site.file, tried)
     assert Note(NoteKind.NO_HEATER) in _said(file, [Choice()])
     assert Note(NoteKind.NO_HEATER) not in short_cold.notes
-    assert lone_water not in short_cold.notes
+    assert unpriced not in short_cold.notes  # the warm loop's heater tells the price of electricity
     lone = site_from_tables(changed(SHORT, {"greenhouse.heater": GONE}), FOLDER)
-    assert lone_water in _said(lone.file, choices(lone))
+    assert Note(NoteKind.NO_ROOM_HEATER) in _said(lone.file, choices(lone))
+    free = {"loops.warm.heat.heater.price": GONE, "loops.warm.heat.heater.price_per": GONE}
+    bare = site_from_tables(changed(SHORT, free), FOLDER)
+    assert unpriced in _said(bare.file, choices(bare))
+    assert Note(NoteKind.HEAT_FORBIDDEN) not in short_cold.notes
 
 
 def test_every_note_has_its_sentence_and_sentences_stay():

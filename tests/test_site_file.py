@@ -120,7 +120,7 @@ ONE_FAULT = [
     ({"advice": {"reserve": "10 %"}}, ("advice", "reserve"), ['"10 %" is not allowed', "from 0.005 to 0.5"]),
     ({"advice": {"never": ["salts"]}}, ("advice", "never[1]"), ['"salts"', *(f'"{kind}"' for kind in ADVICE_KINDS)]),
     ({"advice": {"never": "salt"}}, ("advice", "never"), ['"salt"', "write a list"]),
-    ({"advice": {"always": []}}, ("advice", "always"), ["is not known here", "known are never, reserve"]),
+    ({"advice": {"always": []}}, ("advice", "always"), ["is not known here", "known are crop_worth, never, reserve"]),
     ({"cohorts.perch.ration.spilled_share": 0.95}, ("cohorts.perch", "ration.spilled_share"), ["0.95", "0 to 0.9"]),
     # temperatures
     ({f"{WATER}.values.oct": 64}, OCTOBER, ["64 has no unit", "degC or degF"]),

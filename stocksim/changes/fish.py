@@ -21,6 +21,7 @@ from stocksim.changes.change import (
     mends_when_run,
     stocked_for,
 )
+from stocksim.changes.heat import degree_text, electric_heater, least_whole_degree
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
 from stocksim.engine.results.beds import BuildRule
@@ -30,7 +31,7 @@ from stocksim.plants.area import planting_ratio
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation, UnfedRation
 from stocksim.site.kinds import LIMITS
-from stocksim.units import face_unit, parse_quantity, to_face
+from stocksim.units import parse_quantity, to_face
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 _MOST_COUNTS = 60  # whole numbers of fish tried between two, in one go
@@ -45,6 +46,8 @@ FEEDING_HOURS = (
 )  # fmt: skip
 # Flow that a tank is given at most: its water twice an hour (common practice is once or twice, no source).
 _FLOW_STEP, _MOST_TURNOVER_DAY = 1.2, 48.0
+# Set points tried above a cold limit, at which fish may starve (our choice); steps in the keeper's degrees.
+_WARMER_SET_POINTS, _SET_POINT_STEP = 4, {"metric": 3, "us": 5}
 
 
 def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -> Iterator[Change]:
@@ -172,26 +175,29 @@ def other_hours(season: Season, loop: str) -> Iterator[Change]:
 
 
 def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator[Change]:
-    """A set point for heating or cooling the cohort's loop."""
+    """Set points for heating or cooling the cohort's loop: at the limit, then warmer ones in which fish eat."""
     site = season.site
     day = (finding.worst_date - season.layout.start).days
     loop = site.file.tanks[season.layout.stay_on(cohort, day).table.tank].loop
     units = site.file.site.units
     is_low = LIMITS[finding.limit].is_floor
-    shown = to_face(finding.threshold, "temperature", units)
-    rounded = math.ceil(shown - 1e-6) if is_low else math.floor(shown + 1e-6)
-    text = f"{rounded} {face_unit('temperature', units)}"
-    typed = parse_quantity(text, "temperature")
-    amounts = {"loop": loop, "cohort": cohort, "temperature_c": typed, "is_floor": is_low}
-    # degF to degC and back may lose the last digit, and with it the limit
-    value = (max if is_low else min)(typed, finding.threshold)
-    if site.file.loops[loop].water_temperature.kind == "computed":
-        if is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
-            heater = {"power": "1000 kW", "set_point": f"{value + 0.5!r} degC", "fuel": "electricity"}
+    highest = math.floor(to_face(finding.threshold, "temperature", units) + 1e-6)
+    degrees = least_whole_degree(finding.threshold, units) if is_low else highest
+    bearable = site.species[site.file.cohorts[cohort].species]["temperature_high_stress"] - 1.0
+    for warmer in range(_WARMER_SET_POINTS + 1 if is_low else 1):
+        text = degree_text(degrees + warmer * _SET_POINT_STEP[units], units)
+        typed = parse_quantity(text, "temperature")
+        if warmer and typed > bearable:
+            return
+        amounts = {"loop": loop, "cohort": cohort, "temperature_c": typed, "is_floor": is_low}
+        # degF to degC and back may lose the last digit, and with it the limit
+        value = (max if is_low else min)(typed, finding.threshold)
+        if site.file.loops[loop].water_temperature.kind != "computed":
+            name = "at_least" if is_low else "at_most"
+            yield Change(Action.SET_POINT, {f"loops.{loop}.water_temperature.{name}": f"{value!r} degC"}, amounts)
+        elif is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
+            heater = electric_heater(site.file, "1000 kW", f"{value + 0.5!r} degC")
             yield Change(Action.SET_POINT, {f"loops.{loop}.heat.heater": heater}, amounts)
-        return
-    name = "at_least" if is_low else "at_most"
-    yield Change(Action.SET_POINT, {f"loops.{loop}.water_temperature.{name}": f"{value!r} degC"}, amounts)
 
 
 def other_area(season: Season, loop: str) -> Iterator[Change]:

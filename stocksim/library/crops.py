@@ -62,6 +62,8 @@ CROP_RULES = Rules(
         "hydroxide_low": Bound("-", -5, 1),
         "hydroxide_high": Bound("-", -5, 1),
         "nitrogen_fixed": Bound("-", 0, 1),
+        # air of a night that harms the standing crop, by chill or frost; absent: not known, and not judged
+        "temperature_low_limit": Bound("degC", -30, 20),
         # absent: more light always adds growth
         "light_saturation": Bound("umol/m2/s", 50, 3000),
     },
@@ -70,6 +72,7 @@ CROP_RULES = Rules(
     together=(("sulfur", "chloride"), ("sulfur", "sodium"), ("hydroxide_low", "hydroxide_high")),
     orders=(
         Order("hydroxide_low", "hydroxide_high", may_equal=True),
+        Order("temperature_low_limit", "temperature_high"),
         Order("temperature_low", "temperature_high"),
         Order("temperature_base", "temperature_optimum"),
         Order("temperature_optimum", "temperature_max"),

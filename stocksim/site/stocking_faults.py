@@ -32,12 +32,13 @@ def stocking_faults(file: SiteFile, folder: Path) -> list[Fault]:
     Returns
     -------
     list of Fault
-        Dangling names, dates outside the season, and wishes of which no two could hold together.
+        Dangling names, dates outside the season, and wishes of which no two could hold together; of the advice, crops
+        with a worth that are not planted.
     """
     wishes = file.stocking
+    faults = _crop_worth_faults(file)
     if wishes is None:
-        return []
-    faults: list[Fault] = []
+        return faults
     for kind in ("candidates", "options"):
         faults += [
             Fault(f"stocking.{kind}", str(key), wrong)
@@ -81,6 +82,16 @@ def _species(name: str, folder: Path | None) -> Entry | None:
         return load_species(name, folder)
     except ParameterError:
         return None
+
+
+def _crop_worth_faults(file: SiteFile) -> list[Fault]:
+    planted = sorted({planting.crop for bed in file.beds.values() for planting in bed.plantings})
+    known = f"planted are {', '.join(planted)}" if planted else "the site plants nothing"
+    return [
+        Fault("advice", "crop_worth", f"{shown(crop)} is not planted here; {known}.")
+        for crop in file.advice.crop_worth
+        if crop not in planted
+    ]
 
 
 def _candidate_faults(

@@ -100,10 +100,11 @@ class HarvestWish(Table):
 
 
 class AdviceTable(Table):
-    """How near to a limit an advised change may come, and what is never advised."""
+    """How near to a limit an advised change may come, what is never advised, and what a kilo of a crop is worth."""
 
     reserve: Reserve = 0.1
     never: list[Annotated[str, OneOf(ADVICE_KINDS)]] = []
+    crop_worth: dict[str, Money] = {}
 
 
 class StockingTable(Table):

@@ -42,14 +42,17 @@ def cold_answer(found: Cold, site: Site) -> Answer:
     -------
     Answer
         With the sections ``advice``, ``options``, ``price``, ``fuel``, ``fuel_months``, ``months``, ``failure`` and
-        ``cautions``; in trouble where the file's own way harms a fish that another option spares.
+        ``cautions``; in trouble where the file's own way harms a fish that another option spares, or a crop stands too
+        cold as recommended.
     """
     file = found.site.file
     why = f"Why: {words.reason_words(found.verdict, file.site.units)}."
-    change = f"What would change it: {words.turning_words(found.verdict, file.site.units)}."
+    turning = words.turning_words(found.verdict, file.site.units, found.season_advice, found.is_heat_forbidden)
+    change = f"What would change it: {turning}."
     advice: list[Part] = [
         Sentences([why, change], on="text", indent="  "),
         Sentences([f"{why} {change}"], "do", "page"),
+        *([Sentences(conditions, "do")] if (conditions := words.condition_sentences(found)) else []),
         Sentences([words.failure_sentence(found)], "do"),
     ]
     options: list[Part] = [Table(words.option_rows(found), gap=True), Sentences([words.options_note(found)], on="text")]
@@ -69,7 +72,7 @@ def cold_answer(found: Cold, site: Site) -> Answer:
         words.verdict_sentence(found),
         sections,
         lambda: marked(_cold_data(found), site),
-        found.plan not in found.spared,
+        found.plan not in found.spared or bool(found.best.chilled),
     )
 
 
@@ -201,6 +204,9 @@ def _option_data(option: Option, plan: Option, units: str) -> dict[str, Any]:
         "deaths": round(option.deaths, 3),
         "deaths_by_cohort": {key: round(died, 3) for key, died in option.died.items()},
         "yield_kg": round(option.yield_kg, 2),
+        "yield_kg_by_crop": {crop: round(kg, 2) for crop, kg in option.crops.items()},
+        "nights_too_cold_by_crop": dict(option.chilled),
+        "limits_short_of_reserve": [f"{limit} {where}" for limit, where in option.near],
         "cost_per_extra_kg": None if option.cost_per_extra_kg is None else round(option.cost_per_extra_kg, 2),
         "is_on_frontier": option.is_on_frontier,
         "fuel": fuel_rows(option),
@@ -234,7 +240,9 @@ def _cold_data(cold: Cold) -> dict[str, Any]:
         "options": [_option_data(option, cold.plan, units) for option in cold.options],
         "recommended": recommended,
         "reason": words.reason_words(cold.verdict, units),
-        "what_would_change_it": words.turning_words(cold.verdict, units),
+        "what_would_change_it": words.turning_words(cold.verdict, units, cold.season_advice, cold.is_heat_forbidden),
+        "conditions": words.condition_sentences(cold),
+        "crop_worth_per_kg": dict(cold.verdict.crop_worth),
         "worth_per_kg": cold.worth,
         "is_worth_assumed": cold.is_worth_assumed,
         "synthetic_years": cold.years,

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum, auto
 from typing import Any, NamedTuple
 
-from stocksim.changes.change import Change
+from stocksim.changes.change import Action, Change
 from stocksim.climate.greenhouse import FUELS
 from stocksim.heat.heaters import HeaterSize, heater_size
 from stocksim.site.kinds import LIMITS
 
 MOST_ADDED_DEATHS = 0.02  # of a cohort, beyond the file's own way, in a recommended option (our choice)
+LOST_CROP_SHARE = (
+    0.1  # of a crop without a price, that a recommended option may lose of the file's own way (our choice)
+)
+LEAST_CROP_KG = 0.5  # less than this is no loss of a crop (our choice)
 LEAST_STEP_KG = 0.1  # of growth that makes another point of the frontier (our choice)
 RUNS_KWH = 0.5  # heat of a season from which a heater counts as running
 MOST_RISK = 0.05  # share of synthetic years in which a recommended option may cross a fish's cold limit (our choice)
+FLAMES = frozenset(FUELS) - {"electricity"}
 _THERM_KWH = FUELS["natural_gas"].kwh_per["therm"]
 
 
@@ -60,8 +66,13 @@ class Option:
         Worst of all tanks with fish. [mg/L]
     cold_share : mapping of str to float
         For each cohort the share of synthetic years in which its water crosses its cold limit. [-]
-    yield_kg : float
-        Crops that light, air and water allow, with the nitrogen that the season leaves them; fresh. [kg]
+    crops : mapping of str to float
+        Harvest by crop that light, air and water allow, with the nitrogen that the season leaves them, until the first
+        night that is too cold for it; fresh. [kg]
+    near : tuple of (str, str)
+        Limits that hold, but with less than the keeper's reserve.
+    chilled : mapping of str to int
+        Nights below its own cold limit that a standing crop has, where there are any.
     cost_per_extra_kg : float or None
         To the next cheaper option on the frontier. [money/kg]
     dead_kg : float
@@ -92,7 +103,9 @@ class Option:
     oxygen_low_mg_l: float
     tan_high_mg_l: float
     cold_share: Mapping[str, float]
-    yield_kg: float = 0.0
+    crops: Mapping[str, float] = field(default_factory=dict)
+    near: tuple[tuple[str, str], ...] = ()
+    chilled: Mapping[str, int] = field(default_factory=dict)
     cost_per_extra_kg: float | None = None
     is_on_frontier: bool = False
     dead_kg: float = 0.0
@@ -107,9 +120,29 @@ class Option:
         return self.growth_kg - self.dead_kg
 
     @property
+    def yield_kg(self) -> float:
+        """Harvest of all crops. [kg]"""
+        return sum(self.crops.values())
+
+    @property
     def unpriced(self) -> tuple[str, ...]:
         """Places whose heat has no price."""
         return tuple(use.place for use in self.fuel if use.heat_kwh > RUNS_KWH and use.cost is None)
+
+    @property
+    def is_bought_unpriced(self) -> bool:
+        """Whether it is only heaters to buy whose heat has no price."""
+        return bool(self.unpriced) and set(self.unpriced) <= set(self.to_buy)
+
+    @property
+    def known_cost(self) -> float:
+        """Cost of the heat that has a price. [money]"""
+        return sum(use.cost or 0.0 for use in self.fuel)
+
+    @property
+    def burners(self) -> tuple[str, ...]:
+        """Places where fuel burns."""
+        return tuple(use.place for use in self.fuel if use.heat_kwh > RUNS_KWH and use.fuel in FLAMES)
 
     @property
     def worst_cold_share(self) -> float:
@@ -119,17 +152,17 @@ class Option:
     @property
     def too_cold(self) -> tuple[str, ...]:
         """Cohorts below their cold limit in normal weather, or too often in synthetic years."""
-        normal = {where.split(".")[1] for limit, where in self.broken if _is_of_warmth(limit, True)}
+        normal = {where.split(".")[1] for limit, where in self.broken if is_of_warmth(limit, True)}
         often = {key for key, share in self.cold_share.items() if share > MOST_RISK}
         return tuple(sorted(normal | often))
 
     @property
     def too_warm(self) -> frozenset[str]:
         """Cohorts above their heat limit in normal weather."""
-        return frozenset(where.split(".")[1] for limit, where in self.broken if _is_of_warmth(limit, False))
+        return frozenset(where.split(".")[1] for limit, where in self.broken if is_of_warmth(limit, False))
 
 
-def _is_of_warmth(limit: str, is_cold: bool) -> bool:
+def is_of_warmth(limit: str, is_cold: bool) -> bool:
     """Whether water too cold, or too warm, breaks a limit."""
     return LIMITS[limit].is_of_warmth and LIMITS[limit].is_floor == is_cold
 
@@ -241,10 +274,11 @@ class Hurdle(StrEnum):
     HEAT_LIMIT = auto()  # of a cohort
     DEATHS = auto()  # of a cohort
     LIMIT = auto()  # another limit, at a tank or loop
+    CROP = auto()  # a crop without a price that is lost or stands too cold
 
 
 class Bar(NamedTuple):
-    """What bars an option, and where: a cohort, or ``tanks.NAME`` or ``loops.NAME`` of a limit."""
+    """What bars an option, and where: a cohort, a crop, or ``tanks.NAME`` or ``loops.NAME`` of a limit."""
 
     hurdle: Hurdle
     where: str
@@ -252,7 +286,7 @@ class Bar(NamedTuple):
 
 
 class Turn(NamedTuple):
-    """Another option, and the worth of fish from which it overtakes. [money/kg]"""
+    """Another option, and the worth of fish, or of crops, from which it overtakes. [money/kg]"""
 
     option: Option
     worth: float
@@ -276,8 +310,14 @@ class Verdict:
         Where fish worth more, or less, would make it another option.
     bars : tuple of Bar
         What bars the options with more growth.
-    crops_worth : float or None
-        Worth of crops from which it would be the file's own way. [money/kg]
+    crops : Turn or None
+        Where crops without a price, worth more than this, would make it another option.
+    without_crops : Turn or None
+        What it would be if crops without a price were given up, and the worth of those below which that pays.
+    crop_worth : mapping of str to float
+        Worth of a kilo of the crops that have a price. [money/kg]
+    cheap_power : Turn or None
+        The option with a heater to buy without a price that bears the dearest heat and still overtakes. [money/kWh]
     """
 
     best: Option
@@ -288,7 +328,15 @@ class Verdict:
     dearer: Turn | None = None
     cheaper: Turn | None = None
     bars: tuple[Bar, ...] = ()
-    crops_worth: float | None = None
+    crops: Turn | None = None
+    without_crops: Turn | None = None
+    crop_worth: Mapping[str, float] = field(default_factory=dict)
+    cheap_power: Turn | None = None
+
+    @property
+    def crops_sold(self) -> float:
+        """Worth of the crops that have a price. [money]"""
+        return sold(self.best, self.crop_worth)
 
     @property
     def fish_worth(self) -> float:
@@ -297,12 +345,12 @@ class Verdict:
 
     @property
     def is_fuel_dearer(self) -> bool:
-        """Whether its fuel costs more than its growth is worth."""
-        return (self.best.cost or 0.0) > self.fish_worth
+        """Whether its fuel costs more than its growth, and the crops that have a price, are worth."""
+        return (self.best.cost or 0.0) > self.fish_worth + self.crops_sold
 
 
-def recommend(options: list[Option], worth: float) -> Verdict:
-    """The option whose living fish are worth most over its fuel, among those that spare every fish.
+def recommend(options: list[Option], worth: float, crop_worth: Mapping[str, float] | None = None) -> Verdict:
+    """The option whose living fish and priced crops are worth most over its fuel, among those that spare every fish.
 
     Parameters
     ----------
@@ -310,6 +358,9 @@ def recommend(options: list[Option], worth: float) -> Verdict:
         The file's own way first.
     worth : float
         Money for a kilo of growth, less the weight of the fish that die.
+    crop_worth : mapping of str to float, optional
+        Money for a kilo of a crop. Crops without a price are a condition: an option must keep nine tenths of what the
+        file's own way gives of each, and stand none too cold that it does not.
 
     Returns
     -------
@@ -318,16 +369,67 @@ def recommend(options: list[Option], worth: float) -> Verdict:
 
     Notes
     -----
-    Where an option that spares the fish has heat without a price, money ranks nothing: the file's own way stays if it
-    spares them, else the least heat does.
+    Where an option that spares the fish has heat of the file's own heaters without a price, money ranks nothing: the
+    file's own way stays if it spares them, else the least heat does. Heaters to buy without a price are left out of the
+    rank, unless nothing else spares the fish.
     """
-    safe = spares(options)
+    priced = {} if crop_worth is None else crop_worth
+    plan, safe = options[0], spares(options)
     if not safe:
-        return _nearest(options, worth)
-    clean = _clean(safe, options[0])
-    if any(option.cost is None for option in safe):
-        return _without_prices(clean, safe, options[0], worth)
-    return _by_money(clean, options, worth)
+        return _nearest(options, worth, priced)
+    clean = _clean(safe, plan)
+    ranked = [option for option in clean if option.cost is not None]
+    if not ranked or any(option.cost is None and not option.is_bought_unpriced for option in safe):
+        return _without_prices(_crops_kept(clean, plan, priced), safe, plan, worth)
+    unpriced = [o for o in clean if o.cost is None and not crops_lost(o, plan, priced)]
+    verdict = _by_money(ranked, options, worth, priced)
+    return replace(verdict, cheap_power=_cheap_power(verdict, unpriced))
+
+
+def _cheap_power(verdict: Verdict, unpriced: list[Option]) -> Turn | None:
+    """The option whose heat without a price may be dearest for it to overtake the recommended one."""
+    gain = verdict.fish_worth + verdict.crops_sold - (verdict.best.cost or 0.0)
+    turns = [
+        Turn(o, (verdict.worth * o.net_kg + sold(o, verdict.crop_worth) - o.known_cost - gain) / _unpriced_kwh(o))
+        for o in unpriced
+    ]
+    return max((turn for turn in turns if turn.worth > 0.0), key=lambda turn: turn.worth, default=None)
+
+
+def _unpriced_kwh(option: Option) -> float:
+    return sum(use.heat_kwh for use in option.fuel if use.cost is None)
+
+
+def warmest_waters(options: list[Option], crop_worth: Mapping[str, float]) -> list[Option]:
+    """The warmest water of each loop that spares fish and crops: what cooler air may stand over."""
+    plan = options[0]
+    tried = [o for o in options if o.change is not None and o.change.kind is Action.WATER_SET_POINT]
+    kept = [o for o in _clean(spares(options), plan) if o in tried and not crops_lost(o, plan, crop_worth)]
+    places = dict.fromkeys(option.place for option in kept)
+    return [max((o for o in kept if o.place == place), key=lambda o: o.set_point_c or 0.0) for place in places]
+
+
+def sold(option: Option, crop_worth: Mapping[str, float]) -> float:
+    """Worth of an option's crops that have a price. [money]"""
+    return sum(crop_worth.get(crop, 0.0) * kg for crop, kg in option.crops.items())
+
+
+def crops_lost(option: Option, plan: Option, crop_worth: Mapping[str, float]) -> tuple[str, ...]:
+    """Crops without a price of which an option gives clearly less than the file's own way, or that it first chills."""
+    return tuple(
+        crop
+        for crop, had in plan.crops.items()
+        if crop not in crop_worth
+        and (
+            had - option.crops.get(crop, 0.0) > max(LOST_CROP_SHARE * had, LEAST_CROP_KG)
+            or (crop in option.chilled and crop not in plan.chilled)
+        )
+    )
+
+
+def _crops_kept(pool: list[Option], plan: Option, crop_worth: Mapping[str, float]) -> list[Option]:
+    """Options that keep the crops without a price, or all where none does."""
+    return [o for o in pool if not crops_lost(o, plan, crop_worth)] or pool
 
 
 def _clean(pool: list[Option], plan: Option) -> list[Option]:
@@ -336,14 +438,25 @@ def _clean(pool: list[Option], plan: Option) -> list[Option]:
 
 
 def _new_limits(option: Option, plan: Option) -> set[str]:
-    """Limits that an option breaks beyond the file's own way, less those judged apart or mended by harvest."""
+    """Limits that an option breaks, or keeps with less than the reserve, beyond the file's own way, less those judged
+    apart or mended by harvest."""
     apart = {limit for limit, kind in LIMITS.items() if kind.is_of_warmth or kind.eased_by_harvest}
-    return {limit for limit, where in option.broken if limit not in apart and (limit, where) not in plan.broken}
+    had = {*plan.broken, *plan.near}
+    return {
+        limit for limit, where in (*option.broken, *option.near) if limit not in apart and (limit, where) not in had
+    }
 
 
-def _nearest(options: list[Option], worth: float) -> Verdict:
-    best = min(options, key=lambda o: (o.worst_cold_share, len(o.too_cold) + len(o.too_warm), o.deaths))
-    return Verdict(best, options[0], Why.LEAST_HARM, worth)
+def _nearest(options: list[Option], worth: float, crop_worth: Mapping[str, float]) -> Verdict:
+    """The least harm to fish, by whole fish, then to crops; what does no better than the file's own way is not told."""
+    plan = options[0]
+
+    def harm(option: Option) -> tuple[float, ...]:
+        fish = len(option.too_cold) + len(option.too_warm)
+        crops = len(crops_lost(option, plan, crop_worth))
+        return option.worst_cold_share, fish, round(option.deaths), crops, float(option is not plan)
+
+    return Verdict(min(options, key=harm), plan, Why.LEAST_HARM, worth)
 
 
 def _without_prices(pool: list[Option], safe: list[Option], plan: Option, worth: float) -> Verdict:
@@ -352,45 +465,60 @@ def _without_prices(pool: list[Option], safe: list[Option], plan: Option, worth:
     return Verdict(best, plan, Why.OWN_WAY if best is plan else Why.LEAST_HEAT, worth, places)
 
 
-def _by_money(pool: list[Option], options: list[Option], worth: float) -> Verdict:
+def _by_money(ranked: list[Option], options: list[Option], worth: float, crop_worth: Mapping[str, float]) -> Verdict:
     plan = options[0]
 
-    def gain(option: Option) -> float:
-        return worth * option.net_kg - (option.cost or 0.0)
+    def spent(option: Option) -> float:
+        return (option.cost or 0.0) - sold(option, crop_worth)
 
-    best = max(pool, key=gain)
-    lost = plan.yield_kg - best.yield_kg
-    is_for_crops = plan in pool and lost > 0.5 and plan is not best
-    barred = [o for o in options if o not in pool and o.net_kg > best.net_kg]
+    def gain(option: Option) -> float:
+        return worth * option.net_kg - spent(option)
+
+    def other_kg(option: Option) -> float:
+        return sum(kg for crop, kg in option.crops.items() if crop not in crop_worth)
+
+    pool = _crops_kept(ranked, plan, crop_worth)
+    best, loose = max(pool, key=gain), max(ranked, key=gain)
+    lost = other_kg(best) - other_kg(loose)
+    given_up = None
+    if gain(loose) > gain(best):
+        given_up = Turn(loose, (gain(loose) - gain(best)) / lost if lost > LEAST_CROP_KG else math.inf)
+    more = [
+        Turn(o, (gain(best) - gain(o)) / (other_kg(o) - other_kg(best)))
+        for o in pool if other_kg(o) > other_kg(best) + LEAST_CROP_KG
+    ]  # fmt: skip
+    barred = [o for o in options if o not in pool and o.cost is not None and o.net_kg > best.net_kg]
     return Verdict(
-        best, plan, Why.LEAVES_MOST, worth, (), _dearer(best, pool, worth), _cheaper(best, pool, worth),
-        tuple(dict.fromkeys(bar for option in barred for bar in _bars(option, plan))),
-        (gain(best) - gain(plan)) / lost if is_for_crops else None,
+        best, plan, Why.LEAVES_MOST, worth, (), _dearer(best, pool, worth, spent), _cheaper(best, pool, worth, spent),
+        tuple(dict.fromkeys(bar for option in barred for bar in _bars(option, plan, crop_worth))),
+        min(more, key=lambda turn: turn.worth, default=None), given_up, crop_worth,
     )  # fmt: skip
 
 
-def _dearer(best: Option, pool: list[Option], worth: float) -> Turn | None:
+def _dearer(best: Option, pool: list[Option], worth: float, spent: Callable[[Option], float]) -> Turn | None:
     """The first option with more growth that overtakes as fish are worth more."""
     turns = [
-        Turn(o, ((o.cost or 0.0) - (best.cost or 0.0)) / (o.net_kg - best.net_kg))
+        Turn(o, (spent(o) - spent(best)) / (o.net_kg - best.net_kg))
         for o in pool if o.net_kg >= best.net_kg + LEAST_STEP_KG
     ]  # fmt: skip
     return min((turn for turn in turns if turn.worth > worth), key=lambda turn: turn.worth, default=None)
 
 
-def _cheaper(best: Option, pool: list[Option], worth: float) -> Turn | None:
+def _cheaper(best: Option, pool: list[Option], worth: float, spent: Callable[[Option], float]) -> Turn | None:
     """The first option with less growth that overtakes as fish are worth less."""
     turns = [
-        Turn(o, ((best.cost or 0.0) - (o.cost or 0.0)) / (best.net_kg - o.net_kg))
+        Turn(o, (spent(best) - spent(o)) / (best.net_kg - o.net_kg))
         for o in pool if o.net_kg <= best.net_kg - LEAST_STEP_KG
     ]  # fmt: skip
     return max((turn for turn in turns if 0.0 < turn.worth < worth), key=lambda turn: turn.worth, default=None)
 
 
-def _bars(option: Option, plan: Option) -> list[Bar]:
+def _bars(option: Option, plan: Option, crop_worth: Mapping[str, float]) -> list[Bar]:
     """What bars an option."""
     bars = [Bar(Hurdle.COLD_LIMIT, key) for key in option.too_cold]
     bars += [Bar(Hurdle.HEAT_LIMIT, key) for key in sorted(option.too_warm - plan.too_warm)]
     bars += [Bar(Hurdle.DEATHS, key) for key in added_deaths(option, plan)]
-    new = {(limit, where) for limit, where in option.broken if limit in _new_limits(option, plan)}
-    return bars + [Bar(Hurdle.LIMIT, where, limit) for limit, where in sorted(new - set(plan.broken))]
+    here = {*option.broken, *option.near} - {*plan.broken, *plan.near}
+    new = {(limit, where) for limit, where in here if limit in _new_limits(option, plan)}
+    bars += [Bar(Hurdle.LIMIT, where, limit) for limit, where in sorted(new)]
+    return bars + [Bar(Hurdle.CROP, crop) for crop in crops_lost(option, plan, crop_worth)]

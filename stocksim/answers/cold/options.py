@@ -11,7 +11,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.changes.change import Action, Change
+from stocksim.changes.change import ADVICE_OF, Action, Change
+from stocksim.changes.heat import degree_text, electric_heater, is_forbidden, least_whole_degree
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError
@@ -31,10 +32,13 @@ FloatArray = NDArray[np.float64]
 
 NIGHT_FLOW = 0.25  # of the gravel beds, in "pump less at night" (our choice)
 FROST_FREE_C = 2.0  # air kept at it where only the water is warmed
+_ABOVE_LIMIT = {
+    "metric": 1,
+    "us": 2,
+}  # degrees from the season's set point against cold to the one tried: its low water
 FOAM_MM = 50.0
 _AIR_STEPS = {"metric": range(2, 21, 3), "us": range(36, 67, 5)}
 _WATER_STEPS = {"metric": range(6, 28, 3), "us": range(42, 82, 6)}
-_UNIT = {"metric": "degC", "us": "degF"}
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,9 @@ class NoteKind(StrEnum):
     TYPED_SET_ASIDE = auto()  # loop
     NO_MIXED_LOOP = auto()
     NO_HEATER = auto()
-    NO_WATER_HEATER = auto()  # loop
+    NO_ROOM_HEATER = auto()
+    UNPRICED_WATER_HEATER = auto()  # loop
+    HEAT_FORBIDDEN = auto()
     CROPS = auto()
     BEDS_IN_FISH_ROOM = auto()
     AIR_SET_ASIDE = auto()
@@ -139,34 +145,84 @@ def heater_places(file: SiteFile) -> list[str]:
 
 
 def choices(site: Site) -> list[Choice]:
-    """What is tried for a site, the file's own way first, no heat second."""
-    file, units = site.file, site.file.site.units
+    """What is tried for a site, the file's own way first, no heat second; nothing that the keeper forbids."""
+    file = site.file
     places = heater_places(file)
     found = [Choice()]
     if places:
         off = Change(Action.NO_HEAT, {_heater_field(place): None for place in places})
         found.append(Choice(off, heaters=dict.fromkeys(places, (-np.inf, 0.0))))
-    for room in ("greenhouse", "fish_room"):
-        for text in _steps(_AIR_STEPS, units) if room in places else []:
-            point = parse_quantity(text, "temperature")
-            air = Change(Action.AIR_SET_POINT, _set_fields(file, room, text), {"room": room, "set_point_c": point})
-            found.append(Choice(air, room, point, heaters={room: (point, UNBOUNDED_W)}))
-    house = next((room for room in ROOMS if room in places), "")
+    for room in ROOMS:
+        found += _air_choices(file, room) if room in places else []
+    for air_c in (None, FROST_FREE_C):
+        found += _water_choices(site, air_c)
+    return [one for one in found if not is_forbidden(file, one.change)] + measures(file)
+
+
+def _air_choices(file: SiteFile, room: str) -> list[Choice]:
+    """Set points of a room's heater."""
+    found = []
+    for text in _steps(_AIR_STEPS, file.site.units):
+        point = parse_quantity(text, "temperature")
+        air = Change(Action.AIR_SET_POINT, _set_fields(file, room, text), {"room": room, "set_point_c": point})
+        found.append(Choice(air, room, point, heaters={room: (point, UNBOUNDED_W)}))
+    return found
+
+
+def _water_choices(site: Site, air_c: float | None) -> list[Choice]:
+    """Set points of the water of every loop, under the file's own air, or under air that is kept frost-free only."""
+    file = site.file
+    house = next((room for room in ROOMS if room in heater_places(file)), "")
+    if air_c is not None and not house:
+        return []
+    found = []
     for key in _heatable(file):
         place = f"loops.{key}"
-        low, high = _fish_span(site, key)
-        for text in _steps(_WATER_STEPS, units):
+        for text in _water_points(site, key):
             point = parse_quantity(text, "temperature")
-            if not low <= point <= high:
-                continue
             set_to, fields = {place: (point, UNBOUNDED_W)}, _set_fields(file, place, text)
-            air_c = None if place in places else FROST_FREE_C
             if air_c is not None:
                 set_to[house] = (air_c, UNBOUNDED_W)
                 fields |= _set_fields(file, house, f"{air_c!r} degC")
             water = Change(Action.WATER_SET_POINT, fields, {"loop": key, "set_point_c": point, "air_c": air_c})
             found.append(Choice(water, place, point, heaters=set_to))
-    return found + measures(file)
+    return found
+
+
+def _water_points(site: Site, loop: str) -> list[str]:
+    """Set points worth trying for a loop, with the one that the season's advice against cold comes to."""
+    units = site.file.site.units
+    low, high = _fish_span(site, loop)
+    steps = {*_WATER_STEPS[units], least_whole_degree(low, units) + _ABOVE_LIMIT[units]}
+    texts = [degree_text(step, units) for step in sorted(steps)]
+    return [text for text in texts if low <= parse_quantity(text, "temperature") <= high]
+
+
+SET_POINTS = (Action.AIR_SET_POINT, Action.WATER_SET_POINT)
+
+
+def crossed(site: Site, base: Choice) -> list[Choice]:
+    """Air and water together: every air under the water of a choice, or every water under its air."""
+    change, file = base.change, site.file
+    if change is None or is_forbidden(file, change):
+        return []
+    first = change.amounts["changes"][0] if change.kind is Action.TOGETHER else change
+    airs = [one for room in ROOMS if room in heater_places(file) for one in _air_choices(file, room)]
+    waters = _water_choices(site, None)
+    if first.kind is Action.AIR_SET_POINT:
+        airs = [one for one in airs if one.change == first]
+    elif change.kind is Action.WATER_SET_POINT:
+        house = airs[0].place if airs else ""
+        # the house at frost-free air was tried with every water
+        airs = [one for one in airs if one.place != house or (one.set_point_c or 0.0) > FROST_FREE_C + 0.5]
+        waters = [one for one in waters if (one.place, one.set_point_c) == (base.place, base.set_point_c)]
+    else:
+        return []
+    return [
+        replace(water, change=_together(air.change, water.change), heaters={**air.heaters, **water.heaters})
+        for air in airs
+        for water in waters
+    ]
 
 
 def _heater_field(place: str) -> str:
@@ -184,40 +240,27 @@ def _set_fields(file: SiteFile, place: str, text: str) -> dict[str, Any]:
 
 
 def _steps(steps: Mapping[str, range], units: str) -> list[str]:
-    return [f"{step} {_UNIT[units]}" for step in steps[units]]
+    return [degree_text(step, units) for step in steps[units]]
 
 
 def _heatable(file: SiteFile) -> list[str]:
-    """Computed loops with fish whose water has a heater, or could have one on the fuel of a room's heater."""
-    with_fuel = spare_heater(file) is not None
+    """Computed loops with fish: their water has a heater, or could have an electric one."""
     stocked = {file.tanks[cohort.tank].loop for cohort in file.cohorts.values()}
     return [
         key
         for key, loop in file.loops.items()
         if isinstance(loop.water_temperature, ComputedTemperature) and key in stocked
-        and (with_fuel or (loop.heat is not None and loop.heat.heater is not None))
-    ]  # fmt: skip
-
-
-def spare_heater(file: SiteFile) -> HeaterTable | None:
-    """The room's heater whose fuel a bought water heater would burn: the greenhouse's, else the fish room's."""
-    tables = [getattr(file, name) for name in ROOMS]
-    return next((t.heater for t in tables if t is not None and t.heater is not None), None)
+    ]
 
 
 def _bought_heater(file: SiteFile, set_point: str) -> dict[str, Any]:
-    """Table of a water heater that burns the fuel of a room's heater, larger than any loop here needs."""
-    source = spare_heater(file)
-    heater: dict[str, Any] = {
-        "power": "100 kW",
-        "set_point": set_point,
-        "fuel": source.fuel if source else "electricity",
-    }
-    if source is not None and source.price is not None:
-        heater |= {"price": source.price, "price_per": source.price_per}
-    if source is not None and source.efficiency is not None:
-        heater["efficiency"] = source.efficiency
-    return heater
+    """Table of a heater to buy for water, larger than any loop here needs; what it must give is reckoned."""
+    return electric_heater(file, "100 kW", set_point)
+
+
+def bought_heater(file: SiteFile) -> HeaterTable:
+    """The heater that water without one of its own is taken to be warmed by."""
+    return HeaterTable.model_validate(_bought_heater(file, "0 degC"))
 
 
 def _fish_span(site: Site, loop: str) -> tuple[float, float]:
@@ -232,16 +275,24 @@ def measures_on(choice: Choice, found: list[Choice]) -> list[Choice]:
     """Each measure, and all that cover or insulate at once, on top of a choice of set points."""
     still = [one for one in found if not one.night_flow]
     at_once = [_measure(Action.ALL_COVERS, {k: v for one in still for k, v in one.built.items()})]
+    at_once = at_once if len(still) > 1 else []
+    if not choice.heaters:  # one by one they were tried at the file's own set points
+        return at_once
     return [
         replace(one, change=_together(choice.change, one.change), place=choice.place, set_point_c=choice.set_point_c,
                 heaters=choice.heaters)
-        for one in found + (at_once if len(still) > 1 else [])
+        for one in found + at_once
     ]  # fmt: skip
 
 
 def _together(*changes: Change | None) -> Change:
     """Changes that are made at once, as one."""
-    made = tuple(change for change in changes if change is not None)
+    made = tuple(
+        one
+        for change in changes
+        if change is not None
+        for one in (change.amounts["changes"] if change.kind is Action.TOGETHER else (change,))
+    )
     return Change(Action.TOGETHER, {k: v for change in made for k, v in change.fields.items()}, {"changes": made})
 
 
@@ -251,7 +302,7 @@ def _measure(kind: Action, fields: dict[str, Any], **amounts: Any) -> Choice:
 
 
 def measures(file: SiteFile) -> list[Choice]:
-    """What can be built, covered or pumped otherwise, at the file's own set points."""
+    """What can be built, covered or pumped otherwise, at the file's own set points; nothing that the keeper forbids."""
     found = []
     foam = {
         f"tanks.{key}.heat.foam": f"{FOAM_MM:g} mm" for key, t in file.tanks.items() if not (t.heat and t.heat.foam)
@@ -277,7 +328,7 @@ def measures(file: SiteFile) -> list[Choice]:
         flows = {f"beds.{key}.heat.night_flow": NIGHT_FLOW for key in wet}
         pumped = _measure(Action.NIGHT_FLOW, flows, kinds=_kinds(file, wet), share=NIGHT_FLOW)
         found.append(replace(pumped, night_flow=dict.fromkeys(wet, NIGHT_FLOW)))
-    return found
+    return [one for one in found if not is_forbidden(file, one.change)]
 
 
 def _heat_of(file: SiteFile, bed: str) -> BedHeatLoss | None:
@@ -390,9 +441,11 @@ def warm_loop(site: Site) -> Change | None:
     Returns
     -------
     Change or None
-        None where no loop mixes tanks of warm- and of cool-water fish.
+        None where no loop mixes tanks of warm- and of cool-water fish, or the keeper forbids heat.
     """
     file = site.file
+    if ADVICE_OF[Action.WARM_LOOP] in file.advice.never:
+        return None
     for key, loop in file.loops.items():
         if not isinstance(loop.water_temperature, ComputedTemperature):
             continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,18 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.answers.cold.choice import RUNS_KWH, FuelUse, Option
-from stocksim.answers.cold.options import Choice, flow_factor, spare_heater, stacked_plan
+from stocksim.answers.cold.crops import crops_of_choices
+from stocksim.answers.cold.options import Choice, bought_heater, flow_factor, stacked_plan
+from stocksim.changes.change import reserve_percent
 from stocksim.climate.greenhouse import FUELS, fuel_units
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import INNER_AXES, SHARED, HeatRun, Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
-from stocksim.engine.arrays.beds import build_stands
-from stocksim.engine.arrays.beds import months_of as bed_months
 from stocksim.engine.arrays.fish import build_stays, by_water
-from stocksim.engine.arrays.layout import Layout, build_layout
-from stocksim.engine.results.beds import bed_course
-from stocksim.engine.results.course import Course, only
-from stocksim.engine.results.findings import findings, tank_extremes
+from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.results.findings import Finding, findings, tank_extremes
 from stocksim.engine.results.findings import limit_series as limits_of
 from stocksim.engine.season import simulate
 from stocksim.heat.heaters import (
@@ -38,7 +36,6 @@ from stocksim.heat.plan import HeatPlan
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
-from stocksim.site.quantities import MONTHS
 from stocksim.site.reading import Site
 from stocksim.site.weather import SiteWeather, days_of_month
 
@@ -283,7 +280,7 @@ def tallied(
         **by_water(site, layout.stays, layout.happenings, layout.rations, at_fish),
     )  # fmt: skip
     course = simulate(many, lambda done, total: tell(0.15 + 0.35 * done / total))
-    yields = _yields(site, layout, course, temperature, _greenhouse_air(plan, run))
+    crops = crops_of_choices(site, layout, course, temperature, plan, run)
     extremes = tank_extremes(many, course)
     series = limits_of(many, course, extremes)
     present = course.there_in_morning
@@ -295,13 +292,12 @@ def tallied(
     heads = {key: [n for n, name in enumerate(layout.cohorts) if name == key] for key in layout.cohorts}
     found = []
     for row, choice in enumerate(tried):
-        broken = tuple((f.limit, f.where) for f in findings(many, series, row) if f.is_broken)
+        broken, near = _broken_and_near(site, findings(many, series, row))
         fuel = tuple(_fuel(site.file, tables, plan, run, weather, row))
-        priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
         found.append(
             Option(
                 choice.change, choice.place, choice.set_point_c, fuel, sum(use.heat_kwh for use in fuel),
-                None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced)),
+                _cost(fuel),
                 _by_month(weather, run, row), _peaks(plan, run, row),
                 {key: table.power / 1000.0 for key, table in tables.items() if key in owned},
                 float(run.short_hours[row].max(initial=0.0)),
@@ -311,11 +307,10 @@ def tallied(
                 broken,
                 float(np.where(has_fish[row], extremes.oxygen_min_mg_l[row], np.inf).min()),
                 float(np.where(has_fish[row], course.tan_mg_l[row, :, : len(layout.tanks)], 0.0).max()),
-                {
-                    key: max(float(shares[row, n]) for n, name in enumerate(layout.cohorts) if name == key)
-                    for key in dict.fromkeys(layout.cohorts)
-                },
-                yields[row],
+                {key: float(shares[row, columns].max()) for key, columns in heads.items()},
+                crops[row].harvest_kg,
+                near=near,
+                chilled=crops[row].nights,
                 dead_kg=float(course.dead_g[row].sum()) / 1000.0,
                 died={key: float(course.deaths[row][:, columns].sum()) for key, columns in heads.items()},
                 stocked={
@@ -330,28 +325,21 @@ def tallied(
     return found
 
 
-def _greenhouse_air(plan: HeatPlan, run: HeatRun) -> FloatArray | None:
-    """Daily mean air of the greenhouse, shape (choice, day); None without one. [degC]"""
-    return run.mean_c[..., plan.nodes.index("greenhouse")].T if "greenhouse" in plan.nodes else None
+def _broken_and_near(site: Site, every: Sequence[Finding]) -> tuple[tuple[tuple[str, str], ...], ...]:
+    """Limits and places that are broken, and those that hold with less than the reserve."""
+    broken = [f for f in every if f.is_broken]
+    near = [
+        f
+        for f in every
+        if not f.is_broken and f.margin_percent is not None and f.margin_percent < reserve_percent(site, f.limit)
+    ]
+    return tuple(tuple((f.limit, f.where) for f in some) for some in (broken, near))
 
 
-def _yields(
-    site: Site, layout: Layout, course: Course, temperature_c: FloatArray, air_c: FloatArray | None
-) -> list[float]:
-    """Harvest that each choice's water and air allow with the nitrogen that its own season leaves to crops. [kg]"""
-    found = []
-    months, as_said = bed_months(site), build_stands(site)
-    for row, water in enumerate(temperature_c):
-        own = replace(site, held_c={key: water[:, n] for n, key in enumerate(layout.loops)})
-        if air_c is not None:
-            by_month = {MONTHS[month]: float(air_c[row][months == month].mean()) for month in np.unique(months)}
-            place = own.file.site.model_copy(update={"air_temperature": by_month})
-            own = replace(own, file=own.file.model_copy(update={"site": place}))
-        # the season of every choice lets crops draw as the file's own way does
-        met = bed_course(site, layout, only(course, row), as_said).met
-        harvest = build_stands(own).harvest_kg(np.nan_to_num(met))
-        found.append(float(harvest[:, ~np.isnan(met).any(axis=0)].sum()))
-    return found
+def _cost(fuel: Sequence[FuelUse]) -> float | None:
+    """Cost of all heat; None where a heater that runs has no price. [money]"""
+    priced = [use.cost for use in fuel if use.heat_kwh > RUNS_KWH]
+    return None if any(cost is None for cost in priced) else float(sum(cost or 0.0 for cost in priced))
 
 
 def _peaks(plan: HeatPlan, run: HeatRun, row: int) -> dict[str, float]:
@@ -400,8 +388,8 @@ def _by_month(weather: SiteWeather, run: HeatRun, row: int) -> dict[str, float]:
 def _fuel(
     file: SiteFile, tables: Mapping[str, HeaterTable], plan: HeatPlan, run: HeatRun, weather: SiteWeather, row: int
 ) -> list[FuelUse]:
-    """Fuel of every heater; water warmed without a heater of its own burns the fuel of a room's heater."""
-    spare = spare_heater(file)
+    """Fuel of every heater; water warmed without a heater of its own is warmed by an electric one."""
+    spare = bought_heater(file)
     months = days_of_month(weather.start, len(run.heat_kwh))
     found = []
     for column, place in enumerate(plan.controls):

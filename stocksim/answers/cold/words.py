@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from stocksim.answers.cold.choice import (
     Bar,
@@ -20,6 +20,7 @@ from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import BELIEVED, HeatFit
 from stocksim.answers.cold.options import Note, NoteKind
 from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater, month_water
+from stocksim.changes.change import Change
 from stocksim.faces.change_words import change_words
 from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, size_to_have
 from stocksim.heat.hourly import Warmth
@@ -53,16 +54,24 @@ NOTES = {
         "No loop holds both tanks of warm-water and tanks of cool-water fish, so a separate warm loop is not tried."
     ),
     NoteKind.NO_HEATER: (
-        "No set point is tried, for no room and no computed loop has a heater; give one, as greenhouse.heater, to see "
-        "what a degree costs."
+        "No set point is tried, for no room has a heater and no computed loop has fish; give one, as "
+        "greenhouse.heater, to see what a degree costs."
     ),
-    NoteKind.NO_WATER_HEATER: (
-        "Water of loop {loop} is not tried at other set points: neither it nor a room has a heater."
+    NoteKind.NO_ROOM_HEATER: (
+        "Air is tried at no set point, for no room has a heater; give one, as greenhouse.heater, to see what a degree "
+        "of air costs."
+    ),
+    NoteKind.UNPRICED_WATER_HEATER: (
+        "Water of loop {loop} is tried with an electric heater to buy, whose heat has no price: its options stand in "
+        "the table and are not ranked by money. Give loops.{loop}.heat.heater with its price to rank them."
+    ),
+    NoteKind.HEAT_FORBIDDEN: (
+        "Heat is not advised here, nor covers and insulation, for the file wants no such advice ([advice] never)."
     ),
     NoteKind.CROPS: (
-        "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen. Below about 10 "
-        "degC basil, tomatoes and cucumbers are harmed (common practice), which the model does not know: weigh that by "
-        "hand where an option cools the air."
+        "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen, until the first "
+        "night that is too cold for them: 10 degC for basil, beans, cucumbers, peppers and tomatoes, frost for the "
+        "others (`temperature_low_limit` of the crop files, from memory). Cold air over warm roots is not known better."
     ),
     NoteKind.BEDS_IN_FISH_ROOM: "Beds in the fish room are taken to have the greenhouse's air here.",
     NoteKind.AIR_SET_ASIDE: ("site.air_temperature is set aside here: crops have the greenhouse's computed air."),
@@ -116,6 +125,7 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
                     [
                         *sorted(LIMITS[limit].broken for limit in new),
                         *([f"more deaths of {' and '.join(dead)}"] if (dead := added_deaths(option, plan)) else []),
+                        *([f"too cold for {_listed(list(option.chilled))}"] if option.chilled else []),
                     ]
                 )
                 or "-",
@@ -165,13 +175,14 @@ def verdict_sentence(cold: Cold) -> str:
     said = [f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."]
     said += [
         f"The design night, {low}, asks {best.design_kw[place]:.1f} kW of the heater of {place}; yours gives "
-        f"{best.installed_kw[place]:.1f}, {SIZE_WORDS[size]}: have {size_to_have(best.design_kw[place]):.1f}."
+        f"{best.installed_kw[place]:.1f}, {SIZE_WORDS[size]}"
+        + ("." if cold.is_heat_forbidden else f": have {size_to_have(best.design_kw[place]):.1f}.")
         for place, size in small.items()
     ]
     said += [
-        f"A heater of {size_to_have(best.design_kw[place]):.1f} kW for {place} must be bought (the design night asks "
-        f"{best.design_kw[place]:.1f}, and a quarter stands for what the balance does not know); its fuel is taken to "
-        f"be {_fuel_of(best, place)}."
+        f"An electric heater of {size_to_have(best.design_kw[place]):.1f} kW for {place} must be bought (the design "
+        f"night asks {best.design_kw[place]:.1f}, and a quarter stands for what the balance does not know), "
+        f"{_price_of(best, place)}."
         for place in best.to_buy
     ]
     if best.installed_kw and best.design_kw and not small:
@@ -179,6 +190,60 @@ def verdict_sentence(cold: Cold) -> str:
             f"The heaters that the file has are large enough for the design night, {low}, with a quarter to spare."
         )
     return " ".join(said)
+
+
+def condition_sentences(cold: Cold) -> list[str]:
+    """What the recommendation asks for: of the crops, of what burns, of what the keeper forbids."""
+    said = [*_chilled_words(cold), *_given_up_words(cold.verdict, cold.site.file.site.units)]
+    burners = cold.best.burners
+    if burners:
+        said.append(
+            f"Fuel burns for {_listed(burners)}: its flue leads outdoors, a carbon monoxide alarm hangs where people "
+            "work, and a licensed fitter sets it up and checks it each year; a burner never stands at a sump or tank."
+        )
+    if cold.is_heat_forbidden:
+        said.append(NOTES[NoteKind.HEAT_FORBIDDEN])
+    return said
+
+
+def _chilled_words(cold: Cold) -> list[str]:
+    """Crops that stand too cold as recommended, and the cheapest option that spares fish and crops."""
+    best, units = cold.best, cold.site.file.site.units
+    if not best.chilled:
+        return []
+    crops = _listed([f"{crop} on {nights} nights" for crop, nights in best.chilled.items()])
+    way = f"Air below what a standing crop bears: {crops}. Take it out before, or plant what bears the cold"
+    warm = [o for o in cold.spared if o.cost is not None and not o.chilled]
+    if not warm or best.cost is None or cold.is_heat_forbidden:
+        return [f"{way}."]
+    least = min(warm, key=lambda o: o.cost or 0.0)
+    return [
+        f'{way}; the cheapest option that keeps all crops from cold is "{option_name(least, units)}", '
+        f"{(least.cost or 0.0) - best.cost:+,.0f} of fuel and {_Mass(units).of(least.yield_kg)} of crops in all."
+    ]
+
+
+def _given_up_words(verdict: Verdict, units: str) -> list[str]:
+    """What it would be without crops that have no price."""
+    if verdict.without_crops is None:
+        return []
+    (option, worth), best, unit = verdict.without_crops, verdict.best, _Mass(units)
+    crops = _listed([crop for crop in best.crops if crop not in verdict.crop_worth])
+    less = unit.of(max(best.yield_kg - option.yield_kg, 0.0))
+    bound = f"{less} of crops less is worth less than {unit.price(worth)} {unit.each}"
+    chilled = [crop for crop in option.chilled if crop not in best.chilled]
+    out = f"; take {_listed(chilled)} out before the cold" if chilled else ""
+    return [
+        f"Crops without a price ([advice] crop_worth: {crops}) are a condition: as much of each as the file's own way "
+        f"gives. {'Where ' + bound if math.isfinite(worth) else 'Where they are not wanted'}, choose "
+        f'"{option_name(option, units)}" instead ({(option.cost or 0.0) - (best.cost or 0.0):+,.0f} of fuel, '
+        f"{unit.more(option.net_kg - best.net_kg)} of fish{out})."
+    ]
+
+
+def _listed(words: Sequence[str]) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def reason_words(verdict: Verdict, units: str) -> str:
@@ -201,55 +266,80 @@ def reason_words(verdict: Verdict, units: str) -> str:
 def _money_words(verdict: Verdict, units: str) -> str:
     best, plan, unit = verdict.best, verdict.plan, _Mass(units)
     fuel = best.cost or 0.0
+    kept = any(crop not in verdict.crop_worth for crop in plan.crops)
+    sold = f", and {verdict.crops_sold:,.0f} of crops at their price" if verdict.crop_worth else ""
     reason = (
-        f"of the options that keep every fish out of deadly cold it leaves most: {unit.of(best.net_kg)} of growth, "
-        f"less the weight of fish that die, at {unit.price(verdict.worth)} {unit.each}, less {fuel:,.0f} of fuel; "
-        f"{best.deaths:.0f} fish die"
+        "of the options that keep every fish out of deadly cold"
+        + (" and the crops of the file's own way" if kept else "")
+        + f" it leaves most: {unit.of(best.net_kg)} of growth, less the weight of fish that die, at "
+        f"{unit.price(verdict.worth)} {unit.each}{sold}, less {fuel:,.0f} of fuel; {best.deaths:.0f} fish die"
     )
     if best is not plan and plan.cost is not None:
         reason += (
             f"; against the file's own way that is {unit.more(best.net_kg - plan.net_kg)}, {fuel - plan.cost:+,.0f} of "
-            f"fuel, {best.deaths - plan.deaths:+.0f} deaths and {unit.more(best.yield_kg - plan.yield_kg)} of crops, "
-            "which are not weighed"
+            f"fuel, {best.deaths - plan.deaths:+.0f} deaths and {unit.more(best.yield_kg - plan.yield_kg)} of crops"
         )
     if verdict.is_fuel_dearer:
+        gained = max(verdict.fish_worth, 0.0) + verdict.crops_sold
         reason += (
-            f"; the fuel costs more than the growth is worth ({fuel:,.0f} against {max(verdict.fish_worth, 0.0):,.0f}),"
-            " so heat here keeps fish alive and does not pay for itself"
+            f"; the fuel costs more than the growth is worth ({fuel:,.0f} against {gained:,.0f}), so heat here keeps "
+            f"fish{' and crops' if best.yield_kg > 0.0 else ''} alive and does not pay for itself"
         )
     return reason
 
 
-def turning_words(verdict: Verdict, units: str) -> str:
-    """What would change a recommendation, without capital and full stop."""
+def turning_words(
+    verdict: Verdict, units: str, season_advice: Sequence[Change] = (), is_heat_forbidden: bool = False
+) -> str:
+    """What would change a recommendation, without capital and full stop; the season's advice where fish are harmed."""
     if verdict.why is Why.LEAST_HARM:
-        return "more or larger heaters, insulation, or fish that bear the cold would"
+        if is_heat_forbidden:
+            return "fish that bear the cold would; heat is not advised here ([advice] never)"
+        advised = "; ".join(change_words(change, units) for change in season_advice)
+        said = "more or larger heaters, insulation, or fish that bear the cold would"
+        return f"{said}; the season with this spares them: {advised}" if advised else said
     if verdict.why is not Why.LEAVES_MOST:
         return 'give every heater price and price_per, as 2.4 and "gal", to rank them'
     unit, worth, words = _Mass(units), verdict.worth, []
     if verdict.dearer is not None:
         option, price = verdict.dearer
         words.append(
-            f"fish worth more than {unit.price(price)} {unit.each}, or fuel at {100.0 * worth / price:.0f} % of its "
-            f'price, would make it "{option_name(option, units)}"'
+            f"fish worth more than {unit.price(price)} {unit.each}"
+            + (
+                ""
+                if verdict.crop_worth or price > 100.0 * worth
+                else f", or fuel at {100.0 * worth / price:.0f} % of its price,"
+            )
+            + f' would make it "{option_name(option, units)}"'
         )
     if verdict.cheaper is not None:
         option, price = verdict.cheaper
         words.append(
-            f"fish worth less than {unit.price(price)} {unit.each}, or fuel at {worth / price:.1f} times its price, "
-            f'would make it "{option_name(option, units)}"'
+            f"fish worth less than {unit.price(price)} {unit.each}"
+            + ("" if verdict.crop_worth else f", or fuel at {worth / price:.1f} times its price,")
+            + f' would make it "{option_name(option, units)}"'
         )
     if verdict.bars:
         limits = dict.fromkeys(_bar_words(bar) for bar in verdict.bars)
         words.append(f"options with more growth are barred by what they break: {', '.join(limits)}")
+    if verdict.cheap_power is not None:
+        option, price = verdict.cheap_power
+        words.append(
+            f"electricity below {price:.2f} a kWh, of which the file has no price, would make it "
+            f'"{option_name(option, units)}"'
+        )
     words = words or ["within the options tried, no price of fish or fuel changes it"]
-    if verdict.crops_worth is not None:
-        crops = unit.price(verdict.crops_worth)
-        words.append(f"crops worth more than {crops} {unit.each} would make it the file's own way")
+    if verdict.crops is not None:
+        option, price = verdict.crops
+        name = "the file's own way" if option.change is None else f'"{option_name(option, units)}"'
+        words.append(f"crops worth more than {unit.price(price)} {unit.each} would make it {name}")
     return "; ".join(words)
 
 
-_HURDLES = {Hurdle.COLD_LIMIT: "the cold limit", Hurdle.HEAT_LIMIT: "the heat limit", Hurdle.DEATHS: "deaths"}
+_HURDLES = {
+    Hurdle.COLD_LIMIT: "the cold limit", Hurdle.HEAT_LIMIT: "the heat limit", Hurdle.DEATHS: "deaths",
+    Hurdle.CROP: "cold or loss",
+}  # fmt: skip
 
 
 def _bar_words(bar: Bar) -> str:
@@ -275,12 +365,9 @@ class _Mass:
         return f"{per_kg / self._per_kg:,.2f}"
 
 
-def _fuel_of(option: Option, place: str) -> str:
-    use = next((use for use in option.fuel if use.place == place), None)
-    name = "unknown" if use is None else use.fuel.replace("_", " ")
-    return name + (
-        ", without a price" if use is None or use.cost is None else ", at the price of the file's own heater"
-    )
+def _price_of(option: Option, place: str) -> str:
+    cost = next((use.cost for use in option.fuel if use.place == place), None)
+    return "its heat without a price" if cost is None else "at the price of the file's own electricity"
 
 
 def failure_sentence(cold: Cold) -> str:

@@ -14,8 +14,8 @@ from small_sites import START, build, one_tank
 from stocksim import run_season
 from stocksim.answers.beds.changes import BedProof, bed_changes
 from stocksim.answers.beds.decide import bed_balance, budgets, by_week, iron_dose_g
-from stocksim.changes.beds import weekly_changes
 from stocksim.changes.change import Action, Change
+from stocksim.changes.nitrate import nitrate_changes
 from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.beds import LEAST_DRAW_G_M2, balance_area, drinks, settler_shares
 from stocksim.engine.results.nitrate import nitrate_passed
@@ -52,7 +52,8 @@ def hungry():
 @pytest.fixture(scope="module")
 def nitrate_rich():
     """Few plants, many fish: nitrate passes what perch are told to bear, and goes on."""
-    tables = planted(count=60, days=120, bed_m2=3.0)
+    tables = planted(count=60, days=120, bed_m2=3.0, alkalinity_target="80 mg/L")
+    tables["beds"]["gravel"]["nitrifying_surface"] = "60 m2"
     tables["cohorts"]["fish"] |= {"species": "yellow_perch", "feed": "perch_45"}
     tables["loops"]["main"]["water_temperature"] = {"kind": "constant", "value": "20 degC"}
     tables["loops"]["main"]["water_tests"] = [{"date": START, "nitrate_n": "95 mg/L"}]
@@ -209,13 +210,13 @@ def test_every_lever_is_what_a_run_shows(count):
         assert nearer or proof.nitrate_after_mg_l < proof.nitrate_before_mg_l
     # the side of the gap decides what is offered
     kinds = {proof.change.kind: proof.change.amounts for proof in proofs}
-    more_draw = {Action.HUNGRIER_CROPS, Action.FREE_GROUND, Action.WEEKLY_CHANGES}
+    more_draw = {Action.HUNGRIER_CROPS, Action.WEEKLY_CHANGES}
     assert bool(more_draw & set(kinds)) == (count == 60)
     if Action.STOCK in kinds:
         assert (kinds[Action.STOCK]["biomass_kg"] > 0.0) == (count == 4)
-    if Action.BED_AREA in kinds:
-        assert (kinds[Action.BED_AREA]["area_m2"] < kinds[Action.BED_AREA]["now_m2"]) == (count == 4)
-    assert {Action.STOCK, Action.BED_AREA} & set(kinds)
+    if Action.PLANTED_AREA in kinds:
+        assert kinds[Action.PLANTED_AREA]["carried_m2"] == season.build_areas["main"].area_m2
+    assert Action.STOCK in kinds
 
 
 # --- nutrients
@@ -400,7 +401,7 @@ def test_a_change_of_beds_closes_a_tenth_of_the_gap_or_brings_nothing_nearer():
         (-0.89, 46.0, True, False),
     )
     for after, nitrate, is_nearer, is_cleaner in tried:
-        proof = BedProof(Change(Action.FREE_GROUND, {}), 1.0, after, 50.0, nitrate, 0.0, 0.0, ())
+        proof = BedProof(Change(Action.PLANTED_AREA, {}), 1.0, after, 50.0, nitrate, 0.0, 0.0, ())
         assert (proof.is_nearer, proof.is_cleaner) == (is_nearer, is_cleaner)
 
 
@@ -417,14 +418,15 @@ def test_an_even_loop_is_offered_nothing():
 
 def test_the_water_that_is_changed_each_week_holds_what_the_season_tells(nitrate_rich):
     season = nitrate_rich
-    (change,) = weekly_changes(season, "main")
+    change = nitrate_changes(season, "main")[-1]
+    assert change.kind is Action.WEEKLY_CHANGES
     passed = nitrate_passed(season, "main")
     (written,) = change.fields.values()
     assert [one["date"] for one in written] == season.dates[passed.from_day :: 7]
     assert all(parse_quantity(one["volume"], "volume") == pytest.approx(passed.weekly_m3, rel=1e-5) for one in written)
     assert format_quantity(passed.weekly_m3, "volume", "metric") in nitrate_words(season, "main")
     # nothing passes a level, no water to change
-    assert list(weekly_changes(run_season(build(planted(days=30))), "main")) == []
+    assert nitrate_changes(run_season(build(planted(days=30))), "main") == []
 
 
 def test_settlers_in_a_row_share_what_they_catch():

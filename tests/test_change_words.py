@@ -9,6 +9,7 @@ import pytest
 from stocksim.changes.change import ADVICE_OF, Action, Care, Change
 from stocksim.changes.search import AdvisedFinding, Deaths, Help, WhyNone, advised, help_of
 from stocksim.changes.ways import EFFORT, PREFERENCES
+from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import CARES, NO_CHANGE, SENTENCES, change_words, help_words
 from stocksim.site.kinds import ADVICE_KINDS
@@ -16,6 +17,10 @@ from stocksim.site.kinds import ADVICE_KINDS
 DAY, LATER = dt.date(2026, 11, 2), dt.date(2026, 12, 7)
 FOUND = Finding("temperature_low", "cohorts.trout", DAY, LATER, 3.0, 5.0, "degC", -10.0, 4)
 WATER = {"loop": "main", "alkalinity_mg_l": 80.0, "now_mg_l": 100.0}
+PLANTED = {
+    "loop": "main", "carried_m2": 9.0, "planted_m2": 2.0, "is_whole": True, "rule": BuildRule.HANDBOOK,
+    "is_salted": False, "is_built": False,
+}  # fmt: skip
 WEEKLY = {"loop": "main", "volume_m3": 0.5, "share": 0.1}
 # what is done, its amounts, the sentence in metric units and where they differ in US customary ones
 TOLD = [
@@ -113,16 +118,20 @@ TOLD = [
         "cool the water of loop main to at most 77 degF, or keep fish in another loop",
     ),
     (
-        Change(Action.PLANTED_AREA, {}, {"loop": "main", "carried_m2": 2.0, "planted_m2": 9.0, "is_whole": True}),
+        Change(Action.PLANTED_AREA, {}, PLANTED | {"carried_m2": 2.0, "planted_m2": 9.0, "is_salted": True}),
         "plant 2.0 m2 in loop main, which the season's feed keeps green, in place of 9.0 m2, or add the salts that "
         "more of it lacks",
         "plant 22 ft2 in loop main, which the season's feed keeps green, in place of 97 ft2, or add the salts that "
         "more of it lacks",
     ),
     (
-        Change(Action.PLANTED_AREA, {}, {"loop": "main", "carried_m2": 9.0, "planted_m2": 2.0, "is_whole": False}),
-        "plant 9.0 m2 in loop main with what has a published ratio, which the season's feed keeps green, in place of "
-        "2.0 m2", None,
+        Change(Action.PLANTED_AREA, {}, PLANTED | {"is_whole": False, "is_built": True}),
+        "build beds and plant 9.0 m2 in loop main with what has a published ratio, which the season's feed keeps "
+        "green, in place of 2.0 m2", None,
+    ),
+    (
+        Change(Action.PLANTED_AREA, {}, PLANTED | {"rule": BuildRule.NITROGEN, "carried_m2": 1.0}),
+        "plant 1.0 m2 in loop main, which the nitrogen of its fish does for, in place of 2.0 m2", None,
     ),
     (
         Change(
@@ -226,11 +235,6 @@ TOLD = [
         "earliest, when tests read no ammonia and no nitrite", None,
     ),
     (
-        Change(Action.FREE_GROUND, {}, {"loop": "main", "area_m2": 3.0}),
-        "plant the 3.0 m2 of loop main that lie bare, with the crops beside them",
-        "plant the 32 ft2 of loop main that lie bare, with the crops beside them",
-    ),
-    (
         Change(Action.HUNGRIER_CROPS, {}, {"loop": "main", "crop": "pak_choi", "instead_of": ("chard", "lettuce")}),
         "plant pak choi in loop main in place of chard, lettuce", None,
     ),
@@ -246,15 +250,6 @@ TOLD = [
     (
         Change(Action.STOCK, {}, {"loop": "main", "biomass_kg": 4.0, "counts": (("fish", 60, 20),)}),
         "stock 4.0 kg more fish in loop main: 60 fish in place of 20", None,
-    ),
-    (
-        Change(Action.BED_AREA, {}, {"loop": "main", "area_m2": 9.0, "now_m2": 3.0}),
-        "build beds and plant 9.0 m2 in loop main in place of 3.0 m2",
-        "build beds and plant 97 ft2 in loop main in place of 32 ft2",
-    ),
-    (
-        Change(Action.BED_AREA, {}, {"loop": "main", "area_m2": 3.0, "now_m2": 9.0}),
-        "plant only 3.0 m2 in loop main in place of 9.0 m2", None,
     ),
     (Change(Action.NO_HEAT, {}), "no heat", None),
     (

@@ -28,6 +28,8 @@ LONGEST_FILE, LONGEST_FUNCTION = 600, 60
 LONG_FOR_A_REASON: set[str] = set()
 # plain helpers of the tests, that hold no test themselves: add yours
 HELPERS = {
+    "advice_sites.py",
+    "one_advice.py",
     "browsing.py",
     "command_line.py",
     "conftest.py",

@@ -14,6 +14,7 @@ from stocksim.changes.change import ADVICE_OF, Action
 from stocksim.changes.fish import _LEAST_RATION_SHARE, SHOP_POWERS_W, less_feed, shop_powers
 from stocksim.changes.search import WhyNone, help_of, prove_change
 from stocksim.changes.ways import PREFERENCES, advise, find_changes
+from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity
 from stocksim.water.oxygen import diffuser_standard_transfer
@@ -389,6 +390,7 @@ def test_planted_area_is_brought_to_what_the_feed_carries(area_m2):
     assert change.kind is Action.PLANTED_AREA
     assert change.amounts == {
         "loop": "main", "carried_m2": pytest.approx(carried), "planted_m2": pytest.approx(area_m2), "is_whole": True,
+        "rule": BuildRule.HANDBOOK, "is_salted": False, "is_built": False,
     }  # fmt: skip
     assert not low <= mean_ratio(season) <= high
     after = run_season(season.site, **change.fields)

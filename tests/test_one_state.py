@@ -20,9 +20,10 @@ from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.words import loop_sentence
 from stocksim.answers.season.answer import season_answer
 from stocksim.changes.change import Action
+from stocksim.changes.nitrate import nitrate_changes
 from stocksim.changes.search import help_of
 from stocksim.changes.ways import find_changes
-from stocksim.engine.results.beds import BuildRule
+from stocksim.engine.results.beds import BuildRule, Side
 from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.faces.change_words import change_words
 from stocksim.faces.cli import app
@@ -45,7 +46,8 @@ def example(request):
 
 def laden_bed(**more: object) -> dict:
     """Many perch over three square metres of kale: nitrate passes what they are told to bear."""
-    tables = one_tank(days=120, count=60, bed_m2=3.0, **more)
+    tables = one_tank(days=120, count=60, bed_m2=3.0, alkalinity_target="80 mg/L", **more)
+    tables["beds"]["gravel"]["nitrifying_surface"] = "60 m2"
     tables["site"]["latitude"] = 45.0
     tables["cohorts"]["fish"] |= {"species": "yellow_perch", "feed": "perch_45"}
     tables["loops"]["main"]["water_temperature"] = {"kind": "constant", "value": "20 degC"}
@@ -97,21 +99,20 @@ def test_the_two_areas_are_the_seasons_feed_and_nitrogen():
     assert found.area_m2 == found.handbook_m2 < found.nitrogen_m2 == found.most_m2
 
 
-@pytest.mark.parametrize("bed_m2", [3.0, 200.0])
-def test_more_area_is_offered_only_where_its_nitrogen_does_for_more(bed_m2):
+@pytest.mark.parametrize("bed_m2", [0.5, 200.0])
+def test_more_area_is_offered_only_up_to_the_area_to_build_for(bed_m2):
     tables = laden_bed()
     tables["beds"]["gravel"] |= {"area": f"{bed_m2} m2", "nitrifying_surface": "60 m2"}
     tables["loops"]["main"]["water_tests"] = [{"date": START, "nitrate_n": "160 mg/L"}]
     season = run_season(build(tables))
     area = season.build_areas["main"]
     told = nitrate_words(season, "main")
-    assert area.has_room == (bed_m2 == 3.0)
-    assert ("lant more area" in told) == area.has_room
-    proofs = bed_plan(season).proofs["main"]
-    more = [p for p in proofs if p.change.kind in (Action.BED_AREA, Action.FREE_GROUND)]
-    assert all(p.change.amounts.get("area_m2", 0.0) <= area.most_m2 * 1.05 for p in more)
-    if not area.has_room:
-        assert not [p for p in more if p.change.amounts["area_m2"] > p.change.amounts.get("now_m2", 0.0)]
+    assert area.side is (Side.ROOM if bed_m2 == 0.5 else Side.TOO_MUCH)
+    against_nitrate = [c for c in nitrate_changes(season, "main") if c.kind is Action.PLANTED_AREA]
+    assert bool(against_nitrate) == (area.side is Side.ROOM)
+    assert all(change_words(change, "metric")[1:] in told for change in against_nitrate)
+    of_beds = [p.change for p in bed_plan(season).proofs["main"] if p.change.kind is Action.PLANTED_AREA]
+    assert all(change.amounts["carried_m2"] == area.area_m2 for change in against_nitrate + of_beds)
 
 
 def test_what_brings_nearer_moves_a_tenth_of_the_gap(example):

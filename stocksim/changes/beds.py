@@ -1,4 +1,4 @@
-"""Changes of beds, crops, ration, stock and water that may bring a loop's fish and beds nearer to balance.
+"""Changes of beds, crops, ration and stock that may bring a loop's fish and beds nearer to balance.
 
 Apart from the question that tries them, for sources of changes stand together.
 """
@@ -12,9 +12,8 @@ from typing import Any
 from stocksim.changes.change import Action, Care, Change
 from stocksim.engine.arrays.beds import build_stands
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
-from stocksim.engine.results.beds import EVEN_AREA_SHARE
+from stocksim.engine.results.beds import Side
 from stocksim.engine.results.frames import Season
-from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.errors import InputError
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation
@@ -28,30 +27,38 @@ def _beds(season: Season, loop: str) -> list[str]:
     return [key for key, bed in beds.items() if bed.loop == loop and BED_KINDS[bed.kind].is_on_loop and bed.plantings]
 
 
-def _written(season: Season, bed: str, factor: float) -> list[dict[str, Any]]:
-    """A bed's plantings as written, their areas times a factor."""
-    table = season.site.file.beds[bed]
-    room = table.planted_face or table.area
-    return [
-        {**raw, "area": f"{(planting.area or room) * factor:.4f} m2"}
-        for raw, planting in zip(season.site.raw["beds"][bed]["plantings"], table.plantings, strict=True)
-    ]
+def area_to_build(season: Season, loop: str) -> Iterator[Change]:
+    """Plant the area to build for: the same plantings, larger or smaller, and beds enlarged where they are too small.
 
-
-def free_ground(season: Season, loop: str) -> Iterator[Change]:
-    """Plant what of the beds lies bare all season, where the loop's nitrogen does for it."""
+    The one change of area that any answer advises; none where what is planted is as much as that.
+    """
     build = season.build_areas.get(loop)
+    if build is None or build.side in (Side.BARE, Side.EVEN):
+        return
+    factor = build.area_m2 / build.counted_m2
     changes: dict[str, Any] = {}
-    more = 0.0
-    stands = season.planting.stands
+    stands, is_built = season.planting.stands, False
     for key in _beds(season, loop):
         table = season.site.file.beds[key]
-        room, most = table.planted_face or table.area, float(stands.area_m2[:, stands.beds.index(key)].max())
-        if 0.0 < most < 0.97 * room:
-            changes[f"beds.{key}.plantings"] = _written(season, key, room / most)
-            more += room - most
-    if changes and build is not None and build.planted_m2 + more <= (1.0 + EVEN_AREA_SHARE) * build.most_m2:
-        yield Change(Action.FREE_GROUND, changes, {"loop": loop, "area_m2": more}, effort=1)
+        room = table.planted_face or table.area
+        most = float(stands.area_m2[:, stands.beds.index(key)].max()) * factor
+        changes[f"beds.{key}.plantings"] = [
+            {**raw, "area": f"{(planting.area or room) * factor:.4f} m2"}
+            for raw, planting in zip(season.site.raw["beds"][key]["plantings"], table.plantings, strict=True)
+        ]
+        if most > room:
+            changes[f"beds.{key}.{'planted_face' if table.planted_face else 'area'}"] = f"{most * 1.001:.4f} m2"
+            is_built = True
+    amounts = {
+        "loop": loop,
+        "carried_m2": build.area_m2,
+        "planted_m2": build.counted_m2,
+        "is_whole": math.isclose(build.counted_m2, build.planted_m2),
+        "rule": build.rule,
+        "is_salted": build.side is Side.SALTS,  # or else the salts may be added that more of it lacks
+        "is_built": is_built,
+    }
+    yield Change(Action.PLANTED_AREA, changes, amounts, effort=6 if is_built else 1)
 
 
 def hungrier_crops(season: Season, loop: str) -> Iterator[Change]:
@@ -133,43 +140,3 @@ def other_stock(season: Season, loop: str, factor: float) -> Iterator[Change]:
     counts = tuple((key, new[key], cohorts[key].count) for key in keys)
     amounts = {"loop": loop, "biomass_kg": kilos, "counts": counts}
     yield Change(Action.STOCK, {f"cohorts.{k}.count": n for k, n in new.items()}, amounts, effort=4)
-
-
-def weekly_changes(season: Season, loop: str) -> Iterator[Change]:
-    """Change each week what holds nitrate at the level that the loop's fish bear, from the day it passes that."""
-    passed = nitrate_passed(season, loop)
-    if passed is None or passed.weekly_m3 is None:
-        return
-    share = passed.weekly_m3 / float(season.layout.loop_water_m3[season.layout.loops.index(loop)])
-    volume = f"{1000.0 * passed.weekly_m3:.6g} L"
-    written = list(season.site.raw["loops"][loop].get("water_changes", []))
-    taken = {change["date"] for change in written}
-    days = [date for date in season.dates[passed.from_day :: 7] if date not in taken]
-    yield Change(
-        Action.WEEKLY_CHANGES,
-        {f"loops.{loop}.water_changes": [*written, *({"date": date, "volume": volume} for date in days)]},
-        {"loop": loop, "volume_m3": passed.weekly_m3, "share": share},
-        season.dates[passed.from_day],
-        effort=5,
-        care=Care.LOST_NITROGEN,
-    )
-
-
-def other_bed_area(season: Season, loop: str, effort: int) -> Iterator[Change]:
-    """Plantings of the largest area that the loop's nitrogen does for, and the beds with them where they are small."""
-    build = season.build_areas.get(loop)
-    beds, stands = _beds(season, loop), season.planting.stands
-    most = {key: float(stands.area_m2[:, stands.beds.index(key)].max()) for key in beds}
-    now = sum(most.values())
-    if build is None or math.isnan(build.nitrogen_m2) or now <= 0.0:
-        return
-    factor = build.nitrogen_m2 / now
-    changes: dict[str, Any] = {}
-    for key in beds:
-        table = season.site.file.beds[key]
-        changes[f"beds.{key}.plantings"] = _written(season, key, factor)
-        room = table.planted_face or table.area
-        if most[key] * factor > room:
-            field = "planted_face" if table.planted_face else "area"
-            changes[f"beds.{key}.{field}"] = f"{most[key] * factor * 1.001:.4f} m2"
-    yield Change(Action.BED_AREA, changes, {"loop": loop, "area_m2": build.nitrogen_m2, "now_m2": now}, effort=effort)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
@@ -51,7 +51,8 @@ class Action(StrEnum):
     VENTS = auto()  # opens_at_c, now_c or None, air_changes, is_more_air
     SHADE = auto()  # share, now
     SET_POINT = auto()  # loop, cohort, temperature_c, is_floor
-    PLANTED_AREA = auto()  # loop, carried_m2, planted_m2, is_whole: whether all that is planted has a published ratio
+    # loop, carried_m2, planted_m2, is_whole: whether all that is planted counts, rule, is_salted, is_built
+    PLANTED_AREA = auto()
     NEW_FILM = auto()  # loop, media_m3, surface_m2_m3
     MORE_FILM = auto()  # where; surface_m2 and now_m2 of a bed, media_m3 of a biofilter
     CHLORIDE = auto()  # loop, chloride_mg_l, sodium_mg_l, is_planted, salts_g: grams of each salt that would do
@@ -64,11 +65,9 @@ class Action(StrEnum):
     DOSING_ENDS = auto()  # loop, last, days_ahead
     FILM_FIRST = auto()  # loop, dose_g_day, until, cohorts that are stocked later, due
     LESS_DOSED_AMMONIA = auto()  # loop, dose_g_day or None, now_g_day, cohorts that are stocked later, due
-    FREE_GROUND = auto()  # loop, area_m2
     HUNGRIER_CROPS = auto()  # loop, crop, instead_of
     RATION = auto()  # loop, fraction, now
     STOCK = auto()  # loop, biomass_kg: what is added; counts: (cohort, fish, now)...
-    BED_AREA = auto()  # loop, area_m2, now_m2
     NO_HEAT = auto()  # nothing
     AIR_SET_POINT = auto()  # room: greenhouse or fish_room, set_point_c
     WATER_SET_POINT = auto()  # loop, set_point_c, air_c: of the room that is kept frost-free only, else None
@@ -93,12 +92,17 @@ ADVICE_OF: dict[Action, str] = {
     Action.CHLORIDE: "salt", Action.BUFFER: "base", Action.SOFTER_TARGET: "base", Action.SOFTER_SOURCE: "water",
     Action.WATER_CHANGES: "water", Action.WEEKLY_CHANGES: "water",
     Action.DOSING_ENDS: "base", Action.LESS_DOSED_AMMONIA: "stock", Action.FILM_FIRST: "biofilter",
-    Action.FREE_GROUND: "plant",
-    Action.HUNGRIER_CROPS: "plant", Action.RATION: "feed", Action.STOCK: "stock", Action.BED_AREA: "plant",
+    Action.HUNGRIER_CROPS: "plant", Action.RATION: "feed", Action.STOCK: "stock",
     Action.NO_HEAT: "heat", Action.AIR_SET_POINT: "heat", Action.WATER_SET_POINT: "heat", Action.FOAM: "heat",
     Action.COVERS: "heat", Action.BED_COVERS: "heat", Action.CURTAIN: "heat", Action.NIGHT_FLOW: "flow",
     Action.ALL_COVERS: "heat", Action.WARM_LOOP: "heat", Action.TOGETHER: "heat",
 }  # fmt: skip
+
+
+def allowed(site: Site, changes: Iterable[Change]) -> list[Change]:
+    """Changes without those of the kinds that the keeper forbids (`[advice] never`)."""
+    never = site.file.advice.never
+    return [change for change in changes if ADVICE_OF[change.kind] not in never]
 
 
 class Care(StrEnum):

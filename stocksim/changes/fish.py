@@ -1,4 +1,4 @@
-"""Changes of fish, feed, air, heat and planted area that may mend a limit.
+"""Changes of fish, feed, air and heat that may mend a limit.
 
 Apart from `search`, for sources of changes stand together, a topic a file.
 """
@@ -24,11 +24,8 @@ from stocksim.changes.change import (
 from stocksim.changes.heat import degree_text, electric_heater, least_whole_degree
 from stocksim.engine.arrays.fish import DEFAULT_APPETITE_FRACTION
 from stocksim.engine.arrays.layout import standard_transfer
-from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
-from stocksim.plants.area import planting_ratio
-from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.fish_tables import AppetiteRation, UnfedRation
 from stocksim.site.kinds import LIMITS
 from stocksim.units import parse_quantity, to_face
@@ -178,12 +175,13 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
     """Set points for heating or cooling the cohort's loop: at the limit, then warmer ones in which fish eat."""
     site = season.site
     day = (finding.worst_date - season.layout.start).days
-    loop = site.file.tanks[season.layout.stay_on(cohort, day).table.tank].loop
+    stay = season.layout.stay_on(cohort, day).table
+    loop = site.file.tanks[stay.tank].loop
     units = site.file.site.units
     is_low = LIMITS[finding.limit].is_floor
     highest = math.floor(to_face(finding.threshold, "temperature", units) + 1e-6)
     degrees = least_whole_degree(finding.threshold, units) if is_low else highest
-    bearable = site.species[site.file.cohorts[cohort].species]["temperature_high_stress"] - 1.0
+    bearable = site.species[stay.species]["temperature_high_stress"] - 1.0
     for warmer in range(_WARMER_SET_POINTS + 1 if is_low else 1):
         text = degree_text(degrees + warmer * _SET_POINT_STEP[units], units)
         typed = parse_quantity(text, "temperature")
@@ -198,40 +196,3 @@ def other_temperature(season: Season, finding: Finding, cohort: str) -> Iterator
         elif is_low:  # a heater in the water, large enough to be proved; `stocksim cold` tells what it takes
             heater = electric_heater(site.file, "1000 kW", f"{value + 0.5!r} degC")
             yield Change(Action.SET_POINT, {f"loops.{loop}.heat.heater": heater}, amounts)
-
-
-def other_area(season: Season, loop: str) -> Iterator[Change]:
-    """Plant what the season's feed carries: the same plantings, larger or smaller."""
-    file, layout, build = season.site.file, season.layout, season.build_areas[loop]
-    if build.rule is not BuildRule.HANDBOOK and build.rule is not BuildRule.HANDBOOK_ALONE:
-        return  # the ratio is not what this loop is built for
-    column = layout.loops.index(loop)
-    planted = layout.rated_m2[:, column] > 0.0
-    now = float(layout.rated_m2[planted, column].mean())
-    factor = build.area_m2 / now
-    changes: dict[str, Any] = {}
-    for key, bed in file.beds.items():
-        if bed.loop != loop or not BED_KINDS[bed.kind].is_on_loop or not bed.plantings:
-            continue
-        raw = season.site.raw["beds"][key]
-        changes[f"beds.{key}.plantings"] = [
-            {**written, "area": f"{(planting.area or bed.planted_face or bed.area) * factor:.4f} m2"}
-            for written, planting in zip(raw["plantings"], bed.plantings, strict=True)
-        ]
-        if factor > 1.0:
-            field = "planted_face" if bed.planted_face else "area"
-            changes[f"beds.{key}.{field}"] = f"{(bed.planted_face or bed.area) * factor:.4f} m2"
-    is_whole = bool((layout.rated_m2[planted, column] >= layout.planted_m2[planted, column] - 1e-9).all())
-    amounts = {"loop": loop, "carried_m2": build.area_m2, "planted_m2": now, "is_whole": is_whole}
-    yield Change(Action.PLANTED_AREA, changes, amounts)
-
-
-def ratio_in_band(season: Season, finding: Finding) -> bool:
-    """Whether the season's mean feed per planted area lies in the mean band."""
-    layout = season.layout
-    column = layout.loops.index(finding.where.split(".")[1])
-    planted = layout.rated_m2[:, column] > 0.0
-    feed = (season.course.fed_g @ layout.cohort_loop)[0, planted, column].mean()
-    ratio = float(planting_ratio(feed, layout.rated_m2[planted, column].mean()))
-    low, high = layout.ratio_low[planted, column].mean(), layout.ratio_high[planted, column].mean()
-    return bool(low <= ratio <= high)

@@ -11,16 +11,15 @@ from typing import NamedTuple
 
 import numpy as np
 
+from stocksim.changes.beds import area_to_build
 from stocksim.changes.change import Change, loop_of, mends, prove
 from stocksim.changes.fish import (
     fewer_fish,
     less_feed,
     more_air,
     more_flow,
-    other_area,
     other_hours,
     other_temperature,
-    ratio_in_band,
 )
 from stocksim.changes.house import earlier_vents, shaded
 from stocksim.changes.places import graded, moved, taken_out
@@ -40,6 +39,7 @@ from stocksim.changes.water import (
     water_changes,
     weekly_water,
 )
+from stocksim.engine.results.beds import Side
 from stocksim.engine.results.deaths import deaths_of_water_or_hunger
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
@@ -128,7 +128,7 @@ def prove_change(season: Season, finding: Finding, known: Sequence[Change] = ())
         except InputError:  # it cannot be written so, as heating that kills another fish of the loop
             continue
         if LIMITS[finding.limit].is_advisory:
-            if ratio_in_band(after, finding):
+            if after.build_areas[loop_of(season, finding)].side is Side.EVEN:
                 return Help(change)
             continue
         if not mends(season, after, finding, change):
@@ -201,7 +201,7 @@ def sources(season: Season, finding: Finding) -> list[Source]:
     elif mending is Mending.APART:
         found = [("move", partial(moved, season, finding, [name])), ("move", partial(graded, season, finding, name))]
     elif mending is Mending.AREA:
-        found = [("plant", partial(other_area, season, name))]
+        found = [("plant", partial(area_to_build, season, name))]
     else:
         found = []
     never = season.site.file.advice.never

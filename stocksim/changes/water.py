@@ -293,10 +293,15 @@ def more_buffer(season: Season, finding: Finding, loop: str) -> Iterator[Change]
     lowest = float(season.course.alkalinity_mg_l[0, :, column].min())
     if lowest >= SCARCE_ALKALINITY_MG_L:
         return
-    yield Change(
+    yield held_base(loop, lowest)
+
+
+def held_base(loop: str, lowest_mg_l: float) -> Change:
+    """Base dosed into a loop whose alkalinity falls so low: the one that every answer asks for."""
+    return Change(
         Action.BUFFER,
         {f"loops.{loop}.alkalinity_target": f"{HELD_ALKALINITY_MG_L:g} mg/L"},
-        {"loop": loop, "alkalinity_mg_l": HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest, 0.0)},
+        {"loop": loop, "alkalinity_mg_l": HELD_ALKALINITY_MG_L, "lowest_mg_l": max(lowest_mg_l, 0.0)},
     )
 
 

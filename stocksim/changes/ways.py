@@ -567,7 +567,9 @@ def _most(
 def _helped(season: Season, finding: Finding, ways: Sequence[Way]) -> Finding:
     """A finding with the change of the first way that cures it, or why nothing does."""
     if is_off_band(finding) and LIMITS[finding.limit].mended_by is Mending.AREA:
-        return advised(finding, prove_change(season, finding))
+        # outside the band on some days only, or forbidden: nothing to build for it
+        is_sought = any(True for _, seek in sources(season, finding) for _ in seek())
+        return advised(finding, prove_change(season, finding)) if is_sought else finding
     if not finding.is_broken:
         return finding
     place = finding.limit, finding.where

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 
 from stocksim.changes.change import Action, Care, Change
 from stocksim.changes.search import Help, help_of
+from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.findings import Finding
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.kinds import LIMITS, WhyNone
@@ -330,18 +331,21 @@ def _less_dosed_ammonia(change: Change, units: str) -> str:
 # --- planted area, crops and stock
 
 
+_KEPT_BY = {
+    BuildRule.HANDBOOK: "which the season's feed keeps green",
+    BuildRule.HANDBOOK_ALONE: "which the season's feed keeps green",
+    BuildRule.NITROGEN: "which the nitrogen of its fish does for",
+    BuildRule.NITROGEN_ALONE: "which the nitrogen of its fish does for",
+}
+
+
 def _planted_area(change: Change, units: str) -> str:
     at = change.amounts
     carried, planted = (format_quantity(at[key], "area", units) for key in ("carried_m2", "planted_m2"))
+    verb = "build beds and plant" if at["is_built"] else "plant"
     of = "" if at["is_whole"] else " with what has a published ratio"
-    words = f"plant {carried} in loop {at['loop']}{of}, which the season's feed keeps green, in place of {planted}"
-    return words if at["carried_m2"] >= at["planted_m2"] else f"{words}, or add the salts that more of it lacks"
-
-
-def _free_ground(change: Change, units: str) -> str:
-    at = change.amounts
-    area = format_quantity(at["area_m2"], "area", units)
-    return f"plant the {area} of loop {at['loop']} that lie bare, with the crops beside them"
+    words = f"{verb} {carried} in loop {at['loop']}{of}, {_KEPT_BY[at['rule']]}, in place of {planted}"
+    return f"{words}, or add the salts that more of it lacks" if at["is_salted"] else words
 
 
 def _hungrier_crops(change: Change, units: str) -> str:
@@ -363,13 +367,6 @@ def _stock(change: Change, units: str) -> str:
     what = "more" if at["biomass_kg"] > 0.0 else "less"
     counts = ", ".join(f"{fish} {cohort} in place of {now}" for cohort, fish, now in at["counts"])
     return f"stock {weight} {what} fish in loop {at['loop']}: {counts}"
-
-
-def _bed_area(change: Change, units: str) -> str:
-    at = change.amounts
-    area, now = (format_quantity(at[key], "area", units) for key in ("area_m2", "now_m2"))
-    verb = "build beds and plant" if at["area_m2"] > at["now_m2"] else "plant only"
-    return f"{verb} {area} in loop {at['loop']} in place of {now}"
 
 
 # --- a house through the cold months
@@ -443,11 +440,9 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.DOSING_ENDS: _dosing_ends,
     Action.LESS_DOSED_AMMONIA: _less_dosed_ammonia,
     Action.FILM_FIRST: _film_first,
-    Action.FREE_GROUND: _free_ground,
     Action.HUNGRIER_CROPS: _hungrier_crops,
     Action.RATION: _ration,
     Action.STOCK: _stock,
-    Action.BED_AREA: _bed_area,
     Action.NO_HEAT: lambda change, units: "no heat",
     Action.AIR_SET_POINT: _air_set_point,
     Action.WATER_SET_POINT: _water_set_point,

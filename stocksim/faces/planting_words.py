@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from stocksim.engine.arrays.beds import Unrated
-from stocksim.engine.results.beds import EVEN_AREA_SHARE, BuildArea, BuildRule
+from stocksim.engine.results.beds import BuildArea, BuildRule, Side
 from stocksim.units import format_quantity
 
 
@@ -27,9 +27,7 @@ def build_words(build: BuildArea, units: str) -> str:
     """
     if math.isnan(build.area_m2):
         return ""
-    planted, area, most = (
-        format_quantity(value, "area", units) for value in (build.planted_m2, build.area_m2, build.most_m2)
-    )
+    area, most = (format_quantity(value, "area", units) for value in (build.area_m2, build.most_m2))
     why = {
         BuildRule.HANDBOOK: f"Build beds of loop {build.loop} for {area} of plants: so much the season's feed keeps "
         f"green with all that it brings, by the handbook ratio. Its nitrogen alone would do for {most}, but all above "
@@ -43,29 +41,21 @@ def build_words(build: BuildArea, units: str) -> str:
         BuildRule.HANDBOOK_ALONE: f"Build beds of loop {build.loop} for {area} of plants: so much the season's feed "
         "carries by the handbook ratio; nothing grows there that would tell for how many its nitrogen does.",
     }[build.rule]
-    return f"{why} {_planted(build, planted)}".strip()
+    return f"{why} {_planted(build, units)}".strip()
 
 
-def _planted(build: BuildArea, planted: str) -> str:
+def _planted(build: BuildArea, units: str) -> str:
     """How what is planted stands to the area to build for."""
-    wide = 1.0 + EVEN_AREA_SHARE
-    if build.planted_m2 <= 0.0:
-        return ""
-    if build.planted_m2 > wide * build.most_m2:
-        over = "either" if build.rule is BuildRule.HANDBOOK else "that"
-        return f"The {planted} planted are more than {over}: plant less, or feed more fish."
-    if build.planted_m2 > wide * build.area_m2:
-        return f"The {planted} planted lie between the two: they need those salts."
-    if wide * build.planted_m2 < build.area_m2:
-        return f"The {planted} planted are less: there is room for more."
-    return f"The {planted} planted are just that."
-
-
-def more_area_words(build: BuildArea, units: str) -> str:
-    """How far more may be planted, without a full stop: up to what nitrogen does for."""
-    most = format_quantity(build.most_m2, "area", units)
-    salts = ", with the salts told under Beds" if build.most_m2 > build.area_m2 else ""
-    return f"plant more area (up to {most}{salts})"
+    planted, counted = (format_quantity(value, "area", units) for value in (build.planted_m2, build.counted_m2))
+    rated = f"The {counted} planted" + (" that have a published ratio" if counted != planted else "")
+    either = "either" if build.rule is BuildRule.HANDBOOK else "that"
+    return {
+        Side.BARE: "",
+        Side.ROOM: f"{rated} are less: there is room for more.",
+        Side.EVEN: f"{rated} are just that.",
+        Side.SALTS: f"{rated} lie between the two: they need those salts.",
+        Side.TOO_MUCH: f"The {planted} planted are more than {either}: plant less.",
+    }[build.side]
 
 
 def build_data(build: BuildArea, units: str) -> dict[str, Any]:
@@ -78,6 +68,7 @@ def build_data(build: BuildArea, units: str) -> dict[str, Any]:
         "loop": build.loop,
         "area_m2": number(build.area_m2),
         "rule": build.rule.name.lower(),
+        "side": build.side.name.lower(),
         "handbook_m2": number(build.handbook_m2),
         "nitrogen_m2": number(build.nitrogen_m2),
         "planted_m2": number(build.planted_m2),

@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.changes.water import HELD_ALKALINITY_MG_L, SCARCE_ALKALINITY_MG_L
+from stocksim.changes.change import Action, Change, allowed
+from stocksim.changes.nitrate import is_film_behind, nitrate_changes
+from stocksim.changes.water import HELD_ALKALINITY_MG_L, SCARCE_ALKALINITY_MG_L, held_base
 from stocksim.changes.ways import Advice
 from stocksim.engine.arrays.fish import build_stays
 from stocksim.engine.arrays.water import SOLUTES
@@ -18,7 +20,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms, is_measured
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
-from stocksim.faces.change_words import help_words
+from stocksim.faces.change_words import change_words, help_words
 from stocksim.faces.fates import (
     death_words,
     event_data,
@@ -31,7 +33,7 @@ from stocksim.faces.feeding_words import feeding_cautions, feeding_data, small_d
 from stocksim.faces.film_words import film_cautions, film_data
 from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
-from stocksim.faces.planting_words import build_data, more_area_words, unrated_words
+from stocksim.faces.planting_words import build_data, unrated_words
 from stocksim.faces.validity_words import left_caution, left_data
 from stocksim.faces.ways_words import advice_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
@@ -91,26 +93,32 @@ def _names(cohorts: list[str]) -> str:
 
 
 def _nitrate_lever(season: Season, passed: NitratePassed) -> str:
-    """More planted area where there is nitrogen for it, or the water to change: each week from a day on, or at once."""
-    units = season.site.file.site.units
-    build = season.build_areas.get(passed.loop)
-    more = more_area_words(build, units) if build is not None and build.has_room else ""
+    """Planted area where there is room for more, or the water to change; else why neither is told."""
+    units, told = season.site.file.site.units, []
+    for change in nitrate_changes(season, passed.loop):
+        is_area = change.kind is Action.PLANTED_AREA
+        told.append(change_words(change, units) if is_area else _water_words(change, passed.goal_mg_l, units))
+    never = season.site.file.advice.never
     if passed.once_m3 is None:
-        held = f"your source water holds {passed.source_mg_l:g} mg/L itself, so changing water cannot help."
-        return f"{more[0].upper()}{more[1:]}; {held}" if more else f"Feed less: {held}"
-    share = passed.once_m3 / float(season.layout.loop_water_m3[season.layout.loops.index(passed.loop)])
-    at_once = f"{format_quantity(passed.once_m3, 'volume', units)} ({100.0 * share:.0f} % of the loop)"
-    if passed.weekly_m3 is not None:
-        each_week = format_quantity(passed.weekly_m3, "volume", units)
-        how = f"about {each_week} a week from then on, or {at_once} in parts by {_day(season, passed.by_day)}"
-    else:
-        how = f"{at_once}, a large change in parts over days"
-    change = (
-        f"change water (without chlorine or chloramine, at the loop's temperature) to hold it at {passed.goal_mg_l:g}: "
-        f"{how}."
+        held = f"your source water holds {passed.source_mg_l:g} mg/L itself, so changing water cannot help"
+        told = ["; ".join([*(told or ["feed less"] * ("feed" not in never)), held])]
+    elif is_film_behind(season, passed.loop):
+        told.append("bring down ammonia and nitrite first, as the season tells, and ask again: that moves nitrate too")
+    words = ", or ".join(told)
+    return f"{words[:1].upper()}{words[1:]}{'.' * bool(words)}"
+
+
+def _water_words(change: Change, goal_mg_l: float, units: str) -> str:
+    """The water to change against nitrate: each week from a day on, or once."""
+    volume = format_quantity(change.amounts["volume_m3"], "volume", units)
+    how = (
+        f"about {volume} a week from then on"
+        if change.kind is Action.WEEKLY_CHANGES
+        else f"{volume} ({100.0 * change.amounts['share']:.0f} % of the loop), a large change in parts over days"
     )
-    words = f"{more}, or {change}" if more else change
-    return f"{words[0].upper()}{words[1:]}"
+    return (
+        f"change water (without chlorine or chloramine, at the loop's temperature) to hold it at {goal_mg_l:g}: {how}"
+    )
 
 
 def nitrate_data(season: Season) -> list[dict[str, Any]]:
@@ -119,6 +127,8 @@ def nitrate_data(season: Season) -> list[dict[str, Any]]:
     for loop in season.layout.loops:
         passed = nitrate_passed(season, loop)
         if passed is not None:
+            changes = nitrate_changes(season, loop)
+            liters = {c.kind: round(1000.0 * c.amounts["volume_m3"], 1) for c in changes if "volume_m3" in c.amounts}
             rows.append(
                 {
                     "loop": loop,
@@ -127,8 +137,8 @@ def nitrate_data(season: Season) -> list[dict[str, Any]]:
                     "worst_n_mg_l": round(passed.worst_mg_l, 3),
                     "goal_n_mg_l": passed.goal_mg_l,
                     "from_date": season.dates[passed.from_day].isoformat(),
-                    "weekly_change_l": None if passed.weekly_m3 is None else round(1000.0 * passed.weekly_m3, 1),
-                    "change_at_once_l": None if passed.once_m3 is None else round(1000.0 * passed.once_m3, 1),
+                    "weekly_change_l": liters.get(Action.WEEKLY_CHANGES),
+                    "change_at_once_l": liters.get(Action.WATER_CHANGES),
                 }
             )
     return rows
@@ -314,10 +324,15 @@ def base_words(season: Season, loop: str) -> str:
     if short is None:
         return ""
     first, worst, lowest = short
+    asked = "".join(
+        f' Dose base before that day: {field.rsplit(".", 1)[1]} = "{level}".'
+        for change in allowed(season.site, [held_base(loop, lowest)])
+        for field, level in change.fields.items()
+    )
     return (
         f"Nobody doses loop {loop}, and its alkalinity falls below {SCARCE_ALKALINITY_MG_L:g} mg/L on "
-        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: films slow down, ammonia and nitrite rise. "
-        f'Dose base before that day: alkalinity_target = "{HELD_ALKALINITY_MG_L:g} mg/L".'
+        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: films slow down, "
+        f"ammonia and nitrite rise.{asked}"
     )
 
 

@@ -54,9 +54,7 @@ class PlantSalt:
 PLANT_SALTS = MappingProxyType({
     "nitrogen": PlantSalt(
         "calcium nitrate, tetrahydrate", "Ca(NO3)2 4H2O", {"nitrogen": 28.014 / 236.15, "calcium": 40.078 / 236.15},
-        "An oxidizer: keep it dry and away from anything that burns; some places restrict its sale. Nitrate may also "
-        "be "
-        "short because plants are many: fewer plants, or more fish, come first.",
+        "An oxidizer: keep it dry and away from anything that burns; some places restrict its sale.",
     ),
     "phosphorus": PlantSalt(
         "monopotassium phosphate", "KH2PO4", {"phosphorus": 30.974 / 136.09, "potassium": 39.098 / 136.09},

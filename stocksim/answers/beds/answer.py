@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from stocksim.answers.beds import words
-from stocksim.answers.beds.changes import BedPlan, BedProof
+from stocksim.answers.beds.changes import BedPlan, BedProof, fish_come_first
 from stocksim.answers.beds.decide import Fall, LoopBalance, Week, by_week
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Lines, Part, Section, Sentences, Table, points
@@ -104,9 +104,11 @@ def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
     if loop not in plan.proofs:
         return [Sentences(["Each lever is run as a whole season; takes some seconds."], "note", "page")]
     units = plan.season.site.file.site.units
-    if not plan.proofs[loop]:
-        return [Sentences(["Nothing that we tried brings this loop nearer to balance."], "note", "page")]
     parts: list[Part] = []
+    if fish_come_first(plan.season, loop):
+        parts.append(Sentences([words.FISH_FIRST], indent="  ", first="  "))
+    if not plan.proofs[loop]:
+        return [*parts, Sentences([words.nothing_words(plan, loop)], "note", "page")]
     for head, is_nearer in (
         ("What brings them nearer, cheapest first (each run as a whole season):", True),
         ("What keeps nitrate lower without closing the gap (each run as a whole season):", False),
@@ -149,7 +151,7 @@ def _bed_parts(season: Season, draw: Draw) -> list[Part]:
 _WEEK_KEYS = (
     "feed_g", "biomass_kg", "temperature_c", "light_mol_m2", "supply_g", "draw_g", "uptake_g", "gap_g", "planted_m2",
     "rated_m2", "handbook_low_m2", "handbook_high_m2", "balance_m2", "handbook_feed_g", "balance_feed_g",
-    "handbook_biomass_kg", "balance_biomass_kg", "nitrate_n_mg_l",
+    "handbook_biomass_kg", "balance_biomass_kg", "nitrate_n_mg_l", "lowest_n_mg_l", "stock_g", "missed_g",
 )  # fmt: skip
 
 
@@ -178,6 +180,7 @@ def _loop(plan: BedPlan, balance: LoopBalance) -> dict[str, Any]:
         "turns": [{"week_of": day.isoformat(), "side": side} for day, side in balance.turns],
         "fall": None if balance.fall is None else _fall(balance.fall),
         "weeks": [_week(week) for week in balance.weeks],
+        "fish_come_first": fish_come_first(season, loop),
         "levers": [_proof(proof, season.site.file.site.units) for proof in plan.proofs.get(loop, [])],
         "nutrients": {
             budget.nutrient: {
@@ -196,7 +199,7 @@ def _loop(plan: BedPlan, balance: LoopBalance) -> dict[str, Any]:
 
 def _week(week: Week) -> dict[str, Any]:
     numbers = {name: _number(getattr(week, name)) for name in _WEEK_KEYS}
-    return {"week_of": week.first.isoformat(), "days": week.days} | numbers
+    return {"week_of": week.first.isoformat(), "days": week.days, "is_short": week.is_short} | numbers
 
 
 def _fall(fall: Fall) -> dict[str, Any]:

@@ -8,18 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from stocksim.answers.beds.decide import Budget, LoopBalance, bed_balance, budgets
-from stocksim.changes.beds import (
-    free_ground,
-    hungrier_crops,
-    other_bed_area,
-    other_ration,
-    other_stock,
-    weekly_changes,
-)
-from stocksim.changes.change import Change, prove
+from stocksim.changes.beds import area_to_build, hungrier_crops, other_ration, other_stock
+from stocksim.changes.change import Action, Change, allowed, loop_of, prove
+from stocksim.changes.nitrate import nitrate_changes
 from stocksim.changes.search import newly_broken
-from stocksim.engine.results.beds import EVEN_AREA_SHARE
+from stocksim.engine.results.beds import Side
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.errors import InputError
 
 MOST_CHANGES = 3
@@ -77,21 +72,36 @@ def bed_changes(season: Season, balance: LoopBalance) -> list[BedProof]:
     Returns
     -------
     list of BedProof
-        At most three, cheapest first; empty where the loop is even, or nothing that was tried helps. Changes that break
-        a limit come only where too few others help.
+        At most three, cheapest first; empty where the loop is even, where the nitrate in its water makes up all season
+        for what fish do not give, or where nothing that was tried helps. Changes that break a limit come only where too
+        few others help, and none that feeds or stocks more.
     """
     if balance.mean("supply_g") <= 0.0 or balance.mean("draw_g") <= 0.0 or balance.is_even:
         return []
+    if balance.mean_gap_g < 0.0 and not balance.short:
+        return []
     tried = []
-    for change in _candidates(season, balance):
+    for change in allowed(season.site, _candidates(season, balance)):
         try:
             after = prove(season.site, change.fields)
         except InputError:  # it cannot be written so, as an area that is too large
             continue
-        tried.append(_proof(season, after, balance, change))
+        proof = _proof(season, after, balance, change)
+        if _is_more_load(balance, change) and (proof.breaks or nitrate_passed(after, balance.loop) is not None):
+            continue
+        tried.append(proof)
     good = [proof for proof in tried if proof.is_nearer or proof.is_cleaner]
     good.sort(key=lambda proof: (bool(proof.breaks), _effort(proof)))
     return sorted(good[:MOST_CHANGES], key=_effort)
+
+
+def fish_come_first(season: Season, loop: str) -> bool:
+    """Whether a limit of a loop is broken: then its feed and its fish go by what mends that, not by its beds."""
+    return any(finding.is_broken and loop_of(season, finding) == loop for finding in season.findings)
+
+
+def _is_more_load(balance: LoopBalance, change: Change) -> bool:
+    return change.kind in (Action.RATION, Action.STOCK) and balance.mean_gap_g < 0.0
 
 
 def _effort(proof: BedProof) -> int:
@@ -111,27 +121,18 @@ def _proof(before: Season, after: Season, balance: LoopBalance, change: Change) 
 
 
 def _candidates(season: Season, balance: LoopBalance) -> Iterator[Change]:
-    """Changes to try, as the side of the gap asks."""
-    supply, draw = balance.mean("supply_g"), balance.mean("draw_g")
-    if balance.mean_gap_g > 0.0:
-        yield from free_ground(season, balance.loop)
-        yield from hungrier_crops(season, balance.loop)
-        yield from other_ration(season, balance.loop, max(draw / supply, 0.5))
-        yield from other_stock(season, balance.loop, draw / supply)
-        yield from weekly_changes(season, balance.loop)
-        yield from _bed_area(season, balance, 6)
-    else:
-        yield from _bed_area(season, balance, 1)
-        yield from other_ration(season, balance.loop, draw / supply)
-        yield from other_stock(season, balance.loop, draw / supply)
-
-
-def _bed_area(season: Season, balance: LoopBalance, effort: int) -> Iterator[Change]:
-    """Another area, where that which nitrogen does for lies on the side to which the gap asks to go."""
-    for change in other_bed_area(season, balance.loop, effort):
-        more = change.amounts["area_m2"] / change.amounts["now_m2"] - 1.0
-        if abs(more) > EVEN_AREA_SHARE and (more > 0.0) == (balance.mean_gap_g > 0.0):
-            yield change
+    """Changes to try, as the side of the gap asks: area only toward the one to build for."""
+    supply, draw, loop = balance.mean("supply_g"), balance.mean("draw_g"), balance.loop
+    is_left = balance.mean_gap_g > 0.0
+    build = season.build_areas.get(loop)
+    if build is not None and (build.side is Side.ROOM) == is_left:
+        yield from area_to_build(season, loop)
+    if is_left:
+        yield from hungrier_crops(season, loop)
+        yield from (change for change in nitrate_changes(season, loop) if change.kind is not Action.PLANTED_AREA)
+    if not fish_come_first(season, loop):
+        yield from other_ration(season, loop, max(draw / supply, 0.5) if is_left else draw / supply)
+        yield from other_stock(season, loop, draw / supply)
 
 
 # --- all that is told of a season's beds, brought together

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.days.fish import BODY_PHOSPHORUS, BODY_POTASSIUM, PHOSPHORUS_DIGESTIBILITY
@@ -54,8 +54,10 @@ class Week:
     handbook_feed_g, balance_feed_g : float
         Feed that the rated area asks for by the ratio's middle, and the planted area by its draw of nitrogen. NaN where
         unknown, or where things are planted and none of them is rated.
-    nitrate_n_mg_l : float
-        In the loop's water.
+    nitrate_n_mg_l, lowest_n_mg_l : float
+        In the loop's water, and its lowest day.
+    stock_g : float
+        Nitrogen of that nitrate on the week's last day. [g]
     """
 
     first: dt.date
@@ -75,6 +77,18 @@ class Week:
     handbook_feed_g: float
     balance_feed_g: float
     nitrate_n_mg_l: float
+    lowest_n_mg_l: float
+    stock_g: float
+
+    @property
+    def missed_g(self) -> float:
+        """Nitrogen that the plantings would have taken beyond what they took. [g/day]"""
+        return max(self.draw_g - self.uptake_g, 0.0)
+
+    @property
+    def is_short(self) -> bool:
+        """Whether crops miss so much that it is seen: the nitrate in the water is used up."""
+        return bool(is_told_short("nitrogen", self.missed_g, self.draw_g, self.lowest_n_mg_l))
 
     @property
     def gap_g(self) -> float:
@@ -161,6 +175,16 @@ class LoopBalance:
         return float((np.array([week.gap_g for week in self.weeks]) * days).sum() / days.sum())
 
     @property
+    def drawing(self) -> tuple[Week, ...]:
+        """Weeks in which beds would take more than fish give, so that they draw on the nitrate in the water."""
+        return tuple(week for week in self.weeks if week.side < 0)
+
+    @property
+    def short(self) -> tuple[Week, ...]:
+        """Weeks in which the nitrate in the water is used up and crops miss nitrogen."""
+        return tuple(week for week in self.weeks if week.is_short)
+
+    @property
     def is_even(self) -> bool:
         """Whether fish give what beds want over the season, within what counts as even."""
         return abs(self.mean_gap_g) <= EVEN_SHARE * max(self.mean("supply_g"), self.mean("draw_g"))
@@ -208,7 +232,8 @@ def bed_balance(season: Season) -> list[LoopBalance]:
             continue
         series = {key: values[:, column] for key, values in frame.items()}
         series |= {"low": layout.ratio_low[:, column], "high": layout.ratio_high[:, column], "even": even[:, column]}
-        weeks = tuple(_week(season, series, start) for start in range(0, layout.days, WEEK_DAYS))
+        water_m3 = float(layout.loop_water_m3[column])
+        weeks = tuple(_week(season, series, water_m3, start) for start in range(0, layout.days, WEEK_DAYS))
         mix = stands.mix_nitrogen_g_m2[:, column]
         weekly_mix = np.array(
             [float(mix[start : start + WEEK_DAYS].mean()) for start in range(0, layout.days, WEEK_DAYS)]
@@ -217,12 +242,13 @@ def bed_balance(season: Season) -> list[LoopBalance]:
     return found
 
 
-def _week(season: Season, series: dict[str, FloatArray], start: int) -> Week:
+def _week(season: Season, series: dict[str, FloatArray], water_m3: float, start: int) -> Week:
     when = slice(start, start + WEEK_DAYS)
     mean = {key: float(values[when].mean()) for key, values in series.items()}
     even, feed, supply = mean.pop("even"), mean["feed_g"], mean["supply_g"]
     low, high = mean.pop("low"), mean.pop("high")
     nan = float("nan")
+    level = series["nitrate_n_mg_l"][when]
     return Week(
         first=season.dates[start],
         days=len(season.dates[when]),
@@ -231,6 +257,8 @@ def _week(season: Season, series: dict[str, FloatArray], start: int) -> Week:
         balance_m2=supply / even if even >= LEAST_DRAW_G_M2 else nan,
         handbook_feed_g=nan if mean["planted_m2"] > 0.0 == mean["rated_m2"] else mean["rated_m2"] * 0.5 * (low + high),
         balance_feed_g=mean["draw_g"] * feed / supply if supply > 0.0 else nan,
+        lowest_n_mg_l=float(level.min()),
+        stock_g=float(level[-1]) * water_m3,
         **mean,
     )
 
@@ -272,6 +300,17 @@ def _fall(weeks: tuple[Week, ...], mix: FloatArray) -> Fall | None:
 # --- six nutrients of every loop and bed by week: where they come from, where they go, what to add
 
 
+def is_told_short(
+    nutrient: str, missed: ArrayLike, wanted: ArrayLike, lowest_mg_l: ArrayLike | None
+) -> NDArray[np.bool_]:
+    """Whether crops miss so much of a nutrient that it is seen, and the water holds too little to make up for it."""
+    is_missed = np.asarray(missed) > TOLD_SHORT_SHARE * np.asarray(wanted)
+    enough = ENOUGH_MG_L.get(nutrient)
+    if enough is None or lowest_mg_l is None:
+        return is_missed
+    return np.asarray(is_missed & (np.asarray(lowest_mg_l) < enough))
+
+
 TERMS = ("dissolved", "solids", "freed", "buffer", "source", "taken", "denitrified", "carried_out", "kept", "short")
 
 
@@ -303,11 +342,7 @@ class Budget:
     @property
     def is_short(self) -> NDArray[np.bool_]:
         """Weeks in which crops miss so much that it is seen, and the water holds too little or will within the week."""
-        missed = self.terms["short"] > TOLD_SHORT_SHARE * self.wanted_g
-        enough = ENOUGH_MG_L.get(self.nutrient)
-        if enough is None or self.lowest_mg_l is None:
-            return missed
-        return np.asarray(missed & (self.lowest_mg_l < enough))
+        return is_told_short(self.nutrient, self.terms["short"], self.wanted_g, self.lowest_mg_l)
 
     @property
     def add_g(self) -> FloatArray:

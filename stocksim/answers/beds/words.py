@@ -34,6 +34,10 @@ NUTRIENT_NOTE = (
     "(to water, from solids, doses and source = crops take, lost and left in water; nitrogen but for what stays as "
     "ammonia and nitrite, and all but for what water tests set anew; solids are what feed puts into them)"
 )
+FISH_FIRST = (
+    "A limit of this loop is broken: how much is fed and how many fish there are goes by what to do under Season, not "
+    "by the beds. Ask again with that done."
+)
 _SPANS_NAMED = 4  # runs of weeks that a sentence lists
 _TOLD_G = 0.05  # g of nitrogen a day: less is printed as 0.0
 
@@ -74,10 +78,31 @@ def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
             if balance.is_even
             else f"{gap:.1f} g a day stay in the water, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
             if gap > 0.0
-            else f"{-gap:.1f} g a day are wanting, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
+            else f"{-gap:.1f} g a day more than that, and nitrate ends at {nitrate:.0f} mg/L as nitrogen."
         )
     ]
-    return [*say, *_fall_sentences(balance), _turn_sentence(balance)]
+    stock = _stock_sentence(balance)
+    return [*say, *([stock] if stock else []), *_fall_sentences(balance), _turn_sentence(balance)]
+
+
+def _stock_sentence(balance: LoopBalance) -> str:
+    """How long the nitrate in the water makes up for what fish do not give; empty where crops never go by it."""
+    weeks, drawing, short = balance.weeks, balance.drawing, balance.short
+    missed = ""
+    if short:
+        at = np.array([number for number, week in enumerate(weeks) if week.is_short])
+        missed = f"{len(short)} of {len(weeks)} weeks{_weeks_named([week.first for week in weeks], at, len(weeks))}"
+    if not drawing:
+        return f"The water holds too little nitrate, and crops miss nitrogen, in {missed}." if short else ""
+    before = weeks[max(weeks.index(drawing[0]) - 1, 0)]
+    text = (
+        f"In {len(drawing)} of {len(weeks)} weeks the beds would take more than fish give, and draw on the nitrate in "
+        f"the water ({before.stock_g:.0f} g of nitrogen in the week of {day_words(before.first)}, "
+        f"{weeks[-1].stock_g:.0f} g at the end)"
+    )
+    if not short:
+        return f"{text}: it feeds the crops through all of them."
+    return f"{text}: too little is left, and crops miss nitrogen, in {missed}."
 
 
 def _fall_sentences(balance: LoopBalance) -> list[str]:
@@ -116,6 +141,16 @@ def _turn_sentence(balance: LoopBalance) -> str:
         f"In grams of nitrogen it never turns: {words[side]} in every week; they come closest in the week of "
         f"{day_words(closest.first)}, when the beds would take {share:.0f} %."
     )
+
+
+def nothing_words(plan: BedPlan, loop: str) -> str:
+    """Why no change is told for a loop."""
+    balance = next(one for one in plan.loops if one.loop == loop)
+    if balance.mean("draw_g") > 0.0 and balance.is_even:
+        return "Fish and beds of this loop are even: nothing to change."
+    if balance.mean_gap_g < 0.0 and not balance.short:
+        return "The nitrate in the water makes up for what fish do not give: nothing to change this season."
+    return "Nothing that we tried brings this loop nearer to balance."
 
 
 def proof_sentence(proof: BedProof, units: str) -> str:
@@ -180,6 +215,8 @@ def _week_row(week: Week, units: str) -> dict[str, str]:
         "fish needed": f"{fish(week.balance_biomass_kg)} ({fish(week.handbook_biomass_kg)})",
         "N given": f"{week.supply_g:.1f}",
         "N wanted": f"{week.draw_g:.1f}",
+        "N missed": f"{week.missed_g:.1f}{'!' if week.is_short else ''}",
+        "in water": f"{week.stock_g:.0f}",
         "nitrate-N": f"{week.nitrate_n_mg_l:.0f}",
     }
 
@@ -192,9 +229,9 @@ def table_note(units: str) -> str:
     return (
         f"(light mol/m2/day on the beds; water {degrees}; feed g a day; areas {area}; feed needed: g a day that the "
         f"planted beds ask for by nitrogen, and by the handbooks' ratio in brackets; fish needed: {mass} that eat it "
-        "at "
-        "this week's feed a kilo; nitrogen in g a day; nitrate mg/L; the ratio counts only what has a published one; - "
-        "where none has, and for the balance area where a square metre of crops draws under "
+        "at this week's feed a kilo; nitrogen in g a day, missed by crops with ! where the water holds too little to "
+        "make up for it; in water: g of it as nitrate at the week's end; nitrate mg/L; the ratio counts only what has "
+        "a published one; - where none has, and for the balance area where a square metre of crops draws under "
         f"{LEAST_DRAW_G_M2:g} g of nitrogen a day)"
     )
 

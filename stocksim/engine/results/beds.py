@@ -263,6 +263,16 @@ class BuildRule(Enum):
     HANDBOOK_ALONE = auto()  # nothing grows that would tell the other
 
 
+class Side(Enum):
+    """How what is planted stands to the area to build for: the one direction that every answer takes."""
+
+    BARE = auto()  # nothing is planted
+    ROOM = auto()  # less than the feed keeps green: more may be planted, up to the area to build for
+    EVEN = auto()  # as much as that, within the published band
+    SALTS = auto()  # more, but not of nitrogen: less, or the salts that feed lacks; never more
+    TOO_MUCH = auto()  # more than nitrogen does for as well: less
+
+
 @dataclass(frozen=True)
 class BuildArea:
     """Planted area to build for a loop: the smaller of the two that its season's feed carries.
@@ -277,12 +287,18 @@ class BuildArea:
         unknown.
     planted_m2 : float
         Mean of the days on which anything is planted; 0 where none is.
+    rated_m2 : float
+        Mean of what has a published ratio, of the days on which any of it is planted; 0 where none is.
+    band_m2 : tuple of (float, float)
+        Least and most area that its feed carries within the published band; NaN where none was published.
     """
 
     loop: str
     handbook_m2: float
     nitrogen_m2: float
     planted_m2: float
+    rated_m2: float
+    band_m2: tuple[float, float]
 
     @property
     def rule(self) -> BuildRule:
@@ -304,9 +320,29 @@ class BuildArea:
         return self.area_m2 if math.isnan(self.nitrogen_m2) else self.nitrogen_m2
 
     @property
-    def has_room(self) -> bool:
-        """Whether more may be planted than is."""
-        return self.most_m2 > (1.0 + EVEN_AREA_SHARE) * self.planted_m2
+    def is_by_ratio(self) -> bool:
+        """Whether the published ratio decides, which counts only the area that has one."""
+        return self.rule in (BuildRule.HANDBOOK, BuildRule.HANDBOOK_ALONE)
+
+    @property
+    def counted_m2(self) -> float:
+        """What of the planted area stands against the area to build for. [m2]"""
+        return self.rated_m2 if self.is_by_ratio and self.rated_m2 > 0.0 else self.planted_m2
+
+    @property
+    def side(self) -> Side:
+        """How what is planted stands to it."""
+        wide = 1.0 + EVEN_AREA_SHARE
+        if self.planted_m2 <= 0.0 or math.isnan(self.area_m2):
+            return Side.BARE
+        if self.planted_m2 > wide * self.nitrogen_m2:
+            return Side.TOO_MUCH
+        low, high = self.band_m2 if self.is_by_ratio else (self.area_m2 / wide, self.area_m2 * wide)
+        if self.counted_m2 > high:
+            return Side.TOO_MUCH if self.rule is BuildRule.HANDBOOK_ALONE else Side.SALTS
+        # all that is planted grows with what has a ratio, and its nitrogen must do for that too
+        is_fed = not self.planted_m2 * self.area_m2 > wide * self.nitrogen_m2 * self.counted_m2
+        return Side.ROOM if self.counted_m2 < low and is_fed else Side.EVEN
 
 
 def build_areas(layout: Layout, course: Course, stands: Stands, supply_g: FloatArray) -> dict[str, BuildArea]:
@@ -341,12 +377,18 @@ def build_areas(layout: Layout, course: Course, stands: Stands, supply_g: FloatA
         days = planted > 0.0 if planted.any() else np.ones(layout.days, bool)
         # the ratio goes by the days on which something rated stands, as its advice does
         by_ratio = rated > 0.0 if rated.any() else days & ~planted.any()
-        middle = 0.5 * (layout.ratio_low + layout.ratio_high)[by_ratio, column]
+        low, high = (ratio[by_ratio, column] for ratio in (layout.ratio_low, layout.ratio_high))
+        least, middle, most = (
+            float(feed[by_ratio, column].mean() / ratio.mean()) if ratio.size else float("nan")
+            for ratio in (high, 0.5 * (low + high), low)
+        )
         draw = stands.even_nitrogen_g_m2[days, column]
         found[loop] = BuildArea(
             loop,
-            float(feed[by_ratio, column].mean() / middle.mean()) if middle.size else float("nan"),
+            middle,
             float(supply_g[days, column].sum() / draw.sum()) if draw.mean() >= LEAST_DRAW_G_M2 else float("nan"),
             float(planted[days].mean()),
+            float(rated[by_ratio].mean()) if by_ratio.any() else 0.0,
+            (least, most),
         )
     return found

@@ -532,6 +532,12 @@ def planting_findings(layout: Layout, course: Course, scenario: int = 0) -> list
             continue
         too_low, too_high = daily < low, daily > high
         departure = np.where(too_high, daily / high, np.where(too_low, low / np.maximum(daily, 1e-9), 1.0))
+        # told is the side on which the season lies as a whole, that of the area to build for
+        rated = area[:, column] > 0.0
+        mean = feed[rated, column].mean() / area[rated, column].mean()
+        side = too_low if mean < low[rated].mean() else too_high if mean > high[rated].mean() else too_low | too_high
+        if side.any():
+            departure = np.where(side, departure, 0.0)
         worst = int(np.argmax(np.where(np.isnan(daily), 0.0, departure)))
         outside = np.flatnonzero(too_low | too_high)
         found.append(

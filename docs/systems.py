@@ -252,15 +252,14 @@ CAUSES: tuple[tuple[tuple[str, ...], tuple[str, ...], str], ...] = (
         "limit they reach 788 and 709 g, but the red tilapia of the same farm 605, where 487 is published",
     ),
     (
-        ("trout_lettuce_low", "trout_lettuce_high"), ("weight", "conversion"),
-        "the ration is the published growth times conversion, and 5 % of it is spilled here; ours turn the rest as "
-        "trout of laboratories do. With a sixth spilled, which a season takes where nothing is told, 369 and 373 g at "
-        "1.26; on a production pellet (trout_42) 344 and 345 g at 1.42 and 1.44. Neither is told, nor the temperature",
+        ("trout_lettuce_low", "trout_lettuce_high"), ("conversion",),
+        "the ration is the published growth times conversion; ours turn what they eat of it as trout of laboratories "
+        "do. On a production pellet (trout_42) they reach 344 and 345 g at 1.42 and 1.44 with a twentieth spilled. "
+        "Neither feed, spill nor temperature is told",
     ),
     (
-        ("carp_leaves_low", "carp_leaves_high"), ("sgr",),
-        "the ration here is the published growth rate times conversion, which our carp turn to more growth; with a "
-        "sixth of it spilled instead of 5 % they grow 0.78 and 0.82 %/day",
+        ("carp_leaves_high",), ("sgr",),
+        "the ration here is the published growth rate times conversion, which our carp turn to more growth",
     ),
     (
         ("perch_reuse",), ("weight",),
@@ -287,11 +286,6 @@ CAUSES: tuple[tuple[tuple[str, ...], tuple[str, ...], str], ...] = (
         "ours is a seedling on the first day and is picked from the ninth week on; the paper's rates are of plants "
         "whose age is not told. Over the last 42 days ours gives 0.27, 0.045 and 0.45 g/m2/day of nitrogen, phosphorus "
         "and potassium in fruit",
-    ),
-    (
-        ("trout_alkalinity_10",), ("nitrite_late",),
-        "both oxidizers slow down alike here; the authors saw no change. One dose of base a day cannot hold 10 mg/L, "
-        "and the loop ends its days at 19",
     ),
 )  # fmt: skip
 
@@ -348,9 +342,13 @@ _TELLING = (
     "tanks grow 0.98 %/day: 3 outputs out of their bands that now lie inside. Our fish eat the same grams of any",
     "pellet, as trout did on 13 to 34 % fat (Geurden et al. 2006, abstract); other trout ate less of richer feed",
     "(Gelineau et al. 2001, abstract), and if these did, they grew as before and only the conversion would rise, to",
-    "1.35. What is spilled of a weighed ration is named as assumed now; its value is as it was. Measured were 3 % at",
-    "most on a trout farm (Makinen et al. 1993) and 8 % of sea bream that chew (2016; abstracts): less than the sixth",
-    "that a season takes where nothing is told.",
+    "1.35.",
+    "",
+    "And what is spilled of a weighed ration: nine files had typed 2 or 5 %, with no source, and now have the sixth that",
+    "a season takes where nothing is told, for it is that season which is judged. With 2 and 5 % as before 62 of the 79",
+    "outputs lie in their bands instead of 66 (trout and carp over beds grow too fast, nitrite at alkalinity 10 too",
+    "high). Measured were 3 % at most on a trout farm (Makinen et al. 1993) and 8 % of sea bream that chew (2016;",
+    "abstracts), so that a sixth holds more than feed that is seen to be lost.",
     "",
     "What was looked for and not found in any stored text: water levels with survival of a cold loop (trout,",
     "perch, walleye, carp) beside those here, days of a start-up below 15 degC with its loading, and areal rates",

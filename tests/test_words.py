@@ -14,6 +14,7 @@ from stocksim import run_season
 from stocksim.answers.season.answer import season_answer
 from stocksim.changes.ways import find_changes
 from stocksim.engine.results.findings import Finding
+from stocksim.faces import words
 from stocksim.faces.change_words import help_words
 from stocksim.faces.text import answer_text, tank_rows, text_table
 from stocksim.faces.words import (
@@ -178,14 +179,23 @@ def test_the_verdict_where_every_limit_holds_names_the_closest(holding):
     assert f"of {place_words(closest)}, {closest.margin_percent:.0f} % away on {day_words(closest.worst_date)}." in said
 
 
-def test_the_verdict_where_a_limit_is_broken_tells_which_first_where_and_when(broken):
+def test_a_broken_limit_that_harms_no_fish_is_told_as_a_caution(broken):
     assert verdict(broken, broken.findings) == (
-        "Trouble ahead: 1 limit is broken. First, from 1 Oct 2026, fish too dense in tank one."
+        "No fish is harmed in the model, but 1 caution is passed. First, from 1 Oct 2026, fish too dense in tank one."
     )
+    answer = season_answer(broken, broken.findings)
+    assert (answer.is_trouble, answer.is_caution) == (False, True)
+    (told,) = [limit for limit in answer.data["limits"] if limit["margin_percent"] and limit["margin_percent"] < 0.0]
+    assert (told["harms"], told["measured"]) == (False, False)
+
+
+def test_the_verdict_where_a_limit_is_broken_tells_what_harms_first_where_and_when(broken, monkeypatch):
+    monkeypatch.setattr(words, "harms", lambda season, finding: finding.limit != "density")
     many = list(BROKEN.values())
-    assert verdict(broken, many) == (
-        "Trouble ahead: 9 limits are broken. First, from 4 Feb 2027, fish too dense in tank cedar."
-    )
+    first = next(finding for finding in many if finding.limit != "density")
+    said = verdict(broken, many)
+    assert said.startswith("Trouble ahead: 9 limits are broken. First, from 4 Feb 2027, ")
+    assert LIMITS[first.limit].broken in said
     assert "water too cold for tilapia." in verdict(broken, [BROKEN["temperature_low"]])
 
 

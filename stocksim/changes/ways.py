@@ -70,6 +70,7 @@ _MOST_CHANGES, _MOST_TRIED, MOST_WAYS = 10, 10, 3
 LEAST_RESERVE = 0.005  # tried where nothing keeps the keeper's reserve
 _MOST_SEASONS = 2500  # asked for all ways of a site, scenarios among them: then no further change is sought
 _MOST_DIE_SHARE = 0.5  # of a loop's fish: a change that leaves so many dying is taken only where no other is found
+_SPARED_FISH, _SPARED_SHARE = 1.0, 0.02  # fewer deaths than that are no reason for more of the same (assumed)
 _DEAREST = 2.5  # times the points of the first way, and one more: dearer ones are not told (assumed)
 _WIDEST = 4.0  # a working range is followed up to so many times the quantity
 
@@ -424,6 +425,7 @@ def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> t
             break  # no later one can ask less
         if best is not None and _OUTDONE_BY.get(kind) == ADVICE_OF[best[1].change.kind]:
             continue
+        found: tuple[float, Step, Season] | None = None
         for tried, change in enumerate(seek()):
             try:
                 after = prove(now.site, change.fields)
@@ -438,14 +440,17 @@ def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> t
                 cures = tuple(dict.fromkeys((*((f.limit, f.where) for f in mended), *cures)))
             step = Step(change, cures, deaths, breaks)
             if not breaks and deaths.dying <= _MOST_DIE_SHARE * deaths.fish:
-                asks = points(now, after, [change])
-                if best is None or asks < best[0] - _SAME_POINTS:
-                    best = asks, step, after
-                break
-            if harmful is None or (len(breaks), deaths.dying) < (len(harmful[0].breaks), harmful[0].deaths.dying):
+                spared = max(_SPARED_FISH, _SPARED_SHARE * deaths.fish)
+                if found is None or deaths.dying < found[1].deaths.dying - spared:
+                    found = points(now, after, [change]), step, after
+                if not deaths.is_told:  # else one of its kind that spares more is sought
+                    break
+            elif harmful is None or (len(breaks), deaths.dying) < (len(harmful[0].breaks), harmful[0].deaths.dying):
                 harmful = step, after
             if tried >= _MOST_TRIED:
                 break
+        if found is not None and (best is None or found[0] < best[0] - _SAME_POINTS):
+            best = found
     return best[1:] if best is not None else harmful
 
 

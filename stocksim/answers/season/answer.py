@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from stocksim.changes.change import loop_of
 from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
@@ -187,13 +188,27 @@ def _limit_parts(season: Season, findings: list[Finding], is_sought: bool, advic
         *heads,
         Points(
             [
-                Point(f"{finding_sentence(f, units)} {density_sentence(site, f)}".strip(), helps(f), is_bad)
-                for f in told
-                for is_bad in (f.is_broken,)
+                Point(f"{finding_sentence(f, units)}{also} {density_sentence(site, f)}".strip(), helps(f), f.is_broken)
+                for f, also in _once_a_loop(season, told, helps)
             ],
             is_sought,
         ),
     ]
+
+
+def _once_a_loop(season: Season, findings: list[Finding], helps: Callable[[Finding], str]) -> list[tuple[Finding, str]]:
+    """The same limit of several tanks of a loop that the same helps against, told once: the worst, and where else."""
+    groups: dict[tuple[str, ...], list[Finding]] = {}
+    for finding in findings:
+        alone = finding.where if not finding.is_broken or not finding.where.startswith("tanks.") else ""
+        key = (finding.limit, loop_of(season, finding), helps(finding), str(harms(season, finding)), alone)
+        groups.setdefault(key, []).append(finding)
+    told = []
+    for group in groups.values():
+        worst = min(group, key=lambda finding: finding.margin_percent or 0.0)
+        others = [finding.where.split(".")[1] for finding in group if finding is not worst]
+        told.append((worst, f" Also in {' and '.join(others)}." if others else ""))
+    return told
 
 
 def _fate_parts(season: Season) -> list[Part]:

@@ -36,7 +36,7 @@ PLACES = (
     *(("season", "starter", place) for place in ("totals.growth_kg", "limits[0].margin_percent")),
     *(
         ("stock", COMPUTED, place)
-        for place in ("goal_value", "values.steady", "season.smallest_margin_percent", "binding[0].capacity")
+        for place in ("fish", "kept", "kept_kg", "cohorts.tilapia.at_end[0]")
     ),
     *(
         ("cold", COMPUTED, place)

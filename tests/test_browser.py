@@ -39,7 +39,7 @@ def test_season_is_drawn_and_downloads(visit):
     assert "by tank, lb/gal" in page.locator(CHART).first.text_content()
     # the answer stands on the first screen
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
-    assert "limits are broken" in page.locator(".ss-verdict").first.inner_text()
+    assert "cautions are passed" in page.locator(".ss-verdict").first.inner_text()
 
     with page.expect_download() as caught:
         page.get_by_role("button", name="Download the site file").click()

@@ -59,13 +59,17 @@ def assert_same(one: Season, other: Season, close: float = CLOSE) -> None:
 
 
 def reordered(tables: dict, rng: random.Random) -> dict:
-    """The same tables, every group of named ones and every table's keys in another order; lists stay as they are."""
+    """The same tables, every group of named ones and every table's keys in another order.
 
-    def turned(node: object) -> object:
+    Lists stay as they are, and so do settlers: water meets them in the order of the file.
+    """
+
+    def turned(node: object, name: str = "") -> object:
         if isinstance(node, dict):
             keys = list(node)
-            rng.shuffle(keys)
-            return {key: turned(node[key]) for key in keys}
+            if name != "settlers":
+                rng.shuffle(keys)
+            return {key: turned(node[key], key) for key in keys}
         return copy.deepcopy(node)
 
     return turned(tables)  # type: ignore[return-value]

@@ -14,7 +14,7 @@ from stocksim import run_season
 from stocksim.answers.season.answer import season_answer
 from stocksim.changes.ways import find_changes
 from stocksim.engine.results.findings import Finding
-from stocksim.faces import words
+from stocksim.faces import words as verdict_words
 from stocksim.faces.change_words import help_words
 from stocksim.faces.text import answer_text, tank_rows, text_table
 from stocksim.faces.words import (
@@ -190,7 +190,7 @@ def test_a_broken_limit_that_harms_no_fish_is_told_as_a_caution(broken):
 
 
 def test_the_verdict_where_a_limit_is_broken_tells_what_harms_first_where_and_when(broken, monkeypatch):
-    monkeypatch.setattr(words, "harms", lambda season, finding: finding.limit != "density")
+    monkeypatch.setattr(verdict_words, "harms", lambda season, finding: finding.limit != "density")
     many = list(BROKEN.values())
     first = next(finding for finding in many if finding.limit != "density")
     said = verdict(broken, many)

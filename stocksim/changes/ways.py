@@ -257,12 +257,12 @@ def _where(change: Change) -> str:
 
 def points(season: Season, after: Season, changes: Sequence[Change]) -> float:
     """What changes ask of a keeper: the effort of each, and the kilos of fish that the season gives less for them."""
-    lost = max(-_more_fish_kg(season, after), 0.0) / max(_fish_kg(season), 1e-9)
+    lost = max(-_more_fish_kg(season, after), 0.0) / max(fish_kg(season), 1e-9)
     return sum(EFFORT[ADVICE_OF[change.kind]] for change in changes) + _POINTS_FOR_ALL_FISH * lost
 
 
-def _fish_kg(season: Season) -> float:
-    """Fish harvested or otherwise taken, and left. [kg]"""
+def fish_kg(season: Season) -> float:
+    """Fish harvested or otherwise taken, and left at the end. [kg]"""
     course = season.course
     left = float((course.count[0, -1] * course.weight_g[0, -1]).sum()) / 1000.0
     out = sum(float(t.mass_g[0]) for t in course.transfers if t.happening.target < 0 <= t.happening.source) / 1000.0
@@ -270,7 +270,7 @@ def _fish_kg(season: Season) -> float:
 
 
 def _more_fish_kg(season: Season, after: Season) -> float:
-    return _fish_kg(after) - _fish_kg(season)
+    return fish_kg(after) - fish_kg(season)
 
 
 class _Draft(NamedTuple):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,13 +13,13 @@ from stocksim.changes.change import Action, Change, allowed
 from stocksim.changes.nitrate import is_film_behind, nitrate_changes
 from stocksim.changes.water import HELD_ALKALINITY_MG_L, SCARCE_ALKALINITY_MG_L, held_base
 from stocksim.changes.ways import Advice
-from stocksim.engine.arrays.fish import build_stays
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms, is_measured
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
 from stocksim.faces.change_words import change_words, help_words
+from stocksim.faces.density_words import density_data
 from stocksim.faces.fates import (
     death_words,
     event_data,
@@ -39,9 +38,7 @@ from stocksim.faces.ways_words import advice_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
 from stocksim.heat.notes import site_notes
 from stocksim.heat.small_fish import small_cohorts
-from stocksim.library.species import density_limits, density_meaning
-from stocksim.site.kinds import LEVEL_UNITS, LIMITS, Mending
-from stocksim.site.reading import Site
+from stocksim.site.kinds import LEVEL_UNITS, LIMITS
 from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room, dose_portions
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
@@ -530,58 +527,6 @@ def finding_data(finding: Finding, units: str) -> dict[str, Any]:
     }
 
 
-# what a density stands for, in the words that end the sentence of a broken one
-_DENSITY_WORDS = {
-    "growth": "It is a limit of growth for {species} alone: above it they grow less, deaths are not told of.",
-    "welfare": "It is a limit of welfare, of {species}: advice of practice, not a level that was seen to kill.",
-    "survival": "It is a limit of survival, of {species}.",
-}
-
-
-def density_ground(site: Site, finding: Finding) -> tuple[str, str] | None:
-    """Species that sets the density a tank is judged by, of those that ever stand in it, and what that limit means.
-
-    Parameters
-    ----------
-    site : Site
-        The site that was run.
-    finding : Finding
-        Any of its findings.
-
-    Returns
-    -------
-    tuple of (str, str) or None
-        Key of the species, and growth, welfare or survival; None for another limit.
-    """
-    if LIMITS[finding.limit].mended_by is not Mending.ROOM:
-        return None
-    level = site.file.site.density_level
-    stays, _ = build_stays(site)
-    # fish of other tanks may have the same limit; a dict keeps the order of the file
-    here = dict.fromkeys(stay.table.species for stay in stays if finding.where == f"tanks.{stay.table.tank}")
-    for key in here:
-        entry = site.species[key]
-        bears = density_limits(entry, level)
-        if math.isclose(bears.of_own, finding.threshold, rel_tol=1e-9):
-            return key, "growth"
-        if math.isclose(bears.of_tank, finding.threshold, rel_tol=1e-9):
-            meaning = density_meaning(entry, level)
-            other = "experienced" if level == "cautious" else "cautious"
-            return key, density_meaning(entry, other) if meaning == "growth" else meaning
-    return None
-
-
-def density_sentence(site: Site, finding: Finding) -> str:
-    """What the density that a tank breaks stands for; empty for other limits, argument as in `density_ground`."""
-    ground = density_ground(site, finding)
-    return "" if ground is None else _DENSITY_WORDS[ground[1]].format(species=ground[0].replace("_", " "))
-
-
-def _density_data(site: Site, finding: Finding) -> dict[str, Any]:
-    ground = density_ground(site, finding)
-    return {} if ground is None else {"species": ground[0], "meaning": ground[1]}
-
-
 def summary(season: Season, findings: list[Finding], advice: Advice | None = None) -> dict[str, Any]:
     """The season's answer as plain data, keys carry units; it is what summary.json holds."""
     data = {
@@ -592,7 +537,7 @@ def summary(season: Season, findings: list[Finding], advice: Advice | None = Non
         "limits": [
             finding_data(f, season.site.file.site.units)
             | {"harms": harms(season, f), "measured": is_measured(season, f)}
-            | _density_data(season.site, f)
+            | density_data(season.site, f)
             for f in findings
         ],
         "advice": advice_data(season, advice),

@@ -360,7 +360,7 @@ def everything(days: int = DAYS) -> Base:
         "greenhouse": {
             "floor_area": "80 m2", "height": "2.7 m", "perimeter": "38 m", "cover": "double_film",
             "cover_area": "190 m2", "insulated_wall": {"area": "25 m2", "foam": "80 mm"}, "night_curtain": True,
-            "curtain_saving": 0.3, "loss_factor": 1.1, "sun_factor": 0.9, "water_loss_factor": 1.2,
+            "shade": 0.2, "curtain_saving": 0.3, "loss_factor": 1.1, "sun_factor": 0.9, "water_loss_factor": 1.2,
             "air_changes": 0.8, "humidity": 0.75, "edge_foam": True,
             "thermal_mass": {"water": "2 m3", "gravel": "4 m3", "soil": "1 m3"},
             "vents": {"opens_at": "22 degC", "air_changes": 30},
@@ -391,7 +391,7 @@ def everything(days: int = DAYS) -> Base:
             "own": {"gold": {"at_least": 5, "minimum_batch": 2, "leaves": _on(28), "tanks": ["old_tank"]}},
             "options": {"heated": {"loop": "spare", "at_least": "17 degC", "at_most": "24 degC", "cost": 40}},
         },
-        "advice": {"reserve": 0.15, "never": ["salt", "heat"]},
+        "advice": {"reserve": 0.15, "never": ["salt", "heat"], "crop_worth": {"spinach": 2.5}},
     }  # fmt: skip
     return Base("everything", tables, {"sump.csv": temperature_log(days)})
 

@@ -15,6 +15,7 @@ from stocksim.engine.results.harm import harms
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
 from stocksim.faces.change_words import help_words
+from stocksim.faces.density_words import density_sentence
 from stocksim.faces.fates import (
     event_lines,
     fate_note,
@@ -32,7 +33,6 @@ from stocksim.faces.ways_words import number_of, promise_words, test_words, way_
 from stocksim.faces.words import (
     by_harm,
     cautions,
-    density_sentence,
     finding_sentence,
     is_caution,
     is_trouble,

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any, Literal
 
 from stocksim.answers.stock import words
 from stocksim.answers.stock.charts import tanks_html
 from stocksim.answers.stock.decide import PLANS, Between, StockingPlan
+from stocksim.answers.stock.keep import KeptPlan
 from stocksim.answers.stock.program import Broken
 from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
-from stocksim.faces.answer import Answer, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.changes.ways import Advice
+from stocksim.engine.results.deaths import ledger
+from stocksim.engine.results.frames import Season
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.fates import fate_note, fate_rows
 from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
 from stocksim.faces.marks import marked
+from stocksim.faces.planting_words import build_words
+from stocksim.faces.text import tank_rows
+from stocksim.faces.ways_words import advice_data, dated_words, promise_words, test_words, way_rows, way_sentence
+from stocksim.faces.words import cautions
 from stocksim.heat.small_fish import SmallFish, small_candidates, small_cohorts
 
 _ROOM_USED = "(most room used: density on the fullest day over the limit of the most delicate fish there)"
@@ -269,3 +278,112 @@ def _season(plan: StockingPlan) -> dict[str, Any] | None:
             for f in sorted(judged, key=lambda f: f.margin_percent or 0.0)[:8]
         ],
     }  # fmt: skip
+
+
+# --- the plan that keeps the fish that are there
+
+_FEW_STEPS = 3  # that the headline tells
+
+
+def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = None) -> Answer:
+    """What a keeper who wants to keep the fish is answered.
+
+    Parameters
+    ----------
+    plan : KeptPlan
+        Of `keep_plan`.
+    draw : callable, optional
+        Gives the specification of a stack of charts of the planned season by its name.
+
+    Returns
+    -------
+    Answer
+        With the sections ``do``, ``fish``, ``tanks``, ``chart``, ``areas`` and ``cautions``.
+    """
+    units, after = plan.site.file.site.units, plan.after
+    areas = [text for build in after.build_areas.values() if (text := build_words(build, units))]
+    fate: list[Part] = [*_heads("What becomes of the fish with it"), Table(fate_rows(after, units))]
+    sections = [
+        Section("do", _do_parts(plan)),
+        Section("fish", [*fate, Sentences([fate_note(after)], "note")]),
+        Section("tanks", [*_heads("Tank by tank, with it"), Table(tank_rows(after, after.findings, units), gap=True)]),
+        Section("chart", [Chart("density", partial(draw or partial(_drawn, after), "density"))]),
+        Section("areas", [Sentences(areas, "answer", gap=True)]),
+        Section("cautions", [*_heads("Cautions"), points(cautions(after), "background")], "Cautions", is_open=True),
+    ]
+    title = f"{plan.site.file.site.name}: keeping the fish that are there"
+    is_caution = plan.is_harmless and any(finding.is_broken for finding in after.findings)
+    told = partial(_keep_data, plan)
+    return Answer(title, keep_headline(plan), sections, told, not plan.is_harmless, is_caution=is_caution)
+
+
+def _heads(text: str) -> list[Part]:
+    return [Head(f"{text}:", "text"), Head(text, "page")]
+
+
+def _drawn(season: Season, name: str) -> dict[str, Any]:
+    from stocksim.faces.charts import STACKS  # slow to import, and text draws none
+
+    return dict(STACKS[name](season).to_dict(validate=False))
+
+
+def keep_headline(plan: KeptPlan) -> str:
+    """What to change, and that all else stays."""
+    units = plan.site.file.site.units
+    fish, kept = round(plan.fish), round(plan.kept)
+    if not fish:
+        return "No fish are stocked, so there is nothing to keep."
+    told = f"{kept} of the {fish} fish live to their harvest or to the season's end"
+    if plan.way is None:
+        return f"Keep all fish as they are: nothing has to change, and {told}."
+    steps = [dated_words(step, units) for step in plan.way.by_date(plan.season.dates[0])]
+    rest = f"; and {len(steps) - _FEW_STEPS} more below" if len(steps) > _FEW_STEPS else ""
+    changes = f"{'; '.join(steps[:_FEW_STEPS])}{rest}. Everything else stays, and {told}."
+    if not plan.advice.must_change:
+        return f"Keep the fish: nothing has to change. For every caution to hold too: {changes}"
+    if plan.way.left:
+        return f"These fish cannot all be kept well by any change that was tried. The least bad: {changes}"
+    return f"{changes[0].upper()}{changes[1:]}"
+
+
+def _do_parts(plan: KeptPlan) -> list[Part]:
+    if plan.way is None:
+        return []
+    others = [way for way in plan.advice.ways if way is not plan.way]
+    parts: list[Part] = [*_heads("What to do, by date")]
+    if not plan.advice.must_change:
+        parts.append(Sentences([test_words(plan.season.findings)], indent="  "))
+    promised = Advice(plan.advice.findings, (plan.way,), plan.advice.seasons)
+    parts += [
+        Table(way_rows(plan.season, plan.way)),
+        Sentences([promise_words(plan.season, promised)], indent="  "),
+    ]
+    if others:
+        parts += [*_heads("Other ways"), points([way_sentence(plan.season, way) for way in others], "background")]
+    if not plan.advice.is_finished:
+        parts.append(Sentences([f"The search ended at {plan.advice.seasons} seasons: a better way may exist."]))
+    return parts
+
+
+def _keep_data(plan: KeptPlan) -> dict[str, Any]:
+    chosen = Advice(
+        plan.advice.findings, (plan.way,) if plan.way else (), plan.advice.seasons, plan.advice.is_finished,
+        plan.advice.must_change,
+    )  # fmt: skip
+    answer = {
+        "site": plan.site.file.site.name,
+        "answer": keep_headline(plan),
+        "goal": ["keep"],
+        "fish": round(plan.fish, 2),
+        "kept": round(plan.kept, 2),
+        "kept_kg": round(plan.kept_kg, 3),
+        "is_harmless": plan.is_harmless,
+        "plan": advice_data(plan.season, chosen),
+        "others": advice_data(plan.season, plan.advice)["ways"],
+        "cohorts": {
+            name: {key: [round(number, 3), round(mass / 1000.0, 4)] for key, (number, mass) in entries.items()}
+            for name, entries in ledger(plan.after.layout, plan.after.course).items()
+        },
+        "cautions": cautions(plan.after),
+    }
+    return marked(answer, plan.site)

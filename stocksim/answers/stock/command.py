@@ -17,7 +17,7 @@ EXAMPLES = {
     "stock": "Example: stocksim stock house.toml --goal edible,cost --out plan",
 }
 SECONDS = number("--seconds", 1.0, 86400.0, "give seconds from 1 to 86400, as 60")
-GOAL_HELP = 'edible, steady, cost, keep, or some in their order, as "edible,cost"; by default the file\'s.'
+GOAL_HELP = 'keep, edible, steady, cost, or some in their order, as "edible,cost"; by default the file\'s, else keep.'
 PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
 _TOLD_EVERY_S = 2.0
 
@@ -63,6 +63,13 @@ def _pair(text: str) -> tuple[str, str]:
     return goals[0], goals[1]
 
 
+def _tell_written(written: list[Path], out: Path, site: Path) -> None:
+    say("Wrote " + ", ".join(map(str, written)))
+    usual = f"{site.stem}_planned.toml"
+    if written[0].name != usual:
+        say(f"{out / usual} was edited or is not of ours, and stays as it is.")
+
+
 def stock(
     site: SiteArgument,
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
@@ -73,9 +80,10 @@ def stock(
     as_json: JsonOption = False,
 ) -> None:
     """Plan which fish go into which tank, with reasons. Reads SITE; with --out writes the planned site file."""
-    from stocksim.answers.stock.answer import stock_answer
+    from stocksim.answers.stock.answer import keep_answer, stock_answer
     from stocksim.answers.stock.decide import PLANS, Between, plan_stocking, plans_between
     from stocksim.answers.stock.file import check_place, write_planned
+    from stocksim.answers.stock.keep import is_to_keep, keep_plan
     from stocksim.site.reading import load_site
 
     pair = None if pareto is None else _pair(pareto)
@@ -84,17 +92,20 @@ def stock(
     if out is not None:
         check_place(out, loaded)
     talk = Talk()
+    if is_to_keep(loaded, goals) and pair is None:
+        kept = keep_plan(loaded, partial(talk, "ways tried"))
+        talk.close()
+        if out is not None:
+            _tell_written(write_planned(out, site, kept), out, site)
+        deliver(keep_answer(kept), as_json)
+        return
     plan = plan_stocking(loaded, goals, seconds, reasons, talk)
     between: list[Between] | None = None if pair is None else []
     if pair is not None and plan.plan is not None:
         between = plans_between(plan, *pair, PLANS, seconds, partial(talk, "plans between two goals"))
     talk.close()
     if out is not None and plan.plan is not None:
-        written = write_planned(out, site, plan)
-        say("Wrote " + ", ".join(map(str, written)))
-        usual = f"{site.stem}_planned.toml"
-        if written[0].name != usual:
-            say(f"{out / usual} was edited or is not of ours, and stays as it is.")
+        _tell_written(write_planned(out, site, plan), out, site)
     elif out is not None:
         say("No plan, so nothing was written.")
     deliver(stock_answer(plan, between, pair), as_json)

@@ -5,12 +5,14 @@ from __future__ import annotations
 import filecmp
 import hashlib
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import tomlkit
 
 from stocksim.answers.stock.decide import StockingPlan
+from stocksim.answers.stock.keep import KeptPlan
 from stocksim.errors import InputError
 from stocksim.faces import editing
 from stocksim.site.reading import Site
@@ -19,14 +21,14 @@ from stocksim.writing import copy_file, new_folder, write_file
 _MARK = "# Planned by `stocksim stock`"
 
 
-def planned_text(text: str, plan: StockingPlan, name: str) -> str:
+def planned_text(text: str, plan: StockingPlan | KeptPlan, name: str) -> str:
     """Text of a site file with a plan filled in.
 
     Parameters
     ----------
     text : str
         The keeper's file.
-    plan : StockingPlan
+    plan : StockingPlan or KeptPlan
         A plan of it.
     name : str
         Name of that file, for the first line.
@@ -39,7 +41,7 @@ def planned_text(text: str, plan: StockingPlan, name: str) -> str:
     """
     head = f"{_MARK} from {name}: `stocksim season` on this file is the proof of the plan."
     try:
-        new = _edited(text, plan.tables)
+        new = _with_fields(text, plan.fields) if isinstance(plan, KeptPlan) else _edited(text, plan.tables)
     except InputError:
         new = ""
     if editing.tables(new) != plan.tables:
@@ -96,6 +98,13 @@ def _plain(value: Any) -> str:
     return "not given" if value is None else editing.as_typed(value)
 
 
+def _with_fields(text: str, fields: Mapping[str, Any]) -> str:
+    """Text with some dotted fields changed."""
+    for dotted, value in fields.items():
+        text = editing.put(text, dotted.split("."), value)
+    return text
+
+
 def _edited(text: str, tables: dict[str, Any]) -> str:
     before = editing.tables(text) or {}
     for key in ("stocking", "events"):
@@ -138,7 +147,7 @@ def check_place(folder: Path, site: Site) -> None:
             )
 
 
-def write_planned(folder: Path, source: Path, plan: StockingPlan) -> list[Path]:
+def write_planned(folder: Path, source: Path, plan: StockingPlan | KeptPlan) -> list[Path]:
     """Write the planned site file, with the logs, weather and own library files that it needs beside it.
 
     Parameters
@@ -148,7 +157,7 @@ def write_planned(folder: Path, source: Path, plan: StockingPlan) -> list[Path]:
         last, so that it never stands without what it needs.
     source : Path
         The keeper's site file.
-    plan : StockingPlan
+    plan : StockingPlan or KeptPlan
         A plan of it.
 
     Returns
@@ -162,7 +171,7 @@ def write_planned(folder: Path, source: Path, plan: StockingPlan) -> list[Path]:
     InputError
         As `check_place`, or if the folder cannot be written.
     """
-    site = plan.problem.site
+    site = plan.site if isinstance(plan, KeptPlan) else plan.problem.site
     check_place(folder, site)
     text = _signed(planned_text(source.read_bytes().decode("utf-8-sig"), plan, source.name))
     copies = [(original, target) for original, target in _beside(folder, site) if not target.exists()]

@@ -1,17 +1,25 @@
 """The stocking planner: wishes as sliders, the plan as tanks with fish in them, and the reasons."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import streamlit as st
 
-from stocksim.answers.stock.answer import stock_answer
+from stocksim.answers.stock.answer import keep_answer, stock_answer
 from stocksim.answers.stock.charts import STYLE
-from stocksim.answers.stock.file import planned_text
-from stocksim.answers.stock.screen import GOALS, Wished, confirm_plan, first_wishes, plan_of, plans_of, worths_of
+from stocksim.answers.stock.keep import is_to_keep
+from stocksim.answers.stock.screen import (
+    GOALS,
+    Wished,
+    first_wishes,
+    kept_of,
+    offer_plan,
+    plan_of,
+    plans_of,
+    worths_of,
+)
 from stocksim.answers.stock.words import against
 from stocksim.errors import StocksimError
-from stocksim.faces import guard, keeping, markup, showing
+from stocksim.faces import guard, markup, showing
 
 shown = showing.begin("Stocking")
 assert shown.season is not None  # else the page has ended
@@ -22,23 +30,36 @@ answered = st.container(key="stock_answer")
 
 st.markdown("## Wishes")
 if site.file.stocking is None:
-    st.caption("This site file has no [stocking] table, so only its own fish are placed anew: see docs/stocking.md.")
+    st.caption("This site file has no [stocking] table, so only its own fish are planned: see docs/stocking.md.")
 with st.container(horizontal=True, vertical_alignment="bottom", key="stock_wishes"):
     # a wish lasts until the file wishes something else: what it says is part of the name
     goals = list(GOALS)
     bound = guard.shown(f"goal of {start.goal_place}", goals[start.goal_place])
     goal = st.selectbox("Goal", goals, format_func=lambda key: GOALS[key], width=290, **bound)
-    budget = start.budget
-    if start.has_prices:
-        top = start.budget_top
-        bound = guard.shown(f"budget of {start.budget} to {top}", int(min(start.budget or top, top)))
-        budget = st.slider("Budget for fish and heat", 0, top, width=240, **bound)
-    bound = guard.shown(f"kinds of {start.species_at_least} to {start.most_species}", start.species_at_least)
-    kinds = st.slider("Species at least", 0, start.most_species, width=200, **bound)
-    bound = guard.shown(f"margin of {start.margin_percent}", start.margin_percent)
-    margin = st.slider("Kept in hand of room, air and biofilter, %", 0, 30, width=290, **bound)
-    bound = guard.shown(f"band of {start.band_g}", start.band_g)
-    band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, step=10, width=270, **bound)
+    to_keep = is_to_keep(site, goal.split(","))
+    if not to_keep:
+        budget = start.budget
+        if start.has_prices:
+            top = start.budget_top
+            bound = guard.shown(f"budget of {start.budget} to {top}", int(min(start.budget or top, top)))
+            budget = st.slider("Budget for fish and heat", 0, top, width=240, **bound)
+        bound = guard.shown(f"kinds of {start.species_at_least} to {start.most_species}", start.species_at_least)
+        kinds = st.slider("Species at least", 0, start.most_species, width=200, **bound)
+        bound = guard.shown(f"margin of {start.margin_percent}", start.margin_percent)
+        margin = st.slider("Kept in hand of room, air and biofilter, %", 0, 30, width=290, **bound)
+        bound = guard.shown(f"band of {start.band_g}", start.band_g)
+        band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, step=10, width=270, **bound)
+if to_keep:
+    with st.spinner("Trying what keeps them all"):
+        kept = kept_of(shown.source)
+    answer = keep_answer(kept)
+    with answered:
+        showing.verdict(answer)
+    showing.show(answer, "do", "fish", "chart", "tanks", "areas")
+    if kept.fields:
+        offer_plan(shown.source, kept)
+    showing.show(answer, "cautions")
+    st.stop()
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:
     with st.spinner("Solving, and running the season with it"):
@@ -71,12 +92,5 @@ if plan.plan is not None:
         if st.button(f"Show plans between: {against(pair)}"):
             st.session_state.stock_between = asked
             st.rerun()
-    text = planned_text(shown.source.text, plan, shown.source.name)
-    with st.container(horizontal=True):
-        stem = Path(shown.source.name).stem
-        st.download_button("Download the planned site file", text, f"{stem}_planned.toml", on_click="ignore")
-        if not keeping.is_read_only() and st.button("Take the plan into the site"):
-            st.session_state.stock_taking = asked
-    if st.session_state.get("stock_taking") == asked and not keeping.is_read_only():
-        confirm_plan(shown.source, plan, text)
+    offer_plan(shown.source, plan, wished)
 showing.show(answer, "cautions")

@@ -5,17 +5,19 @@ Apart from `page`, whose script runs anew on every click: types of what is remem
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import NamedTuple
 
 import streamlit as st
 
 from stocksim.answers.stock.decide import Between, StockingPlan, plan_stocking, plans_between
-from stocksim.answers.stock.file import plan_changes
+from stocksim.answers.stock.file import plan_changes, planned_text
+from stocksim.answers.stock.keep import KeptPlan, is_to_keep, keep_plan
 from stocksim.answers.stock.problem import Problem, build_problem
 from stocksim.answers.stock.reasons import Worth, worth_of_more
 from stocksim.answers.stock.seasons import USUAL_BAND_WEIGHT, margin_of
 from stocksim.answers.stock.words import GOAL_WORDS
-from stocksim.faces import guard, markup, saving_bar, screen
+from stocksim.faces import guard, keeping, markup, saving_bar, screen
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import StockingTable
 
@@ -58,7 +60,7 @@ def first_wishes(site: Site) -> First:
     worth += sum(option.cost for option in wishes.options.values())
     species = {c.species for c in site.file.cohorts.values()} | {c.species for c in wishes.candidates.values()}
     band = USUAL_BAND_WEIGHT if wishes.feed_band_weight is None else wishes.feed_band_weight
-    goal = ",".join(wishes.goal)
+    goal = "keep" if is_to_keep(site, None) else ",".join(wishes.goal)
     top = max(int(worth) + 1, int(wishes.budget or 0), 1)
     return First(
         list(GOALS).index(goal) if goal in GOALS else 0, wishes.budget, top, worth > 0.0, wishes.species_at_least,
@@ -85,6 +87,12 @@ def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
     return plan_stocking(problem.site, wished.goal, _PLAN_S, wishes=wishes, problem=problem, gap=_GAP)
 
 
+@st.cache_resource(max_entries=20, show_spinner=False)
+def kept_of(source: screen.Source) -> KeptPlan:
+    """What keeps the fish of a sound site."""
+    return keep_plan(screen.solve(source).site)
+
+
 @st.cache_resource(max_entries=20, show_spinner="Solving again with a tenth more of each")
 def worths_of(source: screen.Source, wished: Wished) -> list[Worth]:
     """What more of each binding limit would bring."""
@@ -100,7 +108,20 @@ def plans_of(source: screen.Source, wished: Wished, pair: tuple[str, str]) -> li
     return plans_between(plan_of(source, wished), *pair, time_limit_s=_BETWEEN_S)
 
 
-def confirm_plan(source: screen.Source, plan: StockingPlan, text: str) -> None:
+def offer_plan(source: screen.Source, plan: StockingPlan | KeptPlan, wished: Wished | None = None) -> None:
+    """The planned site file to download, or to take into the site after a look at what changes."""
+    state, asked = st.session_state, (source, wished)
+    text = planned_text(source.text, plan, source.name)
+    with st.container(horizontal=True):
+        stem = Path(source.name).stem
+        st.download_button("Download the planned site file", text, f"{stem}_planned.toml", on_click="ignore")
+        if not keeping.is_read_only() and st.button("Take the plan into the site"):
+            state.stock_taking = asked
+    if state.get("stock_taking") == asked and not keeping.is_read_only():
+        confirm_plan(source, plan, text)
+
+
+def confirm_plan(source: screen.Source, plan: StockingPlan | KeptPlan, text: str) -> None:
     """Ask before a plan goes into the site: what will change, in words and line by line."""
     state = st.session_state
 

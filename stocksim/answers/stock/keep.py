@@ -1,0 +1,117 @@
+"""A plan that keeps the fish that are there to their harvest, by the least change: the season's own advice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from stocksim.changes.change import prove
+from stocksim.changes.search import Progress
+from stocksim.changes.ways import Advice, Way, advise, fish_kg
+from stocksim.engine.results.deaths import ledger
+from stocksim.engine.results.frames import Season
+from stocksim.site.reading import Site
+
+_WISHES = ("candidates", "options", "harvest_wishes", "own", "species_at_least", "budget")  # of the stocking table
+
+
+@dataclass(frozen=True)
+class KeptPlan:
+    """What keeps the fish of a site.
+
+    Parameters
+    ----------
+    season : Season
+        As the file has it.
+    advice : Advice
+        What the season advises.
+    way : Way or None
+        The way of it that keeps most fish; None where nothing has to change.
+    after : Season
+        With that way.
+    """
+
+    season: Season
+    advice: Advice
+    way: Way | None
+    after: Season
+
+    @property
+    def site(self) -> Site:
+        """The site as the file has it."""
+        return self.season.site
+
+    @property
+    def fields(self) -> Mapping[str, Any]:
+        """What the plan writes into the site file."""
+        return self.way.fields if self.way else {}
+
+    @property
+    def tables(self) -> dict[str, Any]:
+        """Tables of the planned site file."""
+        return dict(self.after.site.raw)
+
+    @cached_property
+    def fish(self) -> float:
+        """Fish that the file's cohorts have, stocked on whatever day."""
+        return sum(entries["stocked"][0] for entries in ledger(self.season.layout, self.season.course).values())
+
+    @cached_property
+    def kept(self) -> float:
+        """Fish that are harvested, or alive at the season's end."""
+        return kept_fish(self.after)
+
+    @cached_property
+    def kept_kg(self) -> float:
+        """Kilos of fish harvested, sold or eaten small, and left at the end. [kg]"""
+        return fish_kg(self.after)
+
+    @property
+    def is_harmless(self) -> bool:
+        """Whether the plan leaves no limit broken that harms fish."""
+        return not self.advice.must_change or (self.way is not None and not self.way.left)
+
+
+def kept_fish(season: Season) -> float:
+    """Fish that are harvested by a date, or alive at the season's end."""
+    book = ledger(season.layout, season.course)
+    return sum(entries["harvested"][0] + entries["at_end"][0] for entries in book.values())
+
+
+def is_to_keep(site: Site, goals: Sequence[str] | None) -> bool:
+    """Whether the fish that are there are to be kept: asked for so, or where neither file nor keeper names a goal.
+
+    Not where the file offers fish to buy or wishes for more: then what to take is chosen by `plan_stocking`.
+    """
+    stocking = site.raw.get("stocking", {})
+    if any(stocking.get(key) for key in _WISHES):
+        return False
+    asked = goals or (stocking.get("goal", "keep"),)
+    return tuple(asked) == ("keep",)
+
+
+def keep_plan(site: Site, progress: Progress | None = None) -> KeptPlan:
+    """Keep the fish that are there, by the least change that a run of the season proves.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    progress : callable, optional
+        As for `advise`.
+
+    Returns
+    -------
+    KeptPlan
+        Of the ways that leave least broken, the one with most fish harvested or alive at the end; the same on every
+        machine, for work is counted in seasons.
+    """
+    season = prove(site, {})
+    advice = advise(season, progress)
+    ways = [(way, prove(site, way.fields)) for way in advice.ways]
+    # whole fish, so that a hair of a fish's chance of dying decides nothing
+    ways.sort(key=lambda pair: (len(pair[0].left), -round(kept_fish(pair[1])), pair[0].points))
+    way, after = ways[0] if ways else (None, season)
+    return KeptPlan(season, advice, way, after)

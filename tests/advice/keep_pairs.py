@@ -1,0 +1,92 @@
+"""Pairs of sites of which one has more than the other, and whether the plan that keeps its fish gives no less.
+
+python tests/advice/keep_pairs.py     prints how many pairs hold, by what is more
+
+All sites are invented: those of `troubled` and the same with a longer season, a larger tank, more air, or a second loop
+that shares no water. More air may strip carbon dioxide and so raise ammonia: it comes as a supply that stands idle, the
+choice of a larger pump at hand, as what is more must be free to stay unused.
+"""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import sys
+from pathlib import Path
+from typing import Any
+
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
+
+from small_sites import build  # noqa: E402
+from troubled import HEALTHY, broken_sites  # noqa: E402
+
+from stocksim.answers.stock.keep import keep_plan  # noqa: E402
+from stocksim.errors import InputError  # noqa: E402
+
+_DAYS, _LARGER = 45, 1.5
+# what a plan may give less, for fish go whole and machines come in sizes
+WITHIN = 0.02
+
+
+def _season(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+    shorter = copy.deepcopy(tables)
+    shorter["season"]["end"] -= dt.timedelta(days=_DAYS)
+    return shorter, tables, 0.0
+
+
+def _tank(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+    larger = copy.deepcopy(tables)
+    for tank in larger["tanks"].values():
+        number, unit = tank["volume"].split()
+        tank["volume"] = f"{_LARGER * float(number):g} {unit}"
+    return tables, larger, 0.0
+
+
+def _air(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+    """A keeper who will buy no air pump, and one who may."""
+    without = copy.deepcopy(tables)
+    without["advice"] = {"never": ["air"]}
+    return without, tables, 0.0
+
+
+def _loop(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+    """A loop apart, with perch of its own: what the two give alone, the two give together."""
+    other = copy.deepcopy(HEALTHY["perch"])
+    both = copy.deepcopy(tables)
+    both["loops"]["apart"] = other["loops"]["main"]
+    for table in ("tanks", "beds"):
+        for name, entry in other[table].items():
+            both[table][f"apart_{name}"] = entry | {"loop": "apart"}
+    for name, entry in other["cohorts"].items():
+        both["cohorts"][f"apart_{name}"] = entry | {"tank": f"apart_{entry['tank']}"}
+    return tables, both, keep_plan(build(other)).kept_kg
+
+
+MORE = {"a longer season": _season, "larger tanks": _tank, "air at hand": _air, "a loop apart": _loop}
+
+
+def pair(tables: dict[str, Any], more: str) -> tuple[dict[str, Any], dict[str, Any], float]:
+    """Tables with less and with more, and the kilos that what is more gives by itself."""
+    return MORE[more](tables)
+
+
+def main() -> None:
+    """Print how many pairs hold."""
+    for more in MORE:
+        held, failed = 0, []
+        for site in broken_sites():
+            try:
+                less, greater, apart_kg = pair(site.tables, more)
+                before, after = keep_plan(build(less)).kept_kg + apart_kg, keep_plan(build(greater)).kept_kg
+            except InputError as error:
+                failed.append(f"{site.name}: {error}")
+                continue
+            if after >= (1.0 - WITHIN) * before:
+                held += 1
+            else:
+                failed.append(f"{site.name}: {before:.2f} kg, {after:.2f} with more")
+        print(f"{more}: {held} of {held + len(failed)} pairs", *failed, sep="\n  ", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,134 @@
+"""The plan that keeps the fish that are there: who lives, what changes, and that its file proves it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from command_line import runner
+
+sys.path.insert(0, str(Path(__file__).parent / "advice"))
+
+from keep_pairs import MORE, pair
+from small_sites import build, one_tank
+from troubled import HEALTHY, broken_sites, changed
+
+from stocksim import load_site, run_season
+from stocksim.answers.stock.answer import keep_answer
+from stocksim.answers.stock.file import write_planned
+from stocksim.answers.stock.keep import is_to_keep, keep_plan, kept_fish
+from stocksim.changes import change
+from stocksim.engine.results.harm import harms
+from stocksim.site.reading import site_from_text
+
+GRAVEL_HOUSE = Path(__file__).parent / "data" / "gravel_house.toml"
+
+
+@pytest.fixture(scope="module")
+def gravel():
+    """230 fish over gravel that nobody doses: in summer nearly all perch and catfish die of nitrite."""
+    return keep_plan(load_site(GRAVEL_HOUSE))
+
+
+def test_a_household_keeps_nine_tenths_of_its_fish_by_a_change_of_its_water(gravel):
+    assert kept_fish(gravel.season) < 80.0
+    assert gravel.fish == pytest.approx(230.0)
+    assert gravel.kept >= 207.0
+    assert gravel.is_harmless
+    assert gravel.way.holds
+
+
+def test_the_planned_file_proves_the_plan(gravel, tmp_path):
+    path, *_ = write_planned(tmp_path / "plan", GRAVEL_HOUSE, gravel)
+    season = run_season(load_site(path))
+    assert kept_fish(season) == pytest.approx(gravel.kept, rel=1e-9)
+    assert not any(harms(season, finding) for finding in season.findings)
+    # comments of the keeper's file stay
+    assert "# Invented: a household" in path.read_text()
+
+
+def test_the_answer_opens_with_what_changes_and_that_all_else_stays(gravel):
+    answer = keep_answer(gravel)
+    (step,) = gravel.way.steps
+    assert answer.verdict.startswith("Dose loop main to hold")
+    assert f"{gravel.kept:.0f} of the 230 fish live" in answer.verdict
+    assert (answer.is_trouble, answer.is_caution) == (False, False)
+    data = answer.data
+    assert data["plan"]["ways"][0]["changes"][0]["kind"] == str(step.change.kind)
+    assert data["kept"] == round(gravel.kept, 2)
+    assert set(data["cohorts"]) == set(gravel.site.file.cohorts)
+
+
+def test_the_same_plan_whatever_was_run_before(gravel):
+    for memo in (change._seasons, change._trials):
+        memo._kept.clear()
+    keep_plan(build(HEALTHY["trout"]))
+    again = keep_plan(load_site(GRAVEL_HOUSE))
+    assert (again.fields, again.advice.seasons) == (gravel.fields, gravel.advice.seasons)
+
+
+def test_healthy_fish_are_kept_as_they_are():
+    plan = keep_plan(build(HEALTHY["perch"]))
+    assert plan.way is None
+    assert plan.fields == {}
+    assert plan.after is plan.season
+    assert keep_answer(plan).verdict.startswith("Keep all fish as they are: nothing has to change")
+
+
+def test_of_the_ways_that_hold_the_one_that_keeps_most_fish_is_taken():
+    tables = changed(HEALTHY["tilapia"], {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": "8 W"}})
+    plan = keep_plan(build(tables))
+    kept = {way.kind: kept_fish(run_season(plan.site, **way.fields)) for way in plan.advice.ways if not way.left}
+    assert len(kept) > 1
+    assert round(plan.kept) == round(max(kept.values()))
+
+
+def test_fish_that_nothing_keeps_are_told_first_and_never_green():
+    tables = one_tank("nile_tilapia", "tilapia_34", 4.0, days=60, count=60)
+    tables["advice"] = {"never": ["heat"]}
+    plan = keep_plan(build(tables))
+    assert not plan.is_harmless
+    answer = keep_answer(plan)
+    assert answer.is_trouble
+
+
+def test_a_site_without_fish_has_nothing_to_keep():
+    assert "No fish are stocked" in keep_answer(keep_plan(build(one_tank(count=0)))).verdict
+
+
+@pytest.mark.parametrize(
+    ("stocking", "goals", "kept"),
+    [
+        (None, None, True), (None, ("keep",), True), (None, ("edible",), False), (None, ("keep", "edible"), False),
+        ({"margin": 0.1}, None, True), ({"goal": "edible"}, None, False),
+        ({"harvest_wishes": [{"species": "nile_tilapia", "weight": "1 kg", "by": "2026-10-20"}]}, None, False),
+    ],
+)  # fmt: skip
+def test_fish_are_kept_where_nothing_else_is_asked(stocking, goals, kept):
+    tables = one_tank()
+    if stocking is not None:
+        tables["stocking"] = stocking
+        if "harvest_wishes" in stocking:
+            tables["stocking"]["harvest_wishes"][0]["by"] = tables["season"]["end"]
+    assert is_to_keep(build(tables), goals) is kept
+
+
+def test_the_command_keeps_by_default_and_writes_the_plan(monkeypatch, capsys, tmp_path):
+    run = runner(monkeypatch, capsys, tmp_path)
+    ran = run("stock", GRAVEL_HOUSE, "--json", "--out", tmp_path / "out")
+    assert ran.code == 0
+    assert ran.data["goal"] == ["keep"]
+    assert ran.data["kept"] >= 207.0
+    written = (tmp_path / "out" / "gravel_house_planned.toml").read_text()
+    assert site_from_text(written, tmp_path, "x.toml").file.loops["main"].alkalinity_target == 80.0
+    assert run("stock", GRAVEL_HOUSE, "--goal", "keep", "--json").data["kept"] == ran.data["kept"]
+
+
+# the whole list takes minutes: `python tests/advice/keep_pairs.py` runs it, a second loop among it
+@pytest.mark.parametrize("site", list(broken_sites())[::14], ids=lambda site: site.name)
+@pytest.mark.parametrize("more", [more for more in MORE if more != "a loop apart"])
+def test_more_time_room_or_air_gives_no_less(site, more):
+    """What can be eaten on a day can be eaten then, however long the season goes on; what is more may stay unused."""
+    less, greater, apart_kg = pair(site.tables, more)
+    assert keep_plan(build(greater)).kept_kg >= 0.98 * (keep_plan(build(less)).kept_kg + apart_kg)

@@ -18,10 +18,10 @@ from stocksim.changes.change import ADVICE_OF, Action
 from stocksim.changes.ways import EFFORT, advise
 from stocksim.site.kinds import ADVICE_KINDS
 
-# The whole list takes minutes: `python tests/advice/score.py` runs it. Here are those of the first healthy site, the
-# hand-made ones, and every sixth of the others.
-CHOSEN = [site for site in broken_sites() if site.name.startswith("tilapia")] + list(other_sites())
-CHOSEN += [site for site in broken_sites() if not site.name.startswith("tilapia")][::6]
+# The whole list takes minutes: `python tests/advice/score.py` runs it. Here are every second of the first healthy site
+# and of the hand-made ones, and every ninth of the others.
+CHOSEN = [site for site in broken_sites() if site.name.startswith("tilapia")][::2] + list(other_sites())[::2]
+CHOSEN += [site for site in broken_sites() if not site.name.startswith("tilapia")][::9]
 CHOSEN = [site for site in CHOSEN if any(f.is_broken for f in run_season(build(site.tables)).findings)]
 
 
@@ -29,7 +29,7 @@ def test_there_are_enough_troubled_sites():
     sites = all_sites()
     assert len(sites) >= 60
     assert sum(site.undo is not None for site in sites) >= 40
-    assert len(CHOSEN) >= 30
+    assert len(CHOSEN) >= 20
 
 
 @pytest.mark.parametrize("site", CHOSEN, ids=lambda site: site.name)

@@ -100,6 +100,19 @@ def more_air(season: Season, finding: Finding, tank: str) -> Iterator[Change]:
         )
 
 
+def smaller_pump(season: Season, change: Change) -> Change | None:
+    """The air pump that is sold one size smaller, where that is still more than there is; None for another change."""
+    if change.kind is not Action.MORE_AIR:
+        return None
+    at = change.amounts
+    smaller = [watts for watts in shop_powers(at["power_w"]) if at["now_w"] + 0.01 < watts < at["power_w"]]
+    if not smaller:
+        return None
+    field = f"tanks.{at['tank']}.oxygen_supply"
+    supply = {"kind": "diffuser", "power": f"{smaller[-1]:g} W"}
+    return Change(Action.MORE_AIR, {field: supply}, at | {"power_w": smaller[-1]})
+
+
 def shop_powers(most_w: float) -> list[float]:
     """Powers of air pumps to be had, several of the largest where more is asked for. [W]"""
     largest = SHOP_POWERS_W[-1]

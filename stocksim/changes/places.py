@@ -59,6 +59,17 @@ def _fewest_out(season: Season, finding: Finding, column: int, day: int) -> Chan
     return None if fish is None else _out(season, column, day, fish, there)
 
 
+def less_out(season: Season, change: Change) -> Change | None:
+    """A harvest or sale of a few fish less, by the step in which their number was sought; None for another change."""
+    at = change.amounts
+    if change.kind is not Action.TAKEN_OUT or change.start is None or at["cohort"] not in season.layout.cohorts:
+        return None
+    fish = at["fish"] - max(1, at["of"] // 50)
+    day = (change.start - season.layout.start).days
+    columns = [c for c in _heaviest(season, [at["tank"]], day) if season.layout.cohorts[c] == at["cohort"]]
+    return _out(season, columns[0], day, fish, at["of"]) if columns and fish >= 1 else None
+
+
 def first_near(season: Season, finding: Finding) -> int:
     """First day of the season on which a limit is nearer than the reserve."""
     near = np.flatnonzero(margin_of(season, finding) < reserve_percent(season.site, finding.limit))

@@ -23,11 +23,14 @@ from stocksim.changes.change import (
     is_past,
     loop_of,
     mends,
+    mends_when_run,
     prove,
     reserve_percent,
     spares_fish,
 )
-from stocksim.changes.fish import shop_powers
+from stocksim.changes.effort import EFFORT, more_fish_kg, points
+from stocksim.changes.fish import shop_powers, smaller_pump
+from stocksim.changes.places import less_out
 from stocksim.changes.search import (
     Deaths,
     Help,
@@ -55,13 +58,6 @@ PREFERENCES: dict[str, tuple[str, ...]] = {
     "equipment": ("air", "flow", "salt", "base", "solids", "vents", "shade", "biofilter"),
     "feed less": ("hours", "feed"),
 }
-# What a change of each kind asks of a keeper, in points: nothing bought 1, a small machine or much water 2, building 4,
-# heating 6; and what fish that are never eaten cost, points for all of the season's kilos (both assumed).
-EFFORT: dict[str, float] = {
-    "harvest": 1.0, "move": 1.0, "hours": 1.0, "feed": 1.0, "base": 1.0, "salt": 1.0, "stock": 1.0, "solids": 1.0,
-    "vents": 1.0, "water": 2.0, "air": 2.0, "flow": 2.0, "plant": 2.0, "shade": 2.0, "biofilter": 4.0, "heat": 6.0,
-}  # fmt: skip
-_POINTS_FOR_ALL_FISH = 10.0
 # what is not sought where the other is found: fish that never come weigh less at the end than those taken out later
 _OUTDONE_BY = {"stock": "harvest"}
 _CLEARLY_PERCENT = 10.0  # of a limit (assumed)
@@ -255,24 +251,6 @@ def _where(change: Change) -> str:
     return str(at.get("where") or at.get("tank") or at.get("loop") or at.get("cohort") or "")
 
 
-def points(season: Season, after: Season, changes: Sequence[Change]) -> float:
-    """What changes ask of a keeper: the effort of each, and the kilos of fish that the season gives less for them."""
-    lost = max(-_more_fish_kg(season, after), 0.0) / max(fish_kg(season), 1e-9)
-    return sum(EFFORT[ADVICE_OF[change.kind]] for change in changes) + _POINTS_FOR_ALL_FISH * lost
-
-
-def fish_kg(season: Season) -> float:
-    """Fish harvested or otherwise taken, and left at the end. [kg]"""
-    course = season.course
-    left = float((course.count[0, -1] * course.weight_g[0, -1]).sum()) / 1000.0
-    out = sum(float(t.mass_g[0]) for t in course.transfers if t.happening.target < 0 <= t.happening.source) / 1000.0
-    return left + out
-
-
-def _more_fish_kg(season: Season, after: Season) -> float:
-    return fish_kg(after) - fish_kg(season)
-
-
 class _Draft(NamedTuple):
     """A way in the making: its season so far, and per step the fields it writes and the events it adds."""
 
@@ -297,7 +275,7 @@ def _way(season: Season, kind: str, asked: list[int]) -> Way:
         tuple(_broken(draft.season, draft.steps)),
         tuple(_near(season, draft.season)),
         deaths_in(draft.season, season),
-        _more_fish_kg(season, draft.season),
+        more_fish_kg(season, draft.season),
         _fed_kg(draft.season) - _fed_kg(season),
         points(season, draft.season, [step.change for step in draft.steps]),
     )
@@ -329,6 +307,7 @@ def _grown(
 
 def _resized(season: Season, draft: _Draft) -> _Draft:
     """Each change sought anew beside all the others: those after it may ask more of it, or less."""
+    is_enough = not _troubles(season, draft.season, draft.steps)  # then only less of it is worth a search
     for at in range(len(draft.steps)):
         steps, added = list(draft.steps), list(draft.added)
         step = steps.pop(at)
@@ -336,6 +315,8 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
         try:
             base = prove(season.site, _fields(season.site, steps, added))
         except InputError:  # others stand on it, as a harvest of fish that it moved
+            continue
+        if is_enough and _is_least(season, base, step):
             continue
         kind = ADVICE_OF[step.change.kind]
         for finding in [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]:
@@ -348,6 +329,15 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
             if _merit(season, resized) < _merit(season, draft):
                 draft = resized
     return draft
+
+
+def _is_least(season: Season, base: Season, step: Step) -> bool:
+    """Whether a little less of a harvest or of air would not do beside the other changes: then it stands as it is."""
+    less = less_out(base, step.change) or smaller_pump(base, step.change)
+    if less is None:
+        return False
+    finding = next((f for f in _troubles(season, base, []) if (f.limit, f.where) in step.cures), None)
+    return finding is not None and not mends_when_run(base, finding, less)
 
 
 def _merit(season: Season, draft: _Draft) -> tuple[float, ...]:

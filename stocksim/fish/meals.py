@@ -133,6 +133,28 @@ def at_hours(waves: Sequence[ComplexArray], hour: ArrayLike) -> FloatArray:
     return total
 
 
+def by_hour(waves: Sequence[ComplexArray]) -> FloatArray:
+    """Departure from the day's mean at every whole hour, as `at_hours` gives it.
+
+    Parameters
+    ----------
+    waves : sequence of ndarray of complex, each shape (...)
+        As of `at_hours`. [any unit]
+
+    Returns
+    -------
+    ndarray, shape (24, ...)
+        At hours 0 to 23, in the unit of the amplitudes.
+    """
+    angle = 2.0 * np.pi / 24.0 * np.arange(24)[:, None] * np.arange(1, len(waves) + 1)
+    together = np.stack(waves)
+    # no matrix product: its sums would run in another order for another number of tanks
+    return np.asarray(
+        np.einsum("hk,k...->h...", np.cos(angle), together.real)
+        - np.einsum("hk,k...->h...", np.sin(angle), together.imag)
+    )
+
+
 def fasting_share(
     maintenance_per_kg: ArrayLike,
     weight_g: ArrayLike,

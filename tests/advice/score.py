@@ -23,8 +23,9 @@ from troubled import Troubled, broken_sites, other_sites  # noqa: E402
 
 from stocksim import run_season  # noqa: E402
 from stocksim.changes.change import Action  # noqa: E402
+from stocksim.changes.effort import EFFORT  # noqa: E402
 from stocksim.changes.fish import shop_powers  # noqa: E402
-from stocksim.changes.ways import EFFORT, Advice, Way, advise  # noqa: E402
+from stocksim.changes.ways import Advice, Way, advise  # noqa: E402
 from stocksim.engine.results.findings import tank_extremes, water_limit_series  # noqa: E402
 from stocksim.engine.results.frames import Season  # noqa: E402
 from stocksim.engine.season import simulate  # noqa: E402

@@ -15,7 +15,8 @@ from troubled import HEALTHY, broken_sites, changed, other_sites
 
 from stocksim import run_season
 from stocksim.changes.change import ADVICE_OF, Action
-from stocksim.changes.ways import EFFORT, advise
+from stocksim.changes.effort import EFFORT
+from stocksim.changes.ways import advise
 from stocksim.site.kinds import ADVICE_KINDS
 
 # The whole list takes minutes: `python tests/advice/score.py` runs it. Here are every second of the first healthy site

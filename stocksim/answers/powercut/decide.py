@@ -26,6 +26,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.engine.results.hours import day_waves
 from stocksim.errors import Fault, InputError, shown
 from stocksim.fish.meals import ComplexArray, at_hours
+from stocksim.fish.meals import by_hour as departure_by_hour
 from stocksim.fish.thermal import is_cold_known
 from stocksim.heat.outage import Cooling, cooling, hours_to
 from stocksim.heat.temperatures import warmth_of_site
@@ -243,7 +244,7 @@ def use_factors(season: Season, scenario: int = 0) -> FloatArray:
     """
     waves = day_waves(with_scenarios(season.layout), season.course).oxygen_use
     mean = (season.course.fish_oxygen_g @ season.layout.cohort_tank)[scenario]
-    by_hour = np.stack([at_hours([wave[scenario] for wave in waves], hour) for hour in range(24)])
+    by_hour = departure_by_hour([wave[scenario] for wave in waves])
     return np.asarray(1.0 + np.divide(by_hour, mean, out=np.zeros_like(by_hour), where=mean > 0.0))
 
 

@@ -8,8 +8,9 @@ from functools import cached_property
 from typing import Any
 
 from stocksim.changes.change import prove
+from stocksim.changes.effort import fish_kg
 from stocksim.changes.search import Progress
-from stocksim.changes.ways import Advice, Way, advise, fish_kg
+from stocksim.changes.ways import Advice, Way, advise
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
 from stocksim.site.reading import Site

@@ -24,7 +24,7 @@ from stocksim.fish.meals import (
     OXYGEN_AFTER_MEALS,
     OXYGEN_RESPONSE,
     USUAL_MEALS_PER_DAY,
-    at_hours,
+    by_hour,
     meal_waves,
     usual_hours,
 )
@@ -89,7 +89,7 @@ def oxygen_response(layout: Layout, course: Course, scenario: int = 0) -> Oxygen
         one_each[np.arange(tanks), 0, np.arange(tanks)] = wave
         loads = (layout.volume_m3, exchange, flow, layout.sump_volume_m3, flow @ members + sump_exchange, members)
         waves.append(daily_swing(*loads, one_each, number)[..., :tanks])
-    swing = np.max([at_hours(waves, hour) for hour in range(24)], axis=0)
+    swing = by_hour(waves).max(axis=0)
     by_tank = by_tank + swing.transpose(1, 2, 0)
     return OxygenResponse(without_fish, by_tank.transpose(1, 2, 0), by_loop.T)
 

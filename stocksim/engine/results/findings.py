@@ -23,7 +23,7 @@ from stocksim.fish.company import (
     longest_sibling_share,
 )
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
-from stocksim.fish.meals import at_hours
+from stocksim.fish.meals import by_hour
 from stocksim.plants.area import planting_ratio
 from stocksim.site.kinds import LIMITS, hard_limits
 from stocksim.water.ammonia import unionized_fraction
@@ -65,11 +65,9 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     layout = with_scenarios(layout)
     tanks = len(layout.tanks)
     waves = day_waves(layout, course)
-    fall, rise, hour = np.zeros(waves.oxygen[0].shape), np.zeros(waves.tan[0].shape), np.zeros(waves.oxygen[0].shape)
-    for at in range(24):
-        oxygen = at_hours(waves.oxygen, at)
-        hour = np.where(oxygen < fall, float(at), hour)
-        fall, rise = np.minimum(fall, oxygen), np.maximum(rise, at_hours(waves.tan, at))
+    oxygen = by_hour(waves.oxygen)
+    fall, rise = np.minimum(oxygen.min(axis=0), 0.0), np.maximum(by_hour(waves.tan).max(axis=0), 0.0)
+    hour = np.where(fall < 0.0, oxygen.argmin(axis=0), 0).astype(float)
     temperature = (layout.temperature_c @ layout.leaf_loop.T)[..., :tanks]
     toxic = unionized_fraction(course.ph, temperature)
     tan = course.tan_mg_l[..., :tanks]

@@ -76,6 +76,17 @@ def test_healthy_fish_are_kept_as_they_are():
     assert keep_answer(plan).verdict.startswith("Keep all fish as they are: nothing has to change")
 
 
+def test_cautions_that_are_passed_change_nothing_and_are_not_green():
+    (site,) = [site for site in broken_sites() if site.name == "bass: far too many fish in one tank"]
+    plan = keep_plan(build(site.tables))
+    assert plan.way is not None
+    answer = keep_answer(plan)
+    assert answer.verdict.startswith(
+        f"Keep all fish as they are: nothing has to change, and {kept_fish(plan.season):.0f}"
+    )
+    assert (answer.is_trouble, answer.is_caution) == (False, True)
+
+
 def test_of_the_ways_that_hold_the_one_that_keeps_most_fish_is_taken():
     tables = changed(HEALTHY["tilapia"], {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": "8 W"}})
     plan = keep_plan(build(tables))

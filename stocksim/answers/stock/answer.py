@@ -9,7 +9,7 @@ from typing import Any, Literal
 from stocksim.answers.stock import words
 from stocksim.answers.stock.charts import tanks_html
 from stocksim.answers.stock.decide import PLANS, Between, StockingPlan
-from stocksim.answers.stock.keep import KeptPlan
+from stocksim.answers.stock.keep import KeptPlan, kept_fish
 from stocksim.answers.stock.program import Broken
 from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
@@ -312,7 +312,8 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
         Section("cautions", [*_heads("Cautions"), points(cautions(after), "background")], "Cautions", is_open=True),
     ]
     title = f"{plan.site.file.site.name}: keeping the fish that are there"
-    is_caution = plan.is_harmless and any(finding.is_broken for finding in after.findings)
+    passed = plan.season if not plan.advice.must_change else after
+    is_caution = plan.is_harmless and any(finding.is_broken for finding in passed.findings)
     told = partial(_keep_data, plan)
     return Answer(title, keep_headline(plan), sections, told, not plan.is_harmless, is_caution=is_caution)
 
@@ -340,7 +341,11 @@ def keep_headline(plan: KeptPlan) -> str:
     rest = f"; and {len(steps) - _FEW_STEPS} more below" if len(steps) > _FEW_STEPS else ""
     changes = f"{'; '.join(steps[:_FEW_STEPS])}{rest}. Everything else stays, and {told}."
     if not plan.advice.must_change:
-        return f"Keep the fish: nothing has to change. For every caution to hold too: {changes}"
+        kept = round(kept_fish(plan.season))
+        return (
+            f"Keep all fish as they are: nothing has to change, and {kept} of the {fish} live to their harvest or to "
+            "the season's end. Cautions are passed; what would keep them too stands below."
+        )
     if plan.way.left:
         return f"These fish cannot all be kept well by any change that was tried. The least bad: {changes}"
     return f"{changes[0].upper()}{changes[1:]}"

@@ -18,12 +18,13 @@ from stocksim.engine.arrays.layout import Layout, first_days
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.deaths import deaths_of_water_or_hunger
 from stocksim.engine.results.findings import Finding, tank_extremes, water_limit_series, worst_margin
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, margin_of
 from stocksim.engine.running import run_season
 from stocksim.engine.season import CHUNK, in_chunks
 from stocksim.errors import InputError
 from stocksim.memo import Memo, content_key
 from stocksim.site.kinds import LIMITS
+from stocksim.site.model import SiteFile
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
@@ -101,8 +102,17 @@ ADVICE_OF: dict[Action, str] = {
 
 def allowed(site: Site, changes: Iterable[Change]) -> list[Change]:
     """Changes without those of the kinds that the keeper forbids (`[advice] never`)."""
-    never = site.file.advice.never
-    return [change for change in changes if ADVICE_OF[change.kind] not in never]
+    return [change for change in changes if not is_forbidden(site.file, change)]
+
+
+def is_forbidden(file: SiteFile, change: Change | None) -> bool:
+    """Whether a keeper wants no advice of a change's kind, or of the kind of one that is made with it."""
+    if change is None:
+        return False
+    together = change.amounts.get("changes", ())
+    if together:
+        return any(is_forbidden(file, one) for one in together)
+    return ADVICE_OF[change.kind] in file.advice.never
 
 
 class Care(StrEnum):
@@ -372,16 +382,6 @@ def stocked_for(season: Season, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return (season.layout.count > 0.0) & np.isin(roots, roots[inside])
 
 
-def loop_of(season: Season, finding: Finding) -> str:
-    """Loop that a finding concerns; of a cohort where it is on the worst day."""
-    table, name = finding.where.split(".")
-    if table == "loops":
-        return name
-    if table == "cohorts":
-        name = season.layout.stay_on(name, (finding.worst_date - season.layout.start).days).table.tank
-    return season.site.file.tanks[name].loop
-
-
 # --- whether a season that was run with a change has mended a limit, and at whose cost
 
 
@@ -425,17 +425,6 @@ def _holds(after: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     days_past = [(day - after.layout.start).days for day in past]
     least = reserve_percent(after.site, finding.limit)
     return is_judged and not bool((np.delete(margin, days_past) < least).any())
-
-
-def margin_of(season: Season, finding: Finding) -> FloatArray:
-    """Margin of a finding's limit at its place, shape (day,), the worst of a cohort's stays. [%]
-
-    NaN on days on which it does not apply.
-    """
-    (series,) = [one for one in season.water_limits if one.limit == finding.limit] or [season.series_of(finding.limit)]
-    columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
-    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
-    return np.asarray(np.fmin.reduce(np.broadcast_to(series.margin_percent, shape)[0][:, columns], axis=1))
 
 
 def is_past(season: Season, finding: Finding, past: Sequence[dt.date]) -> bool:

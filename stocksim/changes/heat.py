@@ -1,4 +1,4 @@
-"""Heat for water as a change, and the air that crops bear: one heater for the season's advice and the cold months.
+"""Heat for water as a change: one heater for the season's advice and the cold months.
 
 Apart from `search`, for sources of changes stand together, a topic a file.
 """
@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from stocksim.changes.change import ADVICE_OF, Change
 from stocksim.site.climate_faults import heaters
 from stocksim.site.climate_tables import HeaterTable
 from stocksim.site.model import SiteFile
@@ -50,13 +49,3 @@ def least_whole_degree(temperature_c: float, units: str) -> int:
 def degree_text(degrees: float, units: str) -> str:
     """Degrees of the keeper's units as a site file has them."""
     return f"{degrees} {face_unit('temperature', units)}"
-
-
-def is_forbidden(file: SiteFile, change: Change | None) -> bool:
-    """Whether a keeper wants no advice of a change's kind, or of the kind of one that is made with it."""
-    if change is None:
-        return False
-    together = change.amounts.get("changes", ())
-    if together:
-        return any(is_forbidden(file, one) for one in together)
-    return ADVICE_OF[change.kind] in file.advice.never

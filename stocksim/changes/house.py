@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from stocksim.changes.change import Action, Change, loop_of
+from stocksim.changes.change import Action, Change
 from stocksim.engine.results.findings import Finding
-from stocksim.engine.results.frames import Season
-from stocksim.site.climate_tables import ComputedTemperature
+from stocksim.engine.results.frames import Season, loop_of
+from stocksim.site.climate_tables import ComputedTemperature, VentsTable
 from stocksim.site.kinds import LIMITS
 
 _COOLER_K = (3.0, 6.0, 9.0, 12.0, 15.0)  # that vents open earlier, or below the limit where there are none (assumed)
@@ -27,7 +27,7 @@ def earlier_vents(season: Season, finding: Finding) -> Iterator[Change]:
     assert table is not None
     now = table.vents
     from_c = now.opens_at if now else finding.threshold
-    changes = now.air_changes if now else 20.0
+    changes = now.air_changes if now else float(VentsTable.model_fields["air_changes"].default)
     for air_changes in (changes, _FAN_FACTOR * changes):
         for cooler in _COOLER_K:
             written = season.site.raw["greenhouse"].get("vents", {})

@@ -9,9 +9,9 @@ import datetime as dt
 from typing import Any
 
 from stocksim.changes.beds import area_to_build
-from stocksim.changes.change import Action, Care, Change, allowed, loop_of
+from stocksim.changes.change import Action, Care, Change, allowed
 from stocksim.engine.results.beds import Side
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
 from stocksim.site.kinds import LIMITS
 

@@ -18,13 +18,11 @@ from stocksim.changes.change import (
     Care,
     Change,
     least_that_does,
-    loop_of,
-    margin_of,
     mends_when_run,
     reserve_percent,
 )
 from stocksim.engine.results.findings import Finding
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of, margin_of
 
 _DAYS_BEFORE = 3  # that fish go before the limit is near (assumed: a weekend)
 _EATEN_FROM = 0.5  # of the market weight: the largest of fish of this mean weight are worth eating (assumed)

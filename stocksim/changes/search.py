@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from stocksim.changes.beds import area_to_build
-from stocksim.changes.change import Change, loop_of, mends, prove
+from stocksim.changes.change import Change, mends, prove
 from stocksim.changes.fish import (
     fewer_fish,
     less_feed,
@@ -42,7 +42,7 @@ from stocksim.changes.water import (
 from stocksim.engine.results.beds import Side
 from stocksim.engine.results.deaths import deaths_of_water_or_hunger
 from stocksim.engine.results.findings import Finding
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of
 from stocksim.errors import InputError
 from stocksim.site.kinds import LIMITS, Mending, WhyNone
 

@@ -315,8 +315,9 @@ def emptied_more_often(season: Season, loop: str) -> Iterator[Change]:
     days = max(slow.values(), default=1)
     while days > 1:
         days //= 2
-        fields = {f"settlers.{key}.emptied_every_days": days for key, now in slow.items() if now > days}
-        yield Change(Action.EMPTIED, fields, {"settlers": tuple(slow), "days": days, "now_days": max(slow.values())})
+        slower = tuple(key for key, now in slow.items() if now > days)
+        fields = {f"settlers.{key}.emptied_every_days": days for key in slower}
+        yield Change(Action.EMPTIED, fields, {"settlers": slower, "days": days, "now_days": max(slow.values())})
 
 
 def softer_water(season: Season, finding: Finding, loop: str) -> Iterator[Change]:

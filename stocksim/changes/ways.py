@@ -21,7 +21,6 @@ from stocksim.changes.change import (
     Change,
     counted,
     is_past,
-    loop_of,
     mends,
     mends_when_run,
     prove,
@@ -45,7 +44,7 @@ from stocksim.changes.search import (
     unmended,
 )
 from stocksim.engine.results.findings import Finding
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
 from stocksim.errors import InputError
 from stocksim.site.kinds import LIMITS, Mending

@@ -9,11 +9,11 @@ import numpy as np
 
 from stocksim.answers.beds.decide import Budget, LoopBalance, bed_balance, budgets
 from stocksim.changes.beds import area_to_build, hungrier_crops, other_ration, other_stock
-from stocksim.changes.change import Action, Change, allowed, loop_of, prove
+from stocksim.changes.change import Action, Change, allowed, prove
 from stocksim.changes.nitrate import nitrate_changes
 from stocksim.changes.search import newly_broken
 from stocksim.engine.results.beds import Side
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.errors import InputError
 

@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.changes.change import ADVICE_OF, Action, Change
-from stocksim.changes.heat import degree_text, electric_heater, is_forbidden, least_whole_degree
+from stocksim.changes.change import ADVICE_OF, Action, Change, is_forbidden
+from stocksim.changes.heat import degree_text, electric_heater, least_whole_degree
 from stocksim.climate.nodes import SHARED, Network
 from stocksim.engine.arrays.layout import Layout
 from stocksim.errors import InputError

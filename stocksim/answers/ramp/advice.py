@@ -9,10 +9,10 @@ from typing import Any
 
 from stocksim.answers.ramp.climb import from_day, judged
 from stocksim.answers.ramp.fate import LoopFate, loop_fate
-from stocksim.changes.change import loop_of, prove
+from stocksim.changes.change import prove
 from stocksim.changes.ways import Advice, Step, Way, advise
 from stocksim.engine.results.findings import findings
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of
 from stocksim.site.reading import Site
 
 

@@ -7,10 +7,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from stocksim.changes.change import loop_of
 from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.findings import Finding, by_place
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points

@@ -402,3 +402,27 @@ def season_totals(layout: Layout, course: Course) -> dict[str, FloatArray]:
         + summed(course.sump_tan_load_g),
         "oxygen_use_by_fish_kg": summed(course.fish_oxygen_g) / 1000.0,
     }
+
+
+# --- where a finding stands, and how a limit fares there
+
+
+def loop_of(season: Season, finding: Finding) -> str:
+    """Loop that a finding concerns; of a cohort where it is on the worst day."""
+    table, name = finding.where.split(".")
+    if table == "loops":
+        return name
+    if table == "cohorts":
+        name = season.layout.stay_on(name, (finding.worst_date - season.layout.start).days).table.tank
+    return season.site.file.tanks[name].loop
+
+
+def margin_of(season: Season, finding: Finding) -> FloatArray:
+    """Margin of a finding's limit at its place, shape (day,), the worst of a cohort's stays. [%]
+
+    NaN on days on which it does not apply.
+    """
+    (series,) = [one for one in season.water_limits if one.limit == finding.limit] or [season.series_of(finding.limit)]
+    columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
+    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
+    return np.asarray(np.fmin.reduce(np.broadcast_to(series.margin_percent, shape)[0][:, columns], axis=1))

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.results.deaths import DEATHS_TOLD, deaths_by_cause
 from stocksim.engine.results.findings import Finding
-from stocksim.engine.results.frames import Season
+from stocksim.engine.results.frames import Season, loop_of, margin_of
 from stocksim.site.kinds import LIMITS
 
 # causes of death that the breaking of a limit is told by; of others no fish dies in the model
@@ -28,8 +28,8 @@ def is_measured(season: Season, finding: Finding) -> bool:
     level = _TESTED_BY.get(finding.limit)
     if level is None or not finding.is_broken:
         return False
-    broken = _broken_days(season, finding)
-    inside = season.layout.loops.index(_loop_of(season, finding))
+    broken = margin_of(season, finding) < 0.0
+    inside = season.layout.loops.index(loop_of(season, finding))
     return any(loop == inside and level in levels and broken[day] for day, loop, levels in season.layout.water.tests)
 
 
@@ -80,15 +80,6 @@ def _lowest_week(season: Season, inside: NDArray[np.bool_]) -> float:
     return lowest
 
 
-def _broken_days(season: Season, finding: Finding) -> NDArray[np.bool_]:
-    """Days on which a limit is broken at its place, shape (day,)."""
-    series = season.series_of(finding.limit)
-    shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
-    columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
-    margin = np.broadcast_to(series.margin_percent, shape)[0][:, columns]
-    return np.asarray((margin < 0.0).any(axis=1))
-
-
 def _fish_of(season: Season, finding: Finding) -> NDArray[np.bool_]:
     """Columns of the fish that a finding concerns."""
     layout = season.layout
@@ -96,8 +87,3 @@ def _fish_of(season: Season, finding: Finding) -> NDArray[np.bool_]:
     if table == "cohorts":
         return np.array([cohort == name for cohort in layout.cohorts], bool)
     return layout.cohort_tank[:, layout.tanks.index(name)] > 0.0
-
-
-def _loop_of(season: Season, finding: Finding) -> str:
-    table, name = finding.where.split(".")
-    return name if table == "loops" else season.site.file.tanks[name].loop

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import hashlib
+import json
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
@@ -45,6 +46,27 @@ def content_key(*things: Any) -> bytes:
     parts: list[Any] = []
     _add(parts, things)
     return hashlib.blake2b(b"".join(parts), digest_size=16).digest()
+
+
+def written_key(table: Mapping[str, Any]) -> bytes:
+    """Digest of tables as a TOML file holds them, quicker than `content_key`; errors as there.
+
+    Examples
+    --------
+    >>> written_key({"a": [1]}) == written_key({"a": [1]}), written_key({"a": [1]}) == written_key({"a": [1.0]})
+    (True, False)
+    """
+    text = json.dumps(table, default=_of_toml, ensure_ascii=False)
+    return hashlib.blake2b(text.encode("utf-8", "surrogatepass"), digest_size=16).digest()
+
+
+def _of_toml(thing: Any) -> Any:
+    """What JSON has no word for; no text of a file can hold the key's first letter."""
+    if isinstance(thing, (dt.date, dt.time)):
+        return {f"\0{type(thing).__name__}": thing.isoformat()}
+    if isinstance(thing, Mapping):
+        return dict(thing)
+    raise TypeError(f"{type(thing).__name__} is nothing that a site file holds")
 
 
 def _add(parts: list[Any], thing: Any) -> None:

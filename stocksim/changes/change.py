@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from enum import StrEnum, auto
+from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -17,10 +18,10 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.layout import Layout, first_days
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.deaths import deaths_of_water_or_hunger
-from stocksim.engine.results.findings import Finding, tank_extremes, water_limit_series, worst_margin
+from stocksim.engine.results.findings import Finding, Judging, LimitSeries, judge, tank_extremes, worst_margin
 from stocksim.engine.results.frames import Season, margin_of
-from stocksim.engine.running import run_season
-from stocksim.engine.season import CHUNK, in_chunks
+from stocksim.engine.running import impossible_events, run_season
+from stocksim.engine.season import CHUNK, in_chunks, simulate
 from stocksim.errors import InputError
 from stocksim.memo import Memo, content_key
 from stocksim.site.kinds import LIMITS
@@ -168,22 +169,24 @@ class Trial(NamedTuple):
 
     Parameters
     ----------
-    margin : dict of (str, str) to ndarray, shape (scenario,)
-        Worst margin of the season by limit and tank or loop.
+    margin : dict of str to ndarray, shape (scenario,)
+        Worst margin of a limit in the season by tank or loop. [%]
     deaths, of_water : ndarray, shape (scenario, column)
         Fish of each column that died, and those that died of the water or of hunger.
     """
 
-    margin: dict[tuple[str, str], FloatArray]
+    margin: dict[str, FloatArray]
     deaths: FloatArray
     of_water: FloatArray
 
 
 # A season that is cut short for a first look: a multiple of the first, at least the second after the first broken day.
 _SCREEN_DAYS, _SCREEN_AFTER_DAYS = 30, 15
+_MOST_GUESSES = 5  # at a number that just does
+_STRIDE = 4  # of many scenarios, how many are passed over at first
 _FEW = 3  # of those that pass it are run for the whole season at first: most often one of them passes
 # Findings of one loop ask for the same seasons again and again: on new films six in ten were run before.
-_seasons: Memo[Season] = Memo(64)  # about 1 MB each
+_seasons: Memo[Season] = Memo(128)  # about 1 MB each
 _trials: Memo[Trial] = Memo(512)  # a few kB each
 
 
@@ -201,7 +204,8 @@ def counted() -> Iterator[list[int]]:
         _asked.reset(token)
 
 
-def _count(seasons: int) -> None:
+def count(seasons: int) -> None:
+    """Add seasons that are asked for to those that `counted` counts."""
     asked = _asked.get()
     if asked is not None:
         asked[0] += seasons
@@ -209,11 +213,20 @@ def _count(seasons: int) -> None:
 
 def prove(site: Site, fields: Mapping[str, Any]) -> Season:
     """Season of a site with some fields changed, run once for equal fields of equal sites; as `run_season`."""
-    _count(1)
-    return _once(_seasons, lambda: run_season(site, **fields), site, fields)
+    count(1)
+    return once(_seasons, lambda: run_season(site, **fields), site, fields)
 
 
-def _once(memo: Memo[R], make: Callable[[], R], *things: Any) -> R:
+def counted_season(season: Season, layout: Layout) -> Season | None:
+    """A season run again with a layout whose numbers differ; None where its events ask for more than there is."""
+    count(1)
+    course = simulate(layout)
+    if impossible_events(season.site, layout, course):
+        return None
+    return Season(season.site, layout, course, season.planting)
+
+
+def once(memo: Memo[R], make: Callable[[], R], *things: Any) -> R:
     """What is made of some things, kept by their content."""
     try:
         key = content_key(*things)
@@ -223,7 +236,11 @@ def _once(memo: Memo[R], make: Callable[[], R], *things: Any) -> R:
 
 
 def first_passing(
-    season: Season, finding: Finding, tried: Mapping[str, FloatArray], cuts_feed: bool = False
+    season: Season,
+    finding: Finding,
+    tried: Mapping[str, FloatArray],
+    cuts_feed: bool = False,
+    is_one_stretch: bool = False,
 ) -> int | None:
     """First scenario that keeps the finding's limit, and the fish alive; None where none does.
 
@@ -238,14 +255,36 @@ def first_passing(
         not run.
     cuts_feed : bool
         As for `spares_fish`.
+    is_one_stretch : bool
+        Whether what comes after one that passes mostly passes too. Then every `_STRIDE`-th is tried first, and before
+        the first that passes those that lie between.
 
     Notes
     -----
     A limit that breaks early is tried on the season's first days alone, and only what passes there on the whole season:
     days to come change nothing on those before.
     """
-    days = _enough_days(season, finding)
-    for some in _growing(np.arange(max(map(len, tried.values()))), CHUNK):
+    days, number = _enough_days(season, finding), max(map(len, tried.values()))
+    asked = partial(_first_of, season, finding, tried, days, cuts_feed)
+    if not is_one_stretch or number <= CHUNK:
+        return asked(np.arange(number))
+    far = asked(np.unique([*range(_STRIDE - 1, number, _STRIDE), number - 1]))
+    if far is None:
+        return None
+    near = asked(np.arange(far - far % _STRIDE, far))
+    return far if near is None else near
+
+
+def _first_of(
+    season: Season,
+    finding: Finding,
+    tried: Mapping[str, FloatArray],
+    days: int,
+    cuts_feed: bool,
+    chosen: NDArray[np.int64],
+) -> int | None:
+    """The first of the chosen scenarios that passes the first days and the whole season."""
+    for some in _growing(chosen, CHUNK):
         if days == season.layout.days:
             good = some[_passes(season, finding, tried, some, days, cuts_feed)]
             if good.size:
@@ -287,37 +326,35 @@ def _passes(
     """Which of the chosen scenarios pass on the first days."""
     if not chosen.size:
         return np.zeros(0, bool)
-    _count(chosen.size)
+    count(chosen.size)
     part: dict[str, Any] = {name: array[chosen] for name, array in tried.items()}
-    trial = _once(_trials, lambda: _try(first_days(replace(season.layout, **part), days)), season.site, part, days)
-    margin = trial.margin[finding.limit, finding.where.split(".")[1]]
+    trial = once(
+        _trials,
+        lambda: _try(first_days(replace(season.layout, **part), days), finding.limit),
+        season.site, part, days, finding.limit,
+    )  # fmt: skip
+    margin = trial.margin[finding.where.split(".")[1]]
     return (margin >= reserve_percent(season.site, finding.limit)) & _spares(
         season, season.layout.roots, trial.deaths, trial.of_water, cuts_feed
     )
 
 
-def _try(layout: Layout) -> Trial:
-    """Run the scenarios of a layout."""
-    margin: dict[tuple[str, str], list[FloatArray]] = {}
-    deaths, of_water = [], []
+def _try(layout: Layout, limit: str) -> Trial:
+    """Run the scenarios of a layout, and judge a limit."""
 
-    def judge(chunk: Layout, course: Course) -> tuple[dict[tuple[str, str], FloatArray], FloatArray, FloatArray]:
-        worst = {}
-        for series in water_limit_series(chunk, course, tank_extremes(chunk, course)):
-            for column, name in enumerate(series.entities):
-                worst[series.limit, name] = worst_margin(series)[:, column]
-        return worst, course.deaths.sum(axis=1), deaths_of_water_or_hunger(chunk, course).sum(axis=1)
+    def judged(chunk: Layout, course: Course) -> tuple[LimitSeries, FloatArray, FloatArray, FloatArray]:
+        series = judge(Judging(chunk, course, lambda: tank_extremes(chunk, course)), limit)
+        deaths = (course.deaths, deaths_of_water_or_hunger(chunk, course))
+        return series, worst_margin(series), *(dead.sum(axis=1) for dead in deaths)
 
-    for worst, dead, by_water in in_chunks(layout, judge):
-        for place, margins in worst.items():
-            margin.setdefault(place, []).append(margins)
-        deaths.append(dead)
-        of_water.append(by_water)
-    return Trial(
-        {place: np.concatenate(parts) for place, parts in margin.items()},
-        np.concatenate(deaths),
-        np.concatenate(of_water),
-    )
+    series, margin, deaths, of_water = zip(*in_chunks(layout, judged), strict=True)
+    margins = np.concatenate(margin)
+    # a limit of cohorts has a column for each of their stays
+    worst = {
+        name: np.min([margins[:, at] for at, other in enumerate(series[0].entities) if other == name], axis=0)
+        for name in series[0].entities
+    }
+    return Trial(worst, np.concatenate(deaths), np.concatenate(of_water))
 
 
 def reserve_percent(site: Site, limit: str) -> float:
@@ -432,15 +469,34 @@ def is_past(season: Season, finding: Finding, past: Sequence[dt.date]) -> bool:
     return bool(past) and {season.dates[day] for day in np.flatnonzero(margin_of(season, finding) < 0.0)} <= set(past)
 
 
-def least_that_does(fewest: int, most: int, does: Callable[[int], bool], apart: int = 1) -> int | None:
+def least_that_does(
+    fewest: int,
+    most: int,
+    does: Callable[[int], bool],
+    apart: int = 1,
+    between: Callable[[int, int], int] | None = None,
+) -> int | None:
     """Least whole number above one and up to another that does, to within so many; None where the greatest does not.
 
-    What is more than one that does, does too: where that fails a greater one may be found.
+    Parameters
+    ----------
+    fewest, most : int
+        The number that does not, and the greatest that is tried.
+    does : callable
+        Asked of a number. What is more than one that does, does too: where that fails a greater one may be found.
+    apart : int
+        How far the number below may lie that does not.
+    between : callable, optional
+        Guesses from the two nearest numbers known which one just does; after some guesses the middle is taken.
     """
     if most <= fewest or not does(most):
         return None
+    guesses = _MOST_GUESSES if between is not None else 0
     while most - fewest > apart:
         middle = (fewest + most) // 2
+        if between is not None and guesses > 0:
+            middle = min(max(between(fewest, most), fewest + 1), most - apart)
+            guesses -= 1
         if does(middle):
             most = middle
         else:

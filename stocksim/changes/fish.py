@@ -54,7 +54,7 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -
     if not inside.any():
         return
     counts = np.where(inside, layout.count * SHARES[:, None], layout.count)
-    good = first_passing(season, finding, {"count": counts})
+    good = first_passing(season, finding, {"count": counts}, is_one_stretch=True)
     if good is None:
         return
     # between the last share that breaks the limit and the first that holds it, fish by fish of the largest cohort, so
@@ -65,7 +65,7 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -
     while True:
         kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
         counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
-        good = first_passing(season, finding, {"count": counts})
+        good = first_passing(season, finding, {"count": counts}, is_one_stretch=True)
         if not good or kept[good - 1] - kept[good] <= 1.0:
             break
         above, below = int(kept[good - 1]), int(kept[good])
@@ -141,7 +141,7 @@ def less_feed(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Ch
     inside = inside_tanks(season, tanks) & layout.rations.by_appetite
     shares = SHARES[SHARES >= _LEAST_RATION_SHARE]
     fraction = np.where(inside, layout.ration_fraction * shares[:, None], layout.ration_fraction)
-    good = first_passing(season, finding, {"ration_fraction": fraction}, True)
+    good = first_passing(season, finding, {"ration_fraction": fraction}, True, is_one_stretch=True)
     if good is None:
         return
     share = shares[good]

@@ -9,6 +9,7 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,12 @@ from stocksim.changes.change import (
     Action,
     Care,
     Change,
+    counted_season,
     least_that_does,
-    mends_when_run,
+    mends,
     reserve_percent,
 )
+from stocksim.engine.arrays.fish import Happening
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season, loop_of, margin_of
 
@@ -48,13 +51,37 @@ def taken_out(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Ch
 
 def _fewest_out(season: Season, finding: Finding, column: int, day: int) -> Change | None:
     there = math.floor(float(season.course.count[0, day, column] + season.course.deaths[0, day, column]))
-    fish = least_that_does(
-        0,
-        there - 1,
-        lambda fish: mends_when_run(season, finding, _out(season, column, day, fish, there)),
-        max(1, there // 50),
-    )
+    change = _out(season, column, day, there - 1, there)
+    worst = int(np.nanargmin(margin_of(season, finding)))
+    margins = {0: float(margin_of(season, finding)[worst])}  # of the worst day, by the number that goes
+
+    def does(fish: int) -> bool:
+        after = _with_taken(season, change, column, day, fish)
+        if after is None:
+            return False
+        margins[fish] = float(margin_of(after, finding)[worst])
+        return mends(season, after, finding, change)
+
+    def between(fewest: int, most: int) -> int:
+        """Where the margin would just be the reserve, if it moved evenly with the fish that go."""
+        low, high, least = margins.get(fewest, np.nan), margins[most], reserve_percent(season.site, finding.limit)
+        if not low < least < high < np.inf:
+            return (fewest + most) // 2
+        return fewest + math.ceil((most - fewest) * (least - low) / (high - low))
+
+    fish = least_that_does(0, there - 1, does, max(1, there // 50), between)
     return None if fish is None else _out(season, column, day, fish, there)
+
+
+def _with_taken(season: Season, change: Change, column: int, day: int, fish: int) -> Season | None:
+    """The season with so many fish taken, as its file would have it; None where others then ask for more than is left.
+
+    Fish that are taken out change nothing else of a layout, so that no file is written and checked for each number.
+    """
+    *before, event = change.fields["events"]
+    taken = Happening(day, len(before) + 1, event["kind"], column, -1, float(fish), which=event["which"])
+    order = sorted((*season.layout.happenings, taken), key=lambda one: (one.day, one.number))
+    return counted_season(season, replace(season.layout, happenings=tuple(order)))
 
 
 def less_out(season: Season, change: Change) -> Change | None:

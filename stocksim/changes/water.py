@@ -18,7 +18,6 @@ from stocksim.changes.change import (
     Change,
     first_passing,
     inside_tanks,
-    least_that_does,
     mends_when_run,
     prove,
 )
@@ -124,9 +123,20 @@ def another_film(season: Season, finding: Finding, loop: str) -> Iterator[Change
     if any(unit.loop == loop for unit in season.site.file.biofilters.values()):
         return
     sizes = list(_new_filters(season, loop))
-    least = least_that_does(-1, len(sizes) - 1, lambda size: mends_when_run(season, finding, sizes[size]))
-    if least is not None:
-        yield sizes[least]
+    try:
+        proved = prove(season.site, sizes[-1].fields)
+    except InputError:  # no pump carries its flow
+        return
+    largest = proved.layout
+    leaf = len(largest.tanks) + len(largest.units) - 1
+    media = np.array([size.amounts["media_m3"] for size in sizes])
+    films, volumes = (np.repeat(a[None], media.size, axis=0) for a in (largest.film_m2, largest.volume_m3))
+    films[:, leaf] *= media / media[-1]
+    volumes[:, leaf] *= media / media[-1]
+    before = Season(proved.site, largest, season.course, season.planting)  # whom it must spare
+    good = first_passing(before, finding, {"film_m2": films, "volume_m3": volumes})
+    if good is not None:
+        yield sizes[good]
 
 
 def _new_filters(season: Season, loop: str) -> Iterator[Change]:

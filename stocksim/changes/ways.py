@@ -19,10 +19,12 @@ from stocksim.changes.change import (
     ADVICE_OF,
     Action,
     Change,
+    count,
     counted,
     is_past,
     mends,
     mends_when_run,
+    once,
     prove,
     reserve_percent,
     spares_fish,
@@ -47,6 +49,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
 from stocksim.errors import InputError
+from stocksim.memo import Memo
 from stocksim.site.kinds import LIMITS, Mending
 from stocksim.site.reading import Site
 
@@ -307,7 +310,8 @@ def _grown(
 def _resized(season: Season, draft: _Draft) -> _Draft:
     """Each change sought anew beside all the others: those after it may ask more of it, or less."""
     is_enough = not _troubles(season, draft.season, draft.steps)  # then only less of it is worth a search
-    for at in range(len(draft.steps)):
+    # where all is well, the last was sized beside all others
+    for at in range(len(draft.steps) - is_enough):
         steps, added = list(draft.steps), list(draft.added)
         step = steps.pop(at)
         added.pop(at)
@@ -331,7 +335,9 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
 
 
 def _is_least(season: Season, base: Season, step: Step) -> bool:
-    """Whether a little less of a harvest or of air would not do beside the other changes: then it stands as it is."""
+    """Whether no less of a change would do beside the others; tried for a harvest and for air, a move is whole."""
+    if step.change.kind in (Action.MOVED, Action.GRADED):
+        return True
     less = less_out(base, step.change) or smaller_pump(base, step.change)
     if less is None:
         return False
@@ -406,6 +412,21 @@ def _step(now: Season, finding: Finding, kind: str) -> tuple[Step, Season] | Non
 
 
 def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> tuple[Step, Season] | None:
+    """As `_least_harmful`, sought once for equal sites: the ways of a site begin alike, and come back to each other."""
+
+    def seek() -> tuple[tuple[Step, Season] | None, int]:
+        with counted() as asked:
+            return _least_harmful(now, finding, group), asked[0]
+
+    found, seasons = once(_found, seek, now.site, finding.limit, finding.where, [kind for kind, _ in group])
+    count(seasons)
+    return found
+
+
+_found: Memo[tuple[tuple[Step, Season] | None, int]] = Memo(128)  # with the seasons that it asked for
+
+
+def _least_harmful(now: Season, finding: Finding, group: Sequence[Source]) -> tuple[Step, Season] | None:
     """Of the first harmless change of each source the one that asks least; without any, the least harmful."""
     best: tuple[float, Step, Season] | None = None
     harmful: tuple[Step, Season] | None = None

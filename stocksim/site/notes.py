@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -182,10 +183,14 @@ def dark_days(file: SiteFile) -> list[dt.date]:
     """Days of the season on which the sun does not rise."""
     if file.site.latitude is None:
         return []
-    start = file.season.start
-    days = [start + dt.timedelta(days=day) for day in range((file.season.end - start).days + 1)]
-    light = extraterrestrial_radiation(file.site.latitude, np.array([day.timetuple().tm_yday for day in days]))
-    return [day for day, sun in zip(days, light, strict=True) if sun <= 0.0]
+    return list(_dark_days(file.site.latitude, file.season.start, file.season.end))
+
+
+@lru_cache(64)  # a site is read again for every change that is tried
+def _dark_days(latitude: float, start: dt.date, end: dt.date) -> tuple[dt.date, ...]:
+    days = [start + dt.timedelta(days=day) for day in range((end - start).days + 1)]
+    light = extraterrestrial_radiation(latitude, np.array([day.timetuple().tm_yday for day in days]))
+    return tuple(day for day, sun in zip(days, light, strict=True) if sun <= 0.0)
 
 
 # --- what was assumed where a site file is silent, and what of it is not used: one sentence each

@@ -7,6 +7,7 @@ import math
 import numbers
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler
@@ -19,7 +20,7 @@ from stocksim.units import parse_quantity, spellings
 class Table(BaseModel):
     """A table whose keys are all known; unknown ones are faults."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False, defer_build=True)
 
 
 # --- a size assumed where a site file leaves it out; the water balance and the heat balance share it; those of beds
@@ -44,6 +45,9 @@ def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allo
     """Validator of a text with a unit; ``low`` and ``high`` in the inside unit."""
 
     def read(value: Any) -> float:
+        return known(value) if type(value) is str else checked(value)
+
+    def checked(value: Any) -> float:
         is_number = isinstance(value, numbers.Real) and not isinstance(value, bool)
         if not isinstance(value, str) and not is_number:
             noun = dimension.replace("_", " ")
@@ -60,6 +64,7 @@ def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allo
             raise _refuse(f"{shown(value)} is not allowed; {allowed}.")
         return number
 
+    known = lru_cache(1024)(checked)  # a site is read again for every change that is tried
     return BeforeValidator(read)
 
 

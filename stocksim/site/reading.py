@@ -20,13 +20,14 @@ from stocksim.library.crops import crop_names, load_crop
 from stocksim.library.feeds import blend, feed_names, feed_parts, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
-from stocksim.memo import content_key
+from stocksim.memo import content_key, written_key
 from stocksim.opening import MOST_BYTES, beside, read_regular
 from stocksim.site.climate_faults import climate_when_read
 from stocksim.site.climate_tables import ComputedTemperature, FileWeather
 from stocksim.site.cohorts import all_cohorts, presence_faults
 from stocksim.site.faults import cross_faults, name_fault, reads_as_other, season_is_sound
 from stocksim.site.fish_tables import CohortTable, FeedEvent
+from stocksim.site.kinds import EVENT_KINDS, Act
 from stocksim.site.logs import TemperatureLog, read_temperature_log
 from stocksim.site.loop_water import loop_water_faults
 from stocksim.site.model import (
@@ -112,8 +113,7 @@ class Site:
     def content(self) -> bytes:
         """Digest of all that a season of the site follows from, files beside it included; for `content_key`."""
         return content_key(
-            self.file,
-            self.raw,
+            written_key(self.raw),
             self.species,
             self.feeds,
             self.crops,
@@ -126,8 +126,16 @@ class Site:
     @cached_property
     def place_content(self) -> bytes:
         """Digest of all but the fish, what is done with them and what is wished: heat and light follow from it."""
-        place = {key: getattr(self.file, key) for key in type(self.file).model_fields if key not in _OF_FISH}
-        return content_key(place, dict(self.held_c), self._record(), str(self.folder))
+        place = {key: table for key, table in self.raw.items() if key not in _OF_FISH}
+        return content_key(written_key(place), dict(self.held_c), self._record(), str(self.folder))
+
+    @cached_property
+    def stay_content(self) -> bytes:
+        """Digest of all but fish that are taken out and what is wished: who lives where on what follows from it."""
+        taken = {kind for kind, row in EVENT_KINDS.items() if row.act is Act.TAKE}
+        events = [event for event in self.raw.get("events", ()) if event.get("kind") not in taken]
+        fish = {"cohorts": self.raw.get("cohorts", {}), "events": events}
+        return content_key(self.place_content, written_key(fish), self.species, self.feeds, self.crops)
 
     def _record(self) -> bytes | None:
         """Digest of the weather file that the site names, if any."""
@@ -186,10 +194,18 @@ class Site:
                 table.pop(key, None)
             else:
                 table[key] = value
-        return site_from_tables(raw, self.folder, self.name, self)
+        changed = site_from_tables(raw, self.folder, self.name, self)
+        if {dotted.split(".")[0] for dotted in changes} <= _OF_FISH and _alike(self.held_c, changed.held_c):
+            changed.__dict__["place_content"] = self.place_content  # known without reading all tables again
+        return changed
 
 
-_OF_FISH = ("cohorts", "events", "stocking", "advice", "settlers")  # tables that neither heat nor light asks
+_OF_FISH = frozenset(("cohorts", "events", "stocking", "advice", "settlers"))  # tables that neither heat nor light asks
+
+
+def _alike(one: Mapping[str, NDArray[np.float64]], other: Mapping[str, NDArray[np.float64]]) -> bool:
+    """Whether two sets of temperatures are of the same loops and days, and the same."""
+    return one.keys() == other.keys() and all(np.array_equal(one[key], other[key]) for key in one)
 
 
 def _digest_of(path: Path) -> bytes | None:

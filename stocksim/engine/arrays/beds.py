@@ -341,13 +341,11 @@ def build_stands(site: Site) -> Stands:
     Returns
     -------
     Stands
-        What stands where on each day, what it takes up and when it is harvested, if nothing is short. Sites whose beds
-        and climate are the same share it.
+        What stands where on each day, what it takes up and when it is harvested, if nothing is short. Sites that differ
+        in their fish only share it.
     """
-    climate = bed_climate(site)
-    file = site.file
-    key = content_key(file.beds, tuple(file.loops), file.season, site.crops, climate)
-    return _kept.of(key, lambda: _stands_in(site, climate, key))
+    key = content_key(site.place_content, site.crops)
+    return _kept.of(key, lambda: _stands_in(site, bed_climate(site), key))
 
 
 _kept: Memo[Stands] = Memo(32)  # some 0.3 MB each

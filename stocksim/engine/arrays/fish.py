@@ -397,6 +397,25 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
         Arrays by field name, without scenario axes.
     """
     stays, happenings = build_stays(site)
+    columns = _columns.of(
+        content_key(site.stay_content, temperature_c, planting.stands.key),
+        lambda: _columns_of(site, stays, happenings, temperature_c, tank_loop, planting),
+    )
+    return {**columns, "stays": tuple(stays), "happenings": tuple(happenings)}
+
+
+_columns: Memo[dict[str, Any]] = Memo(64)  # some 0.2 MB each; fish that are taken out change none of them
+
+
+def _columns_of(
+    site: Site,
+    stays: list[Stay],
+    happenings: list[Happening],
+    temperature_c: FloatArray,
+    tank_loop: FloatArray,
+    planting: Planting,
+) -> dict[str, Any]:
+    """Fields of a layout by fish column, but for the stays and what happens between them."""
     entries = [site.species[stay.table.species] for stay in stays]
     feeds = [site.feeds[stay.table.feed] for stay in stays]
     cohort_tank = membership([stay.table.tank for stay in stays], tuple(site.file.tanks))
@@ -416,8 +435,6 @@ def fish_columns(site: Site, temperature_c: FloatArray, tank_loop: FloatArray, p
     nitrogen = of_feed("protein") / PROTEIN_PER_NITROGEN
     rations = build_rations(site, stays, water, planting, cohort_tank @ tank_loop)
     return {
-        "stays": tuple(stays),
-        "happenings": tuple(happenings),
         "cohorts": tuple(stay.cohort for stay in stays),
         "cohort_tank": cohort_tank,
         "count": np.array([stay.count for stay in stays], float),

@@ -61,10 +61,15 @@ class Climate(NamedTuple):
     sump_exchange_load_g: FloatArray
 
 
+_NAMES: dict[type, tuple[str, ...]] = {}  # fields of each kind of table, asked some thousand times
+
+
 def float_arrays(table: Any) -> dict[str, FloatArray]:
     """Arrays of numbers of a layout, its rations or its water, by name."""
-    found = {field.name: getattr(table, field.name) for field in fields(table) if field.name not in _STRUCTURE}
-    return {key: value for key, value in found.items() if isinstance(value, np.ndarray) and value.dtype.kind == "f"}
+    if type(table) not in _NAMES:
+        _NAMES[type(table)] = tuple(field.name for field in fields(table) if field.name not in _STRUCTURE)
+    found = ((name, getattr(table, name)) for name in _NAMES[type(table)])
+    return {name: value for name, value in found if isinstance(value, np.ndarray) and value.dtype.kind == "f"}
 
 
 def _has_scenarios(name: str, array: FloatArray) -> bool:
@@ -91,6 +96,10 @@ def with_scenarios(layout: Layout, chosen: slice = slice(None)) -> Layout:
         Scenarios to keep.
     """
 
+    if chosen == slice(None) and _LED in vars(layout):
+        led_before: Layout | None = vars(layout)[_LED]
+        return led_before or layout
+
     def lead(name: str, array: FloatArray) -> FloatArray:
         if not _has_scenarios(name, array):
             return array[None]
@@ -100,13 +109,22 @@ def with_scenarios(layout: Layout, chosen: slice = slice(None)) -> Layout:
         return {name: lead(name, array) for name, array in float_arrays(table).items()}
 
     elevation: Any = np.atleast_1d(np.asarray(layout.elevation_m, float))
-    return replace(
+    made = replace(
         layout,
         species={key: lead(key, values) for key, values in layout.species.items()},
         rations=replace(layout.rations, **led(layout.rations)),
         water=replace(layout.water, **led(layout.water)),
         **led(layout) | {"elevation_m": elevation if elevation.size == 1 else elevation[chosen]},
     )
+    vars(made)[_LED] = None
+    if chosen == slice(None):
+        vars(layout)[_LED] = made
+    return made
+
+
+_LED = (
+    "_led"  # kept with a layout, for its season is asked by many: the same with scenario axes, None where it has them
+)
 
 
 def tables(layout: Layout) -> tuple[Given, Climate]:

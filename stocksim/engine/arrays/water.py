@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -315,8 +316,12 @@ def _maturity(site: Site, key: str, own: dt.date | None, water_c: float) -> tupl
     started = own or loop.biofilter_started
     if started is None:
         return np.nan, np.nan
-    age = max((site.file.season.start - started).days, 0)
-    return float(maturity_after(age, water_c, "ammonia")), float(maturity_after(age, water_c, "nitrite"))
+    return _aged(max((site.file.season.start - started).days, 0), water_c)
+
+
+@lru_cache(1024)  # leaves of a loop, and sites that are changed elsewhere, ask the same
+def _aged(days: int, water_c: float) -> tuple[float, float]:
+    return float(maturity_after(days, water_c, "ammonia")), float(maturity_after(days, water_c, "nitrite"))
 
 
 def _tests(site: Site) -> list[tuple[int, int, dict[str, float]]]:

@@ -193,13 +193,25 @@ class Finding:
         return self.margin_percent is not None and self.margin_percent < 0.0
 
 
-class Judging(NamedTuple):
-    """What limits are judged by: a season's arrays, their first axis scenarios."""
+class Judging:
+    """What limits are judged by: a season's arrays, their first axis scenarios, and who is there in the morning.
 
-    layout: Layout
-    course: Course
-    extremes: Extremes
-    present: NDArray[np.bool_]  # (scenario, day, cohort), in the morning
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays.
+    extremes : Extremes or callable
+        The worst hours of its days, or what reckons them: most limits never ask.
+    """
+
+    def __init__(self, layout: Layout, course: Course, extremes: Extremes | Callable[[], Extremes]):
+        self.layout, self.course, self._extremes = with_scenarios(layout), course, extremes
+        self.present: NDArray[np.bool_] = course.there_in_morning  # (scenario, day, cohort)
+
+    @property
+    def extremes(self) -> Extremes:
+        """Worst hour of each day, arrays (scenario, day, tank)."""
+        return self._extremes() if callable(self._extremes) else self._extremes
 
 
 class Judged(NamedTuple):
@@ -233,7 +245,8 @@ def limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[Lim
 def other_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
     """The limits of `limit_series` that less fish or feed does not mend: who eats whom, and temperature."""
     asked = tuple(limit for limit in hard_limits() if not LIMITS[limit].moves_with_feed)
-    return _judged(Judging(with_scenarios(layout), course, extremes, course.there_in_morning), asked)
+    given = Judging(layout, course, extremes)
+    return [judge(given, limit) for limit in asked]
 
 
 def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> list[LimitSeries]:
@@ -255,21 +268,19 @@ def water_limit_series(layout: Layout, course: Course, extremes: Extremes) -> li
     oxygen. A day that kills every fish is judged for the fish it killed.
     """
     asked = tuple(limit for limit in hard_limits() if LIMITS[limit].moves_with_feed)
-    return _judged(Judging(with_scenarios(layout), course, extremes, course.there_in_morning), asked)
+    given = Judging(layout, course, extremes)
+    return [judge(given, limit) for limit in asked]
 
 
-def _judged(given: Judging, limits: tuple[str, ...]) -> list[LimitSeries]:
-    """Some limits, each by its own function and told by its row."""
-    found = []
-    for limit in limits:
-        kind, judged = LIMITS[limit], JUDGES[limit](given)
-        margin = judged.margin_percent
-        if margin is None:
-            distance = judged.value - judged.threshold if kind.is_floor else judged.threshold - judged.value
-            margin = 100.0 * distance / judged.threshold
-        entities = getattr(given.layout, kind.table)
-        found.append(LimitSeries(limit, kind.table, entities, judged.value, judged.threshold, margin, kind.unit))
-    return found
+def judge(given: Judging, limit: str) -> LimitSeries:
+    """One limit day by day, judged by its own function and told by its row."""
+    kind, judged = LIMITS[limit], JUDGES[limit](given)
+    margin = judged.margin_percent
+    if margin is None:
+        distance = judged.value - judged.threshold if kind.is_floor else judged.threshold - judged.value
+        margin = 100.0 * distance / judged.threshold
+    entities = getattr(given.layout, kind.table)
+    return LimitSeries(limit, kind.table, entities, judged.value, judged.threshold, margin, kind.unit)
 
 
 def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:

@@ -21,18 +21,18 @@ from stocksim.engine.results.findings import (
     ADVISERS,
     Extremes,
     Finding,
+    Judging,
     LimitSeries,
     findings,
-    other_limit_series,
+    judge,
     tank_extremes,
-    water_limit_series,
 )
 from stocksim.engine.results.ranges import LeftRange, left_ranges
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.library.feeds import feed_kind, shares_of
 from stocksim.plants.area import handbook_area, planting_ratio
-from stocksim.site.kinds import HARVESTS, OTHERWISE_TAKEN
+from stocksim.site.kinds import HARVESTS, LIMITS, OTHERWISE_TAKEN, hard_limits
 from stocksim.site.reading import Site
 from stocksim.writing import Write, safe_cell, write_folder
 
@@ -74,6 +74,7 @@ class Season:
 
     def __init__(self, site: Site, layout: Layout, course: Course, planting: Planting):
         self.site, self.layout, self.course, self.planting = site, layout, course, planting
+        self._series: dict[str, LimitSeries] = {}
 
     def __repr__(self) -> str:
         return f"Season({self.site!r})"
@@ -86,16 +87,23 @@ class Season:
     @cached_property
     def water_limits(self) -> list[LimitSeries]:
         """Value, threshold and margin of the limits that fish and feed move, day by day."""
-        return water_limit_series(self.layout, self.course, self.extremes)
+        return [self.series_of(limit) for limit in hard_limits() if LIMITS[limit].moves_with_feed]
 
     @cached_property
     def limits(self) -> list[LimitSeries]:
         """Value, threshold and margin of every hard limit, day by day."""
-        return self.water_limits + other_limit_series(self.layout, self.course, self.extremes)
+        others = [self.series_of(limit) for limit in hard_limits() if not LIMITS[limit].moves_with_feed]
+        return self.water_limits + others
+
+    @cached_property
+    def _judging(self) -> Judging:
+        return Judging(self.layout, self.course, lambda: self.extremes)
 
     def series_of(self, limit: str) -> LimitSeries:
-        """One of `limits`, by its name."""
-        return next(series for series in self.limits if series.limit == limit)
+        """One of `limits`, by its name; judged when it is first asked for."""
+        if limit not in self._series:
+            self._series[limit] = judge(self._judging, limit)
+        return self._series[limit]
 
     @cached_property
     def findings(self) -> list[Finding]:
@@ -422,7 +430,7 @@ def margin_of(season: Season, finding: Finding) -> FloatArray:
 
     NaN on days on which it does not apply.
     """
-    (series,) = [one for one in season.water_limits if one.limit == finding.limit] or [season.series_of(finding.limit)]
+    series = season.series_of(finding.limit)
     columns = [at for at, name in enumerate(series.entities) if name == finding.where.split(".")[1]]
     shape = np.broadcast_shapes(series.margin_percent.shape, series.value.shape)
     return np.asarray(np.fmin.reduce(np.broadcast_to(series.margin_percent, shape)[0][:, columns], axis=1))

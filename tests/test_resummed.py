@@ -91,7 +91,7 @@ def test_a_thousandth_more_shows(written, file, column):
     frame = getattr(books, file).copy()
     frame[column] = frame[column] * 1.001
     setattr(books, file, frame)
-    assert any(gap.off > gap.allowed for gap in resum.gaps(books))
+    assert any(gap.off > gap.allowed for gap in resum.each_gap(books))
 
 
 def test_events_are_in_what_is_summed(written):

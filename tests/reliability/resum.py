@@ -56,11 +56,16 @@ class Books:
         self.summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
         self.site = tomllib.loads(site_file.read_text(encoding="utf-8"))
         self.library = library
+        # read and found once: every balance and every changed copy of these books asks for the same
+        self._files: dict[tuple[str, str], dict] = {}
+        self._shares: dict[tuple[str, pd.Timestamp], dict[str, float]] = {}
 
     def value(self, kind: str, name: str, key: str) -> float:
         """A number of a species or feed file."""
-        data = tomllib.loads((self.library / kind / f"{name}.toml").read_text(encoding="utf-8"))
-        return float(data["values"][key]["value"])
+        if (kind, name) not in self._files:
+            text = (self.library / kind / f"{name}.toml").read_text(encoding="utf-8")
+            self._files[kind, name] = tomllib.loads(text)
+        return float(self._files[kind, name]["values"][key]["value"])
 
     def event_days(self, cohort: str) -> set[pd.Timestamp]:
         """Days on which an event changes a cohort's number or weight."""
@@ -69,6 +74,11 @@ class Books:
 
     def shares_of(self, cohort: str, date: pd.Timestamp) -> dict[str, float]:
         """Feeds of a cohort on a day, each with its share of what is weighed out."""
+        if (cohort, date) not in self._shares:
+            self._shares[cohort, date] = self._shares_written(cohort, date)
+        return self._shares[cohort, date]
+
+    def _shares_written(self, cohort: str, date: pd.Timestamp) -> dict[str, float]:
         feed = self.feed_of(cohort, date)
         if isinstance(feed, str) and "%" in feed:
             feed = dict(part.rsplit(None, 2)[:2] if part.endswith(" %") else part.split() for part in feed.split(", "))
@@ -388,6 +398,12 @@ def heat(books: Books) -> Iterator[Gap]:
 BALANCES = (fish_numbers, fish_mass, feed_energy_and_nitrogen, loop_nitrogen, alkalinity, given_back, water, heat)
 
 
+def each_gap(books: Books) -> Iterator[Gap]:
+    """Every balance of a season's files, one after another."""
+    for balance in BALANCES:
+        yield from balance(books)
+
+
 def gaps(books: Books) -> list[Gap]:
     """Every balance of a season's files."""
-    return [gap for balance in BALANCES for gap in balance(books)]
+    return list(each_gap(books))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from stocksim.faces import guests as leaving
 from stocksim.faces.registry import script_of
 from stocksim.library.sources import library_folder
 from stocksim.library.species import load_species
+from stocksim.site.examples import example_text
 from stocksim.site.reading import site_from_text
 
 ROOT = Path(__file__).parents[1]
@@ -371,8 +373,8 @@ def test_bad_uploads_are_sentences(small_file, files, sentence):
 
 def test_example_can_be_opened_again(small_file):
     at = start()
-    next(b for b in at.button if b.label == "Open the example heron_lane").click().run()
-    assert "Heron Lane" in words(at)
+    next(b for b in at.button if b.label == "Open the example starter").click().run()
+    assert tomllib.loads(example_text("starter"))["site"]["name"] in words(at)
 
 
 @pytest.mark.parametrize("content", [b"\xff\xfe", None, b"not toml ["], ids=["not UTF-8", "missing", "not TOML"])

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 import tomlkit
+from calm_sites import calm_text
 from small_sites import one_tank
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 from streamlit.runtime.scriptrunner_utils.script_requests import RerunData
@@ -16,6 +17,8 @@ from stocksim.faces import editing, registry, screen
 from stocksim.site.examples import example_names, example_text
 
 MOST_PAGES = tuple(page.address for page in registry.PAGES if page.address != "stock")  # which plans for long
+# what is advised for the last sound version is shown with the demonstration's loops; here it would be sought in vain
+CALM = ("heron_lane_computed", "heron_lane_young")
 OURS = "stocksim met a fault of its own here"
 
 
@@ -117,7 +120,7 @@ def test_an_entry_is_taken_to_its_end_when_the_browser_sends_more_meanwhile(smal
 
 @pytest.mark.parametrize("name", example_names())
 def test_a_loop_that_is_removed_is_told_on_every_page_and_comes_back(open_text, name):
-    text = example_text(name)
+    text = calm_text(name) if name in CALM else example_text(name)
     open_text(text)
     at = part(go(start(), "edit"), "Loops")
     next(b for b in at.button if b.help.startswith("remove ")).click().run()

@@ -390,8 +390,11 @@ def folder(tmp_path, monkeypatch) -> Path:
     return tmp_path
 
 
-def small_example(monkeypatch) -> None:
-    monkeypatch.setattr("stocksim.faces.screen.example_text", lambda name: TEXT)
+def small_example(monkeypatch, spared: str = "") -> None:
+    """Every example is a small site, but for one that is spared."""
+    monkeypatch.setattr(
+        "stocksim.faces.screen.example_text", lambda name: example_text(name) if name == spared else TEXT
+    )
 
 
 def test_an_example_is_saved_as_a_new_file_and_never_over_another(folder, monkeypatch):
@@ -558,8 +561,10 @@ def test_an_installed_example_is_nobodys_to_write(folder, monkeypatch):
     assert {path: path.read_bytes() for path in FOLDER.iterdir() if path.is_file()} == before
 
 
-def test_the_starter_is_an_example_too(folder):
+def test_the_starter_is_an_example_too(folder, monkeypatch):
+    small_example(monkeypatch, spared="starter")
     at = tab()
+    assert at.session_state["site_text"] == TEXT
     click(at, "Open the example starter")
     assert at.session_state["site_text"] == example_text("starter")
     assert find_drafts(None) == []

@@ -10,6 +10,7 @@ from types import SimpleNamespace
 
 import pytest
 import tomlkit
+from calm_sites import calm_text
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 from test_app import field, go, part, picker, sound, start, words
@@ -148,7 +149,7 @@ def kind(at: AppTest, dotted: str, to: str) -> None:
 
 
 def test_typed_temperatures_come_back_with_their_kind(serve_text):
-    text = example_text("heron_lane")
+    text = calm_text("heron_lane")
     serve_text(text)
     at = part(go(start(), "edit"), "Loops")
     typed = raw(at)["loops"]["main"]["water_temperature"]
@@ -200,7 +201,7 @@ def test_set_points_stay_when_the_kind_of_temperature_changes():
 
 
 def test_every_price_that_is_sent_counts(serve_text, monkeypatch):
-    serve_text(example_text("heron_lane_computed"))
+    serve_text(calm_text("heron_lane_computed"))
     asked = []
 
     def compared(site, worth, progress):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 import tomlkit
+from calm_sites import calm_text
 from command_line import refused, runner, spoil
 from small_sites import build, one_tank
 from streamlit.testing.v1 import AppTest
@@ -209,8 +210,10 @@ def words(at: AppTest) -> str:
     return " ".join([bare.replace("&#x27;", "'").replace("&quot;", '"'), *(c.value for c in at.caption)])
 
 
-def test_page_answers_and_draws(monkeypatch):
-    at = page(monkeypatch, FOLDER / "heron_lane.toml")
+def test_page_answers_and_draws(monkeypatch, tmp_path):
+    path = tmp_path / "house.toml"
+    path.write_text(calm_text("heron_lane"), encoding="utf-8")
+    at = page(monkeypatch, path)
     shown = words(at)
     assert "Fish of loop main" in shown
     assert "Salmonella" in shown

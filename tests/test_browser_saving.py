@@ -43,14 +43,22 @@ def house(tmp_path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def untouched(tmp_path_factory) -> Iterator[Opened]:
-    """Pages for the tests that change nothing: neither the file nor a draft."""
-    folder = tmp_path_factory.mktemp("untouched")
-    (folder / "house.toml").write_text(TEXT, encoding="utf-8")
-    with opened(folder, "house.toml", "--no-browser") as pages:
-        yield pages
-    assert (folder / "house.toml").read_text(encoding="utf-8") == TEXT
-    assert not list(folder.glob("*draft*"))
+def pages_of_one_file(tmp_path_factory) -> Iterator[tuple[Opened, Path]]:
+    """Pages for the tests that neither end them nor start them in a way of their own, and the file that they show."""
+    path = tmp_path_factory.mktemp("one_file") / "house.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    with opened(path.parent, "house.toml", "--no-browser") as pages:
+        yield pages, path
+
+
+@pytest.fixture
+def shared(pages_of_one_file) -> tuple[Opened, Path]:
+    """These pages, with the file as it was at first and nothing beside it that an earlier test has left."""
+    pages, path = pages_of_one_file
+    for left in path.parent.glob("*.toml"):
+        left.unlink()
+    path.write_text(TEXT, encoding="utf-8")
+    return pages, path
 
 
 def visit(browser, address: str, width: int = 1440):
@@ -103,10 +111,10 @@ def test_edits_outlive_a_reload_and_a_dead_server(browser, house):
         assert "(house.draft.toml)" in said(page)
         page.reload()
         settle(page)
-        assert page.get_by_role("textbox", name="mean weight").first.input_value() == "100.0 g"
+        expect(page.get_by_role("textbox", name="mean weight").first).to_have_value("100.0 g")
         assert "Unsaved edits of house." in said(page)
         press(page, "Take the draft")
-        assert page.get_by_role("textbox", name="mean weight").first.input_value() == "77 g"
+        expect(page.get_by_role("textbox", name="mean weight").first).to_have_value("77 g")
         edit(page, "78 g")
         os.killpg(pages.process.pid, signal.SIGKILL)  # as a power cut would end it
         pages.process.wait()
@@ -123,97 +131,97 @@ def test_edits_outlive_a_reload_and_a_dead_server(browser, house):
     assert not list(house.parent.glob("*draft*"))
 
 
-def test_what_stands_in_a_field_when_the_page_is_loaded_again_is_in_the_draft(browser, house):
+def test_what_stands_in_a_field_when_the_page_is_loaded_again_is_in_the_draft(browser, shared):
     """No browser promises to send what a page sends when it goes, so not every time is asked for: once in three."""
-    with opened(house.parent, "house.toml", "--no-browser") as pages:
-        page = visit(browser, f"{pages.address}edit")
-        edit(page, "77 g")
-        is_kept = False
-        for number in range(3):
-            page.get_by_role("textbox", name="mean weight").first.fill(f"8{number} g")
-            page.reload()  # as F5, straight out of the field
-            settle(page)
-            is_kept = f'"8{number} g"' in drafts_beside(house)
-            press(page, "Take the draft")
-            if is_kept:
-                expect(page.get_by_role("textbox", name="mean weight").first).to_have_value(f"8{number} g")
-                break
-        page.close()
+    pages, house = shared
+    page = visit(browser, f"{pages.address}edit")
+    edit(page, "77 g")
+    is_kept = False
+    for number in range(3):
+        page.get_by_role("textbox", name="mean weight").first.fill(f"8{number} g")
+        page.reload()  # as F5, straight out of the field
+        settle(page)
+        is_kept = f'"8{number} g"' in drafts_beside(house)
+        press(page, "Take the draft")
+        if is_kept:
+            expect(page.get_by_role("textbox", name="mean weight").first).to_have_value(f"8{number} g")
+            break
+    page.close()
     assert is_kept
 
 
-def test_save_clicked_straight_out_of_a_field_saves_what_was_typed(browser, house):
-    with opened(house.parent, "house.toml", "--no-browser") as pages:
-        page = visit(browser, f"{pages.address}edit")
-        for number in range(2):
-            page.get_by_role("textbox", name="mean weight").first.fill(f"7{number} g")
-            page.get_by_role("button", name="Save", exact=True).click()
-            wait_for(lambda typed=f'"7{number} g"': typed in house.read_text(encoding="utf-8"))
-        page.close()
+def test_save_clicked_straight_out_of_a_field_saves_what_was_typed(browser, shared):
+    pages, house = shared
+    page = visit(browser, f"{pages.address}edit")
+    for number in range(2):
+        page.get_by_role("textbox", name="mean weight").first.fill(f"7{number} g")
+        page.get_by_role("button", name="Save", exact=True).click()
+        wait_for(lambda typed=f'"7{number} g"': typed in house.read_text(encoding="utf-8"))
+    page.close()
 
 
-def test_two_tabs_ask_before_one_overwrites_the_other(browser, house):
-    with opened(house.parent, "house.toml", "--no-browser") as pages:
-        one, two = visit(browser, f"{pages.address}edit"), visit(browser, f"{pages.address}edit")
-        edit(one, "77 g")
-        edit(two, "88 g")
-        # the draft of a page that is open belongs to it
-        assert "Another page that is" in said(two)
-        assert "Unsaved edits" not in said(two)
-        press(one, "Save")
-        saved = house.read_text(encoding="utf-8")
-        assert '"77 g"' in saved
-        press(two, "Save")
-        assert house.read_text(encoding="utf-8") == saved
-        assert "changed on disk" in said(two)
-        two.get_by_text("Show the difference").click()
-        two.get_by_text('+mean_weight = "88 g"').wait_for()
-        press(two, "Take theirs")
-        assert two.get_by_role("textbox", name="mean weight").first.input_value() == "77 g"
-        edit(two, "99 g")
-        press(two, "Save")
-        assert '"99 g"' in house.read_text(encoding="utf-8")
-        one.get_by_role("link", name="Season").click()
-        settle(one)
-        assert "changed on disk" in said(one)
-        one.close()
-        two.close()
+def test_two_tabs_ask_before_one_overwrites_the_other(browser, shared):
+    pages, house = shared
+    one, two = visit(browser, f"{pages.address}edit"), visit(browser, f"{pages.address}edit")
+    edit(one, "77 g")
+    edit(two, "88 g")
+    # the draft of a page that is open belongs to it
+    assert "Another page that is" in said(two)
+    assert "Unsaved edits" not in said(two)
+    press(one, "Save")
+    saved = house.read_text(encoding="utf-8")
+    assert '"77 g"' in saved
+    press(two, "Save")
+    assert house.read_text(encoding="utf-8") == saved
+    assert "changed on disk" in said(two)
+    two.get_by_text("Show the difference").click()
+    two.get_by_text('+mean_weight = "88 g"').wait_for()
+    press(two, "Take theirs")
+    expect(two.get_by_role("textbox", name="mean weight").first).to_have_value("77 g")
+    edit(two, "99 g")
+    press(two, "Save")
+    assert '"99 g"' in house.read_text(encoding="utf-8")
+    one.get_by_role("link", name="Season").click()
+    settle(one)
+    assert "changed on disk" in said(one)
+    one.close()
+    two.close()
 
 
-def test_a_change_on_disk_and_a_deleted_file_are_told(browser, house):
-    with opened(house.parent, "house.toml", "--no-browser") as pages:
-        page = visit(browser, pages.address)
-        edit(page, "77 g")
-        house.write_text(TEXT.replace("count = 10", "count = 11"), encoding="utf-8")
-        page.get_by_role("link", name="Water").click()
-        settle(page)
-        assert "changed on disk" in said(page)
-        assert "here are not saved" in said(page)
-        press(page, "Keep mine")
-        press(page, "Save")
-        mine = house.read_text(encoding="utf-8")
-        assert '"77 g"' in mine
-        assert "count = 11" in house.with_name("house.previous.toml").read_text(encoding="utf-8")
-        house.unlink()
-        page.get_by_role("link", name="Season").click()
-        settle(page)
-        assert "no longer at its" in said(page)
-        page.reload()
-        settle(page)
-        assert page.locator("h1").inner_text() == "one tank (invented)"
-        press(page, "Save it again")
-        assert house.read_text(encoding="utf-8") == mine
-        page.close()
+def test_a_change_on_disk_and_a_deleted_file_are_told(browser, shared):
+    pages, house = shared
+    page = visit(browser, pages.address)
+    edit(page, "77 g")
+    house.write_text(TEXT.replace("count = 10", "count = 11"), encoding="utf-8")
+    page.get_by_role("link", name="Water").click()
+    settle(page)
+    assert "changed on disk" in said(page)
+    assert "here are not saved" in said(page)
+    press(page, "Keep mine")
+    press(page, "Save")
+    mine = house.read_text(encoding="utf-8")
+    assert '"77 g"' in mine
+    assert "count = 11" in house.with_name("house.previous.toml").read_text(encoding="utf-8")
+    house.unlink()
+    page.get_by_role("link", name="Season").click()
+    settle(page)
+    assert "no longer at its" in said(page)
+    page.reload()
+    settle(page)
+    assert page.locator("h1").inner_text() == "one tank (invented)"
+    press(page, "Save it again")
+    assert house.read_text(encoding="utf-8") == mine
+    page.close()
 
 
 def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
     house.write_text(TEXT.replace('"100.0 g"', '"100"'), encoding="utf-8")
     with opened(house.parent, "house.toml", "--no-browser") as pages:
         page = visit(browser, pages.address)
-        assert page.get_by_role("textbox", name="mean weight").first.input_value() == "100"
-        assert "To mend: 1" in page.locator(".ss-verdict").first.inner_text()
+        expect(page.get_by_role("textbox", name="mean weight").first).to_have_value("100")
+        expect(page.locator(".ss-verdict").first).to_contain_text("To mend: 1")
         edit(page, "100.0 g")
-        assert "To mend" not in page.locator(".ss-verdict").first.inner_text()
+        expect(page.locator(".ss-verdict").first).not_to_contain_text("To mend")
         press(page, "Save")
         page.get_by_role("link", name="Season").click()
         settle(page)
@@ -225,18 +233,18 @@ def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
     assert house.read_text(encoding="utf-8") == TEXT
 
 
-def test_a_plan_is_taken_only_when_confirmed(browser, house):
+def test_a_plan_is_taken_only_when_confirmed(browser, shared):
+    pages, house = shared
     house.write_text(TEXT.replace("count = 10", "count = 400"), encoding="utf-8")
-    with opened(house.parent, "house.toml", "--no-browser") as pages:
-        page = visit(browser, f"{pages.address}stock")
-        press(page, "Take the plan into the site")
-        assert re.search(r"count 400 becomes \d+", page.locator(".st-key-stock_confirm").inner_text())
-        press(page, "No, leave the site as it is")
-        assert not page.locator(".st-key-saving_bar").count()
-        press(page, "Take the plan into the site")
-        press(page, "Yes, take it")
-        assert "Not saved" in said(page)
-        page.close()
+    page = visit(browser, f"{pages.address}stock")
+    press(page, "Take the plan into the site")
+    assert re.search(r"count 400 becomes \d+", page.locator(".st-key-stock_confirm").inner_text())
+    press(page, "No, leave the site as it is")
+    assert not page.locator(".st-key-saving_bar").count()
+    press(page, "Take the plan into the site")
+    press(page, "Yes, take it")
+    assert "Not saved" in said(page)
+    page.close()
     assert "count = 400" in house.read_text(encoding="utf-8")
 
 
@@ -273,8 +281,9 @@ def test_a_guest_needs_the_token_and_may_only_look(browser, house):
         ("wide.toml", TEXT.encode("utf-16"), "wide.toml: is UTF-16"),
     ],
 )
-def test_an_odd_upload_is_one_sentence(browser, untouched, tmp_path_factory, name, data, words):
-    page = visit(browser, untouched.address)
+def test_an_odd_upload_is_one_sentence(browser, shared, tmp_path_factory, name, data, words):
+    pages, house = shared
+    page = visit(browser, pages.address)
     page.get_by_text("Change the site").click()
     upload = page.locator('[data-testid="stFileUploader"] input[type=file]')
     if len(data) < 1_000_000:
@@ -289,3 +298,5 @@ def test_an_odd_upload_is_one_sentence(browser, untouched, tmp_path_factory, nam
     assert page.locator(".ss-faults li").count() == 1
     assert not page.get_by_text("Traceback").count()
     page.close()
+    assert house.read_text(encoding="utf-8") == TEXT
+    assert not drafts_beside(house)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import copy
 import tomllib
 from pathlib import Path
 
 import pytest
-from browsing import MARKS, open_example, served, settle, show, upload
+from browsing import MARKS, served, settle, show, upload
+from calm_sites import calm_text
 from test_app_names import SLY, SLY_KEY, faulty_site, own_library, sound_site
 from test_renaming import STOCKING, deep
 
@@ -45,10 +45,18 @@ def weights(raw: dict) -> list[str]:
     return [cohort["mean_weight"] for cohort in raw["cohorts"].values()]
 
 
-def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit):
+def upload_text(page, folder: Path, text: str) -> dict:
+    """Give the pages a site file with this text, wait until it is shown, and return its tables."""
+    own, tables = folder / "own.toml", tomllib.loads(text)
+    own.write_text(text, encoding="utf-8")
+    upload(page, [str(own)], tables["site"]["name"])
+    return tables
+
+
+def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit, tmp_path):
     page = visit(1440)
+    expected = upload_text(page, tmp_path, calm_text("heron_lane"))
     show(page, "Edit the site")
-    expected = copy.deepcopy(DEMO)
     first = next(iter(expected["cohorts"].values()))
     for number, (name, delay) in enumerate((("Water", 0), ("Season", 120))):
         first["mean_weight"] = f"{70 + number} g"
@@ -107,7 +115,7 @@ def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
     page = visit(1440)
     show(page, "Edit the site")
     part(page, "Whole file")
-    text = example_text("heron_lane")
+    text = calm_text("heron_lane")
     whole = page.get_by_label("The whole site file")
     text = text.replace("Heron Lane growing house", "House 0 of Heron Lane growing house")
     whole.fill(text)
@@ -164,10 +172,8 @@ def test_typed_temperatures_come_back_and_a_part_stays_picked(visit):
 
 def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
     text = example_text("heron_lane_year") + STOCKING
-    own = tmp_path / "own.toml"
-    own.write_text(text, encoding="utf-8")
     page = visit(1440)
-    upload(page, [str(own)], tomllib.loads(text)["site"]["name"])
+    upload_text(page, tmp_path, text)
     show(page, "Edit the site")
     for shown, table in (("Tanks", "tanks"), ("Loops", "loops"), ("Fish", "cohorts")):
         part(page, shown)
@@ -194,9 +200,9 @@ def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
     expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
 
 
-def test_no_page_ends_when_a_loop_is_removed(visit):
+def test_no_page_ends_when_a_loop_is_removed(visit, tmp_path):
     page = visit(1440)
-    open_example(page, "heron_lane_computed", "Heron Lane")
+    upload_text(page, tmp_path, calm_text("heron_lane_computed"))
     show(page, "Edit the site")
     part(page, "Loops")
     page.get_by_role("button", name="Remove").first.click()

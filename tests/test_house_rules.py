@@ -31,6 +31,7 @@ HELPERS = {
     "advice_sites.py",
     "one_advice.py",
     "browsing.py",
+    "calm_sites.py",
     "command_line.py",
     "conftest.py",
     "cycling.py",

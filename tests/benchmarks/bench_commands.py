@@ -1,10 +1,11 @@
 """CPU of whole commands, start to end, against a unit of work measured in the same run; asserts nothing.
 
-Run: ``python tests/benchmarks/bench_commands.py`` (``--quick`` repeats less, for CI).
+Run: ``python tests/benchmarks/bench_commands.py`` (``--quick`` runs each once, for CI).
 
 The unit is ``python -c "import numpy, pandas"``, run before each command: it reads and starts as much code as a
 command does, so that a busy or slow machine moves both. User and system time of the process and of all that it
-started count; of several runs the least is told. Code is compiled, by Python and by numba, in a run beforehand.
+started count; of several runs the least is told. Code is compiled, by Python and by numba, in a run beforehand, but
+for ``--quick``.
 """
 
 from __future__ import annotations
@@ -94,7 +95,8 @@ def main(quick: bool) -> None:
             "stocksim stock, demo": ["stock", demo.name],
             "stocksim --help": ["--help"],
         }
-        cpu_s([*call, "season", demo.name], folder)  # compiles what is not compiled yet, and waits for it
+        if not quick:
+            cpu_s([*call, "season", demo.name], folder)  # compiles what is not compiled yet, and waits for it
         unit, least = cpu_s(UNIT, folder), dict.fromkeys(asked, float("inf"))
         for _ in range(runs):
             for what, arguments in asked.items():

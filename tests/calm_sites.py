@@ -1,0 +1,21 @@
+"""Examples with so few fish that no limit is passed: for pages on which what is advised is not the matter."""
+
+from __future__ import annotations
+
+import tomlkit
+
+from stocksim.site.examples import example_text
+
+ONE_IN = 20  # fish of the example that stay
+
+
+def calm_text(name: str) -> str:
+    """Text of an example with few of its fish and without its trout, for which the greenhouse grows too warm in May.
+
+    Advice is sought on the page of the season where a limit is passed, and takes longer than all else that pages do.
+    """
+    raw = tomlkit.parse(example_text(name))
+    raw["cohorts"].pop("winter_trout", None)
+    for cohort in raw["cohorts"].values():
+        cohort["count"] = max(cohort["count"] // ONE_IN, 1)
+    return tomlkit.dumps(raw)

@@ -6,16 +6,18 @@ import datetime as dt
 import tomllib
 
 import pytest
+from calm_sites import calm_text
 from command_line import runner
 from reliability.bases import toml_text
 from site_faults import changed
 
 from stocksim.heat.heaters import HEATER_MARGIN, HeaterSize, heater_size, judged_heaters
-from stocksim.site.examples import FOLDER, example_text
+from stocksim.site.examples import FOLDER
 from stocksim.site.reading import site_from_tables
 
-TYPED = tomllib.loads(example_text("heron_lane"))
-COMPUTED = tomllib.loads(example_text("heron_lane_computed"))
+# few fish: a heater is judged alike, and nothing has to be advised
+TYPED = tomllib.loads(calm_text("heron_lane"))
+COMPUTED = tomllib.loads(calm_text("heron_lane_computed"))
 FIRST_WEEKS = {"season.end": dt.date(2026, 12, 20)}
 
 

@@ -187,9 +187,9 @@ def test_season_json_holds_the_contract_keys(run):
 
 
 def test_season_prints_its_answer_on_stdout(run):
-    ran = run("season", "house.toml")
+    ran = run("season", "house.toml", "--all")
     assert (ran.code, ran.err) == (0, "")
-    assert ran.out.startswith("My growing house: 2026-10-01 to 2027-04-30\n")
+    assert ran.out.startswith("My growing house: 1 Oct 2026 to 30 Apr 2027\n")
     verdict = run("season", "house.toml", "--json").data["verdict"]
     assert verdict in " ".join(ran.out.split())
     assert "Cautions:" in ran.out
@@ -235,7 +235,7 @@ def test_a_site_without_fish_has_an_answer(run):
 
 
 def test_the_season_prints_the_water_of_every_loop(run):
-    out = run("season", "house.toml").out
+    out = run("season", "house.toml", "--water").out
     assert "loop main, mg/L" in out
     for month in ("Oct 2026", "Jan 2027", "Apr 2027"):
         assert f"\n{month} " in out
@@ -300,7 +300,7 @@ def test_a_name_that_the_terminal_cannot_show_does_not_end_the_run(tmp_path):
     narrow = os.environ | {"PYTHONIOENCODING": "cp1252:strict"}
     ran = process("season", "house.toml", cwd=tmp_path, env=narrow, encoding="cp1252")
     assert ran.returncode == 0, ran.stderr
-    assert ran.stdout.startswith("Fischzucht Äschenweg ?: 2026-10-01")
+    assert ran.stdout.startswith("Fischzucht Äschenweg ?: 1 Oct 2026")
 
 
 def test_help_starts_without_the_heavy_libraries():

@@ -126,7 +126,7 @@ def _fewer_fish(change: Change, units: str) -> str:
 def _taken_out(change: Change, units: str) -> str:
     at = change.amounts
     verb = "harvest" if at["is_harvest"] else "sell, or eat small,"
-    words = f"{verb} the {at['fish']} largest of the {at['of']} {at['cohort']} in {at['tank']}"
+    words = f"{verb} the {at['fish']} largest of {at['of']} {at['cohort']} in {at['tank']}"
     return words + (f" ({_care(change)})" if change.care else "")
 
 

@@ -18,6 +18,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms, is_measured
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
+from stocksim.faces.care import whole_cares
 from stocksim.faces.change_words import change_words, help_words
 from stocksim.faces.density_words import density_data
 from stocksim.faces.fates import (
@@ -36,9 +37,11 @@ from stocksim.faces.planting_words import build_data, unrated_words
 from stocksim.faces.validity_words import left_caution, left_data
 from stocksim.faces.ways_words import advice_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
-from stocksim.heat.notes import site_notes
+from stocksim.heat.notes import danger_notes, site_notes, site_questions
 from stocksim.heat.small_fish import small_cohorts
+from stocksim.site.climate_faults import unvented_notes
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS
+from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room, dose_portions
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
@@ -459,7 +462,12 @@ def verdict(season: Season, findings: list[Finding]) -> str:
 
 
 def cautions(season: Season) -> list[str]:
-    """What the keeper must know beside the numbers, one sentence each."""
+    """What the keeper must know beside the numbers, one sentence each: what to mind, then what was assumed."""
+    return [*warnings_of(season), *assumptions(season)]
+
+
+def warnings_of(season: Season) -> list[str]:
+    """What to mind, one sentence each, those last that can hurt people."""
     site, layout = season.site, season.layout
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
@@ -472,7 +480,7 @@ def cautions(season: Season) -> list[str]:
     words += [dying] if dying else []
     words += water_cautions(season)
     words += film_cautions(season.film_corrections)
-    words += site_notes(site)
+    words += _grave_notes(site)
     words += filter(None, [left_caution(season.left_ranges, site.file.site.units)])
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
@@ -484,20 +492,19 @@ def cautions(season: Season) -> list[str]:
             f"Too cold to feed on some days, in the model: {', '.join(unfed)}. Go by the dates to feed, take out what "
             "is left, and watch their condition."
         )
-    words += feeding_cautions(season)
-    words += [f"{unrated_words(one)}; it is left out of the ratio." for one in season.planting.unrated]
-    if site.file.cohorts:
-        words.append(
-            "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
-        )
-    words.append(
-        "Electricity beside water kills: ground-fault protection on every circuit, drip loops, work by a licensed "
-        "electrician under your local code."
-    )
-    words.append(
-        "Harvest hygiene: no tank water on leaves that are eaten raw; wash hands and produce; follow local food rules."
-    )
-    return words
+    return words + feeding_cautions(season) + whole_cares(site.file)
+
+
+def _grave_notes(site: Site) -> list[str]:
+    """Notes on a site that tell of a danger, or ask whether something is meant."""
+    return [*unvented_notes(site.file), *site_questions(site), *danger_notes(site)]
+
+
+def assumptions(season: Season) -> list[str]:
+    """What was assumed or left out, and on what evidence, one sentence each."""
+    grave = set(_grave_notes(season.site))
+    words = [note for note in site_notes(season.site) if note not in grave]
+    return words + [f"{unrated_words(one)}; it is left out of the ratio." for one in season.planting.unrated]
 
 
 def heater_data(judged: JudgedHeater) -> dict[str, Any]:

@@ -25,7 +25,7 @@ from stocksim.faces.change_words import change_words
 from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.site.kinds import LIMITS
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 
 CAUTIONS = (
     "The heat balance is known to some 2-3 degC of water and a quarter of the fuel until it is fitted to a log of "
@@ -40,6 +40,7 @@ CAUTIONS = (
 )
 
 
+_BRIEF_OPTIONS = 5  # of the first layer
 AS_PLANNED = "as the file says"
 NOTES = {
     NoteKind.LOG_KEPT: "Loop {loop} keeps its logged temperatures: a log always goes before the model.",
@@ -167,13 +168,18 @@ def power_words(option: Option) -> str:
 
 
 def verdict_sentence(cold: Cold) -> str:
-    """The recommendation in one sentence, and what heaters it takes."""
+    """The recommendation in one sentence."""
     best = cold.best
     cost = "" if best.cost is None else f", {money(best.cost)} of fuel a season"
+    return f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."
+
+
+def heater_sentences(cold: Cold) -> list[str]:
+    """What heaters the recommendation takes."""
+    best = cold.best
     low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
     small = {place: size for place, size in sizes(best).items() if size is not HeaterSize.ENOUGH}
-    said = [f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."]
-    said += [
+    said = [
         f"The design night, {low}, asks {best.design_kw[place]:.1f} kW of the heater of {place}; yours gives "
         f"{best.installed_kw[place]:.1f}, {SIZE_WORDS[size]}"
         + ("." if cold.is_heat_forbidden else f": have {size_to_have(best.design_kw[place]):.1f}.")
@@ -189,7 +195,40 @@ def verdict_sentence(cold: Cold) -> str:
         said.append(
             f"The heaters that the file has are large enough for the design night, {low}, with a quarter to spare."
         )
-    return " ".join(said)
+    return said
+
+
+def action_rows(cold: Cold) -> list[dict[str, str]]:
+    """What to change before the cold months: the option, heaters to buy, crops to take out."""
+    best, units = cold.best, cold.site.file.site.units
+    rows = [] if best.change is None else [("greenhouse", change_words(best.change, units))]
+    if not cold.is_heat_forbidden:
+        few = [place for place, size in sizes(best).items() if size is not HeaterSize.ENOUGH]
+        rows += [
+            (place, f"have {size_to_have(best.design_kw[place]):.1f} kW of heater, not {best.installed_kw[place]:.1f}")
+            for place in few
+        ]
+        rows += [
+            (place, f"buy an electric heater of {size_to_have(best.design_kw[place]):.1f} kW") for place in best.to_buy
+        ]
+    rows += [(crop, f"too cold on {nights} nights: take it out before") for crop, nights in best.chilled.items()]
+    by = format_date(cold.warmth.weather.start)
+    return [{"do by": by, "where": where, "what": what[:1].upper() + what[1:]} for where, what in rows]
+
+
+def brief_rows(cold: Cold) -> list[dict[str, str]]:
+    """The options worth a look, in few columns."""
+    units = cold.site.file.site.units
+    return [
+        {
+            "option": ("* " if option is cold.best else "") + option_name(option, units),
+            "fuel cost": money(option.cost),
+            f"fish grown {face_unit('mass', units)}": f"{to_face(option.net_kg, 'mass', units):,.0f}",
+            "fish that die": f"{option.deaths:.0f}",
+            f"crops {face_unit('mass', units)}": f"{to_face(option.yield_kg, 'mass', units):,.0f}",
+        }
+        for option in frontier_options(cold)[:_BRIEF_OPTIONS]
+    ]
 
 
 def condition_sentences(cold: Cold) -> list[str]:

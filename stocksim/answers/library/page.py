@@ -37,7 +37,7 @@ st.html(
 if entry.is_own:
     st.html(markup.notice_html(own_files({name: entry})[0]))
 answer = fish_answer(name, beside)
-showing.show(answer, "facts")
+showing.show(answer, "facts", "evidence", "cautions")
 
 st.markdown("## One fish")
 with st.container(horizontal=True, vertical_alignment="bottom"):

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PowerCut, Reserve
-from stocksim.faces.answer import Answer, Head, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
 from stocksim.site.reading import Site
@@ -34,6 +34,15 @@ CAUTIONS = (
     "itself, and an alarm that reaches you.",
     "Do not feed before an announced cut or during one; feed again, a little, when oxygen has been good for "
     "some hours.",
+)
+FIRST_THINGS = (
+    "Known to a factor of 2 only: be ready in half the time. Air first, then flow, then heat; do not feed; act at once "
+    "when fish gasp."
+)
+BRIEF_CARES = (
+    "Generator outdoors only, 20 ft (6 m) from every opening: carbon monoxide kills without a smell; have an alarm.",
+    "A transfer switch by a licensed electrician; never back-feed a building.",
+    "Power beside water kills: ground-fault protection on every circuit, dry hands.",
 )
 TABLE_WORDS = (
     "0 = already below. never = in the model air, or a warm room, holds it: do not rely on that. Stress is the "
@@ -100,14 +109,41 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
         ]
     cautions = Sentences(_cautions(cut), "numbered", mark="- ", indent="  ")
     sections = [
-        Section("tanks", _tank_parts(cut, units) if cut.reserves else []),
-        Section("notes", notes),
-        Section("cautions", [Head("Cautions:", "text"), cautions]),
-        Section("sources", [Head("Sources:", "text"), points(SOURCES, "background")], "What the minutes rest on"),
+        Section("tanks", _tank_parts(cut, units) if cut.reserves else [], topics=("fish", "water")),
+        Section("notes", notes, topics=("water", "assumptions")),
+        Section("cautions", [Head("Cautions:", "text"), cautions], topics=("cautions",)),
+        Section(
+            "sources",
+            [Head("Sources:", "text"), points(SOURCES, "background")],
+            "What the minutes rest on",
+            topics=("assumptions",),
+        ),
     ]
     tell = partial(_data, cut, site, [UNSURE, *_standing_words(cut, units), room, generator])
     # a cut is never good news for fish, however long they have
-    return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict")
+    return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict", brief=_brief(cut, units))
+
+
+def _brief(cut: PowerCut, units: str) -> Brief:
+    """The order in which to act, the tanks, and what kills people in a cut."""
+    if not cut.reserves:
+        return Brief(care=BRIEF_CARES)
+    rows = [
+        {
+            "tank": one.tank,
+            "fish": one.cohort,
+            "stress after": _cell(one.alone.to_stress),
+            "death after": _cell(one.as_built.to_lethal),
+            **({"with battery air": _cell(one.with_battery.to_lethal)} if cut.battery_w > 0.0 else {}),
+            **({"with cylinder": _cell(one.with_cylinder.to_lethal)} if cut.cylinder_g > 0.0 else {}),
+            "cold limit after": "never"
+            if math.isinf(one.hours_to_cold_limit)
+            else f"{_hours(one.hours_to_cold_limit)} h",
+        }
+        for one in cut.reserves
+    ]
+    bottle = [CYLINDER_CAUTION] if cut.cylinder_g > 0.0 else []
+    return Brief(head=FIRST_THINGS, table=rows, care=[*bottle, *BRIEF_CARES])
 
 
 def _tank_parts(cut: PowerCut, units: str) -> list[Part]:

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import InputError, StocksimError
-from stocksim.faces.options import JsonOption, SiteArgument, deliver, named, number, read_options
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, named, number, read_options
 
 EXAMPLES = {
     "powercut": 'Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"',
@@ -49,6 +49,7 @@ def powercut(
         str | None, typer.Option(help='Circuits that fail, as "air, water"; else all of the file.', show_default=False)
     ] = None,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
     """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
     from stocksim.answers.powercut.answer import powercut_answer
@@ -68,7 +69,7 @@ def powercut(
         head=head,
     )
     cut = power_cut(run_season(loaded), **asked)
-    deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json)
+    deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json, topics)
 
 
 def powercut_options(

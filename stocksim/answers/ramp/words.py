@@ -104,6 +104,11 @@ CAUTIONS = (
     "or seed the filter from a healthy running one.",
 )
 
+BRIEF_CARES = (
+    "Test ammonia and nitrite before each day's first feed; put a step off while a test is high or feed is left.",
+    "A test passes its limit: stop feeding, change water, add air; for sick fish ask a fish health professional.",
+)
+
 PH_CARE = (
     "Dose no base while pH stands above 8, test pH and alkalinity first, and change water slowly, at the tank's "
     "temperature and free of chlorine (common practice)."
@@ -294,6 +299,49 @@ def _level(value: float) -> str:
 
 def _percent(share: float) -> str:
     return "-" if math.isnan(share) else f"{100.0 * share:.0f} %"
+
+
+def headline(ramp: Ramp) -> str:
+    """Which loops must be fed less for a while, in a sentence."""
+    fed = [loop for loop in ramp.loops if loop.has_fish]
+    if not fed:
+        return "No fish are fed on this day."
+    lost = [loop.loop for loop in fed if not loop.is_offered and loop.needs_ramp]
+    held = [loop.loop for loop in fed if loop.is_offered and loop.needs_ramp]
+    said = [f"No schedule saves the fish of loop {' and '.join(lost)}."] if lost else []
+    if held:
+        said.append(f"Raise feeding step by step in loop {' and '.join(held)}.")
+    if not said and any(loop.needs_advice for loop in fed):
+        said.append("Feeding is not what has to be held back; something else harms fish here.")
+    return " ".join(said) or "The full ration of the file holds from the first day: no steps are needed."
+
+
+def step_rows(ramp: Ramp) -> list[dict[str, str]]:
+    """A row for each step of the schedules that are worth following, by date."""
+    by_loop = {f"loops.{loop.loop}.feeding_ramp": loop.loop for loop in ramp.loops}
+    steps = sorted(
+        ((step["from"], by_loop[dotted], step["share"]) for dotted, taken in ramp.offered.items() for step in taken),
+        key=lambda step: (step[0], step[1]),
+    )
+    return [
+        {"do by": day_words(day), "where": f"loop {loop}", "what": f"Feed {100.0 * share:g} % of the ration"}
+        for day, loop, share in steps
+    ]
+
+
+def fate_rows(ramp: Ramp) -> list[dict[str, str]]:
+    """A row for each loop with fish: from when it is fed in full, and how many die in both runs."""
+    return [
+        {
+            "loop": loop.loop,
+            "fed in full from": day_words(loop.full_from) if loop.full_from else "not reached",
+            "fish": f"{loop.fate.fish:.0f}",
+            "die with the steps": f"{loop.fate.dying:.0f}" if loop.weeks else "-",
+            "die fed as the file says": f"{loop.fate_as_fed.dying:.0f}",
+        }
+        for loop in ramp.loops
+        if loop.has_fish
+    ]
 
 
 def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:

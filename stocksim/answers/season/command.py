@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError
-from stocksim.faces.options import JsonOption, SiteArgument, deliver, number, say
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say
 
 EXAMPLES = {
     "season": "Example: stocksim season house.toml --out results",
@@ -25,6 +25,7 @@ def season(
         bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a cohort loses many fish.")
     ] = False,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.answers.season.answer import season_answer, solve, write_season
@@ -40,7 +41,7 @@ def season(
         written = write_season(solved.season, out, advice=solved.advice)
         say("Wrote " + ", ".join(str(path) for path in written))
     answer = season_answer(solved.season, solved.findings, advice=solved.advice)
-    deliver(answer, as_json)
+    deliver(answer, as_json, topics)
     if strict and (answer.is_trouble or answer.is_caution):
         raise typer.Exit(3)
 

@@ -68,7 +68,7 @@ if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
 showing.show(answer, "tanks", "fish", "feeding")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
-showing.show(answer, "key", "charts", "areas", "cautions")
+showing.show(answer, "key", "charts", "areas", "cautions", "assumptions")
 with st.spinner("Trying what would help"):
     advice = screen.seek_advice(source)
     sought = season_answer(season, advice.findings, advice=advice)

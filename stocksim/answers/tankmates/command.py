@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from stocksim.faces.options import JsonOption, SiteArgument, deliver
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver
 
 EXAMPLES = {
     "company": "Example: stocksim company house.toml --json",
 }
 
 
-def company(site: SiteArgument, as_json: JsonOption = False) -> None:
+def company(site: SiteArgument, as_json: JsonOption = False, topics: Topics = ()) -> None:
     """Tell who may share a tank or a loop, with reasons. Reads SITE; writes nothing."""
     from stocksim.answers.tankmates.answer import company_answer
     from stocksim.answers.tankmates.decide import judge_company
@@ -23,4 +23,4 @@ def company(site: SiteArgument, as_json: JsonOption = False) -> None:
     bar = Bar("levers")
     advice = advise(season, bar)
     bar.close()
-    deliver(company_answer(company, season.site.file.site.units, advice), as_json)
+    deliver(company_answer(company, season.site.file.site.units, advice), as_json, topics)

@@ -332,7 +332,7 @@ def wild_sentence(wild: WildCohort, site: Site) -> str:
 
 
 def cautions(company: Company) -> list[str]:
-    """What to keep in mind: evidence, own files, each species' caution, the law.
+    """What to keep in mind: each species' caution, the law.
 
     Parameters
     ----------
@@ -345,17 +345,31 @@ def cautions(company: Company) -> list[str]:
         Sentences.
     """
     site = company.season.site
-    said = [EVIDENCE]
-    said += own_files(site.species, site.feeds)
-    grown: dict[str, list[str]] = {}
-    for key, entry in site.species.items():
-        grown.setdefault(entry.evidence, []).append(name_words(key))
-    said += [f"Growth values: evidence {grade} for {', '.join(keys)}." for grade, keys in grown.items()]
     by_caution: dict[str, list[str]] = {}
     for entry in site.species.values():
         by_caution.setdefault(entry.facts.get("caution", ""), []).append(entry.title)
-    said += [f"{', '.join(titles)}: {words}" for words, titles in by_caution.items() if words]
+    said = [f"{', '.join(titles)}: {words}" for words, titles in by_caution.items() if words]
     return [*said, *CAUTIONS]
+
+
+def brief_care(company: Company) -> list[str]:
+    """What to mind first, in a few words."""
+    wild = ["Wild fish: weeks of quarantine off the loop first; ask whether you may keep them."]
+    return [
+        *(wild if company.wild else []),
+        "Quarantine every new batch off the loop; for sick fish ask a fish health professional.",
+        "Never release any fish; moving or selling them may need a permit.",
+    ]
+
+
+def assumptions(company: Company) -> list[str]:
+    """On what evidence this stands, and own files, one sentence each."""
+    site = company.season.site
+    said = [EVIDENCE, *own_files(site.species, site.feeds)]
+    grown: dict[str, list[str]] = {}
+    for key, entry in site.species.items():
+        grown.setdefault(entry.evidence, []).append(name_words(key))
+    return said + [f"Growth values: evidence {grade} for {', '.join(keys)}." for grade, keys in grown.items()]
 
 
 # --- who may share a loop: what each species gives up in its water, and what could be done instead, in sentences

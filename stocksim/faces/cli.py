@@ -26,6 +26,8 @@ app = typer.Typer(
 for _name in registry.COMMANDS:
     _function, _example = registry.command(_name)
     app.command(_name, epilog=_example)(layered(_function))
+for _name, _now in registry.HIDDEN.items():
+    app.command(_name, hidden=True)(layered(registry.command(_now)[0]))
 # why standard output may take nothing more; files are written elsewhere, and their faults told there
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 

@@ -36,7 +36,7 @@ def new(
 
 
 def check(site: SiteArgument, as_json: JsonOption = False) -> None:
-    """Tell all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
+    """Show all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
     from stocksim.faces.marks import marked
     from stocksim.faces.text import wrapped
     from stocksim.faces.understood import understood

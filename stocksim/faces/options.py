@@ -84,11 +84,11 @@ def deliver(answer: Answer, as_json: bool = False, topics: Topics = ()) -> None:
 
 
 _TOPIC_HELP = {
-    "fish": "Tell more of the fish.",
-    "water": "Tell more of the water.",
-    "plants": "Tell more of the plants.",
-    "cautions": "Tell every caution.",
-    "assumptions": "Tell what was assumed, and on what evidence.",
+    "fish": "More on the fish.",
+    "water": "More on the water.",
+    "plants": "More on the plants.",
+    "cautions": "Every caution.",
+    "assumptions": "What was assumed, and on what evidence.",
 }
 
 
@@ -109,7 +109,7 @@ def layered(command: Callable[..., None]) -> Callable[..., None]:
     if "topics" not in signature.parameters:
         return command
     flags: dict[str, Any] = {topic: typer.Option(f"--{topic}", help=_TOPIC_HELP[topic]) for topic in TOPICS}
-    flags["all"] = typer.Option("--all", help="Tell all of the answer.")
+    flags["all"] = typer.Option("--all", help="All of the answer.")
     keyword = inspect.Parameter.KEYWORD_ONLY
     added = [
         inspect.Parameter(f"tell_{name}", keyword, default=False, annotation=Annotated[bool, flag])

@@ -30,7 +30,7 @@ from stocksim.faces.answer import (
 )
 from stocksim.faces.words import day_words, level_words
 from stocksim.site.weather import days_of_month
-from stocksim.units import format_quantity
+from stocksim.units import face_unit, format_quantity
 
 WITHOUT_TERMINAL = 100  # columns where nobody's terminal is known, as in a file: the same everywhere
 _NARROWEST = 40  # narrower text would be one word a line
@@ -170,9 +170,11 @@ def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
                 "nitrate-N": f"{mean('nitrate_n_mg_l'):.0f}",
                 "alkalinity": f"{mean('alkalinity_mg_l'):.0f}",
                 "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}" if has_tanks else "-",
-                "buffer g/week": f"{7.0 * mean('buffer_g'):.0f}",
+                f"buffer {face_unit('dose', units)}/week": format_quantity(
+                    7.0 * mean("buffer_g"), "dose", units
+                ).split()[0],
                 "top-up a day": format_quantity(mean("top_up_l") / 1000.0, "volume", units),
-                "film % (ammonia, nitrite)": "none"
+                "biofilter % (ammonia, nitrite)": "none"
                 if film[0] != film[0]
                 else f"{100 * film[0]:.0f}, {100 * film[1]:.0f}",
             }

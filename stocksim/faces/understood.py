@@ -22,7 +22,7 @@ from stocksim.site.fish_tables import CohortTable
 from stocksim.site.model import SiteFile
 from stocksim.site.pumps import backup_hours, circuit_w, pump_flow_m3_day
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
+from stocksim.units import format_date, format_quantity
 
 
 def _more(cohort: CohortTable) -> str:
@@ -73,7 +73,7 @@ def understood(site: Site) -> dict[str, Any]:
         kind = BED_KINDS[bed.kind]
         if kind.water is not None:
             words += f", nitrifying surface {show(bed_film_m2(bed), 'area')}"
-            words += "" if bed.depth else f", depth {100 * kind.water.depth_m:.0f} cm assumed"
+            words += "" if bed.depth else f", depth {show(kind.water.depth_m, 'length')} assumed"
             words += "" if bed.flow else ", flow assumed"
             if kind.fill is not None and not bed.media_size:
                 words += f", grain {1000 * kind.fill.grain_m:.1f} mm assumed"
@@ -85,7 +85,7 @@ def understood(site: Site) -> dict[str, Any]:
     }
     asked = site_questions(site)
     return {
-        "season": f"{file.season.start} to {file.season.end}, {site.days} days",
+        "season": f"{format_date(file.season.start)} to {format_date(file.season.end)}, {site.days} days",
         "loops": [f"{key}: {text}" for key, text in loops.items()],
         "tanks": [f"{key}: {text}" for key, text in tanks.items()],
         "beds": [f"{key}: {text}" for key, text in beds.items()],
@@ -98,7 +98,7 @@ def understood(site: Site) -> dict[str, Any]:
         "pumps": [_pump_words(file, key) for key in file.pumps],
         "backups": [_backup_words(file, key) for key in file.backups],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
-        "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
+        "events": [f"{format_date(event.date)}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
         "heaters": [heater_data(judged) for judged in judged_heaters(site)],
         "questions": list(asked),
@@ -135,7 +135,10 @@ def _heat_words(site: Site) -> list[str]:
         return []
     units = site.file.site.units
     cold = format_quantity(warmth.weather.design_cold_c, "temperature", units)
-    rooms = [f"{room}: loses {loss:.0f} W/K at night" for room, loss in warmth.plan.loss_w_k.items()]
+    rooms = [
+        f"{room}: loses {format_quantity(loss, 'heat_loss', units)} at night"
+        for room, loss in warmth.plan.loss_w_k.items()
+    ]
     judged = {one.place: one for one in judged_heaters(site)}
     burners = [
         f"{place}: {heater.power / 1000.0:g} kW of {heater.fuel.replace('_', ' ')}, set to "

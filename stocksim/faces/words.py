@@ -59,7 +59,7 @@ CHALK = "calcium_carbonate"
 CHALK_PH = 8.3  # docs/carbonate.md
 NOT_JUDGED = (
     "Not judged: what nitrate, potassium and a pH outside "
-    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is told as a caution, by harm "
+    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is given as a caution, by harm "
     "in trials of weeks, its liters by simple dilution (drained, then refilled); pH is too; potassium is only counted."
 )
 _SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
@@ -103,7 +103,7 @@ def _nitrate_lever(season: Season, passed: NitratePassed) -> str:
         held = f"your source water holds {passed.source_mg_l:g} mg/L itself, so changing water cannot help"
         told = ["; ".join([*(told or ["feed less"] * ("feed" not in never)), held])]
     elif is_film_behind(season, passed.loop):
-        told.append("bring down ammonia and nitrite first, as the season tells, and ask again: that moves nitrate too")
+        told.append("bring down ammonia and nitrite first, as the season says, and ask again: that moves nitrate too")
     words = ", or ".join(told)
     return f"{words[:1].upper()}{words[1:]}{'.' * bool(words)}"
 
@@ -217,7 +217,7 @@ def short_words(season: Season, loop: str) -> str:
         f"Alkalinity of loop {loop} falls short of its target of {target:.0f} mg/L on {short.size} days, from "
         f"{_day(season, int(short[0]))}, down to {course[worst]:.0f} on {_day(season, worst)}: a "
         "day's dose is held back where it would raise pH too fast or un-ionized ammonia past its limit. Lower the "
-        "ammonia first (less feed, more film), then dose."
+        "ammonia first (less feed, more biofilter), then dose."
     )
 
 
@@ -331,7 +331,7 @@ def base_words(season: Season, loop: str) -> str:
     )
     return (
         f"Nobody doses loop {loop}, and its alkalinity falls below {SCARCE_ALKALINITY_MG_L:g} mg/L on "
-        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: films slow down, "
+        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: its bacteria slow down, "
         f"ammonia and nitrite rise.{asked}"
     )
 
@@ -472,8 +472,9 @@ def warnings_of(season: Season) -> list[str]:
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled: disease. A limit that holds here may still be broken by it. Nitrifiers in the cold and in young "
-        "films are known to a factor of two.",
+        "Not modelled: disease. A limit that holds here may still be broken by it. Biofilter bacteria in the "
+        "cold and when young "
+        "are known to a factor of two.",
     ]
     words += fish_cautions(season)
     dying = death_words(season)
@@ -489,7 +490,7 @@ def warnings_of(season: Season) -> list[str]:
     unfed = list(dict.fromkeys(key for key, column in hungry if (column <= 0.0).any()))
     if unfed:
         words.append(
-            f"Too cold to feed on some days, in the model: {', '.join(unfed)}. Go by the dates to feed, take out what "
+            f"Too cold to feed on some days, in the model: {', '.join(unfed)}. Follow the dates to feed, take out what "
             "is left, and watch their condition."
         )
     return words + feeding_cautions(season) + whole_cares(site.file)

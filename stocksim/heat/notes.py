@@ -133,7 +133,8 @@ def _range_note(loop: str, daily_c: FloatArray, units: str) -> str:
     """How cold and warm a loop's computed water gets."""
     low, high = (format_quantity(float(t), "temperature", units) for t in (daily_c.min(), daily_c.max()))
     return (
-        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you fit it to a "
+        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC (4-5 degF) until "
+        "you fit it to a "
         "log of your own."
     )
 

@@ -117,7 +117,7 @@ def _loop_sections(plan: BedPlan, balance: LoopBalance, draw: Draw) -> list[Sect
 def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
     """Changes that help; pages tell too where none was sought or found."""
     if loop not in plan.proofs:
-        return [Sentences(["Each lever is run as a whole season; takes some seconds."], "note", "page")]
+        return [Sentences(["Each change is run as a whole season; takes some seconds."], "note", "page")]
     units = plan.season.site.file.site.units
     parts: list[Part] = []
     if fish_come_first(plan.season, loop):

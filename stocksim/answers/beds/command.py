@@ -8,7 +8,7 @@ EXAMPLES = {"beds": "Example: stocksim beds house.toml"}
 
 
 def beds(site: SiteArgument, as_json: JsonOption = False, topics: Topics = ()) -> None:
-    """Tell the area that the feed carries and the feed that the area needs, by week. Reads SITE; writes nothing."""
+    """Show the area that the feed supports and the feed that the area needs, by week. Reads SITE; writes nothing."""
     from stocksim.answers.beds.answer import beds_answer
     from stocksim.answers.beds.changes import bed_plan
     from stocksim.engine.running import run_season

@@ -118,7 +118,7 @@ def winter_answer(
         Chart("temperature", draw),
     ]
     return Answer(
-        f"{file.site.name}: air and water, {file.season.start} to {file.season.end}",
+        f"{file.site.name}: air and water, {format_date(file.season.start)} to {format_date(file.season.end)}",
         "",
         [Section("weeks", weeks), _month_section(warmth, file.site.units), _caution_section(notes)],
         lambda: marked({"water_by_month": month_water(warmth)}, season.site),

@@ -28,7 +28,8 @@ from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit, format_date, format_quantity, to_face
 
 CAUTIONS = (
-    "The heat balance is known to some 2-3 degC of water and a quarter of the fuel until it is fitted to a log of "
+    "The heat balance is known to some 2-3 degC (4-5 degF) of water and a quarter of the fuel until it is fitted "
+    "to a log of "
     "your own (--fit); leaks and old covers alone move it that much. Read the water every morning of a cold spell.",
     "Combustion heaters inside need a flue to outdoors and fresh air: an unvented one fills the house with carbon "
     "monoxide, which kills without a smell, and with moisture and ethylene that harm crops. Hang a carbon monoxide "
@@ -71,7 +72,8 @@ NOTES = {
     ),
     NoteKind.CROPS: (
         "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen, until the first "
-        "night that is too cold for them: 10 degC for basil, beans, cucumbers, peppers and tomatoes, frost for the "
+        "night that is too cold for them: 10 degC (50 degF) for basil, beans, cucumbers, peppers and tomatoes, "
+        "frost for the "
         "others (`temperature_low_limit` of the crop files, from memory). Cold air over warm roots is not known better."
     ),
     NoteKind.BEDS_IN_FISH_ROOM: "Beds in the fish room are taken to have the greenhouse's air here.",
@@ -114,15 +116,15 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
                 "heat": f"{option.heat_kwh:,.0f} kWh",
                 "cost": money(option.cost),
                 "growth": format_quantity(option.growth_kg, "mass", units),
-                "less the dead": format_quantity(option.net_kg, "mass", units),
+                "less fish that die": format_quantity(option.net_kg, "mass", units),
                 "feed": format_quantity(option.feed_kg, "mass", units),
                 "deaths": f"{option.deaths:.0f}",
                 "crops": format_quantity(option.yield_kg, "mass", units),
-                f"an extra {unit}": extra,
+                f"fuel per extra {unit}": extra,
                 "coldest water": coldest,
-                "design night needs": power_words(option),
-                "years too cold": f"{years} of {cold.years}",
-                "breaks as well": ", ".join(
+                "heater size needed": power_words(option),
+                "cold years": f"{years} of {cold.years}",
+                "also breaks": ", ".join(
                     [
                         *sorted(LIMITS[limit].broken for limit in new),
                         *([f"more deaths of {' and '.join(dead)}"] if (dead := added_deaths(option, plan)) else []),
@@ -251,7 +253,7 @@ def _chilled_words(cold: Cold) -> list[str]:
     if not best.chilled:
         return []
     crops = _listed([f"{crop} on {nights} nights" for crop, nights in best.chilled.items()])
-    way = f"Air below what a standing crop bears: {crops}. Take it out before, or plant what bears the cold"
+    way = f"Air colder than a standing crop tolerates: {crops}. Take it out before, or plant what tolerates the cold"
     warm = [o for o in cold.spared if o.cost is not None and not o.chilled]
     if not warm or best.cost is None or cold.is_heat_forbidden:
         return [f"{way}."]
@@ -333,9 +335,9 @@ def turning_words(
     """What would change a recommendation, without capital and full stop; the season's advice where fish are harmed."""
     if verdict.why is Why.LEAST_HARM:
         if is_heat_forbidden:
-            return "fish that bear the cold would; heat is not advised here ([advice] never)"
+            return "fish that tolerate the cold would; heat is not advised here ([advice] never)"
         advised = "; ".join(change_words(change, units) for change in season_advice)
-        said = "more or larger heaters, insulation, or fish that bear the cold would"
+        said = "more or larger heaters, insulation, or fish that tolerate the cold would"
         return f"{said}; the season with this spares them: {advised}" if advised else said
     if verdict.why is not Why.LEAVES_MOST:
         return 'give every heater price and price_per, as 2.4 and "gal", to rank them'
@@ -544,5 +546,5 @@ def fit_sentences(fit: HeatFit) -> list[str]:
         for key in fit.hard_to_believe
     ]
     if any(value > 1.4 for value in fit.uncertainty.values()):
-        said.append("A factor known no better than 1.4 is hardly told by this log; leave it at 1.")
+        said.append("A factor known no better than 1.4 is hardly shown by this log; leave it at 1.")
     return said

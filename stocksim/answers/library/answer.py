@@ -33,7 +33,7 @@ GROUPS = {
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
-    "Company and sizes": (
+    "Tankmates and sizes": (
         "prey_share_deep", "prey_share_slender", "body_depth", "eats_own", "sibling_loss", "sibling_length",
         "size_spread", "length_weight_intercept", "length_weight_slope",
         "farmed_condition",
@@ -121,12 +121,12 @@ def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
     if species is None:
         data = fish_data(None)
         note = (
-            "(evidence: of growth and water; company: of sizes and of who may share a tank. Feeds, as given; natural "
+            "(evidence: of growth and water; tankmates: of sizes and of who may share a tank. Feeds, as given; natural "
             "food is wet.)"
         )
         rows = [_list_row(row) for row in data]
         fish: list[Part] = [Table(rows), Sentences([note])]
-        verdict = f"{len(rows)} species are known; `stocksim fish NAME` tells all of one."
+        verdict = f"{len(rows)} species are known; `stocksim fish NAME` shows all of one."
         few = [{head: text for head, text in row.items() if head != "name"} for row in rows]
         brief = Brief(table=few, care=[NEVER_RELEASE])
         return Answer("", verdict, [Section("fish", fish, topics=("fish",)), feed_section()], lambda: data, brief=brief)
@@ -291,7 +291,8 @@ def facts(entry: Entry) -> list[str]:
     whom never to join it with, the feed it was fitted with, published trials, strains. Cautions stand apart."""
     weak = sum(entry.is_weak(key) for key in entry.values)
     words = [
-        f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
+        f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for tankmates and "
+        "sizes; "
         f"{weak} of {len(entry.values)} values are weak: memory, common practice or a guess."
     ]
     if "like" in entry.facts:
@@ -304,12 +305,12 @@ def facts(entry: Entry) -> list[str]:
         others = ", ".join(name.replace("_", " ") for name in never_with(entry))
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
-    words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words.append(f"Its appetite is that on the feed {feed} ({feed_kind(load_feed(feed))}).")
     told = entry.facts.get("deaths_caution")
     words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), told, band_sentence(entry)])
     words += [
         f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
-        "told here."
+        "shown here."
         for name, strain in entry.strains.items()
     ]
     return words
@@ -321,7 +322,7 @@ def band_sentence(entry: Entry) -> str:
     if scale.low is None or scale.high is None:
         return ""
     least, most = scale.low / scale.value, scale.high / scale.value
-    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is told here."
+    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is shown here."
 
 
 def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
@@ -377,7 +378,7 @@ def _list_row(row: dict[str, Any]) -> dict[str, str]:
         "evidence": row["evidence"],
         "company": row["company_evidence"],
         "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
-        "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
+        "tolerates degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
         "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
         "name": f"{row['title']} ({row['latin']})" + (f", like {row['like']}" if row["like"] else ""),
     }

@@ -54,7 +54,7 @@ CYLINDER_CAUTION = (
 )
 SOURCES = (
     "Tank alone after the cut: V dC/dt = k (Cs - C) - use, solved exactly; V is the water without the fish; "
-    "a cut leaves film and solids elsewhere (our balance).",
+    "a cut leaves biofilter bacteria and solids elsewhere (our balance).",
     "Surface k: Cole & Caraco 1998, still water, measured on lakes; a tank differs by a factor of 2 to 3. "
     "Cs: Benson & Krause 1984.",
     "Use: the fish of that day in the season; what feed adds follows the meals and is highest 4 hours after "
@@ -66,7 +66,7 @@ SOURCES = (
     f"Cylinder: ideal gas at 15 degC, {100 * CYLINDER_DISSOLVED_SHARE:.0f} % dissolves (5-20 % is common "
     "practice, no source).",
     "Cooling: bare round tank, 8 W/m2/K walls, 15 open surface, 2 floor (see docs/powercut.md), steady room; "
-    "factor of 2. Where the site tells weather and rooms, these cool with the water by its heat balance.",
+    "factor of 2. Where the site has weather and rooms, these cool with the water by its heat balance.",
     "A battery gives two thirds of its label (common practice, no source), a generator runs as long as its fuel lasts.",
     f"Pump power: plates of the file; else weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, "
     "common practice, no source).",
@@ -223,7 +223,7 @@ def headline(cut: PowerCut) -> str:
     if first.as_built.to_lethal <= 0.0:
         return (
             f"You have no time in {place} from {when}: its oxygen is {first.oxygen_mg_l:.1f} mg/L even "
-            f"before a cut, at or below the {first.lethal_mg_l:.1f} that kills. Mend that first."
+            f"before a cut, at or below the {first.lethal_mg_l:.1f} that kills. Fix that first."
         )
     if first.cold_minutes < first.as_built.to_lethal:
         return _cold_headline(first, place, when)
@@ -368,7 +368,7 @@ def _room_words(cut: PowerCut, units: str, room_field: str) -> str:
     assert cut.room_c is not None
     room = format_quantity(cut.room_c, "temperature", units)
     return (
-        f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect "
+        f"The time to the cold limit is for air around the tanks at {room} (give the coldest air you expect "
         f"{room_field}), tanks bare and uncovered. {limit}{other}"
     )
 
@@ -378,7 +378,7 @@ def _generator_words(cut: PowerCut, units: str) -> str:
     head = f"{load.head_m:.1f} m" if units == "metric" else f"{load.head_m / _FOOT_M:.1f} ft"
     flow = format_quantity(load.unplated_m3_day, "flow", units)
     plates = f"estimate: {flow} lifted {head} at {100 * PUMP_EFFICIENCY:.0f} %"
-    read = " Read the plates instead where you can."
+    read = " Read the motors' nameplates instead where you can."
     if load.plate_w > 0.0:
         is_whole = load.unplated_m3_day <= 0.0
         plates = "by their plates" if is_whole else f"{load.plate_w:,.0f} W by plates; {plates}"

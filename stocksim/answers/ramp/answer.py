@@ -217,7 +217,7 @@ def water_answer(season: Season, loop: str, draw: Callable[[str], dict[str, Any]
         "sentences": sentences,
         "cautions": cautions,
     }
-    title = f"{name}: water of loop {loop}, {season.dates[0]} to {season.dates[-1]}"
+    title = f"{name}: water of loop {loop}, {day_words(season.dates[0])} to {day_words(season.dates[-1])}"
     return Answer(title, verdict, sections, partial(marked, data, season.site), bool(broken) or is_heavy(season))
 
 

@@ -22,7 +22,7 @@ def ramp(
     as_json: JsonOption = False,
     topics: Topics = (),
 ) -> None:
-    """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
+    """Show how fast feeding may rise on a young biofilter, or one weakened by winter. Reads SITE; writes nothing."""
     from stocksim.answers.ramp.answer import ramp_answer
     from stocksim.answers.ramp.decide import feeding_ramp
     from stocksim.faces.options import Bar, options, options_named

@@ -65,7 +65,7 @@ def solve(site: Site) -> Solved:
     bar = Bar("days")
     season = run_season(site, bar)
     bar.close()
-    bar = Bar("levers")
+    bar = Bar("changes")
     advice = advise(season, bar)
     bar.close()
     return Solved(season, advice)
@@ -266,7 +266,9 @@ def _water_parts(season: Season) -> list[Part]:
         head = f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):"
         parts.append(Sentences([head], on="text", indent="  ", gap=True))
         parts.append(Table(water_rows(season, loop, season.site.file.site.units), on="text"))
-    note = "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)"
+    note = (
+        "(biofilter: strength of its ammonia-eating and nitrite-eating bacteria, % of full; they grow with their food)"
+    )
     return [*parts, Sentences([note], on="text", indent="  ")]
 
 
@@ -276,7 +278,7 @@ def _feed_parts(season: Season) -> list[Part]:
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
     fed = f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}" + (
-        f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."
+        f", feed conversion {conversion:.2f}." if conversion else "."
     )
     return [Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True)]
 
@@ -295,7 +297,7 @@ def _area_lines(season: Season, units: str) -> list[str]:
             planted = format_quantity(build.planted_m2, "area", units)
             text = (
                 f"Loop {build.loop}: {planted} planted; no feed ratio was published for what grows there, and it "
-                "hardly grows, so nothing tells which area the feed carries."
+                "hardly grows, so nothing shows which area the feed supports."
             )
         lines.append(text)
     return lines

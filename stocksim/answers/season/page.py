@@ -53,7 +53,7 @@ if shown.faults:
     st.html(markup.verdict_html("This site file cannot be run as it stands:", True))
     st.html(markup.faults_html([*st.session_state.site_notes, *shown.faults]))
     if not st.session_state.site_unread or st.session_state.site_text:
-        st.markdown("Mend it on the page **Edit the site**: everything typed is still there.")
+        st.markdown("Fix it on the page **Edit the site**: everything typed is still there.")
 elif st.session_state.site_notes:
     st.html(markup.faults_html(st.session_state.site_notes))
 if season is None:

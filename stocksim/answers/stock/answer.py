@@ -29,7 +29,7 @@ from stocksim.faces.ways_words import advice_data, dated_words, promise_words, t
 from stocksim.faces.words import assumptions, cautions, warnings_of
 from stocksim.heat.small_fish import SmallFish, small_candidates, small_cohorts
 
-_ROOM_USED = "(most room used: density on the fullest day over the limit of the most delicate fish there)"
+_ROOM_USED = "(fullest: density on the fullest day, % of the limit of the most delicate fish there)"
 
 
 def stock_answer(
@@ -101,7 +101,7 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
         Section("feeding", _feeding_parts(plan), topics=("fish",)),
         Section(
             "binding",
-            _listed("What leaves no room for one more fish", bound, is_headed=True),
+            _listed("What leaves no space for one more fish", bound, is_headed=True),
             topics=("fish", "water"),
         ),
         Section("refused", _listed("Left out, and why", _refusals(plan), is_headed=True), topics=("fish",)),

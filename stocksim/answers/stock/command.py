@@ -74,7 +74,7 @@ def stock(
     site: SiteArgument,
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
     pareto: Annotated[str | None, typer.Option(help=PARETO_HELP, show_default=False)] = None,
-    reasons: Annotated[bool, typer.Option("--reasons", help="Tell what more of each limit would bring; slow.")] = False,
+    reasons: Annotated[bool, typer.Option("--reasons", help="Say what more of each limit would bring; slow.")] = False,
     seconds: Annotated[float, typer.Option(help="Most time for the plan.", **SECONDS)] = 60.0,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,

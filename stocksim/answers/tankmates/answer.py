@@ -56,7 +56,7 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
     keys = {obstacle.key for loop in company.loops for pair in loop.pairs for obstacle in pair.obstacles}
     unsourced = [Sentences([words.NO_SOURCE], "do", gap=True)] if "narrow_growth_window" in keys else []
     wild = [words.wild_sentence(one, site) for one in company.wild]
-    weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; it replaces no keeper's eye."
+    weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; watch the fish yourself."
     sections = [
         Section("do", _change_parts(company, advice, units)),
         Section("evidence", [Html(weak)]),
@@ -132,7 +132,7 @@ def _matrix_parts(company: Company) -> list[Part]:
     lines = ["Tanks: + together, ~ with care, X apart; * shares a tank now", "", *_matrix_lines(company)]
     return [
         Lines(lines, "text", gap=True),
-        Sentences([f"({words.SHORT_KEY} Beside itself: do the larger eat the smaller?)"], on="text"),
+        Sentences([f"({words.SHORT_KEY} Same batch: do big ones eat small ones?)"], on="text"),
         Head("Who may share a tank", "page"),
         Chart("company_matrix", partial(_matrix_spec, company)),
         Sentences([words.matrix_words(company)], "note", "page"),
@@ -244,7 +244,7 @@ def _loop_sections(loop: LoopCompany, company: Company, units: str) -> list[Sect
     species: list[Part] = [
         Head(f"Loop {loop.loop}, {water} over the season:", "text"),
         Head(f"Loop {loop.loop}: who may share its water", "page"),
-        Sentences([f"Shaded: the season's {water}. Bar: grows well; line: bears."], "note", "page"),
+        Sentences([f"Shaded: the season's {water}. Bar: grows well; line: tolerates."], "note", "page"),
         Chart(f"company_windows_{loop.loop}", partial(_windows_spec, loop, company)),
         Table(words.resident_rows(loop, site, units), bad, gap=True),
         Sentences([f"({words.RESIDENT_WORDS})"], on="text"),

@@ -225,7 +225,7 @@ def test_page_tries_levers_when_asked(monkeypatch, tmp_path):
     path.write_text(example_text("starter"), encoding="utf-8")
     at = page(monkeypatch, path)
     assert "the gap goes from" not in words(at)
-    next(b for b in at.button if b.label == "Try levers on the whole season").click().run()
+    next(b for b in at.button if b.label == "Try changes on the whole season").click().run()
     assert not at.exception
     assert "the gap goes from" in words(at)
 

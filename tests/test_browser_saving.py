@@ -211,7 +211,7 @@ def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
     with opened(house.parent, "house.toml", "--no-browser") as pages:
         page = visit(browser, pages.address)
         assert page.get_by_role("textbox", name="mean weight").first.input_value() == "100"
-        assert "To mend: 1" in page.locator(".ss-verdict").first.inner_text()
+        assert "To fix: 1" in page.locator(".ss-verdict").first.inner_text()
         edit(page, "100.0 g")
         assert "To mend" not in page.locator(".ss-verdict").first.inner_text()
         press(page, "Save")

@@ -74,15 +74,15 @@ def test_check_tells_what_it_understood(run):
     understood = ran.data["understood"]
     assert list(understood) == [
         "season", "loops", "tanks", "beds", "biofilters", "settlers", "pumps", "backups", "cohorts", "events", "heat",
-        "heaters", "questions", "notes",
+        "heaters", "questions", "notes", "care",
     ]  # fmt: skip
-    assert understood["season"] == "2026-10-01 to 2027-04-30, 212 days"
+    assert understood["season"] == "1 Oct 2026 to 30 Apr 2027, 212 days"
     (cohort,) = understood["cohorts"]
     assert cohort.startswith("perch: 60 yellow_perch ")
-    for word in ("(evidence weak)", "40 g in first", "perch_45 by sight"):
+    for word in ("(evidence weak)", "40 g in first", "perch_45 by hand"):
         assert word in cohort
     assert understood["events"] == []
-    told = " ".join(run("check", "house.toml").out.split())
+    told = " ".join(run("check", "house.toml", "--all").out.split())
     for note in understood["notes"]:
         assert note in told
     assert understood["settlers"] == []

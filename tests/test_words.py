@@ -86,7 +86,7 @@ def test_a_biofilter_that_takes_nothing_is_told_so_and_not_as_a_limit_of_zero():
     for finding in (none, replace(none, threshold=0.04)):
         assert finding_sentence(finding, "metric") == (
             "From 4 Feb 2027: more ammonia than the biofilter can take in loop main: 31.3 g/day on 14 Mar 2027, when "
-            "no film there takes any, so it stays in the water."
+            "no biofilter there takes any, so it stays in the water."
         )
     assert "keep below 0.1 g/day" in finding_sentence(replace(none, threshold=0.051), "metric")
     tables = one_tank(days=5)
@@ -95,7 +95,7 @@ def test_a_biofilter_that_takes_nothing_is_told_so_and_not_as_a_limit_of_zero():
     (finding,) = [f for f in season.findings if f.limit == "biofilter"]
     assert finding.first_date == START
     assert finding.threshold == 0.0
-    assert "when no film there takes any" in finding_sentence(finding, "metric")
+    assert "when no biofilter there takes any" in finding_sentence(finding, "metric")
     assert any(words.startswith("loops.main has no biofilter") for words in cautions(season))
     assert "more ammonia than the biofilter can take in loop main." in verdict(season, season.findings)
 

@@ -37,7 +37,7 @@ def texts(out: str) -> list[str]:
 @pytest.mark.parametrize("command", COMMANDS)
 def test_text_and_tables_keep_to_the_terminal(run, monkeypatch, command):
     widest = {}
-    more = [] if command.startswith(("check", "water", "grow")) else ["--all"]
+    more = [] if command.startswith(("water", "grow")) else ["--all"]
     for columns in (60, 90, 160):
         monkeypatch.setenv("COLUMNS", str(columns))
         out = run(*command.split(), *more).out

@@ -40,4 +40,4 @@ if st.session_state.get("beds_for") == source:
     with st.spinner("Trying changes on whole seasons"):
         answer = beds_answer(plan_of(source, True), draw)
 showing.show(answer, of_loop("changes", loop), "beds")
-showing.show(answer, *(of_loop(part, loop) for part in ("weeks", "numbers", "nutrients")), "cautions")
+showing.show(answer, *(of_loop(part, loop) for part in ("weeks", "numbers", "nutrients")), "cautions", "assumptions")

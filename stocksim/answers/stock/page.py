@@ -58,7 +58,7 @@ if to_keep:
     showing.show(answer, "do", "fish", "chart", "tanks", "areas")
     if kept.fields:
         offer_plan(shown.source, kept)
-    showing.show(answer, "cautions")
+    showing.show(answer, "cautions", "assumptions")
     st.stop()
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:

@@ -435,6 +435,13 @@ def test_trouble_is_an_answer_and_the_help_says_what_is_read(run):
     assert "Reads SITE; writes nothing" in " ".join(helped.out.split())
 
 
+def test_the_former_name_of_the_command_still_answers_and_is_not_in_the_help(run):
+    assert run("company", "house.toml", "--json").data == run("tankmates", "house.toml", "--json").data
+    shown = " ".join(run("--help").out.split())
+    assert " tankmates " in shown
+    assert " company " not in shown
+
+
 def test_bad_input_is_a_sentence(run):
     refused(run("tankmates", "nowhere.toml"), "nowhere.toml", "was not found")
     spoil('species = "yellow_perch"', 'species = "unicorn"')

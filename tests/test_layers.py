@@ -138,7 +138,7 @@ def test_care_is_chosen_by_what_a_site_has():
     assert not [care for care in brief_cares(site.file) if "urner" in care]
     assert CARBON_MONOXIDE not in whole_cares(site.file)
     assert OLD_WATER not in whole_cares(site.file)
-    change = {"date": site.file.season.start.isoformat(), "volume": "100 L"}
+    change = {"date": site.file.season.start, "volume": "100 L"}
     changed = site.with_changes({"loops.main.water_changes": [change]})
     assert OLD_WATER in whole_cares(changed.file)
 

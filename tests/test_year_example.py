@@ -159,7 +159,7 @@ def test_words_tell_each_event_with_its_day(year):
 
 
 def test_the_table_tells_every_cohort(year):
-    rows = {row["cohort"]: row for row in fate_rows(year, "metric")}
+    rows = {row["fish"]: row for row in fate_rows(year, "metric")}
     assert list(rows) == list(ledger(year.layout, year.course))
     assert rows["winter_trout"]["left"] == rows["winter_trout"]["market size"] == "-"
     assert rows["big_perch"]["stocked"] == "-"

@@ -208,7 +208,7 @@ def text_table(rows: Sequence[dict[str, str]]) -> str:
 
 def _glued(text: str) -> str:
     """A cell with hard spaces inside quantities and dates."""
-    text = re.sub(r"(?<=\d) (?=[A-Za-z%])", _HARD, text)
+    text = re.sub(r"(?<![\w.])(\d[\d.,/-]*) (?=[A-Za-z%])", rf"\1{_HARD}", text)
     return re.sub(rf"(?<=\d{_HARD}[A-Z][a-z][a-z]) (?=\d{{4}})", _HARD, text)
 
 

@@ -146,7 +146,7 @@ def numbered(cold: Cold) -> list[str]:
         extra = option.cost_per_extra_kg
         sentences.append(
             f"{option_name(option, units)}: {money(option.cost)} of fuel, "
-            f"{format_quantity(option.net_kg, 'mass', units)} of growth less the dead"
+            f"{format_quantity(option.net_kg, 'mass', units)} of growth less fish that die"
             + ("" if extra is None else f", {extra / each:,.0f} for each extra {unit}")
             + (" (recommended)" if option is cold.best else "")
         )
@@ -520,10 +520,10 @@ def fuel_sentence(option: Option) -> str:
 def options_note(cold: Cold) -> str:
     """What the heads of the options' table mean."""
     return (
-        "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; design night "
-        "needs: heat on the third day of the design cold, without sun; an extra "
+        "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; heater size "
+        "needed: heat on the third day of the design cold, without sun; fuel per extra "
         f"{face_unit('mass', cold.site.file.site.units)}: fuel for each further one of growth, less fish that die, "
-        f"over the next cheaper option of the frontier; {worth_words(cold)}; years too cold: synthetic years, seed "
+        f"over the next cheaper option of the frontier; {worth_words(cold)}; cold years: synthetic years, seed "
         f"{cold.seed}, in which some fish crosses its cold limit; money is that of your fuel prices)"
     )
 

@@ -140,7 +140,8 @@ TOLD = [
         ),
         "give loop main a trickling biofilter with 1280 L of 200 m2/m3 media, its bacteria grown before it must take "
         "these fish",
-        "give loop main a trickling biofilter with 338 gal of 8.1 ft2/gal media, its bacteria grown before it must take "
+        "give loop main a trickling biofilter with 338 gal of 8.1 ft2/gal media, its bacteria grown before it "
+        "must take "
         "these fish",
     ),
     (
@@ -216,7 +217,8 @@ TOLD = [
                 "loop": "main", "dose_g_day": 6.04, "until": DAY, "cohorts": ("fish", "cats"), "due": LATER,
             }, care=Care.AMMONIA,
         ),
-        "grow the biofilter of loop main first: dose 6 g/day of ammonia nitrogen until 2 Nov 2026, and stock fish, cats on "
+        "grow the biofilter of loop main first: dose 6 g/day of ammonia nitrogen until 2 Nov 2026, and stock "
+        "fish, cats on "
         "7 Dec 2026 (ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none)",
         None,
     ),

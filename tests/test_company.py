@@ -286,7 +286,7 @@ def test_no_fish_no_company():
     answer = company_answer(company, "us")
     assert (answer.data["pairs"], answer.data["loops"], answer.is_trouble) == ([], [], False)
     assert answer.data["answer"] == answer.verdict == headline(company)[0]
-    assert [section.key for section in answer.sections if section.parts] == ["evidence", "cautions"]
+    assert [section.key for section in answer.sections if section.parts] == ["evidence", "cautions", "assumptions"]
     assert answer.verdict in text_of(company)
 
 

@@ -27,7 +27,8 @@ for _name in registry.COMMANDS:
     _function, _example = registry.command(_name)
     app.command(_name, epilog=_example)(layered(_function))
 for _name, _now in registry.HIDDEN.items():
-    app.command(_name, hidden=True)(layered(registry.command(_now)[0]))
+    _function, _example = registry.command(_now)
+    app.command(_name, epilog=_example, hidden=True)(layered(_function))
 # why standard output may take nothing more; files are written elsewhere, and their faults told there
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 

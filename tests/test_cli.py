@@ -19,6 +19,7 @@ from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.writing import MANIFEST
 
 COMMANDS = list(registry.COMMANDS)
+SHOWN = [info for info in cli.app.registered_commands if not info.hidden]
 
 
 @pytest.fixture
@@ -260,7 +261,7 @@ def test_wrong_usage_exits_with_2_and_says_how(run):
 
 
 def test_every_command_has_a_help_that_says_what_it_reads_and_writes(run):
-    named = [info.name or info.callback.__name__ for info in cli.app.registered_commands if not info.hidden]
+    named = [info.name or info.callback.__name__ for info in SHOWN]
     assert named == COMMANDS
     assert set(COMMANDS) >= {"new", "check", "season", "stock", "cold", "beds", "powercut", "ramp", "fish", "open"}
     for name in COMMANDS:
@@ -273,7 +274,7 @@ def test_every_command_has_a_help_that_says_what_it_reads_and_writes(run):
         assert ("--json" in flat) == (name != "open")
 
 
-@pytest.mark.parametrize("epilog", [i.epilog for i in cli.app.registered_commands if "open" not in i.epilog and not i.hidden])
+@pytest.mark.parametrize("epilog", [i.epilog for i in SHOWN if "open" not in i.epilog])
 def test_the_example_of_every_help_runs(run, epilog):
     word, program, *arguments = shlex.split(epilog)
     assert (word, program) == ("Example:", "stocksim")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -21,6 +22,7 @@ from stocksim.answers.tankmates.answer import company_answer
 from stocksim.answers.tankmates.decide import judge_company
 from stocksim.faces.answer import MOST_ACTIONS, MOST_CARES, TOPICS, Answer, Brief, Section, Sentences, Table, points
 from stocksim.faces.care import CARBON_MONOXIDE, ELECTRICITY, KILLING, OLD_WATER, brief_cares, whole_cares
+from stocksim.faces.first_layer import action_head
 from stocksim.faces.text import answer_text, text_table, told_topics
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
@@ -141,6 +143,26 @@ def test_care_is_chosen_by_what_a_site_has():
     change = {"date": site.file.season.start, "volume": "100 L"}
     changed = site.with_changes({"loops.main.water_changes": [change]})
     assert OLD_WATER in whole_cares(changed.file)
+
+
+def test_the_head_of_the_actions_promises_no_more_than_the_way_keeps():
+    found = solved("heron_lane")
+    season, advice, way = found.season, found.advice, found.advice.ways[0]
+    broken = tuple(finding for finding in found.findings if finding.is_broken)
+
+    def head(must_change=False, **changed):
+        ways = (replace(way, **changed),)
+        return action_head(season, found.findings, replace(advice, ways=ways, must_change=must_change))
+
+    assert head() == "Nothing must change; to hold these:"
+    assert "hardly" in head(near=broken)
+    assert "nearest" in head(left=broken)
+    assert head(must_change=True) == "Do all of these, by date:"
+    assert "hardly" in head(must_change=True, near=broken)
+    assert "No changes tried hold every limit" in head(must_change=True, left=broken)
+    assert action_head(season, [], replace(advice, ways=())).startswith("What to do")  # water against nitrate
+    starter = solved("starter")
+    assert action_head(starter.season, starter.findings, starter.advice) == "Nothing has to be done."
 
 
 # --- the frame by itself

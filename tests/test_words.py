@@ -281,7 +281,7 @@ def test_the_table_has_a_row_for_every_tank_also_an_empty_one(demo_season):
     assert [(row["tank"], row["fish"]) for row in rows] == [("one", "fish"), ("two", "none")]
     assert rows[1]["density peak"] == "-"
     lines = text_table(rows).splitlines()
-    assert len(lines) == 4
+    assert [line.split()[0] for line in lines if line.startswith(("one ", "two "))] == ["one", "two"]
     assert [row["tank"] for row in tank_rows(demo_season, demo_season.findings, "us")] == list(demo_season.layout.tanks)
 
 

@@ -99,12 +99,14 @@ def action_head(season: Season, findings: Sequence[Finding], advice: Advice | No
         return "What to do, by date:"
     way = advice.ways[0]
     if not advice.must_change:
-        return "Nothing must change; to hold these:"
+        if way.left:
+            return "Nothing must change; nearest to holding these:"
+        return f"Nothing must change; to hold these{', though hardly' * bool(way.near)}:"
     if advice.saves_none:
         return "Nothing tried saves these fish. The least bad, by date:"
     if way.left:
         return f"No changes tried hold every limit. The nearest, by date{_dying(way)}:"
-    return f"Do all of these, by date{_dying(way)}:"
+    return f"Do all of these, by date{_dying(way)}{'; limits then hold, though hardly' * bool(way.near)}:"
 
 
 def _dying(way: Way) -> str:

@@ -255,6 +255,12 @@ def test_what_can_hurt_someone_is_among_the_cautions(broken):
     assert "quarantine" not in " ".join(cautions(broken))
 
 
+def test_a_break_smaller_than_the_printed_digits_is_still_seen():
+    hardly = Finding("density", "tanks.cedar", DAY, LATER, 20.04, 20.0, "kg/m3", -0.2, 39)
+    assert finding_sentence(hardly, "metric").endswith("(keep below 20.0 kg/m3, 0.2 % past it).")
+    assert "past it" not in finding_sentence(BROKEN["density"], "metric")
+
+
 def test_cold_days_without_appetite_are_a_caution():
     season = run_season(build(one_tank("bluegill", "sunfish_44", temperature_c=3.0)))
     assert any(caution.startswith("Too cold to feed on some days, in the model: fish.") for caution in cautions(season))

@@ -34,6 +34,7 @@ from stocksim.units import face_unit, format_quantity
 
 WITHOUT_TERMINAL = 100  # columns where nobody's terminal is known, as in a file: the same everywhere
 _NARROWEST = 40  # narrower text would be one word a line
+_EASY = 24  # columns of a cell that is broken, where there is space
 _BETWEEN, _HARD = "  ", "\N{NO-BREAK SPACE}"  # between columns; inside a quantity
 
 
@@ -202,7 +203,7 @@ def text_table(rows: Sequence[dict[str, str]]) -> str:
         return ""
     width = min(text_width(), WITHOUT_TERMINAL)
     columns = [[_glued(text) for text in (head, *(row[head] for row in rows))] for head in rows[0]]
-    blocks = _blocks([max(len(word) for text in column for word in text.split(" ")) for column in columns], width)
+    blocks = _blocks(columns, width)
     return "\n\n".join("\n".join(_block_lines([columns[at] for at in block], width)) for block in blocks)
 
 
@@ -212,12 +213,20 @@ def _glued(text: str) -> str:
     return re.sub(rf"(?<=\d{_HARD}[A-Z][a-z][a-z]) (?=\d{{4}})", _HARD, text)
 
 
-def _blocks(least: list[int], width: int) -> list[list[int]]:
-    """Columns in blocks that fit the width, given the least width of each; each block begins with the first column."""
+def _least(column: list[str]) -> int:
+    """Width of a column's longest word."""
+    return max(len(word) for text in column for word in text.split(" "))
+
+
+def _blocks(columns: list[list[str]], width: int) -> list[list[int]]:
+    """Columns in blocks that fit the width, each with the first column before it; one block where that can be."""
+    if sum(map(_least, columns)) + len(_BETWEEN) * (len(columns) - 1) <= width:
+        return [list(range(len(columns)))]
+    wide = [max(_least(column), min(_EASY, max(map(len, column)))) for column in columns]
     blocks = [[0]]
-    for at in range(1, len(least)):
-        used = sum(least[column] + len(_BETWEEN) for column in blocks[-1])
-        if len(blocks[-1]) > 1 and used + least[at] > width:
+    for at in range(1, len(columns)):
+        used = sum(wide[column] + len(_BETWEEN) for column in blocks[-1])
+        if len(blocks[-1]) > 1 and used + wide[at] > width:
             blocks.append([0])
         blocks[-1].append(at)
     return blocks
@@ -225,7 +234,7 @@ def _blocks(least: list[int], width: int) -> list[list[int]]:
 
 def _block_lines(columns: list[list[str]], width: int) -> list[str]:
     """Lines of columns side by side, the head first; the widest are narrowed until all fit."""
-    least = [max(len(word) for text in column for word in text.split(" ")) for column in columns]
+    least = [_least(column) for column in columns]
     widths = [max(map(len, column)) for column in columns]
     while sum(widths) + len(_BETWEEN) * (len(widths) - 1) > width:
         spare = [max(wide - narrow, 0) and wide for wide, narrow in zip(widths, least, strict=True)]

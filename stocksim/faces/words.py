@@ -410,7 +410,12 @@ def finding_sentence(finding: Finding, units: str) -> str:
     if finding.first_date is None:
         return f"{kind.name.capitalize()} holds {joint} {where}: {value} at worst on {worst} ({keep})."
     reach = "down to" if kind.is_floor else "up to"
-    return f"From {day_words(finding.first_date)}: {kind.broken} {joint} {where}, {reach} {value} on {worst} ({keep})."
+    # where both are printed alike, the reader sees no break
+    past = f", {abs(finding.margin_percent):.1g} % past it" if value == limit and finding.margin_percent else ""
+    return (
+        f"From {day_words(finding.first_date)}: {kind.broken} {joint} {where}, {reach} {value} on {worst} "
+        f"({keep}{past})."
+    )
 
 
 def is_trouble(season: Season, findings: list[Finding]) -> bool:

@@ -19,7 +19,7 @@ def printed_answer() -> str:
     """What `stocksim open` prints before it serves the pages."""
     answer = solve(load_site(FOLDER / "heron_lane.toml"))
     os.environ["COLUMNS"] = str(WITHOUT_TERMINAL)  # whoever's terminal this is
-    return answer_text(season_answer(answer.season, answer.findings, advice=answer.advice))
+    return answer_text(season_answer(answer.season, answer.findings, advice=answer.advice), ())
 
 
 if __name__ == "__main__":

@@ -122,6 +122,8 @@ _FACE_UNITS: dict[str, dict[str, tuple[str, str, int]]] = {
     "length": {"metric": ("cm", "cm", 0), "us": ("in", "in", 1)},
     "weight": {"metric": ("g", "g", 0), "us": ("lb", "lb", 2)},
     "mass": {"metric": ("kg", "kg", 1), "us": ("lb", "lb", 1)},
+    "dose": {"metric": ("g", "g", 0), "us": ("oz", "oz", 1)},  # feed and salts, as a scale shows them
+    "heat_loss": {"metric": ("w/k", "W/K", 0), "us": ("btu/h/degf", "Btu/h per degF", 0)},
     "temperature": {"metric": ("degc", "degC", 1), "us": ("degf", "degF", 1)},
     "temperature_difference": {"metric": ("degc", "degC", 1), "us": ("degf", "degF", 1)},
     "density": {"metric": ("kg/m3", "kg/m3", 1), "us": ("lb/gal", "lb/gal", 3)},
@@ -131,6 +133,8 @@ _FACE_UNITS: dict[str, dict[str, tuple[str, str, int]]] = {
 }
 _FACE_ONLY: dict[str, dict[str, _Unit]] = {
     "mass": {"kg": _Unit(1.0), "lb": _Unit(_POUND_KG)},  # kg inside
+    "dose": {"g": _Unit(1.0), "oz": _Unit(_OUNCE_KG * 1e3)},
+    "heat_loss": {"w/k": _Unit(1.0), "btu/h/degf": _Unit(_BTU_J / 3600.0 * 1.8)},
     "density": {"kg/m3": _Unit(1.0), "lb/gal": _Unit(_POUND_KG / _GALLON_M3)},
 }
 
@@ -243,7 +247,7 @@ def face_unit(dimension: str, system: str) -> str:
     Parameters
     ----------
     dimension : str
-        As in `parse_quantity`, or mass, density, planting_ratio.
+        As in `parse_quantity`, or mass, dose, heat_loss, density, planting_ratio.
     system : str
         ``metric`` or ``us``.
 

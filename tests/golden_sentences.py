@@ -543,7 +543,7 @@ def _bar_of(at: Any) -> list[str]:
     bodies = [element.proto.body for element in at.get("html")]
     shown = [
         body for body in bodies
-        if 'class="ss-told"' in body or ('class="ss-words"' in body and "aved" in body) or "To mend" in body
+        if 'class="ss-told"' in body or ('class="ss-words"' in body and "aved" in body) or "To fix" in body
     ]  # fmt: skip
     plain = (html.unescape(re.sub(r"<[^>]+>", " ", body).replace("\u2717", "")) for body in shown)
     return [re.sub(r"a draft of [^.]*", "a draft of TIME", " ".join(text.strip("\u2717 ").split())) for text in plain]

@@ -345,7 +345,7 @@ def test_a_file_that_never_was_there_is_told_without_another_sites_verdict(house
 def test_a_faulty_file_opens_where_it_is_mended(house):
     house.write_text(TEXT.replace('mean_weight = "100.0 g"', 'mean_weight = "100"'), encoding="utf-8")
     at = tab()
-    assert "To mend: 1. " in words(at)
+    assert "To fix: 1. " in words(at)
     assert is_saved(at)
     type_weight(at, "100.0 g")
     assert "To mend" not in words(at)
@@ -358,7 +358,7 @@ def test_a_faulty_file_opens_where_it_is_mended(house):
 def test_a_sound_file_opens_with_its_season_even_when_faults_come_later(house):
     at = tab()
     type_weight(go(at, "edit"), "50")
-    assert "To mend: 1. " in words(at)
+    assert "To fix: 1. " in words(at)
     assert not is_saved(at)
     go(at, "season")
     assert "last sound version" in words(at)

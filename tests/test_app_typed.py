@@ -62,7 +62,7 @@ def test_a_count_that_cannot_be_is_told_beside_the_row(small_file, typed, writte
     assert field(at, "cohorts.fish.count").value == typed
     told = [element.proto.body for element in at.get("html") if "cohorts.fish.count" in element.proto.body]
     assert len(told) == 2  # at the top, and beside its row
-    assert "To mend: 1." in words(at)
+    assert "To fix: 1." in words(at)
     field(at, "cohorts.fish.count").set_value("12").run()
     assert sound(at, small_file).cohorts["fish"].count == 12
 

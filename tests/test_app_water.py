@@ -95,7 +95,7 @@ def test_water_page_answers_and_draws_every_level(monkeypatch, young_season):
         "Total ammonia nitrogen (TAN), mg/L", "Nitrite nitrogen, mg/L", "Nitrate nitrogen, mg/L",
         "Oxygen, mg/L: thick the day's low, thin its mean", "pH, computed from alkalinity and CO2",
         "Alkalinity, mg/L as CaCO3", "Buffer: potassium bicarbonate, g a week", "Top-up water, gal a week",
-        "Film, % of fully grown",
+        "Biofilter bacteria, % of full strength",
     ):  # fmt: skip
         assert wanted in drawn
     # the numbers of the sentence are those of the season
@@ -235,7 +235,7 @@ def test_overloaded_film_shows_on_the_season_page(monkeypatch, tmp_path):
     overloaded = next(f for f in season.findings if f.limit == "biofilter" and f.is_broken)
     assert finding_sentence(overloaded, "metric") in words(at)
     assert trouble_panel(season).to_dict()["title"] in titles(at)
-    assert any(label.startswith("main: film overloaded, ") for label in trouble_labels(season))
+    assert any(label.startswith("main: biofilter overloaded, ") for label in trouble_labels(season))
 
 
 def test_loop_fields_of_the_water_are_edited(monkeypatch, tmp_path):

@@ -138,7 +138,7 @@ def test_a_site_of_a_fish_room_alone_hears_of_the_dark_and_of_no_film():
         table.pop("heat", None)
     site = built(tables)
     assert all(room == "fish_room" for room in (bed_room(bed, site.file) for bed in site.file.beds.values()))
-    assert not any("double film" in note or "air like the water" in note for note in site.notes)
+    assert not any("double plastic film" in note or "air like the water" in note for note in site.notes)
     assert any("fish room" in note and "as dark" in note for note in site.notes)
     warmth = warmth_of_site(site)
     room = warmth.run.mean_c[:, warmth.plan.nodes.index("fish_room")]

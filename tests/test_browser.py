@@ -96,7 +96,7 @@ def test_phone(visit):
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= 391
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
-    for name in ("Water", "Beds", "Power cut", "Company", "Edit the site", "Fish"):
+    for name in ("Water", "Beds", "Power cut", "Tankmates", "Edit the site", "Fish"):
         page.get_by_role("link", name=name).click()
         settle(page)
         assert width_of(page) <= 390

@@ -219,9 +219,9 @@ def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
     with opened(house.parent, "house.toml", "--no-browser") as pages:
         page = visit(browser, pages.address)
         expect(page.get_by_role("textbox", name="mean weight").first).to_have_value("100")
-        expect(page.locator(".ss-verdict").first).to_contain_text("To mend: 1")
+        expect(page.locator(".ss-verdict").first).to_contain_text("To fix: 1")
         edit(page, "100.0 g")
-        expect(page.locator(".ss-verdict").first).not_to_contain_text("To mend")
+        expect(page.locator(".ss-verdict").first).not_to_contain_text("To fix")
         press(page, "Save")
         page.get_by_role("link", name="Season").click()
         settle(page)

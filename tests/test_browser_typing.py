@@ -207,7 +207,7 @@ def test_no_page_ends_when_a_loop_is_removed(visit, tmp_path):
     part(page, "Loops")
     page.get_by_role("button", name="Remove").first.click()
     expect(page.locator(".ss-faults")).to_contain_text('tanks.cedar.loop: "main" is not among the loops')
-    for name in ("Season", "Water", "Beds", "Cold months", "Power cut", "Company", "Fish", "Edit the site"):
+    for name in ("Season", "Water", "Beds", "Cold months", "Power cut", "Tankmates", "Fish", "Edit the site"):
         show(page, name)
         assert page.get_by_test_id("stException").count() == 0
         assert "fault of its own" not in page.locator("body").inner_text()
@@ -222,7 +222,7 @@ def test_sly_names_are_text_and_ask_nothing_of_the_network(visit, tmp_path):
     with served(site) as address:
         page = visit(1440, url=address)
         expect(page.get_by_role("heading", level=1)).to_have_text(SLY)
-        for name in ("Water", "Beds", "Company", "Fish", "Edit the site"):
+        for name in ("Water", "Beds", "Tankmates", "Fish", "Edit the site"):
             show(page, name)
             plain(page)
         assert SLY in page.locator("body").inner_text()  # the words of the species, below its row

@@ -35,11 +35,11 @@ TOLD = [
     ),
     (
         Change(Action.TAKEN_OUT, {}, {"tank": "one", "cohort": "fish", "fish": 15, "of": 59, "is_harvest": True}, DAY),
-        "harvest the 15 largest of the 59 fish in one", None,
+        "harvest the 15 largest of 59 fish in one", None,
     ),
     (
         Change(Action.TAKEN_OUT, {}, {"tank": "one", "cohort": "fish", "fish": 3, "of": 59, "is_harvest": False}, DAY),
-        "sell, or eat small, the 3 largest of the 59 fish in one", None,
+        "sell, or eat small, the 3 largest of 59 fish in one", None,
     ),
     (
         Change(Action.MOVED, {}, {"cohort": "fish", "tank": "one", "into": "two"}, DAY),
@@ -102,11 +102,11 @@ TOLD = [
     ),
     (
         Change(Action.HELD_FEED, {}, {"loop": "main", "share": 0.6, "until": LATER}, DAY),
-        "feed loop main 60 % of its ration before 2026-12-07, then all of it (`stocksim ramp` finds finer steps)", None,
+        "feed loop main 60 % of its ration before 7 Dec 2026, then all of it (`stocksim ramp` finds finer steps)", None,
     ),
     (
         Change(Action.HELD_FEED, {}, {"loop": "main", "share": 0.0, "until": LATER}, DAY),
-        "feed loop main nothing before 2026-12-07, then all of it (`stocksim ramp` finds finer steps)", None,
+        "feed loop main nothing before 7 Dec 2026, then all of it (`stocksim ramp` finds finer steps)", None,
     ),
     (
         Change(Action.SET_POINT, {}, {"loop": "main", "cohort": "fish", "temperature_c": 10.0, "is_floor": True}),
@@ -138,9 +138,10 @@ TOLD = [
         Change(
             Action.NEW_FILM, {}, {"loop": "main", "media_m3": 1.28, "surface_m2_m3": 200.0}, care=Care.GROWN_FILM
         ),
-        "give loop main a trickling biofilter with 1280 L of 200 m2/m3 media, its film grown before it must carry "
+        "give loop main a trickling biofilter with 1280 L of 200 m2/m3 media, its bacteria grown before it must take "
         "these fish",
-        "give loop main a trickling biofilter with 338 gal of 200 m2/m3 media, its film grown before it must carry "
+        "give loop main a trickling biofilter with 338 gal of 8.1 ft2/gal media, its bacteria grown before it "
+        "must take "
         "these fish",
     ),
     (
@@ -169,7 +170,7 @@ TOLD = [
         }, care=Care.FOOD_GRADE),
         "keep 60 mg/L of chloride in loop main, top-up water too (about 200 g of calcium chloride dihydrate to begin "
         "with, or 203 g of potassium chloride, either food grade; not plain salt: sodium then reaches 72 mg/L, and "
-        "crops bear about 50)", None,
+        "crops tolerate about 50)", None,
     ),
     (
         Change(Action.BUFFER, {}, {"loop": "main", "alkalinity_mg_l": 80.0, "lowest_mg_l": 12.3}),
@@ -187,22 +188,22 @@ TOLD = [
     ),
     (
         Change(Action.WATER_CHANGES, {}, WEEKLY | {"last": DAY, "every_days": 0}, DAY, care=Care.NEW_WATER),
-        "change 500 L (10 %) of loop main's water on 2026-11-02, for water without chlorine or chloramine and of the "
+        "change 500 L (10 %) of loop main's water on 2 Nov 2026, for water without chlorine or chloramine and of the "
         "same temperature",
-        "change 132 gal (10 %) of loop main's water on 2026-11-02, for water without chlorine or chloramine and of "
+        "change 132 gal (10 %) of loop main's water on 2 Nov 2026, for water without chlorine or chloramine and of "
         "the same temperature",
     ),
     (
         Change(
             Action.WATER_CHANGES, {}, WEEKLY | {"last": LATER, "every_days": 1}, DAY, care=Care.NEW_WATER, past=(DAY,)
         ),
-        "change 500 L (10 %) of loop main's water each day from 2026-11-02 to 2026-12-07, for water without chlorine "
-        "or chloramine and of the same temperature (the limit then holds from the day after 2026-11-02, which the "
+        "change 500 L (10 %) of loop main's water each day from 2 Nov 2026 to 7 Dec 2026, for water without chlorine "
+        "or chloramine and of the same temperature (the limit then holds from the day after 2 Nov 2026, which the "
         "test found too high already)", None,
     ),
     (
         Change(Action.WATER_CHANGES, {}, WEEKLY | {"last": LATER, "every_days": 7}, DAY, care=Care.NEW_WATER),
-        "change 500 L (10 %) of loop main's water every 7 days from 2026-11-02 to 2026-12-07, for water without "
+        "change 500 L (10 %) of loop main's water every 7 days from 2 Nov 2026 to 7 Dec 2026, for water without "
         "chlorine or chloramine and of the same temperature", None,
     ),
     (
@@ -216,23 +217,24 @@ TOLD = [
                 "loop": "main", "dose_g_day": 6.04, "until": DAY, "cohorts": ("fish", "cats"), "due": LATER,
             }, care=Care.AMMONIA,
         ),
-        "grow the film of loop main first: dose 6 g/day of ammonia nitrogen until 2026-11-02, and stock fish, cats on "
-        "2026-12-07 (ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none)",
+        "grow the biofilter of loop main first: dose 6 g/day of ammonia nitrogen until 2 Nov 2026, and stock "
+        "fish, cats on "
+        "7 Dec 2026 (ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none)",
         None,
     ),
     (
         Change(Action.DOSING_ENDS, {}, {"loop": "main", "last": DAY, "days_ahead": 1}),
-        "stop dosing ammonia into loop main after 2026-11-02, the day before fish come", None,
+        "stop dosing ammonia into loop main after 2 Nov 2026, the day before fish come", None,
     ),
     (
         Change(Action.DOSING_ENDS, {}, {"loop": "main", "last": DAY, "days_ahead": 8}),
-        "stop dosing ammonia into loop main after 2026-11-02, 8 days before fish come", None,
+        "stop dosing ammonia into loop main after 2 Nov 2026, 8 days before fish come", None,
     ),
     (
         Change(Action.LESS_DOSED_AMMONIA, {}, {
             "loop": "main", "dose_g_day": 0.75, "now_g_day": 3.0, "cohorts": ("fish", "cats"), "due": LATER,
         }, care=Care.CLEAR_TESTS),
-        "dose 0.75 g/day of ammonia nitrogen into loop main instead of 3 and stock fish, cats on 2026-12-07 at the "
+        "dose 0.75 g/day of ammonia nitrogen into loop main instead of 3 and stock fish, cats on 7 Dec 2026 at the "
         "earliest, when tests read no ammonia and no nitrite", None,
     ),
     (
@@ -328,10 +330,10 @@ def test_what_the_run_of_a_change_costs_stands_behind_it():
 
 def test_where_no_change_was_found_it_is_said_why():
     said = {why: help_words(advised(FOUND, Help(None, why)), "metric") for why in WhyNone}
-    assert said[WhyNone.OTHER_LOOP] == "no single change that we tried mends this; keep trout in another loop"
+    assert said[WhyNone.OTHER_LOOP] == "no single change that we tried fixes this; keep trout in another loop"
     assert len(set(said.values())) == len(WhyNone)
     young = help_words(advised(FOUND, Help(None, WhyNone.NONE_MENDS, film_is_young=True)), "metric")
-    assert young == f"{said[WhyNone.NONE_MENDS]}; its film is young: stock fish later, or feed by `stocksim ramp`"
+    assert young == f"{said[WhyNone.NONE_MENDS]}; its biofilter is young: stock fish later, or feed by `stocksim ramp`"
 
 
 def test_a_finding_that_nothing_was_sought_for_has_no_words():

@@ -49,7 +49,7 @@ def test_cold_answers_on_standard_output_in_both_forms(run):
     assert data["recommended"] in [option["name"] for option in data["options"]]
     assert all(data[key] for key in ("stocksim_version", "site_hash", "library_hash"))
     assert (data["synthetic_years"], data["seed"], data["is_worth_assumed"]) == (4, 1, True)
-    text = run("cold", "cold.toml", "--years", "4", "--worth", "9")
+    text = run("cold", "cold.toml", "--years", "4", "--worth", "9", "--all")
     assert text.code == 0
     assert f"Recommended: {data['recommended']}"[:40] in text.out
     for words in ("What would change it", "9 a kilo", "seed 1", "carbon monoxide", "licensed trades", "gal of propane"):

@@ -132,7 +132,7 @@ def test_one_fish_shows_every_value_with_its_source(run):
         assert value["where"], key
         assert value["read"], key
         assert value["unit"], key
-    out = run("fish", "yellow_perch").out
+    out = run("fish", "yellow_perch", "--all").out
     assert all(key in out for key in data["values"])
 
 

@@ -90,7 +90,7 @@ def test_powercut_counts_what_helps_in_either_system_of_units(run):
 
 
 def test_powercut_prints_its_answer_first_and_the_cautions_that_save_lives(run):
-    out = run("powercut", "house.toml").out
+    out = run("powercut", "house.toml", "--all").out
     data = run("powercut", "house.toml", "--json").data
     assert " ".join(out.split("\n\n")[0].split()) == data["answer"]
     assert re.match(r"You have about \d+ (minutes|hours) ", out)
@@ -98,7 +98,7 @@ def test_powercut_prints_its_answer_first_and_the_cautions_that_save_lives(run):
     for words in ("outdoors only", "carbon monoxide alarm", "licensed electrician", "never back-feed", "factor of 2"):
         assert words in flat
     assert "oil" not in flat
-    bottle = run("powercut", "house.toml", "--cylinder", "10 L", "--pressure", "150 bar").out
+    bottle = run("powercut", "house.toml", "--cylinder", "10 L", "--pressure", "150 bar", "--all").out
     assert "Oxygen feeds fire" in bottle
     for source in data["sources"]:
         assert f"- {source}" in flat
@@ -181,7 +181,7 @@ def test_an_own_library_file_is_named_by_every_plan(run):
     }
     for command in ("season", "powercut", "ramp"):
         assert notes <= set(run(command, "house.toml", "--json").data["cautions"]), command
-        said = " ".join(run(command, "house.toml").out.split())
+        said = " ".join(run(command, "house.toml", "--all").out.split())
         assert all(note in said for note in notes), command
     assert notes <= set(run("check", "house.toml", "--json").data["understood"]["notes"])
     shutil.rmtree("species_params")
@@ -207,7 +207,7 @@ def test_ramp_of_a_mature_film_asks_for_nothing(run):
     assert (loop["loop"], loop["needs_ramp"], loop["weeks"]) == ("main", False, [])
     assert loop["full_ration_from"] == ran.data["start"] == "2026-10-01"
     assert ran.data["site_changes"] == {}
-    plain = " ".join(run("ramp", "house.toml").out.split())
+    plain = " ".join(run("ramp", "house.toml", "--all").out.split())
     assert "no ramp needed" in plain
     assert "US EPA 1975" in plain
     for source in ran.data["sources"]:
@@ -228,7 +228,7 @@ def test_ramp_of_a_young_film_is_a_schedule_that_keeps_its_promise_in_a_season(r
     assert [limit["limit"] for limit in loop["as_fed"] if limit["margin_percent"] < 0.0]
     assert loop["still_broken"] == []
     # the lines to copy, put into the file, keep ammonia and nitrite all season
-    plain = run("ramp", "house.toml").out
+    plain = run("ramp", "house.toml", "--all").out
     (line,) = [line for line in plain.splitlines() if line.strip().startswith("feeding_ramp = ")]
     spoil('sump = "600 L"', f'sump = "600 L"\n{line.strip()}')
     limits = run("season", "house.toml", "--json").data["limits"]

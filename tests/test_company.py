@@ -286,7 +286,7 @@ def test_no_fish_no_company():
     answer = company_answer(company, "us")
     assert (answer.data["pairs"], answer.data["loops"], answer.is_trouble) == ([], [], False)
     assert answer.data["answer"] == answer.verdict == headline(company)[0]
-    assert [section.key for section in answer.sections if section.parts] == ["evidence", "cautions"]
+    assert [section.key for section in answer.sections if section.parts] == ["evidence", "cautions", "assumptions"]
     assert answer.verdict in text_of(company)
 
 
@@ -428,15 +428,22 @@ def test_json_holds_the_keys_of_the_contract(run, demo_site, tmp_path):
 def test_trouble_is_an_answer_and_the_help_says_what_is_read(run):
     spoil("[cohorts.perch]", '[cohorts.bass]\nspecies = "largemouth_bass"\ntank = "first"\ncount = 4\n'
           'mean_weight = "2 lb"\nfeed = "bass_46"\n\n[cohorts.perch]')  # fmt: skip
-    ran = run("company", "house.toml")
+    ran = run("tankmates", "house.toml", "--all")
     assert (ran.code, ran.err) == (0, "")
     assert "should be apart" in ran.out
-    helped = run("company", "--help")
+    helped = run("tankmates", "--help")
     assert "Reads SITE; writes nothing" in " ".join(helped.out.split())
 
 
+def test_the_former_name_of_the_command_still_answers_and_is_not_in_the_help(run):
+    assert run("company", "house.toml", "--json").data == run("tankmates", "house.toml", "--json").data
+    shown = " ".join(run("--help").out.split())
+    assert " tankmates " in shown
+    assert " company " not in shown
+
+
 def test_bad_input_is_a_sentence(run):
-    refused(run("company", "nowhere.toml"), "nowhere.toml", "was not found")
+    refused(run("tankmates", "nowhere.toml"), "nowhere.toml", "was not found")
     spoil('species = "yellow_perch"', 'species = "unicorn"')
     refused(run("company", "house.toml", "--json"), "unicorn", "not in the library")
 

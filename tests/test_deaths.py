@@ -277,7 +277,7 @@ def test_dead_fish_are_told_beside_a_sound_loop():
     assert "60 of 60 fish " in verdict(season, season.findings)
     assert is_trouble(season, season.findings)
     assert " hold " not in water_verdict(season)
-    rows = {row["cohort"]: row["died of"] for row in fate_rows(season, "metric")}
+    rows = {row["fish"]: row["died of"] for row in fate_rows(season, "metric")}
     assert rows["fish"].startswith("un-ionized ammonia")
     assert rows["sound_fish"] == "-"
 

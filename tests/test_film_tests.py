@@ -230,7 +230,7 @@ def test_what_a_test_said_is_in_the_answer():
         "bound": None,
     }  # fmt: skip
     share = f"{100.0 * told.after / told.before:.0f} %"
-    (sentence,) = [one for one in cautions(season) if "nitrite oxidizers of loop main" in one]
+    (sentence,) = [one for one in cautions(season) if "nitrite-eating bacteria of loop main" in one]
     assert share in sentence
     assert summary(ran({}), [])["film_corrected"] == []
     assert not [one for one in cautions(ran({})) if "oxidizers of loop" in one]

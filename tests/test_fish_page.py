@@ -59,7 +59,7 @@ def test_the_table_of_feeding_in_the_cold():
         band = feeding_band(load_species(name.replace(" ", "_")).number)
         assert stop == (f"{band.stop_c:g}" if band.is_measured else "not known")
         assert float(start) == band.start_c
-        little = "by sight" if np.isnan(band.ration_percent) else f"{band.ration_percent:g}"
+        little = "by hand" if np.isnan(band.ration_percent) else f"{band.ration_percent:g}"
         assert between.startswith(f"{little}, each {band.every_days:.0f}")
 
 

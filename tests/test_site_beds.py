@@ -56,7 +56,7 @@ def notes(changes: dict) -> list[str]:
 def test_silence_about_light_and_air_is_told_and_ends_when_they_are_given():
     said = [note for note in notes({}) if note.startswith("site.")]
     assert [note.split(" ")[0] for note in said] == ["site.latitude", "site.cloud_share,"]
-    for word in ("cover_transmission", "usual clouds", "double film", "air like the water"):
+    for word in ("cover_transmission", "usual clouds", "double plastic film", "air like the water"):
         assert word in said[1]
     months = ("oct", "nov", "dec", "jan", "feb", "mar", "apr")
     whole = {

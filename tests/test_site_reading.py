@@ -227,8 +227,8 @@ def test_what_was_assumed_or_not_used_is_noted():
         "site.elevation is not given", "loops.main.ph is not given: pH is computed",
         "loops.main.source_water is not given: moderately hard tap water",
         "loops.main.alkalinity_target is not given: nobody doses", "loops.main.evaporation is not given: 1 %",
-        "loops.main.biofilter_started is not given: the film of beds.gravel is taken as mature",
-        "beds.gravel.media_size not given: taken as half-inch gravel (12.7 mm), whose surface carries its film.",
+        "loops.main.biofilter_started is not given: the biofilter of beds.gravel is taken as mature",
+        "beds.gravel.media_size not given: taken as half-inch gravel (12.7 mm), whose surface carries its bacteria.",
         "site.latitude is not given: light is that of 45 degrees north",
         "site.cloud_share, cover_transmission, air_temperature not given: crops are taken to have usual clouds",
         "Evidence is weak for yellow_perch",
@@ -278,7 +278,7 @@ def test_a_wicking_bed_that_nothing_feeds_is_noted():
     tub = {"loop": "main", "kind": "wicking", "area": "1 m2", "plantings": [crop]}
     pot = {"loop": "main", "kind": "swirl"}
     unfed = [
-        "beds.tub: no settler feeds it; what its soil gives is not known, so no yield is told.",
+        "beds.tub: no settler feeds it; what its soil gives is not known, so its yield is unknown.",
     ]
     for settler, said in ((pot, unfed), (pot | {"feeds": "tub"}, [])):
         tables = changed(STARTER, {"beds.tub": tub, "settlers": {"pot": settler}})

@@ -115,4 +115,4 @@ def test_faces_tell_the_strains_of_a_species(run):
     assert set(data["strains"]) == {"fast", "slow", "wild"}
     assert data["strains"]["wild"]["read"] == "abstract"
     assert any('`strain = "fast"`' in fact for fact in data["facts"])
-    assert "died in 5 days at 2 degC" in " ".join(run("fish", "largemouth_bass").out.split())
+    assert "died in 5 days at 2 degC" in " ".join(run("fish", "largemouth_bass", "--all").out.split())

@@ -166,7 +166,7 @@ def test_a_season_tells_once_what_left_its_range_where_and_how_long(call, tmp_pa
     assert len(warm["sources"]) == len(warm["formulas"])
     told = [caution for caution in ran.data["cautions"] if "sources of a formula cover" in caution]
     assert len(told) == 1
-    text = " ".join(call("season", path).out.split())
+    text = " ".join(call("season", path, "--all").out.split())
     assert text.count("sources of a formula cover") == 1
     inside = call("season", "house.toml", "--json")
     assert inside.data["outside_validity"] == []

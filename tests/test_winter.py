@@ -211,7 +211,7 @@ def test_check_and_stock_tell_of_fry_to_buy(monkeypatch, capsys, tmp_path):
     assert told["small_in_winter"][0]["lost_unfed_percent"] == pytest.approx(100.0 * small.lost_unfed, abs=0.01)
     planned = {one["cohort"] for one in told["plan"]}
     assert planned == set(told["feeding"])
-    assert "When to feed in the cold:" in run("stock", path, "--seconds", "15").out
+    assert "When to feed in the cold:" in run("stock", path, "--seconds", "15", "--all").out
 
 
 # --- feeding in the cold

@@ -159,7 +159,7 @@ def test_words_tell_each_event_with_its_day(year):
 
 
 def test_the_table_tells_every_cohort(year):
-    rows = {row["cohort"]: row for row in fate_rows(year, "metric")}
+    rows = {row["fish"]: row for row in fate_rows(year, "metric")}
     assert list(rows) == list(ledger(year.layout, year.course))
     assert rows["winter_trout"]["left"] == rows["winter_trout"]["market size"] == "-"
     assert rows["big_perch"]["stocked"] == "-"
@@ -193,10 +193,10 @@ def test_a_new_file_from_the_example_runs_and_writes_its_ledger(monkeypatch, cap
     run = runner(monkeypatch, capsys, tmp_path)
     assert run("new", "year.toml", "--example", "heron_lane_year").code == 0
     assert (tmp_path / "year.toml").read_text(encoding="utf-8") == PATH.read_text(encoding="utf-8")
-    checked = run("check", "year.toml")
+    checked = run("check", "year.toml", "--fish")
     assert checked.code == 0
-    assert "2027-03-20: grade perch" in checked.out
-    ran = run("season", "year.toml", "--out", "results")
+    assert "20 Mar 2027: grade perch" in checked.out
+    ran = run("season", "year.toml", "--out", "results", "--all")
     assert ran.code == 0
     assert "On 10 Apr 2027: harvest 15 " in ran.out
     book: dict[str, float] = {}

@@ -110,7 +110,7 @@ def _cohorts(season: Season, loop: str) -> list[str]:
 
 
 def other_ration(season: Season, loop: str, factor: float) -> Iterator[Change]:
-    """Feed more or less by sight."""
+    """Feed more or less by hand."""
     changes: dict[str, Any] = {}
     shares = []
     for key in _cohorts(season, loop):

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 # where a part is shown: on the command line, on pages and reports, or on both
 Where = Literal["both", "text", "page"]
+# what a keeper asks for behind the first layer; a section without any is told with all else only
+Topic = Literal["fish", "water", "plants", "cautions", "assumptions"]
+TOPICS: tuple[Topic, ...] = get_args(Topic)
+MOST_ACTIONS, MOST_CARES = 7, 3  # of the first layer: what is read in half a minute
 
 
 @dataclass(frozen=True)
@@ -183,12 +187,37 @@ class Section:
         Words under which a page folds it; empty where it is not folded.
     is_open : bool
         Whether a folded one begins open.
+    topics : tuple of str
+        What it is about, of `TOPICS`: text tells it where one of them is asked for; without any only with all else.
     """
 
     key: str
     parts: Sequence[Part]
     folded: str = ""
     is_open: bool = False
+    topics: tuple[Topic, ...] = ()
+
+
+@dataclass(frozen=True)
+class Brief:
+    """The first layer below the verdict: what to do by date, one table, and the care that this site needs most.
+
+    Parameters
+    ----------
+    actions : sequence of dict of str to str
+        Rows of what to do, the first to do first; of more than `MOST_ACTIONS` the others are only counted.
+    head : str
+        What stands above them, or in their place where there is nothing to do.
+    table : sequence of dict of str to str
+        Rows of the one table, as of the fish.
+    care : sequence of str
+        Care lines, the gravest first; of more than `MOST_CARES` the others stand among the cautions.
+    """
+
+    actions: Sequence[dict[str, str]] = ()
+    head: str = ""
+    table: Sequence[dict[str, str]] = ()
+    care: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -209,6 +238,8 @@ class Answer:
         Whether the verdict is a bad one.
     is_caution : bool
         Whether it is neither a bad nor a good one.
+    brief : Brief or None
+        What text tells first, with the rest on request; None for a short answer, that is told whole.
     begins : str
         What text begins with: ``title`` and an empty line, ``close`` (the title, the verdict right below it) or
         ``verdict``, without the title.
@@ -221,6 +252,7 @@ class Answer:
     is_trouble: bool = False
     begins: Literal["title", "close", "verdict"] = "title"
     is_caution: bool = False
+    brief: Brief | None = None
 
     @cached_property
     def data(self) -> Any:
@@ -233,6 +265,10 @@ class Answer:
             if section.key == key:
                 return section
         raise KeyError(key)
+
+    def about(self, topics: Collection[str]) -> list[Section]:
+        """Sections of which a topic is asked for, in their order."""
+        return [section for section in self.sections if any(topic in topics for topic in section.topics)]
 
     def has(self, key: str) -> bool:
         """Whether there is such a section with something in it."""

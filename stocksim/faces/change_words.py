@@ -17,7 +17,7 @@ from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 CARES = {
     Care.NEW_WATER: "for water without chlorine or chloramine and of the same temperature",
-    Care.GROWN_FILM: "its film grown before it must carry these fish",
+    Care.GROWN_FILM: "its bacteria grown before it must take these fish",
     Care.FOOD_GRADE: "either food grade",
     Care.CLEAR_TESTS: "when tests read no ammonia and no nitrite",
     Care.WILD: "sell wild fish only where your local code allows it",
@@ -28,7 +28,7 @@ CARES = {
         "fluke; cook it if in doubt."
     ),
 }
-_YOUNG = "; its film is young: stock fish later, or feed by `stocksim ramp`"
+_YOUNG = "; its biofilter is young: stock fish later, or feed by `stocksim ramp`"
 
 
 def change_words(change: Change, units: str) -> str:
@@ -89,17 +89,17 @@ def _cost_words(found: Help) -> str:
 
 NO_CHANGE = {
     WhyNone.NONE_MENDS: (
-        "no single change that we tried mends this without costing fish their lives, not even fewer fish here; change "
+        "no single change that we tried fixes this without costing fish their lives, not even fewer fish here; change "
         "several things at once, or keep these fish in another loop"
     ),
-    WhyNone.OTHER_LOOP: "no single change that we tried mends this; keep {name} in another loop",
+    WhyNone.OTHER_LOOP: "no single change that we tried fixes this; keep {name} in another loop",
     WhyNone.SLOW_THE_CHANGE: (
         "let the water, or the fish in their new tank, change over several days; the model lets fish live through "
         "a jump that may kill real ones"
     ),
     WhyNone.GRADE_INSTEAD: (
-        "no number that we try mends this; grade the fish, or keep the smaller ones in another tank "
-        "(`stocksim company` tells which pairs)"
+        "no number that we try fixes this; grade the fish, or keep the smaller ones in another tank "
+        "(`stocksim tankmates` shows which pairs)"
     ),
     WhyNone.NO_AREA: "no planted area that we tried brings the feed into the handbook band",
 }
@@ -126,7 +126,7 @@ def _fewer_fish(change: Change, units: str) -> str:
 def _taken_out(change: Change, units: str) -> str:
     at = change.amounts
     verb = "harvest" if at["is_harvest"] else "sell, or eat small,"
-    words = f"{verb} the {at['fish']} largest of the {at['of']} {at['cohort']} in {at['tank']}"
+    words = f"{verb} the {at['fish']} largest of {at['of']} {at['cohort']} in {at['tank']}"
     return words + (f" ({_care(change)})" if change.care else "")
 
 
@@ -204,7 +204,10 @@ def _less_feed(change: Change, units: str) -> str:
 def _held_feed(change: Change, units: str) -> str:
     at = change.amounts
     feed = f"{100 * at['share']:.0f} % of its ration" if at["share"] else "nothing"
-    return f"feed loop {at['loop']} {feed} before {at['until']}, then all of it (`stocksim ramp` finds finer steps)"
+    return (
+        f"feed loop {at['loop']} {feed} before {format_date(at['until'])}, then all of it (`stocksim ramp` finds "
+        "finer steps)"
+    )
 
 
 def _set_point(change: Change, units: str) -> str:
@@ -226,9 +229,15 @@ def _new_film(change: Change, units: str) -> str:
     at = change.amounts
     media = f"{to_face(at['media_m3'], 'volume', units):.0f} {face_unit('volume', units)}"
     return (
-        f"give loop {at['loop']} a trickling biofilter with {media} of {at['surface_m2_m3']:g} m2/m3 media, "
+        f"give loop {at['loop']} a trickling biofilter with {media} of {_specific(at['surface_m2_m3'], units)} media, "
         f"{_care(change)}"
     )
+
+
+def _specific(surface_m2_m3: float, units: str) -> str:
+    """Surface of media for its volume."""
+    area, volume = to_face(surface_m2_m3, "area", units), to_face(1.0, "volume", units)
+    return f"{area / volume:.1f} {face_unit('area', units)}/gal" if units == "us" else f"{surface_m2_m3:g} m2/m3"
 
 
 def _more_film(change: Change, units: str) -> str:
@@ -243,7 +252,7 @@ def _chloride(change: Change, units: str) -> str:
     at = change.amounts
     start = f"keep {at['chloride_mg_l']:.0f} mg/L of chloride in loop {at['loop']}, top-up water too"
     reached = f"sodium then reaches {at['sodium_mg_l']:.0f} mg/L"
-    bear = f"and crops bear about {SODIUM_CAUTION_MG_L:g}" if at["is_planted"] else "and no crop grows there"
+    bear = f"and crops tolerate about {SODIUM_CAUTION_MG_L:g}" if at["is_planted"] else "and no crop grows there"
     first, *others = [
         f"{format_quantity(grams, 'weight', units)} of {salt.replace('_', ' ')}"
         for salt, grams in at["salts_g"].items()
@@ -286,11 +295,15 @@ def _softer_source(change: Change, units: str) -> str:
 def _water_changes(change: Change, units: str) -> str:
     at = change.amounts
     volume = format_quantity(at["volume_m3"], "volume", units)
-    often = {0: f"on {change.start}", 1: f"each day from {change.start} to {at['last']}"}
-    when = often.get(at["every_days"], f"every {at['every_days']} days from {change.start} to {at['last']}")
+    start, last = (format_date(day) if day else "" for day in (change.start, at["last"]))
+    often = {0: f"on {start}", 1: f"each day from {start} to {last}"}
+    when = often.get(at["every_days"], f"every {at['every_days']} days from {start} to {last}")
     words = f"change {volume} ({100 * at['share']:.0f} %) of loop {at['loop']}'s water {when}, {_care(change)}"
     if change.past:
-        words += f" (the limit then holds from the day after {change.past[0]}, which the test found too high already)"
+        words += (
+            f" (the limit then holds from the day after {format_date(change.past[0])}, which the test found too high "
+            "already)"
+        )
     return words
 
 
@@ -304,14 +317,15 @@ def _weekly_changes(change: Change, units: str) -> str:
 def _dosing_ends(change: Change, units: str) -> str:
     at = change.amounts
     clear = "the day" if at["days_ahead"] == 1 else f"{at['days_ahead']} days"
-    return f"stop dosing ammonia into loop {at['loop']} after {at['last']}, {clear} before fish come"
+    return f"stop dosing ammonia into loop {at['loop']} after {format_date(at['last'])}, {clear} before fish come"
 
 
 def _film_first(change: Change, units: str) -> str:
     at = change.amounts
     return (
-        f"grow the film of loop {at['loop']} first: dose {at['dose_g_day']:.2g} g/day of ammonia nitrogen until "
-        f"{at['until']}, and stock {', '.join(at['cohorts'])} on {at['due']} ({_care(change)})"
+        f"grow the biofilter of loop {at['loop']} first: dose {at['dose_g_day']:.2g} g/day of ammonia nitrogen until "
+        f"{format_date(at['until'])}, and stock {', '.join(at['cohorts'])} on {format_date(at['due'])} "
+        f"({_care(change)})"
     )
 
 
@@ -324,7 +338,7 @@ def _less_dosed_ammonia(change: Change, units: str) -> str:
             f"{at['now_g_day']:.2g}"
         )
     if at["cohorts"]:
-        words.append(f"stock {', '.join(at['cohorts'])} on {at['due']} at the earliest, {_care(change)}")
+        words.append(f"stock {', '.join(at['cohorts'])} on {format_date(at['due'])} at the earliest, {_care(change)}")
     return " and ".join(words)
 
 

@@ -45,7 +45,7 @@ def density_stack(season: Season) -> alt.VConcatChart:
     return parts.stack(
         ([trouble] if trouble is not None else []) + panels,
         "Bars: days on which a limit is broken. Lines: stocking density of each tank with its limit; planted area of "
-        "each loop beside the area that its feed could carry.",
+        "each loop beside the area that its feed could support.",
     )
 
 
@@ -54,10 +54,10 @@ def water_stack(season: Season) -> alt.VConcatChart:
     return parts.stack(
         [
             temperature_panel(season),
-            margin_panel(season, "oxygen", "Oxygen: room above the limit, % (day's low)"),
-            margin_panel(season, "unionized_ammonia", "Un-ionized ammonia: room below the limit, % (day's high)"),
+            margin_panel(season, "oxygen", "Oxygen: margin above the limit, % (day's low)"),
+            margin_panel(season, "unionized_ammonia", "Un-ionized ammonia: margin below the limit, % (day's high)"),
         ],
-        "Water temperature of each loop; room to the oxygen limit and to the ammonia limit in each tank.",
+        "Water temperature of each loop; margin to the oxygen limit and to the ammonia limit in each tank.",
     )
 
 
@@ -65,10 +65,10 @@ def growth_stack(season: Season) -> alt.VConcatChart:
     """Mean weight and feed of each cohort on one time axis; argument as in `density_stack`."""
     units = season.site.file.site.units
     unit = face_unit("weight", units)
-    weight, feed = f"Mean weight of a fish, {unit}", f"Feed offered to a cohort, {unit}/day"
+    weight, feed = f"Mean weight of a fish, {unit}", f"Feed offered to a batch, {unit}/day"
     return parts.stack(
         [cohort_panel(season, "mean_weight_g", weight), cohort_panel(season, "feed_g", feed)],
-        "Mean weight of the fish of each cohort, and the feed offered to it.",
+        "Mean weight of each batch of fish, and the feed offered to it.",
     )
 
 
@@ -155,8 +155,8 @@ def area_panel(season: Season, loop: str) -> Panel:
     tip = [
         parts.date_tip("date"),
         alt.Tooltip("planted:Q", title=f"planted, {unit}", format=".1~f"),
-        alt.Tooltip("low:Q", title=f"feed carries from, {unit}", format=".1~f"),
-        alt.Tooltip("high:Q", title=f"feed carries up to, {unit}", format=".1~f"),
+        alt.Tooltip("low:Q", title=f"feed supports from, {unit}", format=".1~f"),
+        alt.Tooltip("high:Q", title=f"feed supports up to, {unit}", format=".1~f"),
     ]
     x, base = parts.time_axis(season, "date"), alt.Chart(data)
     band = base.mark_area(color=FEED, opacity=0.35).encode(x=x, y=parts.level("low", scale), y2="high:Q", tooltip=tip)
@@ -165,11 +165,11 @@ def area_panel(season: Season, loop: str) -> Panel:
     dots = base.mark_point(opacity=0, size=120).encode(x=x, y=parts.level("planted", scale), tooltip=tip)
     last = data.iloc[-1]
     names = pd.DataFrame(
-        {"name": ["planted", "feed carries"], "value": [last["planted"], last["carried"]], "colour": [LEAF, FEED]}
+        {"name": ["planted", "feed supports"], "value": [last["planted"], last["carried"]], "colour": [LEAF, FEED]}
     ).dropna()  # no ratio, no area
     labels = parts.end_labels(season, names, scale, _AREA_PX, alt.Color("colour:N", scale=None))
     layers = [band, middle, planted.encode(x=x, y=parts.level("planted", scale)), dots, labels]
-    title = f"Loop {loop}: planted area, and area the feed carries, {unit}"
+    title = f"Loop {loop}: planted area, and area the feed supports, {unit}"
     return alt.layer(*layers).properties(title=title, height=_AREA_PX)
 
 

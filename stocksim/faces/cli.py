@@ -13,7 +13,7 @@ import typer
 
 from stocksim.errors import StocksimError
 from stocksim.faces import registry
-from stocksim.faces.options import say
+from stocksim.faces.options import layered, say
 
 app = typer.Typer(
     name="stocksim",
@@ -25,7 +25,10 @@ app = typer.Typer(
 )
 for _name in registry.COMMANDS:
     _function, _example = registry.command(_name)
-    app.command(_name, epilog=_example)(_function)
+    app.command(_name, epilog=_example)(layered(_function))
+for _name, _now in registry.HIDDEN.items():
+    _function, _example = registry.command(_now)
+    app.command(_name, epilog=_example, hidden=True)(layered(_function))
 # why standard output may take nothing more; files are written elsewhere, and their faults told there
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 

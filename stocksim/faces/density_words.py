@@ -13,7 +13,7 @@ from stocksim.site.reading import Site
 
 # what a density stands for, in the words that end the sentence of a broken one
 _DENSITY_WORDS = {
-    "growth": "It is a limit of growth for {species} alone: above it they grow less, deaths are not told of.",
+    "growth": "It is a limit of growth for {species} alone: above it they grow less, deaths are not known.",
     "welfare": "It is a limit of welfare, of {species}: advice of practice, not a level that was seen to kill.",
     "survival": "It is a limit of survival, of {species}.",
 }

@@ -31,7 +31,7 @@ faults = [*st.session_state.site_notes, *refused, *shown.faults]
 
 with st.container(key="verdict_bar"):
     if shown.faults:
-        st.html(markup.verdict_html(f"To mend: {len(refused) + len(shown.faults)}. {keeping.kept_words()}", True))
+        st.html(markup.verdict_html(f"To fix: {len(refused) + len(shown.faults)}. {keeping.kept_words()}", True))
     elif season is not None:
         found = season.findings
         st.html(markup.verdict_html(verdict(season, found), is_trouble(season, found), is_caution(season, found)))
@@ -56,7 +56,7 @@ table = PARTS[part]
 st.caption("A change counts when you leave the field. Quantities carry their unit, as 900 L or 64 degF.")
 
 if table and raw is None:
-    st.markdown("The text cannot be read, so there are no fields to show. Mend it under **Whole file**.")
+    st.markdown("The text cannot be read, so there are no fields to show. Fix it under **Whole file**.")
 elif table and raw is not None:
     fields.keep_names(raw)
     if table == "events":

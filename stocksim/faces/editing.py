@@ -18,7 +18,7 @@ from stocksim.faces.days import read_day
 
 Step = str | int
 
-_UNREADABLE = "the text of the site file is not readable TOML; mend it in the whole file first."
+_UNREADABLE = "the text of the site file is not readable TOML; fix it in the whole file first."
 _UNWRITABLE = "this change cannot be written into the file; make it in the whole file."
 _HARMFUL = "this change cannot be written into the file without harm; make it in the whole file."
 _NUMBER = re.compile(r"^[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?$")

@@ -58,7 +58,7 @@ def heavy_words(season: Season) -> str:
     ]
     rest = whole.died - sum(loss.died for loss in heavy[:_COHORTS_NAMED])
     if rest >= DEATHS_TOLD:
-        told.append(f"and {rest:.0f} of other cohorts")
+        told.append(f"and {rest:.0f} of other batches")
     return f"Fish die in the model: {'; '.join(told)}"
 
 
@@ -155,14 +155,14 @@ def feed_data(season: Season) -> dict[str, dict[str, float]]:
 
 
 def ration_words(rule: Ration | None, units: str) -> str:
-    """A feeding rule in a few words, as ``by sight, 85 % of appetite, no feed on sun``."""
+    """A feeding rule in a few words, as ``by hand, 85 % of appetite, no feed on sun``."""
     if rule is None:
-        return "by sight, as no rule is given"
+        return "by hand to satiation, as no rule is given"
     if rule.kind == "unfed":
         return "not fed"
     match rule.kind:
         case "appetite":
-            words = [f"by sight, {100 * rule.fraction:.0f} % of appetite"]
+            words = [f"by hand, {100 * rule.fraction:.0f} % of appetite"]
         case "percent":
             words = [f"{rule.percent:g} % of body weight a day{_WEIGHED.get(rule.weighed or '', '')}"]
         case "table":
@@ -301,7 +301,7 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
         taken = np.sum([entries[key] for key in _OTHERWISE], axis=0)
         rows.append(
             {
-                "cohort": name,
+                "fish": name,
                 "stocked": _pair(entries["stocked"], units),
                 "grown": format_quantity(entries["growth"][1] / 1000.0, "mass", units),
                 "graded in/out": _pair(graded, units, "+"),
@@ -372,7 +372,7 @@ def fate_note(season: Season) -> str:
         else "the file's spread of sizes, which only grading and harvests change in the model"
     )
     told = any(died_of(causes) != "-" for causes in cause_data(season).values())
-    others = "Died of: those not named went as a few do every day. " if told else ""
+    others = "Died of: the rest are ordinary daily losses. " if told else ""
     return f"{others}Market size: share of the fish left that weigh as much or more, by {rest}."
 
 

@@ -75,7 +75,7 @@ def _little(plan: FeedingPlan) -> str:
         round(plan.band.every_days), f"every {plan.band.every_days:.0f} days"
     )
     if np.isnan(plan.band.ration_percent):
-        return f"a little by sight {every}"
+        return f"a little by hand {every}"
     return f"about {plan.band.ration_percent:g} % of body weight {every}"
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError, shown
-from stocksim.faces.options import JsonOption, SiteArgument, print_json, say
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, print_json, say
 
 EXAMPLES = {
     "new": "Example: stocksim new house.toml",
@@ -35,31 +35,17 @@ def new(
         say(f"Wrote {file}. Edit it, then: stocksim check {file}")
 
 
-def check(site: SiteArgument, as_json: JsonOption = False) -> None:
-    """Tell all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
+def check(site: SiteArgument, as_json: JsonOption = False, topics: Topics = ()) -> None:
+    """Show all faults of a site file, or what was understood. Reads SITE and the files it names; writes nothing."""
     from stocksim.faces.marks import marked
-    from stocksim.faces.text import wrapped
-    from stocksim.faces.understood import understood
+    from stocksim.faces.understood import check_answer
     from stocksim.site.reading import load_site
 
     try:
-        loaded = load_site(site)
-        known = understood(loaded)
+        answer = check_answer(load_site(site))
     except InputError as error:
         if as_json:
             faults = [{"table": f.table, "field": f.field, "message": f.message} for f in error.faults]
             print_json(marked({"faults": faults, "understood": {}}))
         raise
-    if as_json:
-        print_json(marked({"faults": [], "understood": known}, loaded))
-        return
-    typer.echo("no fault, but is this meant?" if known["questions"] else "fine")
-    lines = [line for question in known.pop("questions") for line in wrapped(question, "    ", "  ")]
-    del known["heaters"]  # as data; "heat" has them in words
-    for key, text in known.items():
-        said = text if isinstance(text, list) else [text]
-        if len(said) > 1:
-            lines += [f"  {key}:", *(line for one in said for line in wrapped(one, "      ", "    "))]
-        else:
-            lines += wrapped(f"{key}: {said[0] if said else '-'}", "    ", "  ")
-    typer.echo("\n".join(lines))
+    deliver(answer, as_json, topics)

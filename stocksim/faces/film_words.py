@@ -9,7 +9,7 @@ from stocksim.units import format_date
 
 _FOOD = {"ammonia": "TAN", "nitrite": "nitrite"}
 _MOST_TOLD = 3  # of a loop's tests, the last ones
-_MUCH_WEAKER = 0.5  # of what was reckoned: another cause is as likely
+_MUCH_WEAKER = 0.5  # of what was calculated: another cause is as likely
 
 
 def film_cautions(found: list[FilmCorrection]) -> list[str]:
@@ -22,8 +22,8 @@ def film_cautions(found: list[FilmCorrection]) -> list[str]:
                 words.append(_sentence(loop, oxidizer, food, own))
     if words:
         words.append(
-            "So a test is read: fish and feed as told, and the loop near its balance. A test on the day after fish "
-            "came or water was changed, or while a new film grows, tells less of the film than that."
+            "So a test is read: fish and feed as given, and the loop near its balance. A test on the day after fish "
+            "came or water was changed, or while a new biofilter grows, shows less than that."
         )
     return words
 
@@ -34,17 +34,18 @@ def _sentence(loop: str, oxidizer: str, food: str, own: list[FilmCorrection]) ->
     earlier = len(own) - len(shown)
     more = f", and {earlier} earlier test{'s' * (earlier != 1)} corrected them too" if earlier else ""
     said = (
-        f"By the tests of {food} the {oxidizer} oxidizers of loop {loop} are at {tests} of what was reckoned{more}; "
-        "reckoned on from there."
+        f"By the tests of {food} the {oxidizer}-eating bacteria of loop {loop} are at {tests} of what was "
+        f"calculated{more}; "
+        "calculated on from there."
     )
     bounds = {one.bound for one in shown} - {0}
     if -1 in bounds:
-        said += " One level is higher than even the weakest film that a test may make explains."
+        said += " One level is higher than even the weakest biofilter that a test may make explains."
     if 1 in bounds:
-        said += " One level is lower than the strongest film that a test may make would hold."
+        said += " One level is lower than the strongest biofilter that a test may make would hold."
     if any(one.after < _MUCH_WEAKER * one.before for one in shown):
         said += (
-            " Films that weak, or ammonia that nobody reckoned: look for dead fish and feed left over, feed less and "
+            " Bacteria that weak, or ammonia that nobody counted: look for dead fish and feed left over, feed less and "
             "test again."
         )
     return said

@@ -52,7 +52,7 @@ def _wild(season: Season) -> list[str]:
         lost = float(deaths_by_cause(season.layout, season.course)["training"].sum())
         words.append(
             f"{', '.join(learning)} must learn to take pellets first: in the model they do not grow for some weeks, "
-            f"let half of their feed lie, and about {lost:.0f} are lost. Write trained = true for fish that eat "
+            f"leave half of their feed uneaten, and about {lost:.0f} are lost. Write trained = true for fish that eat "
             "pellets already."
         )
     return words
@@ -73,7 +73,7 @@ def _by_temperature(season: Season) -> list[str]:
         when = season.dates[day]
         words.append(
             f"Cold or heat kills about {of_cohort.sum():.0f} of {cohort} in the model, from {format_date(when)}: "
-            "an alarm, not a count, for strains differ and small fish bear less."
+            "an alarm, not a count, for strains differ and small fish tolerate less."
         )
     return words
 
@@ -134,7 +134,7 @@ def _short(season: Season) -> list[str]:
 
 def _unfed_amounts(season: Season) -> list[str]:
     """Rules that offer an amount far above what fish eat."""
-    layout, course = season.layout, season.course
+    layout, course, units = season.layout, season.course, season.site.file.site.units
     words = []
     for column, stay in enumerate(layout.stays):
         if layout.rations.by_appetite[column]:
@@ -142,8 +142,8 @@ def _unfed_amounts(season: Season) -> list[str]:
         offered, eaten = float(course.fed_g[0, :, column].sum()), float(course.eaten_g[0, :, column].sum())
         if offered > 1.5 * max(eaten, 1e-9) and offered > 1.0:
             words.append(
-                f"The rule of {stay.cohort} offers {offered / 1000.0:.1f} kg, of which {eaten / 1000.0:.1f} kg are "
-                "eaten; the rest fouls the water, so feed less."
+                f"The rule of {stay.cohort} offers {format_quantity(offered / 1000.0, 'mass', units)}, of which "
+                f"{format_quantity(eaten / 1000.0, 'mass', units)} are eaten; the rest fouls the water, so feed less."
             )
     return words
 
@@ -157,8 +157,8 @@ def nitrite_words(season: Season) -> list[str]:
     for found in nitrite_reached(season.layout, season.course):
         first, worst = season.dates[found.first_day], season.dates[found.worst_day]
         words = (
-            f"are known to bear on {format_date(first)} and reaches {found.worst_mg_l:.2g} mg/L as nitrogen "
-            f"({found.caution_mg_l:.2g} are borne) on {format_date(worst)}"
+            f"are known to tolerate on {format_date(first)} and reaches {found.worst_mg_l:.2g} mg/L as nitrogen "
+            f"({found.caution_mg_l:.2g} are tolerated) on {format_date(worst)}"
         )
         if found.is_known:
             words += (

@@ -88,7 +88,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("trained",), "wild, but eats pellets already", "yes"),
         Field(("sex",), "sex", "choice", ("", "mixed", "males", "females")),
         Field(("size_spread",), "size spread, as 0.25", "number"),
-        Field(("strain",), "strain, as its species tells"),
+        Field(("strain",), "strain, as its species has it"),
     ],
     "tanks": [
         Field(("loop",), "loop", "choice", "loops"),
@@ -109,7 +109,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("floats_on_sump",), "floats on the sump", "yes"),
         Field(("flooding",), "flooded by", "choice", ("", "siphon", "timer"), 110),
         Field(("swing",), "fills and drains", width=110),
-        Field(("biofilter_started",), "film started", "date"),
+        Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
     ],
     "biofilters": [
@@ -118,7 +118,7 @@ FORMS: dict[str, list[Field]] = {
         Field(("media_volume",), "media volume", width=120),
         Field(("specific_surface",), "specific surface", width=140),
         Field(("flow",), "flow", width=110),
-        Field(("biofilter_started",), "film started", "date"),
+        Field(("biofilter_started",), "biofilter started", "date"),
         _SUPPLY_KIND,
     ],
     "settlers": [

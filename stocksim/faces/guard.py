@@ -24,7 +24,7 @@ def faults_of(error: Exception) -> list[str]:
         return [str(fault) for fault in error.faults]
     _LOG.error("a fault of ours on a page", exc_info=error)
     kind = type(error).__name__
-    return [f"stocksim met a fault of its own here ({kind}); your text is kept: undo the last change or mend it."]
+    return [f"stocksim met a fault of its own here ({kind}); your text is kept: undo the last change or fix it."]
 
 
 def kept(act: Callable[P, object]) -> Callable[P, None]:

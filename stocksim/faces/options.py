@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+import inspect
 import json
 import math
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import wraps
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from stocksim.errors import Fault, InputError, shown
-from stocksim.faces.answer import Answer
+from stocksim.faces.answer import TOPICS, Answer
 from stocksim.faces.days import read_day
 from stocksim.units import parse_quantity
 
@@ -24,6 +26,8 @@ _BAR_AFTER_SECONDS = 1.0
 _BAR_WIDTH = 30
 SiteArgument = Annotated[Path, typer.Argument(help="Site file (TOML).", show_default=False)]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object on standard output, keys carry units.")]
+
+Topics = Collection[str] | None  # what `layered` makes of its options: none is the first layer, None is all
 
 
 def say(text: str) -> None:
@@ -59,14 +63,69 @@ class Bar:
             print("\r" + " " * (len(self.label) + _BAR_WIDTH + 20) + "\r", end="", file=sys.stderr)
 
 
-def deliver(answer: Answer, as_json: bool = False) -> None:
-    """Print an answer, as text or as one JSON object."""
+def deliver(answer: Answer, as_json: bool = False, topics: Topics = ()) -> None:
+    """Print an answer, as text or as one JSON object.
+
+    Parameters
+    ----------
+    answer : Answer
+        What a command found.
+    as_json : bool
+        Whether as one JSON object, that always holds all of it.
+    topics : collection of str, optional
+        What of the text is asked for beyond its first layer; None for all of it. As `layered` hands them to a command.
+    """
     if as_json:
         print_json(answer.data)
         return
     from stocksim.faces.text import answer_text
 
-    typer.echo(answer_text(answer))
+    typer.echo(answer_text(answer, topics))
+
+
+_TOPIC_HELP = {
+    "fish": "More on the fish.",
+    "water": "More on the water.",
+    "plants": "More on the plants.",
+    "cautions": "Every caution.",
+    "assumptions": "What was assumed, and on what evidence.",
+}
+
+
+def layered(command: Callable[..., None]) -> Callable[..., None]:
+    """A command with an option for each topic behind its first layer, and one for all; its own where it takes none.
+
+    Parameters
+    ----------
+    command : callable
+        Takes ``topics``, as `deliver` does, where its answer has layers.
+
+    Returns
+    -------
+    callable
+        For typer, that takes ``--fish``, ``--water``, ..., ``--all`` in place of ``topics``.
+    """
+    signature = inspect.signature(command, eval_str=True)
+    if "topics" not in signature.parameters:
+        return command
+    flags: dict[str, Any] = {topic: typer.Option(f"--{topic}", help=_TOPIC_HELP[topic]) for topic in TOPICS}
+    flags["all"] = typer.Option("--all", help="All of the answer.")
+    keyword = inspect.Parameter.KEYWORD_ONLY
+    added = [
+        inspect.Parameter(f"tell_{name}", keyword, default=False, annotation=Annotated[bool, flag])
+        for name, flag in flags.items()
+    ]
+    own = [one.replace(kind=keyword) for name, one in signature.parameters.items() if name != "topics"]
+
+    @wraps(command)
+    def run(**given: Any) -> None:
+        asked = [name for name in flags if given.pop(f"tell_{name}")]
+        command(**given, topics=None if "all" in asked else asked)
+
+    typed: Any = run
+    typed.__signature__ = signature.replace(parameters=[*own, *added])
+    typed.__annotations__ = {one.name: one.annotation for one in [*own, *added]} | {"return": None}
+    return run
 
 
 def read_options(*wanted: tuple[str, str | None, str]) -> tuple[list[Any], list[Fault]]:

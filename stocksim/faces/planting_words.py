@@ -31,15 +31,15 @@ def build_words(build: BuildArea, units: str) -> str:
     why = {
         BuildRule.HANDBOOK: f"Build beds of loop {build.loop} for {area} of plants: so much the season's feed keeps "
         f"green with all that it brings, by the handbook ratio. Its nitrogen alone would do for {most}, but all above "
-        f"{area} lacks potassium, iron and other salts, told under Beds, which you would have to add.",
+        f"{area} lacks potassium, iron and other salts, see Beds, which you would have to add.",
         BuildRule.NITROGEN: f"Build beds of loop {build.loop} for {area} of plants: on more of them crops of this "
-        "light and warmth starve of nitrogen, though by the handbook ratio the season's feed carries "
+        "light and warmth starve of nitrogen, though by the handbook ratio the season's feed supports "
         f"{format_quantity(build.handbook_m2, 'area', units)}.",
         BuildRule.NITROGEN_ALONE: f"Build beds of loop {build.loop} for {area} of plants, which take up the nitrogen "
-        "that fish give: no feed ratio was published for what grows there, so nothing tells for how much of it the "
-        "feed's potassium, iron and other salts do; what to add is told under Beds.",
+        "that fish give: no feed ratio was published for what grows there, so nothing shows for how much of it the "
+        "feed's potassium, iron and other salts do; what to add stands under Beds.",
         BuildRule.HANDBOOK_ALONE: f"Build beds of loop {build.loop} for {area} of plants: so much the season's feed "
-        "carries by the handbook ratio; nothing grows there that would tell for how many its nitrogen does.",
+        "supports by the handbook ratio; nothing grows there that would show for how many its nitrogen does.",
     }[build.rule]
     return f"{why} {_planted(build, units)}".strip()
 
@@ -51,7 +51,7 @@ def _planted(build: BuildArea, units: str) -> str:
     either = "either" if build.rule is BuildRule.HANDBOOK else "that"
     return {
         Side.BARE: "",
-        Side.ROOM: f"{rated} are less: there is room for more.",
+        Side.ROOM: f"{rated} are less: there is space for more.",
         Side.EVEN: f"{rated} are just that.",
         Side.SALTS: f"{rated} lie between the two: they need those salts.",
         Side.TOO_MUCH: f"The {planted} planted are more than {either}: plant less.",

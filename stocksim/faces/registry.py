@@ -23,11 +23,12 @@ COMMANDS = {
     "beds": "answers.beds.command",
     "powercut": "answers.powercut.command",
     "ramp": "answers.ramp.command",
-    "company": "answers.tankmates.command",
+    "tankmates": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
     "open": "answers.season.command",
 }
+HIDDEN = {"company": "tankmates"}  # former names of commands, that still answer
 _FUNCTIONS = {"open": "open_pages"}  # where a command's name is one of Python's own
 _PACKAGE = Path(__file__).parents[1]
 
@@ -48,7 +49,7 @@ PAGES = tuple(
         ("beds", "Beds", "answers/beds/page"),
         ("cold", "Cold months", "answers/cold/page"),
         ("powercut", "Power cut", "answers/powercut/page"),
-        ("company", "Company", "answers/tankmates/page"),
+        ("tankmates", "Tankmates", "answers/tankmates/page"),
         ("stock", "Stocking", "answers/stock/page"),
         ("edit", "Edit the site", "faces/edit_page"),
         ("fish", "Fish", "answers/library/page"),

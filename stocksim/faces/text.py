@@ -2,21 +2,40 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import textwrap
+from collections.abc import Collection, Sequence
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Sentences, Table
+from stocksim.faces.answer import (
+    MOST_ACTIONS,
+    MOST_CARES,
+    TOPICS,
+    Answer,
+    Brief,
+    Chart,
+    Head,
+    Html,
+    Part,
+    Point,
+    Points,
+    Sentences,
+    Table,
+)
 from stocksim.faces.words import day_words, level_words
 from stocksim.site.weather import days_of_month
-from stocksim.units import format_quantity
+from stocksim.units import face_unit, format_quantity
 
 WITHOUT_TERMINAL = 100  # columns where nobody's terminal is known, as in a file: the same everywhere
 _NARROWEST = 40  # narrower text would be one word a line
+_EASY = 24  # columns of a cell that is broken, where there is space
+_BETWEEN, _HARD = "  ", "\N{NO-BREAK SPACE}"  # between columns; inside a quantity
 
 
 def text_width() -> int:
@@ -152,9 +171,11 @@ def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
                 "nitrate-N": f"{mean('nitrate_n_mg_l'):.0f}",
                 "alkalinity": f"{mean('alkalinity_mg_l'):.0f}",
                 "pH": f"{inside['ph'].min():.1f}-{inside['ph'].max():.1f}" if has_tanks else "-",
-                "buffer g/week": f"{7.0 * mean('buffer_g'):.0f}",
+                f"buffer {face_unit('dose', units)}/week": format_quantity(
+                    7.0 * mean("buffer_g"), "dose", units
+                ).split()[0],
                 "top-up a day": format_quantity(mean("top_up_l") / 1000.0, "volume", units),
-                "film % (ammonia, nitrite)": "none"
+                "biofilter % (ammonia, nitrite)": "none"
                 if film[0] != film[0]
                 else f"{100 * film[0]:.0f}, {100 * film[1]:.0f}",
             }
@@ -162,44 +183,130 @@ def water_rows(season: Season, loop: str, units: str) -> list[dict[str, str]]:
     return rows
 
 
-def text_table(rows: list[dict[str, str]]) -> str:
-    """Rows as an aligned text table."""
+# --- tables of text, no wider than a page
+
+
+def text_table(rows: Sequence[dict[str, str]]) -> str:
+    """Rows as an aligned text table, no wider than the text: long cells are broken, then columns go below each other.
+
+    Parameters
+    ----------
+    rows : sequence of dict of str to str
+        Keys are the column heads; the first column is repeated where the others go below each other.
+
+    Returns
+    -------
+    str
+        Empty for no rows.
+    """
     if not rows:
         return ""
-    heads = list(rows[0])
-    widths = [max(len(head), *(len(row[head]) for row in rows)) for head in heads]
-    lines = ["  ".join(head.ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip()]
-    lines.append("  ".join("-" * width for width in widths))
-    lines += [
-        "  ".join(row[head].ljust(width) for head, width in zip(heads, widths, strict=True)).rstrip() for row in rows
-    ]
-    return "\n".join(lines)
+    width = min(text_width(), WITHOUT_TERMINAL)
+    columns = [[_glued(text) for text in (head, *(row[head] for row in rows))] for head in rows[0]]
+    blocks = _blocks(columns, width)
+    return "\n\n".join("\n".join(_block_lines([columns[at] for at in block], width)) for block in blocks)
+
+
+def _glued(text: str) -> str:
+    """A cell with hard spaces inside quantities and dates."""
+    text = re.sub(r"(?<![\w.])(\d[\d.,/-]*) (?=[A-Za-z%])", rf"\1{_HARD}", text)
+    return re.sub(rf"(?<=\d{_HARD}[A-Z][a-z][a-z]) (?=\d{{4}})", _HARD, text)
+
+
+def _least(column: list[str]) -> int:
+    """Width of a column's longest word."""
+    return max(len(word) for text in column for word in text.split(" "))
+
+
+def _blocks(columns: list[list[str]], width: int) -> list[list[int]]:
+    """Columns in blocks that fit the width, each with the first column before it; one block where that can be."""
+    if sum(map(_least, columns)) + len(_BETWEEN) * (len(columns) - 1) <= width:
+        return [list(range(len(columns)))]
+    wide = [max(_least(column), min(_EASY, max(map(len, column)))) for column in columns]
+    blocks = [[0]]
+    for at in range(1, len(columns)):
+        used = sum(wide[column] + len(_BETWEEN) for column in blocks[-1])
+        if len(blocks[-1]) > 1 and used + wide[at] > width:
+            blocks.append([0])
+        blocks[-1].append(at)
+    return blocks
+
+
+def _block_lines(columns: list[list[str]], width: int) -> list[str]:
+    """Lines of columns side by side, the head first; the widest are narrowed until all fit."""
+    least = [_least(column) for column in columns]
+    widths = [max(map(len, column)) for column in columns]
+    while sum(widths) + len(_BETWEEN) * (len(widths) - 1) > width:
+        spare = [max(wide - narrow, 0) and wide for wide, narrow in zip(widths, least, strict=True)]
+        if not any(spare):
+            break  # one word wider than the page stays whole
+        widths[spare.index(max(spare))] -= 1
+    lines = []
+    for number, cells in enumerate(zip(*columns, strict=True)):
+        broken = [
+            textwrap.wrap(cell, wide, break_long_words=False, break_on_hyphens=False) or [""]
+            for cell, wide in zip(cells, widths, strict=True)
+        ]
+        for parts in zip_longest(*broken, fillvalue=""):
+            line = _BETWEEN.join(part.ljust(wide) for part, wide in zip(parts, widths, strict=True))
+            lines.append(line.rstrip().replace(_HARD, " "))
+        if number == 0:
+            lines.append(_BETWEEN.join("-" * wide for wide in widths))
+    return lines
 
 
 # --- an answer as text
 
 
-def answer_text(answer: Answer) -> str:
+def answer_text(answer: Answer, topics: Collection[str] | None = None) -> str:
     """An answer as the command line prints it.
 
     Parameters
     ----------
     answer : Answer
         With all its sections.
+    topics : collection of str, optional
+        What is asked for, of `TOPICS`; none of them is the first layer, and left out is all of the answer.
 
     Returns
     -------
     str
-        Lines as wide as the terminal at most, save for tables and lines to copy.
+        Lines as wide as the terminal at most, save for lines to copy; tables no wider than `WITHOUT_TERMINAL`.
     """
     has_title = bool(answer.title) and answer.begins != "verdict"
     lines = wrapped(answer.title) if has_title else []
     lines += [""] if has_title and answer.begins == "title" else []
     if answer.verdict:
         lines += wrapped(answer.verdict)
-    for section in answer.sections:
-        lines += [line for part in section.parts for line in _part_lines(part)]
+    if topics is None or answer.brief is None:
+        sections = answer.sections
+    elif topics:
+        sections = answer.about(topics)
+    else:
+        return "\n".join([*lines, *_brief_lines(answer, answer.brief)])
+    lines += [line for section in sections for part in section.parts for line in _part_lines(part)]
     return "\n".join(lines)
+
+
+def _brief_lines(answer: Answer, brief: Brief) -> list[str]:
+    """The first layer below the verdict, and which options tell more."""
+    lines = [""] * bool(answer.verdict) + wrapped(brief.head) if brief.head else []
+    if brief.actions:
+        lines += text_table(brief.actions[:MOST_ACTIONS]).splitlines()
+        more = len(brief.actions) - MOST_ACTIONS
+        lines += [f"and {more} more with --all"] if more > 0 else []
+    lines += ["", *text_table(brief.table).splitlines()] if brief.table else []
+    lines += ["", *(line for care in brief.care[:MOST_CARES] for line in wrapped(care, "  ", "! "))] * bool(brief.care)
+    return [*lines, "", *wrapped(f"More: {' '.join(f'--{name}' for name in [*told_topics(answer), 'all'])}")]
+
+
+def told_topics(answer: Answer) -> list[str]:
+    """Topics of which text has something to tell."""
+    return [
+        topic
+        for topic in TOPICS
+        if any(_part_lines(part) for section in answer.about([topic]) for part in section.parts)
+    ]
 
 
 def _part_lines(part: Part) -> list[str]:

@@ -5,9 +5,13 @@ Apart from `file_commands`, whose help is shown without the engine.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
+from stocksim.faces.answer import Answer, Brief, Part, Section, Sentences, Topic
+from stocksim.faces.care import brief_cares, whole_cares
 from stocksim.faces.fates import event_words, ration_words
+from stocksim.faces.marks import marked
 from stocksim.faces.words import heater_data
 from stocksim.heat.heaters import SIZE_WORDS, judged_heaters
 from stocksim.heat.notes import site_notes, site_questions
@@ -22,7 +26,60 @@ from stocksim.site.fish_tables import CohortTable
 from stocksim.site.model import SiteFile
 from stocksim.site.pumps import backup_hours, circuit_w, pump_flow_m3_day
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
+from stocksim.units import format_date, format_quantity
+
+# what each topic of the text tells of a site file
+_TOPICS: dict[str, tuple[Topic, ...]] = {
+    "loops": ("water",), "tanks": ("water", "fish"), "beds": ("plants",), "biofilters": ("water",),
+    "settlers": ("water",), "pumps": ("water",), "backups": ("water",), "cohorts": ("fish",), "events": ("fish",),
+    "heat": ("water",), "notes": ("assumptions",), "care": ("cautions",),
+}  # fmt: skip
+_COUNTED = ("loops", "tanks", "beds", "cohorts", "events")
+
+
+def check_answer(site: Site) -> Answer:
+    """What a sound site file is answered: whether it is fine, what to ask about, and all that was understood.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+
+    Returns
+    -------
+    Answer
+        With the section ``questions`` and one for each key of `understood` that has words.
+    """
+    known = understood(site)
+    questions = known["questions"]
+    verdict = "no fault, but is this meant?" if questions else "fine"
+    told = {key: text for key, text in known.items() if key not in ("questions", "heaters")}
+    sections = [Section("questions", [Sentences(questions, indent="    ", first="  ")])]
+    sections += [Section(key, _understood_parts(key, text), topics=_TOPICS.get(key, ())) for key, text in told.items()]
+    counts = {name: str(len(known[name])) for name in _COUNTED}
+    brief = Brief(
+        [{"to answer": question} for question in questions],
+        table=[{"season": known["season"]} | counts | {"assumed": str(len(known["notes"]))}],
+        care=[*_typed_cares(site.file), *brief_cares(site.file)],
+    )
+    tell = partial(marked, {"faults": [], "understood": known}, site)
+    return Answer("", verdict, sections, tell, is_caution=bool(questions), brief=brief)
+
+
+def _understood_parts(key: str, text: str | list[str]) -> list[Part]:
+    """One text beside its key, or several below it."""
+    said = [text] if isinstance(text, str) else text
+    if len(said) > 1:
+        return [Sentences([f"{key}:"], first="  "), Sentences(said, indent="      ", first="    ")]
+    return [Sentences([f"{key}: {said[0] if said else '-'}"], indent="    ", first="  ")]
+
+
+def _typed_cares(file: SiteFile) -> list[str]:
+    """What to ask of what was typed: a burner without a flue, and fish that laws know."""
+    burners = [place for place, heater in heaters(file) if heater.fuel != "electricity" and heater.vented]
+    asked = [f"{' and '.join(burners)}: taken as vented outdoors; an unvented burner can kill."] if burners else []
+    lids = ["Children drown in inches of water: lids or locks on tanks and sumps; fill through an air gap."]
+    return [*asked, *(lids if file.tanks else [])]
 
 
 def _more(cohort: CohortTable) -> str:
@@ -73,7 +130,7 @@ def understood(site: Site) -> dict[str, Any]:
         kind = BED_KINDS[bed.kind]
         if kind.water is not None:
             words += f", nitrifying surface {show(bed_film_m2(bed), 'area')}"
-            words += "" if bed.depth else f", depth {100 * kind.water.depth_m:.0f} cm assumed"
+            words += "" if bed.depth else f", depth {show(kind.water.depth_m, 'length')} assumed"
             words += "" if bed.flow else ", flow assumed"
             if kind.fill is not None and not bed.media_size:
                 words += f", grain {1000 * kind.fill.grain_m:.1f} mm assumed"
@@ -85,7 +142,7 @@ def understood(site: Site) -> dict[str, Any]:
     }
     asked = site_questions(site)
     return {
-        "season": f"{file.season.start} to {file.season.end}, {site.days} days",
+        "season": f"{format_date(file.season.start)} to {format_date(file.season.end)}, {site.days} days",
         "loops": [f"{key}: {text}" for key, text in loops.items()],
         "tanks": [f"{key}: {text}" for key, text in tanks.items()],
         "beds": [f"{key}: {text}" for key, text in beds.items()],
@@ -98,12 +155,13 @@ def understood(site: Site) -> dict[str, Any]:
         "pumps": [_pump_words(file, key) for key in file.pumps],
         "backups": [_backup_words(file, key) for key in file.backups],
         "cohorts": [f"{key}: {text}" for key, text in cohorts.items()],
-        "events": [f"{event.date}: {event_words(event, units)}" for _, event in events_in_order(file)],
+        "events": [f"{format_date(event.date)}: {event_words(event, units)}" for _, event in events_in_order(file)],
         "heat": _heat_words(site),
         "heaters": [heater_data(judged) for judged in judged_heaters(site)],
         "questions": list(asked),
         "notes": [note for note in site_notes(site) if note not in asked]
         + [small_words(small, units) for small in small_candidates(site)],
+        "care": whole_cares(file),
     }
 
 
@@ -135,7 +193,10 @@ def _heat_words(site: Site) -> list[str]:
         return []
     units = site.file.site.units
     cold = format_quantity(warmth.weather.design_cold_c, "temperature", units)
-    rooms = [f"{room}: loses {loss:.0f} W/K at night" for room, loss in warmth.plan.loss_w_k.items()]
+    rooms = [
+        f"{room}: loses {format_quantity(loss, 'heat_loss', units)} at night"
+        for room, loss in warmth.plan.loss_w_k.items()
+    ]
     judged = {one.place: one for one in judged_heaters(site)}
     burners = [
         f"{place}: {heater.power / 1000.0:g} kW of {heater.fuel.replace('_', ' ')}, set to "

@@ -96,7 +96,7 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
         dose = "Buffer: none is counted, because the site file gives no alkalinity target."
     dose += f" Alkalinity {_from_to(alkalinity, 0)} mg/L as CaCO3."
     if table.alkalinity_target is None and alkalinity.min() < 20.0:
-        dose += " Below about 20 the film starves of it and pH can crash: give a target (common practice)."
+        dose += " Below about 20 biofilter bacteria starve of it and pH can crash: give a target (common practice)."
     missed = short_words(season, loop)
     dose += f" {missed}" if missed else ""
     sentences = [dose, _top_up_words(season, frame["top_up_l"].to_numpy(), units)]
@@ -107,10 +107,11 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
         sentences.append(f"pH: computed, {ph.min():.1f} to {ph.max():.1f}. Test it.")
     films = [frame[column].to_numpy() for column in ("ammonia_oxidizer_maturity", "nitrite_oxidizer_maturity")]
     if np.isnan(films[0]).all():
-        sentences.append("Film: this loop has none, so nothing turns its ammonia to nitrate.")
+        sentences.append("Biofilter: this loop has none, so nothing turns its ammonia to nitrate.")
     else:
         sentences.append(
-            f"Film, ammonia / nitrite: {100 * films[0][0]:.0f} / {100 * films[1][0]:.0f} % grown at the start, "
+            f"Biofilter bacteria, ammonia / nitrite: {100 * films[0][0]:.0f} / {100 * films[1][0]:.0f} % of full "
+            "strength at the start, "
             f"{100 * films[0][-1]:.0f} / {100 * films[1][-1]:.0f} % at the end."
         )
     salty = sodium_words(season, loop)

@@ -26,8 +26,7 @@ def way_rows(season: Season, way: Way) -> list[dict[str, str]]:
         {
             "do by": format_date(step.change.start or season.dates[0]),
             "what": _capital(step_words(step, season.site.file.site.units)),
-            "mends": ", ".join(_place(limit, where) for limit, where in step.cures)
-            or "with the others, what they mend",
+            "mends": ", ".join(_place(limit, where) for limit, where in step.cures) or "with the others, what they fix",
         }
         for step in way.by_date(season.dates[0])
     ]
@@ -98,7 +97,7 @@ def promise_words(season: Season, advice: Advice) -> str:
         start = f"With all of these, run together, every limit that was broken holds with {percent:g} % to spare."
     past = sorted({day for step in way.steps for day in step.change.past})
     if past:
-        start += f" What a test found on {' and '.join(map(format_date, past))} is past mending."
+        start += f" What a test found on {' and '.join(map(format_date, past))} can no longer be changed."
     return f"{start} {cost_words(way, season.site.file.site.units)}"
 
 

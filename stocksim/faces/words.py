@@ -18,6 +18,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms, is_measured
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
+from stocksim.faces.care import whole_cares
 from stocksim.faces.change_words import change_words, help_words
 from stocksim.faces.density_words import density_data
 from stocksim.faces.fates import (
@@ -36,9 +37,11 @@ from stocksim.faces.planting_words import build_data, unrated_words
 from stocksim.faces.validity_words import left_caution, left_data
 from stocksim.faces.ways_words import advice_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
-from stocksim.heat.notes import site_notes
+from stocksim.heat.notes import danger_notes, site_notes, site_questions
 from stocksim.heat.small_fish import small_cohorts
+from stocksim.site.climate_faults import unvented_notes
 from stocksim.site.kinds import LEVEL_UNITS, LIMITS
+from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.buffering import SALTS, chalk_room, dose_portions
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
@@ -56,7 +59,7 @@ CHALK = "calcium_carbonate"
 CHALK_PH = 8.3  # docs/carbonate.md
 NOT_JUDGED = (
     "Not judged: what nitrate, potassium and a pH outside "
-    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is told as a caution, by harm "
+    f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is given as a caution, by harm "
     "in trials of weeks, its liters by simple dilution (drained, then refilled); pH is too; potassium is only counted."
 )
 _SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
@@ -100,7 +103,7 @@ def _nitrate_lever(season: Season, passed: NitratePassed) -> str:
         held = f"your source water holds {passed.source_mg_l:g} mg/L itself, so changing water cannot help"
         told = ["; ".join([*(told or ["feed less"] * ("feed" not in never)), held])]
     elif is_film_behind(season, passed.loop):
-        told.append("bring down ammonia and nitrite first, as the season tells, and ask again: that moves nitrate too")
+        told.append("bring down ammonia and nitrite first, as the season says, and ask again: that moves nitrate too")
     words = ", or ".join(told)
     return f"{words[:1].upper()}{words[1:]}{'.' * bool(words)}"
 
@@ -214,7 +217,7 @@ def short_words(season: Season, loop: str) -> str:
         f"Alkalinity of loop {loop} falls short of its target of {target:.0f} mg/L on {short.size} days, from "
         f"{_day(season, int(short[0]))}, down to {course[worst]:.0f} on {_day(season, worst)}: a "
         "day's dose is held back where it would raise pH too fast or un-ionized ammonia past its limit. Lower the "
-        "ammonia first (less feed, more film), then dose."
+        "ammonia first (less feed, more biofilter), then dose."
     )
 
 
@@ -328,7 +331,7 @@ def base_words(season: Season, loop: str) -> str:
     )
     return (
         f"Nobody doses loop {loop}, and its alkalinity falls below {SCARCE_ALKALINITY_MG_L:g} mg/L on "
-        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: films slow down, "
+        f"{_day(season, first)}, to {lowest:.0f} on {_day(season, worst)}: its bacteria slow down, "
         f"ammonia and nitrite rise.{asked}"
     )
 
@@ -407,7 +410,12 @@ def finding_sentence(finding: Finding, units: str) -> str:
     if finding.first_date is None:
         return f"{kind.name.capitalize()} holds {joint} {where}: {value} at worst on {worst} ({keep})."
     reach = "down to" if kind.is_floor else "up to"
-    return f"From {day_words(finding.first_date)}: {kind.broken} {joint} {where}, {reach} {value} on {worst} ({keep})."
+    # where both are printed alike, the reader sees no break
+    past = f", {abs(finding.margin_percent):.1g} % past it" if value == limit and finding.margin_percent else ""
+    return (
+        f"From {day_words(finding.first_date)}: {kind.broken} {joint} {where}, {reach} {value} on {worst} "
+        f"({keep}{past})."
+    )
 
 
 def is_trouble(season: Season, findings: list[Finding]) -> bool:
@@ -459,20 +467,26 @@ def verdict(season: Season, findings: list[Finding]) -> str:
 
 
 def cautions(season: Season) -> list[str]:
-    """What the keeper must know beside the numbers, one sentence each."""
+    """What the keeper must know beside the numbers, one sentence each: what to mind, then what was assumed."""
+    return [*warnings_of(season), *assumptions(season)]
+
+
+def warnings_of(season: Season) -> list[str]:
+    """What to mind, one sentence each, those last that can hurt people."""
     site, layout = season.site, season.layout
     words = [
         "The model is a plan, not a measurement: growth alone differs by 40 % with strain, density and light. Keep "
         "testing the water and weighing fish.",
-        "Not modelled: disease. A limit that holds here may still be broken by it. Nitrifiers in the cold and in young "
-        "films are known to a factor of two.",
+        "Not modelled: disease. A limit that holds here may still be broken by it. Biofilter bacteria in the "
+        "cold and when young "
+        "are known to a factor of two.",
     ]
     words += fish_cautions(season)
     dying = death_words(season)
     words += [dying] if dying else []
     words += water_cautions(season)
     words += film_cautions(season.film_corrections)
-    words += site_notes(site)
+    words += _grave_notes(site)
     words += filter(None, [left_caution(season.left_ranges, site.file.site.units)])
     unsettled = float(season.course.apart.max(initial=0.0))
     if unsettled > 1e-4:
@@ -481,23 +495,22 @@ def cautions(season: Season) -> list[str]:
     unfed = list(dict.fromkeys(key for key, column in hungry if (column <= 0.0).any()))
     if unfed:
         words.append(
-            f"Too cold to feed on some days, in the model: {', '.join(unfed)}. Go by the dates to feed, take out what "
+            f"Too cold to feed on some days, in the model: {', '.join(unfed)}. Follow the dates to feed, take out what "
             "is left, and watch their condition."
         )
-    words += feeding_cautions(season)
-    words += [f"{unrated_words(one)}; it is left out of the ratio." for one in season.planting.unrated]
-    if site.file.cohorts:
-        words.append(
-            "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
-        )
-    words.append(
-        "Electricity beside water kills: ground-fault protection on every circuit, drip loops, work by a licensed "
-        "electrician under your local code."
-    )
-    words.append(
-        "Harvest hygiene: no tank water on leaves that are eaten raw; wash hands and produce; follow local food rules."
-    )
-    return words
+    return words + feeding_cautions(season) + whole_cares(site.file)
+
+
+def _grave_notes(site: Site) -> list[str]:
+    """Notes on a site that tell of a danger, or ask whether something is meant."""
+    return [*unvented_notes(site.file), *site_questions(site), *danger_notes(site)]
+
+
+def assumptions(season: Season) -> list[str]:
+    """What was assumed or left out, and on what evidence, one sentence each."""
+    grave = set(_grave_notes(season.site))
+    words = [note for note in site_notes(season.site) if note not in grave]
+    return words + [f"{unrated_words(one)}; it is left out of the ratio." for one in season.planting.unrated]
 
 
 def heater_data(judged: JudgedHeater) -> dict[str, Any]:

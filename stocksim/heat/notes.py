@@ -81,14 +81,20 @@ def heat_notes(site: Site) -> list[str]:
     InputError
         As in `water_c`.
     """
+    if all(loop in site.held_c for loop in site.file.loops):
+        return danger_notes(site)
+    units = site.file.site.units
+    return [*danger_notes(site), *(_range_note(loop, c, units) for loop, c in computed_water(site).mean_c.items())]
+
+
+def danger_notes(site: Site) -> list[str]:
+    """What the temperatures of a site put in danger: cycling too cold, fish too small for it, heaters too small."""
     water, units = water_c(site), site.file.site.units
     notes = cycling_notes(site.file, water) + [small_words(small, units) for small in small_cohorts(site)]
     notes += heater_notes(site)
     if all(loop in site.held_c for loop in site.file.loops):
         return notes
-    computed = computed_water(site)
-    ranges = [_range_note(loop, course, units) for loop, course in computed.mean_c.items()]
-    return [*notes, *_short_notes(computed.short_hours), *ranges]
+    return [*notes, *_short_notes(computed_water(site).short_hours)]
 
 
 def design_notes(site: Site, warmth: Warmth) -> list[str]:
@@ -127,7 +133,8 @@ def _range_note(loop: str, daily_c: FloatArray, units: str) -> str:
     """How cold and warm a loop's computed water gets."""
     low, high = (format_quantity(float(t), "temperature", units) for t in (daily_c.min(), daily_c.max()))
     return (
-        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC until you fit it to a "
+        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC (4-5 degF) until "
+        "you fit it to a "
         "log of your own."
     )
 

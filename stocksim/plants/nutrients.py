@@ -66,7 +66,7 @@ PLANT_SALTS = MappingProxyType({
     ),
     "calcium": PlantSalt(
         "calcium sulfate (gypsum)", "CaSO4 2H2O", {"calcium": 40.078 / 172.17},
-        "Dissolves slowly, at most 2 g in a litre. Dosing the buffer as calcium hydroxide or carbonate gives calcium.",
+        "Dissolves slowly, at most 2 g in a liter. Dosing the buffer as calcium hydroxide or carbonate gives calcium.",
     ),
     "magnesium": PlantSalt(
         "magnesium sulfate (Epsom salt)", "MgSO4 7H2O", {"magnesium": 24.305 / 246.47},
@@ -74,7 +74,7 @@ PLANT_SALTS = MappingProxyType({
     ),
     "iron": PlantSalt(
         "iron chelate, DTPA, 11 % iron", "Fe-DTPA", {"iron": 0.11},
-        "Use a DTPA chelate, which holds near pH 7, not EDTA; it colours the water. Read the iron on the label.",
+        "Use a DTPA chelate, which holds near pH 7, not EDTA; it colors the water. Read the iron on the label.",
     ),
 })  # fmt: skip
 SALT_CAUTION = (

@@ -44,7 +44,7 @@ def evapotranspiration(radiation_mj_m2_day: ArrayLike, temperature_c: ArrayLike)
     Returns
     -------
     ndarray, shape (...)
-        Water. [kg/m2/day], litres a square metre. Makkink's formula without its small constant loss, so that none is
+        Water. [kg/m2/day], litres a square meter. Makkink's formula without its small constant loss, so that none is
         drunk in the dark; heating pipes and wind, which add to it, are left out.
 
     Examples

@@ -184,7 +184,7 @@ def _fishless_faults(file: SiteFile, there: list[Spell]) -> list[Fault]:
         ends = "" if day <= dosing.start else f"end it on {day - dt.timedelta(days=1)} or earlier, or "
         message = (
             f"doses ammonia from {dosing.start} to {dosing.end}, but {first.cohort} is in tank {first.tank} of this "
-            f"loop from {first.first}{by}, and what feeds a film poisons fish; {ends}let fish into this loop only "
+            f"loop from {first.first}{by}, and what feeds a biofilter poisons fish; {ends}let fish into this loop only "
             "after the last dose."
         )
         faults.append(Fault(f"loops.{key}", "fishless_cycling", message))

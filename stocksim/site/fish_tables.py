@@ -66,7 +66,7 @@ class _Fed(Table):
 
 
 class AppetiteRation(_Fed):
-    """Feed by sight: a share of what the fish would eat today."""
+    """Feed by hand: a share of what the fish would eat today."""
 
     kind: Literal["appetite"]
     fraction: Share

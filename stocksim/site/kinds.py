@@ -167,11 +167,13 @@ class LimitKind:
         must(self.unit in LEVEL_UNITS, self, "has a unit that nothing shows")
         at_loop = self.table != "cohorts" and self.moves_with_feed
         must(not self.is_of_loop_water or at_loop, self, "is of a loop's water but not judged there")
-        must(not self.is_left_by_film or self.is_of_loop_water, self, "is of a film but not of the loop's water")
+        must(not self.is_left_by_film or self.is_of_loop_water, self, "is of a biofilter but not of the loop's water")
         must(not self.lifted_by_chloride or bool(self.species_value), self, "has nothing that chloride could lift")
-        must(self.is_advisory == bool(self.if_kept and self.if_outside), self, "is told neither as advice nor as limit")
+        must(
+            self.is_advisory == bool(self.if_kept and self.if_outside), self, "is known neither as advice nor as limit"
+        )
         asked = _MENDING_ASKS[self.mended_by]
-        must(not asked or asked == (self.table, self.moves_with_feed), self, "is mended by what is not of its table")
+        must(not asked or asked == (self.table, self.moves_with_feed), self, "is fixed by what is not of its table")
         must(self.mended_by is not Mending.LOOP_WATER or self.is_of_loop_water, self, "is not of the loop's water")
         must(bool(self.none) == (self.none_below > 0.0), self, "says half of what there is where nothing is")
 
@@ -179,10 +181,11 @@ class LimitKind:
 # in the order in which they are judged; findings of one place are told in it
 LIMITS: dict[str, LimitKind] = {
     "biofilter": LimitKind(
-        name="biofilter", broken="more ammonia than the biofilter can take", on_chart="film overloaded", table="loops",
+        name="biofilter", broken="more ammonia than the biofilter can take", on_chart="biofilter overloaded",
+        table="loops",
         unit="g/day", moves_with_feed=True, is_of_water=True, is_of_loop_water=True, goes_by_ph=True,
         none_below=0.05,  # would be printed as 0.0 g/day
-        none="no film there takes any, so it stays in the water", mended_by=Mending.LOOP_WATER,
+        none="no biofilter there takes any, so it stays in the water", mended_by=Mending.LOOP_WATER,
     ),
     "density": LimitKind(
         name="density", broken="fish too dense", on_chart="too dense", table="tanks", unit="kg/m3",

@@ -27,6 +27,7 @@ from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import SOFT_WATER, loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 from stocksim.site.rooms import ROOMS, room_of
+from stocksim.units import format_date
 from stocksim.water.maturity import (
     ORDINARY_ALKALINITY_MG_L,
     ORDINARY_OXYGEN_MG_L,
@@ -88,8 +89,9 @@ def _planting_notes(file: SiteFile, crops: Mapping[str, Entry]) -> list[str]:
     dark = dark_days(file)
     if dark:
         notes.append(
-            f"site.latitude {site.latitude:g}: the sun does not rise on {len(dark)} days of the season, {dark[0]} to "
-            f"{dark[-1]}; nothing grows then."
+            f"site.latitude {site.latitude:g}: the sun does not rise on {len(dark)} days of the season, "
+            f"{format_date(dark[0])} to "
+            f"{format_date(dark[-1])}; nothing grows then."
         )
     for key, bed in file.beds.items():
         room = bed_room(bed, file)
@@ -110,7 +112,7 @@ def _planting_notes(file: SiteFile, crops: Mapping[str, Entry]) -> list[str]:
             notes.append(f"beds.{key}.planted_face is not given: its footprint counts as the planted face.")
         fed = [name for name, settler in file.settlers.items() if settler.feeds == key]
         if not kind.is_on_loop and bed.plantings and not fed:
-            notes.append(f"beds.{key}: no settler feeds it; what its soil gives is not known, so no yield is told.")
+            notes.append(f"beds.{key}: no settler feeds it; what its soil gives is not known, so its yield is unknown.")
     return notes
 
 
@@ -122,7 +124,7 @@ def _assumed(file: SiteFile, folder: Path | None) -> list[str]:
     if site.cloud_share is None and not is_dark and not weather_has_sun(file, folder):
         taken["cloud_share"] = "usual clouds"
     if site.cover_transmission is None and None in rooms:
-        taken["cover_transmission"] = "a double film"
+        taken["cover_transmission"] = "a double plastic film"
     if (
         site.air_temperature is None
         and not (file.weather is not None and rooms <= {"outdoors"})
@@ -144,7 +146,7 @@ def _unrated_rations(file: SiteFile, crops: Mapping[str, Entry]) -> list[str]:
             if has_published_ratio(bed.kind, crops[planting.crop]):
                 rated.add(bed.loop)
     return [
-        f"cohorts.{key}.ration goes by the beds of loop {file.tanks[cohort.tank].loop}, but no feed ratio was "
+        f"cohorts.{key}.ration follows the beds of loop {file.tanks[cohort.tank].loop}, but no feed ratio was "
         "published for anything planted there: it asks for no feed. Write a ratio of your own, or another ration."
         for key, cohort in file.cohorts.items()
         if isinstance(cohort.ration, BedsRation)
@@ -328,7 +330,7 @@ def _film_notes(key: str, loop: LoopTable, file: SiteFile) -> list[str]:
     units |= {f"biofilters.{name}": unit for name, unit in file.biofilters.items() if unit.loop == key}
     if not units:
         return [
-            f"{place} has no biofilter and no bed whose film takes ammonia: it "
+            f"{place} has no biofilter and no bed whose bacteria take ammonia: it "
             "leaves only with water that is changed or drawn off, so expect it to rise until fish die."
         ]
     notes = []
@@ -339,13 +341,14 @@ def _film_notes(key: str, loop: LoopTable, file: SiteFile) -> list[str]:
     mature = [name for name, day in started.items() if day is None]
     if mature and loop.biofilter_start is None:
         notes.append(
-            f"{place}.biofilter_started is not given: the film of {', '.join(mature)} is taken as mature on the first "
+            f"{place}.biofilter_started is not given: the biofilter of {', '.join(mature)} is taken as mature on "
+            "the first "
             "day."
         )
     late = [name for name, day in started.items() if day is not None and day > file.season.start]
     if late:
         notes.append(
-            f"{place}: biofilter_started of {', '.join(late)} lies after the season's start; its film is taken as "
+            f"{place}: biofilter_started of {', '.join(late)} lies after the season's start; its bacteria are taken as "
             "brand new on the first day."
         )
     return notes
@@ -357,7 +360,9 @@ def _media_notes(key: str, bed: BedTable) -> list[str]:
     if kind.fill is None or kind.water is None:
         return []
     if bed.media_size is None and bed.nitrifying_surface is None:
-        taken["media_size"] = f"{kind.fill.words} ({1000 * kind.fill.grain_m:.1f} mm), whose surface carries its film"
+        taken["media_size"] = (
+            f"{kind.fill.words} ({1000 * kind.fill.grain_m:.1f} mm), whose surface carries its bacteria"
+        )
     if bed.depth is None:
         taken = {"depth": f"{100 * kind.water.depth_m:.0f} cm deep"} | taken
     if not taken:
@@ -394,7 +399,7 @@ def cycling_notes(file: SiteFile, temperature_c: Mapping[str, NDArray[np.float64
             high = HINDERS_ABOVE_MG_L
             notes.append(
                 f"loops.{key}.fishless_cycling doses {dosing.ammonia_nitrogen / water:.2g} mg/L of nitrogen a day, "
-                f"which a new film at {water_c:.0f} degC cannot take before ammonia passes {high:g} mg/L: that "
+                f"which a new biofilter at {water_c:.0f} degC cannot take before ammonia passes {high:g} mg/L: that "
                 f"slows its growth, is said to stall it, and makes the loop ready later, not sooner. Dose "
                 f"{high * water / days:.2g} g/day or less, or test and stop above {0.5 * high:g} mg/L."
             )

@@ -483,7 +483,7 @@ def water_faults(place: str, daily_c: FloatArray, start: dt.date, units: str) ->
         most = format_quantity(HOTTEST_WATER_C, "temperature", units)
         said.append(
             f"{met(int(daily_c.argmax()))}, hotter than the {most} to which the formulas of oxygen and gas exchange "
-            "hold and than any fish here bears; check the numbers and their unit, or write at_most."
+            "hold and than any fish here tolerates; check the numbers and their unit, or write at_most."
         )
     if daily_c.min() < COLDEST_WATER_C:
         said.append(

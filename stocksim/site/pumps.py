@@ -291,7 +291,7 @@ def _flow_faults(file: SiteFile, key: str, pump: PumpTable) -> Iterator[Fault]:
     silent = [place for place in fed if _has_no_flow(places[place])]
     flow, sum_of = format_quantity(pump.flow, "flow", units), pump_flow_m3_day(file, pump)
     if len(silent) > 1:
-        message = f"is {flow}, but how {' and '.join(silent)} share it is not told; write the flow of all but one."
+        message = f"is {flow}, but how {' and '.join(silent)} share it is not given; write the flow of all but one."
         yield Fault(f"pumps.{key}", "flow", message)
     elif abs(sum_of - pump.flow) > FLOWS_AGREE_SHARE * pump.flow:
         each = ", ".join(f"{place} {format_quantity(fed_flow_m3_day(places[place]), 'flow', units)}" for place in fed)

@@ -11,13 +11,15 @@ from stocksim.answers.beds import words
 from stocksim.answers.beds.changes import BedPlan, BedProof, fish_come_first
 from stocksim.answers.beds.decide import Fall, LoopBalance, Week, by_week
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Chart, Head, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Chart, Head, Lines, Part, Section, Sentences, Table, Topic, points
+from stocksim.faces.care import brief_cares
 from stocksim.faces.change_words import change_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import loop_label
 from stocksim.faces.planting_words import build_data, build_words
 from stocksim.plants.nutrients import PLANT_SALTS
 from stocksim.site.bed_kinds import BED_KINDS
+from stocksim.units import format_date
 
 Draw = Callable[[str], dict[str, Any] | None]
 
@@ -37,23 +39,35 @@ def beds_answer(plan: BedPlan, draw: Draw | None = None) -> Answer:
     -------
     Answer
         With the sections ``areas``; for each loop ``balance``, ``changes``, ``weeks``, ``numbers`` and ``nutrients``,
-        each called as `of_loop` tells; then ``beds`` and ``cautions``. Keys of its data carry units, null stands where
-        nothing is known.
+        each called as `of_loop` tells; then ``beds``, ``cautions`` and ``assumptions``. Keys of its data carry units,
+        null stands where nothing is known.
     """
     season = plan.season
     draw = draw or partial(drawn, plan)
     cautions: list[Part] = [Head("Cautions:", "text"), Head("Cautions", "page")]
+    start, end = format_date(season.dates[0]), format_date(season.dates[-1])
     return Answer(
-        f"{season.site.file.site.name}: beds and fish, {season.dates[0]} to {season.dates[-1]}",
-        "",
+        f"{season.site.file.site.name}: beds and fish, {start} to {end}",
+        words.headline(plan),
         [
-            Section("areas", [Sentences(words.TWO_AREAS, on="text")]),
+            Section("areas", [Sentences(words.TWO_AREAS, on="text", gap=True)], topics=("assumptions",)),
             *(section for balance in plan.loops for section in _loop_sections(plan, balance, draw)),
-            Section("beds", _bed_parts(season, draw)),
-            Section("cautions", [*cautions, points(words.bed_cautions(plan), "background")]),
+            Section("beds", _bed_parts(season, draw), topics=("plants",)),
+            Section("cautions", [*cautions, points(words.bed_cautions(plan), "background")], topics=("cautions",)),
+            Section("assumptions", [points(words.bed_assumptions(plan), "background")], topics=("assumptions",)),
         ],
         partial(_data, plan),
+        brief=_brief(plan),
     )
+
+
+def _brief(plan: BedPlan) -> Brief:
+    """What to change by date, then each loop's planted area and nitrate."""
+    rows = words.action_rows(plan)
+    head = "What would bring fish and beds nearer, by date:" if rows else "Nothing has to be changed."
+    changes = [proof.change for proofs in plan.proofs.values() for proof in proofs]
+    care = [*words.brief_care(plan), *brief_cares(plan.season.site.file, changes)]
+    return Brief(rows, head, words.brief_rows(plan), care)
 
 
 def of_loop(part: str, loop: str) -> str:
@@ -79,6 +93,7 @@ def _loop_sections(plan: BedPlan, balance: LoopBalance, draw: Draw) -> list[Sect
     say = [*words.loop_sentences(season, balance), *([excess] if excess else []), *area]
     unrated = words.area_words(season, loop)
     head = Lines([f"Loop {loop}"], on="text", gap=True)
+    plants: tuple[Topic, ...] = ("plants",)
     weeks: list[Part] = [
         Head(f"Week by week: {loop_label(loop)}", "page"),
         Sentences(words.TWO_AREAS, "background", "page"),
@@ -91,18 +106,18 @@ def _loop_sections(plan: BedPlan, balance: LoopBalance, draw: Draw) -> list[Sect
         Sentences([f"No ratio: {text}." for text in unrated], on="text"),
     ]
     return [
-        Section(of_loop("balance", loop), [head, Sentences(say, "answer", indent="  ", first="  ")]),
-        Section(of_loop("changes", loop), _change_parts(plan, loop)),
+        Section(of_loop("balance", loop), [head, Sentences(say, "answer", indent="  ", first="  ")], topics=plants),
+        Section(of_loop("changes", loop), _change_parts(plan, loop), topics=plants),
         Section(of_loop("weeks", loop), weeks),
-        Section(of_loop("numbers", loop), numbers, "The same in numbers, week by week"),
-        Section(of_loop("nutrients", loop), _nutrient_parts(plan, loop)),
+        Section(of_loop("numbers", loop), numbers, "The same in numbers, week by week", topics=plants),
+        Section(of_loop("nutrients", loop), _nutrient_parts(plan, loop), topics=("plants", "water")),
     ]
 
 
 def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
     """Changes that help; pages tell too where none was sought or found."""
     if loop not in plan.proofs:
-        return [Sentences(["Each lever is run as a whole season; takes some seconds."], "note", "page")]
+        return [Sentences(["Each change is run as a whole season; takes some seconds."], "note", "page")]
     units = plan.season.site.file.site.units
     parts: list[Part] = []
     if fish_come_first(plan.season, loop):
@@ -164,7 +179,7 @@ def _data(plan: BedPlan) -> dict[str, Any]:
         "beds": [_bed(season, column, key) for column, key in enumerate(season.planting.beds)],
         "sludge": _sludge(season),
         "solids": words.solids_sentences(season),
-        "cautions": words.bed_cautions(plan),
+        "cautions": [*words.bed_cautions(plan), *words.bed_assumptions(plan)],
     }
     return marked(answer, season.site)
 

@@ -147,7 +147,7 @@ def bed_stack(season: Season, balance: LoopBalance) -> alt.VConcatChart:
     return parts.stack(
         [panel for panel in panels if panel is not None],
         f"Beds of loop {balance.loop}: bars show what stands when; then light, planted area beside the area that the "
-        "feed carries, nitrogen given and wanted, the share of each nutrient that crops get, harvest by the week.",
+        "feed supports, nitrogen given and wanted, the share of each nutrient that crops get, harvest by the week.",
     )
 
 
@@ -240,7 +240,7 @@ def _area_panel(season: Season, balance: LoopBalance) -> Panel | None:
     values = {"planted": shown("planted_m2"), "handbook": [0.5 * (a + b) for a, b in zip(low, high, strict=True)],
               "balance": shown("balance_m2")}  # fmt: skip
     colours = {"planted": LEAF, "handbook": FEED, "balance": INK}
-    title = f"Area planted, and carried by handbook ratio and by nitrogen, {unit}"
+    title = f"Area planted, and supported by handbook ratio and by nitrogen, {unit}"
     panel = _lines(season, values, colours, dates, title, unit, _PANEL_PX)
     scale = alt.Scale(domain=[0.0, parts.top_of(*values.values(), high)])
     band = (

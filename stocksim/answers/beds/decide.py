@@ -124,7 +124,7 @@ class Fall:
     feed_share, feed_per_kg_share : float
         Of the reference, left at the trough: feed of all fish, and feed a kilo of fish. [-]
     draw_share, area_draw_share : float
-        Likewise the draw of what is planted, and that of a square metre of the season's mix of crops at all ages, which
+        Likewise the draw of what is planted, and that of a square meter of the season's mix of crops at all ages, which
         only light and warmth move. [-]
     back : date or None
         First week after the trough in which draw stands as high against its reference as feed does; None where it
@@ -141,7 +141,7 @@ class Fall:
 
     @property
     def faster(self) -> str:
-        """Which fell further, the draw of a square metre or the feed of a kilo: ``draw``, ``feed`` or ``even``."""
+        """Which fell further, the draw of a square meter or the feed of a kilo: ``draw``, ``feed`` or ``even``."""
         if abs(self.feed_per_kg_share - self.area_draw_share) <= EVEN_SHARE:
             return "even"
         return "draw" if self.area_draw_share < self.feed_per_kg_share else "feed"

@@ -34,10 +34,10 @@ answer = beds_answer(plan, draw)
 showing.show(answer, of_loop("balance", loop))
 
 st.markdown("## What brings fish and beds nearer?")
-if st.button("Try levers on the whole season"):
+if st.button("Try changes on the whole season"):
     st.session_state.beds_for = source
 if st.session_state.get("beds_for") == source:
-    with st.spinner("Trying levers on whole seasons"):
+    with st.spinner("Trying changes on whole seasons"):
         answer = beds_answer(plan_of(source, True), draw)
 showing.show(answer, of_loop("changes", loop), "beds")
-showing.show(answer, *(of_loop(part, loop) for part in ("weeks", "numbers", "nutrients")), "cautions")
+showing.show(answer, *(of_loop(part, loop) for part in ("weeks", "numbers", "nutrients")), "cautions", "assumptions")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,14 +15,15 @@ from numpy.typing import NDArray
 from stocksim.answers.beds.changes import BedPlan, BedProof
 from stocksim.answers.beds.decide import LoopBalance, Week, by_week, iron_dose_g, weeks_of
 from stocksim.changes.change import Care
-from stocksim.engine.results.beds import LEAST_DRAW_G_M2
 from stocksim.engine.results.frames import Season
+from stocksim.faces.care import whole_cares
 from stocksim.faces.change_words import CARES, change_words
+from stocksim.faces.first_layer import change_row
 from stocksim.faces.planting_words import unrated_words
 from stocksim.faces.words import day_words
-from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, SALT_CAUTION
+from stocksim.plants.nutrients import PLANT_SALTS, SALT_CAUTION
 from stocksim.site.loop_water import CLEAN_RAIN
-from stocksim.units import format_quantity
+from stocksim.units import face_unit, format_quantity, to_face
 
 TWO_AREAS = (
     "Handbook area: feed divided by the published ratio for crop and bed kind. It is a warm-season average over plants "
@@ -35,11 +37,64 @@ NUTRIENT_NOTE = (
     "ammonia and nitrite, and all but for what water tests set anew; solids are what feed puts into them)"
 )
 FISH_FIRST = (
-    "A limit of this loop is broken: how much is fed and how many fish there are goes by what to do under Season, not "
-    "by the beds. Ask again with that done."
+    "A limit of this loop is broken: feed and number of fish follow what to do under Season, not the beds."
+    " Ask again with that done."
 )
 _SPANS_NAMED = 4  # runs of weeks that a sentence lists
 _TOLD_G = 0.05  # g of nitrogen a day: less is printed as 0.0
+
+
+def headline(plan: BedPlan) -> str:
+    """By how much fish and beds of each loop differ, in a sentence."""
+    said = []
+    for balance in plan.loops:
+        gap = abs(balance.mean_gap_g)
+        if balance.is_even:
+            said.append(f"fish and beds of loop {balance.loop} are even")
+        elif balance.mean_gap_g > 0.0:
+            said.append(f"fish of loop {balance.loop} give {gap:.1f} g of nitrogen a day more than its crops take")
+        else:
+            said.append(f"crops of loop {balance.loop} want {gap:.1f} g of nitrogen a day more than its fish give")
+    words = "; ".join(said) or "no fish and no plantings: nothing to weigh against each other"
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def action_rows(plan: BedPlan) -> list[dict[str, str]]:
+    """The first change of each loop that helps, and the water to change; by date."""
+    season, rows = plan.season, []
+    for loop, proofs in plan.proofs.items():
+        for is_nearer in (True, False):
+            first = next((proof.change for proof in proofs if proof.is_nearer is is_nearer), None)
+            if first is not None:
+                rows.append(change_row(season, loop, first))
+    return [row for _, row in sorted(rows, key=lambda dated: dated[0])]
+
+
+def brief_rows(plan: BedPlan) -> list[dict[str, str]]:
+    """A row a loop: planted area, the two areas, nitrate at the end."""
+    season, rows = plan.season, []
+    units = season.site.file.site.units
+    unit = face_unit("area", units)
+
+    def area(value: float) -> str:
+        return "-" if math.isnan(value) else f"{to_face(value, 'area', units):,.0f}"
+
+    for balance in plan.loops:
+        build = season.build_areas.get(balance.loop)
+        nan = math.nan
+        planted, handbook, nitrogen = (
+            (nan, nan, nan) if build is None else (build.planted_m2, build.handbook_m2, build.nitrogen_m2)
+        )
+        rows.append(
+            {
+                "loop": balance.loop,
+                f"planted {unit}": area(planted),
+                f"kept green {unit}": area(handbook),
+                f"by nitrogen {unit}": area(nitrogen),
+                "nitrate-N at the end mg/L": f"{balance.weeks[-1].nitrate_n_mg_l:.0f}",
+            }
+        )
+    return rows
 
 
 def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
@@ -96,7 +151,7 @@ def _stock_sentence(balance: LoopBalance) -> str:
         return f"The water holds too little nitrate, and crops miss nitrogen, in {missed}." if short else ""
     before = weeks[max(weeks.index(drawing[0]) - 1, 0)]
     text = (
-        f"In {len(drawing)} of {len(weeks)} weeks the beds would take more than fish give, and draw on the nitrate in "
+        f"In {len(drawing)} of {len(weeks)} weeks the beds would take more than fish give, and use up the nitrate in "
         f"the water ({before.stock_g:.0f} g of nitrogen in the week of {day_words(before.first)}, "
         f"{weeks[-1].stock_g:.0f} g at the end)"
     )
@@ -109,26 +164,24 @@ def _fall_sentences(balance: LoopBalance) -> list[str]:
     fall = balance.fall
     if fall is None:
         return []
-    name = {"draw": "the beds' draw falls further", "feed": "the feed falls further", "even": "both fall alike"}
+    name = {"draw": "what beds take up falls further", "feed": "the feed falls further", "even": "both fall alike"}
     text = (
-        f"Into winter {name[fall.faster]}: from the week of {day_words(fall.reference)} to that of "
-        f"{day_words(fall.trough)} a square metre of these crops comes to draw {100 * fall.area_draw_share:.0f} %, "
-        "with "
-        f"the light and the warmth, and a kilo of fish is fed {100 * fall.feed_per_kg_share:.0f} %, with the water. "
-        "With "
-        f"what is planted and stocked by then, all beds draw {100 * fall.draw_share:.0f} % and all fish get "
-        f"{100 * fall.feed_share:.0f} %."
+        f"Into winter {name[fall.faster]}: in the week of {day_words(fall.trough)} the same crops take up "
+        f"{100 * fall.area_draw_share:.0f} % of what they did in the week of {day_words(fall.reference)}, with the "
+        f"light and the warmth, and fish of the same weight are fed {100 * fall.feed_per_kg_share:.0f} %, with the "
+        f"water. With all that is planted and stocked by then, beds take up {100 * fall.draw_share:.0f} % and fish "
+        f"get {100 * fall.feed_share:.0f} %."
     )
     if fall.back is None:
-        return [text + " Measured so, draw does not catch up with feed this season."]
-    return [text + f" Measured so, draw overtakes feed in the week of {day_words(fall.back)}."]
+        return [text + " Measured so, what beds take up does not catch up with feed this season."]
+    return [text + f" Measured so, what beds take up overtakes feed in the week of {day_words(fall.back)}."]
 
 
 def _turn_sentence(balance: LoopBalance) -> str:
     words = {1: "fish give more than the beds would take", -1: "the beds would take more than fish give"}
     if balance.turns:
         told = "; ".join(f"from the week of {day_words(day)} {words[side]}" for day, side in balance.turns)
-        return f"In grams of nitrogen it turns: {told}."
+        return f"Measured in nitrogen it changes sides: {told}."
     rated = [week for week in balance.weeks if week.planted_m2 > 0.0 and week.supply_g > 0.0]
     if not rated:
         return "In no week are both fish fed and beds planted."
@@ -136,9 +189,9 @@ def _turn_sentence(balance: LoopBalance) -> str:
     share = 100.0 * closest.draw_g / closest.supply_g
     side = next((week.side for week in rated if week.side), 0)
     if side == 0:
-        return "In grams of nitrogen fish and beds are even all season."
+        return "Measured in nitrogen fish and beds are even all season."
     return (
-        f"In grams of nitrogen it never turns: {words[side]} in every week; they come closest in the week of "
+        f"Measured in nitrogen it never changes sides: {words[side]} in every week; they come closest in the week of "
         f"{day_words(closest.first)}, when the beds would take {share:.0f} %."
     )
 
@@ -196,7 +249,7 @@ def _week_row(week: Week, units: str) -> dict[str, str]:
         return "-" if math.isnan(value) else format_quantity(value, "area", units).rsplit(" ", 1)[0]
 
     def feed(value: float) -> str:
-        return "-" if math.isnan(value) else f"{value:.0f}"
+        return "-" if math.isnan(value) else format_quantity(value, "dose", units).split()[0]
 
     def fish(value: float) -> str:
         return "-" if math.isnan(value) else format_quantity(value, "mass", units).rsplit(" ", 1)[0]
@@ -205,7 +258,7 @@ def _week_row(week: Week, units: str) -> dict[str, str]:
         "week of": day_words(week.first),
         "light": "-" if math.isnan(week.light_mol_m2) else f"{week.light_mol_m2:.0f}",
         "water": format_quantity(week.temperature_c, "temperature", units).rsplit(" ", 1)[0],
-        "feed": f"{week.feed_g:.0f}",
+        "feed": feed(week.feed_g),
         "planted": area(week.planted_m2),
         "handbook area": "-"
         if math.isnan(week.handbook_low_m2)
@@ -224,15 +277,16 @@ def _week_row(week: Week, units: str) -> dict[str, str]:
 def table_note(units: str) -> str:
     """What the columns of the weekly table hold."""
     area = "ft2" if units == "us" else "m2"
-    mass = "lb" if units == "us" else "kg"
+    mass, dose = face_unit("mass", units), face_unit("dose", units)
     degrees = "degF" if units == "us" else "degC"
     return (
-        f"(light mol/m2/day on the beds; water {degrees}; feed g a day; areas {area}; feed needed: g a day that the "
+        f"(light mol/m2/day on the beds; water {degrees}; feed {dose} a day; areas {area}; feed needed: {dose} a "
+        "day that the "
         f"planted beds ask for by nitrogen, and by the handbooks' ratio in brackets; fish needed: {mass} that eat it "
-        "at this week's feed a kilo; nitrogen in g a day, missed by crops with ! where the water holds too little to "
+        "at this week's feed for their weight; nitrogen in g a day, missed by crops with ! where the water holds "
+        "too little to "
         "make up for it; in water: g of it as nitrate at the week's end; nitrate mg/L; the ratio counts only what has "
-        "a published one; - where none has, and for the balance area where a square metre of crops draws under "
-        f"{LEAST_DRAW_G_M2:g} g of nitrogen a day)"
+        "a published one; - where none has, and for the balance area where crops take up hardly any nitrogen)"
     )
 
 
@@ -253,9 +307,9 @@ def bed_rows(season: Season, units: str) -> list[dict[str, str]]:
             {
                 "bed": key, "kind": table.kind, "area": format_quantity(table.area, "area", units) + face,
                 "crops": ", ".join(crop.replace("_", " ") for crop in crops) or "bare",
-                "harvest": "not told" if unknown else format_quantity(float(harvest.sum()), "mass", units),
-                "N taken": "not told" if unknown else f"{wanted - missing:.0f} g",
-                "N missing": "not told" if unknown else f"{missing:.0f} g",
+                "harvest": "unknown" if unknown else format_quantity(float(harvest.sum()), "mass", units),
+                "N taken": "unknown" if unknown else f"{wanted - missing:.0f} g",
+                "N missing": "unknown" if unknown else f"{missing:.0f} g",
             }
         )  # fmt: skip
     return rows
@@ -304,7 +358,8 @@ def _weeks_named(starts: list[dt.date], weeks: NDArray[np.intp], whole: int) -> 
 
 def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
     """What to add to a loop for its crops: weeks and grams of each salt, and iron by practice."""
-    starts = weeks_of(plan.season)
+    starts, units = weeks_of(plan.season), plan.season.site.file.site.units
+    dose = partial(format_quantity, dimension="dose", system=units)
     say = []
     for budget in plan.budgets:
         add = budget.add_g
@@ -314,8 +369,8 @@ def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
         salt = PLANT_SALTS[budget.nutrient]
         say.append(
             f"{budget.nutrient.capitalize()} is short in {weeks.size} of {add.size} weeks"
-            f"{_weeks_named(starts, weeks, add.size)}: {add[weeks].mean():,.0f} g of {salt.name} a week on average, "
-            f"most {add.max():,.0f} g, in those weeks would let crops grow in full"
+            f"{_weeks_named(starts, weeks, add.size)}: {dose(float(add[weeks].mean()))} of {salt.name} a week on "
+            f"average, most {dose(float(add.max()))}, in those weeks would let crops grow in full"
             + (
                 ", though over the season more nitrogen stays in the water than they miss. "
                 if budget.nutrient == "nitrogen"
@@ -327,9 +382,8 @@ def adding_sentences(plan: BedPlan, loop: str) -> list[str]:
     if any(budget.loop == loop and budget.wanted_g.any() for budget in plan.budgets):
         salt = PLANT_SALTS["iron"]
         say.append(
-            f"Iron of the feed settles out near pH 7: {iron_dose_g(plan.season, loop):,.0f} g of {salt.name} brings "
-            "the "
-            f"loop to 2 mg/L; repeat every {IRON_EVERY_DAYS // 7} weeks, or when young leaves pale (Rakocy's "
+            f"Iron of the feed settles out near pH 7: {dose(iron_dose_g(plan.season, loop))} of {salt.name} brings "
+            "the loop to 2 mg/L; repeat every {IRON_EVERY_DAYS // 7} weeks, or when young leaves pale (Rakocy's "
             "practice). "
             f"{salt.caution}"
         )
@@ -358,7 +412,11 @@ def excess_sentence(season: Season, balance: LoopBalance) -> str:
 def solids_sentences(season: Season) -> list[str]:
     """Sludge sent to wicking beds or compost, and whether the beds can drink what it comes in."""
     file, course, layout = season.site.file, season.course, season.layout
-    wicking, stands = season.bed_course.wicking, season.planting.stands
+    wicking, stands, units = season.bed_course.wicking, season.planting.stands, file.site.units
+
+    def water(liters: float) -> str:
+        return format_quantity(liters / 1000.0, "volume", units)
+
     say = []
     for column, bed in enumerate(stands.beds):
         if not wicking.is_fed[column]:
@@ -367,19 +425,19 @@ def solids_sentences(season: Season) -> list[str]:
         taken = float(wicking.uptake_g["nitrogen"][:, column].sum())
         text = (
             f"{bed} is sent {wicking.sent_n_g[:, column].sum():,.0f} g of nitrogen and "
-            f"{wicking.sent_p_g[:, column].sum():,.0f} g of phosphorus as sludge in {drawn.sum():,.0f} L of water; "
-            "half "
+            f"{wicking.sent_p_g[:, column].sum():,.0f} g of phosphorus as sludge in {water(drawn.sum())} of "
+            "water; half "
             f"of it breaks down in a season, and its crops take {taken:,.0f} g of the nitrogen."
         )
         days = len(season.dates)
         if drawn.sum() > drunk.sum():
             wet = int((drawn > drunk).sum())
             text += (
-                f" It cannot drink that: crops and air take {drunk.sum():,.0f} L in {days} days, less than it gets in "
+                f" It cannot drink that: crops and air take {water(drunk.sum())} in {days} days, less than it gets in "
                 f"{wet} of {drawn.size} weeks. Draw off less water, give it a drain, or send part to compost."
             )
         else:
-            text += f" It can drink that: crops and air take up to {drunk.sum():,.0f} L."
+            text += f" It can drink that: crops and air take up to {water(drunk.sum())}."
         say.append(text)
     for column, loop in enumerate(layout.loops):
         mine = [settler for settler in file.settlers.values() if settler.loop == loop]
@@ -387,7 +445,7 @@ def solids_sentences(season: Season) -> list[str]:
             say.append(
                 f"Settlers of loop {loop} take out {course.settler_n_g[0, :, column].sum():,.0f} g of nitrogen and "
                 f"{course.settler_p_g[0, :, column].sum():,.0f} g of phosphorus in "
-                f"{1000.0 * sum(s.drawn_off for s in mine):,.0f} L a day: compost it, or name a wicking bed it feeds."
+                f"{water(1000.0 * sum(s.drawn_off for s in mine))} a day: compost it, or name a wicking bed it feeds."
             )
     return say
 
@@ -422,7 +480,7 @@ MODEL = (
     "other's shade. Weigh your harvests and trust them more.",
     "Nutrient content is that of the edible part of well-fed plants; hungry plants hold less. Calcium, magnesium and "
     "iron "
-    "stand on assumed source water. Feed may give less potassium than reckoned here (one measured "
+    "stand on assumed source water. Feed may give less potassium than calculated here (one measured "
     "feed gave a third as much as phosphorus, Yang & Kim 2020): watch leaf edges and test.",
 )
 
@@ -440,7 +498,21 @@ def bed_cautions(plan: BedPlan) -> list[str]:
     words += [f"{season.site.crops[c].title}: {season.site.crops[c].facts['caution']}" for c in sorted(crops)
               if "caution" in season.site.crops[c].facts]  # fmt: skip
     words.append(SALT_CAUTION)
-    words += season.site.bed_notes
+    return [*words, *whole_cares(season.site.file)]
+
+
+def brief_care(plan: BedPlan) -> list[str]:
+    """Hygiene in a few words, and what watercress asks for where it is planted or advised."""
+    crops = {planting.crop for bed in plan.season.site.file.beds.values() for planting in bed.plantings}
+    cares = {proof.change.care for proofs in plan.proofs.values() for proof in proofs}
+    cress = ["Watercress: own seed only; wild plants bring liver fluke; is it legal where you are?"]
+    return [*(cress if "watercress" in crops or Care.WATERCRESS in cares else []), "No tank water on leaves eaten raw."]
+
+
+def bed_assumptions(plan: BedPlan) -> list[str]:
+    """What was assumed of the beds, and on what evidence, one text each."""
+    season = plan.season
+    words = list(season.site.bed_notes)
     weak = [entry.title for name, entry in season.site.crops.items() if entry.evidence == "weak"]
     if weak:
         words.append(f"Evidence is weak for {', '.join(weak)}: most of their values are from memory or chosen here.")

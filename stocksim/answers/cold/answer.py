@@ -18,13 +18,15 @@ from stocksim.answers.cold.options import Note
 from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater, month_water
 from stocksim.climate.weather import HOURS
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.care import brief_cares, cares_beside
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.words import heater_data
 from stocksim.heat.heaters import HeaterSize, judged_heaters, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.site.reading import Site
+from stocksim.units import format_date
 from stocksim.writing import Write, safe_cell, write_folder
 
 
@@ -41,39 +43,51 @@ def cold_answer(found: Cold, site: Site) -> Answer:
     Returns
     -------
     Answer
-        With the sections ``advice``, ``options``, ``price``, ``fuel``, ``fuel_months``, ``months``, ``failure`` and
-        ``cautions``; in trouble where the file's own way harms a fish that another option spares, or a crop stands too
-        cold as recommended.
+        With the sections ``advice``, ``options``, ``price``, ``fuel``, ``fuel_months``, ``months``, ``failure``,
+        ``cautions`` and ``assumptions``; in trouble where the file's own way harms a fish that another option spares,
+        or a crop stands too cold as recommended.
     """
     file = found.site.file
     why = f"Why: {words.reason_words(found.verdict, file.site.units)}."
     turning = words.turning_words(found.verdict, file.site.units, found.season_advice, found.is_heat_forbidden)
     change = f"What would change it: {turning}."
     advice: list[Part] = [
+        *([Sentences(heaters, "do")] if (heaters := words.heater_sentences(found)) else []),
         Sentences([why, change], on="text", indent="  "),
         Sentences([f"{why} {change}"], "do", "page"),
         *([Sentences(conditions, "do")] if (conditions := words.condition_sentences(found)) else []),
+        points(cares_beside(file, [found.best.change] if found.best.change is not None else [])),
         Sentences([words.failure_sentence(found)], "do"),
     ]
     options: list[Part] = [Table(words.option_rows(found), gap=True), Sentences([words.options_note(found)], on="text")]
     months: list[Part] = [Head("Fuel by month:", "text"), Table(words.fuel_month_rows(found))]
     sections = [
-        Section("advice", advice),
-        Section("options", options, "Every option in numbers"),
+        Section("advice", advice, topics=("fish", "water", "plants")),
+        Section("options", options, "Every option in numbers", topics=("fish",)),
         Section("price", _price_parts(found)),
         Section("fuel", _fuel_parts(found)),
         Section("fuel_months", months, "Heat, fuel and cost by month"),
         _month_section(found.warmth, file.site.units),
-        Section("failure", _failure_parts(found)),
-        _caution_section(found.notes),
+        Section("failure", _failure_parts(found), topics=("fish",)),
+        *_caution_sections(found),
     ]
+    start, end = format_date(found.warmth.weather.start), format_date(file.season.end)
     return Answer(
-        f"{file.site.name}: the cold months, {found.warmth.weather.start} to {file.season.end}",
+        f"{file.site.name}: the cold months, {start} to {end}",
         words.verdict_sentence(found),
         sections,
         lambda: marked(_cold_data(found), site),
         found.plan not in found.spared or bool(found.best.chilled),
+        brief=_brief(found),
     )
+
+
+def _brief(found: Cold) -> Brief:
+    """What to change, then the file's own way, what is recommended and what else is worth its fuel."""
+    changes = [found.best.change] if found.best.change is not None else []
+    rows = words.action_rows(found)
+    head = "What to do, by date:" if rows else "Keep everything as the file says."
+    return Brief(rows, head, words.brief_rows(found), brief_cares(found.site.file, changes))
 
 
 def winter_answer(
@@ -104,7 +118,7 @@ def winter_answer(
         Chart("temperature", draw),
     ]
     return Answer(
-        f"{file.site.name}: air and water, {file.season.start} to {file.season.end}",
+        f"{file.site.name}: air and water, {format_date(file.season.start)} to {format_date(file.season.end)}",
         "",
         [Section("weeks", weeks), _month_section(warmth, file.site.units), _caution_section(notes)],
         lambda: marked({"water_by_month": month_water(warmth)}, season.site),
@@ -158,7 +172,12 @@ def _fuel_parts(found: Cold) -> list[Part]:
 def _month_section(warmth: Warmth, units: str) -> Section:
     """Air and water of each month as the file says."""
     head = Head("Month by month, water and air as the file says:", "text")
-    return Section("months", [head, Table(words.water_rows(warmth, units))], "The same in numbers, month by month")
+    return Section(
+        "months",
+        [head, Table(words.water_rows(warmth, units))],
+        "The same in numbers, month by month",
+        topics=("water",),
+    )
 
 
 def _failure_parts(found: Cold) -> list[Part]:
@@ -178,6 +197,16 @@ def _failure_parts(found: Cold) -> list[Part]:
             Table(words.failure_rows(found.failed_recommended.times, units)),
         ]
     return parts
+
+
+def _caution_sections(found: Cold) -> list[Section]:
+    """What to mind, and what was set aside or assumed."""
+    heads = [Head("Cautions:", "text"), Head("Keep in mind", "page")]
+    notes = words.note_sentences(found.notes)
+    return [
+        Section("cautions", [*heads, points(words.CAUTIONS, "background")], topics=("cautions",)),
+        Section("assumptions", [Head("Notes:", "text"), points(notes, "background")], topics=("assumptions",)),
+    ]
 
 
 def _caution_section(notes: Iterable[Note | str]) -> Section:

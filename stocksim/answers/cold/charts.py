@@ -307,7 +307,7 @@ def night_chart(cold: Cold) -> Any:
     unit = face_unit("temperature", units)
     return _finished(
         alt.layer(*layers), f"Water, {unit}, when every heater fails, as the file says; crosses: limits", _NIGHT_PX,
-        "Lines: water of each loop after the failure; crosses: where a cohort meets its cold limit.",
+        "Lines: water of each loop after the failure; crosses: where a batch meets its cold limit.",
     )  # fmt: skip
 
 

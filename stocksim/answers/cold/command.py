@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError, shown
-from stocksim.faces.options import Bar, JsonOption, SiteArgument, deliver, number, options_named, say
+from stocksim.faces.options import Bar, JsonOption, SiteArgument, Topics, deliver, number, options_named, say
 
 WORTH = number("--worth", 0.0, 1e6, "give money for a kilo of fish from 0 to 1,000,000, as 9")
 YEARS = number("--years", 1, 1000, "give a whole number of years from 1 to 1000", whole=True)
@@ -34,6 +34,7 @@ def cold(
     loop: Annotated[str | None, typer.Option(help="Loop that the log is of.", show_default=False)] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for hourly.csv and options.csv.", show_default=False)] = None,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
     """Compare set points and measures through the cold months. Reads SITE and the files it names; with --out writes two
     CSV files."""
@@ -54,7 +55,7 @@ def cold(
         check_folder(out, COLD_FILES, loaded.files())
     with options_named():
         if fit is not None:
-            deliver(fit_answer(fit_heat(loaded, fit, loop), loaded), as_json)
+            deliver(fit_answer(fit_heat(loaded, fit, loop), loaded), as_json, topics)
             return
         bar = Bar("cold months")
         found = compare_cold(loaded, worth, years, seed, bar)
@@ -62,4 +63,4 @@ def cold(
         if out is not None:
             for name in write_cold(out, found, loaded.files()):
                 say(f"Wrote {name}")
-        deliver(cold_answer(found, loaded), as_json)
+        deliver(cold_answer(found, loaded), as_json, topics)

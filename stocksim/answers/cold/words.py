@@ -25,10 +25,11 @@ from stocksim.faces.change_words import change_words
 from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.site.kinds import LIMITS
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 
 CAUTIONS = (
-    "The heat balance is known to some 2-3 degC of water and a quarter of the fuel until it is fitted to a log of "
+    "The heat balance is known to some 2-3 degC (4-5 degF) of water and a quarter of the fuel until it is fitted "
+    "to a log of "
     "your own (--fit); leaks and old covers alone move it that much. Read the water every morning of a cold spell.",
     "Combustion heaters inside need a flue to outdoors and fresh air: an unvented one fills the house with carbon "
     "monoxide, which kills without a smell, and with moisture and ethylene that harm crops. Hang a carbon monoxide "
@@ -40,6 +41,7 @@ CAUTIONS = (
 )
 
 
+_BRIEF_OPTIONS = 5  # of the first layer
 AS_PLANNED = "as the file says"
 NOTES = {
     NoteKind.LOG_KEPT: "Loop {loop} keeps its logged temperatures: a log always goes before the model.",
@@ -70,7 +72,8 @@ NOTES = {
     ),
     NoteKind.CROPS: (
         "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen, until the first "
-        "night that is too cold for them: 10 degC for basil, beans, cucumbers, peppers and tomatoes, frost for the "
+        "night that is too cold for them: 10 degC (50 degF) for basil, beans, cucumbers, peppers and tomatoes, "
+        "frost for the "
         "others (`temperature_low_limit` of the crop files, from memory). Cold air over warm roots is not known better."
     ),
     NoteKind.BEDS_IN_FISH_ROOM: "Beds in the fish room are taken to have the greenhouse's air here.",
@@ -113,15 +116,15 @@ def option_rows(cold: Cold) -> list[dict[str, str]]:
                 "heat": f"{option.heat_kwh:,.0f} kWh",
                 "cost": money(option.cost),
                 "growth": format_quantity(option.growth_kg, "mass", units),
-                "less the dead": format_quantity(option.net_kg, "mass", units),
+                "less fish that die": format_quantity(option.net_kg, "mass", units),
                 "feed": format_quantity(option.feed_kg, "mass", units),
                 "deaths": f"{option.deaths:.0f}",
                 "crops": format_quantity(option.yield_kg, "mass", units),
-                f"an extra {unit}": extra,
+                f"fuel per extra {unit}": extra,
                 "coldest water": coldest,
-                "design night needs": power_words(option),
-                "years too cold": f"{years} of {cold.years}",
-                "breaks as well": ", ".join(
+                "heater size needed": power_words(option),
+                "cold years": f"{years} of {cold.years}",
+                "also breaks": ", ".join(
                     [
                         *sorted(LIMITS[limit].broken for limit in new),
                         *([f"more deaths of {' and '.join(dead)}"] if (dead := added_deaths(option, plan)) else []),
@@ -143,7 +146,7 @@ def numbered(cold: Cold) -> list[str]:
         extra = option.cost_per_extra_kg
         sentences.append(
             f"{option_name(option, units)}: {money(option.cost)} of fuel, "
-            f"{format_quantity(option.net_kg, 'mass', units)} of growth less the dead"
+            f"{format_quantity(option.net_kg, 'mass', units)} of growth less fish that die"
             + ("" if extra is None else f", {extra / each:,.0f} for each extra {unit}")
             + (" (recommended)" if option is cold.best else "")
         )
@@ -167,13 +170,18 @@ def power_words(option: Option) -> str:
 
 
 def verdict_sentence(cold: Cold) -> str:
-    """The recommendation in one sentence, and what heaters it takes."""
+    """The recommendation in one sentence."""
     best = cold.best
     cost = "" if best.cost is None else f", {money(best.cost)} of fuel a season"
+    return f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."
+
+
+def heater_sentences(cold: Cold) -> list[str]:
+    """What heaters the recommendation takes."""
+    best = cold.best
     low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
     small = {place: size for place, size in sizes(best).items() if size is not HeaterSize.ENOUGH}
-    said = [f"Recommended: {option_name(best, cold.site.file.site.units)}{cost}."]
-    said += [
+    said = [
         f"The design night, {low}, asks {best.design_kw[place]:.1f} kW of the heater of {place}; yours gives "
         f"{best.installed_kw[place]:.1f}, {SIZE_WORDS[size]}"
         + ("." if cold.is_heat_forbidden else f": have {size_to_have(best.design_kw[place]):.1f}.")
@@ -189,7 +197,40 @@ def verdict_sentence(cold: Cold) -> str:
         said.append(
             f"The heaters that the file has are large enough for the design night, {low}, with a quarter to spare."
         )
-    return " ".join(said)
+    return said
+
+
+def action_rows(cold: Cold) -> list[dict[str, str]]:
+    """What to change before the cold months: the option, heaters to buy, crops to take out."""
+    best, units = cold.best, cold.site.file.site.units
+    rows = [] if best.change is None else [("greenhouse", change_words(best.change, units))]
+    if not cold.is_heat_forbidden:
+        few = [place for place, size in sizes(best).items() if size is not HeaterSize.ENOUGH]
+        rows += [
+            (place, f"have {size_to_have(best.design_kw[place]):.1f} kW of heater, not {best.installed_kw[place]:.1f}")
+            for place in few
+        ]
+        rows += [
+            (place, f"buy an electric heater of {size_to_have(best.design_kw[place]):.1f} kW") for place in best.to_buy
+        ]
+    rows += [(crop, f"too cold on {nights} nights: take it out before") for crop, nights in best.chilled.items()]
+    by = format_date(cold.warmth.weather.start)
+    return [{"do by": by, "where": where, "what": what[:1].upper() + what[1:]} for where, what in rows]
+
+
+def brief_rows(cold: Cold) -> list[dict[str, str]]:
+    """The options worth a look, in few columns."""
+    units = cold.site.file.site.units
+    return [
+        {
+            "option": ("* " if option is cold.best else "") + option_name(option, units),
+            "fuel cost": money(option.cost),
+            f"fish grown {face_unit('mass', units)}": f"{to_face(option.net_kg, 'mass', units):,.0f}",
+            "fish that die": f"{option.deaths:.0f}",
+            f"crops {face_unit('mass', units)}": f"{to_face(option.yield_kg, 'mass', units):,.0f}",
+        }
+        for option in frontier_options(cold)[:_BRIEF_OPTIONS]
+    ]
 
 
 def condition_sentences(cold: Cold) -> list[str]:
@@ -212,7 +253,7 @@ def _chilled_words(cold: Cold) -> list[str]:
     if not best.chilled:
         return []
     crops = _listed([f"{crop} on {nights} nights" for crop, nights in best.chilled.items()])
-    way = f"Air below what a standing crop bears: {crops}. Take it out before, or plant what bears the cold"
+    way = f"Air colder than a standing crop tolerates: {crops}. Take it out before, or plant what tolerates the cold"
     warm = [o for o in cold.spared if o.cost is not None and not o.chilled]
     if not warm or best.cost is None or cold.is_heat_forbidden:
         return [f"{way}."]
@@ -294,9 +335,9 @@ def turning_words(
     """What would change a recommendation, without capital and full stop; the season's advice where fish are harmed."""
     if verdict.why is Why.LEAST_HARM:
         if is_heat_forbidden:
-            return "fish that bear the cold would; heat is not advised here ([advice] never)"
+            return "fish that tolerate the cold would; heat is not advised here ([advice] never)"
         advised = "; ".join(change_words(change, units) for change in season_advice)
-        said = "more or larger heaters, insulation, or fish that bear the cold would"
+        said = "more or larger heaters, insulation, or fish that tolerate the cold would"
         return f"{said}; the season with this spares them: {advised}" if advised else said
     if verdict.why is not Why.LEAVES_MOST:
         return 'give every heater price and price_per, as 2.4 and "gal", to rank them'
@@ -479,10 +520,10 @@ def fuel_sentence(option: Option) -> str:
 def options_note(cold: Cold) -> str:
     """What the heads of the options' table mean."""
     return (
-        "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; design night "
-        "needs: heat on the third day of the design cold, without sun; an extra "
+        "(! some fish too cold, warmer than need be, or more of them dead than the file's own way has; heater size "
+        "needed: heat on the third day of the design cold, without sun; fuel per extra "
         f"{face_unit('mass', cold.site.file.site.units)}: fuel for each further one of growth, less fish that die, "
-        f"over the next cheaper option of the frontier; {worth_words(cold)}; years too cold: synthetic years, seed "
+        f"over the next cheaper option of the frontier; {worth_words(cold)}; cold years: synthetic years, seed "
         f"{cold.seed}, in which some fish crosses its cold limit; money is that of your fuel prices)"
     )
 
@@ -505,5 +546,5 @@ def fit_sentences(fit: HeatFit) -> list[str]:
         for key in fit.hard_to_believe
     ]
     if any(value > 1.4 for value in fit.uncertainty.values()):
-        said.append("A factor known no better than 1.4 is hardly told by this log; leave it at 1.")
+        said.append("A factor known no better than 1.4 is hardly shown by this log; leave it at 1.")
     return said

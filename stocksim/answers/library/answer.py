@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from stocksim.errors import Fault, InputError
-from stocksim.faces.answer import Answer, Head, Html, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Head, Html, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import paragraph_html
 from stocksim.library.feeds import feed_kind, feed_names, load_feed
@@ -15,6 +15,7 @@ from stocksim.library.sources import Entry
 from stocksim.library.species import density_meaning, load_species, never_with, species_names
 from stocksim.library.strains import trials_sentence, trials_warning
 
+_WATER_GROUP = "Limits of water and density"
 # Every value of a species file stands in one of these; tests/test_fish_answers.py sees to it.
 GROUPS = {
     "Appetite and growth": (
@@ -23,7 +24,7 @@ GROUPS = {
         "maintenance_q10_cold", "maintenance_q10_warm", "growth_efficiency", "fasting_loss_fraction", "body_energy",
         "body_protein",
     ),
-    "Limits of water and density": (
+    _WATER_GROUP: (
         "growth_temperature_low", "growth_temperature_high", "temperature_low_limit", "temperature_high_stress",
         "lower_lethal_at_20", "lower_lethal_slope", "temperature_low_lethal", "upper_lethal_at_20",
         "upper_lethal_slope", "temperature_high_lethal", "temperature_change_per_day", "oxygen_recommended",
@@ -32,7 +33,7 @@ GROUPS = {
         "nitrate_caution", "density_cautious", "density_experienced",
     ),
     "Winter": ("feeding_stop", "feeding_start", "winter_ration", "winter_feed_every", "winter_safe_length"),
-    "Company and sizes": (
+    "Tankmates and sizes": (
         "prey_share_deep", "prey_share_slender", "body_depth", "eats_own", "sibling_loss", "sibling_length",
         "size_spread", "length_weight_intercept", "length_weight_slope",
         "farmed_condition",
@@ -83,6 +84,7 @@ _TEMPERS = {
     "territorial": "territorial, the strong bite the weak",
     "hunts": "hunts other fish",
 }
+NEVER_RELEASE = "Never release any fish; keeping, moving or selling them may need a permit where you live."
 _FEWEST_DAYS, _MOST_DAYS = 10, 1000  # our choice: what a chart of one fish shows well
 
 
@@ -108,8 +110,8 @@ def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
     Returns
     -------
     Answer
-        Of one species with the sections ``facts`` and ``values 1`` and so on, a topic each; of all with ``fish`` and
-        ``feeds``.
+        Of one species with the sections ``facts``, ``evidence``, ``cautions`` and ``values 1`` and so on; of all with
+        ``fish`` and ``feeds``.
 
     Raises
     ------
@@ -119,22 +121,66 @@ def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
     if species is None:
         data = fish_data(None)
         note = (
-            "(evidence: of growth and water; company: of sizes and of who may share a tank. Feeds, as given; natural "
+            "(evidence: of growth and water; tankmates: of sizes and of who may share a tank. Feeds, as given; natural "
             "food is wet.)"
         )
-        fish: list[Part] = [Table([_list_row(row) for row in data]), Sentences([note])]
-        return Answer("", "", [Section("fish", fish), feed_section()], lambda: data)
+        rows = [_list_row(row) for row in data]
+        fish: list[Part] = [Table(rows), Sentences([note])]
+        verdict = f"{len(rows)} species are known; `stocksim fish NAME` shows all of one."
+        few = [{head: text for head, text in row.items() if head != "name"} for row in rows]
+        brief = Brief(table=few, care=[NEVER_RELEASE])
+        return Answer("", verdict, [Section("fish", fish, topics=("fish",)), feed_section()], lambda: data, brief=brief)
     entry = load_species(species, folder)
     title = f"{entry.title} ({entry.facts['latin']}), evidence {entry.evidence}"
     groups = [
-        Section(f"values {number}", _value_parts(entry, group), f"{group} ({len(rows)})", is_open=number == 1)
+        Section(
+            f"values {number}",
+            _value_parts(entry, group),
+            f"{group} ({len(rows)})",
+            is_open=number == 1,
+            topics=("water",) if group == _WATER_GROUP else ("fish",),
+        )
         for number, (group, rows) in enumerate(value_rows(entry).items(), 1)
     ]
-    return Answer(title, "", [Section("facts", _fact_parts(entry)), *groups], lambda: fish_data(species, folder))
+    about = [
+        Section("facts", [Sentences([entry.summary])], topics=("fish",)),
+        Section("evidence", [points(facts(entry), "background")], topics=("assumptions",)),
+        Section("cautions", _caution_parts(entry), topics=("cautions",)),
+    ]
+    care = [_first_sentence(entry.facts[key]) for key in ("caution", "wild_caution") if key in entry.facts]
+    brief = Brief(head=entry.summary, table=_brief_rows(entry), care=[*care, NEVER_RELEASE])
+    return Answer(title, "", [*about, *groups], lambda: fish_data(species, folder), brief=brief)
 
 
-def _fact_parts(entry: Entry) -> list[Part]:
-    parts: list[Part] = [Sentences([entry.summary]), points(facts(entry), "background")]
+def _first_sentence(text: str) -> str:
+    return f"{text.split('. ')[0].rstrip('.')}."
+
+
+_BRIEF_VALUES = {
+    "grows well": ("growth_temperature_low", "growth_temperature_high"),
+    "no cause for worry": ("temperature_low_limit", "temperature_high_stress"),
+    "oxygen above": ("oxygen_recommended",),
+    "un-ionized ammonia below": ("unionized_ammonia_design",),
+    "density, cautious to experienced": ("density_cautious", "density_experienced"),
+    "market weight": ("market_weight",),
+}
+
+
+def _brief_rows(entry: Entry) -> list[dict[str, str]]:
+    """What a keeper asks first of a species."""
+    return [
+        {
+            "what": what,
+            "level": " to ".join(f"{entry[key]:g}" for key in keys) + f" {entry.values[keys[0]].unit}",
+            "evidence": "weak" if any(entry.is_weak(key) for key in keys) else "read",
+        }
+        for what, keys in _BRIEF_VALUES.items()
+        if all(key in entry.values for key in keys)
+    ]
+
+
+def _caution_parts(entry: Entry) -> list[Part]:
+    parts: list[Part] = []
     for head, key in (("Caution", "caution"), ("Wild-caught", "wild_caution")):
         if key in entry.facts:
             parts.append(Sentences([f"{head}: {entry.facts[key]}"], on="text", indent="  "))
@@ -156,7 +202,7 @@ def _value_parts(entry: Entry, group: str) -> list[Part]:
 def feed_section() -> Section:
     """The feeds of the library, pellet or natural."""
     parts: list[Part] = [Table(feed_rows(), gap=True), points(feed_cautions(), "background")]
-    return Section("feeds", parts, "Feeds of the library, pellet or natural")
+    return Section("feeds", parts, "Feeds of the library, pellet or natural", topics=("fish",))
 
 
 def fish_data(species: str | None, folder: Path | None = None) -> Any:
@@ -245,7 +291,8 @@ def facts(entry: Entry) -> list[str]:
     whom never to join it with, the feed it was fitted with, published trials, strains. Cautions stand apart."""
     weak = sum(entry.is_weak(key) for key in entry.values)
     words = [
-        f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for company and sizes; "
+        f"Evidence is {entry.evidence} for growth and water, {entry.facts['company_evidence']} for tankmates and "
+        "sizes; "
         f"{weak} of {len(entry.values)} values are weak: memory, common practice or a guess."
     ]
     if "like" in entry.facts:
@@ -258,12 +305,12 @@ def facts(entry: Entry) -> list[str]:
         others = ", ".join(name.replace("_", " ") for name in never_with(entry))
         words.append(f"Never with {others}. {entry.facts['never_because']}")
     feed = entry.facts["fitted_with_feed"]
-    words.append(f"Its appetite is told for the feed {feed} ({feed_kind(load_feed(feed))}).")
+    words.append(f"Its appetite is that on the feed {feed} ({feed_kind(load_feed(feed))}).")
     told = entry.facts.get("deaths_caution")
     words += filter(None, [trials_sentence(entry.trials), trials_warning(entry.trials), told, band_sentence(entry)])
     words += [
         f'Strain {name} (`strain = "{name}"` in the site file): {strain.title}; eats {strain.appetite:g} times what is '
-        "told here."
+        "shown here."
         for name, strain in entry.strains.items()
     ]
     return words
@@ -275,7 +322,7 @@ def band_sentence(entry: Entry) -> str:
     if scale.low is None or scale.high is None:
         return ""
     least, most = scale.low / scale.value, scale.high / scale.value
-    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is told here."
+    return f"Nine trials in ten of it are expected to eat {least:.2f} to {most:.1f} times what is shown here."
 
 
 def value_rows(entry: Entry) -> dict[str, list[dict[str, str]]]:
@@ -331,7 +378,7 @@ def _list_row(row: dict[str, Any]) -> dict[str, str]:
         "evidence": row["evidence"],
         "company": row["company_evidence"],
         "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
-        "bears degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
+        "tolerates degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
         "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
         "name": f"{row['title']} ({row['latin']})" + (f", like {row['like']}" if row["like"] else ""),
     }

@@ -20,6 +20,7 @@ from stocksim.fish.thermal import days_to_death, is_cold_known, is_heat_known
 from stocksim.library.feeds import feed_kind, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
+from stocksim.units import to_face
 from stocksim.validity import Beyond, beyond
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
@@ -132,7 +133,9 @@ def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: i
 def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
     conversion = answer["feed_conversion"]
     return [
-        f"{species} at {answer['temperature_c']:.1f} degC: {answer['weight_g']:.1f} g after {answer['days']} days "
+        f"{species} at {answer['temperature_c']:.1f} degC "
+        f"({to_face(answer['temperature_c'], 'temperature', 'us'):.1f} degF): {answer['weight_g']:.1f} g after "
+        f"{answer['days']} days "
         f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
         f"Eaten {answer['feed_g']:.1f} g a fish ({answer['feed_dry_g']:.1f} g of dry matter)"
         + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
@@ -258,7 +261,8 @@ def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: 
 
 def _water_words(answer: dict[str, Any]) -> list[str]:
     lines = [
-        f"At {answer['temperature_c']:.1f} degC and {answer['elevation_m']:.0f} m: oxygen saturation "
+        f"At {answer['temperature_c']:.1f} degC ({to_face(answer['temperature_c'], 'temperature', 'us'):.1f} "
+        f"degF) and {answer['elevation_m']:.0f} m: oxygen saturation "
         f"{answer['oxygen_saturation_mg_l']:.2f} mg/L."
     ]
     if answer["unionized_fraction"] is not None:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import Fault, InputError
-from stocksim.faces.options import JsonOption, deliver, number, read_options, say
+from stocksim.faces.options import JsonOption, Topics, deliver, number, read_options, say
 
 EXAMPLES = {
     "grow": 'Example: stocksim grow bluegill --from "28 g" --at "26 degC" --days 120',
@@ -50,11 +50,12 @@ def grow(
 def fish(
     species: Annotated[str | None, typer.Argument(help="Key of one species; none lists all.")] = None,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
     """Show the species library: values, limits, sources, evidence. Reads the library; writes nothing."""
     from stocksim.answers.library.answer import fish_answer
 
-    deliver(fish_answer(species), as_json)
+    deliver(fish_answer(species), as_json, topics)
 
 
 def water(

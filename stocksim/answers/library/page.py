@@ -32,12 +32,12 @@ except StocksimError as error:
     st.stop()
 st.html(
     f"{markup.swatch_html(name)} <b>{escape(entry.title)}</b> <i>{escape(entry.facts['latin'])}</i> "
-    f"{markup.badge_html(entry.evidence)}{markup.badge_html(entry.facts['company_evidence'], 'company evidence')}"
+    f"{markup.badge_html(entry.evidence)}{markup.badge_html(entry.facts['company_evidence'], 'evidence on tankmates')}"
 )
 if entry.is_own:
     st.html(markup.notice_html(own_files({name: entry})[0]))
 answer = fish_answer(name, beside)
-showing.show(answer, "facts")
+showing.show(answer, "facts", "evidence", "cautions")
 
 st.markdown("## One fish")
 with st.container(horizontal=True, vertical_alignment="bottom"):
@@ -59,7 +59,7 @@ except StocksimError as error:
     st.html(markup.faults_html([str(fault) for fault in error.faults]))
 
 st.markdown("## Values and sources")
-st.caption("Grade: how much of the source was read. Weak: memory, common practice or a guess; it bears little weight.")
+st.caption("Grade: how much of the source was read. Weak: memory, common practice or a guess; do not rely on it.")
 showing.show(answer, *(section.key for section in answer.sections if section.key.startswith("values")))
 
 st.markdown("## Feeds")

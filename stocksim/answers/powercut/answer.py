@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PowerCut, Reserve
-from stocksim.faces.answer import Answer, Head, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
 from stocksim.site.reading import Site
@@ -35,6 +35,15 @@ CAUTIONS = (
     "Do not feed before an announced cut or during one; feed again, a little, when oxygen has been good for "
     "some hours.",
 )
+FIRST_THINGS = (
+    "Known to a factor of 2 only: be ready in half the time. Air first, then flow, then heat; do not feed; act at once "
+    "when fish gasp."
+)
+BRIEF_CARES = (
+    "Generator outdoors only, 20 ft (6 m) from every opening: carbon monoxide kills without a smell; have an alarm.",
+    "A transfer switch by a licensed electrician; never back-feed a building.",
+    "Power beside water kills: ground-fault protection on every circuit, dry hands.",
+)
 TABLE_WORDS = (
     "0 = already below. never = in the model air, or a warm room, holds it: do not rely on that. Stress is the "
     "husbandry limit, lethal kills. A battery pump helps only while its battery lasts."
@@ -45,7 +54,7 @@ CYLINDER_CAUTION = (
 )
 SOURCES = (
     "Tank alone after the cut: V dC/dt = k (Cs - C) - use, solved exactly; V is the water without the fish; "
-    "a cut leaves film and solids elsewhere (our balance).",
+    "a cut leaves biofilter bacteria and solids elsewhere (our balance).",
     "Surface k: Cole & Caraco 1998, still water, measured on lakes; a tank differs by a factor of 2 to 3. "
     "Cs: Benson & Krause 1984.",
     "Use: the fish of that day in the season; what feed adds follows the meals and is highest 4 hours after "
@@ -57,7 +66,7 @@ SOURCES = (
     f"Cylinder: ideal gas at 15 degC, {100 * CYLINDER_DISSOLVED_SHARE:.0f} % dissolves (5-20 % is common "
     "practice, no source).",
     "Cooling: bare round tank, 8 W/m2/K walls, 15 open surface, 2 floor (see docs/powercut.md), steady room; "
-    "factor of 2. Where the site tells weather and rooms, these cool with the water by its heat balance.",
+    "factor of 2. Where the site has weather and rooms, these cool with the water by its heat balance.",
     "A battery gives two thirds of its label (common practice, no source), a generator runs as long as its fuel lasts.",
     f"Pump power: plates of the file; else weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, "
     "common practice, no source).",
@@ -100,14 +109,41 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
         ]
     cautions = Sentences(_cautions(cut), "numbered", mark="- ", indent="  ")
     sections = [
-        Section("tanks", _tank_parts(cut, units) if cut.reserves else []),
-        Section("notes", notes),
-        Section("cautions", [Head("Cautions:", "text"), cautions]),
-        Section("sources", [Head("Sources:", "text"), points(SOURCES, "background")], "What the minutes rest on"),
+        Section("tanks", _tank_parts(cut, units) if cut.reserves else [], topics=("fish", "water")),
+        Section("notes", notes, topics=("water", "assumptions")),
+        Section("cautions", [Head("Cautions:", "text"), cautions], topics=("cautions",)),
+        Section(
+            "sources",
+            [Head("Sources:", "text"), points(SOURCES, "background")],
+            "What the minutes rest on",
+            topics=("assumptions",),
+        ),
     ]
     tell = partial(_data, cut, site, [UNSURE, *_standing_words(cut, units), room, generator])
     # a cut is never good news for fish, however long they have
-    return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict")
+    return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict", brief=_brief(cut, units))
+
+
+def _brief(cut: PowerCut, units: str) -> Brief:
+    """The order in which to act, the tanks, and what kills people in a cut."""
+    if not cut.reserves:
+        return Brief(care=BRIEF_CARES)
+    rows = [
+        {
+            "tank": one.tank,
+            "fish": one.cohort,
+            "stress after": _cell(one.alone.to_stress),
+            "death after": _cell(one.as_built.to_lethal),
+            **({"with battery air": _cell(one.with_battery.to_lethal)} if cut.battery_w > 0.0 else {}),
+            **({"with cylinder": _cell(one.with_cylinder.to_lethal)} if cut.cylinder_g > 0.0 else {}),
+            "cold limit after": "never"
+            if math.isinf(one.hours_to_cold_limit)
+            else f"{_hours(one.hours_to_cold_limit)} h",
+        }
+        for one in cut.reserves
+    ]
+    bottle = [CYLINDER_CAUTION] if cut.cylinder_g > 0.0 else []
+    return Brief(head=FIRST_THINGS, table=rows, care=[*bottle, *BRIEF_CARES])
 
 
 def _tank_parts(cut: PowerCut, units: str) -> list[Part]:
@@ -187,7 +223,7 @@ def headline(cut: PowerCut) -> str:
     if first.as_built.to_lethal <= 0.0:
         return (
             f"You have no time in {place} from {when}: its oxygen is {first.oxygen_mg_l:.1f} mg/L even "
-            f"before a cut, at or below the {first.lethal_mg_l:.1f} that kills. Mend that first."
+            f"before a cut, at or below the {first.lethal_mg_l:.1f} that kills. Fix that first."
         )
     if first.cold_minutes < first.as_built.to_lethal:
         return _cold_headline(first, place, when)
@@ -332,7 +368,7 @@ def _room_words(cut: PowerCut, units: str, room_field: str) -> str:
     assert cut.room_c is not None
     room = format_quantity(cut.room_c, "temperature", units)
     return (
-        f"The time to the cold limit is told for a room that stands at {room} (give the coldest air you expect "
+        f"The time to the cold limit is for air around the tanks at {room} (give the coldest air you expect "
         f"{room_field}), tanks bare and uncovered. {limit}{other}"
     )
 
@@ -342,7 +378,7 @@ def _generator_words(cut: PowerCut, units: str) -> str:
     head = f"{load.head_m:.1f} m" if units == "metric" else f"{load.head_m / _FOOT_M:.1f} ft"
     flow = format_quantity(load.unplated_m3_day, "flow", units)
     plates = f"estimate: {flow} lifted {head} at {100 * PUMP_EFFICIENCY:.0f} %"
-    read = " Read the plates instead where you can."
+    read = " Read the motors' nameplates instead where you can."
     if load.plate_w > 0.0:
         is_whole = load.unplated_m3_day <= 0.0
         plates = "by their plates" if is_whole else f"{load.plate_w:,.0f} W by plates; {plates}"

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import InputError, StocksimError
-from stocksim.faces.options import JsonOption, SiteArgument, deliver, named, number, read_options
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, named, number, read_options
 
 EXAMPLES = {
     "powercut": 'Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"',
@@ -44,13 +44,16 @@ def powercut(
     heater: Annotated[
         str | None, typer.Option(help='Heater the generator must carry as well, as "1500 W".', show_default=False)
     ] = None,
-    head: Annotated[str, typer.Option(help='Head of pumps whose plate the file does not tell, as "6 ft".')] = "2 m",
+    head: Annotated[
+        str, typer.Option(help='Lift height of pumps whose nameplate the file does not give, as "6 ft".')
+    ] = "2 m",
     fails: Annotated[
         str | None, typer.Option(help='Circuits that fail, as "air, water"; else all of the file.', show_default=False)
     ] = None,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
-    """Tell how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
+    """Show how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
     from stocksim.answers.powercut.answer import powercut_answer
     from stocksim.answers.powercut.decide import power_cut
     from stocksim.engine.running import run_season
@@ -68,7 +71,7 @@ def powercut(
         head=head,
     )
     cut = power_cut(run_season(loaded), **asked)
-    deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json)
+    deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json, topics)
 
 
 def powercut_options(

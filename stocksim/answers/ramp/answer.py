@@ -15,6 +15,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces import water_words
 from stocksim.faces.answer import (
     Answer,
+    Brief,
     Chart,
     Head,
     Html,
@@ -56,17 +57,29 @@ def ramp_answer(ramp: Ramp) -> Answer:
     if any(map(words.is_table_shown, ramp.loops)):
         loops.append(Sentences([words.TABLE_WORDS], "note"))
     sections = [
-        Section("loops", loops),
+        Section("loops", loops, topics=("fish", "water")),
         Section("copy", _copy_parts(ramp)),
-        Section("cautions", [Head("Cautions:", "text"), points(words.cautions(ramp), "background")]),
+        Section(
+            "cautions", [Head("Cautions:", "text"), points(words.cautions(ramp), "background")], topics=("cautions",)
+        ),
         Section(
             "sources",
             [Head("Sources:", "text"), points(words.ramp_sources(ramp.site), "background")],
             "What the ramp rests on",
+            topics=("assumptions",),
         ),
     ]
     title = f"{ramp.site.file.site.name}: feeding from {day_words(ramp.start)}"
-    return Answer(title, "", sections, partial(_ramp_data, ramp, units))
+    return Answer(title, words.headline(ramp), sections, partial(_ramp_data, ramp, units), brief=_brief(ramp))
+
+
+def _brief(ramp: Ramp) -> Brief:
+    """The steps of feeding by date, and what becomes of each loop's fish."""
+    rows = words.step_rows(ramp)
+    head = "Feed, by date:" if rows else ""
+    if not rows and any(loop.needs_ramp for loop in ramp.loops):
+        head = "No schedule that was tried is worth following: see --fish."
+    return Brief(rows, head, words.fate_rows(ramp), words.BRIEF_CARES)
 
 
 def _loop_parts(loop: LoopRamp, units: str) -> list[Part]:
@@ -204,7 +217,7 @@ def water_answer(season: Season, loop: str, draw: Callable[[str], dict[str, Any]
         "sentences": sentences,
         "cautions": cautions,
     }
-    title = f"{name}: water of loop {loop}, {season.dates[0]} to {season.dates[-1]}"
+    title = f"{name}: water of loop {loop}, {day_words(season.dates[0])} to {day_words(season.dates[-1])}"
     return Answer(title, verdict, sections, partial(marked, data, season.site), bool(broken) or is_heavy(season))
 
 

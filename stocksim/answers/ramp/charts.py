@@ -242,8 +242,8 @@ def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
     return parts.stack(
         [panel for panel in panels if panel is not None],
         f"Water of loop {loop}: ammonia, nitrite and oxygen of each tank with the limits of its fish; nitrate and "
-        "pH with the levels to be cautious at; alkalinity with its target; buffer and top-up by the week; how far the "
-        "film has grown.",
+        "pH with the levels to be cautious at; alkalinity with its target; buffer and top-up by the week; how "
+        "strong the biofilter is.",
     )
 
 
@@ -414,11 +414,11 @@ def _film_panel(season: Season, loop: str) -> Panel | None:
     dash = parts.dash_by_name(["ammonia", "nitrite"], "film", None)
     lines = base.mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colours, strokeDash=dash)
     dots = base.mark_point(opacity=0, size=110).encode(
-        x=x, y=y, detail="film:N", tooltip=_tips("film", value="% grown")
+        x=x, y=y, detail="film:N", tooltip=_tips("film", value="% of full")
     )
-    last = data.groupby("film", sort=False).tail(1).assign(name=lambda f: f["film"] + " film", colour=[FEED, LEAF])
+    last = data.groupby("film", sort=False).tail(1).assign(name=lambda f: f["film"] + " bacteria", colour=[FEED, LEAF])
     labels = parts.end_labels(season, last, scale, _PANEL_PX, alt.Color("colour:N", scale=None))
-    return alt.layer(lines, dots, labels).properties(title="Film, % of fully grown", height=_PANEL_PX)
+    return alt.layer(lines, dots, labels).properties(title="Biofilter bacteria, % of full strength", height=_PANEL_PX)
 
 
 def _week_bars(season: Season, values: FloatArray, title: str, unit: str, colour: str) -> Panel:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from stocksim.faces.options import JsonOption, SiteArgument, deliver
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver
 
 EXAMPLES = {
     "ramp": "Example: stocksim ramp house.toml --from 2027-03-15",
@@ -20,8 +20,9 @@ def ramp(
         typer.Option("--from", help="First day, as 2027-03-15; by default the season's.", show_default=False),
     ] = None,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
-    """Tell how fast feeding may rise on a young or winter-shrunken biofilter. Reads SITE; writes nothing."""
+    """Show how fast feeding may rise on a young biofilter, or one weakened by winter. Reads SITE; writes nothing."""
     from stocksim.answers.ramp.answer import ramp_answer
     from stocksim.answers.ramp.decide import feeding_ramp
     from stocksim.faces.options import Bar, options, options_named
@@ -33,4 +34,4 @@ def ramp(
     with options_named("--from"):
         found = feeding_ramp(loaded, day, bar)
     bar.close()
-    deliver(ramp_answer(found), as_json)
+    deliver(ramp_answer(found), as_json, topics)

@@ -63,5 +63,7 @@ if st.session_state.get("ramp_for") == source:
         st.button("Write the ramp into the site", on_click=guard.kept(write_ramp), args=(ramp.offered,))
     showing.show(answered_ramp, "cautions", "sources")
 else:
-    st.caption("Week by week, the most feed that a young or winter-shrunken film bears. Takes some seconds.")
+    st.caption(
+        "Week by week, the most feed that a young biofilter, or one weakened by winter, can take. Takes some seconds."
+    )
 showing.show(answer, "course", "months")

@@ -67,10 +67,11 @@ def _film_sources() -> list[str]:
     return [
         "Un-ionized share of ammonia: Emerson et al. 1975, J. Fish. Res. Board Can. 32, 2379-2383 (formula read as "
         "quoted).",
-        f"Film growth at 15 degC: ammonia oxidizers {ammonia:g} a day, from memory of US EPA 1975, Process Design "
-        f"Manual for Nitrogen Control; nitrite oxidizers {nitrite:g}, fitted in this project to about four weeks at 20 "
+        f"Growth at 15 degC: ammonia-eating bacteria {ammonia:g} a day, from memory of US EPA 1975, Process Design "
+        f"Manual for Nitrogen Control; nitrite-eating bacteria {nitrite:g}, fitted in this project to about four "
+        "weeks at 20 "
         "degC (common practice, no source). Both grow as their food, oxygen and alkalinity allow.",
-        f"Film decay: {DECAY_AT_20_PER_DAY:g} a day at 20 degC, chosen in this project. A new film starts at "
+        f"Their decay: {DECAY_AT_20_PER_DAY:g} a day at 20 degC, chosen in this project. A new biofilter starts at "
         f"{100 * STARTS['new']:g} %, a seeded one at {100 * STARTS['seeded']:g} %, a mature one at "
         f"{100 * STARTS['mature']:g} % (assumed).",
     ]
@@ -91,17 +92,23 @@ def _schedule_sources() -> list[str]:
 _BOUND = {"rise": "usual weekly rise", "ration": "full ration"}
 COPY_WORDS = {
     False: "To run the season with it, write into the site file",
-    True: "To run the season with it, fish dying in it as told above, write into the site file",
+    True: "To run the season with it, fish dying in it as said above, write into the site file",
 }
 _OUNCE_G = parse_quantity("1 oz", "weight")
 CAUTIONS = (
-    "Film growth is known to a factor of 2. Test ammonia and nitrite before each day's first feed while the ramp "
+    "Growth of biofilter bacteria is known to a factor of 2. Test ammonia and nitrite before each day's first "
+    "feed while the ramp "
     "lasts, and put off the next rise while a test stands above the table or feed is left uneaten.",
     "If a test passes a limit, stop feeding, change water (free of chlorine and chloramine, of the tank's "
     "temperature) and add air. Sick or gasping fish: ask a fish health "
     "professional.",
-    "Young and thin fish bear only a short fast; where the table asks for weeks with no feed, have fewer fish there "
+    "Young and thin fish survive only a short fast; where the table asks for weeks with no feed, have fewer fish there "
     "or seed the filter from a healthy running one.",
+)
+
+BRIEF_CARES = (
+    "Test ammonia and nitrite before each day's first feed; put a step off while a test is high or feed is left.",
+    "A test passes its limit: stop feeding, change water, add air; for sick fish ask a fish health professional.",
 )
 
 PH_CARE = (
@@ -110,7 +117,7 @@ PH_CARE = (
 )
 
 TABLE_WORDS = (
-    "Feed is the week's mean, for all cohorts of the loop at one share of their ration. Levels are the day's "
+    "Feed is the week's mean, for all fish of the loop at one share of their ration. Levels are the day's "
     "worst, in the tank nearest to its limit, from a run of the season with this schedule; it keeps "
     f"{RESERVE_PERCENT:.0f} % under every limit and rises by {100 * MOST_RISE_SHARE:.0f} % of the full ration "
     "a week at most (common practice)."
@@ -168,7 +175,8 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
         sentence = f"{name}: no ramp needed: by the model the file's full ration holds from {holds}."
         if loop.still_broken:
             sentence = (
-                f"{name}: on {holds} and in the weeks after it the film takes the file's full ration without a ramp."
+                f"{name}: on {holds} and in the weeks after it the biofilter takes the file's full ration without a "
+                "ramp."
             )
     else:
         sentence = f"{name}: {_schedule_words(loop, units)}"
@@ -176,7 +184,7 @@ def loop_sentence(loop: LoopRamp, units: str) -> str:
         sentence += f" In its own run {_death_words(loop)}."
     if loop.still_broken:
         first = loop.still_broken[0]
-        crowd = ": too many fish for this film" if _is_crowded(loop) else ""
+        crowd = ": too many fish for this biofilter" if _is_crowded(loop) else ""
         sentence += f" But even so, {_broken_words(first)}{crowd}."
     return sentence + _full_ration_words(loop, units)
 
@@ -296,6 +304,49 @@ def _percent(share: float) -> str:
     return "-" if math.isnan(share) else f"{100.0 * share:.0f} %"
 
 
+def headline(ramp: Ramp) -> str:
+    """Which loops must be fed less for a while, in a sentence."""
+    fed = [loop for loop in ramp.loops if loop.has_fish]
+    if not fed:
+        return "No fish are fed on this day."
+    lost = [loop.loop for loop in fed if not loop.is_offered and loop.needs_ramp]
+    held = [loop.loop for loop in fed if loop.is_offered and loop.needs_ramp]
+    said = [f"No schedule saves the fish of loop {' and '.join(lost)}."] if lost else []
+    if held:
+        said.append(f"Raise feeding step by step in loop {' and '.join(held)}.")
+    if not said and any(loop.needs_advice for loop in fed):
+        said.append("Feeding is not what has to be held back; something else harms fish here.")
+    return " ".join(said) or "The full ration of the file holds from the first day: no steps are needed."
+
+
+def step_rows(ramp: Ramp) -> list[dict[str, str]]:
+    """A row for each step of the schedules that are worth following, by date."""
+    by_loop = {f"loops.{loop.loop}.feeding_ramp": loop.loop for loop in ramp.loops}
+    steps = sorted(
+        ((step["from"], by_loop[dotted], step["share"]) for dotted, taken in ramp.offered.items() for step in taken),
+        key=lambda step: (step[0], step[1]),
+    )
+    return [
+        {"do by": day_words(day), "where": f"loop {loop}", "what": f"Feed {100.0 * share:g} % of the ration"}
+        for day, loop, share in steps
+    ]
+
+
+def fate_rows(ramp: Ramp) -> list[dict[str, str]]:
+    """A row for each loop with fish: from when it is fed in full, and how many die in both runs."""
+    return [
+        {
+            "loop": loop.loop,
+            "fed in full from": day_words(loop.full_from) if loop.full_from else "not reached",
+            "fish": f"{loop.fate.fish:.0f}",
+            "die with the steps": f"{loop.fate.dying:.0f}" if loop.weeks else "-",
+            "die fed as the file says": f"{loop.fate_as_fed.dying:.0f}",
+        }
+        for loop in ramp.loops
+        if loop.has_fish
+    ]
+
+
 def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
     """A row for each week of the schedule; keys are the column heads."""
     return [
@@ -306,8 +357,8 @@ def week_rows(loop: LoopRamp, units: str) -> list[dict[str, str]]:
             "of appetite": _percent(week.appetite_fraction),
             "un-ionized mg/L": f"{_level(week.unionized_max_mg_l)} / {_level(week.unionized_limit_mg_l)}",
             "nitrite-N mg/L": f"{_level(week.nitrite_max_mg_l)} / {_level(week.nitrite_limit_mg_l)}",
-            "ammonia film": _percent(week.ammonia_maturity),
-            "nitrite film": _percent(week.nitrite_maturity),
+            "ammonia bacteria": _percent(week.ammonia_maturity),
+            "nitrite bacteria": _percent(week.nitrite_maturity),
             "held by": _bound(week.bound_by),
         }
         for week in loop.weeks

@@ -13,6 +13,7 @@ from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
+from stocksim.faces.care import cares_beside
 from stocksim.faces.change_words import help_words
 from stocksim.faces.density_words import density_sentence
 from stocksim.faces.fates import (
@@ -23,6 +24,7 @@ from stocksim.faces.fates import (
     is_worth_telling,
 )
 from stocksim.faces.feeding_words import feeding_lines, feeding_note
+from stocksim.faces.first_layer import season_brief
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.options import Bar
 from stocksim.faces.planting_words import build_words
@@ -30,16 +32,17 @@ from stocksim.faces.text import tank_rows, water_rows
 from stocksim.faces.water_words import tank_water_rows
 from stocksim.faces.ways_words import number_of, promise_words, test_words, way_rows, way_sentence
 from stocksim.faces.words import (
+    assumptions,
     by_harm,
-    cautions,
     finding_sentence,
     is_caution,
     is_trouble,
     summary,
     verdict,
+    warnings_of,
 )
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
+from stocksim.units import format_date, format_quantity
 
 _EVENTS_PRINTED = 12
 _CHARTS = ("density", "water", "growth")
@@ -62,7 +65,7 @@ def solve(site: Site) -> Solved:
     bar = Bar("days")
     season = run_season(site, bar)
     bar.close()
-    bar = Bar("levers")
+    bar = Bar("changes")
     advice = advise(season, bar)
     bar.close()
     return Solved(season, advice)
@@ -93,32 +96,44 @@ def season_answer(
     Returns
     -------
     Answer
-        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``,
-        ``cautions``.
+        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``feed``,
+        ``areas``, ``cautions``, ``assumptions``.
     """
     file = season.site.file
+    warned, assumed = warnings_of(season), assumptions(season)
     sections = [
         Section("do", _do_parts(season, advice)),
-        Section("tanks", _tank_parts(season, findings)),
-        Section("limits", _limit_parts(season, findings, is_sought, advice)),
-        Section("fish", _fate_parts(season)),
-        Section("feeding", _feeding_parts(season)),
-        Section("water", _water_parts(season)),
+        Section("tanks", _tank_parts(season, findings), topics=("fish", "water")),
+        Section("limits", _limit_parts(season, findings, is_sought, advice), topics=("fish", "water")),
+        Section("fish", _fate_parts(season), topics=("fish",)),
+        Section("feeding", _feeding_parts(season), topics=("fish",)),
+        Section("water", _water_parts(season), topics=("water",)),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
-        Section("areas", _area_parts(season)),
+        Section("feed", _feed_parts(season), topics=("fish",)),
+        Section("areas", _area_parts(season), topics=("plants",)),
         Section(
             "cautions",
-            [Head("Cautions:", "text"), Head("Keep in mind", "page"), points(cautions(season), "background")],
+            [Head("Cautions:", "text"), points(warned, "background")],
+            f"Keep in mind ({len(warned)})",
+            is_open=True,
+            topics=("cautions",),
+        ),
+        Section(
+            "assumptions",
+            [Head("Assumptions:", "text"), points(assumed, "background")] if assumed else [],
+            f"Assumed, and on what evidence ({len(assumed)})",
+            topics=("assumptions",),
         ),
     ]
     return Answer(
-        f"{file.site.name}: {season.dates[0]} to {season.dates[-1]}",
+        f"{file.site.name}: {format_date(season.dates[0])} to {format_date(season.dates[-1])}",
         verdict(season, findings),
         sections,
         partial(summary, season, findings, advice),
         is_trouble(season, findings),
         is_caution=is_caution(season, findings),
+        brief=season_brief(season, findings, advice),
     )
 
 
@@ -157,6 +172,7 @@ def _do_parts(season: Season, advice: Advice | None) -> list[Part]:
     parts += [
         Table(way_rows(season, first)),
         Sentences([promise_words(season, advice)], indent="  "),
+        points(cares_beside(season.site.file, [step.change for step in first.steps])),
     ]
     if others:
         parts.append(Head("Other ways:", "text"))
@@ -250,22 +266,26 @@ def _water_parts(season: Season) -> list[Part]:
         head = f"Water of loop {loop}, mg/L ({given}; buffer: {dosed}):"
         parts.append(Sentences([head], on="text", indent="  ", gap=True))
         parts.append(Table(water_rows(season, loop, season.site.file.site.units), on="text"))
-    note = "(film: share of its surface's capacity that ammonia and nitrite oxidizers fill; it grows with its food)"
+    note = (
+        "(biofilter: strength of its ammonia-eating and nitrite-eating bacteria, % of full; they grow with their food)"
+    )
     return [*parts, Sentences([note], on="text", indent="  ")]
 
 
-def _area_parts(season: Season) -> list[Part]:
-    """Feed and growth of the season, then the planted area to build for."""
+def _feed_parts(season: Season) -> list[Part]:
+    """Feed and growth of the season."""
     units, totals = season.site.file.site.units, season.totals()
     feed, growth = totals["feed_kg"] or 0.0, totals["growth_kg"] or 0.0
     conversion = totals["feed_conversion_offered"]
     fed = f"Feed offered {format_quantity(feed, 'mass', units)}, growth {format_quantity(growth, 'mass', units)}" + (
-        f", {conversion:.2f} kg of feed a kg of growth." if conversion else "."
+        f", feed conversion {conversion:.2f}." if conversion else "."
     )
-    return [
-        Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True),
-        Sentences(_area_lines(season, units), "answer", indent="  "),
-    ]
+    return [Sentences([fed, *feed_words(season, units)], on="text", indent="  ", gap=True)]
+
+
+def _area_parts(season: Season) -> list[Part]:
+    """The planted area to build for."""
+    return [Sentences(_area_lines(season, season.site.file.site.units), "answer", indent="  ")]
 
 
 def _area_lines(season: Season, units: str) -> list[str]:
@@ -277,7 +297,7 @@ def _area_lines(season: Season, units: str) -> list[str]:
             planted = format_quantity(build.planted_m2, "area", units)
             text = (
                 f"Loop {build.loop}: {planted} planted; no feed ratio was published for what grows there, and it "
-                "hardly grows, so nothing tells which area the feed carries."
+                "hardly grows, so nothing shows which area the feed supports."
             )
         lines.append(text)
     return lines

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError
-from stocksim.faces.options import JsonOption, SiteArgument, deliver, number, say
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say
 
 EXAMPLES = {
     "season": "Example: stocksim season house.toml --out results",
@@ -22,9 +22,10 @@ def season(
     site: SiteArgument,
     out: Annotated[Path | None, typer.Option(help="Folder for the CSV files and summary.json.")] = None,
     strict: Annotated[
-        bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a cohort loses many fish.")
+        bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a batch loses many fish.")
     ] = False,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
     """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
     from stocksim.answers.season.answer import season_answer, solve, write_season
@@ -40,7 +41,7 @@ def season(
         written = write_season(solved.season, out, advice=solved.advice)
         say("Wrote " + ", ".join(str(path) for path in written))
     answer = season_answer(solved.season, solved.findings, advice=solved.advice)
-    deliver(answer, as_json)
+    deliver(answer, as_json, topics)
     if strict and (answer.is_trouble or answer.is_caution):
         raise typer.Exit(3)
 
@@ -61,9 +62,9 @@ def open_pages(
         typer.Option(help="With --network: what a device must bring; a random one by default.", show_default=False),
     ] = None,
 ) -> None:
-    """Print the season's answer, then serve the pages with it. Reads SITE; a page writes it only when told to save.
+    """Print the season's answer, then serve the pages with it. Reads SITE; a page writes it only when asked to save.
 
-    A faulty SITE is told and served all the same: the pages open where it can be mended.
+    A faulty SITE is served all the same, after its faults: the pages open where it can be fixed.
     """
     from stocksim.answers.season.answer import season_answer, solve
     from stocksim.faces.serving import access, refuse_port, serve
@@ -81,6 +82,6 @@ def open_pages(
     except InputError as error:
         for fault in error.faults:
             say(str(fault))
-        say("The site cannot be run as it stands; the pages open where it can be mended.")
+        say("The site cannot be run as it stands; the pages open where it can be fixed.")
     sys.stdout.flush()
     raise typer.Exit(serve(site, port, open_browser=not no_browser, who=who))

@@ -53,7 +53,7 @@ if shown.faults:
     st.html(markup.verdict_html("This site file cannot be run as it stands:", True))
     st.html(markup.faults_html([*st.session_state.site_notes, *shown.faults]))
     if not st.session_state.site_unread or st.session_state.site_text:
-        st.markdown("Mend it on the page **Edit the site**: everything typed is still there.")
+        st.markdown("Fix it on the page **Edit the site**: everything typed is still there.")
 elif st.session_state.site_notes:
     st.html(markup.faults_html(st.session_state.site_notes))
 if season is None:
@@ -68,7 +68,7 @@ if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
 showing.show(answer, "tanks", "fish", "feeding")
 st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
-showing.show(answer, "key", "charts", "areas", "cautions")
+showing.show(answer, "key", "charts", "areas", "cautions", "assumptions")
 with st.spinner("Trying what would help"):
     advice = screen.seek_advice(source)
     sought = season_answer(season, advice.findings, advice=advice)

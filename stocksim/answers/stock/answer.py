@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any, Literal
 
@@ -16,17 +17,19 @@ from stocksim.answers.stock.seasons import margin_of
 from stocksim.changes.ways import Advice
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.care import brief_cares, cares_beside
 from stocksim.faces.fates import fate_note, fate_rows
 from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
+from stocksim.faces.first_layer import season_brief
 from stocksim.faces.marks import marked
 from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows
 from stocksim.faces.ways_words import advice_data, dated_words, promise_words, test_words, way_rows, way_sentence
-from stocksim.faces.words import cautions
+from stocksim.faces.words import assumptions, cautions, warnings_of
 from stocksim.heat.small_fish import SmallFish, small_candidates, small_cohorts
 
-_ROOM_USED = "(most room used: density on the fullest day over the limit of the most delicate fish there)"
+_ROOM_USED = "(fullest: density on the fullest day, % of the limit of the most delicate fish there)"
 
 
 def stock_answer(
@@ -57,14 +60,28 @@ def stock_answer(
         sections.append(Section("between", _between_parts(plan, between, pair)))
     noted = _listed("Changed to plan at all", plan.notes, kind="background")
     cautions = _listed("Cautions", words.cautions(plan), kind="background")
-    sections.append(Section("cautions", [*noted, *cautions], "Cautions", is_open=True))
+    sections.append(Section("cautions", [*noted, *cautions], "Cautions", is_open=True, topics=("cautions",)))
     return Answer(
         f"{plan.problem.site.file.site.name}: stocking for {goals}",
         words.headline(plan),
         sections,
         partial(_data, plan, between, pair),
         plan.plan is None,
+        brief=_brief(plan, between, pair),
     )
+
+
+def _brief(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str, str] | None) -> Brief:
+    """The plan as a table, those between two goals where they were asked for, or what must give where there is none."""
+    care = brief_cares(plan.problem.site.file)
+    if between and pair is not None:
+        head = f"Plans between {words.against(pair)}, each held in its full season:"
+        return Brief(head=head, table=words.between_rows(plan, between, pair), care=care)
+    if plan.plan is not None:
+        return Brief(table=words.plan_rows(plan), care=care)
+    gives = plan.relaxation.gives if plan.relaxation is not None else ()
+    rows = [{"what must give": words.giving_words(plan, item)} for item in gives]
+    return Brief(rows, words.change_head(plan) if rows else "", care=care)
 
 
 def _with_plan(plan: StockingPlan) -> list[Section]:
@@ -74,14 +91,20 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
     kept = [*words.option_words(plan), *words.wish_words(plan)]
     return [
         Section("tanks", [Html(tanks_html(plan))]),
-        Section("proof", [Sentences([words.gap_words(plan)])]),
-        Section("table", [Table(words.plan_rows(plan), gap=True), Lines([_ROOM_USED], on="text")]),
-        Section("goals", [Head("By every goal:", "text"), points(values, on="text")]),
-        Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)]),
-        Section("leaving", _listed("Fish that leave", words.leaving_words(plan))),
-        Section("feeding", _feeding_parts(plan)),
-        Section("binding", _listed("What leaves no room for one more fish", bound, is_headed=True)),
-        Section("refused", _listed("Left out, and why", _refusals(plan), is_headed=True)),
+        Section("proof", [Sentences([words.gap_words(plan)])], topics=("assumptions",)),
+        Section(
+            "table", [Table(words.plan_rows(plan), gap=True), Sentences([_ROOM_USED], on="text")], topics=("fish",)
+        ),
+        Section("goals", [Head("By every goal:", "text"), points(values, on="text")], topics=("fish",)),
+        Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)], topics=("assumptions",)),
+        Section("leaving", _listed("Fish that leave", words.leaving_words(plan)), topics=("fish",)),
+        Section("feeding", _feeding_parts(plan), topics=("fish",)),
+        Section(
+            "binding",
+            _listed("What leaves no space for one more fish", bound, is_headed=True),
+            topics=("fish", "water"),
+        ),
+        Section("refused", _listed("Left out, and why", _refusals(plan), is_headed=True), topics=("fish",)),
     ]
 
 
@@ -305,17 +328,39 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
     fate: list[Part] = [*_heads("What becomes of the fish with it"), Table(fate_rows(after, units))]
     sections = [
         Section("do", _do_parts(plan)),
-        Section("fish", [*fate, Sentences([fate_note(after)], "note")]),
-        Section("tanks", [*_heads("Tank by tank, with it"), Table(tank_rows(after, after.findings, units), gap=True)]),
+        Section("fish", [*fate, Sentences([fate_note(after)], "note")], topics=("fish",)),
+        Section(
+            "tanks",
+            [*_heads("Tank by tank, with it"), Table(tank_rows(after, after.findings, units), gap=True)],
+            topics=("fish", "water"),
+        ),
         Section("chart", [Chart("density", partial(draw or partial(_drawn, after), "density"))]),
-        Section("areas", [Sentences(areas, "answer", gap=True)]),
-        Section("cautions", [*_heads("Cautions"), points(cautions(after), "background")], "Cautions", is_open=True),
+        Section("areas", [Sentences(areas, "answer", gap=True)], topics=("plants",)),
+        Section(
+            "cautions",
+            [*_heads("Cautions"), points(warnings_of(after), "background")],
+            "Cautions",
+            is_open=True,
+            topics=("cautions",),
+        ),
+        Section(
+            "assumptions",
+            [*_heads("Assumptions"), points(assumptions(after), "background")],
+            "Assumptions",
+            topics=("assumptions",),
+        ),
     ]
     title = f"{plan.site.file.site.name}: keeping the fish that are there"
     passed = plan.season if not plan.advice.must_change else after
     is_caution = plan.is_harmless and any(finding.is_broken for finding in passed.findings)
     told = partial(_keep_data, plan)
-    return Answer(title, keep_headline(plan), sections, told, not plan.is_harmless, is_caution=is_caution)
+    brief = season_brief(plan.season, plan.season.findings, _chosen(plan), after)
+    return Answer(title, keep_headline(plan), sections, told, not plan.is_harmless, is_caution=is_caution, brief=brief)
+
+
+def _chosen(plan: KeptPlan) -> Advice:
+    """The advice with the way alone that keeps the fish."""
+    return replace(plan.advice, ways=(plan.way,) if plan.way else ())
 
 
 def _heads(text: str) -> list[Part]:
@@ -358,10 +403,10 @@ def _do_parts(plan: KeptPlan) -> list[Part]:
     parts: list[Part] = [*_heads("What to do, by date")]
     if not plan.advice.must_change:
         parts.append(Sentences([test_words(plan.season.findings)], indent="  "))
-    promised = Advice(plan.advice.findings, (plan.way,), plan.advice.seasons)
     parts += [
         Table(way_rows(plan.season, plan.way)),
-        Sentences([promise_words(plan.season, promised)], indent="  "),
+        Sentences([promise_words(plan.season, _chosen(plan))], indent="  "),
+        points(cares_beside(plan.site.file, [step.change for step in plan.way.steps])),
     ]
     if others:
         parts += [*_heads("Other ways"), points([way_sentence(plan.season, way) for way in others], "background")]
@@ -371,10 +416,6 @@ def _do_parts(plan: KeptPlan) -> list[Part]:
 
 
 def _keep_data(plan: KeptPlan) -> dict[str, Any]:
-    chosen = Advice(
-        plan.advice.findings, (plan.way,) if plan.way else (), plan.advice.seasons, plan.advice.is_finished,
-        plan.advice.must_change,
-    )  # fmt: skip
     answer = {
         "site": plan.site.file.site.name,
         "answer": keep_headline(plan),
@@ -383,7 +424,7 @@ def _keep_data(plan: KeptPlan) -> dict[str, Any]:
         "kept": round(plan.kept, 2),
         "kept_kg": round(plan.kept_kg, 3),
         "is_harmless": plan.is_harmless,
-        "plan": advice_data(plan.season, chosen),
+        "plan": advice_data(plan.season, _chosen(plan)),
         "others": advice_data(plan.season, plan.advice)["ways"],
         "cohorts": {
             name: {key: [round(number, 3), round(mass / 1000.0, 4)] for key, (number, mass) in entries.items()}

@@ -41,7 +41,7 @@ def tanks_html(plan: StockingPlan) -> str:
     each = fish_a_shape(plan)
     figures = [_tank(plan, t, _WIDEST * math.sqrt(v / max(volumes)), each) for t, v in enumerate(volumes)]
     said = "One shape is one fish" if each == 1 else f"One shape stands for {each} fish"
-    note = f"{said}; the area of a tank goes by its volume. Bar: the room used on the fullest day."
+    note = f"{said}; the area of a tank follows its volume. Bar: density on the fullest day, % of its limit."
     return f'<div class="ss-tanks">{"".join(figures)}</div><p class="ss-small">{note}</p>'
 
 
@@ -70,7 +70,7 @@ def _tank(plan: StockingPlan, tank: int, width: float, each: int) -> str:
         + ("" if problem.owned[p.candidate] else " <i>to buy</i>")
         for p in here
     ]
-    used = f"{full:.0f} % of its room used at most" if here else "left empty"
+    used = f"{full:.0f} % of its limit at most" if here else "left empty"
     place = f"{format_quantity(table.volume, 'volume', units)}, loop {escape(table.loop)}"
     # an image, because the pages let no drawing stand among other HTML
     picture = base64.b64encode(drawing.encode()).decode()

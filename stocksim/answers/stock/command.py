@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError
-from stocksim.faces.options import JsonOption, SiteArgument, deliver, number, say
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say
 
 EXAMPLES = {
     "stock": "Example: stocksim stock house.toml --goal edible,cost --out plan",
@@ -74,10 +74,11 @@ def stock(
     site: SiteArgument,
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
     pareto: Annotated[str | None, typer.Option(help=PARETO_HELP, show_default=False)] = None,
-    reasons: Annotated[bool, typer.Option("--reasons", help="Tell what more of each limit would bring; slow.")] = False,
+    reasons: Annotated[bool, typer.Option("--reasons", help="Say what more of each limit would bring; slow.")] = False,
     seconds: Annotated[float, typer.Option(help="Most time for the plan.", **SECONDS)] = 60.0,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,
+    topics: Topics = (),
 ) -> None:
     """Plan which fish go into which tank, with reasons. Reads SITE; with --out writes the planned site file."""
     from stocksim.answers.stock.answer import keep_answer, stock_answer
@@ -97,7 +98,7 @@ def stock(
         talk.close()
         if out is not None:
             _tell_written(write_planned(out, site, kept), out, site)
-        deliver(keep_answer(kept), as_json)
+        deliver(keep_answer(kept), as_json, topics)
         return
     plan = plan_stocking(loaded, goals, seconds, reasons, talk)
     between: list[Between] | None = None if pair is None else []
@@ -108,4 +109,6 @@ def stock(
         _tell_written(write_planned(out, site, plan), out, site)
     elif out is not None:
         say("No plan, so nothing was written.")
-    deliver(stock_answer(plan, between, pair), as_json)
+    if reasons and topics is not None:
+        topics = {*topics, "fish"}  # the reasons that were asked for stand there
+    deliver(stock_answer(plan, between, pair), as_json, topics)

@@ -107,8 +107,8 @@ def misfit_words(problem: Problem, misfit: Misfit, units: str) -> str:
     if misfit.kind == "too_cold":
         return f"{where} is too cold, down to {value} ({when}; it needs {bound})"
     if misfit.kind == "too_warm":
-        return f"{where} is too warm, up to {value} ({when}; it bears {bound})"
-    return f"{where} changes too fast, {value} in a day ({when}; it bears {bound})"
+        return f"{where} is too warm, up to {value} ({when}; it tolerates {bound})"
+    return f"{where} changes too fast, {value} in a day ({when}; it tolerates {bound})"
 
 
 # --- the stocking planner: which fish, which tank, how many, proved by a full season, with reasons

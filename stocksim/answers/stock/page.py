@@ -46,7 +46,7 @@ with st.container(horizontal=True, vertical_alignment="bottom", key="stock_wishe
         bound = guard.shown(f"kinds of {start.species_at_least} to {start.most_species}", start.species_at_least)
         kinds = st.slider("Species at least", 0, start.most_species, width=200, **bound)
         bound = guard.shown(f"margin of {start.margin_percent}", start.margin_percent)
-        margin = st.slider("Kept in hand of room, air and biofilter, %", 0, 30, width=290, **bound)
+        margin = st.slider("Reserve of space, air and biofilter, %", 0, 30, width=290, **bound)
         bound = guard.shown(f"band of {start.band_g}", start.band_g)
         band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, step=10, width=270, **bound)
 if to_keep:
@@ -58,7 +58,7 @@ if to_keep:
     showing.show(answer, "do", "fish", "chart", "tanks", "areas")
     if kept.fields:
         offer_plan(shown.source, kept)
-    showing.show(answer, "cautions")
+    showing.show(answer, "cautions", "assumptions")
     st.stop()
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:

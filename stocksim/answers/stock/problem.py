@@ -210,7 +210,7 @@ def _candidates(site: Site, wishes: StockingTable) -> tuple[tuple[Candidate, ...
             continue
         notes.append(
             f"events[{number}], a {event.kind} of {event.cohort} on {event.date}, is not part of the plan and is left "
-            "out of the planned file: the numbers it goes by change."
+            "out of the planned file: the numbers it follows change."
         )
     own = [(name, table, wishes.own.get(name, OwnTable())) for name, table in site.file.cohorts.items()]
     for name, table, wish in own:

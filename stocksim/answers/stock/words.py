@@ -83,13 +83,13 @@ GOAL_WORDS = {
     "keep": "keep all fish",
 }
 FAR = 0.1  # a gap above this share is told as two amounts, for a share of the plan would mislead
-NO_LIMIT_FULL = "No limit is full; the numbers offered, the goal or the company leave it at that."
-NO_LIMIT_BUT_REFUSED = "No limit is full; why the others are left out is told below."
+NO_LIMIT_FULL = "No limit is full; the numbers offered, the goal or the tankmates leave it at that."
+NO_LIMIT_BUT_REFUSED = "No limit is full; why the others are left out stands below."
 NOTHING = 0.005  # kilos or money below this are not worth a word
 LEVERS = {
-    "density": "a larger tank or an earlier harvest would make room",
-    "oxygen": "stronger air, more flow or cooler water would make room",
-    "biofilter": "more filter media or planted area would make room",
+    "density": "a larger tank or an earlier harvest would help",
+    "oxygen": "stronger air, more flow or cooler water would help",
+    "biofilter": "more filter media or planted area would help",
     "budget": "more money would",
 }
 
@@ -141,7 +141,7 @@ def headline(plan: StockingPlan) -> str:
             return f"The wishes cannot all be met. {what} is below."
         return "Time ran out before any plan was found; give more with --seconds."
     if not plan.cohorts:
-        return "No fish fit: by this goal and these wishes every tank stays empty. Why each is left out is told below."
+        return "No fish fit: by this goal and these wishes every tank stays empty. Why each is left out stands below."
     fish = sum(p.fish for p in plan.cohorts)
     tanks = len({p.tank for p in plan.cohorts})
     goal = plan.plan.goal
@@ -187,7 +187,7 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
     for t, tank in enumerate(problem.tanks):
         here = [p for p in plan.cohorts if p.tank == t]
         if not here:
-            none = dict.fromkeys(("number", "each", "each later", "most room used"), "-")
+            none = dict.fromkeys(("number", "each", "each at the end", "fullest"), "-")
             rows.append({"tank": tank, "fish": "left empty", **none})
         peak = room_percent(plan, t)
         for p in here:
@@ -202,9 +202,9 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
                     "tank": tank,
                     "fish": p.cohort + bought,
                     "number": str(p.fish),
-                    "each": format_quantity(candidate.mean_weight_g, "weight", units),
-                    "each later": format_quantity(later, "weight", units) + until,
-                    "most room used": f"{peak:.0f} %",
+                    "each now": format_quantity(candidate.mean_weight_g, "weight", units),
+                    "each at the end": format_quantity(later, "weight", units) + until,
+                    "fullest": f"{peak:.0f} %",
                 }
             )
     return rows
@@ -263,7 +263,7 @@ def _full_tank(plan: StockingPlan, item: Binding, when: str) -> str:
     units, problem = plan.problem.site.file.site.units, plan.problem
     volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
     return (
-        f"Room in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
+        f"Space in tank {item.where} is used up in {when}: {level_words(item.use / volume, 'kg/m3', units)} of the "
         f"{level_words(item.capacity / volume, 'kg/m3', units)} that the plan may use"
     )
 
@@ -297,7 +297,7 @@ def worth_of(plan: StockingPlan, item: Binding) -> Worth | None:
 
 
 def binding_words(plan: StockingPlan, item: Binding) -> str:
-    """What leaves no room for one more fish, where and when, and what more of it would bring."""
+    """What leaves no space for one more fish, where and when, and what more of it would bring."""
     worth = worth_of(plan, item)
     when = week_words(plan.problem, item.week) if item.weeks else ""
     others = len(item.weeks) - 1
@@ -359,7 +359,7 @@ def wish_words(plan: StockingPlan) -> list[str]:
         said.append(
             f"{kilos(got, units)} live weight of {species_title(problem, wish.species)} are there on "
             f"{day_words(wish.by)} (wished: {kilos(wish.weight / 1000.0, units)}){short}. The plan leaves them in: "
-            "taking them out only makes room."
+            "taking them out only frees space."
         )
     return said
 
@@ -401,16 +401,17 @@ def cautions(plan: StockingPlan) -> list[str]:
     """What a keeper should know before trusting a plan."""
     margin = margin_of(plan.wishes)
     held = (
-        f"{100.0 * margin:.0f} % of room, oxygen and biofilter is kept in hand instead (the key margin of [stocking]; "
+        f"{100.0 * margin:.0f} % of space, oxygen and biofilter is kept in reserve instead (the key margin of "
+        "[stocking]; "
         "assumed)"
         if margin
-        else "and no margin is kept in hand (the key margin of [stocking]), so the plan stands at its limits"
+        else "and no reserve is kept (the key margin of [stocking]), so the plan stands at its limits"
     )
     said = [
         f"The plan holds for one season as written. Nothing here tries other weather or poorer growth: {held}.",
-        "Numbers are those of a model whose growth, mouths and filters are known within wide bounds: stock in steps, "
+        "Numbers are those of a model whose growth, appetite and filters are known within wide bounds: stock in steps, "
         "weigh samples and test the water before each step.",
-        "Fillet is counted for every fish at the end, whatever its size; small fish give bones. Whether fish may be "
+        "Fillet is counted for every fish at the end, whatever its size; small fish are bony. Whether fish may be "
         "bought, kept, moved, sold or eaten is for law, permits and any medicine's waiting time to say.",
     ]
     unknown = sorted({e.title for e in plan.problem.entries if e.number("fillet_yield", 0.0) == 0.0})
@@ -430,7 +431,7 @@ def cautions(plan: StockingPlan) -> list[str]:
 # --- why fish are left out, and what must give where the wishes cannot be met
 
 _HARDLY = 0.01  # a share this small comes of the solver's own gap
-_PLACES = {"density": "the room in tank", "oxygen": "the oxygen in tank", "biofilter": "the biofilter of loop"}
+_PLACES = {"density": "the space in tank", "oxygen": "the oxygen in tank", "biofilter": "the biofilter of loop"}
 
 
 def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
@@ -443,8 +444,8 @@ def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
         return f"{refused.candidate}: {_no_place(problem, c, units)}."
     if refused.kind == "no_room":
         gives = " and ".join(giving_words(plan, item) for item in refused.gives) or _together(plan, c)
-        gives = gives or "no tank bears so many of them"
-        return f"{refused.candidate}: no room even for {batch}: {gives}."
+        gives = gives or "no tank can take so many of them"
+        return f"{refused.candidate}: no space even for {batch}: {gives}."
     if refused.kind == "company":
         return f"{refused.candidate}: {_together(plan, c)}."
     if refused.kind == "unknown":
@@ -547,9 +548,9 @@ def change_head(plan: StockingPlan) -> str:
     if plan.relaxation_held is False:
         return "By the program this would have to give, all of it together; its full season breaks a limit even so:"
     if plan.is_proven_impossible:
-        return "The smallest change that would make room, all of it together:"
+        return "The smallest change that would help, all of it together:"
     tried = "its full season holds" if plan.relaxation_held else "it was not tried in a full season"
-    return f"A change that may make room, all of it together ({tried}; a smaller one may do):"
+    return f"A change that may help, all of it together ({tried}; a smaller one may do):"
 
 
 def _condition(plan: StockingPlan, name: str, units: str) -> str:
@@ -565,7 +566,7 @@ def _condition(plan: StockingPlan, name: str, units: str) -> str:
         "species": f"{plan.program.species_least} species or more",
         "budget": f"a budget of {plan.program.budget:,.2f}",
         "company": "who may share a tank",
-        "density": "the room in the tanks",
+        "density": "the space in the tanks",
         "oxygen": "the oxygen in the tanks",
         "biofilter": "what the biofilters take",
         "place": "where fish may live",

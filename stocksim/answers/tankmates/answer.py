@@ -13,7 +13,8 @@ from stocksim.answers.tankmates.decide import Company, Pair
 from stocksim.answers.tankmates.loops import LoopCompany
 from stocksim.answers.tankmates.words import loop_offers, loop_sentences, name_words
 from stocksim.changes.ways import Advice, Step
-from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.first_layer import step_rows
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
 from stocksim.faces.ways_words import dated_words, step_data
@@ -47,28 +48,61 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
     -------
     Answer
         With the sections ``do``, ``evidence``, ``matrix``, ``eaten``, ``now``, ``asked``; for each loop ``loop_NAME``,
-        ``pairs_NAME`` and ``offers_NAME``; ``source``, ``wild``, ``cautions``. Its data holds every two cohorts, and
-        each with itself.
+        ``pairs_NAME`` and ``offers_NAME``; ``source``, ``wild``, ``cautions``, ``assumptions``. Its data holds every
+        two cohorts, and each with itself.
     """
     site = company.season.site
     verdict, is_trouble = words.headline(company)
     keys = {obstacle.key for loop in company.loops for pair in loop.pairs for obstacle in pair.obstacles}
     unsourced = [Sentences([words.NO_SOURCE], "do", gap=True)] if "narrow_growth_window" in keys else []
     wild = [words.wild_sentence(one, site) for one in company.wild]
-    weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; it replaces no keeper's eye."
+    weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; watch the fish yourself."
     sections = [
         Section("do", _change_parts(company, advice, units)),
         Section("evidence", [Html(weak)]),
-        Section("matrix", _matrix_parts(company)),
-        Section("eaten", _loss_parts(company)),
+        Section("matrix", _matrix_parts(company), topics=("fish",)),
+        Section("eaten", _loss_parts(company), topics=("fish",)),
         *_pair_sections(company, units),
         *(section for loop in company.loops for section in _loop_sections(loop, company, units)),
-        Section("source", unsourced),
-        Section("wild", [*_heads("Wild-caught"), points(wild)] if wild else []),
-        Section("cautions", [*_heads("Keep in mind"), points(words.cautions(company), "background")]),
+        Section("source", unsourced, topics=("assumptions",)),
+        Section("wild", [*_heads("Wild-caught"), points(wild)] if wild else [], topics=("cautions",)),
+        Section(
+            "cautions", [*_heads("Keep in mind"), points(words.cautions(company), "background")], topics=("cautions",)
+        ),
+        Section("assumptions", [points(words.assumptions(company), "background")], topics=("assumptions",)),
     ]
     title = f"{site.file.site.name}: who may share a tank or a loop"
-    return Answer(title, verdict, sections, partial(_data, company, units, advice), is_trouble, begins="close")
+    return Answer(
+        title,
+        verdict,
+        sections,
+        partial(_data, company, units, advice),
+        is_trouble,
+        "close",
+        brief=_brief(company, advice),
+    )
+
+
+def _brief(company: Company, advice: Advice | None) -> Brief:
+    """What to do by date, and the fish that share a tank."""
+    season = company.season
+    steps = _steps(advice)
+    table = [
+        {
+            "tank": ", ".join(pair.tanks),
+            "fish": words.pair_title(pair),
+            "together": pair.verdict,
+            "from": "-" if pair.date is None else day_words(pair.date),
+            "why": words.cell_word(pair) or "-",
+        }
+        for pair in company.pairs
+        if pair.tanks and (pair.a != pair.b or pair.grounds)
+    ]
+    head = "What to do, by date:" if steps else "No fish has to be moved."
+    apart = any(pair.tanks and pair.verdict == VERDICTS[2] for pair in company.pairs)
+    if not steps and apart:
+        head = "Part those that must be apart; nothing that was tried does it for you."
+    return Brief(step_rows(season, steps), head, table, words.brief_care(company))
 
 
 def _steps(advice: Advice | None) -> list[Step]:
@@ -98,7 +132,7 @@ def _matrix_parts(company: Company) -> list[Part]:
     lines = ["Tanks: + together, ~ with care, X apart; * shares a tank now", "", *_matrix_lines(company)]
     return [
         Lines(lines, "text", gap=True),
-        Sentences([f"({words.SHORT_KEY} Beside itself: do the larger eat the smaller?)"], on="text"),
+        Sentences([f"({words.SHORT_KEY} Same batch: do big ones eat small ones?)"], on="text"),
         Head("Who may share a tank", "page"),
         Chart("company_matrix", partial(_matrix_spec, company)),
         Sentences([words.matrix_words(company)], "note", "page"),
@@ -145,11 +179,14 @@ def _pair_sections(company: Company, units: str) -> list[Section]:
     asked = [pair for pair in company.pairs if not pair.tanks and pair.a != pair.b]
     question = Head("Could they share a tank? (gravest reasons; --json has all)", "text")
     return [
-        Section("now", [*_heads("Sharing a tank now"), *_pair_parts(now, site, units)] if now else []),
+        Section(
+            "now", [*_heads("Sharing a tank now"), *_pair_parts(now, site, units)] if now else [], topics=("fish",)
+        ),
         Section(
             "asked",
             [question, *_pair_parts(asked, site, units, is_brief=True)] if asked else [],
             "Could the others share a tank?",
+            topics=("fish",),
         ),
     ]
 
@@ -207,21 +244,22 @@ def _loop_sections(loop: LoopCompany, company: Company, units: str) -> list[Sect
     species: list[Part] = [
         Head(f"Loop {loop.loop}, {water} over the season:", "text"),
         Head(f"Loop {loop.loop}: who may share its water", "page"),
-        Sentences([f"Shaded: the season's {water}. Bar: grows well; line: bears."], "note", "page"),
+        Sentences([f"Shaded: the season's {water}. Bar: grows well; line: tolerates."], "note", "page"),
         Chart(f"company_windows_{loop.loop}", partial(_windows_spec, loop, company)),
         Table(words.resident_rows(loop, site, units), bad, gap=True),
         Sentences([f"({words.RESIDENT_WORDS})"], on="text"),
         Sentences([words.RESIDENT_WORDS], "note", "page"),
     ]
     return [
-        Section(f"loop_{loop.loop}", species),
+        Section(f"loop_{loop.loop}", species, topics=("fish", "water")),
         Section(
             f"pairs_{loop.loop}",
             _loop_pair_parts(loop, site, units),
             "Species by species",
             any(pair.verdict == VERDICTS[2] for pair in loop.pairs),
+            topics=("fish", "water"),
         ),
-        Section(f"offers_{loop.loop}", _offer_parts(loop, site, units)),
+        Section(f"offers_{loop.loop}", _offer_parts(loop, site, units), topics=("water",)),
     ]
 
 
@@ -294,7 +332,7 @@ def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]
             for key, entry in site.species.items()
             for other in never_with(entry)
         ],
-        "cautions": words.cautions(company),
+        "cautions": [*words.assumptions(company), *words.cautions(company)],
     }
     every = [load_species(name, site.folder) for name in species_names(site.folder)]  # all are compared
     return marked(data, site, [*library_of(site), *every])

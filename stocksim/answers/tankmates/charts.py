@@ -82,13 +82,13 @@ def matrix_chart(company: Company) -> Panel:
     dates = base.mark_text(fontSize=11, fontStyle="italic", color=INK, dy=18, opacity=wide).encode(text="from:N")
     counts = data["verdict"].value_counts()
     told = ", ".join(f"{int(counts.get(verdict, 0))} {verdict}" for verdict in VERDICT_FIELDS)
-    description = f"Who may share a tank, cohort by cohort: {told}. The same stands in the lists below."
+    description = f"Who may share a tank, batch by batch: {told}. The same stands in the lists below."
     layered = alt.layer(cells, signs, said, dates)
     return layered.properties(width="container", height=_CELL_PX * number + _HEADS_PX, description=description)
 
 
 def windows_chart(loop: LoopCompany, company: Company) -> Panel:
-    """What each species of a loop bears (line) and grows well in (bar), over the season's water (band).
+    """What each species of a loop tolerated (line) and grows well in (bar), over the season's water (band).
 
     Parameters
     ----------
@@ -114,10 +114,10 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
             {
                 "species": name_words(resident.species),
                 "key": resident.species,
-                "bears from": shown(site.species[resident.species]["temperature_low_limit"]),
+                "tolerates from": shown(site.species[resident.species]["temperature_low_limit"]),
                 "grows from": shown(resident.grows_from_c),
                 "grows to": shown(resident.grows_to_c),
-                "bears to": shown(site.species[resident.species]["temperature_high_stress"]),
+                "tolerates to": shown(site.species[resident.species]["temperature_high_stress"]),
                 "growth": "",
             }
             for resident in loop.residents
@@ -128,18 +128,18 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
     low, high = shown(loop.lowest_c - half), shown(loop.highest_c + half)
     words_at = (low + high) / 2.0
     band = pd.DataFrame([{"low": low, "high": high, "middle": words_at, "label": "water of this season"}])
-    ends = alt.Scale(domain=[float(data["bears from"].min()), float(data["bears to"].max())], nice=True)
+    ends = alt.Scale(domain=[float(data["tolerates from"].min()), float(data["tolerates to"].max())], nice=True)
     axis = alt.Axis(title=f"water, {unit}", grid=True, tickCount=8)
     y = alt.Y("species:N", sort=list(data["species"]), axis=alt.Axis(title=None, ticks=False, labelLimit=130))
     keys = list(data["key"])
     colours = alt.Scale(domain=keys, range=[species_colour(key) for key in keys])
-    tips = ["species:N", "bears from:Q", "grows from:Q", "grows to:Q", "bears to:Q"]
+    tips = ["species:N", "tolerates from:Q", "grows from:Q", "grows to:Q", "tolerates to:Q"]
     base = alt.Chart(data).encode(y=y, tooltip=tips)
     water = (
         alt.Chart(band).mark_rect(color=INK, opacity=0.16).encode(x=alt.X("low:Q", scale=ends, axis=axis), x2="high:Q")
     )
-    bears = base.mark_rule(color=INK, strokeWidth=2).encode(
-        x=alt.X("bears from:Q", scale=ends, axis=axis), x2="bears to:Q"
+    tolerated = base.mark_rule(color=INK, strokeWidth=2).encode(
+        x=alt.X("tolerates from:Q", scale=ends, axis=axis), x2="tolerates to:Q"
     )
     grows = base.mark_bar(height=15).encode(
         x=alt.X("grows from:Q", scale=ends, axis=axis), x2="grows to:Q",
@@ -150,5 +150,5 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
     description = f"Loop {loop.loop}: water {low:g} to {high:g} {unit}; " + "; ".join(
         f"{row['species']} grows well at {row['grows from']:g}-{row['grows to']:g}" for _, row in data.iterrows()
     )
-    layered = alt.layer(water, bears, grows, label)
+    layered = alt.layer(water, tolerated, grows, label)
     return layered.properties(width="container", height=_ROW_PX * len(data) + _AXIS_PX, description=description)

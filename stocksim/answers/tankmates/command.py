@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from stocksim.faces.options import JsonOption, SiteArgument, deliver
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver
 
 EXAMPLES = {
-    "company": "Example: stocksim company house.toml --json",
+    "tankmates": "Example: stocksim tankmates house.toml --json",
 }
 
 
-def company(site: SiteArgument, as_json: JsonOption = False) -> None:
-    """Tell who may share a tank or a loop, with reasons. Reads SITE; writes nothing."""
+def tankmates(site: SiteArgument, as_json: JsonOption = False, topics: Topics = ()) -> None:
+    """Show who may share a tank or a loop, with reasons. Reads SITE; writes nothing."""
     from stocksim.answers.tankmates.answer import company_answer
     from stocksim.answers.tankmates.decide import judge_company
     from stocksim.changes.ways import advise
@@ -20,7 +20,7 @@ def company(site: SiteArgument, as_json: JsonOption = False) -> None:
 
     season = run_season(load_site(site))
     company = judge_company(season)
-    bar = Bar("levers")
+    bar = Bar("changes")
     advice = advise(season, bar)
     bar.close()
-    deliver(company_answer(company, season.site.file.site.units, advice), as_json)
+    deliver(company_answer(company, season.site.file.site.units, advice), as_json, topics)

@@ -19,17 +19,17 @@ SIGNS = dict(zip(VERDICTS, ("+", "~", "X"), strict=True))
 PAGE_SIGNS = dict(zip(VERDICTS, ("✓", "~", "✗"), strict=True))
 # One word a reason for a cell of the matrix.
 SHORT = {
-    "never_by_rule": "rule", "no_common_water": "water", "season_outside_limits": "water", "fits_mouth": "eaten",
-    "siblings": "eaten", "larger_kin": "sizes", "nearly_fits": "mouth", "wild_caught": "wild",
+    "never_by_rule": "never", "no_common_water": "water", "season_outside_limits": "water", "fits_mouth": "eaten",
+    "siblings": "eaten", "larger_kin": "sizes", "nearly_fits": "nearly", "wild_caught": "wild",
     "narrow_growth_window": "warmth", "oxygen_class": "oxygen",
-    "hunters_together": "hunters", "hunter_beside": "hunter", "territories_clash": "turf",
-    "territory_holder_beside": "turf", "fins_nipped": "fins", "season_outside_growth": "growth",
+    "hunters_together": "hunters", "hunter_beside": "hunter", "territories_clash": "territory",
+    "territory_holder_beside": "territory", "fins_nipped": "fins", "season_outside_growth": "growth",
 }  # fmt: skip
 SHORT_KEY = (
-    "eaten: one eats the other; mouth: nearly; sizes: larger kin eat first; "
-    "rule: never to be mixed; water: too cold or too warm to live; "
-    "warmth: no common growth window; growth: out of its growth window most days; oxygen: unlike needs; turf, "
-    "hunter, fins: temper; wild: caught in the wild."
+    "eaten: one eats the other; nearly: nearly small enough to eat; sizes: larger kin eat first; "
+    "never: never to be mixed; water: too cold or too warm to live; "
+    "warmth: no common growth window; growth: out of its growth window most days; oxygen: unlike needs; "
+    "territory, hunter, fins: temper; wild: caught in the wild."
 )
 _TEMPERS = {
     "hunters_together": "Both hunt: fish of one size only, fed well and often, graded early.",
@@ -40,18 +40,19 @@ _TEMPERS = {
 }
 _MOST_BRIEF = 2
 _GOOD = f"{100.0 * GOOD_GROWTH_SHARE:.0f}"
-_NONE_EATEN = "None fits another's mouth, by the spread of their sizes."
+_NONE_EATEN = "None is small enough for another to eat, by the spread of their sizes."
 _NOTHING = "Nothing that the rules know speaks against it."
 EVIDENCE = (
-    "Evidence weak for all of this: lengths come from weights, mouths and tempers from few and mostly unread sources, "
-    "or none, and the rule itself is ours. It replaces no keeper's eye: watch new company daily for two weeks."
+    "Evidence weak for all of this: lengths come from weights, what a mouth takes and tempers from few and "
+    "mostly unread sources, "
+    "or none, and the rule itself is ours. Watch new tankmates daily for two weeks."
 )
 NO_SOURCE = (
     "No published source that we read advises warm-water and cool-water fish in one loop: in one water one of them "
     "gives up growth, or health."
 )
 LOSS_NOTE = (
-    "Known to a factor of three at best: it goes by mouths and appetite and knows no cover, light or habit. These fish "
+    "Known to a factor of three at best: it follows sizes and appetite and knows no cover, light or habit. These fish "
     "are among the season's deaths; what their hunters gain by them is not counted."
 )
 CAUTIONS = (
@@ -117,7 +118,7 @@ def outside_sentence(
     )
     if key == "season_outside_limits":
         window = window_words(entry["temperature_low_limit"], entry["temperature_high_stress"], units)
-        return f"The water is outside what {name} can bear ({window}) on {most}."
+        return f"The water is outside what {name} tolerates ({window}) on {most}."
     return f"The water is outside the growth window of {name} ({window_words(*grows, units)}) on {most}."
 
 
@@ -176,7 +177,7 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
         return _OF_SPECIES[ground.key](pair.species_a, pair.species_b, site, units)
     if ground.key == "no_common_water":
         both = " and ".join(
-            f"{name_words(s)} bears "
+            f"{name_words(s)} tolerates "
             + window_words(site.species[s]["temperature_low_limit"], site.species[s]["temperature_high_stress"], units)
             for s in (pair.species_a, pair.species_b)
         )
@@ -201,7 +202,10 @@ def oxygen_sentence(one: str, other: str, site: Site, units: str) -> str:
     """That two species need unlike levels of oxygen."""
     needs = sorted(((site.species[s]["oxygen_recommended"], s) for s in (one, other)), reverse=True)
     (high, needier), (low, easier) = needs
-    return f"{name_words(needier)} needs {high:g} mg/L of oxygen, {name_words(easier)} {low:g}: aerate for the needier."
+    return (
+        f"{name_words(needier)} needs {high:g} mg/L of oxygen, {name_words(easier)} {low:g}: aerate for the one that "
+        "needs more."
+    )
 
 
 # what speaks against two species wherever they meet
@@ -269,7 +273,7 @@ def headline(company: Company) -> tuple[str, bool]:
     """
     now = [pair for pair in company.pairs if pair.tanks]
     if not now:
-        return "No fish are here, so there is no company to judge.", False
+        return "No fish are here, so there are no tankmates to judge.", False
     apart = sorted((pair for pair in now if pair.verdict == VERDICTS[2]), key=lambda pair: (str(pair.date), pair.a))
     mixed = [pair for pair in now if pair.a != pair.b]
     care = [pair for pair in now if pair.verdict == VERDICTS[1]]
@@ -285,7 +289,11 @@ def headline(company: Company) -> tuple[str, bool]:
         names = "; ".join(pair_title(pair) for pair in care[:3]) + ("; ..." if len(care) > 3 else "")
         words = f"No fish that share a tank must be parted; with care: {names}."
     else:
-        words = "All fish that share a tank may do so." if mixed else "No tank holds two cohorts; none eats its own."
+        words = (
+            "All fish that share a tank may do so."
+            if mixed
+            else "No tank holds two batches of fish; none eats its own."
+        )
     if company.losses:
         words += f" About {sum(loss.fish for loss in company.losses):.0f} fish are eaten by their tankmates."
     if loops:
@@ -332,7 +340,7 @@ def wild_sentence(wild: WildCohort, site: Site) -> str:
 
 
 def cautions(company: Company) -> list[str]:
-    """What to keep in mind: evidence, own files, each species' caution, the law.
+    """What to keep in mind: each species' caution, the law.
 
     Parameters
     ----------
@@ -345,24 +353,38 @@ def cautions(company: Company) -> list[str]:
         Sentences.
     """
     site = company.season.site
-    said = [EVIDENCE]
-    said += own_files(site.species, site.feeds)
-    grown: dict[str, list[str]] = {}
-    for key, entry in site.species.items():
-        grown.setdefault(entry.evidence, []).append(name_words(key))
-    said += [f"Growth values: evidence {grade} for {', '.join(keys)}." for grade, keys in grown.items()]
     by_caution: dict[str, list[str]] = {}
     for entry in site.species.values():
         by_caution.setdefault(entry.facts.get("caution", ""), []).append(entry.title)
-    said += [f"{', '.join(titles)}: {words}" for words, titles in by_caution.items() if words]
+    said = [f"{', '.join(titles)}: {words}" for words, titles in by_caution.items() if words]
     return [*said, *CAUTIONS]
+
+
+def brief_care(company: Company) -> list[str]:
+    """What to mind first, in a few words."""
+    wild = ["Wild fish: weeks of quarantine off the loop first; ask whether you may keep them."]
+    return [
+        *(wild if company.wild else []),
+        "Quarantine every new batch off the loop; for sick fish ask a fish health professional.",
+        "Never release any fish; moving or selling them may need a permit.",
+    ]
+
+
+def assumptions(company: Company) -> list[str]:
+    """On what evidence this stands, and own files, one sentence each."""
+    site = company.season.site
+    said = [EVIDENCE, *own_files(site.species, site.feeds)]
+    grown: dict[str, list[str]] = {}
+    for key, entry in site.species.items():
+        grown.setdefault(entry.evidence, []).append(name_words(key))
+    return said + [f"Growth values: evidence {grade} for {', '.join(keys)}." for grade, keys in grown.items()]
 
 
 # --- who may share a loop: what each species gives up in its water, and what could be done instead, in sentences
 
 _MOST_FITTING = 6
 RESIDENT_WORDS = (
-    "Days here; cold, warm: days outside the growth window; limits: days outside what it bears. Growth: gain here at "
+    "Days here; cold, warm: days outside the growth window; limits: days it cannot tolerate. Growth: gain here at "
     "full appetite against the gain at the species' own best temperature all the time; rough, and blind to crowding "
     "and poor water."
 )
@@ -392,7 +414,7 @@ def loop_sentences(pair: LoopPair, site: Site, units: str, is_brief: bool = Fals
             )
     if not math.isnan(pair.kindest_c):
         said.append(
-            f"At the one water kindest to both, {format_quantity(pair.kindest_c, 'temperature', units)}, "
+            f"At the best shared temperature, {format_quantity(pair.kindest_c, 'temperature', units)}, "
             f"{name_words(pair.a)} keeps {100.0 * pair.share_a:.0f} % and {name_words(pair.b)} "
             f"{100.0 * pair.share_b:.0f} % of its best daily growth (rough)."
         )
@@ -513,7 +535,7 @@ def loop_offers(loop: LoopCompany, site: Site, units: str) -> list[str]:
         said.append("A swap by season does not help here: this season's water suits none of them for four weeks.")
     if loop.fitting:
         fits = _fits_words(list(loop.fitting[:_MOST_FITTING]))
-        said.append(f"Species whose growth window holds this water: {fits}. Mouths and temper come on top.")
+        said.append(f"Species whose growth window holds this water: {fits}. Then check who eats or bites whom.")
     else:
         said.append("No species of the library has this water in its growth window on half of the days.")
     return said

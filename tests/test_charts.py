@@ -12,7 +12,7 @@ from small_sites import START, build, one_tank, two_loops
 
 from stocksim.answers.ramp import charts as water_charts
 from stocksim.engine.running import run_season
-from stocksim.faces import chart_parts, charts, palette
+from stocksim.faces import chart_parts, charts, palette, vega
 from stocksim.faces.water_words import weekly
 from stocksim.library.species import load_species, species_names
 
@@ -233,11 +233,10 @@ def test_limits_are_labelled(demo_season):
 
 
 def test_names_at_line_ends_do_not_overlap(demo_season):
-    import altair as alt
     import pandas as pd
 
     names = pd.DataFrame({"name": list("abcdef"), "value": [0.0, 0.1, 0.1, 0.1, 9.9, 10.0], "species": "bluegill"})
-    marks = chart_parts.end_labels(demo_season, names, alt.Scale(domain=[0.0, 10.0]), 150, alt.value("black"))
+    marks = chart_parts.end_labels(demo_season, names, vega.Scale(domain=[0.0, 10.0]), 150, vega.value("black"))
     places = np.sort(marks.data["place"])
     assert np.diff(places).min() >= 1.0 - 1e-9  # 15 of 150 pixels on a scale of 10
     assert places[-1] <= 10.0
@@ -315,7 +314,7 @@ def test_weeks_add_up_to_the_season(young_season):
     loops = young_season.loops[young_season.loops["loop"] == "main"]
     for title, total in (("Buffer", loops["buffer_g"].sum()), ("Top-up", loops["top_up_l"].sum() / 3.785411784)):
         panel = next(panel for panel in panels_of(spec) if panel["title"].startswith(title))
-        rows = spec["datasets"][panel["data"]["name"]]
+        rows = spec["datasets"][panel["layer"][0]["data"]["name"]]
         assert sum(row["value"] for row in rows) == pytest.approx(total, rel=1e-9)
         assert total > 0.0
     assert weekly(np.ones(15)) == [(0, 7, 7.0), (7, 7, 7.0), (14, 1, 1.0)]
@@ -347,11 +346,9 @@ def test_loop_without_tanks_can_be_drawn():
 
 
 def test_words_of_limits_do_not_cover_each_other(young_season):
-    import altair as alt
-
     groups = [("a", np.full(212, 1.0)), ("b", np.full(212, 1.01)), ("c", np.full(212, 9.0)), ("d", np.full(212, 99.0))]
     for is_right in (False, True):
-        rules, words = water_charts.limit_layers(young_season, groups, alt.Scale(domain=[0.0, 10.0]), 150, is_right)
+        rules, words = water_charts.limit_layers(young_season, groups, vega.Scale(domain=[0.0, 10.0]), 150, is_right)
         rows = words[0].data
         assert len(rules) == 1
         assert set(rows["label"]) == {"limit 1: a", "limit 1: b", "limit 9: c", "limits above: d 99"}

@@ -72,7 +72,7 @@ def seek_advice(source: Source) -> Advice:
 @st.cache_data(max_entries=96, show_spinner=False)
 def chart_spec(source: Source, name: str) -> dict[str, Any]:
     """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
-    return charts.STACKS[name](solve(source)).to_dict(validate=False)
+    return charts.STACKS[name](solve(source)).to_dict()
 
 
 def begin() -> None:

@@ -35,7 +35,7 @@ def compared(source: screen.Source, worth: float) -> Cold:
 @st.cache_data(max_entries=32, show_spinner=False)
 def temperature_spec(source: screen.Source, _warmth: Warmth) -> dict[str, Any]:
     """Stack of air and water of a sound site, given its heat, as a Vega-Lite specification."""
-    return dict(temperature_stack(screen.solve(source), _warmth).to_dict(validate=False))
+    return temperature_stack(screen.solve(source), _warmth).to_dict()
 
 
 shown = showing.begin("Cold months")

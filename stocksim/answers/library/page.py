@@ -52,8 +52,11 @@ try:
         courses[format_quantity(level + step, "temperature", units)] = grow(
             name, weight_g, level + step, days=days, beside=beside
         )
-    st.altair_chart(
-        charts.one_fish(courses, name, units), theme=None, alt=f"Growth of one {entry.title} at three waters"
+    st.vega_lite_chart(
+        charts.one_fish(courses, name, units).to_dict(),
+        theme=None,
+        width="stretch",
+        alt=f"Growth of one {entry.title} at three waters",
     )
 except StocksimError as error:
     st.html(markup.faults_html([str(fault) for fault in error.faults]))

@@ -125,7 +125,7 @@ def season_answer(
 def _drawn(season: Season, name: str) -> dict[str, Any]:
     from stocksim.faces.charts import STACKS  # slow to import, and text draws none
 
-    return dict(STACKS[name](season).to_dict(validate=False))
+    return STACKS[name](season).to_dict()
 
 
 def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:

@@ -66,9 +66,9 @@ def test_upload_edit_and_back(visit, tmp_path):
     own.write_text(tomlkit.dumps(tables), encoding="utf-8")
     page.get_by_text("Change the site").click()
     page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(str(own))
-    page.get_by_role("heading", name="Own house").wait_for(timeout=LONG_MS)
+    page.locator(".ss-site", has_text="Own house").wait_for(timeout=LONG_MS)
     page.keyboard.press("Escape")
-    page.get_by_role("link", name="Edit the site").click()
+    page.get_by_role("link", name="Site").click()
     settle(page)
     page.get_by_text("Tanks", exact=True).click()
     settle(page)
@@ -82,7 +82,7 @@ def test_upload_edit_and_back(visit, tmp_path):
     page.get_by_role("link", name="Season").click()
     settle(page)
     assert "last sound version" in page.locator(".ss-old").inner_text()
-    page.get_by_role("link", name="Edit the site").click()
+    page.get_by_role("link", name="Site").click()
     settle(page)
     assert page.get_by_label("volume").first.input_value() == "-500 L"
 
@@ -96,11 +96,11 @@ def test_phone(visit):
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= 391
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
-    for name in ("Water", "Beds", "Power cut", "Company", "Edit the site", "Fish"):
+    for name in ("Water and ramp", "Beds", "Power cut", "Tankmates", "Site", "Fish"):
         page.get_by_role("link", name=name).click()
         settle(page)
         assert width_of(page) <= 390
-        if name == "Water":
+        if name == "Water and ramp":
             box = page.locator(CHART).bounding_box()
             assert box["x"] >= 0
             assert box["x"] + box["width"] <= 391
@@ -117,9 +117,9 @@ def test_prints_on_one_sheet(visit, tmp_path):
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
     page = visit(1440)
     open_example(page, "heron_lane_young", "three months old")
-    page.get_by_role("link", name="Water").click()
+    page.get_by_role("link", name="Water and ramp").click()
     settle(page)
-    assert "nitrite too high" in page.locator(".ss-verdict").first.inner_text()
+    assert "nitrite too high" in page.locator(".ss-answer").first.inner_text()
     chart = page.locator(CHART)
     chart.wait_for(timeout=LONG_MS)
     assert chart.count() == 1

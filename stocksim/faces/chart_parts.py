@@ -240,9 +240,11 @@ def dash_by_name(names: Sequence[str], field: str, legend: vega.Legend | None) -
     return vega.by(f"{field}:N", scale=vega.Scale(domain=list(names), range=patterns), legend=legend)
 
 
-def stack(panels: list[Any], description: str) -> vega.Group:
+def stack(panels: list[Any], description: str, spacing: int = 68) -> vega.Group:
     """Panels above each other whose days stand above each other."""
-    chart = vega.vconcat(*panels, spacing=68, bounds="flush", padding={"left": 2, "right": 2, "top": 4, "bottom": 4})
+    chart = vega.vconcat(
+        *panels, spacing=spacing, bounds="flush", padding={"left": 2, "right": 2, "top": 4, "bottom": 4}
+    )
     return chart.resolve_scale(color="independent", strokeDash="independent", y="independent").properties(
         # the pages else draw many marks on a canvas, which neither shrinks on a phone nor prints sharp
         description=description, background=PAPER, usermeta={"embedOptions": {"renderer": "svg"}},

@@ -10,18 +10,18 @@ import pandas as pd
 
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
-from stocksim.faces import vega
-from stocksim.faces.palette import FEED, INK, LEAF, PAPER, TROUBLE, species_colour
-from stocksim.faces.words import day_words
+from stocksim.faces import picture, vega
+from stocksim.faces.palette import INK, PAPER, TROUBLE, species_colour
+from stocksim.faces.words import day_words, place_words
 from stocksim.fish.growth import Growth
 from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit
 
-_DENSITY_PX, _AREA_PX, _TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 230, 120, 140, 150, 180
+_TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 140, 150, 180
 
 
-def density_stack(season: Season) -> vega.Group:
-    """Broken limits, stocking density by tank, planted area by loop, on one time axis.
+def water_stack(season: Season) -> vega.Group:
+    """Days on which a limit is broken; water temperature, margins of oxygen and un-ionized ammonia.
 
     Parameters
     ----------
@@ -30,32 +30,24 @@ def density_stack(season: Season) -> vega.Group:
 
     Returns
     -------
-    vega.Group
+    Group
         Panels share the time axis; none has two scales.
     """
-    panels = [density_panel(season), *(area_panel(season, loop) for loop in season.layout.loops)]
     trouble = trouble_panel(season)
     return parts.stack(
-        ([trouble] if trouble is not None else []) + panels,
-        "Bars: days on which a limit is broken. Lines: stocking density of each tank with its limit; planted area of "
-        "each loop beside the area that its feed could carry.",
-    )
-
-
-def water_stack(season: Season) -> vega.Group:
-    """Water temperature and the margins of oxygen and un-ionized ammonia; argument as in `density_stack`."""
-    return parts.stack(
         [
+            *([trouble] if trouble is not None else []),
             temperature_panel(season),
             margin_panel(season, "oxygen", "Oxygen: room above the limit, % (day's low)"),
             margin_panel(season, "unionized_ammonia", "Un-ionized ammonia: room below the limit, % (day's high)"),
         ],
-        "Water temperature of each loop; room to the oxygen limit and to the ammonia limit in each tank.",
+        f"{_trouble_told(season)} Then the water temperature of each loop; room to the oxygen limit and to the ammonia "
+        "limit in each tank.",
     )
 
 
 def growth_stack(season: Season) -> vega.Group:
-    """Mean weight and feed of each cohort on one time axis; argument as in `density_stack`."""
+    """Mean weight and feed of each cohort on one time axis; argument as in `water_stack`."""
     units = season.site.file.site.units
     unit = face_unit("weight", units)
     weight, feed = f"Mean weight of a fish, {unit}", f"Feed offered to a cohort, {unit}/day"
@@ -63,6 +55,14 @@ def growth_stack(season: Season) -> vega.Group:
         [cohort_panel(season, "mean_weight_g", weight), cohort_panel(season, "feed_g", feed)],
         "Mean weight of the fish of each cohort, and the feed offered to it.",
     )
+
+
+def _trouble_told(season: Season) -> str:
+    """Broken limits in words, for those who do not see the bars."""
+    broken = [finding for finding in season.findings if finding.is_broken]
+    said = [f"{place_words(one)}: {LIMITS[one.limit].on_chart} from {day_words(one.first_date)}" for one in broken
+            if one.first_date]  # fmt: skip
+    return f"Bars: days on which a limit is broken ({'; '.join(said)})." if said else "No limit is broken."
 
 
 def trouble_panel(season: Season) -> vega.Group | None:
@@ -112,66 +112,6 @@ def trouble_panel(season: Season) -> vega.Group | None:
         here = words.transform_filter(f"datum.side == '{side}'")
         layers.append(here.encode(x=place, y=y, text="label:N", tooltip=tip))
     return vega.layer(*layers).properties(title="Where and when a limit is broken", height=23 * len(broken))
-
-
-def density_panel(season: Season) -> vega.Group:
-    """Stocking density of each tank with its limit."""
-    units = season.site.file.site.units
-    unit = face_unit("density", units)
-    series = season.series_of("density")
-    data = parts.tank_frame(season, series, parts.daily(series, series.value), np.max)
-    for column in ("value", "threshold"):
-        data[column] = parts.in_face_unit(data[column], "density", units)
-    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"], data["threshold"])])
-    tip = [
-        vega.by("tank:N"),
-        vega.by("species:N"),
-        parts.date_tip("date"),
-        vega.by("value:Q", title=f"density, {unit}", format=".2~f"),
-        vega.by("threshold:Q", title=f"limit, {unit}", format=".2~f"),
-    ]
-    limits = parts.limit_lines(season, parts.limit_spans(season, series, units, "density", unit), scale)
-    lines = parts.lines_by_species(season, data, "tank", scale, tip, _DENSITY_PX)
-    return vega.layer(*limits, *lines).properties(title=f"Stocking density by tank, {unit}", height=_DENSITY_PX)
-
-
-def area_panel(season: Season, loop: str) -> vega.Group:
-    """Planted area of a loop beside the area that the day's feed could carry by the handbooks' ratio."""
-    units = season.site.file.site.units
-    unit = face_unit("area", units)
-    frame = season.loops[season.loops["loop"] == loop]
-    steps = np.flatnonzero(np.diff(frame["planted_area_m2"].to_numpy()) != 0.0) + 1
-    picked = frame.iloc[sorted({*parts.picked_days(len(frame), 1), *steps.tolist()})]
-    columns = {
-        "planted": "planted_area_m2", "carried": "handbook_area_m2", "low": "handbook_area_low_m2",
-        "high": "handbook_area_high_m2",
-    }  # fmt: skip
-    data = pd.DataFrame({name: parts.in_face_unit(picked[column], "area", units) for name, column in columns.items()})
-    data["date"] = picked["date"] + parts.NOON
-    scale = vega.Scale(domain=[0.0, parts.top_of(data["planted"], data["high"])])
-    tip = [
-        parts.date_tip("date"),
-        vega.by("planted:Q", title=f"planted, {unit}", format=".1~f"),
-        vega.by("low:Q", title=f"feed carries from, {unit}", format=".1~f"),
-        vega.by("high:Q", title=f"feed carries up to, {unit}", format=".1~f"),
-    ]
-    x, base = parts.time_axis(season, "date"), vega.Chart(data)
-    band = base.mark("area", color=FEED, opacity=0.35).encode(
-        x=x, y=parts.level("low", scale), y2="high:Q", tooltip=tip
-    )
-    middle = base.mark("line", color=FEED, strokeWidth=2, strokeDash=[5, 3]).encode(
-        x=x, y=parts.level("carried", scale)
-    )
-    planted = base.mark("line", color=LEAF, strokeWidth=3, interpolate="step-after")
-    dots = base.mark("point", opacity=0, size=120).encode(x=x, y=parts.level("planted", scale), tooltip=tip)
-    last = data.iloc[-1]
-    names = pd.DataFrame(
-        {"name": ["planted", "feed carries"], "value": [last["planted"], last["carried"]], "colour": [LEAF, FEED]}
-    ).dropna()  # no ratio, no area
-    labels = parts.end_labels(season, names, scale, _AREA_PX, vega.by("colour:N", scale=None))
-    layers = [band, middle, planted.encode(x=x, y=parts.level("planted", scale)), dots, labels]
-    title = f"Loop {loop}: planted area, and area the feed carries, {unit}"
-    return vega.layer(*layers).properties(title=title, height=_AREA_PX)
 
 
 def temperature_panel(season: Season) -> vega.Group:
@@ -287,4 +227,4 @@ def one_fish(growths: Mapping[str, Growth], species: str, units: str) -> vega.Gr
     )
 
 
-STACKS = {"density": density_stack, "water": water_stack, "growth": growth_stack}
+STACKS = {"density": picture.picture_stack, "water": water_stack, "growth": growth_stack}

@@ -105,6 +105,12 @@ def begins_faulty() -> bool:
     return bool(shown().faults) and bool(state.site_text or not state.site_unread)
 
 
+def name_shown() -> str:
+    """Name of the site that the pages show, or of its file where no text of it was sound yet."""
+    season = shown().season
+    return str(season.site.file.site.name if season is not None else st.session_state.site_name)
+
+
 def shown() -> Shown:
     """Season of the text as it stands, or the last sound one with the faults of the text."""
     state = st.session_state

@@ -171,7 +171,7 @@ def _whole(chart: Panel) -> Spec:
     """The specification of a chart with the theme; each frame stands in it once, however many marks are drawn of it."""
     names: dict[int, tuple[str, pd.DataFrame]] = {}
     for one in _each(chart):
-        names.setdefault(id(one.data), (f"data_{len(names)}", one.data))
+        names.setdefault(id(one.data), (f"frame_{len(names)}", one.data))
     spec = _spec(chart, names)
     spec["config"] = theme_config()
     spec["datasets"] = {name: rows_of(frame) for name, frame in names.values()}

@@ -63,7 +63,10 @@ if st.session_state.get("cold_for") == source:
         found = compared(source, worth_of(guard.entry("worth", "8")))
         notes = found.notes
         answer = cold_answer(found, season.site)
-        place.html(markup.verdict_html(answer.verdict, answer.is_trouble) + showing.section_html(answer, "advice"))
+        place.html(
+            markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution)
+            + showing.section_html(answer, "advice")
+        )
         showing.show(answer, "price", "fuel", "fuel_months", "options", "failure")
     except StocksimError as error:
         place.html(markup.faults_html([str(fault) for fault in error.faults]))

@@ -8,7 +8,7 @@ import streamlit as st
 from stocksim.answers.library.answer import days_of_typed, feed_section, fish_answer
 from stocksim.engine.running import grow
 from stocksim.errors import StocksimError
-from stocksim.faces import charts, guard, markup, screen, showing
+from stocksim.faces import charts, frame, guard, markup, screen, showing
 from stocksim.library.species import load_species, species_names
 from stocksim.site.notes import own_files
 from stocksim.units import format_quantity, parse_quantity
@@ -19,7 +19,8 @@ units = shown.season.site.file.site.units if shown.season else "metric"
 # a keeper's own species files stand beside the site
 beside = Path(st.session_state.site_folder)
 
-st.markdown("# Fish")
+frame.head(shown)
+st.html(markup.heading_html("Fish"))
 names = species_names(beside)
 if guard.entry("species", None) not in names:
     guard.forget("species")

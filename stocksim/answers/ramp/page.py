@@ -38,7 +38,7 @@ def write_ramp(changes: Mapping[str, Any]) -> None:
     screen.change_text(text, is_new_form=True)
 
 
-shown = showing.begin("Water")
+shown = showing.begin("Water and ramp")
 assert shown.season is not None  # else the page has ended
 season, source = shown.season, shown.source
 if st.session_state.site_notes:

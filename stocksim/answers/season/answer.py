@@ -42,7 +42,7 @@ from stocksim.site.reading import Site
 from stocksim.units import format_quantity
 
 _EVENTS_PRINTED = 12
-_CHARTS = ("density", "water", "growth")
+_CHARTS = ("water", "growth")
 
 
 class Solved(NamedTuple):
@@ -93,8 +93,8 @@ def season_answer(
     Returns
     -------
     Answer
-        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``areas``,
-        ``cautions``.
+        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``picture``, ``key``,
+        ``charts``, ``areas``, ``cautions``.
     """
     file = season.site.file
     sections = [
@@ -104,6 +104,7 @@ def season_answer(
         Section("fish", _fate_parts(season)),
         Section("feeding", _feeding_parts(season)),
         Section("water", _water_parts(season)),
+        Section("picture", [Chart("density", partial(draw or partial(_drawn, season), "density"))]),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
         Section("areas", _area_parts(season)),

@@ -6,7 +6,7 @@ from stocksim.answers.tankmates.answer import company_answer
 from stocksim.answers.tankmates.decide import judge_company
 from stocksim.faces import screen, showing
 
-shown = showing.begin("Company")
+shown = showing.begin("Tankmates")
 season = shown.season
 assert season is not None  # without one the page has ended
 company, units = judge_company(season), season.site.file.site.units

@@ -8,7 +8,7 @@ from functools import partial
 import streamlit as st
 
 from stocksim.answers.season.answer import season_answer, write_season
-from stocksim.faces import frame, guard, keeping, markup, picture, screen, showing
+from stocksim.faces import frame, guard, keeping, markup, picture, screen, showing, trial
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
 
@@ -69,6 +69,8 @@ with st.container(key="first_screen", horizontal=True, vertical_alignment="top")
 with actions:
     to_do = st.empty()
     to_do.html(markup.caption_html("Trying what would help"))
+    tries = st.container()
+trial.show(source, season)
 limits = st.empty()
 if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
@@ -78,6 +80,9 @@ with st.spinner("Trying what would help"):
     sought = season_answer(season, advice.findings, advice=advice)
 if sought.has("do"):
     to_do.html(showing.section_html(sought, "do"))
+    if not shown.faults:
+        with tries:
+            trial.offer(source, season, advice.ways[0])
 elif any(finding.is_broken for finding in season.findings):
     to_do.empty()  # what was tried stands below, limit by limit
 else:

@@ -91,8 +91,8 @@ def test_a_tried_action_shows_before_and_after_and_changes_nothing_until_taken(c
 def test_seasons_stand_side_by_side():
     few, many = (run_season(build(one_tank(count=count, days=20))) for count in (10, 900))
     rows = {row["what"]: row for row in side_by_side.outcome_rows({"few": few, "many": many})}
-    assert rows["limits broken"]["few"] == "none"
-    assert int(rows["limits broken"]["many"].lstrip("!").split(",")[0]) == sum(f.is_broken for f in many.findings)
+    assert rows["limits broken"]["few"] == "0"
+    assert int(rows["limits broken"]["many"]) == sum(f.is_broken for f in many.findings) > 0
     assert rows["least reserve to density"]["many"].startswith("!-")
     assert side_by_side.outcome_data(many)["feed_kg"] == pytest.approx(many.totals()["feed_kg"])
 

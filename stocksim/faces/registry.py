@@ -26,6 +26,7 @@ COMMANDS = {
     "company": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
+    "compare": "answers.compare.command",
     "open": "answers.season.command",
 }
 _FUNCTIONS = {"open": "open_pages"}  # where a command's name is one of Python's own
@@ -51,6 +52,7 @@ PAGES = tuple(
         ("cold", "Cold months", "answers/cold/page", "Decide"),
         ("powercut", "Power cut", "answers/powercut/page", "Decide"),
         ("water", "Water and ramp", "answers/ramp/page", "Decide"),
+        ("compare", "Compare", "answers/compare/page", "Decide"),
         ("edit", "Site", "faces/edit_page", ""),
         ("fish", "Fish", "answers/library/page", ""),
     )

@@ -105,6 +105,11 @@ def begins_faulty() -> bool:
     return bool(shown().faults) and bool(state.site_text or not state.site_unread)
 
 
+def source_of(text: str, folder: str, name: str) -> Source:
+    """What a season of a text depends on, with the files that it names as they are now."""
+    return Source(text, folder, name, _stamp(folder, text))
+
+
 def name_shown() -> str:
     """Name of the site that the pages show, or of its file where no text of it was sound yet."""
     season = shown().season
@@ -114,7 +119,7 @@ def name_shown() -> str:
 def shown() -> Shown:
     """Season of the text as it stands, or the last sound one with the faults of the text."""
     state = st.session_state
-    source = Source(state.site_text, state.site_folder, state.site_name, _stamp(state.site_folder, state.site_text))
+    source = source_of(state.site_text, state.site_folder, state.site_name)
     if state.site_unread and not state.site_text:
         return Shown(None, source, [state.site_unread])
     try:

@@ -10,7 +10,6 @@ import numpy as np
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms
 from stocksim.faces.editing import as_typed
-from stocksim.faces.words import day_words, place_words
 from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
@@ -103,19 +102,12 @@ def _flat(value: Any, here: str = "") -> dict[str, str]:
 
 def _outcome(season: Season, units: str) -> dict[str, str]:
     data = outcome_data(season)
-    first = next((f for f in season.findings if f.is_broken), None)
     harm, broken = int(data["limits_that_harm"] or 0), int(data["limits_broken"] or 0)
-    worst = "!" if harm else ""
-    rows = {
-        "limits broken": f"{worst}{broken}, {harm} of them harm fish" if broken else "none",
-        "first of them": "-"
-        if first is None
-        else f"{LIMITS[first.limit].on_chart}, {place_words(first)}, {day_words(first.first_date or first.worst_date)}",
-    }
+    rows = {"limits broken": str(broken), "of them harming fish": f"{'!' if harm else ''}{harm}"}
     for limit in _JUDGED:
         margin = data[f"{limit}_margin_percent"]
         if margin is not None:
-            rows[f"least reserve to {LIMITS[limit].name}"] = f"{'!' if margin < 0.0 else ''}{margin:.0f} %"
+            rows[f"least reserve to {LIMITS[limit].name}"] = f"{'!' if margin < 0.0 else ''}{margin:z.0f} %"
     rows |= {
         "fish left": f"{data['fish_left']:.0f}",
         "fish that die": f"{data['deaths']:.0f}",

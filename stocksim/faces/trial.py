@@ -1,4 +1,7 @@
-"""Trying an action that is advised: a draft of the site with it, before and after side by side, then taken or left."""
+"""Trying an action that is advised: a draft of the site with it, before and after side by side, then taken or left.
+
+Apart from the page of the season, which draws its answer, as a change that is tried is a matter of the session.
+"""
 
 from __future__ import annotations
 

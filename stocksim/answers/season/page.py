@@ -9,6 +9,7 @@ import streamlit as st
 
 from stocksim.answers.season.answer import season_answer, write_season
 from stocksim.faces import frame, guard, keeping, markup, picture, screen, showing, trial
+from stocksim.faces.answer import Head
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
 
@@ -60,6 +61,7 @@ if season is None:
 showing.tell_version(shown, "Below")
 
 answer = season_answer(season, season.findings, is_sought=False, draw=partial(screen.chart_spec, source))
+trial.show(source, season)
 with st.container(key="first_screen", horizontal=True, vertical_alignment="top"):
     actions = st.container(key="first_actions")
     with st.container(key="first_picture"):
@@ -69,8 +71,7 @@ with st.container(key="first_screen", horizontal=True, vertical_alignment="top")
 with actions:
     to_do = st.empty()
     to_do.html(markup.caption_html("Trying what would help"))
-    tries = st.container()
-trial.show(source, season)
+    tries, others = st.container(), st.empty()
 limits = st.empty()
 if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
@@ -79,7 +80,12 @@ with st.spinner("Trying what would help"):
     advice = screen.seek_advice(source)
     sought = season_answer(season, advice.findings, advice=advice)
 if sought.has("do"):
-    to_do.html(showing.section_html(sought, "do"))
+    # the first way with its tries beside it, then the others
+    parts = sought.section("do").parts
+    heads = [at for at, part in enumerate(parts) if isinstance(part, Head) and part.on != "text"]
+    to_do.html("".join(map(markup.part_html, parts[: heads[1] if len(heads) > 1 else None])))
+    if len(heads) > 1:
+        others.html("".join(map(markup.part_html, parts[heads[1] :])))
     if not shown.faults:
         with tries:
             trial.offer(source, season, advice.ways[0])

@@ -36,8 +36,19 @@ def test_season_is_drawn_and_downloads(visit):
         chart = page.locator(CHART).nth(number)
         assert chart.locator("path").count() > 20
         assert chart.bounding_box()["height"] > 200
-    assert "by tank, lb/gal" in page.locator(CHART).first.text_content()
-    # the answer stands on the first screen
+    picture = page.locator(CHART).first
+    assert "by tank, lb/gal" in picture.text_content()
+    # the answer stands on the first screen, with all of the picture beside what to do
+    box = picture.bounding_box()
+    assert box["y"] + box["height"] <= 900
+    assert page.locator(".st-key-first_actions").bounding_box()["y"] < 300
+    # one line through all panels is read above them
+    before = picture.text_content()
+    page.mouse.move(box["x"] + 0.4 * box["width"], box["y"] + 0.9 * box["height"])
+    page.wait_for_timeout(300)
+    after = picture.text_content()
+    assert after != before
+    assert " lb/gal of limit: " in after
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
     assert "cautions are passed" in page.locator(".ss-verdict").first.inner_text()
 
@@ -96,7 +107,11 @@ def test_phone(visit):
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= 391
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
-    for name in ("Water and ramp", "Beds", "Power cut", "Tankmates", "Site", "Fish"):
+    assert page.locator(CHART).first.bounding_box()["y"] < 450
+    page.mouse.wheel(0, 3000)
+    page.wait_for_timeout(300)
+    assert 0 <= page.locator(".ss-verdict").first.bounding_box()["y"] < 60  # it stays in sight
+    for name in ("Water and ramp", "Beds", "Power cut", "Tankmates", "Compare", "Site", "Fish"):
         page.get_by_role("link", name=name).click()
         settle(page)
         assert width_of(page) <= 390

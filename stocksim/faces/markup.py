@@ -55,7 +55,8 @@ STYLE = f"""<style>
 [data-testid="stLayoutWrapper"]:has(> .st-key-verdict_bar) {{position: sticky; top: .3rem; z-index: 60}}
 [data-testid="stHeader"] {{display: none}}
 .st-key-first_screen {{gap: 1.4rem; align-items: flex-start}}
-.st-key-first_actions {{flex: 1 1 330px}} .st-key-first_picture {{flex: 2 1 420px}}
+.st-key-first_screen > :has(.st-key-first_actions) {{flex: 5 1 330px}}
+.st-key-first_screen > :has(.st-key-first_picture) {{flex: 6 1 420px}}
 .st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
 .st-key-menu {{gap: 0 .7rem; align-items: center}}
 .st-key-menu p {{font-size: 1rem}} .st-key-menu .ss-group {{font-size: .86rem; color: {FAINT}}}
@@ -64,6 +65,7 @@ STYLE = f"""<style>
 .ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
 .ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
 .ss-words {{margin: 0}}
+[data-testid="stCaptionContainer"] p {{color: {FAINT}; opacity: 1}} [data-testid="stCaptionContainer"] {{opacity: 1}}
 .ss-caption {{font-size: .88rem; line-height: 1.4; color: {FAINT}}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
 @media (max-width: 640px) {{
@@ -73,7 +75,7 @@ STYLE = f"""<style>
   .ss-verdict .mark {{font-size: 1.4rem}}
   .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
   .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
-  .st-key-first_screen > * {{width: 100%}} .st-key-first_picture, .st-key-first_actions {{flex: none; width: 100%}}
+  .st-key-first_screen > * {{width: 100%; flex: none !important}}
   .st-key-menu {{gap: 0 .3rem}} .st-key-menu a {{padding: .3rem .15rem; min-height: 44px}}
   .st-key-menu p {{font-size: .9rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
@@ -90,14 +92,17 @@ STYLE = f"""<style>
 }}
 @media print {{
   header, .stButton, .stDownloadButton, .stPopover,
-  .st-key-menu, .st-key-saving_bar, .st-key-fetch {{display: none !important}}
+  .st-key-menu, .st-key-saving_bar, .st-key-fetch, .st-key-try_them {{display: none !important}}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-verdict_bar) {{position: static}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
   .stMainBlockContainer {{padding: 0; max-width: none; zoom: .35}}
   ul.ss-list.ss-small {{columns: 3; column-gap: 2rem; max-width: none}}
-  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto;
-    max-width: 64%}}
-  .st-key-part_charts > :first-child {{grid-row: 1 / 3}}
+  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; max-width: 64%}}
+  .st-key-first_screen {{display: flex !important; flex-wrap: nowrap !important}}
+  .st-key-first_screen > * {{flex: 1 1 0 !important; min-width: 0 !important; width: auto !important}}
+  .st-key-first_screen > :has(.st-key-first_picture) {{flex: 0 0 38% !important}}
+  .st-key-first_picture [data-testid="stExpander"] {{display: none}}
   [data-testid="stVegaLiteChart"] svg {{width: 100%}}
   * {{print-color-adjust: exact; -webkit-print-color-adjust: exact}}
   @page {{size: A4 portrait; margin: 8mm}}

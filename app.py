@@ -4,7 +4,7 @@ import streamlit as st
 
 from stocksim.faces import guard, guests, keeping, markup, registry, saving_bar, screen
 
-st.set_page_config(page_title="stocksim", layout="wide")
+st.set_page_config(layout="wide")
 st.html(markup.STYLE)
 if not guests.is_admitted():
     st.stop()
@@ -19,9 +19,15 @@ editing = pages.get("edit")
 shown = st.navigation(list(pages.values()), position="hidden")
 # our own row of links: on a phone the built-in menu hides in a drawer that stays open over the page
 with st.container(key="menu", horizontal=True):
-    for page in pages.values():
-        st.page_link(page, width="content")
+    group = ""
+    for page in registry.PAGES:
+        if page.address in pages:
+            if page.group != group:
+                group = page.group
+                st.html(markup.group_html(group), width="content")
+            st.page_link(pages[page.address], width="content")
 if editing is not None and screen.begins_faulty() and shown is not editing:
     st.switch_page(editing)  # a faulty file: what must be mended comes first
+st.set_page_config(page_title=f"{shown.title} - {screen.name_shown()}")
 saving_bar.bar(is_editing=shown is editing)
 guard.page(shown.run, screen.undo, lambda: None if editing is None else st.page_link(editing))

@@ -129,18 +129,18 @@ def settle(page) -> None:
 
 
 def upload(page, files: list[str], heading: str) -> None:
-    """Give the pages files of one's own, and wait for the site's heading."""
+    """Give the pages files of one's own, and wait for the site's name."""
     page.get_by_text("Change the site").click()
     page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(files)
-    page.get_by_role("heading", name=heading).wait_for(timeout=LONG_MS)
+    page.locator(".ss-site", has_text=heading).wait_for(timeout=LONG_MS)
     page.keyboard.press("Escape")
 
 
 def open_example(page, name: str, heading: str) -> None:
-    """Show an example, and wait for its heading."""
+    """Show an example, and wait for its name."""
     page.get_by_text("Change the site").click()
     page.get_by_role("button", name=f"Open the example {name}", exact=True).click()
-    page.get_by_role("heading", name=re.compile(heading)).wait_for(timeout=LONG_MS)
+    page.locator(".ss-site", has_text=re.compile(heading)).wait_for(timeout=LONG_MS)
     page.keyboard.press("Escape")
     settle(page)
 

@@ -167,11 +167,11 @@ def test_sites_without_beds_or_fish_are_answered(change):
     assert plain(answer.data["two_areas"][0]) in plain(answer_text(answer))
     json.dumps(answer.data, allow_nan=False)
     for balance in plan.loops:
-        bed_stack(plan.season, balance).to_dict(validate=False)
+        bed_stack(plan.season, balance).to_dict()
 
 
 def test_map_is_drawn_to_area(demo_season):
-    spec = bed_map(demo_season).to_dict(validate=False)
+    spec = bed_map(demo_season).to_dict()
     data = spec["datasets"]
     beds = next(rows for rows in data.values() if "line" in rows[0])
     widths = {row["line"].split(",")[0]: row["x2"] - row["x"] for row in beds}
@@ -186,7 +186,7 @@ def test_map_is_drawn_to_area(demo_season):
 
 def test_charts_show_every_batch_and_both_areas(demo_season):
     balance = bed_balance(demo_season)[0]
-    spec = bed_stack(demo_season, balance).to_dict(validate=False)
+    spec = bed_stack(demo_season, balance).to_dict()
     titles = [panel["title"] for panel in spec["vconcat"]]
     assert titles[0].startswith("Plantings")
     for wanted in ("Light on the beds", "Area planted", "Nitrogen, g a day", "Nutrients: %", "Harvest"):

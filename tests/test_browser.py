@@ -36,8 +36,19 @@ def test_season_is_drawn_and_downloads(visit):
         chart = page.locator(CHART).nth(number)
         assert chart.locator("path").count() > 20
         assert chart.bounding_box()["height"] > 200
-    assert "by tank, lb/gal" in page.locator(CHART).first.text_content()
-    # the answer stands on the first screen
+    picture = page.locator(CHART).first
+    assert "by tank, lb/gal" in picture.text_content()
+    # the answer stands on the first screen, with all of the picture beside what to do
+    box = picture.bounding_box()
+    assert box["y"] + box["height"] <= 900
+    assert page.locator(".st-key-first_actions").bounding_box()["y"] < 300
+    # one line through all panels is read above them
+    before = picture.text_content()
+    page.mouse.move(box["x"] + 0.4 * box["width"], box["y"] + 0.9 * box["height"])
+    page.wait_for_timeout(300)
+    after = picture.text_content()
+    assert after != before
+    assert " lb/gal of limit: " in after
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
     assert "cautions are passed" in page.locator(".ss-verdict").first.inner_text()
 
@@ -66,9 +77,9 @@ def test_upload_edit_and_back(visit, tmp_path):
     own.write_text(tomlkit.dumps(tables), encoding="utf-8")
     page.get_by_text("Change the site").click()
     page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(str(own))
-    page.get_by_role("heading", name="Own house").wait_for(timeout=LONG_MS)
+    page.locator(".ss-site", has_text="Own house").wait_for(timeout=LONG_MS)
     page.keyboard.press("Escape")
-    page.get_by_role("link", name="Edit the site").click()
+    page.get_by_role("link", name="Site").click()
     settle(page)
     page.get_by_text("Tanks", exact=True).click()
     settle(page)
@@ -82,7 +93,7 @@ def test_upload_edit_and_back(visit, tmp_path):
     page.get_by_role("link", name="Season").click()
     settle(page)
     assert "last sound version" in page.locator(".ss-old").inner_text()
-    page.get_by_role("link", name="Edit the site").click()
+    page.get_by_role("link", name="Site").click()
     settle(page)
     assert page.get_by_label("volume").first.input_value() == "-500 L"
 
@@ -96,11 +107,15 @@ def test_phone(visit):
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= 391
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
-    for name in ("Water", "Beds", "Power cut", "Tankmates", "Edit the site", "Fish"):
+    assert page.locator(CHART).first.bounding_box()["y"] < 450
+    page.mouse.wheel(0, 3000)
+    page.wait_for_timeout(300)
+    assert 0 <= page.locator(".ss-verdict").first.bounding_box()["y"] < 60  # it stays in sight
+    for name in ("Water and ramp", "Beds", "Power cut", "Tankmates", "Compare", "Site", "Fish"):
         page.get_by_role("link", name=name).click()
         settle(page)
         assert width_of(page) <= 390
-        if name == "Water":
+        if name == "Water and ramp":
             box = page.locator(CHART).bounding_box()
             assert box["x"] >= 0
             assert box["x"] + box["width"] <= 391
@@ -117,9 +132,9 @@ def test_prints_on_one_sheet(visit, tmp_path):
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
     page = visit(1440)
     open_example(page, "heron_lane_young", "three months old")
-    page.get_by_role("link", name="Water").click()
+    page.get_by_role("link", name="Water and ramp").click()
     settle(page)
-    assert "nitrite too high" in page.locator(".ss-verdict").first.inner_text()
+    assert "nitrite too high" in page.locator(".ss-answer").first.inner_text()
     chart = page.locator(CHART)
     chart.wait_for(timeout=LONG_MS)
     assert chart.count() == 1

@@ -72,7 +72,7 @@ def visit(browser, address: str, width: int = 1440):
 def edit(page, weight: str) -> None:
     """Type a weight on the edit page and leave the field."""
     if not page.get_by_role("textbox", name="mean weight").count():
-        page.get_by_role("link", name="Edit the site").click()
+        page.get_by_role("link", name="Site").click()
         settle(page)
     field = page.get_by_role("textbox", name="mean weight").first
     field.fill(weight)
@@ -193,7 +193,7 @@ def test_a_change_on_disk_and_a_deleted_file_are_told(browser, shared):
     page = visit(browser, pages.address)
     edit(page, "77 g")
     house.write_text(TEXT.replace("count = 10", "count = 11"), encoding="utf-8")
-    page.get_by_role("link", name="Water").click()
+    page.get_by_role("link", name="Water and ramp").click()
     settle(page)
     assert "changed on disk" in said(page)
     assert "here are not saved" in said(page)
@@ -208,7 +208,7 @@ def test_a_change_on_disk_and_a_deleted_file_are_told(browser, shared):
     assert "no longer at its" in said(page)
     page.reload()
     settle(page)
-    assert page.locator("h1").inner_text() == "one tank (invented)"
+    assert page.locator(".ss-site").inner_text() == "one tank (invented)"
     press(page, "Save it again")
     assert house.read_text(encoding="utf-8") == mine
     page.close()
@@ -225,7 +225,7 @@ def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
         press(page, "Save")
         page.get_by_role("link", name="Season").click()
         settle(page)
-        assert page.locator("h1").inner_text() == "one tank (invented)"
+        assert page.locator(".ss-site").inner_text() == "one tank (invented)"
         page.close()
         _, _, err = pages.stop()
     assert err.startswith("house.toml, ")
@@ -256,7 +256,7 @@ def test_a_guest_needs_the_token_and_may_only_look(browser, house):
         assert not page.get_by_role("link", name="Season").count()
         page.get_by_label("Token").fill("by-the-tank")
         page.get_by_label("Token").press("Enter")
-        page.get_by_role("heading", name="one tank (invented)").wait_for()
+        page.locator(".ss-site", has_text="one tank (invented)").wait_for()
         settle(page)
         page.get_by_role("link", name="Fish", exact=True).click()
         page.wait_for_url("**/fish?token=by-the-tank")
@@ -264,10 +264,10 @@ def test_a_guest_needs_the_token_and_may_only_look(browser, house):
         page.reload()  # the address keeps the token
         settle(page)
         assert page.get_by_role("link", name="Season").count()
-        assert not page.get_by_role("link", name="Edit the site").count()
+        assert not page.get_by_role("link", name="Site").count()
         page.close()
         whole = visit(browser, f"{pages.address}?token=by-the-tank")
-        assert whole.locator("h1").inner_text() == "one tank (invented)"
+        assert whole.locator(".ss-site").inner_text() == "one tank (invented)"
         assert not whole.get_by_text("Change the site").count()
         whole.close()
     assert sorted(path.name for path in house.parent.iterdir()) == ["house.toml"]

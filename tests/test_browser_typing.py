@@ -56,14 +56,14 @@ def upload_text(page, folder: Path, text: str) -> dict:
 def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit, tmp_path):
     page = visit(1440)
     expected = upload_text(page, tmp_path, calm_text("heron_lane"))
-    show(page, "Edit the site")
+    show(page, "Site")
     first = next(iter(expected["cohorts"].values()))
-    for number, (name, delay) in enumerate((("Water", 0), ("Season", 120))):
+    for number, (name, delay) in enumerate((("Water and ramp", 0), ("Season", 120))):
         first["mean_weight"] = f"{70 + number} g"
         field = page.get_by_label("mean weight").first
         field.fill(first["mean_weight"])
         leave(page, name, delay)
-        show(page, "Edit the site")
+        show(page, "Site")
         expect(page.get_by_label("mean weight").first).to_have_value(first["mean_weight"])
         settle(page)
         shown = page.get_by_label("mean weight").evaluate_all("found => found.map(field => field.value)")
@@ -72,7 +72,7 @@ def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(vis
     part(page, "Tanks")
     page.get_by_label("volume").first.fill("1234 L")
     leave(page, "Fish", 180)
-    show(page, "Edit the site")
+    show(page, "Site")
     expect(page.get_by_label("volume").first).to_have_value("1234 L")
     next(iter(expected["tanks"].values()))["volume"] = "1234 L"
     assert download(page) == expected
@@ -80,7 +80,7 @@ def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(vis
 
 def test_typing_goes_on_while_the_season_runs(visit):
     page = visit(1440)
-    show(page, "Edit the site")
+    show(page, "Site")
     page.get_by_label("mean weight").nth(0).fill("61 g")
     page.keyboard.press("Tab")
     second = page.get_by_label("mean weight").nth(1)
@@ -96,7 +96,7 @@ def test_typing_goes_on_while_the_season_runs(visit):
 def test_entries_in_quick_succession_all_count(visit):
     """As a keeper fills a row: each entry while the season of the one before is run, then a click at once."""
     page = visit(1440)
-    show(page, "Edit the site")
+    show(page, "Site")
     expected = weights(DEMO)
     for number in range(len(expected)):
         expected[number] = f"{60 + number} g"
@@ -113,7 +113,7 @@ def test_entries_in_quick_succession_all_count(visit):
 
 def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
     page = visit(1440)
-    show(page, "Edit the site")
+    show(page, "Site")
     part(page, "Whole file")
     text = calm_text("heron_lane")
     whole = page.get_by_label("The whole site file")
@@ -123,7 +123,7 @@ def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
     text = f"# typed and left by the menu\n{text}"
     whole.fill(text)
     leave(page, "Season", 100)
-    show(page, "Edit the site")
+    show(page, "Site")
     expect(whole).to_have_value(text)
     # in the field as it was drawn afresh
     text = text.replace("House 0", "House 1")
@@ -145,7 +145,7 @@ def test_every_case_of_a_power_cut_that_is_sent_is_shown(visit):
 
 def test_typed_temperatures_come_back_and_a_part_stays_picked(visit):
     page = visit(1440)
-    show(page, "Edit the site")
+    show(page, "Site")
     part(page, "Loops")
     typed = DEMO["loops"]["main"]["water_temperature"]["values"]
 
@@ -174,7 +174,7 @@ def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
     text = example_text("heron_lane_year") + STOCKING
     page = visit(1440)
     upload_text(page, tmp_path, text)
-    show(page, "Edit the site")
+    show(page, "Site")
     for shown, table in (("Tanks", "tanks"), ("Loops", "loops"), ("Fish", "cohorts")):
         part(page, shown)
         old = next(iter(tomllib.loads(text)[table])) if table != "cohorts" else "tilapia"
@@ -195,7 +195,7 @@ def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
     page.keyboard.press("Tab")
     expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
     show(page, "Fish")
-    show(page, "Edit the site")
+    show(page, "Site")
     expect(page.get_by_label("name", exact=True).first).to_have_value("tilapia")
     expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
 
@@ -203,11 +203,11 @@ def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
 def test_no_page_ends_when_a_loop_is_removed(visit, tmp_path):
     page = visit(1440)
     upload_text(page, tmp_path, calm_text("heron_lane_computed"))
-    show(page, "Edit the site")
+    show(page, "Site")
     part(page, "Loops")
     page.get_by_role("button", name="Remove").first.click()
     expect(page.locator(".ss-faults")).to_contain_text('tanks.cedar.loop: "main" is not among the loops')
-    for name in ("Season", "Water", "Beds", "Cold months", "Power cut", "Tankmates", "Fish", "Edit the site"):
+    for name in ("Season", "Water and ramp", "Beds", "Cold months", "Power cut", "Tankmates", "Fish", "Site"):
         show(page, name)
         assert page.get_by_test_id("stException").count() == 0
         assert "fault of its own" not in page.locator("body").inner_text()
@@ -221,8 +221,8 @@ def test_sly_names_are_text_and_ask_nothing_of_the_network(visit, tmp_path):
     site.write_text(sound_site(), encoding="utf-8")
     with served(site) as address:
         page = visit(1440, url=address)
-        expect(page.get_by_role("heading", level=1)).to_have_text(SLY)
-        for name in ("Water", "Beds", "Tankmates", "Fish", "Edit the site"):
+        expect(page.locator(".ss-site")).to_have_text(SLY)
+        for name in ("Water and ramp", "Beds", "Tankmates", "Fish", "Site"):
             show(page, name)
             plain(page)
         assert SLY in page.locator("body").inner_text()  # the words of the species, below its row

@@ -280,6 +280,10 @@ def test_the_example_of_every_help_runs(run, epilog):
     assert (word, program) == ("Example:", "stocksim")
     if arguments[0] == "new":
         Path("house.toml").unlink()
+    if arguments[0] == "compare":
+        Path("house_planned.toml").write_text(
+            example_text("starter").replace("count = 60", "count = 50"), encoding="utf-8"
+        )
     if arguments[0] == "cold":  # a starter site has no weather
         Path("house.toml").write_text(example_text("heron_lane_computed"), encoding="utf-8")
     assert run(*arguments).code == 0

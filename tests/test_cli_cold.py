@@ -139,7 +139,7 @@ def test_the_water_panel_shows_the_weeks_mean_and_every_species_windows(tmp_path
     site = load_site(path)
     warmth = warmth_of_site(site)
     assert warmth is not None
-    spec = temperature_stack(run_season(site), warmth).to_dict(validate=False)
+    spec = temperature_stack(run_season(site), warmth).to_dict()
     rows = [row for rows in spec["datasets"].values() for row in rows]
     labels = {row["label"] for row in rows if "label" in row}
     for species in ("yellow perch", "bluegill", "rainbow trout", "goldfish", "nile tilapia", "channel catfish"):

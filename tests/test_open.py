@@ -11,6 +11,7 @@ import sys
 import threading
 from contextlib import contextmanager
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from command_line import refused, runner, spoil
@@ -44,11 +45,14 @@ def test_open_answers_serves_and_stops_with_its_server(house, stop):
     arguments = shlex.split(example)[3:]
     assert "--no-browser" in arguments
     with opened(house.parent, *arguments) as pages:
-        code, out, err = pages.stop(stop)
+        said = []
+        while not said or said[-1] != "My growing house: 2026-10-01 to 2027-04-30\n":
+            said.append(pages.process.stdout.readline())
+            assert said[-1], said  # the answer comes while the pages are served
+        code, _, err = pages.stop(stop)
         assert not answers(pages.port)
     assert code == 0, err
-    assert out.startswith("My growing house: 2026-10-01 to 2027-04-30\n")
-    assert f"Pages: http://localhost:{pages.port}" in out
+    assert said[0].startswith(f"Pages: http://localhost:{pages.port}")
 
 
 @POSIX
@@ -103,14 +107,21 @@ def started(monkeypatch):
     """What `open` would start: its command and environment; nothing is started."""
     found: list[tuple[list[str], dict[str, str]]] = []
 
-    def note(command, env):
+    def note(command, env, meanwhile):
         found.append((command, env))
+        with mock.patch.object(serving.socket, "create_connection"):  # as if it listened
+            meanwhile()
         return 0
 
     monkeypatch.setattr(serving, "run_until_stopped", note)
     # not what is tested here
     monkeypatch.setattr(season_answers, "advise", lambda season, bar: Advice(season.findings, (), 0))
     return found
+
+
+def greeting_in(out: str) -> str:
+    """What is said of the network, without the answer that follows."""
+    return out[out.index("Anyone on your network") : out.index("My growing house: 2026")]
 
 
 def options(command: list[str]) -> dict[str, str]:
@@ -163,7 +174,7 @@ def test_a_network_is_told_who_may_do_what_before_it_is_served(run, started):
     ((command, env),) = started
     token = env["STOCKSIM_TOKEN"]
     assert len(token) == 16
-    said = ran.out[ran.out.index("Anyone on your network") :]
+    said = greeting_in(ran.out)
     for may in ("has the token", "see", "change", "save"):
         assert may in said
     assert "--read-only" in said
@@ -180,7 +191,7 @@ def test_a_network_may_be_shown_the_site_only(run, started):
     ((_, env),) = started
     assert (env["STOCKSIM_READ_ONLY"], env["STOCKSIM_TOKEN"]) == ("1", "by-the-tank")
     assert "can see the site." in ran.out
-    assert "change" not in ran.out[ran.out.index("Anyone on your network") :]
+    assert "change" not in greeting_in(ran.out)
 
 
 @pytest.mark.parametrize("token", ["short", "with a space", "mit-Umläuten", ""])

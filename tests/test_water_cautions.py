@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 
-import altair as alt
 import numpy as np
 import pytest
 from small_sites import START, build, one_tank
@@ -15,6 +14,7 @@ from stocksim.answers.ramp import charts as water_charts
 from stocksim.answers.ramp.answer import water_answer
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.nitrate import nitrate_cautions
+from stocksim.faces import vega
 from stocksim.faces.water_words import DOSING
 from stocksim.faces.words import (
     NOT_JUDGED,
@@ -47,17 +47,15 @@ def laden(level: float, days: int = 40, species: str = "yellow_perch", **loop) -
     return run_season(build(tables))
 
 
-def drawn_panel(told: Season, title: str) -> alt.LayerChart:
+def drawn_panel(told: Season, title: str) -> vega.Group:
     """One panel of the water: to turn it alone into data costs a tenth of what the whole stack does."""
-    return next(one for one in water_charts.loop_stack(told, "main").vconcat if one.title.startswith(title))
+    return next(one for one in water_charts.loop_stack(told, "main").charts if one.title.startswith(title))
 
 
 def written(told: Season, title: str) -> list[str]:
     """Words of a panel's lines."""
     one = drawn_panel(told, title)
-    return sorted(
-        {str(x) for layer in one.layer if "label" in getattr(layer.data, "columns", ()) for x in layer.data["label"]}
-    )
+    return sorted({str(x) for layer in one.charts if "label" in layer.data for x in layer.data["label"]})
 
 
 # --- the figures
@@ -230,9 +228,7 @@ def test_panels_carry_the_levels():
     for ph, ends in ((7.0, [6.5]), (8.8, [9.0]), (6.0, [6.5]), (10.0, [9.0])):
         told = season(ph=ph, days=5)
         one = drawn_panel(told, "pH")
-        drawn = [
-            layer.data["threshold"].iloc[0] for layer in one.layer if "threshold" in getattr(layer.data, "columns", ())
-        ]
+        drawn = [layer.data["threshold"].iloc[0] for layer in one.charts if "threshold" in layer.data]
         assert sorted(set(drawn)) == ends
         low, top = one.to_dict()["layer"][0]["encoding"]["y"]["scale"]["domain"]
         assert all(low < end < top for end in ends)

@@ -7,12 +7,12 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-import altair as alt
 import numpy as np
 import pandas as pd
 
 from stocksim.engine.results.findings import LimitSeries
 from stocksim.engine.results.frames import Season
+from stocksim.faces import vega
 from stocksim.faces.palette import INK, LOOP_DASHES, PAPER, species_colour, species_dash
 from stocksim.site.kinds import LIMITS
 from stocksim.units import to_face
@@ -23,8 +23,6 @@ LEFT_AXIS_PX = 44  # every panel has the same, so that days stand above each oth
 NOON = pd.Timedelta(hours=12)  # marks stand at noon, so that a browser's time zone cannot move them to another day
 MOST_ROWS = 1500  # marks of one panel; the days between are left out beyond it
 _NEAR_C = 5.0  # a temperature limit is drawn when the water comes this near to it
-
-alt.data_transformers.disable_max_rows()
 
 
 def in_face_unit(values: Any, dimension: str, system: str) -> Any:
@@ -37,7 +35,7 @@ def ends(season: Season) -> tuple[pd.Timestamp, pd.Timestamp]:
     return pd.Timestamp(season.dates[0]), pd.Timestamp(season.dates[-1]) + pd.Timedelta(days=1)
 
 
-def time_axis(season: Season, field: str) -> alt.X:
+def time_axis(season: Season, field: str) -> vega.Channel:
     """The season's time axis, the same on every panel; the strip at its right end is for names."""
     start, end = ends(season)
     days = len(season.dates)
@@ -45,24 +43,24 @@ def time_axis(season: Season, field: str) -> alt.X:
     every = "7D" if days < 75 else "MS" if days < 500 else "6MS"
     ticks = [_moment(tick) for tick in pd.date_range(start, end, freq=every)]
     words = "[timeFormat(datum.value, '%-d %b'), month(datum.value) == 0 ? timeFormat(datum.value, '%Y') : '']"
-    axis = alt.Axis(title=None, values=ticks, labelExpr=words, labelOverlap="parity", labelSeparation=6)
-    return alt.X(f"{field}:T", axis=axis, scale=alt.Scale(domain=[_moment(start), _moment(end + strip)], nice=False))
+    axis = vega.Axis(title=None, values=ticks, labelExpr=words, labelOverlap="parity", labelSeparation=6)
+    return vega.by(f"{field}:T", axis=axis, scale=vega.Scale(domain=[_moment(start), _moment(end + strip)], nice=False))
 
 
 def _moment(moment: pd.Timestamp) -> dict[str, int]:
-    """A local date and hour of Vega-Lite, as plain data: altair copies its own objects over and over."""
+    """A local date and hour of Vega-Lite, as plain data."""
     return {"year": moment.year, "month": moment.month, "date": moment.day, "hours": moment.hour}
 
 
-def level(field: str, scale: alt.Scale) -> alt.Y:
+def level(field: str, scale: vega.Scale) -> vega.Channel:
     """A value axis without a title: the panel's title carries name and unit."""
-    axis = alt.Axis(title=None, minExtent=LEFT_AXIS_PX, maxExtent=LEFT_AXIS_PX, tickCount=4)
-    return alt.Y(f"{field}:Q", scale=scale, axis=axis)
+    axis = vega.Axis(title=None, minExtent=LEFT_AXIS_PX, maxExtent=LEFT_AXIS_PX, tickCount=4)
+    return vega.by(f"{field}:Q", scale=scale, axis=axis)
 
 
-def date_tip(field: str) -> alt.Tooltip:
+def date_tip(field: str) -> vega.Channel:
     """A date in a tooltip, as ``4 Feb 2027``."""
-    return alt.Tooltip(f"{field}:T", format="%-d %b %Y")
+    return vega.by(f"{field}:T", format="%-d %b %Y")
 
 
 def top_of(*columns: Iterable[float]) -> float:
@@ -132,23 +130,23 @@ def main_species(season: Season) -> dict[str, str]:
 
 
 def lines_by_species(
-    season: Season, data: Frame, entity: str, scale: alt.Scale, tip: list[alt.Tooltip], height: int
-) -> list[alt.Chart]:
+    season: Season, data: Frame, entity: str, scale: vega.Scale, tip: list[vega.Channel], height: int
+) -> list[vega.Chart]:
     """A line for each tank or cohort in its species' colour and dash, and its name at the end."""
     present = sorted(set(data["species"]))
-    colours = alt.Scale(domain=present, range=[species_colour(s) for s in present])
-    colour = alt.Color("species:N", scale=colours, legend=None)
-    dashes = alt.Scale(domain=present, range=[list(species_dash(s)) for s in present])
-    dash = alt.StrokeDash("species:N", scale=dashes, legend=None)
+    colours = vega.Scale(domain=present, range=[species_colour(s) for s in present])
+    colour = vega.by("species:N", scale=colours, legend=None)
+    dashes = vega.Scale(domain=present, range=[list(species_dash(s)) for s in present])
+    dash = vega.by("species:N", scale=dashes, legend=None)
     x, y = time_axis(season, "date"), level("value", scale)
-    base = alt.Chart(data)
-    lines = base.mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash, detail=f"{entity}:N")
-    dots = base.mark_point(opacity=0, size=110).encode(x=x, y=y, tooltip=tip, detail=f"{entity}:N")
+    base = vega.Chart(data)
+    lines = base.mark("line", strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash, detail=f"{entity}:N")
+    dots = base.mark("point", opacity=0, size=110).encode(x=x, y=y, tooltip=tip, detail=f"{entity}:N")
     last = data.groupby(entity, sort=False).tail(1).rename(columns={entity: "name"})[["name", "species", "value"]]
     return [lines, dots, end_labels(season, last, scale, height, colour)]
 
 
-def end_labels(season: Season, names: Frame, scale: alt.Scale, height: int, colour: Any) -> alt.Chart:
+def end_labels(season: Season, names: Frame, scale: vega.Scale, height: int, colour: Any) -> vega.Chart:
     """Names beside the ends of lines, pushed apart where they would overlap."""
     bottom, top = (float(v) for v in scale["domain"])
     gap = (top - bottom) * 15.0 / height
@@ -161,18 +159,18 @@ def end_labels(season: Season, names: Frame, scale: alt.Scale, height: int, colo
         places[here] = min(places[here], ceiling)
         ceiling = places[here] - gap
     data = ordered.assign(date=ends(season)[1], place=places)
-    marks = alt.Chart(data).mark_text(align="left", dx=4, fontWeight="bold", limit=92)
+    marks = vega.Chart(data).mark("text", align="left", dx=4, fontWeight="bold", limit=92)
     return marks.encode(x=time_axis(season, "date"), y=level("place", scale), text="name:N", color=colour)
 
 
-def limit_lines(season: Season, spans: Frame, scale: alt.Scale, below: bool = False) -> list[alt.Chart]:
+def limit_lines(season: Season, spans: Frame, scale: vega.Scale, below: bool = False) -> list[vega.Chart]:
     """Dashed ink lines with their words; ``spans`` has from, to, threshold and label."""
     if not len(spans):
         return []
-    base = alt.Chart(spans)
+    base = vega.Chart(spans)
     x, y = time_axis(season, "from"), level("threshold", scale)
-    rule = base.mark_rule(color=INK, strokeDash=[6, 4], strokeWidth=1.4).encode(x=x, x2="to:T", y=y)
-    words = base.mark_text(align="left", dx=4, dy=9 if below else -8, color=INK, fontStyle="italic")
+    rule = base.mark("rule", color=INK, strokeDash=[6, 4], strokeWidth=1.4).encode(x=x, x2="to:T", y=y)
+    words = base.mark("text", align="left", dx=4, dy=9 if below else -8, color=INK, fontStyle="italic")
     return [rule, words.encode(x=x, y=y, text="label:N")]
 
 
@@ -236,15 +234,17 @@ def runs(flags: np.ndarray) -> list[tuple[int, int]]:
     return list(zip(np.flatnonzero(edges == 1).tolist(), (np.flatnonzero(edges == -1) - 1).tolist(), strict=True))
 
 
-def dash_by_name(names: Sequence[str], field: str, legend: alt.Legend | None) -> alt.StrokeDash:
+def dash_by_name(names: Sequence[str], field: str, legend: vega.Legend | None) -> vega.Channel:
     """Dash of each name in the order given."""
     patterns = [list(LOOP_DASHES[number % len(LOOP_DASHES)]) for number in range(len(names))]
-    return alt.StrokeDash(f"{field}:N", scale=alt.Scale(domain=list(names), range=patterns), legend=legend)
+    return vega.by(f"{field}:N", scale=vega.Scale(domain=list(names), range=patterns), legend=legend)
 
 
-def stack(panels: list[Any], description: str) -> alt.VConcatChart:
+def stack(panels: list[Any], description: str, spacing: int = 68) -> vega.Group:
     """Panels above each other whose days stand above each other."""
-    chart = alt.vconcat(*panels, spacing=68, bounds="flush", padding={"left": 2, "right": 2, "top": 4, "bottom": 4})
+    chart = vega.vconcat(
+        *panels, spacing=spacing, bounds="flush", padding={"left": 2, "right": 2, "top": 4, "bottom": 4}
+    )
     return chart.resolve_scale(color="independent", strokeDash="independent", y="independent").properties(
         # the pages else draw many marks on a canvas, which neither shrinks on a phone nor prints sharp
         description=description, background=PAPER, usermeta={"embedOptions": {"renderer": "svg"}},

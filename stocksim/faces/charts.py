@@ -5,30 +5,23 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 
-import altair as alt
 import numpy as np
 import pandas as pd
 
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
-from stocksim.faces.palette import FEED, INK, LEAF, PAPER, TROUBLE, species_colour, theme_config
-from stocksim.faces.words import day_words
+from stocksim.faces import picture, vega
+from stocksim.faces.palette import INK, PAPER, TROUBLE, species_colour
+from stocksim.faces.words import day_words, place_words
 from stocksim.fish.growth import Growth
 from stocksim.site.kinds import LIMITS
 from stocksim.units import face_unit
 
-Panel = alt.LayerChart | alt.FacetChart
-
-_DENSITY_PX, _AREA_PX, _TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 230, 120, 140, 150, 180
+_TEMPERATURE_PX, _MARGIN_PX, _COHORT_PX = 140, 150, 180
 
 
-@alt.theme.register("stocksim", enable=True)
-def _theme() -> alt.theme.ThemeConfig:
-    return alt.theme.ThemeConfig(config=theme_config())  # type: ignore[typeddict-item]
-
-
-def density_stack(season: Season) -> alt.VConcatChart:
-    """Broken limits, stocking density by tank, planted area by loop, on one time axis.
+def water_stack(season: Season) -> vega.Group:
+    """Days on which a limit is broken; water temperature, margins of oxygen and un-ionized ammonia.
 
     Parameters
     ----------
@@ -37,32 +30,24 @@ def density_stack(season: Season) -> alt.VConcatChart:
 
     Returns
     -------
-    alt.VConcatChart
+    Group
         Panels share the time axis; none has two scales.
     """
-    panels = [density_panel(season), *(area_panel(season, loop) for loop in season.layout.loops)]
     trouble = trouble_panel(season)
     return parts.stack(
-        ([trouble] if trouble is not None else []) + panels,
-        "Bars: days on which a limit is broken. Lines: stocking density of each tank with its limit; planted area of "
-        "each loop beside the area that its feed could support.",
-    )
-
-
-def water_stack(season: Season) -> alt.VConcatChart:
-    """Water temperature and the margins of oxygen and un-ionized ammonia; argument as in `density_stack`."""
-    return parts.stack(
         [
+            *([trouble] if trouble is not None else []),
             temperature_panel(season),
             margin_panel(season, "oxygen", "Oxygen: margin above the limit, % (day's low)"),
             margin_panel(season, "unionized_ammonia", "Un-ionized ammonia: margin below the limit, % (day's high)"),
         ],
-        "Water temperature of each loop; margin to the oxygen limit and to the ammonia limit in each tank.",
+        f"{_trouble_told(season)} Then the water temperature of each loop; margin to the oxygen limit and to the "
+        "ammonia limit in each tank.",
     )
 
 
-def growth_stack(season: Season) -> alt.VConcatChart:
-    """Mean weight and feed of each cohort on one time axis; argument as in `density_stack`."""
+def growth_stack(season: Season) -> vega.Group:
+    """Mean weight and feed of each cohort on one time axis; argument as in `water_stack`."""
     units = season.site.file.site.units
     unit = face_unit("weight", units)
     weight, feed = f"Mean weight of a fish, {unit}", f"Feed offered to a batch, {unit}/day"
@@ -72,7 +57,15 @@ def growth_stack(season: Season) -> alt.VConcatChart:
     )
 
 
-def trouble_panel(season: Season) -> Panel | None:
+def _trouble_told(season: Season) -> str:
+    """Broken limits in words, for those who do not see the bars."""
+    broken = [finding for finding in season.findings if finding.is_broken]
+    said = [f"{place_words(one)}: {LIMITS[one.limit].on_chart} from {day_words(one.first_date)}" for one in broken
+            if one.first_date]  # fmt: skip
+    return f"Bars: days on which a limit is broken ({'; '.join(said)})." if said else "No limit is broken."
+
+
+def trouble_panel(season: Season) -> vega.Group | None:
     """Bars over the days on which a limit is broken, a row for each place; None where nothing is broken."""
     broken = [finding for finding in season.findings if finding.is_broken]
     if not broken:
@@ -102,78 +95,26 @@ def trouble_panel(season: Season) -> Panel | None:
                     "place": name,
                 }
             )
-    tip = [alt.Tooltip("place:N"), alt.Tooltip("what:N"), parts.date_tip("from"), parts.date_tip("to")]
-    hidden = alt.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=parts.LEFT_AXIS_PX)
-    x, y = parts.time_axis(season, "from"), alt.Y("row:O", axis=hidden)
-    base = alt.Chart(pd.DataFrame(rows))
-    layers = [base.mark_bar(color=TROUBLE, height={"band": 0.82}).encode(x=x, x2="to:T", y=y, tooltip=tip)]
+    tip = [vega.by("place:N"), vega.by("what:N"), parts.date_tip("from"), parts.date_tip("to")]
+    hidden = vega.Axis(labels=False, ticks=False, domain=False, grid=False, title=None, minExtent=parts.LEFT_AXIS_PX)
+    x, y = parts.time_axis(season, "from"), vega.by("row:O", axis=hidden)
+    base = vega.Chart(pd.DataFrame(rows))
+    layers = [base.mark("bar", color=TROUBLE, height={"band": 0.82}).encode(x=x, x2="to:T", y=y, tooltip=tip)]
     for side, words, place in (
-        ("before", base.mark_text(align="right", dx=-5, color=INK, fontWeight="bold"), x),
-        ("inside", base.mark_text(align="left", dx=5, color=PAPER, fontWeight="bold"), x),
-        ("after", base.mark_text(align="left", dx=5, color=INK, fontWeight="bold"), parts.time_axis(season, "words")),
+        ("before", base.mark("text", align="right", dx=-5, color=INK, fontWeight="bold"), x),
+        ("inside", base.mark("text", align="left", dx=5, color=PAPER, fontWeight="bold"), x),
+        (
+            "after",
+            base.mark("text", align="left", dx=5, color=INK, fontWeight="bold"),
+            parts.time_axis(season, "words"),
+        ),
     ):
         here = words.transform_filter(f"datum.side == '{side}'")
         layers.append(here.encode(x=place, y=y, text="label:N", tooltip=tip))
-    return alt.layer(*layers).properties(title="Where and when a limit is broken", height=23 * len(broken))
+    return vega.layer(*layers).properties(title="Where and when a limit is broken", height=23 * len(broken))
 
 
-def density_panel(season: Season) -> Panel:
-    """Stocking density of each tank with its limit."""
-    units = season.site.file.site.units
-    unit = face_unit("density", units)
-    series = season.series_of("density")
-    data = parts.tank_frame(season, series, parts.daily(series, series.value), np.max)
-    for column in ("value", "threshold"):
-        data[column] = parts.in_face_unit(data[column], "density", units)
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"], data["threshold"])])
-    tip = [
-        alt.Tooltip("tank:N"),
-        alt.Tooltip("species:N"),
-        parts.date_tip("date"),
-        alt.Tooltip("value:Q", title=f"density, {unit}", format=".2~f"),
-        alt.Tooltip("threshold:Q", title=f"limit, {unit}", format=".2~f"),
-    ]
-    limits = parts.limit_lines(season, parts.limit_spans(season, series, units, "density", unit), scale)
-    lines = parts.lines_by_species(season, data, "tank", scale, tip, _DENSITY_PX)
-    return alt.layer(*limits, *lines).properties(title=f"Stocking density by tank, {unit}", height=_DENSITY_PX)
-
-
-def area_panel(season: Season, loop: str) -> Panel:
-    """Planted area of a loop beside the area that the day's feed could carry by the handbooks' ratio."""
-    units = season.site.file.site.units
-    unit = face_unit("area", units)
-    frame = season.loops[season.loops["loop"] == loop]
-    steps = np.flatnonzero(np.diff(frame["planted_area_m2"].to_numpy()) != 0.0) + 1
-    picked = frame.iloc[sorted({*parts.picked_days(len(frame), 1), *steps.tolist()})]
-    columns = {
-        "planted": "planted_area_m2", "carried": "handbook_area_m2", "low": "handbook_area_low_m2",
-        "high": "handbook_area_high_m2",
-    }  # fmt: skip
-    data = pd.DataFrame({name: parts.in_face_unit(picked[column], "area", units) for name, column in columns.items()})
-    data["date"] = picked["date"] + parts.NOON
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["planted"], data["high"])])
-    tip = [
-        parts.date_tip("date"),
-        alt.Tooltip("planted:Q", title=f"planted, {unit}", format=".1~f"),
-        alt.Tooltip("low:Q", title=f"feed supports from, {unit}", format=".1~f"),
-        alt.Tooltip("high:Q", title=f"feed supports up to, {unit}", format=".1~f"),
-    ]
-    x, base = parts.time_axis(season, "date"), alt.Chart(data)
-    band = base.mark_area(color=FEED, opacity=0.35).encode(x=x, y=parts.level("low", scale), y2="high:Q", tooltip=tip)
-    middle = base.mark_line(color=FEED, strokeWidth=2, strokeDash=[5, 3]).encode(x=x, y=parts.level("carried", scale))
-    planted = base.mark_line(color=LEAF, strokeWidth=3, interpolate="step-after")
-    dots = base.mark_point(opacity=0, size=120).encode(x=x, y=parts.level("planted", scale), tooltip=tip)
-    last = data.iloc[-1]
-    names = pd.DataFrame(
-        {"name": ["planted", "feed supports"], "value": [last["planted"], last["carried"]], "colour": [LEAF, FEED]}
-    ).dropna()  # no ratio, no area
-    labels = parts.end_labels(season, names, scale, _AREA_PX, alt.Color("colour:N", scale=None))
-    layers = [band, middle, planted.encode(x=x, y=parts.level("planted", scale)), dots, labels]
-    title = f"Loop {loop}: planted area, and area the feed supports, {unit}"
-    return alt.layer(*layers).properties(title=title, height=_AREA_PX)
-
-
-def temperature_panel(season: Season) -> Panel:
+def temperature_panel(season: Season) -> vega.Group:
     """Water temperature of each loop with the limits that come near it."""
     units = season.site.file.site.units
     unit = face_unit("temperature", units)
@@ -190,68 +131,69 @@ def temperature_panel(season: Season) -> Panel:
     limits = parts.near_limits(season, units)
     everything = [*data["value"], *limits["threshold"]]
     pad = max(0.18 * (max(everything) - min(everything)), 2.0)
-    scale = alt.Scale(domain=[min(everything) - pad, max(everything) + pad], zero=False)
-    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), alt.Chart(data)
-    tip = [alt.Tooltip("loop:N"), parts.date_tip("date"), alt.Tooltip("value:Q", title=f"water, {unit}", format=".1f")]
+    scale = vega.Scale(domain=[min(everything) - pad, max(everything) + pad], zero=False)
+    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), vega.Chart(data)
+    tip = [vega.by("loop:N"), parts.date_tip("date"), vega.by("value:Q", title=f"water, {unit}", format=".1f")]
     dash = parts.dash_by_name(layout.loops, "loop", None)
-    lines = base.mark_line(color=INK, strokeWidth=2.2).encode(x=x, y=y, strokeDash=dash)
-    dots = base.mark_point(opacity=0, size=120).encode(x=x, y=y, tooltip=tip)
+    lines = base.mark("line", color=INK, strokeWidth=2.2).encode(x=x, y=y, strokeDash=dash)
+    dots = base.mark("point", opacity=0, size=120).encode(x=x, y=y, tooltip=tip)
     last = data.groupby("loop", sort=False).tail(1).rename(columns={"loop": "name"})[["name", "value"]]
-    labels = parts.end_labels(season, last, scale, _TEMPERATURE_PX, alt.value(INK))
-    return alt.layer(*parts.limit_lines(season, limits, scale), lines, dots, labels).properties(
+    labels = parts.end_labels(season, last, scale, _TEMPERATURE_PX, vega.value(INK))
+    return vega.layer(*parts.limit_lines(season, limits, scale), lines, dots, labels).properties(
         title=f"Water temperature by loop, {unit}", height=_TEMPERATURE_PX
     )
 
 
-def margin_panel(season: Season, limit: str, title: str) -> Panel:
+def margin_panel(season: Season, limit: str, title: str) -> vega.Group:
     """Margin of a tank limit in percent of it, the smallest of each week; below 0 it is broken."""
     series = season.series_of(limit)
     data = parts.tank_frame(season, series, parts.daily(series, series.margin_percent), np.min)
     level = "day's low" if LIMITS[limit].is_floor else "day's high"
     low = min([-15.0, *(1.1 * data["value"])])
-    scale = alt.Scale(domain=[low, max([60.0, *(1.1 * data["value"])])])
+    scale = vega.Scale(domain=[low, max([60.0, *(1.1 * data["value"])])])
     tip = [
-        alt.Tooltip("tank:N"),
-        alt.Tooltip("species:N"),
+        vega.by("tank:N"),
+        vega.by("species:N"),
         parts.date_tip("date"),
-        alt.Tooltip("value:Q", title="margin, %", format=".0f"),
-        alt.Tooltip("measured:Q", title=f"{level}, mg/L", format=".3~r"),
-        alt.Tooltip("threshold:Q", title="limit, mg/L", format=".3~r"),
+        vega.by("value:Q", title="margin, %", format=".0f"),
+        vega.by("measured:Q", title=f"{level}, mg/L", format=".3~r"),
+        vega.by("threshold:Q", title="limit, mg/L", format=".3~r"),
     ]
     start, end = parts.ends(season)
-    ground = alt.Chart(pd.DataFrame({"from": [start], "to": [end], "low": [low], "zero": [0.0]}))
-    below = ground.mark_rect(color=TROUBLE, opacity=0.12).encode(
+    ground = vega.Chart(pd.DataFrame({"from": [start], "to": [end], "low": [low], "zero": [0.0]}))
+    below = ground.mark("rect", color=TROUBLE, opacity=0.12).encode(
         x=parts.time_axis(season, "from"), x2="to:T", y=parts.level("low", scale), y2="zero:Q"
     )
     line = pd.DataFrame([{"from": start, "to": end, "threshold": 0.0, "label": "limit; below this line it is broken"}])
     lines = parts.lines_by_species(season, data, "tank", scale, tip, _MARGIN_PX)
     limits = parts.limit_lines(season, line, scale, below=True)
-    return alt.layer(below, *limits, *lines).properties(title=title, height=_MARGIN_PX)
+    return vega.layer(below, *limits, *lines).properties(title=title, height=_MARGIN_PX)
 
 
-def cohort_panel(season: Season, column: str, title: str) -> Panel:
+def cohort_panel(season: Season, column: str, title: str) -> vega.Group:
     """A weight column of cohorts.csv, a line for each cohort."""
     units = season.site.file.site.units
     found = []
     cohorts = list(dict.fromkeys(season.layout.cohorts))
+    drawn = season.cohorts[["date", "cohort", "species", column]]
     for key in cohorts:
-        frame = season.cohorts[season.cohorts["cohort"] == key]
+        frame = drawn[drawn["cohort"] == key]
         picked = frame.iloc[parts.picked_days(len(frame), len(cohorts))]
         course = {"date": picked["date"] + parts.NOON, "cohort": key, "species": picked["species"]}
         found.append(pd.DataFrame({**course, "value": parts.in_face_unit(picked[column], "weight", units)}))
     data = pd.concat(found, ignore_index=True) if found else parts.empty(["date", "cohort", "species", "value"])
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"])])
+    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"])])
     tip = [
-        alt.Tooltip("cohort:N"),
-        alt.Tooltip("species:N"),
+        vega.by("cohort:N"),
+        vega.by("species:N"),
         parts.date_tip("date"),
-        alt.Tooltip("value:Q", title=title.rsplit(", ", 1)[1], format=".3~r"),
+        vega.by("value:Q", title=title.rsplit(", ", 1)[1], format=".3~r"),
     ]
     lines = parts.lines_by_species(season, data, "cohort", scale, tip, _COHORT_PX)
-    return alt.layer(*lines).properties(title=title, height=_COHORT_PX)
+    return vega.layer(*lines).properties(title=title, height=_COHORT_PX)
 
 
-def one_fish(growths: Mapping[str, Growth], species: str, units: str) -> Panel:
+def one_fish(growths: Mapping[str, Growth], species: str, units: str) -> vega.Group:
     """Weight of one fish by days from the start, a line for each named growth.
 
     Parameters
@@ -265,7 +207,7 @@ def one_fish(growths: Mapping[str, Growth], species: str, units: str) -> Panel:
 
     Returns
     -------
-    alt.LayerChart
+    vega.Group
         One panel.
     """
     unit = face_unit("weight", units)
@@ -274,15 +216,15 @@ def one_fish(growths: Mapping[str, Growth], species: str, units: str) -> Panel:
         for label, course in growths.items()
         for day in parts.picked_days(len(course.weight_g), 1)
     ]
-    tip = [alt.Tooltip("water:N"), alt.Tooltip("day:Q"), alt.Tooltip("value:Q", title=unit, format=".3~r")]
-    base = alt.Chart(pd.DataFrame(rows)).encode(
-        x=alt.X("day:Q", title="days from the start"), y=alt.Y("value:Q", title=None)
+    tip = [vega.by("water:N"), vega.by("day:Q"), vega.by("value:Q", title=unit, format=".3~r")]
+    base = vega.Chart(pd.DataFrame(rows)).encode(
+        x=vega.by("day:Q", title="days from the start"), y=vega.by("value:Q", title=None)
     )
-    dash = parts.dash_by_name(list(growths), "water", alt.Legend(title=None, orient="top", symbolType="stroke"))
-    lines = base.mark_line(color=species_colour(species), strokeWidth=2.5).encode(strokeDash=dash)
-    return alt.layer(lines, base.mark_point(opacity=0, size=100).encode(tooltip=tip)).properties(
+    dash = parts.dash_by_name(list(growths), "water", vega.Legend(title=None, orient="top", symbolType="stroke"))
+    lines = base.mark("line", color=species_colour(species), strokeWidth=2.5).encode(strokeDash=dash)
+    return vega.layer(lines, base.mark("point", opacity=0, size=100).encode(tooltip=tip)).properties(
         title=f"One fish in good water at full appetite, {unit}", height=230
     )
 
 
-STACKS = {"density": density_stack, "water": water_stack, "growth": growth_stack}
+STACKS = {"density": picture.picture_stack, "water": water_stack, "growth": growth_stack}

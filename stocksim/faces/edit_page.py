@@ -2,10 +2,10 @@
 
 import streamlit as st
 
-from stocksim.faces import editing, fields, guard, keeping, markup, screen
+from stocksim.faces import editing, fields, frame, guard, markup, screen
 from stocksim.faces import fields as latest
 from stocksim.faces import forms as refusals
-from stocksim.faces.words import is_caution, is_trouble, verdict
+from stocksim.faces.words import verdict
 
 PARTS = {
     "Fish": "cohorts",
@@ -29,12 +29,8 @@ raw = editing.tables(text)
 refused = refusals.of_site(raw)
 faults = [*st.session_state.site_notes, *refused, *shown.faults]
 
-with st.container(key="verdict_bar"):
-    if shown.faults:
-        st.html(markup.verdict_html(f"To fix: {len(refused) + len(shown.faults)}. {keeping.kept_words()}", True))
-    elif season is not None:
-        found = season.findings
-        st.html(markup.verdict_html(verdict(season, found), is_trouble(season, found), is_caution(season, found)))
+frame.head(shown)
+st.html(markup.heading_html("Site"))
 if faults:
     st.html(markup.faults_html(faults))
 if shown.is_last_sound and season is not None:

@@ -27,9 +27,13 @@ STYLE = f"""<style>
 [data-testid="stVegaLiteChart"] {{overflow: hidden}}
 [data-testid="stVegaLiteChart"] svg {{max-width: 100%; height: auto; touch-action: pan-y}}
 .ss-verdict {{display: flex; gap: .8rem; align-items: center; padding: .7rem 1rem; border-radius: 6px;
-  color: {PAPER}; font: 600 1.28rem/1.3 'Source Serif', serif}}
+  color: {PAPER}; font: 600 1.12rem/1.3 'Source Serif', serif}}
 .ss-verdict .mark {{font: 700 1.9rem/1 sans-serif}}
 .ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}} .ss-caution {{background: {CAUTION}}}
+.ss-site {{display: block; font: 600 .82rem/1.2 'Source Sans', sans-serif; opacity: .92}}
+.ss-answer {{border: 2px solid {INK}; border-left-width: 8px; border-radius: 4px; padding: .5rem .9rem;
+  font: 600 1.15rem/1.35 'Source Serif', serif}}
+.ss-bad-answer {{border-color: {TROUBLE}}}
 .ss-old {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; font-size: 1rem; padding: .45rem 1rem}}
 .ss-told {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; border-radius: 6px; padding: .45rem 1rem;
   font-weight: 600}}
@@ -50,21 +54,30 @@ STYLE = f"""<style>
 .ss-swatch {{display: inline-block; width: 38px; height: 4px; vertical-align: middle; margin-right: .4rem}}
 [data-testid="stLayoutWrapper"]:has(> .st-key-verdict_bar) {{position: sticky; top: .3rem; z-index: 60}}
 [data-testid="stHeader"] {{display: none}}
+.st-key-first_screen {{gap: 1.4rem; align-items: flex-start}}
+.st-key-first_screen > :has(.st-key-first_actions) {{flex: 5 1 330px}}
+.st-key-first_screen > :has(.st-key-first_picture) {{flex: 6 1 420px}}
 .st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
-.st-key-menu p {{font-size: 1.05rem}}
+.st-key-menu {{gap: 0 .7rem; align-items: center}}
+.st-key-menu p {{font-size: 1rem}} .st-key-menu .ss-group {{font-size: .86rem; color: {FAINT}}}
 .st-key-menu a[aria-current="page"] p {{font-weight: 700}}
 .ss-badge {{white-space: nowrap}}
 .ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
 .ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
 .ss-words {{margin: 0}}
+[data-testid="stCaptionContainer"] p {{color: {FAINT}; opacity: 1}} [data-testid="stCaptionContainer"] {{opacity: 1}}
 .ss-caption {{font-size: .88rem; line-height: 1.4; color: {FAINT}}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
-  .ss-verdict {{font-size: 1.12rem; padding: .6rem .7rem}}
-  .st-key-menu {{gap: 0; justify-content: space-between}} .st-key-menu a {{padding: .3rem .12rem}}
-  .st-key-menu p {{font-size: .86rem}}
+  .ss-verdict {{font-size: .98rem; padding: .4rem .6rem; gap: .5rem}}
+  .ss-verdict .mark {{font-size: 1.4rem}}
+  .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
+  .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
+  .st-key-first_screen > * {{width: 100%; flex: none !important}}
+  .st-key-menu {{gap: 0 .3rem}} .st-key-menu a {{padding: .3rem .15rem; min-height: 44px}}
+  .st-key-menu p {{font-size: .9rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}
@@ -79,14 +92,17 @@ STYLE = f"""<style>
 }}
 @media print {{
   header, .stButton, .stDownloadButton, .stPopover,
-  .st-key-menu, .st-key-saving_bar, .st-key-fetch {{display: none !important}}
+  .st-key-menu, .st-key-saving_bar, .st-key-fetch, .st-key-try_them {{display: none !important}}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-verdict_bar) {{position: static}}
   .stApp, .stMain, [data-testid="stAppViewContainer"], [data-testid="stMain"] {{position: static !important;
     overflow: visible !important; height: auto !important; display: block !important}}
   .stMainBlockContainer {{padding: 0; max-width: none; zoom: .35}}
   ul.ss-list.ss-small {{columns: 3; column-gap: 2rem; max-width: none}}
-  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; grid-template-rows: auto auto;
-    max-width: 64%}}
-  .st-key-part_charts > :first-child {{grid-row: 1 / 3}}
+  .st-key-part_charts {{display: grid !important; grid-template-columns: 1fr 1fr; max-width: 64%}}
+  .st-key-first_screen {{display: flex !important; flex-wrap: nowrap !important}}
+  .st-key-first_screen > * {{flex: 1 1 0 !important; min-width: 0 !important; width: auto !important}}
+  .st-key-first_screen > :has(.st-key-first_picture) {{flex: 0 0 38% !important}}
+  .st-key-first_picture [data-testid="stExpander"] {{display: none}}
   [data-testid="stVegaLiteChart"] svg {{width: 100%}}
   * {{print-color-adjust: exact; -webkit-print-color-adjust: exact}}
   @page {{size: A4 portrait; margin: 8mm}}
@@ -127,15 +143,28 @@ def heading_html(text: str) -> str:
     return f"<h1>{escape(text)}</h1>"
 
 
-def verdict_html(text: str, is_trouble: bool, is_caution: bool = False) -> str:
-    """The answer in a coloured bar with a sign, so that it can be read without colour."""
+def verdict_html(text: str, is_trouble: bool, is_caution: bool = False, name: str = "") -> str:
+    """The verdict on a site in a coloured bar with a sign, so that it can be read without colour."""
     kind, mark = ("trouble", "&#10007;") if is_trouble else ("sound", "&#10003;")
     if is_caution and not is_trouble:
         kind, mark = "caution", "!"
+    whose = f'<span class="ss-site">{escape(name)}</span>' if name else ""
     return (
         f'<div class="ss-verdict ss-{kind}" role="status"><span class="mark" aria-hidden="true">{mark}</span>'
-        f"<span>{escape(text)}</span></div>"
+        f"<span>{whose}{escape(text)}</span></div>"
     )
+
+
+def said_html(text: str, is_trouble: bool, is_caution: bool = False) -> str:
+    """A page's own answer: a sign where it is a bad one, never an all-clear, which the bar at the top alone gives."""
+    mark = "&#10007;&nbsp;" if is_trouble else "!&nbsp;" if is_caution else ""
+    kind = " ss-bad-answer" if is_trouble else ""
+    return f'<div class="ss-answer{kind}" role="status">{mark}{escape(text)}</div>'
+
+
+def group_html(name: str) -> str:
+    """Name of a group of links, or the end of one."""
+    return f'<span class="ss-group">{escape(name)}{":" if name else "&#124;"}</span>'
 
 
 def notice_html(text: str) -> str:

@@ -26,6 +26,7 @@ COMMANDS = {
     "tankmates": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
+    "compare": "answers.compare.command",
     "open": "answers.season.command",
 }
 HIDDEN = {"company": "tankmates"}  # former names of commands, that still answer
@@ -34,25 +35,27 @@ _PACKAGE = Path(__file__).parents[1]
 
 
 class Page(NamedTuple):
-    """A page: its address, its title in the row of links, its script."""
+    """A page: its address, its title in the row of links, its script, and the group of links that it stands in."""
 
     address: str
     title: str
     script: Path
+    group: str = ""
 
 
 PAGES = tuple(
-    Page(address, title, _PACKAGE / f"{module}.py")
-    for address, title, module in (
-        ("season", "Season", "answers/season/page"),
-        ("water", "Water", "answers/ramp/page"),
-        ("beds", "Beds", "answers/beds/page"),
-        ("cold", "Cold months", "answers/cold/page"),
-        ("powercut", "Power cut", "answers/powercut/page"),
-        ("tankmates", "Tankmates", "answers/tankmates/page"),
-        ("stock", "Stocking", "answers/stock/page"),
-        ("edit", "Edit the site", "faces/edit_page"),
-        ("fish", "Fish", "answers/library/page"),
+    Page(address, title, _PACKAGE / f"{module}.py", group)
+    for address, title, module, group in (
+        ("season", "Season", "answers/season/page", ""),
+        ("stock", "Stocking", "answers/stock/page", "Decide"),
+        ("tankmates", "Tankmates", "answers/tankmates/page", "Decide"),
+        ("beds", "Beds", "answers/beds/page", "Decide"),
+        ("cold", "Cold months", "answers/cold/page", "Decide"),
+        ("powercut", "Power cut", "answers/powercut/page", "Decide"),
+        ("water", "Water and ramp", "answers/ramp/page", "Decide"),
+        ("compare", "Compare", "answers/compare/page", "Decide"),
+        ("edit", "Site", "faces/edit_page", ""),
+        ("fish", "Fish", "answers/library/page", ""),
     )
 )
 

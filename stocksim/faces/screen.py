@@ -72,7 +72,7 @@ def seek_advice(source: Source) -> Advice:
 @st.cache_data(max_entries=96, show_spinner=False)
 def chart_spec(source: Source, name: str) -> dict[str, Any]:
     """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
-    return charts.STACKS[name](solve(source)).to_dict(validate=False)
+    return charts.STACKS[name](solve(source)).to_dict()
 
 
 def begin() -> None:
@@ -105,10 +105,21 @@ def begins_faulty() -> bool:
     return bool(shown().faults) and bool(state.site_text or not state.site_unread)
 
 
+def source_of(text: str, folder: str, name: str) -> Source:
+    """What a season of a text depends on, with the files that it names as they are now."""
+    return Source(text, folder, name, _stamp(folder, text))
+
+
+def name_shown() -> str:
+    """Name of the site that the pages show, or of its file where no text of it was sound yet."""
+    season = shown().season
+    return str(season.site.file.site.name if season is not None else st.session_state.site_name)
+
+
 def shown() -> Shown:
     """Season of the text as it stands, or the last sound one with the faults of the text."""
     state = st.session_state
-    source = Source(state.site_text, state.site_folder, state.site_name, _stamp(state.site_folder, state.site_text))
+    source = source_of(state.site_text, state.site_folder, state.site_name)
     if state.site_unread and not state.site_text:
         return Shown(None, source, [state.site_unread])
     try:

@@ -11,7 +11,8 @@ import sys
 import threading
 import time
 import webbrowser
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -55,7 +56,9 @@ def app_file() -> Path:
     return inside if inside.is_file() else package.parent / "app.py"
 
 
-def serve(site: Path | None, port: int, open_browser: bool, who: Access) -> int:
+def serve(
+    site: Path | None, port: int, open_browser: bool, who: Access, meanwhile: Callable[[], object] | None = None
+) -> int:
     """Serve the pages until stopped.
 
     Parameters
@@ -68,6 +71,8 @@ def serve(site: Path | None, port: int, open_browser: bool, who: Access) -> int:
         Whether to open the keeper's browser.
     who : Access
         Whether other devices of the network may connect, and what they may do.
+    meanwhile : callable, optional
+        What this process does once the server listens; given up where that ends first.
 
     Returns
     -------
@@ -92,8 +97,9 @@ def serve(site: Path | None, port: int, open_browser: bool, who: Access) -> int:
         print(line, flush=True)
     if who.network and open_browser:
         address = f"http://localhost:{port}/?token={who.token}"
-        threading.Thread(target=_open_when_up, args=(address, port), daemon=True).start()
-    return run_until_stopped(command, environment(site, who))
+        threading.Thread(target=_when_up, args=(port, partial(webbrowser.open, address)), daemon=True).start()
+    later = None if meanwhile is None else partial(_when_up, port, meanwhile)  # the pages have the processor first
+    return run_until_stopped(command, environment(site, who), meanwhile=later)
 
 
 def environment(site: Path | None, who: Access) -> dict[str, str]:
@@ -147,7 +153,12 @@ def refuse_port(port: int) -> None:
             raise InputError(f"--port: {port} is in use; give another, as --port {other}.") from None
 
 
-def run_until_stopped(command: list[str], env: Mapping[str, str] | None = None, grace_s: float = _GRACE_S) -> int:
+def run_until_stopped(
+    command: list[str],
+    env: Mapping[str, str] | None = None,
+    grace_s: float = _GRACE_S,
+    meanwhile: Callable[[], object] | None = None,
+) -> int:
     """Run a server until it ends or this process is told to stop; it never outlives that by more than a moment.
 
     Parameters
@@ -158,6 +169,8 @@ def run_until_stopped(command: list[str], env: Mapping[str, str] | None = None, 
         Its environment.
     grace_s : float
         Time it has to end by itself. [s] Nothing is lost if it does not: every file is replaced at once, or not.
+    meanwhile : callable, optional
+        Called once the server is started; what it does is given up when the server ends.
 
     Returns
     -------
@@ -182,6 +195,8 @@ def run_until_stopped(command: list[str], env: Mapping[str, str] | None = None, 
             servers.append(server)
             if told.is_set():
                 stop()
+            if meanwhile is not None:
+                threading.Thread(target=meanwhile, daemon=True).start()
             code = server.wait()
     finally:
         for number, handler in before.items():
@@ -189,12 +204,12 @@ def run_until_stopped(command: list[str], env: Mapping[str, str] | None = None, 
     return 0 if told.is_set() else code
 
 
-def _open_when_up(address: str, port: int) -> None:
-    """Open the keeper's browser once the server listens; given up with the command, whose thread this is."""
+def _when_up(port: int, act: Callable[[], object]) -> None:
+    """Do something once the server listens; given up with the command, whose thread this is."""
     while True:
         try:
             with socket.create_connection((LOCAL_ADDRESS, port), timeout=5.0):
                 break
         except OSError:
             time.sleep(0.3)
-    webbrowser.open(address)
+    act()

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from stocksim.faces import markup, screen
+from stocksim.faces import frame, markup, screen
 from stocksim.faces.answer import Answer, Chart, Head, Lines, Section
 
 
 def begin(title: str, where: str = "Below") -> screen.Shown:
-    """Head of a page: its title and, where the text has faults, whose answer is shown.
+    """Head of a page: the bar, its title and, where the text has faults, whose answer is shown.
 
     Parameters
     ----------
@@ -25,6 +25,7 @@ def begin(title: str, where: str = "Below") -> screen.Shown:
     """
     screen.begin()
     shown = screen.shown()
+    frame.head(shown)
     st.html(markup.heading_html(title))
     if shown.season is None:
         st.html(markup.faults_html(shown.faults))
@@ -41,8 +42,8 @@ def tell_version(shown: screen.Shown, where: str) -> None:
 
 
 def verdict(answer: Answer) -> None:
-    """The answer in a coloured bar."""
-    st.html(markup.verdict_html(answer.verdict, answer.is_trouble, answer.is_caution))
+    """What the page answers, below the site's own verdict."""
+    st.html(markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution))
 
 
 def section_html(answer: Answer, key: str) -> str:

@@ -81,7 +81,7 @@ def drawn(plan: BedPlan, loop: str = "") -> dict[str, Any] | None:
 
     by_loop = {balance.loop: balance for balance in plan.loops}
     chart = bed_stack(plan.season, by_loop[loop]) if loop else bed_map(plan.season)
-    return None if chart is None else dict(chart.to_dict(validate=False))
+    return None if chart is None else chart.to_dict()
 
 
 def _loop_sections(plan: BedPlan, balance: LoopBalance, draw: Draw) -> list[Section]:

@@ -5,14 +5,13 @@ Apart from `answer`, which text needs without the slow import of charts.
 
 from __future__ import annotations
 
-import altair as alt
 import numpy as np
 import pandas as pd
 
 from stocksim.answers.beds.decide import LoopBalance, Week, budgets, by_week
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
-from stocksim.faces.charts import Panel
+from stocksim.faces import vega
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SHADE, SOUND
 from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.units import face_unit, to_face
@@ -23,7 +22,7 @@ KINDS = ("leafy", "fruiting", "bare")
 KIND_COLOURS = (LEAF, FEED, SHADE)
 
 
-def bed_map(season: Season) -> alt.LayerChart | None:
+def bed_map(season: Season) -> vega.Group | None:
     """Every bed as a rectangle of its area, cut into what is planted on it at its fullest; None without beds.
 
     Parameters
@@ -33,7 +32,7 @@ def bed_map(season: Season) -> alt.LayerChart | None:
 
     Returns
     -------
-    alt.LayerChart or None
+    vega.Group or None
         A row for each loop and one for wicking beds; all rectangles are as high as each other, so that width is area.
     """
     file, units = season.site.file, season.site.file.site.units
@@ -66,27 +65,27 @@ def bed_map(season: Season) -> alt.LayerChart | None:
                 )  # fmt: skip
                 at += area
             left += room + gap
-    x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0.0, width + gap * 3], nice=False))
-    y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[float(len(rows)), 0.0], nice=False))
-    colour = alt.Color("kind:N", scale=alt.Scale(domain=list(KINDS), range=list(KIND_COLOURS)), legend=None)
-    tip = [alt.Tooltip("bed:N"), alt.Tooltip("crop:N"), alt.Tooltip("area:N")]
-    inside = alt.Chart(pd.DataFrame(strips))
-    fill = inside.mark_rect(stroke=PAPER, strokeWidth=1.5).encode(
+    x = vega.by("x:Q", axis=None, scale=vega.Scale(domain=[0.0, width + gap * 3], nice=False))
+    y = vega.by("y:Q", axis=None, scale=vega.Scale(domain=[float(len(rows)), 0.0], nice=False))
+    colour = vega.by("kind:N", scale=vega.Scale(domain=list(KINDS), range=list(KIND_COLOURS)), legend=None)
+    tip = [vega.by("bed:N"), vega.by("crop:N"), vega.by("area:N")]
+    inside = vega.Chart(pd.DataFrame(strips))
+    fill = inside.mark("rect", stroke=PAPER, strokeWidth=1.5).encode(
         x=x, x2="x2:Q", y=y, y2="y2:Q", color=colour, tooltip=tip
     )
     names = (
         inside.transform_filter("datum.kind != 'bare'")
-        .mark_text(color=PAPER, fontWeight="bold", fontSize=13)
-        .encode(x=alt.X("mid:Q", axis=None), y=alt.Y("my:Q", axis=None), text="crop:N")
+        .mark("text", color=PAPER, fontWeight="bold", fontSize=13)
+        .encode(x=vega.by("mid:Q", axis=None), y=vega.by("my:Q", axis=None), text="crop:N")
     )
-    outline = alt.Chart(pd.DataFrame(beds))
-    edge = outline.mark_rect(fillOpacity=0.0, stroke=INK, strokeWidth=1.6).encode(x=x, x2="x2:Q", y=y, y2="y2:Q")
-    words = outline.mark_text(align="left", color=INK, fontSize=12).encode(
-        x=x, y=alt.Y("ly:Q", axis=None), text="line:N"
+    outline = vega.Chart(pd.DataFrame(beds))
+    edge = outline.mark("rect", fillOpacity=0.0, stroke=INK, strokeWidth=1.6).encode(x=x, x2="x2:Q", y=y, y2="y2:Q")
+    words = outline.mark("text", align="left", color=INK, fontSize=12).encode(
+        x=x, y=vega.by("ly:Q", axis=None), text="line:N"
     )
-    loops = alt.Chart(pd.DataFrame(heads)).mark_text(align="left", color=FAINT, fontWeight="bold", fontSize=13)
+    loops = vega.Chart(pd.DataFrame(heads)).mark("text", align="left", color=FAINT, fontWeight="bold", fontSize=13)
     return (
-        alt.layer(fill, names, edge, words, loops.encode(x=x, y=y, text="label:N"))
+        vega.layer(fill, names, edge, words, loops.encode(x=x, y=y, text="label:N"))
         .properties(
             height=_MAP_ROW_PX * len(rows), background=PAPER, usermeta={"embedOptions": {"renderer": "svg"}},
             description="Beds drawn to their area, cut into the crops that stand on each when it is fullest.",
@@ -121,7 +120,7 @@ _HALF_WEEK = pd.Timedelta(days=3.5)
 _NUTRIENT_COLOURS = {"nitrogen": LEAF, "phosphorus": FEED, "potassium": INK, "calcium": SOUND, "magnesium": "#7d4f8b"}
 
 
-def bed_stack(season: Season, balance: LoopBalance) -> alt.VConcatChart:
+def bed_stack(season: Season, balance: LoopBalance) -> vega.Group:
     """Planting calendar, light, both areas, nitrogen, nutrients and harvest of a loop's beds on one time axis.
 
     Parameters
@@ -133,7 +132,7 @@ def bed_stack(season: Season, balance: LoopBalance) -> alt.VConcatChart:
 
     Returns
     -------
-    alt.VConcatChart
+    vega.Group
         Panels share the time axis; a loop without plantings has only its nitrogen.
     """
     panels = [
@@ -155,7 +154,7 @@ def _own_beds(season: Season, loop: str) -> list[str]:
     return [key for key, bed in season.site.file.beds.items() if bed.loop == loop]
 
 
-def calendar_panel(season: Season, loop: str) -> Panel | None:
+def calendar_panel(season: Season, loop: str) -> vega.Group | None:
     """A bar for every batch, a row for every planting; ripe harvests are marked."""
     stands = season.planting.stands
     rows, heads = [], []
@@ -176,13 +175,13 @@ def calendar_panel(season: Season, loop: str) -> Panel | None:
     if not rows:
         return None
     x = parts.time_axis(season, "from")
-    y = alt.Y("row:Q", axis=None, scale=alt.Scale(domain=[float(number), 0.0], nice=False))
-    colour = alt.Color("kind:N", scale=alt.Scale(domain=list(KINDS), range=list(KIND_COLOURS)), legend=None)
-    tip = [alt.Tooltip("crop:N"), alt.Tooltip("bed:N"), parts.date_tip("from"), parts.date_tip("to"), "state:N"]
-    opacity = alt.condition("datum.state == 'ripe'", alt.value(1.0), alt.value(0.45))
-    bars = alt.Chart(pd.DataFrame(rows)).mark_rect(stroke=PAPER, strokeWidth=2)
-    words = alt.Chart(pd.DataFrame(heads)).mark_text(align="left", color=INK, fontSize=12, dx=2)
-    return alt.layer(
+    y = vega.by("row:Q", axis=None, scale=vega.Scale(domain=[float(number), 0.0], nice=False))
+    colour = vega.by("kind:N", scale=vega.Scale(domain=list(KINDS), range=list(KIND_COLOURS)), legend=None)
+    tip = [vega.by("crop:N"), vega.by("bed:N"), parts.date_tip("from"), parts.date_tip("to"), "state:N"]
+    opacity = vega.condition("datum.state == 'ripe'", vega.value(1.0), vega.value(0.45))
+    bars = vega.Chart(pd.DataFrame(rows)).mark("rect", stroke=PAPER, strokeWidth=2)
+    words = vega.Chart(pd.DataFrame(heads)).mark("text", align="left", color=INK, fontSize=12, dx=2)
+    return vega.layer(
         bars.encode(x=x, x2="to:T", y=y, y2="end:Q", color=colour, opacity=opacity, tooltip=tip),
         words.encode(x=x, y=y, text="label:N"),
     ).properties(title="Plantings: green leafy, ochre fruiting, pale not ripe in time", height=_ROW_PX * number)
@@ -195,7 +194,7 @@ def _date(week: Week) -> pd.Timestamp:
 def _lines(
     season: Season, values: dict[str, list[float]], colours: dict[str, str], dates: list[pd.Timestamp],
     title: str, unit: str, px: int, top: float | None = None,
-) -> Panel:  # fmt: skip
+) -> vega.Group:  # fmt: skip
     """A named line for each series of weekly values; NaN leaves a gap."""
     rows = [
         {"date": date, "name": name, "value": value}
@@ -204,20 +203,20 @@ def _lines(
         if np.isfinite(value)
     ]
     data = pd.DataFrame(rows) if rows else parts.empty(["date", "name", "value"])
-    scale = alt.Scale(domain=[0.0, top or parts.top_of(data["value"])])
-    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), alt.Chart(data)
+    scale = vega.Scale(domain=[0.0, top or parts.top_of(data["value"])])
+    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), vega.Chart(data)
     names = list(values)
-    colour = alt.Color("name:N", scale=alt.Scale(domain=names, range=[colours[n] for n in names]), legend=None)
+    colour = vega.by("name:N", scale=vega.Scale(domain=names, range=[colours[n] for n in names]), legend=None)
     dash = parts.dash_by_name(names, "name", None)
-    tip = [alt.Tooltip("name:N"), parts.date_tip("date"), alt.Tooltip("value:Q", title=unit, format=".3~r")]
-    lines = base.mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash)
-    dots = base.mark_point(opacity=0, size=110).encode(x=x, y=y, detail="name:N", tooltip=tip)
+    tip = [vega.by("name:N"), parts.date_tip("date"), vega.by("value:Q", title=unit, format=".3~r")]
+    lines = base.mark("line", strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash)
+    dots = base.mark("point", opacity=0, size=110).encode(x=x, y=y, detail="name:N", tooltip=tip)
     last = data.groupby("name", sort=False).tail(1).assign(colour=lambda f: f["name"].map(colours))
-    labels = parts.end_labels(season, last, scale, px, alt.Color("colour:N", scale=None))
-    return alt.layer(lines, dots, labels).properties(title=title, height=px)
+    labels = parts.end_labels(season, last, scale, px, vega.by("colour:N", scale=None))
+    return vega.layer(lines, dots, labels).properties(title=title, height=px)
 
 
-def _light_panel(season: Season, balance: LoopBalance) -> Panel | None:
+def _light_panel(season: Season, balance: LoopBalance) -> vega.Group | None:
     light = [week.light_mol_m2 for week in balance.weeks]
     if not np.isfinite(light).any():
         return None
@@ -225,7 +224,7 @@ def _light_panel(season: Season, balance: LoopBalance) -> Panel | None:
     return _lines(season, {"light": light}, {"light": FEED}, dates, "Light on the beds, mol/m2/day", "mol/m2/day", 90)
 
 
-def _area_panel(season: Season, balance: LoopBalance) -> Panel | None:
+def _area_panel(season: Season, balance: LoopBalance) -> vega.Group | None:
     """Planted area, the handbooks' band, and the area that balances nitrogen."""
     if not any(week.planted_m2 for week in balance.weeks):
         return None
@@ -242,16 +241,16 @@ def _area_panel(season: Season, balance: LoopBalance) -> Panel | None:
     colours = {"planted": LEAF, "handbook": FEED, "balance": INK}
     title = f"Area planted, and supported by handbook ratio and by nitrogen, {unit}"
     panel = _lines(season, values, colours, dates, title, unit, _PANEL_PX)
-    scale = alt.Scale(domain=[0.0, parts.top_of(*values.values(), high)])
+    scale = vega.Scale(domain=[0.0, parts.top_of(*values.values(), high)])
     band = (
-        alt.Chart(pd.DataFrame({"date": dates, "low": low, "high": high}).dropna())
-        .mark_area(color=FEED, opacity=0.35)
+        vega.Chart(pd.DataFrame({"date": dates, "low": low, "high": high}).dropna())
+        .mark("area", color=FEED, opacity=0.35)
         .encode(x=parts.time_axis(season, "date"), y=parts.level("low", scale), y2="high:Q")
     )
-    return alt.layer(band, *panel.layer).properties(title=title, height=_PANEL_PX)
+    return vega.layer(band, *panel.charts).properties(title=title, height=_PANEL_PX)
 
 
-def _nitrogen_panel(season: Season, balance: LoopBalance) -> Panel:
+def _nitrogen_panel(season: Season, balance: LoopBalance) -> vega.Group:
     values = {
         "given": [week.supply_g for week in balance.weeks],
         "wanted": [week.draw_g for week in balance.weeks],
@@ -263,7 +262,7 @@ def _nitrogen_panel(season: Season, balance: LoopBalance) -> Panel:
     return _lines(season, values, colours, dates, title, "g a day", _PANEL_PX)
 
 
-def _nutrient_panel(season: Season, loop: str) -> Panel | None:
+def _nutrient_panel(season: Season, loop: str) -> vega.Group | None:
     """Share of what crops want that they get, for each nutrient but iron."""
     values = {}
     for budget in budgets(season):
@@ -278,7 +277,7 @@ def _nutrient_panel(season: Season, loop: str) -> Panel | None:
     return _lines(season, values, _NUTRIENT_COLOURS, dates, title, "%", _PANEL_PX, top=108.0)
 
 
-def _harvest_panel(season: Season, loop: str) -> Panel | None:
+def _harvest_panel(season: Season, loop: str) -> vega.Group | None:
     """Fresh harvest of the loop's beds by the week, a tone for each bed."""
     units = season.site.file.site.units
     unit = face_unit("mass", units)
@@ -299,12 +298,12 @@ def _harvest_panel(season: Season, loop: str) -> Panel | None:
     data["bottom"] = data["top"] - data["value"]
     names = list(dict.fromkeys(data["bed"]))
     tones = [LEAF, "#a9741f", "#8fb17c", "#6d6a5c", "#d3ab62"]
-    shades = alt.Scale(domain=names, range=[tones[number % len(tones)] for number in range(len(names))])
-    colour = alt.Color("bed:N", legend=None, scale=shades)
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["top"])])
-    tip = [alt.Tooltip("bed:N"), parts.date_tip("from"), alt.Tooltip("value:Q", title=f"{unit} a week", format=".1f")]
+    shades = vega.Scale(domain=names, range=[tones[number % len(tones)] for number in range(len(names))])
+    colour = vega.by("bed:N", legend=None, scale=shades)
+    scale = vega.Scale(domain=[0.0, parts.top_of(data["top"])])
+    tip = [vega.by("bed:N"), parts.date_tip("from"), vega.by("value:Q", title=f"{unit} a week", format=".1f")]
     x, y = parts.time_axis(season, "from"), parts.level("bottom", scale)
-    bars = alt.Chart(data).mark_bar(stroke=PAPER, strokeWidth=1)
+    bars = vega.Chart(data).mark("bar", stroke=PAPER, strokeWidth=1)
     bars = bars.encode(x=x, x2="to:T", y=y, y2="top:Q", color=colour, tooltip=tip)
     ends = pd.DataFrame(
         {
@@ -313,5 +312,5 @@ def _harvest_panel(season: Season, loop: str) -> Panel | None:
             "colour": shades["range"],
         }
     )
-    labels = parts.end_labels(season, ends, scale, _SMALL_PX, alt.Color("colour:N", scale=None))
-    return alt.layer(bars, labels).properties(title=f"Harvest, {unit} a week", height=_SMALL_PX)
+    labels = parts.end_labels(season, ends, scale, _SMALL_PX, vega.by("colour:N", scale=None))
+    return vega.layer(bars, labels).properties(title=f"Harvest, {unit} a week", height=_SMALL_PX)

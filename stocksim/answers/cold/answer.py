@@ -143,7 +143,7 @@ def _drawn(found: Cold, name: str) -> dict[str, Any] | None:
     from stocksim.answers.cold.charts import CHARTS  # slow to import, and text draws none
 
     chart = CHARTS[name](found)
-    return None if chart is None else dict(chart.to_dict(validate=False))
+    return None if chart is None else chart.to_dict()
 
 
 def _price_parts(found: Cold) -> list[Part]:

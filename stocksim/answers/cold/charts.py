@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import altair as alt
 import numpy as np
 import pandas as pd
 
@@ -13,7 +12,7 @@ from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.words import frontier_options, option_name
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
-from stocksim.faces.charts import Panel
+from stocksim.faces import vega
 from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, species_colour, species_dash
 from stocksim.heat.hourly import Warmth
 from stocksim.heat.temperatures import loop_water_c
@@ -24,7 +23,7 @@ _WIDTH_PX = 640
 _SPAN = {"value": "week's mean", "low": "lowest hour", "high": "highest hour"}
 
 
-def temperature_stack(season: Season, warmth: Warmth) -> alt.VConcatChart:
+def temperature_stack(season: Season, warmth: Warmth) -> vega.Group:
     """Air, then the water of each loop, by the week, with the range of days; each species' windows behind the water.
 
     Parameters
@@ -36,7 +35,7 @@ def temperature_stack(season: Season, warmth: Warmth) -> alt.VConcatChart:
 
     Returns
     -------
-    alt.VConcatChart
+    vega.Group
         Panels on one time axis.
     """
     panels = [_air_panel(season, warmth)]
@@ -63,33 +62,35 @@ def _weeks(season: Season, low: Any, mean: Any, high: Any, name: str) -> pd.Data
     return pd.DataFrame(rows)
 
 
-def _scale(frames: list[pd.DataFrame], more: list[float]) -> alt.Scale:
+def _scale(frames: list[pd.DataFrame], more: list[float]) -> vega.Scale:
     low = min([float(frame["low"].min()) for frame in frames] + more)
     high = max([float(frame["high"].max()) for frame in frames] + more)
     pad = max(0.08 * (high - low), 1.0)
-    return alt.Scale(domain=[low - pad, high + pad], zero=False, nice=False)
+    return vega.Scale(domain=[low - pad, high + pad], zero=False, nice=False)
 
 
-def _lines(season: Season, frames: list[tuple[pd.DataFrame, str, list[int]]], scale: alt.Scale, px: int) -> list[Any]:
+def _lines(season: Season, frames: list[tuple[pd.DataFrame, str, list[int]]], scale: vega.Scale, px: int) -> list[Any]:
     unit = face_unit("temperature", season.site.file.site.units)
     layers: list[Any] = []
     ends = []
     for frame, colour, dash in frames:
-        x, base = parts.time_axis(season, "date"), alt.Chart(frame)
-        tip = [alt.Tooltip("name:N"), parts.date_tip("date"),
-               *(alt.Tooltip(f"{key}:Q", title=f"{title}, {unit}", format=".1f")
+        x, base = parts.time_axis(season, "date"), vega.Chart(frame)
+        tip = [vega.by("name:N"), parts.date_tip("date"),
+               *(vega.by(f"{key}:Q", title=f"{title}, {unit}", format=".1f")
                  for key, title in _SPAN.items())]  # fmt: skip
-        layers.append(base.mark_area(color=colour, opacity=0.16).encode(x=x, y=parts.level("low", scale), y2="high:Q"))
         layers.append(
-            base.mark_line(color=colour, strokeWidth=2.6, strokeDash=dash).encode(x=x, y=parts.level("value", scale))
+            base.mark("area", color=colour, opacity=0.16).encode(x=x, y=parts.level("low", scale), y2="high:Q")
         )
-        layers.append(base.mark_point(opacity=0, size=110).encode(x=x, y=parts.level("value", scale), tooltip=tip))
+        layers.append(
+            base.mark("line", color=colour, strokeWidth=2.6, strokeDash=dash).encode(x=x, y=parts.level("value", scale))
+        )
+        layers.append(base.mark("point", opacity=0, size=110).encode(x=x, y=parts.level("value", scale), tooltip=tip))
         ends.append({"name": frame["name"].iloc[-1], "value": float(frame["value"].iloc[-1]), "colour": colour})
-    labels = parts.end_labels(season, pd.DataFrame(ends), scale, px, alt.Color("colour:N", scale=None))
+    labels = parts.end_labels(season, pd.DataFrame(ends), scale, px, vega.by("colour:N", scale=None))
     return [*layers, labels]
 
 
-def _air_panel(season: Season, warmth: Warmth) -> Panel:
+def _air_panel(season: Season, warmth: Warmth) -> vega.Group:
     unit = face_unit("temperature", season.site.file.site.units)
     hours = warmth.weather.hours.air_c.reshape(-1, 24)
     frames = [(_weeks(season, hours.min(1), hours.mean(1), hours.max(1), "outdoors"), FAINT, [3, 3])]
@@ -101,10 +102,10 @@ def _air_panel(season: Season, warmth: Warmth) -> Panel:
             frames.append((frame, colour, dash))
     scale = _scale([frame for frame, *_ in frames], [])
     title = f"Air, {unit}: line the week's mean, shade from lowest to highest hour"
-    return alt.layer(*_lines(season, frames, scale, _AIR_PX)).properties(title=title, height=_AIR_PX)
+    return vega.layer(*_lines(season, frames, scale, _AIR_PX)).properties(title=title, height=_AIR_PX)
 
 
-def _water_panel(season: Season, warmth: Warmth, loop: str) -> Panel:
+def _water_panel(season: Season, warmth: Warmth, loop: str) -> vega.Group:
     units = season.site.file.site.units
     nodes = warmth.plan.tanks_of(loop)
     run = warmth.run
@@ -123,16 +124,16 @@ def _water_panel(season: Season, warmth: Warmth, loop: str) -> Panel:
     if len(windows):
         shown = windows.assign(**{"from": start, "to": end})
         for row in shown.to_dict("records"):
-            one = alt.Chart(pd.DataFrame([row]))
+            one = vega.Chart(pd.DataFrame([row]))
             x = parts.time_axis(season, "from")
             colour = species_colour(row["species"])
             layers.append(
-                one.mark_rect(color=colour, opacity=0.13).encode(
+                one.mark("rect", color=colour, opacity=0.13).encode(
                     x=x, x2="to:T", y=parts.level("bottom", scale), y2="top:Q"
                 )
             )
             layers.append(
-                one.mark_rule(color=colour, strokeWidth=2, strokeDash=list(species_dash(row["species"]))).encode(
+                one.mark("rule", color=colour, strokeWidth=2, strokeDash=list(species_dash(row["species"]))).encode(
                     x=x, x2="to:T", y=parts.level("cold", scale)
                 )
             )
@@ -141,7 +142,7 @@ def _water_panel(season: Season, warmth: Warmth, loop: str) -> Panel:
     )
     names = _window_names(season, windows.assign(**{"from": start}), scale) if len(windows) else []
     lines = _lines(season, frames, scale, _WATER_PX)
-    return alt.layer(*layers, *lines, *names).properties(title=title, height=_WATER_PX)
+    return vega.layer(*layers, *lines, *names).properties(title=title, height=_WATER_PX)
 
 
 def _windows(season: Season, loop: str, units: str) -> pd.DataFrame:
@@ -157,7 +158,7 @@ def _windows(season: Season, loop: str, units: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["species", "label", "bottom", "top", "cold"])
 
 
-def _window_names(season: Season, windows: pd.DataFrame, scale: alt.Scale) -> list[Any]:
+def _window_names(season: Season, windows: pd.DataFrame, scale: vega.Scale) -> list[Any]:
     """Names at the left of the windows' upper edges and of the cold limits, moved apart where they meet."""
     low, high = (float(v) for v in scale["domain"])
     gap = (high - low) * 15.0 / _WATER_PX
@@ -170,9 +171,9 @@ def _window_names(season: Season, windows: pd.DataFrame, scale: alt.Scale) -> li
             data = pd.DataFrame([{"from": row["from"], "place": place, "label": words.format(row["label"])}])
             x, y = parts.time_axis(season, "from"), parts.level("place", scale)
             style: dict[str, Any] = {"align": "left", "dx": 5, "fontStyle": "italic"}
-            base = alt.Chart(data).encode(x=x, y=y, text="label:N")
-            layers.append(base.mark_text(**style, stroke=PAPER, strokeWidth=4, strokeOpacity=0.8))
-            layers.append(base.mark_text(**style, color=species_colour(row["species"])))
+            base = vega.Chart(data).encode(x=x, y=y, text="label:N")
+            layers.append(base.mark("text", **style, stroke=PAPER, strokeWidth=4, strokeOpacity=0.8))
+            layers.append(base.mark("text", **style, color=species_colour(row["species"])))
     return layers
 
 
@@ -186,20 +187,20 @@ def fuel_chart(cold: Cold) -> Any:
     ]  # fmt: skip
     months = list(plan.month_kwh)
     names = [name for name, *_ in shown]
-    colour = alt.Color(
+    colour = vega.by(
         "option:N",
-        scale=alt.Scale(domain=names, range=[c for *_, c in shown]),
-        legend=alt.Legend(orient="top", title=None),
+        scale=vega.Scale(domain=names, range=[c for *_, c in shown]),
+        legend=vega.Legend(orient="top", title=None),
     )
     bars = (
-        alt.Chart(pd.DataFrame(rows))
-        .mark_bar(stroke=PAPER, strokeWidth=1)
+        vega.Chart(pd.DataFrame(rows))
+        .mark("bar", stroke=PAPER, strokeWidth=1)
         .encode(
-            x=alt.X("month:N", sort=months, title=None, axis=alt.Axis(labelAngle=0, labelOverlap=True)),
-            xOffset=alt.XOffset("option:N", sort=names),
-            y=alt.Y("heat:Q", title=None, axis=alt.Axis(tickCount=4)),
+            x=vega.by("month:N", sort=months, title=None, axis=vega.Axis(labelAngle=0, labelOverlap=True)),
+            xOffset=vega.by("option:N", sort=names),
+            y=vega.by("heat:Q", title=None, axis=vega.Axis(tickCount=4)),
             color=colour,
-            tooltip=["month:N", "option:N", alt.Tooltip("heat:Q", title="kWh", format=",.0f")],
+            tooltip=["month:N", "option:N", vega.by("heat:Q", title="kWh", format=",.0f")],
         )
     )
     words = "Bars: heat of every month as the file says and as recommended."
@@ -231,31 +232,33 @@ def frontier_chart(cold: Cold) -> Any:
         "other": (FAINT, "circle"), "harms a fish": (TROUBLE, "cross"),
     }  # fmt: skip
     present = [kind for kind in kinds if (points["kind"] == kind).any()]
-    colour = alt.Color("kind:N", scale=alt.Scale(domain=present, range=[kinds[k][0] for k in present]),
-                       legend=alt.Legend(orient="top", title=None, columns=2))  # fmt: skip
-    shape = alt.Shape("kind:N", scale=alt.Scale(domain=present, range=[kinds[k][1] for k in present]))
+    colour = vega.by("kind:N", scale=vega.Scale(domain=present, range=[kinds[k][0] for k in present]),
+                       legend=vega.Legend(orient="top", title=None, columns=2))  # fmt: skip
+    shape = vega.by("kind:N", scale=vega.Scale(domain=present, range=[kinds[k][1] for k in present]))
     unit = face_unit("mass", units)
     bottom = min(0.0, 1.08 * float(points["growth"].min()))
     top, right = 1.08 * float(points["growth"].max()), 1.08 * float(points["cost"].max()) + 1.0
-    axis = alt.Axis(tickCount=6, labelOverlap=True)
-    x = alt.X("cost:Q", title="fuel, your money", scale=alt.Scale(domain=[0.0, right], nice=False), axis=axis)
-    y = alt.Y("growth:Q", title=None, scale=alt.Scale(domain=[bottom, top], nice=False), axis=alt.Axis(tickCount=5))
-    tip = [alt.Tooltip("option:N"), alt.Tooltip("cost:Q", format=",.0f"), alt.Tooltip("growth:Q", format=".1f"),
-           alt.Tooltip("heat:Q", title="heat, kWh", format=",.0f")]  # fmt: skip
-    marks = alt.Chart(points).mark_point(filled=True, size=150, opacity=0.9).encode(
+    axis = vega.Axis(tickCount=6, labelOverlap=True)
+    x = vega.by("cost:Q", title="fuel, your money", scale=vega.Scale(domain=[0.0, right], nice=False), axis=axis)
+    y = vega.by("growth:Q", title=None, scale=vega.Scale(domain=[bottom, top], nice=False), axis=vega.Axis(tickCount=5))
+    tip = [vega.by("option:N"), vega.by("cost:Q", format=",.0f"), vega.by("growth:Q", format=".1f"),
+           vega.by("heat:Q", title="heat, kWh", format=",.0f")]  # fmt: skip
+    marks = vega.Chart(points).mark("point", filled=True, size=150, opacity=0.9).encode(
         x=x, y=y, color=colour, shape=shape, tooltip=tip
     )  # fmt: skip
     on_line = points[
         points["option"].isin([option_name(o, units) for o in cold.options if o.is_on_frontier])
     ].sort_values("cost")
-    line = alt.Chart(on_line).mark_line(color=SOUND, strokeWidth=2, strokeDash=[6, 3]).encode(
-        x=x, y=y, order=alt.Order("cost:Q")
+    line = vega.Chart(on_line).mark("line", color=SOUND, strokeWidth=2, strokeDash=[6, 3]).encode(
+        x=x, y=y, order=vega.by("cost:Q")
     )  # fmt: skip
     numbers = {option_name(o, units): str(number) for number, o in enumerate(frontier_options(cold), 1)}
     named = points[points["option"].isin(numbers)].assign(number=lambda frame: frame["option"].map(numbers))
-    words = alt.Chart(named).mark_text(align="right", dx=-9, dy=-9, fontWeight="bold").encode(x=x, y=y, text="number:N")
+    words = (
+        vega.Chart(named).mark("text", align="right", dx=-9, dy=-9, fontWeight="bold").encode(x=x, y=y, text="number:N")
+    )
     return _finished(
-        alt.layer(line, marks, words), f"Growth of the fish, {unit}, less those that die, against fuel", _FRONTIER_PX,
+        vega.layer(line, marks, words), f"Growth of the fish, {unit}, less those that die, against fuel", _FRONTIER_PX,
         "Each point is an option; the dashed line joins those that give most growth for their cost.",
     )  # fmt: skip
 
@@ -277,18 +280,18 @@ def night_chart(cold: Cold) -> Any:
     )
     names = list(courses)
     ink = [INK] * len(seen) + [FAINT]
-    colour = alt.Color("line:N", scale=alt.Scale(domain=names, range=ink), legend=None)
+    colour = vega.by("line:N", scale=vega.Scale(domain=names, range=ink), legend=None)
     patterns = [[1, 0], [8, 3], [10, 3, 2, 3], [5, 4], [14, 4], [6, 2, 2, 2]]
     dashes = [patterns[n % len(patterns)] for n in range(len(seen))] + [[3, 3]]
-    dash = alt.StrokeDash("line:N", scale=alt.Scale(domain=names, range=dashes), legend=None)
-    axis = alt.Axis(values=list(range(0, len(cold.failed.air_c), 12)), labelOverlap=True)
-    x = alt.X("hour:Q", title="hours since the heaters failed, at 18:00", scale=alt.Scale(nice=False), axis=axis)
-    y = alt.Y("value:Q", title=None, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
-    tip = ["line:N", "hour:Q", alt.Tooltip("value:Q", format=".1f")]
+    dash = vega.by("line:N", scale=vega.Scale(domain=names, range=dashes), legend=None)
+    axis = vega.Axis(values=list(range(0, len(cold.failed.air_c), 12)), labelOverlap=True)
+    x = vega.by("hour:Q", title="hours since the heaters failed, at 18:00", scale=vega.Scale(nice=False), axis=axis)
+    y = vega.by("value:Q", title=None, scale=vega.Scale(zero=False), axis=vega.Axis(tickCount=5))
+    tip = ["line:N", "hour:Q", vega.by("value:Q", format=".1f")]
     ends = data.groupby("line", sort=False).tail(1)
     layers: list[Any] = [
-        alt.Chart(data).mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash, tooltip=tip),
-        alt.Chart(ends).mark_text(align="right", dy=-10).encode(x=x, y=y, text="line:N", color=colour),
+        vega.Chart(data).mark("line", strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash, tooltip=tip),
+        vega.Chart(ends).mark("text", align="right", dy=-10).encode(x=x, y=y, text="line:N", color=colour),
     ]  # fmt: skip
     met = [
         {"hour": t.hours, "cohort": t.cohort, "value": float(to_face(max(t.limit_c, 0.0), "temperature", units)),
@@ -296,17 +299,19 @@ def night_chart(cold: Cold) -> Any:
         for t in cold.failed.times if np.isfinite(t.hours)
     ]  # fmt: skip
     if met:
-        crosses = alt.Chart(pd.DataFrame(met)).mark_point(filled=True, size=170, shape="cross", opacity=1.0)
-        paint = alt.Color("colour:N", scale=None)
-        tip = ["cohort:N", alt.Tooltip("hour:Q", title="hours to its cold limit", format=".0f")]
+        crosses = vega.Chart(pd.DataFrame(met)).mark("point", filled=True, size=170, shape="cross", opacity=1.0)
+        paint = vega.by("colour:N", scale=None)
+        tip = ["cohort:N", vega.by("hour:Q", title="hours to its cold limit", format=".0f")]
         layers.append(crosses.encode(x=x, y=y, color=paint, tooltip=tip))
         first = pd.DataFrame(met[:1]).assign(label=f"{met[0]['cohort']} at its limit: {met[0]['hour']:.0f} h")
         layers.append(
-            alt.Chart(first).mark_text(align="left", dx=4, dy=-16, fontWeight="bold").encode(x=x, y=y, text="label:N")
+            vega.Chart(first)
+            .mark("text", align="left", dx=4, dy=-16, fontWeight="bold")
+            .encode(x=x, y=y, text="label:N")
         )
     unit = face_unit("temperature", units)
     return _finished(
-        alt.layer(*layers), f"Water, {unit}, when every heater fails, as the file says; crosses: limits", _NIGHT_PX,
+        vega.layer(*layers), f"Water, {unit}, when every heater fails, as the file says; crosses: limits", _NIGHT_PX,
         "Lines: water of each loop after the failure; crosses: where a batch meets its cold limit.",
     )  # fmt: skip
 

@@ -35,7 +35,7 @@ def compared(source: screen.Source, worth: float) -> Cold:
 @st.cache_data(max_entries=32, show_spinner=False)
 def temperature_spec(source: screen.Source, _warmth: Warmth) -> dict[str, Any]:
     """Stack of air and water of a sound site, given its heat, as a Vega-Lite specification."""
-    return dict(temperature_stack(screen.solve(source), _warmth).to_dict(validate=False))
+    return temperature_stack(screen.solve(source), _warmth).to_dict()
 
 
 shown = showing.begin("Cold months")
@@ -63,7 +63,10 @@ if st.session_state.get("cold_for") == source:
         found = compared(source, worth_of(guard.entry("worth", "8")))
         notes = found.notes
         answer = cold_answer(found, season.site)
-        place.html(markup.verdict_html(answer.verdict, answer.is_trouble) + showing.section_html(answer, "advice"))
+        place.html(
+            markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution)
+            + showing.section_html(answer, "advice")
+        )
         showing.show(answer, "price", "fuel", "fuel_months", "options", "failure")
     except StocksimError as error:
         place.html(markup.faults_html([str(fault) for fault in error.faults]))

@@ -8,7 +8,7 @@ import streamlit as st
 from stocksim.answers.library.answer import days_of_typed, feed_section, fish_answer
 from stocksim.engine.running import grow
 from stocksim.errors import StocksimError
-from stocksim.faces import charts, guard, markup, screen, showing
+from stocksim.faces import charts, frame, guard, markup, screen, showing
 from stocksim.library.species import load_species, species_names
 from stocksim.site.notes import own_files
 from stocksim.units import format_quantity, parse_quantity
@@ -19,7 +19,8 @@ units = shown.season.site.file.site.units if shown.season else "metric"
 # a keeper's own species files stand beside the site
 beside = Path(st.session_state.site_folder)
 
-st.markdown("# Fish")
+frame.head(shown)
+st.html(markup.heading_html("Fish"))
 names = species_names(beside)
 if guard.entry("species", None) not in names:
     guard.forget("species")
@@ -52,8 +53,11 @@ try:
         courses[format_quantity(level + step, "temperature", units)] = grow(
             name, weight_g, level + step, days=days, beside=beside
         )
-    st.altair_chart(
-        charts.one_fish(courses, name, units), theme=None, alt=f"Growth of one {entry.title} at three waters"
+    st.vega_lite_chart(
+        charts.one_fish(courses, name, units).to_dict(),
+        theme=None,
+        width="stretch",
+        alt=f"Growth of one {entry.title} at three waters",
     )
 except StocksimError as error:
     st.html(markup.faults_html([str(fault) for fault in error.faults]))

@@ -52,7 +52,8 @@ CARD_STYLE = """<style>
 @media (max-width: 640px) {.ss-card {padding: .6rem .7rem} .ss-card-answer {font-size: 1.4rem}}
 @media print {
   .stMainBlockContainer:has(.ss-card) {zoom: 1; padding: 0}
-  .stMainBlockContainer:has(.ss-card) h1, .stMainBlockContainer:has(.ss-card) .st-key-cut_screen {display: none}
+  .stMainBlockContainer:has(.ss-card) h1, .stMainBlockContainer:has(.ss-card) .st-key-cut_screen,
+  .stMainBlockContainer:has(.ss-card) .st-key-verdict_bar {display: none}
   .stMainBlockContainer:has(.ss-card) [data-testid="stVerticalBlock"] {gap: 0}
   .ss-card {border: 0; border-bottom: 1px dashed; border-radius: 0; padding: 0 0 2mm; max-height: 138mm}
   .ss-card-answer {font-size: 15pt; margin-bottom: 1mm} .ss-card p {margin: .8mm 0}

@@ -4,7 +4,7 @@ from functools import partial
 
 import streamlit as st
 
-from stocksim.answers.powercut.answer import TITLE, powercut_answer
+from stocksim.answers.powercut.answer import powercut_answer
 from stocksim.answers.powercut.card import CARD_STYLE, card_html
 from stocksim.answers.powercut.case import AMOUNTS, FAILS, cut_of_typed, example_of
 from stocksim.answers.powercut.decide import power_cut
@@ -12,7 +12,7 @@ from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, showing
 from stocksim.faces.words import day_words
 
-shown = showing.begin(TITLE, where="")
+shown = showing.begin("Power cut", where="")
 season = shown.season
 assert season is not None  # without one the page has ended
 st.html(CARD_STYLE)

@@ -224,4 +224,4 @@ def water_answer(season: Season, loop: str, draw: Callable[[str], dict[str, Any]
 def _drawn(season: Season, loop: str) -> dict[str, Any]:
     from stocksim.answers.ramp.charts import loop_stack  # slow to import, and text draws none
 
-    return dict(loop_stack(season, loop).to_dict(validate=False))
+    return loop_stack(season, loop).to_dict()

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import altair as alt
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -16,7 +15,7 @@ from stocksim.engine.results.findings import cohort_limit
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.nitrate import nitrate_cautions
 from stocksim.faces import chart_parts as parts
-from stocksim.faces.charts import Panel
+from stocksim.faces import vega
 from stocksim.faces.palette import FEED, INK, LEAF, PAPER, SOUND
 from stocksim.faces.water_words import weekly
 from stocksim.units import face_unit
@@ -110,11 +109,11 @@ def _short(level: float) -> str:
 def limit_layers(
     season: Season,
     groups: list[tuple[str, FloatArray]],
-    scale: alt.Scale,
+    scale: vega.Scale,
     height: int,
     is_right: bool,
     word: str = "limit",
-) -> tuple[list[alt.Chart], list[alt.Chart]]:
+) -> tuple[list[vega.Chart], list[vega.Chart]]:
     """Dashed limit lines, and their words.
 
     Parameters
@@ -123,7 +122,7 @@ def limit_layers(
         A season that was run.
     groups : list of (str, ndarray)
         Of `limit_groups`.
-    scale : altair.Scale
+    scale : vega.Scale
         Of the panel.
     height : int
         Of the panel. [pixels]
@@ -134,7 +133,7 @@ def limit_layers(
 
     Returns
     -------
-    rules, words : list of altair.Chart
+    rules, words : list of vega.Chart
         The words are to be drawn above all lines; limits above the scale are named at its top.
     """
     bottom, top = (float(v) for v in scale["domain"])
@@ -167,18 +166,18 @@ def limit_layers(
     rules, texts = [], []
     if lines:
         x, y = parts.time_axis(season, "from"), parts.level("threshold", scale)
-        marks = alt.Chart(pd.DataFrame(lines)).mark_line(color=INK, strokeDash=[6, 4], strokeWidth=1.4)
+        marks = vega.Chart(pd.DataFrame(lines)).mark("line", color=INK, strokeDash=[6, 4], strokeWidth=1.4)
         rules.append(marks.encode(x=x, y=y, detail="group:N"))
     for align in ("left", "right"):
         mine = [word for word in words if word["align"] == align]
         if not mine:
             continue
-        base = alt.Chart(pd.DataFrame(mine)).encode(
+        base = vega.Chart(pd.DataFrame(mine)).encode(
             x=parts.time_axis(season, "from"), y=parts.level("place", scale), text="label:N"
         )
         style: dict[str, Any] = {"align": align, "dx": 4 if align == "left" else -4, "fontStyle": "italic"}
         # a halo of paper keeps the words legible where a line runs behind them
-        texts += [base.mark_text(stroke=PAPER, strokeWidth=3, **style), base.mark_text(color=INK, **style)]
+        texts += [base.mark("text", stroke=PAPER, strokeWidth=3, **style), base.mark("text", color=INK, **style)]
     return rules, texts
 
 
@@ -201,7 +200,7 @@ _PANEL_PX, _SMALL_PX = 150, 110
 _MOST_MARKS = 330  # of one panel; a stack has ten
 
 
-def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
+def loop_stack(season: Season, loop: str) -> vega.Group:
     """Every level of one loop's water, and what the keeper adds by the week, on one time axis.
 
     Parameters
@@ -213,7 +212,7 @@ def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
 
     Returns
     -------
-    alt.VConcatChart
+    vega.Group
         Panels of ammonia, nitrite, nitrate, oxygen, pH, alkalinity, buffer, top-up and film. A loop without tanks has
         none of the tanks' panels, one without film no film panel, one that needs no buffer no bars for it.
     """
@@ -223,7 +222,7 @@ def loop_stack(season: Season, loop: str) -> alt.VConcatChart:
     high, buffer = "Un-ionized ammonia, mg/L, day's high", _of_loop(season, loop, "buffer_g")
     top_up = parts.in_face_unit(_of_loop(season, loop, "top_up_l") / 1000.0, "volume", units)
     salt = season.site.file.loops[loop].buffer.replace("_", " ")
-    panels: list[Panel | None] = []
+    panels: list[vega.Group | None] = []
     if has_tanks:
         panels += [
             _tank_panel(season, loop, "tan_mg_l", "Total ammonia nitrogen (TAN), mg/L"),
@@ -302,43 +301,43 @@ def _is_right_free(data: parts.Frame, is_floor: bool) -> bool:
     return bool(late.max() < early.max())
 
 
-def _tips(entity: str, **columns: str) -> list[alt.Tooltip]:
-    numbers = [alt.Tooltip(f"{name}:Q", title=title, format=".3~r") for name, title in columns.items()]
-    return [alt.Tooltip(f"{entity}:N"), parts.date_tip("date"), *numbers]
+def _tips(entity: str, **columns: str) -> list[vega.Channel]:
+    numbers = [vega.by(f"{name}:Q", title=title, format=".3~r") for name, title in columns.items()]
+    return [vega.by(f"{entity}:N"), parts.date_tip("date"), *numbers]
 
 
-def _tank_panel(season: Season, loop: str, column: str, title: str, limit: str = "") -> Panel:
+def _tank_panel(season: Season, loop: str, column: str, title: str, limit: str = "") -> vega.Group:
     """A level of every tank of the loop, from 0 up, with the limits of its cohorts."""
     data = _tank_frame(season, loop, {"value": column}, is_floor=False)
     groups = limit_groups(season, loop, limit) if limit else []
-    scale = alt.Scale(domain=[0.0, _top(data["value"].to_numpy(), groups)])
+    scale = vega.Scale(domain=[0.0, _top(data["value"].to_numpy(), groups)])
     lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="mg/L"), _PANEL_PX)
     rules, words = limit_layers(season, groups, scale, _PANEL_PX, _is_right_free(data, is_floor=False))
-    return alt.layer(*rules, *lines, *words).properties(title=title, height=_PANEL_PX)
+    return vega.layer(*rules, *lines, *words).properties(title=title, height=_PANEL_PX)
 
 
-def _oxygen_panel(season: Season, loop: str) -> Panel:
+def _oxygen_panel(season: Season, loop: str) -> vega.Group:
     """Oxygen of every tank: a thin line for the day's mean, a thick one for its low, the limits of its cohorts."""
     data = _tank_frame(season, loop, {"value": "oxygen_min_mg_l", "mean": "oxygen_mg_l"}, is_floor=True)
     groups = limit_groups(season, loop, "oxygen")
     everything = np.concatenate([data["value"], data["mean"], *(course for _, course in groups)])
     low, high = float(np.nanmin(everything)), float(np.nanmax(everything))
     pad = max(0.12 * (high - low), 0.5)
-    scale = alt.Scale(domain=[max(low - pad, 0.0), high + pad], zero=False)
+    scale = vega.Scale(domain=[max(low - pad, 0.0), high + pad], zero=False)
     tip = _tips("tank", value="day's low, mg/L", mean="day's mean, mg/L")
     lines = parts.lines_by_species(season, data, "tank", scale, tip, _PANEL_PX)
-    colour = lines[0].encoding.color
+    colour = lines[0].encoding["color"]
     x = parts.time_axis(season, "date")
-    band = alt.Chart(data).encode(x=x, detail="tank:N", color=colour)
-    between = band.mark_area(opacity=0.16).encode(y=parts.level("value", scale), y2="mean:Q")
-    mean = band.mark_line(strokeWidth=1.0, opacity=0.8).encode(y=parts.level("mean", scale))
+    band = vega.Chart(data).encode(x=x, detail="tank:N", color=colour)
+    between = band.mark("area", opacity=0.16).encode(y=parts.level("value", scale), y2="mean:Q")
+    mean = band.mark("line", strokeWidth=1.0, opacity=0.8).encode(y=parts.level("mean", scale))
     rules, words = limit_layers(season, groups, scale, _PANEL_PX, _is_right_free(data, is_floor=True))
-    return alt.layer(*rules, between, mean, *lines, *words).properties(
+    return vega.layer(*rules, between, mean, *lines, *words).properties(
         title="Oxygen, mg/L: thick the day's low, thin its mean", height=_PANEL_PX
     )
 
 
-def _ph_panel(season: Season, loop: str) -> Panel:
+def _ph_panel(season: Season, loop: str) -> vega.Group:
     """PH of every tank with the end of the fish's range that it is nearer to; the title says where it comes from."""
     given = season.site.file.loops[loop].ph
     data = _tank_frame(season, loop, {"value": "ph"}, is_floor=True)
@@ -348,7 +347,7 @@ def _ph_panel(season: Season, loop: str) -> Panel:
     shown = [end for end in ends if low - 0.5 < end < high + 0.5] or ends[:1]
     low, high = min(low, *shown), max(high, *shown)
     pad = max(0.5 * (1.0 - (high - low)), 0.16 * (high - low), 0.15)  # room for the words
-    scale = alt.Scale(domain=[low - pad, high + pad], zero=False)
+    scale = vega.Scale(domain=[low - pad, high + pad], zero=False)
     lines = parts.lines_by_species(season, data, "tank", scale, _tips("tank", value="pH"), _PANEL_PX)
     first, last = parts.ends(season)
     rules, label = [], f"caution: fish want {FISH_PH_LOW:g} to {FISH_PH_HIGH:g}"
@@ -356,14 +355,14 @@ def _ph_panel(season: Season, loop: str) -> Panel:
         span = {"from": first, "to": last, "threshold": end, "label": label}
         rules += parts.limit_lines(season, pd.DataFrame([span]), scale, below=end == FISH_PH_LOW)
     title = "pH, computed from alkalinity and CO2" if given is None else f"pH, {given:g} as given in the site file"
-    return alt.layer(*rules, *lines).properties(title=title, height=_PANEL_PX)
+    return vega.layer(*rules, *lines).properties(title=title, height=_PANEL_PX)
 
 
-def _line_layers(season: Season, data: parts.Frame, scale: alt.Scale, tip: list[alt.Tooltip]) -> list[alt.Chart]:
+def _line_layers(season: Season, data: parts.Frame, scale: vega.Scale, tip: list[vega.Channel]) -> list[vega.Chart]:
     x, y = parts.time_axis(season, "date"), parts.level("value", scale)
-    base = alt.Chart(data)
-    line = base.mark_line(color=INK, strokeWidth=2.4).encode(x=x, y=y)
-    return [line, base.mark_point(opacity=0, size=110).encode(x=x, y=y, tooltip=tip)]
+    base = vega.Chart(data)
+    line = base.mark("line", color=INK, strokeWidth=2.4).encode(x=x, y=y)
+    return [line, base.mark("point", opacity=0, size=110).encode(x=x, y=y, tooltip=tip)]
 
 
 def _loop_frame(season: Season, loop: str, column: str) -> parts.Frame:
@@ -372,34 +371,34 @@ def _loop_frame(season: Season, loop: str, column: str) -> parts.Frame:
     return pd.DataFrame({"date": [_date(season, day) for day in days], "value": values[days], "loop": loop})
 
 
-def _nitrate_panel(season: Season, loop: str) -> Panel:
+def _nitrate_panel(season: Season, loop: str) -> vega.Group:
     """Nitrate of the loop, from 0 up, with the levels at which its fish's keeper should be cautious."""
     data, groups = _loop_frame(season, loop, "nitrate_n_mg_l"), nitrate_groups(season, loop)
     # the line of a level that is far above would press the course flat: its words at the top are enough
     near = [
         low for low in (float(np.nanmin(course)) for _, course in groups) if low < 1.6 * parts.top_of(data["value"])
     ]
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"], near)])
+    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"], near)])
     rules, words = limit_layers(season, groups, scale, _PANEL_PX, _is_right_free(data, is_floor=False), "caution")
     lines = _line_layers(season, data, scale, _tips("loop", value="mg/L"))
-    return alt.layer(*rules, *lines, *words).properties(title="Nitrate nitrogen, mg/L", height=_PANEL_PX)
+    return vega.layer(*rules, *lines, *words).properties(title="Nitrate nitrogen, mg/L", height=_PANEL_PX)
 
 
-def _alkalinity_panel(season: Season, loop: str) -> Panel:
+def _alkalinity_panel(season: Season, loop: str) -> vega.Group:
     """Alkalinity of the loop with the target that the buffer keeps, where the file gives one."""
     target = season.site.file.loops[loop].alkalinity_target
     data = _loop_frame(season, loop, "alkalinity_mg_l")
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"], [] if target is None else [target])])
+    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"], [] if target is None else [target])])
     start, end = parts.ends(season)
     span = [] if target is None else [{"from": start, "to": end, "threshold": target, "label": f"target {target:g}"}]
     spans = pd.DataFrame(span) if span else parts.empty(["from", "to", "threshold", "label"])
     lines = _line_layers(season, data, scale, _tips("loop", value="mg/L as CaCO3"))
-    return alt.layer(*parts.limit_lines(season, spans, scale), *lines).properties(
+    return vega.layer(*parts.limit_lines(season, spans, scale), *lines).properties(
         title="Alkalinity, mg/L as CaCO3", height=_SMALL_PX
     )
 
 
-def _film_panel(season: Season, loop: str) -> Panel | None:
+def _film_panel(season: Season, loop: str) -> vega.Group | None:
     """How far both films have grown, in percent of what the surface can carry; None without film."""
     found = []
     for name, column in (("ammonia", "ammonia_oxidizer_maturity"), ("nitrite", "nitrite_oxidizer_maturity")):
@@ -408,20 +407,20 @@ def _film_panel(season: Season, loop: str) -> Panel | None:
     data = pd.concat(found, ignore_index=True).dropna(subset=["value"])
     if not len(data):
         return None
-    scale = alt.Scale(domain=[0.0, 100.0])
-    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), alt.Chart(data)
-    colours = alt.Color("film:N", scale=alt.Scale(domain=["ammonia", "nitrite"], range=[FEED, LEAF]), legend=None)
+    scale = vega.Scale(domain=[0.0, 100.0])
+    x, y, base = parts.time_axis(season, "date"), parts.level("value", scale), vega.Chart(data)
+    colours = vega.by("film:N", scale=vega.Scale(domain=["ammonia", "nitrite"], range=[FEED, LEAF]), legend=None)
     dash = parts.dash_by_name(["ammonia", "nitrite"], "film", None)
-    lines = base.mark_line(strokeWidth=2.6).encode(x=x, y=y, color=colours, strokeDash=dash)
-    dots = base.mark_point(opacity=0, size=110).encode(
+    lines = base.mark("line", strokeWidth=2.6).encode(x=x, y=y, color=colours, strokeDash=dash)
+    dots = base.mark("point", opacity=0, size=110).encode(
         x=x, y=y, detail="film:N", tooltip=_tips("film", value="% of full")
     )
     last = data.groupby("film", sort=False).tail(1).assign(name=lambda f: f["film"] + " bacteria", colour=[FEED, LEAF])
-    labels = parts.end_labels(season, last, scale, _PANEL_PX, alt.Color("colour:N", scale=None))
-    return alt.layer(lines, dots, labels).properties(title="Biofilter bacteria, % of full strength", height=_PANEL_PX)
+    labels = parts.end_labels(season, last, scale, _PANEL_PX, vega.by("colour:N", scale=None))
+    return vega.layer(lines, dots, labels).properties(title="Biofilter bacteria, % of full strength", height=_PANEL_PX)
 
 
-def _week_bars(season: Season, values: FloatArray, title: str, unit: str, colour: str) -> Panel:
+def _week_bars(season: Season, values: FloatArray, title: str, unit: str, colour: str) -> vega.Group:
     """A bar for each week's sum."""
     rows = [
         {"from": pd.Timestamp(season.dates[day]), "to": pd.Timestamp(season.dates[day]) + pd.Timedelta(days=count),
@@ -429,11 +428,11 @@ def _week_bars(season: Season, values: FloatArray, title: str, unit: str, colour
         for day, count, total in weekly(values)
     ]  # fmt: skip
     data = pd.DataFrame(rows)
-    scale = alt.Scale(domain=[0.0, parts.top_of(data["value"])])
-    tip = [parts.date_tip("from"), alt.Tooltip("value:Q", title=f"{unit} a week", format=",.0f")]
+    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"])])
+    tip = [parts.date_tip("from"), vega.by("value:Q", title=f"{unit} a week", format=",.0f")]
     bars = (
-        alt.Chart(data)
-        .mark_bar(color=colour, stroke=PAPER, strokeWidth=1)
+        vega.Chart(data)
+        .mark("bar", color=colour, stroke=PAPER, strokeWidth=1)
         .encode(x=parts.time_axis(season, "from"), x2="to:T", y=parts.level("value", scale), y2="zero:Q", tooltip=tip)
     )
-    return alt.layer(bars).properties(title=title, height=_SMALL_PX)
+    return vega.layer(bars).properties(title=title, height=_SMALL_PX)

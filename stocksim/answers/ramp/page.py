@@ -22,7 +22,7 @@ def seek_ramp(source: screen.Source) -> Ramp:
 @st.cache_data(max_entries=96, show_spinner=False)
 def water_spec(source: screen.Source, loop: str) -> dict[str, Any]:
     """The water charts of a loop of a sound site as a Vega-Lite specification."""
-    return loop_stack(screen.solve(source), loop).to_dict(validate=False)
+    return loop_stack(screen.solve(source), loop).to_dict()
 
 
 def write_ramp(changes: Mapping[str, Any]) -> None:
@@ -38,7 +38,7 @@ def write_ramp(changes: Mapping[str, Any]) -> None:
     screen.change_text(text, is_new_form=True)
 
 
-shown = showing.begin("Water")
+shown = showing.begin("Water and ramp")
 assert shown.season is not None  # else the page has ended
 season, source = shown.season, shown.source
 if st.session_state.site_notes:

@@ -45,7 +45,7 @@ from stocksim.site.reading import Site
 from stocksim.units import format_date, format_quantity
 
 _EVENTS_PRINTED = 12
-_CHARTS = ("density", "water", "growth")
+_CHARTS = ("water", "growth")
 
 
 class Solved(NamedTuple):
@@ -96,8 +96,8 @@ def season_answer(
     Returns
     -------
     Answer
-        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``charts``, ``feed``,
-        ``areas``, ``cautions``, ``assumptions``.
+        With the sections ``do``, ``tanks``, ``limits``, ``fish``, ``feeding``, ``water``, ``picture``, ``key``,
+        ``charts``, ``feed``, ``areas``, ``cautions``, ``assumptions``.
     """
     file = season.site.file
     warned, assumed = warnings_of(season), assumptions(season)
@@ -108,6 +108,7 @@ def season_answer(
         Section("fish", _fate_parts(season), topics=("fish",)),
         Section("feeding", _feeding_parts(season), topics=("fish",)),
         Section("water", _water_parts(season), topics=("water",)),
+        Section("picture", [Chart("density", partial(draw or partial(_drawn, season), "density"))]),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
         Section("feed", _feed_parts(season), topics=("fish",)),
@@ -140,7 +141,7 @@ def season_answer(
 def _drawn(season: Season, name: str) -> dict[str, Any]:
     from stocksim.faces.charts import STACKS  # slow to import, and text draws none
 
-    return dict(STACKS[name](season).to_dict(validate=False))
+    return STACKS[name](season).to_dict()
 
 
 def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:

@@ -62,7 +62,7 @@ def open_pages(
         typer.Option(help="With --network: what a device must bring; a random one by default.", show_default=False),
     ] = None,
 ) -> None:
-    """Print the season's answer, then serve the pages with it. Reads SITE; a page writes it only when asked to save.
+    """Serve the pages, and print the season's answer meanwhile. Reads SITE; a page writes it only when asked to save.
 
     A faulty SITE is served all the same, after its faults: the pages open where it can be fixed.
     """
@@ -76,12 +76,17 @@ def open_pages(
     refuse_port(port)
     if site is not None:
         read_text(site)  # what cannot even be read as text cannot be mended on a page either
-    try:
-        answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
-        deliver(season_answer(answer.season, answer.findings, advice=answer.advice))
-    except InputError as error:
-        for fault in error.faults:
-            say(str(fault))
-        say("The site cannot be run as it stands; the pages open where it can be fixed.")
-    sys.stdout.flush()
-    raise typer.Exit(serve(site, port, open_browser=not no_browser, who=who))
+
+    def tell() -> None:
+        try:
+            answer = solve(load_site(site or FOLDER / "heron_lane.toml"))
+            deliver(season_answer(answer.season, answer.findings, advice=answer.advice))
+        except InputError as error:
+            for fault in error.faults:
+                say(str(fault))
+            say("The site cannot be run as it stands; the pages open where it can be fixed.")
+        except OSError:  # nobody reads what is printed: the pages answer all the same
+            return
+        sys.stdout.flush()
+
+    raise typer.Exit(serve(site, port, open_browser=not no_browser, who=who, meanwhile=tell))

@@ -8,7 +8,8 @@ from functools import partial
 import streamlit as st
 
 from stocksim.answers.season.answer import season_answer, write_season
-from stocksim.faces import guard, keeping, markup, screen, showing
+from stocksim.faces import frame, guard, keeping, markup, picture, screen, showing, trial
+from stocksim.faces.answer import Head
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
 
@@ -25,18 +26,18 @@ def bundle(source: screen.Source) -> bytes:
     return buffer.getvalue()
 
 
-screen.begin()
-shown = screen.shown()
-season, source = shown.season, shown.source
-
-
 def receive() -> None:
     """Take what was uploaded."""
     screen.receive(st.session_state.upload)
 
 
+screen.begin()
+shown = screen.shown()
+season, source = shown.season, shown.source
+frame.head(shown)
 with st.container(key="picker", horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
-    st.html(markup.heading_html(season.site.file.site.name if season else source.name), width="content")
+    span = f" from {day_words(season.dates[0])} to {day_words(season.dates[-1])}" if season else ""
+    st.html(markup.heading_html(f"Season{span}"), width="content")
     if not keeping.is_read_only():
         with st.popover("Change the site"):
             for example in example_names():
@@ -50,31 +51,50 @@ with st.container(key="picker", horizontal=True, horizontal_alignment="distribut
             )
 
 if shown.faults:
-    st.html(markup.verdict_html("This site file cannot be run as it stands:", True))
     st.html(markup.faults_html([*st.session_state.site_notes, *shown.faults]))
     if not st.session_state.site_unread or st.session_state.site_text:
-        st.markdown("Fix it on the page **Edit the site**: everything typed is still there.")
+        st.markdown("Fix it on the page **Site**: everything typed is still there.")
 elif st.session_state.site_notes:
     st.html(markup.faults_html(st.session_state.site_notes))
 if season is None:
     st.stop()
-if shown.is_last_sound:
-    st.html(markup.notice_html(f"Below: the last sound version, {source.name} before the faults."))
+showing.tell_version(shown, "Below")
 
 answer = season_answer(season, season.findings, is_sought=False, draw=partial(screen.chart_spec, source))
-showing.verdict(answer)
-to_do, limits = st.empty(), st.empty()
+trial.show(source, season)
+with st.container(key="first_screen", horizontal=True, vertical_alignment="top"):
+    actions = st.container(key="first_actions")
+    with st.container(key="first_picture"):
+        showing.show(answer, "picture", "key")
+        with st.expander("The picture in numbers, month by month"):
+            st.html("".join(map(markup.table_html, picture.number_tables(season))))
+with actions:
+    to_do = st.empty()
+    to_do.html(markup.caption_html("Trying what would help"))
+    tries, others = st.container(), st.empty()
+limits = st.empty()
 if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
-showing.show(answer, "tanks", "fish", "feeding")
-st.markdown(f"## The season, {day_words(season.dates[0])} to {day_words(season.dates[-1])}")
-showing.show(answer, "key", "charts", "areas", "cautions", "assumptions")
+showing.show(answer, "tanks", "fish", "feeding", "charts", "areas", "cautions", "assumptions")
 with st.spinner("Trying what would help"):
     advice = screen.seek_advice(source)
     sought = season_answer(season, advice.findings, advice=advice)
-for place, key in ((to_do, "do"), (limits, "limits")):
-    if sought.has(key):
-        place.html(showing.section_html(sought, key))
+if sought.has("do"):
+    # the first way with its tries beside it, then the others
+    parts = sought.section("do").parts
+    heads = [at for at, part in enumerate(parts) if isinstance(part, Head) and part.on != "text"]
+    to_do.html("".join(map(markup.part_html, parts[: heads[1] if len(heads) > 1 else None])))
+    if len(heads) > 1:
+        others.html("".join(map(markup.part_html, parts[heads[1] :])))
+    if not shown.faults:
+        with tries:
+            trial.offer(source, season, advice.ways[0])
+elif any(finding.is_broken for finding in season.findings):
+    to_do.empty()  # what was tried stands below, limit by limit
+else:
+    to_do.html(markup.answer_html("Nothing has to change: every limit of the model holds."))
+if sought.has("limits"):
+    limits.html(showing.section_html(sought, "limits"))
 with st.container(key="fetch", horizontal=True):
     st.download_button("Download the site file", source.text, source.name, "application/toml", on_click="ignore")
     st.download_button(

@@ -370,7 +370,7 @@ def _heads(text: str) -> list[Part]:
 def _drawn(season: Season, name: str) -> dict[str, Any]:
     from stocksim.faces.charts import STACKS  # slow to import, and text draws none
 
-    return dict(STACKS[name](season).to_dict(validate=False))
+    return STACKS[name](season).to_dict()
 
 
 def keep_headline(plan: KeptPlan) -> str:

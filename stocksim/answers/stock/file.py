@@ -5,7 +5,6 @@ from __future__ import annotations
 import filecmp
 import hashlib
 import os
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +40,7 @@ def planned_text(text: str, plan: StockingPlan | KeptPlan, name: str) -> str:
     """
     head = f"{_MARK} from {name}: `stocksim season` on this file is the proof of the plan."
     try:
-        new = _with_fields(text, plan.fields) if isinstance(plan, KeptPlan) else _edited(text, plan.tables)
+        new = editing.put_all(text, plan.fields) if isinstance(plan, KeptPlan) else _edited(text, plan.tables)
     except InputError:
         new = ""
     if editing.tables(new) != plan.tables:
@@ -96,13 +95,6 @@ def _plain(value: Any) -> str:
     if isinstance(value, dict):
         return f"({_listed(value)})"
     return "not given" if value is None else editing.as_typed(value)
-
-
-def _with_fields(text: str, fields: Mapping[str, Any]) -> str:
-    """Text with some dotted fields changed."""
-    for dotted, value in fields.items():
-        text = editing.put(text, dotted.split("."), value)
-    return text
 
 
 def _edited(text: str, tables: dict[str, Any]) -> str:

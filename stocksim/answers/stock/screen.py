@@ -141,4 +141,4 @@ def confirm_plan(source: screen.Source, plan: StockingPlan | KeptPlan, text: str
         with st.container(horizontal=True):
             st.button("Yes, take it", type="primary", on_click=guard.kept(take))
             st.button("No, leave the site as it is", on_click=guard.kept(close))
-        st.caption("It is not saved by this: Undo on the page Edit the site takes it back, Save writes it.")
+        st.caption("It is not saved by this: Undo on the page Site takes it back, Save writes it.")

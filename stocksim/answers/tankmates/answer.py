@@ -142,7 +142,7 @@ def _matrix_parts(company: Company) -> list[Part]:
 def _matrix_spec(company: Company) -> dict[str, Any]:
     from stocksim.answers.tankmates.charts import matrix_chart  # slow to import, and text draws none
 
-    return dict(matrix_chart(company).to_dict(validate=False))
+    return matrix_chart(company).to_dict()
 
 
 def _matrix_lines(company: Company) -> list[str]:
@@ -266,7 +266,7 @@ def _loop_sections(loop: LoopCompany, company: Company, units: str) -> list[Sect
 def _windows_spec(loop: LoopCompany, company: Company) -> dict[str, Any]:
     from stocksim.answers.tankmates.charts import windows_chart
 
-    return dict(windows_chart(loop, company).to_dict(validate=False))
+    return windows_chart(loop, company).to_dict()
 
 
 def _loop_pair_parts(loop: LoopCompany, site: Site, units: str) -> list[Part]:

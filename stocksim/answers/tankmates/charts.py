@@ -5,14 +5,13 @@ Apart from `answer`, which text needs without the slow import of charts.
 
 from __future__ import annotations
 
-import altair as alt
 import pandas as pd
 
 from stocksim.answers.tankmates import words
 from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.loops import LoopCompany
 from stocksim.answers.tankmates.words import name_words
-from stocksim.faces.charts import Panel
+from stocksim.faces import vega
 from stocksim.faces.palette import INK, PAPER, VERDICT_FIELDS, species_colour
 from stocksim.units import face_unit, to_face
 
@@ -48,7 +47,7 @@ def matrix_rows(company: Company) -> list[dict[str, object]]:
     return rows
 
 
-def matrix_chart(company: Company) -> Panel:
+def matrix_chart(company: Company) -> vega.Group:
     """The matrix: sign, one word for the reason, and the date where the verdict comes later than the fish.
 
     Parameters
@@ -58,37 +57,37 @@ def matrix_chart(company: Company) -> Panel:
 
     Returns
     -------
-    altair.LayerChart
+    vega.Group
         As wide as its place; cells of fish that share a tank now have an ink border.
     """
     data = pd.DataFrame(matrix_rows(company))
     number = len(company.cohorts)
     columns = list(range(1, number + 1))
     names = [f"{n} {name_words(cohort)}" for n, cohort in enumerate(company.cohorts, 1)]
-    heads = alt.Axis(orient="top", title=None, labelAngle=0, domain=False, ticks=False, labelFontWeight="bold")
-    x = alt.X("column:O", sort=columns, scale=alt.Scale(paddingInner=0.06, paddingOuter=0.03), axis=heads)
-    lefts = alt.Axis(title=None, domain=False, ticks=False, labelLimit=118)
-    y = alt.Y("row:O", sort=names, scale=alt.Scale(paddingInner=0.08, paddingOuter=0.04), axis=lefts)
-    fields = alt.Scale(domain=list(VERDICT_FIELDS), range=list(VERDICT_FIELDS.values()))
+    heads = vega.Axis(orient="top", title=None, labelAngle=0, domain=False, ticks=False, labelFontWeight="bold")
+    x = vega.by("column:O", sort=columns, scale=vega.Scale(paddingInner=0.06, paddingOuter=0.03), axis=heads)
+    lefts = vega.Axis(title=None, domain=False, ticks=False, labelLimit=118)
+    y = vega.by("row:O", sort=names, scale=vega.Scale(paddingInner=0.08, paddingOuter=0.04), axis=lefts)
+    fields = vega.Scale(domain=list(VERDICT_FIELDS), range=list(VERDICT_FIELDS.values()))
     tips = ["pair", "verdict", "since", "tank", "reasons"]
-    base = alt.Chart(data).encode(x=x, y=y, tooltip=[alt.Tooltip(f"{tip}:N") for tip in tips])
+    base = vega.Chart(data).encode(x=x, y=y, tooltip=[vega.by(f"{tip}:N") for tip in tips])
     wide = {"expr": f"width / {number} >= {_WORD_PX} ? 1 : 0"}
-    border = alt.condition("datum.shares", alt.value(INK), alt.value(PAPER))
-    cells = base.mark_rect(strokeWidth=2.5).encode(
-        color=alt.Color("verdict:N", scale=fields, legend=None), stroke=border
+    border = vega.condition("datum.shares", vega.value(INK), vega.value(PAPER))
+    cells = base.mark("rect", strokeWidth=2.5).encode(
+        color=vega.by("verdict:N", scale=fields, legend=None), stroke=border
     )
-    signs = base.mark_text(fontSize=17, fontWeight="bold", color=INK, dy=-14).encode(text="sign:N")
-    said = base.mark_text(fontSize=11, color=INK, dy=4, opacity=wide).encode(text="word:N")
-    dates = base.mark_text(fontSize=11, fontStyle="italic", color=INK, dy=18, opacity=wide).encode(text="from:N")
+    signs = base.mark("text", fontSize=17, fontWeight="bold", color=INK, dy=-14).encode(text="sign:N")
+    said = base.mark("text", fontSize=11, color=INK, dy=4, opacity=wide).encode(text="word:N")
+    dates = base.mark("text", fontSize=11, fontStyle="italic", color=INK, dy=18, opacity=wide).encode(text="from:N")
     counts = data["verdict"].value_counts()
     told = ", ".join(f"{int(counts.get(verdict, 0))} {verdict}" for verdict in VERDICT_FIELDS)
     description = f"Who may share a tank, batch by batch: {told}. The same stands in the lists below."
-    layered = alt.layer(cells, signs, said, dates)
+    layered = vega.layer(cells, signs, said, dates)
     return layered.properties(width="container", height=_CELL_PX * number + _HEADS_PX, description=description)
 
 
-def windows_chart(loop: LoopCompany, company: Company) -> Panel:
-    """What each species of a loop tolerated (line) and grows well in (bar), over the season's water (band).
+def windows_chart(loop: LoopCompany, company: Company) -> vega.Group:
+    """What each species of a loop tolerates (line) and grows well in (bar), over the season's water (band).
 
     Parameters
     ----------
@@ -99,7 +98,7 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
 
     Returns
     -------
-    altair.LayerChart
+    vega.Group
         Temperature in the keeper's unit.
     """
     site = company.season.site
@@ -128,27 +127,29 @@ def windows_chart(loop: LoopCompany, company: Company) -> Panel:
     low, high = shown(loop.lowest_c - half), shown(loop.highest_c + half)
     words_at = (low + high) / 2.0
     band = pd.DataFrame([{"low": low, "high": high, "middle": words_at, "label": "water of this season"}])
-    ends = alt.Scale(domain=[float(data["tolerates from"].min()), float(data["tolerates to"].max())], nice=True)
-    axis = alt.Axis(title=f"water, {unit}", grid=True, tickCount=8)
-    y = alt.Y("species:N", sort=list(data["species"]), axis=alt.Axis(title=None, ticks=False, labelLimit=130))
+    ends = vega.Scale(domain=[float(data["tolerates from"].min()), float(data["tolerates to"].max())], nice=True)
+    axis = vega.Axis(title=f"water, {unit}", grid=True, tickCount=8)
+    y = vega.by("species:N", sort=list(data["species"]), axis=vega.Axis(title=None, ticks=False, labelLimit=130))
     keys = list(data["key"])
-    colours = alt.Scale(domain=keys, range=[species_colour(key) for key in keys])
+    colours = vega.Scale(domain=keys, range=[species_colour(key) for key in keys])
     tips = ["species:N", "tolerates from:Q", "grows from:Q", "grows to:Q", "tolerates to:Q"]
-    base = alt.Chart(data).encode(y=y, tooltip=tips)
+    base = vega.Chart(data).encode(y=y, tooltip=tips)
     water = (
-        alt.Chart(band).mark_rect(color=INK, opacity=0.16).encode(x=alt.X("low:Q", scale=ends, axis=axis), x2="high:Q")
+        vega.Chart(band)
+        .mark("rect", color=INK, opacity=0.16)
+        .encode(x=vega.by("low:Q", scale=ends, axis=axis), x2="high:Q")
     )
-    tolerated = base.mark_rule(color=INK, strokeWidth=2).encode(
-        x=alt.X("tolerates from:Q", scale=ends, axis=axis), x2="tolerates to:Q"
+    tolerated = base.mark("rule", color=INK, strokeWidth=2).encode(
+        x=vega.by("tolerates from:Q", scale=ends, axis=axis), x2="tolerates to:Q"
     )
-    grows = base.mark_bar(height=15).encode(
-        x=alt.X("grows from:Q", scale=ends, axis=axis), x2="grows to:Q",
-        color=alt.Color("key:N", scale=colours, legend=None),
+    grows = base.mark("bar", height=15).encode(
+        x=vega.by("grows from:Q", scale=ends, axis=axis), x2="grows to:Q",
+        color=vega.by("key:N", scale=colours, legend=None),
     )  # fmt: skip
-    label = alt.Chart(band).mark_text(color=INK, fontStyle="italic", baseline="bottom", dy=-4)
-    label = label.encode(x=alt.X("middle:Q", scale=ends, axis=axis), y=alt.value(0), text="label:N")
+    label = vega.Chart(band).mark("text", color=INK, fontStyle="italic", baseline="bottom", dy=-4)
+    label = label.encode(x=vega.by("middle:Q", scale=ends, axis=axis), y=vega.value(0), text="label:N")
     description = f"Loop {loop.loop}: water {low:g} to {high:g} {unit}; " + "; ".join(
         f"{row['species']} grows well at {row['grows from']:g}-{row['grows to']:g}" for _, row in data.iterrows()
     )
-    layered = alt.layer(water, tolerated, grows, label)
+    layered = vega.layer(water, tolerated, grows, label)
     return layered.properties(width="container", height=_ROW_PX * len(data) + _AXIS_PX, description=description)

@@ -1,0 +1,1 @@
+"""What differs between two or three site files, and what becomes of each."""

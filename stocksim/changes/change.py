@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.layout import Layout, first_days
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.deaths import deaths_of_water_or_hunger
-from stocksim.engine.results.findings import Finding, Judging, LimitSeries, judge, tank_extremes, worst_margin
+from stocksim.engine.results.findings import Finding, Judging, LimitSeries, judge, worst_margin
 from stocksim.engine.results.frames import Season, margin_of
 from stocksim.engine.running import impossible_events, run_season
 from stocksim.engine.season import CHUNK, in_chunks, simulate
@@ -343,7 +343,7 @@ def _try(layout: Layout, limit: str) -> Trial:
     """Run the scenarios of a layout, and judge a limit."""
 
     def judged(chunk: Layout, course: Course) -> tuple[LimitSeries, FloatArray, FloatArray, FloatArray]:
-        series = judge(Judging(chunk, course, lambda: tank_extremes(chunk, course)), limit)
+        series = judge(Judging(chunk, course), limit)
         deaths = (course.deaths, deaths_of_water_or_hunger(chunk, course))
         return series, worst_margin(series), *(dead.sum(axis=1) for dead in deaths)
 

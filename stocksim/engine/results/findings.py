@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -200,18 +201,18 @@ class Judging:
     ----------
     layout, course : Layout, Course
         A season's arrays.
-    extremes : Extremes or callable
-        The worst hours of its days, or what reckons them: most limits never ask.
+    extremes : Extremes, optional
+        The worst hours of its days where they are at hand; else reckoned when first asked for: most limits never ask.
     """
 
-    def __init__(self, layout: Layout, course: Course, extremes: Extremes | Callable[[], Extremes]):
+    def __init__(self, layout: Layout, course: Course, extremes: Extremes | None = None):
         self.layout, self.course, self._extremes = with_scenarios(layout), course, extremes
         self.present: NDArray[np.bool_] = course.there_in_morning  # (scenario, day, cohort)
 
-    @property
+    @cached_property
     def extremes(self) -> Extremes:
         """Worst hour of each day, arrays (scenario, day, tank)."""
-        return self._extremes() if callable(self._extremes) else self._extremes
+        return self._extremes or tank_extremes(self.layout, self.course)
 
 
 class Judged(NamedTuple):

@@ -25,7 +25,6 @@ from stocksim.engine.results.findings import (
     LimitSeries,
     findings,
     judge,
-    tank_extremes,
 )
 from stocksim.engine.results.ranges import LeftRange, left_ranges
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
@@ -82,7 +81,7 @@ class Season:
     @cached_property
     def extremes(self) -> Extremes:
         """Worst hour of each day, arrays (scenario, day, tank)."""
-        return tank_extremes(self.layout, self.course)
+        return self._judging.extremes
 
     @cached_property
     def water_limits(self) -> list[LimitSeries]:
@@ -97,7 +96,7 @@ class Season:
 
     @cached_property
     def _judging(self) -> Judging:
-        return Judging(self.layout, self.course, lambda: self.extremes)
+        return Judging(self.layout, self.course)
 
     def series_of(self, limit: str) -> LimitSeries:
         """One of `limits`, by its name; judged when it is first asked for."""

@@ -28,6 +28,8 @@ COMMANDS = {
     "stock": "answers.stock.command",
     "open": "answers.season.command",
 }
+# A command that has commands of its own: its module, with their help and examples, and their names.
+GROUPS = {"record": ("answers.records.command", ("add", "list", "import", "export", "undo", "sheet"))}
 _FUNCTIONS = {"open": "open_pages"}  # where a command's name is one of Python's own
 _PACKAGE = Path(__file__).parents[1]
 
@@ -60,6 +62,16 @@ def command(name: str) -> tuple[Callable[..., None], str]:
     """Function of a command, and the example that its help ends with."""
     module: Any = import_module(f"stocksim.{COMMANDS[name]}")
     return getattr(module, _FUNCTIONS.get(name, name)), module.EXAMPLES[name]
+
+
+def group(name: str) -> tuple[str, list[tuple[str, Callable[..., None], str]]]:
+    """Help of a command with commands of its own, and of each its name, function and example."""
+    address, names = GROUPS[name]
+    module: Any = import_module(f"stocksim.{address}")
+    # a name that is one of Python's own, or of its words, ends with a line below
+    return module.HELP, [
+        (own, getattr(module, own, None) or getattr(module, f"{own}_"), module.EXAMPLES[own]) for own in names
+    ]
 
 
 def script_of(address: str) -> Path:

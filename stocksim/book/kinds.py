@@ -124,6 +124,9 @@ KINDS: dict[str, Kind] = {
 }
 
 
+HARVESTED, MOVED = "harvest", "move"  # kinds that are events of the site too
+
+
 @dataclass(frozen=True)
 class Reading:
     """What a test kit reads: the value it is kept as, and the forms it may be read in, to the factor to that value."""

@@ -30,6 +30,7 @@ from stocksim.site.fish_tables import (
     CohortTable,
     FeedEvent,
     FixedRation,
+    FoundEvent,
     GradeEvent,
     MoveEvent,
     PercentRation,
@@ -133,9 +134,14 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
     def stock(day: int, number: int, event: StockEvent) -> None:
         happenings.append(Happening(day, number, "stock", -1, now[event.cohort], float(event.count), event.mean_weight))
 
+    def find(day: int, number: int, event: FoundEvent) -> None:
+        happenings.append(
+            Happening(day, number, "found", now[event.cohort], -1, _given(event.count), _given(event.mean_weight))
+        )
+
     act: dict[type, Callable[..., None]] = {
         MoveEvent: change, FeedEvent: change, RationEvent: change, GradeEvent: grade, RemovalEvent: take,
-        StockEvent: stock,
+        StockEvent: stock, FoundEvent: find,
     }  # fmt: skip
     for number, event in events_in_order(file):
         act[type(event)]((event.date - start).days, number, event)

@@ -23,6 +23,7 @@ COMMANDS = {
     "beds": "answers.beds.command",
     "powercut": "answers.powercut.command",
     "ramp": "answers.ramp.command",
+    "today": "answers.today.command",
     "company": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
@@ -46,6 +47,7 @@ PAGES = tuple(
     Page(address, title, _PACKAGE / f"{module}.py")
     for address, title, module in (
         ("season", "Season", "answers/season/page"),
+        ("today", "Today", "answers/today/page"),
         ("water", "Water", "answers/ramp/page"),
         ("beds", "Beds", "answers/beds/page"),
         ("cold", "Cold months", "answers/cold/page"),

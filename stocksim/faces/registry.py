@@ -24,6 +24,7 @@ COMMANDS = {
     "powercut": "answers.powercut.command",
     "ramp": "answers.ramp.command",
     "today": "answers.today.command",
+    "forecast": "answers.forecast.command",
     "company": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
@@ -48,6 +49,7 @@ PAGES = tuple(
     for address, title, module in (
         ("season", "Season", "answers/season/page"),
         ("today", "Today", "answers/today/page"),
+        ("forecast", "Forecast", "answers/forecast/page"),
         ("water", "Water", "answers/ramp/page"),
         ("beds", "Beds", "answers/beds/page"),
         ("cold", "Cold months", "answers/cold/page"),

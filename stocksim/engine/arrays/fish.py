@@ -136,7 +136,7 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
 
     def find(day: int, number: int, event: FoundEvent) -> None:
         happenings.append(
-            Happening(day, number, "found", now[event.cohort], -1, _given(event.count), _given(event.mean_weight))
+            Happening(day, number, "found", -1, now[event.cohort], _given(event.count), _given(event.mean_weight))
         )
 
     act: dict[type, Callable[..., None]] = {

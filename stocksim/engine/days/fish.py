@@ -141,7 +141,7 @@ def _add(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: FloatA
 @jitable
 def _find(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: FloatArray) -> None:
     """Fish of a column are as many and as heavy as they were found, in the condition that was reckoned."""
-    column = event[EVENT_SOURCE]
+    column = event[EVENT_TARGET]
     had, weight = fish[ALIVE, column], fish[WEIGHT, column]
     number = had if math.isnan(amount[EVENT_FISH]) else amount[EVENT_FISH]
     mean = weight if math.isnan(amount[EVENT_WEIGHT]) else amount[EVENT_WEIGHT]

@@ -27,6 +27,9 @@ SIGNS = {
 }  # fmt: skip
 
 
+_CAME = ("stocked", "from_grading", "found")
+
+
 def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[str, tuple[float, float]]]:
     """Entries of every cohort.
 
@@ -66,7 +69,7 @@ def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[
             book[layout.cohorts[happening.source]]["to_grading"] += amount
             book[layout.cohorts[happening.target]]["from_grading"] += amount
         elif kind.act is Act.FIND:
-            book[layout.cohorts[happening.source]]["found"] += amount
+            book[layout.cohorts[happening.target]]["found"] += amount
         elif kind.act is Act.TAKE:  # the fish of all others stay in their cohort
             book[layout.cohorts[happening.source]][kind.entry] += amount
     return {
@@ -215,7 +218,7 @@ def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
     book = ledger(layout, course)
     whole = _loss("", sum(entries["stocked"][0] for entries in book.values()), layout, by_cause)
     found = [
-        _loss(cohort, entries["stocked"][0] + entries["from_grading"][0], layout, by_cause)
+        _loss(cohort, sum(max(entries[key][0], 0.0) for key in _CAME), layout, by_cause)
         for cohort, entries in book.items()
     ]
     return whole, sorted(

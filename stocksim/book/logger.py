@@ -1,4 +1,7 @@
-"""Files of temperature loggers, as each maker writes them: a record a day, what is odd told, nothing guessed."""
+"""Files of temperature loggers, as each maker writes them: a record a day, what is odd told, nothing guessed.
+
+Apart from `sheets`, which reads tables whose columns are known.
+"""
 
 from __future__ import annotations
 

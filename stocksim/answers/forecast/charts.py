@@ -1,4 +1,7 @@
-"""Bands of a forecast, and the weighings beside them."""
+"""Bands of a forecast, and the weighings beside them.
+
+Apart from `answer`, which needs no charts in a terminal.
+"""
 
 from __future__ import annotations
 

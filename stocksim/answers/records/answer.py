@@ -1,4 +1,7 @@
-"""Records as an answer, and the blank sheet to fill in by the tanks."""
+"""Records as an answer, and the blank sheet to fill in by the tanks.
+
+Apart from `command`, so that help starts without it.
+"""
 
 from __future__ import annotations
 

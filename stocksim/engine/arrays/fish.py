@@ -131,17 +131,13 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
             )
         )  # fmt: skip
 
-    def stock(day: int, number: int, event: StockEvent) -> None:
-        happenings.append(Happening(day, number, "stock", -1, now[event.cohort], float(event.count), event.mean_weight))
-
-    def find(day: int, number: int, event: FoundEvent) -> None:
-        happenings.append(
-            Happening(day, number, "found", -1, now[event.cohort], _given(event.count), _given(event.mean_weight))
-        )
+    def have(day: int, number: int, event: StockEvent | FoundEvent) -> None:
+        count, weight = _given(event.count), _given(event.mean_weight)
+        happenings.append(Happening(day, number, event.kind, -1, now[event.cohort], count, weight))
 
     act: dict[type, Callable[..., None]] = {
         MoveEvent: change, FeedEvent: change, RationEvent: change, GradeEvent: grade, RemovalEvent: take,
-        StockEvent: stock, FoundEvent: find,
+        StockEvent: have, FoundEvent: have,
     }  # fmt: skip
     for number, event in events_in_order(file):
         act[type(event)]((event.date - start).days, number, event)

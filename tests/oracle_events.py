@@ -102,6 +102,9 @@ def happen(event, cohorts: dict[str, Cohort], site) -> None:
         fish.begin(fish.tank, fish.feed_name, event.ration)
     elif event.kind == "stock":
         add(fish, event)
+    elif event.kind == "found":
+        number = fish.number if event.count is None else float(event.count)
+        become(fish, number, event.mean_weight or fish.weight, fish.spread)
     elif event.kind == "grade":
         larger = cohorts[event.into] = Cohort(site, fish.table, 0.0, fish.came)
         larger.used = fish.used

@@ -335,7 +335,7 @@ def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
         if not there:
             continue
         cohort = draw(st.sampled_from(there))
-        kinds = ["stock"] if cohort in emptied else ["stock", "move", "grade", "ration", "feed", *REMOVALS]
+        kinds = ["stock"] if cohort in emptied else ["stock", "move", "grade", "ration", "feed", "found", *REMOVALS]
         event: dict = {"kind": draw(st.sampled_from(kinds)), "date": date, "cohort": cohort}
         kind = event["kind"]
         if kind == "stock":
@@ -344,6 +344,10 @@ def any_events(draw: st.DrawFn, tables: dict) -> list[dict]:
             emptied.discard(cohort)
         elif kind == "move":
             event["tank"] = draw(tanks)
+        elif kind == "found":
+            both = {"count": 90, "mean_weight": "80 g"}
+            event |= draw(st.sampled_from([{"count": 7}, {"mean_weight": "33 g"}, both]))
+            most[cohort] = float(event.get("count", most[cohort]))
         elif kind == "feed":
             event["feed"] = draw(st.sampled_from(FOODS))
         elif kind == "ration":

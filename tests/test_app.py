@@ -19,6 +19,7 @@ from stocksim.faces.registry import script_of
 from stocksim.library.sources import library_folder
 from stocksim.library.species import load_species
 from stocksim.site.examples import example_text
+from stocksim.site.kinds import EVENT_KINDS
 from stocksim.site.reading import site_from_text
 
 ROOT = Path(__file__).parents[1]
@@ -215,7 +216,7 @@ def test_events_are_added_changed_and_removed(small_file):
     assert sound(at, small_file) == before
 
 
-@pytest.mark.parametrize("kind", ["stock", "move", "grade", "ration", "feed", "harvest", "thin", "sell", "give"])
+@pytest.mark.parametrize("kind", EVENT_KINDS)
 def test_an_event_of_each_kind_is_sound_from_the_start(small_file, kind):
     at = part(start("edit"), "Events")
     next(b for b in at.button if b.label == "Add an event").click().run()

@@ -263,6 +263,7 @@ def test_wrong_usage_exits_with_2_and_says_how(run):
 def test_every_command_has_a_help_that_says_what_it_reads_and_writes(run):
     named = [info.name or info.callback.__name__ for info in SHOWN]
     assert named == COMMANDS
+    assert [group.name for group in cli.app.registered_groups] == list(registry.GROUPS)
     assert set(COMMANDS) >= {"new", "check", "season", "stock", "cold", "beds", "powercut", "ramp", "fish", "open"}
     for name in COMMANDS:
         ran = run(name, "--help")

@@ -19,8 +19,8 @@ SCIENCE = ("fish", "water", "plants", "climate")
 # each room may import from its own number's rooms only if it is itself, and from all lower numbers
 ORDER = {
     "errors": 0, "compiled": 1, "validity": 1, "memo": 1, "units": 1, "opening": 1, "writing": 1, "fish": 2, "water": 2,
-    "plants": 2, "climate": 2, "library": 2, "site": 3, "heat": 4, "engine": 5, "changes": 6, "faces": 7,
-    "answers": 8,
+    "plants": 2, "climate": 2, "library": 2, "site": 3, "book": 4, "heat": 5, "engine": 6, "changes": 7, "faces": 8,
+    "answers": 9,
 }  # fmt: skip
 # of a question, the files that tell its answer; all others decide it, and know no face
 TELLING = {"answer", "card", "case", "charts", "command", "file", "page", "screen", "why", "words"}
@@ -156,6 +156,8 @@ def test_a_question_that_asks_another_or_a_face_would_be_caught(question, topic,
         ("faces", "from stocksim.answers.season.answer import solve"),
         ("site", "def late():\n    from stocksim.engine.arrays.layout import build_layout"),
         ("site", "def late():\n    from stocksim.heat.temperatures import water_c"),
+        ("site", "from stocksim.book.store import read_book"),
+        ("book", "from stocksim.engine.running import run_season"),
         ("heat", "from stocksim.engine.arrays.layout import build_layout"),
         ("units", "from stocksim.fish.growth import appetite_rate"),
         ("engine", "from . import layout"),

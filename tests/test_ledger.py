@@ -18,7 +18,8 @@ from stocksim.errors import InputError
 from stocksim.site.examples import FOLDER
 
 CLOSED = 1e-9
-ADDS, TAKES = ("stocked", "from_grading", "growth"), ("to_grading", "deaths", "harvested", "thinned", "sold", "given")
+ADDS = ("stocked", "from_grading", "growth", "found")
+TAKES = ("to_grading", "deaths", "harvested", "thinned", "sold", "given")
 
 
 def on(day: int) -> dt.date:
@@ -35,8 +36,8 @@ def assert_sums_to_zero(book: dict) -> None:
         went = sum(np.array(entries[key]) for key in (*TAKES, "at_end"))
         moved = sum(np.abs(entries[key]) for key in (*ADDS, *TAKES, "at_end"))
         assert (np.abs(came - went) <= CLOSED * moved + 1e-12).all(), name
-        assert all(number >= 0.0 for number, _ in entries.values()), name
-        assert all(mass >= 0.0 for key, (_, mass) in entries.items() if key != "growth"), name
+        assert all(number >= 0.0 for key, (number, _) in entries.items() if key != "found"), name
+        assert all(mass >= 0.0 for key, (_, mass) in entries.items() if key not in ("growth", "found")), name
         over_all += np.array(entries["from_grading"]) - np.array(entries["to_grading"])
         gross += np.array(entries["from_grading"])
     assert (np.abs(over_all) <= CLOSED * gross + 1e-12).all(), "what one cohort gives by grading another gets"

@@ -29,6 +29,12 @@ for _name in registry.COMMANDS:
 for _name, _now in registry.HIDDEN.items():
     _function, _example = registry.command(_now)
     app.command(_name, epilog=_example, hidden=True)(layered(_function))
+for _name in registry.GROUPS:
+    _help, _commands = registry.group(_name)
+    _inner = typer.Typer(help=_help, no_args_is_help=True, rich_markup_mode=None)
+    for _own, _function, _example in _commands:
+        _inner.command(_own, epilog=_example)(_function)
+    app.add_typer(_inner, name=_name)
 # why standard output may take nothing more; files are written elsewhere, and their faults told there
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
 

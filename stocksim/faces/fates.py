@@ -21,7 +21,16 @@ from stocksim.faces.fish_cautions import nitrite_data
 from stocksim.fish.spread import share_above
 from stocksim.library.feeds import shares_of
 from stocksim.site.cohorts import events_in_order
-from stocksim.site.fish_tables import Event, FeedEvent, GradeEvent, MoveEvent, Ration, RemovalEvent, StockEvent
+from stocksim.site.fish_tables import (
+    Event,
+    FeedEvent,
+    FoundEvent,
+    GradeEvent,
+    MoveEvent,
+    Ration,
+    RemovalEvent,
+    StockEvent,
+)
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, OTHERWISE_TAKEN
 from stocksim.units import format_date, format_quantity
 
@@ -211,6 +220,10 @@ def event_words(event: Event, units: str) -> str:
         return f"grade {event.cohort}: {which} become {event.into} in {event.tank}"
     if isinstance(event, RemovalEvent):
         return f"{event.kind} {_amount(event, units)}"
+    if isinstance(event, FoundEvent):
+        number = "" if event.count is None else f"{event.count} fish"
+        mean = "" if event.mean_weight is None else f"{format_quantity(event.mean_weight, 'weight', units)} each"
+        return f"{event.cohort} found to be {', '.join(part for part in (number, mean) if part)}"
     if isinstance(event, MoveEvent):
         return f"move {event.cohort} to {event.tank}"
     fed = event.feed if isinstance(event, FeedEvent) else ration_words(event.ration, units)
@@ -305,6 +318,7 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
                 "stocked": _pair(entries["stocked"], units),
                 "grown": format_quantity(entries["growth"][1] / 1000.0, "mass", units),
                 "graded in/out": _pair(graded, units, "+"),
+                "found": _pair(entries["found"], units, "+"),
                 "harvested": _pair(entries["harvested"], units),
                 "thinned, sold, given": _pair(taken, units),
                 "died": _pair(entries["deaths"], units),
@@ -313,7 +327,7 @@ def fate_rows(season: Season, units: str) -> list[dict[str, str]]:
                 "market size": _market(season, name, units),
             }
         )
-    often_idle = ("graded in/out", "harvested", "thinned, sold, given", "died of")
+    often_idle = ("graded in/out", "found", "harvested", "thinned, sold, given", "died of")
     idle = {head for head in often_idle if all(row[head] == "-" for row in rows)}
     return [{head: text for head, text in row.items() if head not in idle} for row in rows]
 

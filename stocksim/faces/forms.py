@@ -233,6 +233,7 @@ EVENTS: dict[str, list[Field]] = {
     "ration": [Field(("ration",), "ration", "table", tuple(TABLE_STARTS["ration"])[1:])],
     "feed": [Field(("feed",), "feed", "shares", "feeds", 180)],
     **{key: [WHICH] for key in REMOVALS},
+    "found": [Field(("count",), "number of fish", "whole"), Field(("mean_weight",), "mean weight", width=110)],
 }
 # the one key of several that says how much: what it is, label and kind of its field, start
 AMOUNTS: dict[str, tuple[str, str, str, Any]] = {
@@ -258,6 +259,7 @@ def event_start(kind: str, raw: dict[str, Any]) -> dict[str, Any]:
         "grade": {"into": free_cohort(raw, "larger"), "tank": tank, "largest_share": 0.3},
         "ration": {"ration": TABLE_STARTS["ration"]["appetite"]},
         "feed": {"feed": "perch_45"},
+        "found": {"mean_weight": "50 g"},
     }
     return {"kind": kind, **more.get(kind, {"count": 1})}
 

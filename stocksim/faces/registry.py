@@ -23,6 +23,8 @@ COMMANDS = {
     "beds": "answers.beds.command",
     "powercut": "answers.powercut.command",
     "ramp": "answers.ramp.command",
+    "today": "answers.today.command",
+    "forecast": "answers.forecast.command",
     "tankmates": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
@@ -30,6 +32,8 @@ COMMANDS = {
     "open": "answers.season.command",
 }
 HIDDEN = {"company": "tankmates"}  # former names of commands, that still answer
+# A command that has commands of its own: its module, with their help and examples, and their names.
+GROUPS = {"record": ("answers.records.command", ("add", "list", "import", "export", "undo", "sheet"))}
 _FUNCTIONS = {"open": "open_pages"}  # where a command's name is one of Python's own
 _PACKAGE = Path(__file__).parents[1]
 
@@ -47,6 +51,8 @@ PAGES = tuple(
     Page(address, title, _PACKAGE / f"{module}.py", group)
     for address, title, module, group in (
         ("season", "Season", "answers/season/page", ""),
+        ("today", "Today", "answers/today/page", ""),
+        ("forecast", "Forecast", "answers/forecast/page", ""),
         ("stock", "Stocking", "answers/stock/page", "Decide"),
         ("tankmates", "Tankmates", "answers/tankmates/page", "Decide"),
         ("beds", "Beds", "answers/beds/page", "Decide"),
@@ -64,6 +70,16 @@ def command(name: str) -> tuple[Callable[..., None], str]:
     """Function of a command, and the example that its help ends with."""
     module: Any = import_module(f"stocksim.{COMMANDS[name]}")
     return getattr(module, _FUNCTIONS.get(name, name)), module.EXAMPLES[name]
+
+
+def group(name: str) -> tuple[str, list[tuple[str, Callable[..., None], str]]]:
+    """Help of a command with commands of its own, and of each its name, function and example."""
+    address, names = GROUPS[name]
+    module: Any = import_module(f"stocksim.{address}")
+    # a name that is one of Python's own, or of its words, ends with a line below
+    return module.HELP, [
+        (own, getattr(module, own, None) or getattr(module, f"{own}_"), module.EXAMPLES[own]) for own in names
+    ]
 
 
 def script_of(address: str) -> Path:

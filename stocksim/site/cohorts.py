@@ -11,6 +11,7 @@ from stocksim.site.fish_tables import (
     CohortTable,
     Event,
     FixedRation,
+    FoundEvent,
     GradeEvent,
     MoveEvent,
     RationEvent,
@@ -136,6 +137,8 @@ def spells(file: SiteFile) -> list[Spell]:
                 event.tank, now.ration, up, event.date if up > 0.0 and now.since else None, place, "tank", len(cohorts)
             )
             now.fish *= 1.0 if share is None else 1.0 - share
+        elif isinstance(event, FoundEvent):
+            now.fish = now.fish if event.count is None else float(event.count)
         elif isinstance(event, RemovalEvent):
             now.fish = 0.0 if event.all else (now.fish - (event.count or 0)) * (1.0 - (event.share or 0.0))
         if now.fish <= 1e-9:

@@ -15,6 +15,7 @@ from stocksim.site.bed_kinds import BED_KINDS, solids_fed_kinds
 from stocksim.site.climate_tables import ComputedTemperature
 from stocksim.site.cohorts import events_in_order
 from stocksim.site.fish_tables import (
+    FoundEvent,
     GradeEvent,
     MoveEvent,
     RationEvent,
@@ -222,6 +223,10 @@ def _event_faults(file: SiteFile) -> list[Fault]:
             fish.most, fish.emptied = fish.most + event.count, None
         elif isinstance(event, GradeEvent):
             faults += _grade_faults(place, event, fish, known)
+        elif isinstance(event, FoundEvent):
+            if event.count is None and event.mean_weight is None:
+                faults.append(Fault(place, "count", "has no amount; give count, mean_weight or both."))
+            fish.most = fish.most if event.count is None else float(event.count)
         elif isinstance(event, RemovalEvent):
             faults += _removal_faults(place, event, fish)
     return faults

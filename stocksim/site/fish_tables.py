@@ -195,6 +195,17 @@ class FeedEvent(Table):
     feed: FeedName
 
 
+class FoundEvent(Table):
+    """Fish of a cohort counted or weighed: from this morning on they are so many and so heavy."""
+
+    kind: Literal["found"]
+    date: Date
+    cohort: str
+    count: FishNumber | None = None
+    mean_weight: Weight | None = None
+
+
 Event = Annotated[
-    StockEvent | MoveEvent | GradeEvent | RemovalEvent | RationEvent | FeedEvent, Field(discriminator="kind")
+    StockEvent | MoveEvent | GradeEvent | RemovalEvent | RationEvent | FeedEvent | FoundEvent,
+    Field(discriminator="kind"),
 ]

@@ -307,6 +307,7 @@ class Act(StrEnum):
     GRADE = "grade"  # some of them into a cohort of their own
     TAKE = "take"  # some or all of them out for good
     ADD = "add"  # more of them
+    FIND = "find"  # so many and so heavy as they were found, whatever was reckoned
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -353,6 +354,7 @@ EVENT_KINDS: dict[str, EventKind] = {
     "thin": EventKind(act=Act.TAKE, entry="thinned"),
     "sell": EventKind(act=Act.TAKE, entry="sold"),
     "give": EventKind(act=Act.TAKE, entry="given"),
+    "found": EventKind(act=Act.FIND, tells_what_went=False),
 }
 # kinds that take fish out for good, and those of them that are no harvest
 REMOVALS = tuple(name for name, kind in EVENT_KINDS.items() if kind.act is Act.TAKE)

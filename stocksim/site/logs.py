@@ -317,7 +317,7 @@ def _read(path: Path, utc_offset_h: float | None) -> TemperatureLog:
         )
     if faults:
         raise InputError([Fault("", "", fault, path.name) for fault in faults])
-    ordinal, mean, spread, count = _by_day(second, records.values[column.name])
+    ordinal, mean, spread, count = by_day(second, records.values[column.name])
     if column.unit == "degF":
         mean, spread = (mean - 32.0) * 5.0 / 9.0, spread * 5.0 / 9.0
     notes += water_questions(ordinal, mean, spread, count, column.unit)
@@ -325,7 +325,7 @@ def _read(path: Path, utc_offset_h: float | None) -> TemperatureLog:
     return TemperatureLog([dt.date.fromordinal(int(day)) for day in ordinal], mean, said)
 
 
-def _by_day(second: IntArray, value: FloatArray) -> tuple[IntArray, FloatArray, FloatArray, IntArray]:
+def by_day(second: IntArray, value: FloatArray) -> tuple[IntArray, FloatArray, FloatArray, IntArray]:
     """Day, mean, highest less lowest and number of each day's readings."""
     if (second[1:] < second[:-1]).any():
         order = np.argsort(second, kind="stable")

@@ -338,6 +338,7 @@ def everything(days: int = DAYS) -> Base:
         },
         "events": [
             {"kind": "stock", "date": _on(6), "cohort": "gold", "count": 5, "mean_weight": "25 g"},
+            {"kind": "found", "date": _on(7), "cohort": "perch", "count": 38, "mean_weight": "44 g"},
             {"kind": "thin", "date": _on(8), "cohort": "perch", "count": 8, "which": "smallest"},
             {"kind": "ration", "date": _on(9), "cohort": "pond", "ration": {"kind": "appetite", "fraction": 0.7}},
             {"kind": "feed", "date": _on(10), "cohort": "carp", "feed": "carp_35 90 %, earthworms 10 %"},

@@ -30,6 +30,7 @@ from stocksim.site.fish_tables import (
     CohortTable,
     FeedEvent,
     FixedRation,
+    FoundEvent,
     GradeEvent,
     MoveEvent,
     PercentRation,
@@ -130,12 +131,13 @@ def build_stays(site: Site) -> tuple[list[Stay], list[Happening]]:
             )
         )  # fmt: skip
 
-    def stock(day: int, number: int, event: StockEvent) -> None:
-        happenings.append(Happening(day, number, "stock", -1, now[event.cohort], float(event.count), event.mean_weight))
+    def have(day: int, number: int, event: StockEvent | FoundEvent) -> None:
+        count, weight = _given(event.count), _given(event.mean_weight)
+        happenings.append(Happening(day, number, event.kind, -1, now[event.cohort], count, weight))
 
     act: dict[type, Callable[..., None]] = {
         MoveEvent: change, FeedEvent: change, RationEvent: change, GradeEvent: grade, RemovalEvent: take,
-        StockEvent: stock,
+        StockEvent: have, FoundEvent: have,
     }  # fmt: skip
     for number, event in events_in_order(file):
         act[type(event)]((event.date - start).days, number, event)

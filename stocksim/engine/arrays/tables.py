@@ -279,7 +279,8 @@ def _solutes(layout: Layout) -> Iterator[FloatArray]:
         yield from np.moveaxis(levels, 1, 0)
 
 
-_ACTS = {Act.CARRY: rows.CARRY, Act.GRADE: rows.GRADE, Act.TAKE: rows.TAKE, Act.ADD: rows.ADD}
+_ACTS = {Act.CARRY: rows.CARRY, Act.GRADE: rows.GRADE, Act.TAKE: rows.TAKE, Act.ADD: rows.ADD,
+         Act.FIND: rows.FIND}  # fmt: skip
 _WHICH = {"any": rows.ANY, "largest": rows.LARGEST, "smallest": rows.SMALLEST}
 
 

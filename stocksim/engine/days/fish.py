@@ -57,8 +57,10 @@ def happen(now: Now, mornings: Mornings, day: int, transfer: FloatArray) -> None
             _grade(fish, mornings.event[e], mornings.amount[e], transfer[e])
         elif kind == TAKE:
             _take(fish, mornings.event[e], mornings.amount[e], transfer[e])
-        else:
+        elif kind == ADD:
             _add(fish, mornings.event[e], mornings.amount[e], transfer[e])
+        else:
+            _find(fish, mornings.event[e], mornings.amount[e], transfer[e])
 
 
 @jitable
@@ -134,6 +136,17 @@ def _add(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: FloatA
     fish[SPREAD, column] = math.sqrt(max(squares / (new_mean * new_mean) - 1.0, 0.0))
     fish[WEIGHT, column], fish[ALIVE, column] = new_mean, number
     _tell(transfer, count, count * weight, math.nan, count)
+
+
+@jitable
+def _find(fish: FloatArray, event: IntArray, amount: FloatArray, transfer: FloatArray) -> None:
+    """Fish of a column are as many and as heavy as they were found, in the condition that was reckoned."""
+    column = event[EVENT_TARGET]
+    had, weight = fish[ALIVE, column], fish[WEIGHT, column]
+    number = had if math.isnan(amount[EVENT_FISH]) else amount[EVENT_FISH]
+    mean = weight if math.isnan(amount[EVENT_WEIGHT]) else amount[EVENT_WEIGHT]
+    _set(fish, column, column, number, mean, fish[SPREAD, column])
+    _tell(transfer, number - had, number * mean - had * weight, math.nan, had)
 
 
 @jitable

@@ -152,7 +152,7 @@ LOOP_KEPT = (
 )  # fmt: skip
 
 # Mornings.event: what happens to fish; Mornings.amount: the amount it asks for
-CARRY, GRADE, TAKE, ADD = range(4)
+CARRY, GRADE, TAKE, ADD, FIND = range(5)
 ANY, LARGEST, SMALLEST = range(3)
 EVENT_DAY, EVENT_KIND, EVENT_SOURCE, EVENT_TARGET, EVENT_WHICH = range(5)
 EVENT_FISH, EVENT_WEIGHT, EVENT_SHARE, EVENT_ABOVE = range(4)

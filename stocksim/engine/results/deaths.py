@@ -22,9 +22,12 @@ from stocksim.water.nitrite import nitrite_lethal
 
 # how each entry changes what is there
 SIGNS = {
-    "stocked": 1.0, "from_grading": 1.0, "growth": 1.0, "to_grading": -1.0, "deaths": -1.0,
+    "stocked": 1.0, "from_grading": 1.0, "growth": 1.0, "found": 1.0, "to_grading": -1.0, "deaths": -1.0,
     **dict.fromkeys((EVENT_KINDS[kind].entry for kind in REMOVALS), -1.0),
 }  # fmt: skip
+
+
+_CAME = ("stocked", "from_grading", "found")
 
 
 def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[str, tuple[float, float]]]:
@@ -41,7 +44,8 @@ def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[
     -------
     dict
         Cohort to entry to (number, mass [g]): `SIGNS` tells which add and which take; ``at_end`` is what they leave.
-        Growth has no number. It is below zero where fish lost weight.
+        Growth has no number. It is below zero where fish lost weight. What was found is below zero where fewer or
+        lighter fish were found than were reckoned.
     """
     names = dict.fromkeys(layout.cohorts)
     book: dict[str, dict[str, Any]] = {name: {key: np.zeros(2) for key in (*SIGNS, "at_end")} for name in names}
@@ -64,6 +68,8 @@ def ledger(layout: Layout, course: Course, scenario: int = 0) -> dict[str, dict[
         elif kind.act is Act.GRADE:
             book[layout.cohorts[happening.source]]["to_grading"] += amount
             book[layout.cohorts[happening.target]]["from_grading"] += amount
+        elif kind.act is Act.FIND:
+            book[layout.cohorts[happening.target]]["found"] += amount
         elif kind.act is Act.TAKE:  # the fish of all others stay in their cohort
             book[layout.cohorts[happening.source]][kind.entry] += amount
     return {
@@ -212,7 +218,7 @@ def losses(layout: Layout, course: Course) -> tuple[Loss, list[Loss]]:
     book = ledger(layout, course)
     whole = _loss("", sum(entries["stocked"][0] for entries in book.values()), layout, by_cause)
     found = [
-        _loss(cohort, entries["stocked"][0] + entries["from_grading"][0], layout, by_cause)
+        _loss(cohort, sum(max(entries[key][0], 0.0) for key in _CAME), layout, by_cause)
         for cohort, entries in book.items()
     ]
     return whole, sorted(

@@ -1,0 +1,1 @@
+"""How the season goes on, learned from its records."""

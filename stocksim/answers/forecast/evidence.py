@@ -1,0 +1,246 @@
+"""What may differ from the season as it is reckoned, and what the records say of it.
+
+Apart from `decide`, which fits the one to the other.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.book.checks import mean_weight_g
+from stocksim.book.store import Record
+from stocksim.engine.arrays.layout import Layout
+from stocksim.engine.many_seasons import run_seasons
+from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+
+_FIFTH = 1.645  # score of 95 %: species files declare a 5 to 95 % range
+# A film's removal per surface is known within a factor of 2 (docs/nitrification.md); everyday losses of keepers are
+# taken to lie within a factor of 10 of published ones (assumed).
+FILM_SPREAD, LOSS_SPREAD = math.log(2.0) / _FIFTH, math.log(10.0) / _FIFTH
+ALL_SPECIES_SPREAD = 0.24  # of appetite between trials, where a file declares none (docs/fits.md, of all species)
+FURTHEST = 3.0  # prior standard deviations that a fit may go, either way
+# Errors of records, as standard deviations of a logarithm (assumed): a kitchen scale and wet fish beside the sample's
+# own error; a colour chart whose steps lie a factor of 2 apart, read to the nearest; feed by a scoop; and what the
+# season misses of a cohort whose appetite is known.
+SCALE_ERROR, CHART_ERROR, FEED_ERROR, SEASON_ERROR = 0.02, math.log(2.0) / math.sqrt(12.0), 0.1, 0.03
+LEVEL_ERROR = 0.4  # what the season misses of a level at the hour of a test (assumed)
+LEAST_READ_MG_L = 0.1  # a chart's first step (assumed)
+COLUMNS = ("cohorts.mean_weight_g", "cohorts.deaths", "cohorts.feed_g", "cohorts.count", "tanks.tan_mg_l",
+           "tanks.nitrite_n_mg_l")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """The logarithm of a factor: of the appetite or everyday losses of a cohort, or the film strength of a loop."""
+
+    what: str
+    place: str
+    spread: float
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a record says: a logarithm (of losses twice a root, which has an error of 1) with its error."""
+
+    what: str
+    place: str
+    date: dt.date
+    told: float
+    error: float
+    days: tuple[int, ...]
+    record: int
+
+
+def unknowns(site: Site) -> list[Unknown]:
+    """All that is fitted, with the spread that is declared of it."""
+    found = []
+    for cohort, table in site.cohorts.items():
+        found.append(Unknown("appetite", cohort, _trial_spread(site, table.species)))
+        found.append(Unknown("losses", cohort, LOSS_SPREAD))
+    return found + [Unknown("film", loop, FILM_SPREAD) for loop in site.file.loops]
+
+
+def _trial_spread(site: Site, species: str) -> float:
+    """How far the logarithm of appetite differs between trials of a species, as its file declares."""
+    scale = site.species[species].values["intake_scale"]
+    if scale.low is None or scale.high is None:
+        return ALL_SPECIES_SPREAD
+    return math.log(scale.high / scale.low) / (2.0 * _FIFTH)
+
+
+def arrays(layout: Layout, asked: Sequence[Unknown], x: FloatArray) -> dict[str, FloatArray]:
+    """Numbers of the layout at the logarithms x, shape (scenario, unknown)."""
+    appetite = np.repeat(layout.appetite_at_1g[None], len(x), axis=0)
+    hazard = np.repeat(layout.daily_hazard[None], len(x), axis=0)
+    film = np.repeat(layout.film_m2[None], len(x), axis=0)
+    for at, unknown in enumerate(asked):
+        factor = np.exp(x[:, at])
+        if unknown.what == "film":
+            leaves = np.flatnonzero(layout.leaf_loop[:, layout.loops.index(unknown.place)] > 0.0)
+            film[:, leaves] *= factor[:, None]
+            continue
+        for column, cohort in enumerate(layout.cohorts):
+            if cohort == unknown.place and unknown.what == "appetite":
+                appetite[:, :, column] *= factor[:, None]
+            elif cohort == unknown.place:
+                hazard[:, :, column] += (factor[:, None] - 1.0) * BACKGROUND_DEATHS_PER_DAY
+    return {"appetite_at_1g": appetite, "daily_hazard": hazard, "film_m2": film}
+
+
+def evidence(site: Site, records: Sequence[Record]) -> list[Evidence]:
+    """What records of the season say, in the order of days."""
+    start, found = site.file.season.start, list[Evidence]()
+    inside = [one for one in records if start <= one.date <= site.file.season.end]
+    for one in inside:
+        day = (one.date - start).days
+        if one.kind == "weigh":
+            number, mean = mean_weight_g(one)
+            spread = _size_spread(site, one.name)
+            error = math.hypot(spread / math.sqrt(number), math.hypot(SCALE_ERROR, SEASON_ERROR))
+            found.append(Evidence("weight", one.name, one.date, math.log(mean), error, (day,), one.number))
+        elif one.kind == "test":
+            for key, what in (("tan_mg_l", "tan"), ("nitrite_n_mg_l", "nitrite")):
+                if not math.isnan(value := one.value(key)):
+                    told = math.log(value + LEAST_READ_MG_L)
+                    error = math.hypot(CHART_ERROR, LEVEL_ERROR)
+                    found.append(Evidence(what, one.name, one.date, told, error, (day,), one.number))
+    for cohort in site.cohorts:
+        found += _of_losses(cohort, [one for one in inside if one.name == cohort], start)
+        found += _of_feed(cohort, [one for one in inside if one.of == f"cohorts.{cohort}"], start)
+    return sorted(found, key=lambda one: (one.date, one.record))
+
+
+def _size_spread(site: Site, cohort: str) -> float:
+    table = site.cohorts[cohort]
+    return (
+        table.size_spread if table.size_spread is not None else site.species[table.species].number("size_spread", 0.25)
+    )
+
+
+def _of_losses(cohort: str, records: Sequence[Record], start: dt.date) -> list[Evidence]:
+    """All dead of a cohort until the last record of its dead."""
+    dead = [one for one in records if one.kind == "deaths"]
+    if not dead:
+        return []
+    last = max(one.date for one in dead)
+    total = sum(one.value("count") for one in dead)
+    days = tuple(range((last - start).days + 1))
+    return [Evidence("losses", cohort, last, 2.0 * math.sqrt(total + 0.375), 1.0, days, dead[-1].number)]
+
+
+def _of_feed(cohort: str, records: Sequence[Record], start: dt.date) -> list[Evidence]:
+    """All feed of a cohort that was recorded, on the days on which it was."""
+    fed = [one for one in records if one.kind == "feed"]
+    total = sum(one.value("feed_g") for one in fed)
+    if total <= 0.0:
+        return []
+    days = tuple(sorted({(one.date - start).days for one in fed}))
+    return [Evidence("feed", cohort, max(one.date for one in fed), math.log(total), FEED_ERROR, days, fed[-1].number)]
+
+
+@dataclass(frozen=True)
+class Run:
+    """Seasons that were run: columns by name, (scenario, day, place), with their places."""
+
+    columns: dict[str, FloatArray]
+    places: dict[str, tuple[str, ...]]
+    number: int
+
+    def of(self, column: str, place: str) -> FloatArray:
+        """A column of a place, shape (scenario, day)."""
+        return self.columns[column][:, :, self.places[column].index(place)]
+
+
+def run(site: Site, layout: Layout, asked: Sequence[Unknown], x: FloatArray, threads: int | None = None) -> Run:
+    """Real seasons at the logarithms x, shape (scenario, unknown)."""
+    many = run_seasons(site, arrays=arrays(layout, asked, x), keep=COLUMNS, threads=threads)
+    columns = {name: np.asarray(many.values(name), float) for name in COLUMNS}
+    return Run(columns, {name: many.places(name) for name in COLUMNS}, len(x))
+
+
+def reckoned(site: Site, told: Sequence[Evidence], seasons: Run) -> FloatArray:
+    """What the seasons have in the place of what was told, shape (scenario, evidence)."""
+    found = np.zeros((seasons.number, len(told)))
+    for at, one in enumerate(told):
+        days = np.array(one.days)
+        if one.what == "weight":
+            # fish are weighed in the morning: as the day before left them
+            weight = seasons.of("cohorts.mean_weight_g", one.place)[:, max(days[0] - 1, 0)]
+            found[:, at] = np.log(np.maximum(np.nan_to_num(weight, nan=1e-6), 1e-6))
+        elif one.what == "losses":
+            dead = np.nansum(seasons.of("cohorts.deaths", one.place)[:, days], axis=1)
+            found[:, at] = 2.0 * np.sqrt(dead + 0.375)
+        elif one.what == "feed":
+            fed = np.nansum(seasons.of("cohorts.feed_g", one.place)[:, days], axis=1)
+            found[:, at] = np.log(np.maximum(fed, 1e-6))
+        else:
+            column = {"tan": "tanks.tan_mg_l", "nitrite": "tanks.nitrite_n_mg_l"}[one.what]
+            tanks = [tank for tank, table in site.file.tanks.items() if table.loop == one.place]
+            level = np.mean([seasons.of(column, tank)[:, max(days[0] - 1, 0)] for tank in tanks], axis=0)
+            found[:, at] = np.log(level + LEAST_READ_MG_L)
+    return found
+
+
+def base_factor(site: Site, records: Sequence[Record], base_g: FloatArray) -> dict[str, tuple[float, float, int]]:
+    """Base that was given over what was reckoned, by loop: factor, error of its logarithm, days of records.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    records : sequence of Record
+        Those that hold.
+    base_g : ndarray, shape (day, loop)
+        What the season doses. [g/day]
+    """
+    found: dict[str, tuple[float, float, int]] = {}
+    start = site.file.season.start
+    for column, loop in enumerate(site.file.loops):
+        given: dict[int, float] = {}
+        for one in records:
+            if one.kind == "base" and one.of == f"loops.{loop}" and 0 <= (day := (one.date - start).days) < site.days:
+                given[day] = given.get(day, 0.0) + one.value("weight_g")
+        if len(given) < 2:
+            continue  # from the first to the last dose; what went before the first is for days before it
+        first, last = min(given), max(given)
+        total = sum(grams for day, grams in given.items() if day > first)
+        expected = float(base_g[first + 1 : last + 1, column].sum())
+        if expected > 0.0 and total > 0.0:
+            found[loop] = (total / expected, 1.0 / math.sqrt(len(given) - 1.0) * 0.3, last - first)
+    return found
+
+
+def grown_beyond_feed(site: Site, records: Sequence[Record], counts: dict[str, Any]) -> list[str]:
+    """Weighings between which fish gained more than twice the feed recorded, where most days have a record."""
+    told = []
+    for cohort in site.cohorts:
+        own = sorted((one for one in records if one.of == f"cohorts.{cohort}"), key=lambda one: (one.date, one.number))
+        weighed = [one for one in own if one.kind == "weigh"]
+        for first, last in pairwise(weighed):
+            fed = [one for one in own if one.kind == "feed" and first.date <= one.date < last.date]
+            span = (last.date - first.date).days
+            if span < 7 or len({one.date for one in fed}) < _MOST_DAYS * span:
+                continue
+            gain = (mean_weight_g(last)[1] - mean_weight_g(first)[1]) * float(counts.get(cohort, math.nan))
+            feed = sum(one.value("feed_g") for one in fed)
+            if gain > _MOST_GAIN * feed:
+                told.append(
+                    f"By their weighings {cohort} gained {gain:.0f} g from {first.date} to {last.date} on {feed:.0f} g "
+                    "of recorded feed, more than dry feed makes; a weighing, a number or the feed is wrong."
+                )
+    return told
+
+
+# A gram of dry feed makes 2 g of wet fish at the very best (assumed; published conversions are 0.8 and more).
+_MOST_GAIN, _MOST_DAYS = 2.0, 0.8

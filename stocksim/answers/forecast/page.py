@@ -1,0 +1,26 @@
+"""How the season goes on, learned from its records."""
+
+import streamlit as st
+
+from stocksim.answers.forecast.answer import forecast_answer
+from stocksim.answers.forecast.decide import forecast
+from stocksim.book import store
+from stocksim.errors import StocksimError
+from stocksim.faces import markup, showing
+
+shown = showing.begin("Forecast")
+assert shown.season is not None  # without one the page has ended
+site = shown.season.site
+try:
+    records = store.read_book(store.book_path(site.folder / site.name))
+    if st.button("Work out the forecast"):
+        st.session_state.forecast_for = (shown.source, len(records))
+    if st.session_state.get("forecast_for") == (shown.source, len(records)):
+        with st.spinner("Running some hundred seasons"):
+            answer = forecast_answer(forecast(site, records))
+        showing.verdict(answer)
+        showing.show(answer)
+    else:
+        st.caption(f"{len(records)} records in the book. Takes some seconds.")
+except StocksimError as error:
+    st.html(markup.faults_html([str(fault) for fault in error.faults]))

@@ -1,0 +1,1 @@
+"""What was weighed, tested, fed and done: entered, listed, imported, exported and taken back."""

@@ -1,0 +1,188 @@
+"""The day's list as an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+from stocksim.answers.today.decide import Day, LoopDay, NextLimit, Over
+from stocksim.faces.answer import Answer, Head, Section, Sentences, Table, points
+from stocksim.faces.fates import event_words
+from stocksim.faces.marks import marked
+from stocksim.faces.words import level_words
+from stocksim.site.kinds import LIMITS
+from stocksim.site.reading import Site
+from stocksim.units import format_date, format_quantity
+
+_MOST_TOLD = 3
+_CARE = "Look at the fish before you feed, and feed nothing to fish that hang at the surface or do not come."
+_CARE_OVER = (
+    "Test once more with a fresh sample, feed nothing until the level is under the limit, and change water of the same "
+    "temperature; where fish gasp or lie down, ask a fish health professional."
+)
+
+
+def today_answer(day: Day, site: Site, notes: Sequence[str] = (), contradictions: Sequence[str] = ()) -> Answer:
+    """The day's list.
+
+    Parameters
+    ----------
+    day : Day
+        What is to be done.
+    site : Site
+        The site, records put in.
+    notes, contradictions : sequence of str
+        What was done with records, and which cannot all be right.
+    """
+    units = site.file.site.units
+    over = [_over_words(one) for one in day.over]
+    feed = sum(tank.feed_g for tank in day.tanks)
+    verdict = over[0] if over else f"Feed {feed:,.0f} g today. {_next_words(day, units)}"
+    do = [*over[1:], *(f"{one} Not used." for one in contradictions), *_loop_words(day, units), *_due_words(day, units)]
+    sections = (
+        Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),
+        Section("feed", (Head("Feed today"), Table(_feed_rows(day, units)))),
+        Section("coming", (Head("What comes"), points([*_feeding_words(day), *_limit_words(day, units)]))),
+        Section("care", (Sentences([_CARE_OVER if over else _CARE], gap=True),)),
+        Section("sheet", (Head("Feeding sheet of two weeks, in g"), Table(_sheet_rows(day))), "Feeding sheet"),
+        Section("notes", (points(notes, "background"),) if notes else ()),
+    )
+    return Answer(
+        f"{site.file.site.name}, {format_date(day.date)}", verdict, sections, partial(_data, day, site, notes,
+        contradictions), is_trouble=bool(over), is_caution=not over and _is_near(day),
+    )  # fmt: skip
+
+
+def _is_near(day: Day) -> bool:
+    return any((one.date - day.date).days <= 14 for one in day.next_limits)
+
+
+def _over_words(one: Over) -> str:
+    kind = LIMITS[one.limit]
+    keep = "above" if kind.is_floor else "below"
+    return (
+        f"Measured in loop {one.loop} on {format_date(one.date)}: {kind.broken}, {one.value_mg_l:.3g} mg/L (keep "
+        f"{keep} {one.limit_mg_l:.3g} mg/L for {one.cohort})."
+    )
+
+
+def _next_words(day: Day, units: str) -> str:
+    if not day.next_limits:
+        return f"No limit breaks in the model until {format_date(day.season_ends)}."
+    first = day.next_limits[0]
+    if first.date == day.date:
+        return f"In the model {_limit_words_of(first, units)} today."
+    return f"The next limit is passed on {format_date(first.date)}: {_limit_words_of(first, units)}."
+
+
+def _limit_words_of(one: NextLimit, units: str) -> str:
+    value, limit = level_words(one.value, one.unit, units), level_words(one.threshold, one.unit, units)
+    name = one.where.partition(".")[2]
+    return f"{LIMITS[one.limit].broken} for {name}, {value} (limit {limit})"
+
+
+def _limit_words(day: Day, units: str) -> list[str]:
+    told = [f"From {format_date(one.date)}: {_limit_words_of(one, units)}." for one in day.next_limits[:_MOST_TOLD]]
+    return told or [_next_words(day, units)]
+
+
+def _feed_rows(day: Day, units: str) -> list[dict[str, str]]:
+    rows = []
+    for tank in day.tanks:
+        water = format_quantity(tank.temperature_c, "temperature", units)
+        rows.append(
+            {
+                "tank": tank.tank, "feed": f"{tank.feed_g:,.0f} g",
+                "of it": ", ".join(f"{name} {grams:,.0f} g" for name, grams in tank.by_cohort.items()) or "no fish",
+                "water": f"{water}, {'measured' if tank.is_measured else 'reckoned'}",
+            }
+        )  # fmt: skip
+    return rows
+
+
+def _loop_words(day: Day, units: str) -> list[str]:
+    told = []
+    for loop in day.loops:
+        if loop.base_g >= 0.5:
+            portions = f", in {loop.portions} portions over the day" if loop.portions > 1 else ""
+            told.append(f"Loop {loop.loop}: give {loop.base_g:,.0f} g of {loop.salt.replace('_', ' ')}{portions}.")
+        if loop.top_up_l >= 0.5:
+            water = format_quantity(loop.top_up_l / 1000.0, "volume", units)
+            told.append(f"Loop {loop.loop}: top up {water}.")
+        told.append(_test_words(loop, day))
+    return told
+
+
+def _test_words(loop: LoopDay, day: Day) -> str:
+    often = "daily" if loop.test_every_days == 1 else "weekly"
+    due = "today" if loop.test_due <= day.date else f"on {format_date(loop.test_due)}"
+    return f"Loop {loop.loop}: test ammonia and nitrite {due} ({often}: {loop.why})."
+
+
+def _due_words(day: Day, units: str) -> list[str]:
+    told = []
+    for one in day.planned:
+        words = event_words(one.event, units)
+        late = " was planned and no record tells that it was done" if one.is_overdue else ""
+        told.append(f"{format_date(one.date)}: {words}{late}.")
+    return told
+
+
+def _feeding_words(day: Day) -> list[str]:
+    return [
+        f"{cohort} {'begins' if begins else 'stops'} to be fed on {format_date(date)}."
+        for cohort, date, begins in day.feeding
+    ]
+
+
+def _sheet_rows(day: Day) -> list[dict[str, str]]:
+    return [
+        {"day": f"{date:%a} {format_date(date)}", **{tank: f"{grams:,.0f}" for tank, grams in by_tank.items()}}
+        for date, by_tank in day.sheet
+    ]
+
+
+def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[str]) -> dict[str, Any]:
+    return marked(
+        {
+            "date": day.date.isoformat(),
+            "tanks": [
+                {"tank": one.tank, "feed_g": round(one.feed_g, 3), "temperature_c": round(one.temperature_c, 3),
+                 "is_measured": one.is_measured,
+                 "cohorts": [{"cohort": key, "feed_g": round(g, 3)} for key, g in one.by_cohort.items()]}
+                for one in day.tanks
+            ],
+            "loops": [
+                {"loop": one.loop, "base": one.salt, "base_g": round(one.base_g, 3), "portions": one.portions,
+                 "top_up_l": round(one.top_up_l, 2), "test_due": one.test_due.isoformat(),
+                 "test_every_days": one.test_every_days, "film_share": round(one.film_share, 4)}
+                for one in day.loops
+            ],
+            "over_limit": [
+                {"loop": one.loop, "date": one.date.isoformat(), "limit": one.limit,
+                 "value_mg_l": round(one.value_mg_l, 5), "limit_mg_l": round(one.limit_mg_l, 5), "cohort": one.cohort}
+                for one in day.over
+            ],
+            "planned": [
+                {"date": one.date.isoformat(), "kind": one.event.kind, "cohort": one.event.cohort,
+                 "is_overdue": one.is_overdue}
+                for one in day.planned
+            ],
+            "feeding_changes": [
+                {"cohort": cohort, "date": date.isoformat(), "begins": begins} for cohort, date, begins in day.feeding
+            ],
+            "next_limits": [
+                {"limit": one.limit, "where": one.where, "date": one.date.isoformat(), "value": round(one.value, 5),
+                 "threshold": round(one.threshold, 5), "unit": one.unit}
+                for one in day.next_limits
+            ],
+            "feeding_sheet": [
+                {"date": date.isoformat(), "feed_g": {tank: round(grams, 3) for tank, grams in by_tank.items()}}
+                for date, by_tank in day.sheet
+            ],
+            "contradictions": list(contradictions),
+            "notes": list(notes),
+        },
+        site,
+    )  # fmt: skip

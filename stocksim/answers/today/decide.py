@@ -1,0 +1,347 @@
+"""The day's list: feed, base, top-up, tests due, what is planned, which limit comes next."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.book.store import Record
+from stocksim.engine.arrays.water import SOLUTES
+from stocksim.engine.results.frames import Season
+from stocksim.errors import InputError
+from stocksim.site.kinds import EVENT_KINDS, LIMITS, Act
+from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.buffering import SALTS, dose_portions
+from stocksim.water.nitrite import nitrite_limit
+
+SHEET_DAYS = 14
+# A film is young for so long (assumed: twice the six weeks that cycling takes near 25 degC, for cooler water): tests
+# are due daily, else weekly (common practice, no source).
+YOUNG_DAYS = 84
+DAILY, WEEKLY = 1, 7
+# A test tells of the water for so many days (assumed).
+TEST_HOLDS_DAYS = 7
+_AHEAD_DAYS = 14
+_OVERDUE_DAYS = 14
+# A cohort begins or stops to feed where it is fed on fewer than half of a week's days before and on more after, or the
+# other way round; single days without feed are its rule.
+_SPELL_DAYS = 7
+
+
+@dataclass(frozen=True)
+class TankDay:
+    """A tank today: feed in all and by cohort [g], water [degC], and whether that was measured today."""
+
+    tank: str
+    feed_g: float
+    by_cohort: dict[str, float]
+    temperature_c: float
+    is_measured: bool
+
+
+@dataclass(frozen=True)
+class LoopDay:
+    """A loop today: base with its portions, top-up, tests with the reason, weakest film, day of the last test."""
+
+    loop: str
+    salt: str
+    base_g: float
+    portions: int
+    top_up_l: float
+    test_every_days: int
+    test_due: dt.date
+    why: str
+    film_share: float
+
+
+@dataclass(frozen=True)
+class Over:
+    """A test over a limit."""
+
+    loop: str
+    date: dt.date
+    limit: str
+    value_mg_l: float
+    limit_mg_l: float
+    cohort: str
+
+
+@dataclass(frozen=True)
+class Planned:
+    """An event of the site file that is due or comes within two weeks."""
+
+    date: dt.date
+    event: Any
+    is_overdue: bool
+
+
+@dataclass(frozen=True)
+class NextLimit:
+    """The first limit that breaks from today on; ``date`` is today where it is broken already."""
+
+    limit: str
+    where: str
+    date: dt.date
+    value: float
+    threshold: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Day:
+    """All that is to be done on a day.
+
+    Parameters
+    ----------
+    date : date
+        The day.
+    tanks, loops : tuple
+        One each.
+    over : tuple of Over
+        Tests over a limit, the worst first.
+    planned : tuple of Planned
+        By date.
+    feeding : tuple of (str, date, bool)
+        Cohort, day, and whether it begins (or else stops) to be fed, the next change of each within the season.
+    next_limits : tuple of NextLimit
+        By date; empty where none breaks until the season ends.
+    sheet : tuple of (date, dict of str to float)
+        Feed of two weeks by tank. [g]
+    season_ends : date
+        Last day of the season.
+    """
+
+    date: dt.date
+    tanks: tuple[TankDay, ...]
+    loops: tuple[LoopDay, ...]
+    over: tuple[Over, ...]
+    planned: tuple[Planned, ...]
+    feeding: tuple[tuple[str, dt.date, bool], ...]
+    next_limits: tuple[NextLimit, ...]
+    sheet: tuple[tuple[dt.date, dict[str, float]], ...]
+    season_ends: dt.date
+
+
+def the_day(season: Season, records: Sequence[Record], date: dt.date) -> Day:
+    """The day's list.
+
+    Parameters
+    ----------
+    season : Season
+        Run from the records on.
+    records : sequence of Record
+        Those that hold.
+    date : date
+        A day of the season.
+
+    Raises
+    ------
+    InputError
+        If the day is not in the season.
+    """
+    start, end = season.dates[0], season.dates[-1]
+    if not start <= date <= end:
+        raise InputError(f"{date} is not in the season, which goes from {start} to {end}; give a day of it with --on.")
+    day = (date - start).days
+    over = _over(season, records, date)
+    sheet = tuple(
+        (season.dates[at], {tank: _feed(season, tank, at)[0] for tank in season.layout.tanks})
+        for at in range(day, min(day + SHEET_DAYS, season.layout.days))
+    )
+    return Day(
+        date,
+        tuple(_tank(season, tank, day, records) for tank in season.layout.tanks),
+        tuple(_loop(season, loop, day, records, over) for loop in season.layout.loops),
+        over,
+        _planned(season, records, date),
+        _feeding(season, day),
+        _next_limits(season, day),
+        sheet,
+        end,
+    )
+
+
+def _feed(season: Season, tank: str, day: int) -> tuple[float, dict[str, float]]:
+    layout, fed = season.layout, season.course.fed_g[0, day]
+    at = layout.tanks.index(tank)
+    by_cohort: dict[str, float] = {}
+    for column, name in enumerate(layout.cohorts):
+        if layout.cohort_tank[column, at] > 0.0 and season.course.count[0, day, column] > 0.0:
+            by_cohort[name] = by_cohort.get(name, 0.0) + float(fed[column])
+    return sum(by_cohort.values()), by_cohort
+
+
+def _tank(season: Season, tank: str, day: int, records: Sequence[Record]) -> TankDay:
+    feed, by_cohort = _feed(season, tank, day)
+    loop = season.site.file.tanks[tank].loop
+    in_loop = {f"loops.{loop}", *(f"tanks.{key}" for key, one in season.site.file.tanks.items() if one.loop == loop)}
+    measured = any(one.kind == "temperature" and one.date == season.dates[day] and one.of in in_loop for one in records)
+    water = float(season.layout.temperature_c[day, season.layout.loops.index(loop)])
+    return TankDay(tank, feed, by_cohort, water, measured)
+
+
+def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: Sequence[Over]) -> LoopDay:
+    layout, course = season.layout, season.course
+    column, date = layout.loops.index(loop), season.dates[day]
+    salt = SALTS[layout.water.salts[column]]
+    base = float(course.buffer_g[0, day, column])
+    levels = course.alkalinity_mg_l[0, :, column]
+    start = layout.water.start_level[SOLUTES.index("alkalinity"), column]
+    dose = base / salt.salt_g_per_alkalinity_g / layout.loop_water_m3[column]
+    film = _film_share(season, column, day)
+    every, why = WEEKLY, "settled film"
+    if any(one.loop == loop for one in over):
+        every, why = DAILY, "the last test was over a limit"
+    elif (age := _film_days(season, loop, date)) < YOUNG_DAYS:
+        every, why = DAILY, f"young film, {age} days old"
+    elif _breaks_soon(season, loop, day):
+        every, why = DAILY, "a limit of the water breaks within two weeks in the model"
+    tested = [
+        one.date for one in records
+        if one.kind == "test" and one.of == f"loops.{loop}" and one.date <= date
+        and not (math.isnan(one.value("tan_mg_l")) and math.isnan(one.value("nitrite_n_mg_l")))
+    ]  # fmt: skip
+    due = max(tested) + dt.timedelta(days=every) if tested else date
+    return LoopDay(
+        loop, layout.water.salts[column], base,
+        int(dose_portions(dose, levels[day - 1] if day else start)), 1000.0 * float(course.top_up_m3[0, day, column]),
+        every, due, why, film,
+    )  # fmt: skip
+
+
+def _film_share(season: Season, column: int, day: int) -> float:
+    """The weaker of a loop's two films, a share of what its surfaces can hold; 1 where it has none. [-]"""
+    frame = season.loops
+    rows = frame[frame["loop"] == season.layout.loops[column]]
+    shares = [float(rows[f"{kind}_oxidizer_maturity"].iloc[day]) for kind in ("ammonia", "nitrite")]
+    known = [share for share in shares if not math.isnan(share)]
+    return min(known, default=1.0)
+
+
+def _film_days(season: Season, loop: str, date: dt.date) -> int:
+    """Age of the youngest film of a loop, as far as the site file tells it; else it is settled. [day]"""
+    file = season.site.file
+    table = file.loops[loop]
+    units = [unit for part in (file.beds, file.biofilters) for unit in part.values() if unit.loop == loop]
+    started = [unit.biofilter_started or table.biofilter_started for unit in units]
+    if table.biofilter_start in ("new", "seeded"):
+        started.append(file.season.start)
+    known = [(date - day).days for day in started if day is not None]
+    return min(known, default=YOUNG_DAYS)
+
+
+def _breaks_soon(season: Season, loop: str, day: int) -> bool:
+    """Whether a level that the film leaves breaks its limit in a tank of the loop within two weeks."""
+    tanks = [tank for tank, one in season.site.file.tanks.items() if one.loop == loop]
+    for series in season.water_limits:
+        if LIMITS[series.limit].is_left_by_film:
+            columns = [at for at, name in enumerate(series.entities) if name in tanks]
+            margin = _margins(season, series.margin_percent)[day : day + _AHEAD_DAYS, columns]
+            if (margin < 0.0).any():
+                return True
+    return False
+
+
+def _margins(season: Season, margin: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Margins of one scenario, shape (day, entity)."""
+    return np.asarray(np.broadcast_to(margin[0], (season.layout.days, margin.shape[-1])))
+
+
+def _over(season: Season, records: Sequence[Record], date: dt.date) -> tuple[Over, ...]:
+    """Limits that the last test of each loop and level breaks, for the cohort that bears least."""
+    found = []
+    for loop in season.layout.loops:
+        last: dict[str, tuple[dt.date, float]] = {}
+        for one in sorted(records, key=lambda one: (one.date, one.number)):
+            is_new = dt.timedelta(0) <= date - one.date < dt.timedelta(days=TEST_HOLDS_DAYS)
+            if one.kind == "test" and one.of == f"loops.{loop}" and is_new:
+                for key in ("tan_mg_l", "nitrite_n_mg_l", "oxygen_mg_l"):
+                    if not math.isnan(value := one.value(key)):
+                        last[key] = (one.date, value)
+        for key, (when, value) in last.items():
+            found += _judged(season, loop, key, when, value)
+    return tuple(sorted(found, key=lambda one: -abs(math.log(max(one.value_mg_l, 1e-6) / one.limit_mg_l))))
+
+
+def _judged(season: Season, loop: str, key: str, when: dt.date, value: float) -> list[Over]:
+    layout, course = season.layout, season.course
+    day, k = (when - layout.start).days, layout.loops.index(loop)
+    if not 0 <= day < layout.days:
+        return []
+    here = [c for c in range(len(layout.cohorts)) if layout.cohort_loop[c, k] and course.count[0, day, c] > 0.0]
+    worst: Over | None = None
+    for c in here:
+        species = season.site.species[layout.stays[c].table.species]
+        tank = int(layout.cohort_tank[c].argmax())
+        is_floor = False
+        if key == "tan_mg_l":
+            share = unionized_fraction(course.ph[0, day, tank], layout.temperature_c[day, k])
+            name, level, limit = "unionized_ammonia", value * float(share), species["unionized_ammonia_design"]
+        elif key == "nitrite_n_mg_l":
+            borne = nitrite_limit(
+                species["nitrite_limit"], float(course.chloride_mg_l[0, day, k]),
+                float(species["chloride_protects"] > 0.0),
+            )  # fmt: skip
+            name, level, limit = "nitrite", value, float(borne)
+        else:
+            name, level, limit, is_floor = "oxygen", value, species["oxygen_recommended"], True
+        if (level < limit) if is_floor else (level > limit):
+            one = Over(loop, when, name, level, limit, layout.cohorts[c])
+            if worst is None or (one.limit_mg_l > worst.limit_mg_l) == is_floor:
+                worst = one
+    return [worst] if worst else []
+
+
+def _planned(season: Season, records: Sequence[Record], date: dt.date) -> tuple[Planned, ...]:
+    """Events of the file from two weeks ago, where no record tells that they were done, to two weeks ahead."""
+    found = []
+    for event in season.site.file.events:
+        kind = EVENT_KINDS[event.kind]
+        off = (event.date - date).days
+        if kind.act is Act.FIND or not -_OVERDUE_DAYS <= off <= _AHEAD_DAYS:
+            continue
+        done = any(one.date == event.date and one.name == event.cohort and one.kind == event.kind for one in records)
+        if not done:
+            found.append(Planned(event.date, event, off < 0))
+    return tuple(sorted(found, key=lambda one: one.date))
+
+
+def _feeding(season: Season, day: int) -> tuple[tuple[str, dt.date, bool], ...]:
+    """The next day on which each cohort begins or stops to be fed."""
+    layout, found = season.layout, []
+    for cohort in dict.fromkeys(layout.cohorts):
+        columns = [c for c, name in enumerate(layout.cohorts) if name == cohort]
+        there = season.course.count[0][:, columns].sum(axis=1) > 0.5
+        fed = (season.course.fed_g[0][:, columns].sum(axis=1) > 0.0).astype(float)
+        for at in range(day + 1, layout.days):
+            if not (there[at] and there[at - 1]) or fed[at] == fed[at - 1]:
+                continue
+            before, after = fed[max(at - _SPELL_DAYS, 0) : at].mean(), fed[at : at + _SPELL_DAYS].mean()
+            if (before < 0.5) != (after < 0.5) and bool(fed[at]) == (after >= 0.5):
+                found.append((cohort, season.dates[at], bool(fed[at])))
+                break
+    return tuple(sorted(found, key=lambda one: one[1]))
+
+
+def _next_limits(season: Season, day: int) -> tuple[NextLimit, ...]:
+    """The first broken day of each limit and place from today on."""
+    found = []
+    for series in season.limits:
+        shape = (season.layout.days, len(series.entities))
+        margin = _margins(season, series.margin_percent)
+        value, threshold = (np.broadcast_to(part[0], shape) for part in (series.value, series.threshold))
+        for at, name in enumerate(series.entities):
+            broken = np.flatnonzero(margin[day:, at] < 0.0)
+            if broken.size:
+                when = day + int(broken[0])
+                found.append(
+                    NextLimit(series.limit, f"{series.table}.{name}", season.dates[when], float(value[when, at]),
+                              float(threshold[when, at]), series.unit)
+                )  # fmt: skip
+    return tuple(sorted(found, key=lambda one: one.date))

@@ -1,0 +1,268 @@
+"""A site from its records on: numbers, weights, levels, films and water are those measured, the rest is reckoned.
+
+What a record says goes into the site as the site file itself would say it: water tests, events, water changes. The
+engine sets the season to them on their mornings, and what tests tell of the films follows from that.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stocksim.book.checks import mean_weight_g
+from stocksim.book.kinds import HARVESTED, MOVED
+from stocksim.book.store import Record
+from stocksim.heat.temperatures import water_c
+from stocksim.site.kinds import REMOVALS
+from stocksim.site.reading import Site
+
+FloatArray = NDArray[np.float64]
+
+# After the last reading the water's distance from what was reckoned fades evenly over so many days, and between two
+# readings so far apart it is taken to change evenly (assumed).
+FADES_IN_DAYS = 14
+# values of a test that the site file's own tests hold
+_LEVELS = ("tan", "nitrite_n", "nitrate_n", "alkalinity", "potassium", "phosphorus", "calcium", "chloride")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A site with its records.
+
+    Parameters
+    ----------
+    site : Site
+        As the records leave it; equal to the one before where none is of its season.
+    notes : tuple of str
+        What was done with records that could not be taken as they are, a sentence each.
+    contradictions : tuple of str
+        Records that cannot all be right, a sentence each; the later one is not used.
+    """
+
+    site: Site
+    notes: tuple[str, ...] = ()
+    contradictions: tuple[str, ...] = ()
+
+
+def with_records(site: Site, records: Sequence[Record]) -> Measured:
+    """A site from its records on.
+
+    Parameters
+    ----------
+    site : Site
+        A checked site.
+    records : sequence of Record
+        Those that hold, in any order; those outside the season are left out.
+
+    Returns
+    -------
+    Measured
+        The site to run.
+
+    Raises
+    ------
+    InputError
+        If the site does not bear a record, as fish moved into a tank where the file feeds them by another weight.
+    """
+    season = site.file.season
+    inside = [record for record in records if season.start <= record.date <= season.end]
+    inside.sort(key=lambda record: (record.date, record.number))
+    outside = len(records) - len(inside)
+    notes = [f"{outside} records are of days outside the season and are not used."] if outside else []
+    changes: dict[str, Any] = {}
+    contradictions: list[str] = []
+    for loop in site.file.loops:
+        changes |= _water(site, loop, [one for one in inside if one.of == f"loops.{loop}"], notes)
+    events = _events(site, inside, notes, contradictions)
+    if events is not None:
+        changes["events"] = events
+    told = site.with_changes(changes) if changes else site
+    measured = _temperatures(told, inside)
+    return Measured(replace(told, held_c=measured) if measured else told, tuple(notes), tuple(contradictions))
+
+
+def _water(site: Site, loop: str, records: Sequence[Record], notes: list[str]) -> dict[str, Any]:
+    """Tests and water changes of a loop; what a later record says of a day and level goes before the others."""
+    table = site.file.loops[loop]
+    by_day: dict[dt.date, dict[str, str | float]] = {}
+    for test in table.water_tests:
+        levels = test.model_dump(exclude={"date"}, exclude_none=True)
+        by_day[test.date] = {key: value if key == "ph" else f"{value!r} mg/L" for key, value in levels.items()}
+    is_tested, leaves_ph = False, False
+    for record in records:
+        if record.kind != "test":
+            continue
+        day = by_day.setdefault(record.date, {})
+        for level in _LEVELS:
+            value = record.value(f"{level}_mg_l")
+            if not math.isnan(value):
+                day[level], is_tested = f"{value!r} mg/L", True
+        if not math.isnan(ph := record.value("ph")):
+            if table.ph is None:
+                day["ph"], is_tested = ph, True
+            else:
+                leaves_ph = True
+    if leaves_ph:
+        notes.append(f"Tests of pH in {loop} are not used: the site file gives its pH, {table.ph:g}, for all season.")
+    changes: dict[str, Any] = {}
+    if is_tested:
+        tests = [{"date": day, **levels} for day, levels in sorted(by_day.items()) if levels]
+        changes[f"loops.{loop}.water_tests"] = tests
+    changed = [{"date": one.date, "volume": f"{one.value('volume_m3')!r} m3"} for one in records if one.kind == "water"]
+    if changed:
+        planned = list(site.raw["loops"][loop].get("water_changes", []))
+        last = max(one.date for one in records if one.kind == "water")
+        changes[f"loops.{loop}.water_changes"] = [one for one in planned if one["date"] > last] + changed
+    return changes
+
+
+# --- fish
+
+
+@dataclass
+class _Numbers:
+    """How many fish of a cohort there are by what was recorded; NaN where it cannot be told."""
+
+    fish: float
+    is_counted: bool = False
+
+
+def _events(
+    site: Site, records: Sequence[Record], notes: list[str], contradictions: list[str]
+) -> list[Mapping[str, Any]] | None:
+    """Events of the site as they were: recorded ones in the place of those planned until then; None where none is."""
+    of_fish = [one for one in records if one.of.startswith("cohorts.") and one.kind in _OF_FISH]
+    if not of_fish:
+        return None
+    planned = list(site.raw.get("events", []))
+    last = dict[tuple[str, str], dt.date]()
+    for record in of_fish:
+        for kind in _REPLACES.get(record.kind, ()):
+            last[record.name, kind] = max(record.date, last.get((record.name, kind), record.date))
+    kept = [one for one in planned if one["date"] > last.get((one["cohort"], one["kind"]), dt.date.min)]
+    if len(kept) < len(planned):
+        number = len(planned) - len(kept)
+        notes.append(f"{number} planned events of the site file are replaced by what was recorded until then.")
+    happened: list[Mapping[str, Any]] = []
+    for cohort in dict.fromkeys(record.name for record in of_fish):
+        own = [record for record in of_fish if record.name == cohort]
+        happened += _of_cohort(site, cohort, own, kept, contradictions)
+    # fish are counted and weighed in the morning, before anything is done with them
+    return sorted(kept + happened, key=lambda event: (event["date"], event["kind"] != "found"))
+
+
+_REPLACES: Mapping[str, tuple[str, ...]] = {HARVESTED: REMOVALS, MOVED: ("move",)}
+_OF_FISH = ("weigh", "count", "deaths", HARVESTED, MOVED)
+
+
+def _of_cohort(
+    site: Site, cohort: str, records: Sequence[Record], kept: Sequence[Mapping[str, Any]], contradictions: list[str]
+) -> list[Mapping[str, Any]]:
+    table = site.cohorts[cohort]
+    since = table.stocked or site.file.season.start
+    numbers, events = _Numbers(float(table.count) if table.count else math.nan), list[Mapping[str, Any]]()
+    others = [(one["date"], one) for one in kept if one["cohort"] == cohort or one.get("into") == cohort]
+    days = sorted({record.date for record in records} | {day for day, _ in others})
+    for day in days:
+        today = [record for record in records if record.date == day]
+        if today and day < since:
+            contradictions.append(f"{cohort} has a record of {day}, before it came on {since}.")
+            continue
+        found: dict[str, Any] = {}
+        _count(numbers, cohort, day, today, found, contradictions)
+        weighed = [mean_weight_g(record) for record in today if record.kind == "weigh"]
+        if weighed:
+            fish = sum(number for number, _ in weighed)
+            found["mean_weight"] = f"{sum(number * mean for number, mean in weighed) / fish!r} g"
+        if found:
+            events.append({"kind": "found", "date": day, "cohort": cohort, **found})
+        events += _done(numbers, cohort, day, today)
+        for when, one in others:
+            if when == day:
+                _planned(numbers, one)
+    return events
+
+
+def _count(
+    numbers: _Numbers, cohort: str, day: dt.date, today: Sequence[Record], found: dict[str, Any], wrong: list[str]
+) -> None:
+    """Bring the number up to the morning of a day, and say it where a record tells it."""
+    counted = [record.value("count") for record in today if record.kind == "count"]
+    dead = sum(record.value("count") for record in today if record.kind == "deaths")
+    if counted:
+        numbers.fish, numbers.is_counted = counted[-1], True
+    elif dead:
+        numbers.fish, numbers.is_counted = numbers.fish - dead, True
+    if (counted or dead) and numbers.fish < 1.0:
+        wrong.append(f"{dead:g} dead of {cohort} on {day} are all or more than there were by the records before.")
+        numbers.fish = math.nan
+    elif (counted or dead) and not math.isnan(numbers.fish):
+        found["count"] = round(numbers.fish)
+
+
+def _done(numbers: _Numbers, cohort: str, day: dt.date, today: Sequence[Record]) -> list[Mapping[str, Any]]:
+    """Harvests and moves of a day as events."""
+    events: list[Mapping[str, Any]] = []
+    for record in today:
+        about = {"date": day, "cohort": cohort}
+        if record.kind == MOVED:
+            events.append({"kind": "move", **about, "tank": record.held["to_tank"]})
+        elif record.kind == HARVESTED:
+            count = record.value("count")
+            if math.isnan(count):
+                events.append({"kind": "harvest", **about, "weight": f"{record.value('weight_g')!r} g"})
+            else:
+                events.append({"kind": "harvest", **about, "count": round(count)})
+            numbers.fish -= count  # not known any more where only the weight is
+    return events
+
+
+def _planned(numbers: _Numbers, event: Mapping[str, Any]) -> None:
+    """What an event of the file does to the number; it is not known any more where that cannot be told."""
+    if event["kind"] == "found":
+        numbers.fish = float(event.get("count", numbers.fish))
+    elif event["kind"] == "stock":
+        numbers.fish += event["count"]
+    elif event["kind"] in (*REMOVALS, "grade"):
+        numbers.fish -= float(event.get("count", math.nan))
+
+
+# --- water
+
+
+def _temperatures(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
+    """Water of all loops with the readings put in, shape (days,); empty where there is none. [degC]"""
+    by_loop: dict[str, dict[int, list[float]]] = {}
+    for record in records:
+        if record.kind != "temperature":
+            continue
+        table, name = record.of.split(".", 1)
+        loop = name if table == "loops" else site.file.tanks[name].loop
+        day = (record.date - site.file.season.start).days
+        by_loop.setdefault(loop, {}).setdefault(day, []).append(record.value("temperature_c"))
+    if not by_loop:
+        return {}
+    water = dict(water_c(site))
+    for loop, readings in by_loop.items():
+        days = np.array(sorted(readings))
+        mean = np.array([np.mean(readings[day]) for day in days])
+        water[loop] = np.maximum(water[loop] + _correction(days, mean - water[loop][days], site.days), 0.0)
+    return {loop: water[loop] for loop in site.file.loops if loop in by_loop or loop in site.held_c}
+
+
+def _correction(days: NDArray[np.int64], off_c: FloatArray, length: int) -> FloatArray:
+    """What readings add to the reckoned water on each day, shape (length,). [degC]"""
+    at, by = [float(days[0] - FADES_IN_DAYS)], [0.0]
+    for day, off in zip(days, off_c, strict=True):
+        if day - at[-1] > 2 * FADES_IN_DAYS:
+            at += [at[-1] + FADES_IN_DAYS, float(day - FADES_IN_DAYS)]
+            by += [0.0, 0.0]
+        at.append(float(day))
+        by.append(float(off))
+    return np.interp(np.arange(length), [*at, at[-1] + FADES_IN_DAYS], [*by, 0.0])

@@ -26,6 +26,7 @@ COMMANDS = {
     "company": "answers.tankmates.command",
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
+    "outlook": "answers.outlook.command",
     "open": "answers.season.command",
 }
 _FUNCTIONS = {"open": "open_pages"}  # where a command's name is one of Python's own
@@ -50,6 +51,7 @@ PAGES = tuple(
         ("powercut", "Power cut", "answers/powercut/page"),
         ("company", "Company", "answers/tankmates/page"),
         ("stock", "Stocking", "answers/stock/page"),
+        ("outlook", "Outlook", "answers/outlook/page"),
         ("edit", "Edit the site", "faces/edit_page"),
         ("fish", "Fish", "answers/library/page"),
     )

@@ -27,6 +27,7 @@ COMMANDS = {
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
     "outlook": "answers.outlook.command",
+    "sweep": "answers.sweep.command",
     "open": "answers.season.command",
 }
 _FUNCTIONS = {"open": "open_pages"}  # where a command's name is one of Python's own

@@ -387,7 +387,7 @@ def _small(worst: LimitWorst) -> LimitWorst:
     none = np.zeros(0, np.int64)
 
     def short(values: FloatArray) -> FloatArray:
-        return values.astype(np.float32)  # type: ignore[return-value]
+        return values.astype(np.float32)
 
     return worst._replace(
         first_day=worst.first_day.astype(np.int64), worst_day=none, days_broken=none,

@@ -273,7 +273,7 @@ def _lost(layout: Layout, course: Course) -> tuple[FloatArray, NDArray[np.int64]
     dead = np.cumsum(died, axis=1) @ members
     share = np.divide(dead, came[:, None], out=np.zeros(dead.shape), where=came[:, None] > 0.0)
     is_lost = share >= LOST_SHARE
-    return share[:, -1], np.where(is_lost.any(axis=1), is_lost.argmax(axis=1), -1)
+    return share[:, -1].copy(), np.where(is_lost.any(axis=1), is_lost.argmax(axis=1), -1)
 
 
 def _outputs(layout: Layout, course: Course, limits: list[LimitWorst]) -> dict[str, FloatArray]:

@@ -33,6 +33,11 @@ def sweep(
         int | None, typer.Option(help="Sobol points instead of every combination.", show_default=False, **POINTS)
     ] = None,
     seed: Annotated[int, typer.Option(help="Seed of the points.", **SEED)] = 1,
+    cluster: Annotated[
+        str | None,
+        typer.Option(help="Address of a Dask scheduler whose workers run it, as tcp://10.0.0.5:8786.",
+                     show_default=False),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Run a season for every combination of some fields' values. Reads SITE and the files it names; writes runs.csv,
@@ -44,7 +49,7 @@ def sweep(
 
     loaded = load_site(site)
     bar = _Left()
-    found = run_sweep(loaded, read_vary(vary), points or 0, seed, out, bar)
+    found = run_sweep(loaded, read_vary(vary), points or 0, seed, out, bar, cluster=cluster)
     bar.close()
     for path in found.files:
         say(f"Wrote {path}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stocksim import __version__
+from stocksim.answers.sweep.cluster import Chunk, run_on_cluster
 from stocksim.answers.sweep.plan import Plan, Span, Values, make_plan
 from stocksim.engine.many_seasons import run_seasons
 from stocksim.engine.season import Progress
-from stocksim.errors import InputError
+from stocksim.errors import Fault, InputError
 from stocksim.site.hashes import library_hash, library_of, site_hash
 from stocksim.site.reading import Site
 from stocksim.writing import replace_file, safe_cell
@@ -62,6 +63,7 @@ def sweep(
     folder: Path | str | None = None,
     progress: Progress | None = None,
     threads: int | None = None,
+    cluster: str | None = None,
 ) -> Sweep:
     """A season for every combination of some fields' values, or for Sobol points of their ranges.
 
@@ -81,6 +83,8 @@ def sweep(
         Called with (runs done, runs in all).
     threads : int, optional
         Threads to run in; results are the same to the bit for any number.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers run the chunks, as ``tcp://10.0.0.5:8786``; the same to the bit.
 
     Returns
     -------
@@ -98,22 +102,31 @@ def sweep(
     target = None if folder is None else Path(folder)
     if target is not None:
         _claim(target, plan)
-    parts, before = [], 0
-    for first in range(0, number, CHUNK_RUNS):
-        some = runs[first : first + CHUNK_RUNS]
-        part = _kept(target, first, some) if target is not None else None
-        if part is None:
-            part = run_chunk(site, some, first, threads)
-            if target is not None:
-                _write(target / _name(first), json.dumps(part))
-        else:
-            before += len(some)
-        parts.append(part)
+    chunks = {first: runs[first : first + CHUNK_RUNS] for first in range(0, number, CHUNK_RUNS)}
+    parts = {first: part for first, some in chunks.items() if (part := _kept(target, first, some)) is not None}
+    before = done = sum(len(chunks[first]) for first in parts)
+    missing = [(first, some) for first, some in chunks.items() if first not in parts]
+    for first, part in _run_chunks(site, missing, threads, cluster):
+        if target is not None:
+            _write(target / _name(first), json.dumps(part))
+        parts[first] = part
+        done += len(chunks[first])
         if progress is not None:
-            progress(min(first + CHUNK_RUNS, number), number)
-    tables = _frames(plan, parts)
+            progress(done, number)
+    tables = _frames(plan, [parts[first] for first in chunks])
     files = _write_tables(target, tables) if target is not None else ()
     return Sweep(plan, tables["runs"], tables["limits"], before, files)
+
+
+def _run_chunks(
+    site: Site, missing: Sequence[Chunk], threads: int | None, cluster: str | None
+) -> Iterator[tuple[int, dict[str, Any]]]:
+    """Chunks as they are done, here or on a cluster."""
+    if cluster is not None:
+        yield from run_on_cluster(cluster, site, missing, run_chunk)
+        return
+    for first, some in missing:
+        yield first, run_chunk(site, some, first, threads)
 
 
 def run_chunk(site: Site, runs: Sequence[Mapping[str, Any]], first: int, threads: int | None = None) -> dict[str, Any]:
@@ -137,10 +150,7 @@ def run_chunk(site: Site, runs: Sequence[Mapping[str, Any]], first: int, threads
     """
     rows: list[dict[str, Any]] = []
     limits: list[dict[str, Any]] = []
-    faults = {at: fault for at, changes in enumerate(runs) if (fault := _fault_of(site, changes))}
-    good = [at for at in range(len(runs)) if at not in faults]
-    found, late = _run(site, runs, good, threads)
-    faults |= late
+    found, faults = _run(site, runs, list(range(len(runs))), threads)
     for at, changes in enumerate(runs):
         row = {"run": first + at, **{key: _cell(value) for key, value in changes.items()}, "fault": faults.get(at)}
         if at in found:
@@ -152,42 +162,35 @@ def run_chunk(site: Site, runs: Sequence[Mapping[str, Any]], first: int, threads
     return {"fields": _known_by(runs), "runs": rows, "limits": limits}
 
 
-def _fault_of(site: Site, changes: Mapping[str, Any]) -> str:
-    """Why a site refuses some changes together; empty where it takes them."""
-    try:
-        site.with_changes(changes)
-    except InputError as error:
-        return " ".join(str(fault) for fault in error.faults)
-    return ""
-
-
 _Found = dict[int, tuple[dict[str, Any], list[dict[str, Any]]]]
 
 
 def _run(
-    site: Site, runs: Sequence[Mapping[str, Any]], good: list[int], threads: int | None
+    site: Site, runs: Sequence[Mapping[str, Any]], some: list[int], threads: int | None
 ) -> tuple[_Found, dict[int, str]]:
-    """Totals and limits of the runs that a site takes, and why a season refuses some of them after all."""
-    if not good:
-        return {}, {}
+    """Totals and limits of some runs, and why a site or a season refuses the others.
+
+    One that is refused stops all that are run with it, so these are halved until it stands alone.
+    """
     try:
-        many = run_seasons(site, [runs[at] for at in good], threads=threads)
+        many = run_seasons(site, [runs[at] for at in some], threads=threads)
     except InputError as error:
-        if len(good) == 1:
-            return {}, {good[0]: " ".join(fault.message for fault in error.faults)}
-        found: _Found = {}
-        faults: dict[int, str] = {}
-        for at in good:  # an event that asks for more fish than one of them has
-            one, fault = _run(site, runs, [at], threads)
-            found |= one
-            faults |= fault
-        return found, faults
+        if len(some) == 1:
+            return {}, {some[0]: " ".join(map(_told_fault, error.faults))}
+        half = len(some) // 2
+        (found, faults), (more, others) = (_run(site, runs, part, threads) for part in (some[:half], some[half:]))
+        return found | more, faults | others
     totals = many.totals.drop(columns="scenario").to_dict("records")
-    limits: dict[int, list[dict[str, Any]]] = {at: [] for at in range(len(good))}
+    limits: dict[int, list[dict[str, Any]]] = {at: [] for at in range(len(some))}
     for row in many.limits.to_dict("records"):
         limits[int(row.pop("scenario"))].append({str(key): _plain(value) for key, value in row.items()})
     plain = [{str(key): _plain(value) for key, value in row.items()} for row in totals]
-    return {at: (plain[place], limits[place]) for place, at in enumerate(good)}, {}
+    return {at: (plain[place], limits[place]) for place, at in enumerate(some)}, {}
+
+
+def _told_fault(fault: Fault) -> str:
+    place = ".".join(part for part in (fault.table, fault.field) if part)
+    return f"{place}: {fault.message}" if place else fault.message
 
 
 def _least(limits: list[dict[str, Any]]) -> float | None:
@@ -268,9 +271,9 @@ def _name(first: int) -> str:
     return f"part-{first // CHUNK_RUNS:06d}.json"
 
 
-def _kept(folder: Path, first: int, runs: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
+def _kept(folder: Path | None, first: int, runs: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
     """A chunk that stands in the folder whole; None where it is to be run."""
-    part = _read(folder / _name(first))
+    part = None if folder is None else _read(folder / _name(first))
     return part if isinstance(part, dict) and part.get("fields") == _known_by(runs) else None
 
 

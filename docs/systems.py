@@ -365,6 +365,13 @@ def by_paper(found: list[Output]) -> float:
     return float(np.mean([np.mean(met) for met in papers.values()]))
 
 
+def systems_outlook() -> list[str]:
+    """Lines of the outlook of every system."""
+    from systems_outlook import lines  # it asks this file in turn
+
+    return lines()
+
+
 def text() -> str:
     """The page."""
     found = [output for system in systems() for output in run(system)]
@@ -402,7 +409,9 @@ def text() -> str:
         "",
         *_TELLING,
         "",
-        "What is assumed:",
+        *systems_outlook(),
+        "",
+        "## What is assumed",
         "",
         "| system | field | low | middle | high | why |",
         "|---|---|---|---|---|---|",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError, StocksimError
 
 if TYPE_CHECKING:
+    from stocksim.answers.outlook.decide import Outlook, outlook
     from stocksim.answers.season.answer import write_season
     from stocksim.answers.stock.decide import plan_stocking
     from stocksim.engine.many_seasons import run_seasons
@@ -21,6 +22,7 @@ __all__ = [
     "Fault",
     "InputError",
     "ManySeasons",
+    "Outlook",
     "OutsideValidity",
     "ParameterError",
     "Season",
@@ -28,6 +30,7 @@ __all__ = [
     "StocksimError",
     "grow",
     "load_site",
+    "outlook",
     "plan_stocking",
     "run_season",
     "run_seasons",
@@ -36,10 +39,12 @@ __all__ = [
 
 _LAZY = {
     "ManySeasons": "stocksim.engine.results.many",
+    "Outlook": "stocksim.answers.outlook.decide",
     "Season": "stocksim.engine.results.frames",
     "Site": "stocksim.site.reading",
     "grow": "stocksim.engine.running",
     "load_site": "stocksim.site.reading",
+    "outlook": "stocksim.answers.outlook.decide",
     "plan_stocking": "stocksim.answers.stock.decide",
     "run_season": "stocksim.engine.running",
     "run_seasons": "stocksim.engine.many_seasons",

@@ -126,7 +126,8 @@ def test_every_column_is_the_one_of_the_frames(column):
     table, name = column.split(".")
     for number in range(2):
         frame = getattr(alone(number), table)
-        wide = frame.pivot_table(index="date", columns=table[:-1], values=name, aggfunc="last", sort=False)
+        # also days and places without a value
+        wide = frame.pivot_table(name, "date", table[:-1], aggfunc="last", sort=False, dropna=False)
         for at, place in enumerate(kept.places(column)):
             mine = pd.Series(kept.values(column)[number, :, at], wide.index).dropna()
             np.testing.assert_allclose(mine, wide[place].dropna(), rtol=1e-6, atol=1e-30)

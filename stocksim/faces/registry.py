@@ -29,6 +29,8 @@ COMMANDS = {
     "cold": "answers.cold.command",
     "stock": "answers.stock.command",
     "compare": "answers.compare.command",
+    "outlook": "answers.outlook.command",
+    "sweep": "answers.sweep.command",
     "open": "answers.season.command",
 }
 HIDDEN = {"company": "tankmates"}  # former names of commands, that still answer
@@ -59,6 +61,7 @@ PAGES = tuple(
         ("cold", "Cold months", "answers/cold/page", "Decide"),
         ("powercut", "Power cut", "answers/powercut/page", "Decide"),
         ("water", "Water and ramp", "answers/ramp/page", "Decide"),
+        ("outlook", "Outlook", "answers/outlook/page", "Decide"),
         ("compare", "Compare", "answers/compare/page", "Decide"),
         ("edit", "Site", "faces/edit_page", ""),
         ("fish", "Fish", "answers/library/page", ""),

@@ -45,7 +45,7 @@ def forecast_answer(found: Forecast) -> Answer:
 def _draw(found: Forecast, cohort: str) -> dict[str, Any]:
     from stocksim.answers.forecast.charts import weight_bands
 
-    return weight_bands(found, cohort).to_dict(validate=False)
+    return weight_bands(found, cohort).to_dict()
 
 
 def _range(points_: Any, units: str) -> str:

@@ -7,16 +7,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import altair as alt
 import pandas as pd
 
-from stocksim.faces.palette import INK, theme_config
+from stocksim.faces import vega
+from stocksim.faces.palette import INK
 
 if TYPE_CHECKING:
     from stocksim.answers.forecast.decide import Forecast
 
 
-def weight_bands(forecast: Forecast, cohort: str) -> alt.LayerChart:
+def weight_bands(forecast: Forecast, cohort: str) -> vega.Group:
     """Weight of a cohort: 10 to 90 % before (dashed edge) and after the records (filled), weighings as dots. [g]"""
     band = forecast.bands[cohort]
     dates = pd.to_datetime(list(forecast.dates))
@@ -29,21 +29,22 @@ def weight_bands(forecast: Forecast, cohort: str) -> alt.LayerChart:
          for one in forecast.residuals if one.what == "weight" and one.place == cohort],
         columns=["date", "weight"],
     )  # fmt: skip
-    frame = pd.concat(frames)
-    x = alt.X("date:T", title=None)
-    dash = alt.StrokeDash("band:N", title=None, scale=alt.Scale(domain=["before the records", "after them"],
-                                                                range=[[5, 3], [1, 0]]))  # fmt: skip
-    area = (
-        alt.Chart(frames[1]).mark_area(opacity=0.25, color=INK).encode(x, alt.Y("low:Q", title="g"), alt.Y2("high:Q"))
+    edges = pd.concat(
+        [frame[["date", "band"]].assign(edge=edge, grams=frame[edge]) for frame in frames for edge in ("low", "high")]
     )
-    lines = alt.Chart(frame).transform_fold(["low", "high"], ["edge", "grams"]).mark_line(color=INK).encode(
-        x, alt.Y("grams:Q", title="mean weight, g"), dash, alt.Detail(["edge:N", "band:N"])
+    x = vega.by("date:T", title=None)
+    dashes = vega.Scale(domain=["before the records", "after them"], range=[[5, 3], [1, 0]])
+    area = vega.Chart(frames[1]).mark("area", opacity=0.25, color=INK)
+    area = area.encode(x=x, y=vega.by("low:Q", title="mean weight, g"), y2="high:Q")
+    lines = vega.Chart(edges).mark("line", color=INK)
+    lines = lines.encode(
+        x=x, y=vega.by("grams:Q", title="mean weight, g"), strokeDash=vega.by("band:N", title=None, scale=dashes),
+        detail=["edge:N", "band:N"],
     )  # fmt: skip
-    dots = alt.Chart(weighed).mark_point(filled=True, size=50, color=INK).encode(x, alt.Y("weight:Q"))
+    dots = vega.Chart(weighed).mark("point", filled=True, size=50, color=INK).encode(x=x, y="weight:Q")
     last = (band.weight_before[:, -1], band.weight_after[:, -1])
     words = (
         f"Mean weight of {cohort} by day: at the end {last[0][0]:.0f} to {last[0][2]:.0f} g before the records, "
         f"{last[1][0]:.0f} to {last[1][2]:.0f} g after them; {len(weighed)} weighings."
     )
-    chart = alt.layer(area, lines, dots).properties(height=220, description=words, title=f"Weight of {cohort}")
-    return chart.configure(**theme_config())
+    return vega.layer(area, lines, dots).properties(height=220, description=words, title=f"Weight of {cohort}")

@@ -444,6 +444,7 @@ def _columns_of(
         "size_spread": np.array([_spread(stay, entry) for stay, entry in zip(stays, entries, strict=True)], float),
         "ration_fraction": np.array([ration_fraction(stay) for stay in stays], float),
         "spilled_share": np.array([spilled_share(stay) for stay in stays], float),
+        "everyday_hazard": np.full(len(stays), BACKGROUND_DEATHS_PER_DAY),
         "stocked_day": np.array([stay.first for stay in stays], dtype=int),
         "until_day": np.array(ends, dtype=int),
         "rations": rations,

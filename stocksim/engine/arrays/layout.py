@@ -81,6 +81,8 @@ class Layout:
         Deaths to expect whatever the water's chemistry: of every day, of cold and heat, of feed training. [1/day]
     cold_hazard, heat_hazard : ndarray, shape (day, cohort)
         What cold and heat have in it. [1/day]
+    everyday_hazard : ndarray, shape (cohort,)
+        What the deaths of every day have in it. [1/day]
     temperature_change_c : ndarray, shape (day, cohort)
         Change of the fish's water from the day before. [degC]
     species : mapping of str to ndarray, shape (cohort,)
@@ -101,6 +103,10 @@ class Layout:
         Of each loop.
     return_drop_m : ndarray, shape (loop,)
         Height that water falls on its way back into the sump. [m]
+    film_pace : ndarray, shape (day, loop)
+        What whole films turn over what their surface and temperature tell: 1, but where that is uncertain. [-]
+    film_growth : ndarray, shape (loop,)
+        Growth of both oxidizers over what their food and temperature tell: 1, but where that is uncertain. [-]
     elevation_m : float
         Height above the sea. [m]
     density_limit, growth_density : ndarray, shape (cohort,)
@@ -134,6 +140,7 @@ class Layout:
     daily_hazard: FloatArray
     cold_hazard: FloatArray
     heat_hazard: FloatArray
+    everyday_hazard: FloatArray
     temperature_change_c: FloatArray
     species: Mapping[str, FloatArray]
     appetite_at_1g: FloatArray
@@ -157,6 +164,8 @@ class Layout:
     sump_surface_m2: FloatArray
     sump_device_g_day: FloatArray
     return_drop_m: FloatArray
+    film_pace: FloatArray
+    film_growth: FloatArray
     elevation_m: float
     water: Waterworks
     density_limit: FloatArray
@@ -281,6 +290,8 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         sump_surface_m2=sump / np.array([t.depth or DEFAULT_TANK_DEPTH_M for t in file.loops.values()], float),
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
+        film_pace=np.ones(temperature.shape),
+        film_growth=np.ones(len(loops)),
         elevation_m=file.site.elevation or 0.0,
         water=build_waterworks(site, tables, temperature, planting.stands),
         planted_m2=planting.loop_area_m2,
@@ -320,7 +331,7 @@ def first_days(layout: Layout, days: int) -> Layout:
     by_day = (
         "appetite_at_1g", "maintenance_per_kg", "temperature_c", "planted_m2", "rated_m2", "ratio_low",
         "ratio_high", "ration_by_day", "daily_hazard", "cold_hazard", "heat_hazard",
-        "temperature_change_c",
+        "temperature_change_c", "film_pace",
     )  # fmt: skip
     of_water = (
         "changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g", "minerals_per_n",

@@ -40,7 +40,7 @@ _AXES: Mapping[str, int] = {
     **dict.fromkeys(
         (
             "daily_hazard", "cold_hazard", "heat_hazard", "temperature_change_c", "appetite_at_1g",
-            "maintenance_per_kg", "temperature_c",
+            "maintenance_per_kg", "temperature_c", "film_pace",
             "planted_m2", "rated_m2", "ratio_low", "ratio_high", "ration_by_day", "fed_today", "in_training",
             "bed_led_g", "changed_m3", "exchanged_m3", "ammonia_dose_g", "passing", "emptied", "uptake_g",
             "alkalinity_per_n",
@@ -214,12 +214,13 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
     brought = (BETA_FISH_WATER * device + still) * leaf_saturation
     sump_brought = (BETA_FISH_WATER * sump_device + sump_still + overflow) * saturation
     sump_exchange = sump_device + sump_still + overflow
-    capacity = nitrification_capacity(layout.film_m2[:, None], leaf_temperature)
+    capacity = nitrification_capacity(layout.film_m2[:, None], leaf_temperature) * (layout.film_pace @ at_leaf)
+    growth = (layout.film_growth @ at_leaf)[:, None]
     leaf_day = _stack(
         device + still, brought, capacity, carbon_dioxide_exchange(still, device), layout.water.passing,
         oxidizer_decay(leaf_temperature),
-        oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
-        oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
+        growth * oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
+        growth * oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
     )  # fmt: skip
     sump = (
         saturation, sump_exchange, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),

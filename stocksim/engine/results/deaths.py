@@ -13,7 +13,7 @@ from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.course import Course
 from stocksim.engine.results.findings import cohort_limit
-from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY, condition_hazard, water_hazards
+from stocksim.fish.survival import condition_hazard, water_hazards
 from stocksim.fish.thermal import is_cold_known, is_heat_known
 from stocksim.library.sources import Entry
 from stocksim.site.kinds import CAUSES_OF_DEATH, EVENT_KINDS, REMOVALS, Act
@@ -167,9 +167,10 @@ def every_death_by_cause(layout: Layout, course: Course) -> dict[str, FloatArray
     alive = np.divide(course.count, there, out=np.ones(there.shape), where=there > 0.0)
     whole = np.minimum(-np.log(np.maximum(alive, np.exp(-_CERTAIN))), _CERTAIN)
     hazard = {"cold": layout.cold_hazard, "heat": layout.heat_hazard}
-    training = layout.daily_hazard - sum(hazard.values()) - BACKGROUND_DEATHS_PER_DAY
+    everyday = layout.everyday_hazard[:, None]
+    training = layout.daily_hazard - sum(hazard.values()) - everyday
     hazard["training"] = np.where(layout.rations.in_training > 0.0, np.maximum(training, 0.0), 0.0)
-    hazard["everyday"] = np.full((1, 1, 1), BACKGROUND_DEATHS_PER_DAY)
+    hazard["everyday"] = everyday
     hazard["hunger"] = condition_hazard(course.weight_g, course.greatest_g)
     of_water = np.maximum(whole - sum(hazard.values()), 0.0)
     parts = _of_water(layout, course)

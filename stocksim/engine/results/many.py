@@ -11,47 +11,131 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.arrays.beds import build_planting
-from stocksim.engine.arrays.layout import Layout
+from stocksim.engine.arrays.layout import Layout, sums_by
 from stocksim.engine.results.course import Course, only
-from stocksim.engine.results.deaths import CAUSES, every_death_by_cause
+from stocksim.engine.results.deaths import CAUSES, every_death_by_cause, taken_g
 from stocksim.engine.results.findings import Extremes, LimitWorst, limit_series, tank_extremes, worst_of
 from stocksim.engine.results.frames import Season, season_totals
 from stocksim.engine.running import impossible_events
 from stocksim.errors import Fault, InputError
+from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
+from stocksim.plants.area import planting_ratio
+from stocksim.site.kinds import HARVESTS
 from stocksim.site.reading import Site
+from stocksim.water.oxygen import oxygen_saturation
 
 if TYPE_CHECKING:
     import pandas as pd
 
 FloatArray = NDArray[np.float64]
 
+Kept = Callable[[Layout, Course, Extremes], FloatArray]
+
+
+def _given_by_tank(layout: Layout, course: Course) -> FloatArray:
+    """Oxygen that each tank is given: what is used there and what its water gains. [g/day]"""
+    tanks = len(layout.tanks)
+    first = oxygen_saturation(layout.temperature_c[:, :1], np.asarray(layout.elevation_m)[:, None, None])
+    level, volume = course.oxygen_mg_l[..., :tanks], layout.volume_m3[:, None, :tanks]
+    before = np.broadcast_to(first @ layout.leaf_loop[:tanks].T, level[:, :1].shape)
+    return course.oxygen_used_g[..., :tanks] + np.diff(level, axis=1, prepend=before) * volume
+
+
+def _per_fish(course: Course) -> FloatArray:
+    fed = course.count + course.deaths
+    return np.divide(course.gain_g, fed, out=np.zeros_like(fed), where=fed > 0.0)
+
+
+def _percent_fed(course: Course) -> FloatArray:
+    before = course.grown_g - course.gain_g
+    return 100.0 * np.divide(course.fed_g, before, out=np.zeros_like(before), where=before > 0.0)
+
+
+def _in_tanks(layout: Layout, values: FloatArray) -> FloatArray:
+    return sums_by(values, layout.cohort_tank)
+
+
+def _in_loops(layout: Layout, values: FloatArray) -> FloatArray:
+    return sums_by(values, layout.cohort_loop)
+
+
+def _loop_maturity(layout: Layout, course: Course, of_units: FloatArray) -> FloatArray:
+    """Maturity of each loop, its units weighted by their capacity; NaN where a loop has no film."""
+    tanks = len(layout.tanks)
+    weight, members = course.capacity_g[..., tanks:], layout.leaf_loop[tanks:]
+    whole, grown = np.broadcast_arrays(sums_by(weight, members), sums_by(of_units * weight, members))
+    return np.asarray(np.divide(grown, whole, out=np.full(whole.shape, np.nan), where=whole > 0.0))
+
+
+def _biomass(course: Course) -> FloatArray:
+    return course.count * course.weight_g / 1000.0
+
+
+def _excreted(course: Course) -> FloatArray:
+    return AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g
+
+
+def _harvested(layout: Layout, course: Course) -> FloatArray:
+    return np.stack([taken_g(layout, course, HARVESTS, at) for at in range(len(course.count))]) / 1000.0
+
+
 # What may be kept day by day, under its name in the frames of a season.
-COLUMNS: Mapping[str, Callable[[Course, Extremes], FloatArray]] = {
-    "cohorts.count": lambda course, _: course.count,
-    "cohorts.mean_weight_g": lambda course, _: course.weight_g,
-    "cohorts.biomass_kg": lambda course, _: course.count * course.weight_g / 1000.0,
-    "cohorts.feed_g": lambda course, _: course.fed_g,
-    "cohorts.feed_eaten_g": lambda course, _: course.eaten_g,
-    "cohorts.oxygen_use_g": lambda course, _: course.fish_oxygen_g,
-    "cohorts.deaths": lambda course, _: course.deaths,
-    "tanks.oxygen_mg_l": lambda course, _: course.oxygen_mg_l,
-    "tanks.oxygen_min_mg_l": lambda _, extremes: extremes.oxygen_min_mg_l,
-    "tanks.tan_mg_l": lambda course, _: course.tan_mg_l,
-    "tanks.unionized_ammonia_mg_l": lambda _, extremes: extremes.unionized_mg_l,
-    "tanks.unionized_ammonia_max_mg_l": lambda _, extremes: extremes.unionized_max_mg_l,
-    "tanks.nitrite_n_mg_l": lambda course, _: course.nitrite_mg_l,
-    "tanks.co2_mg_l": lambda course, _: course.co2_mg_l,
-    "tanks.ph": lambda course, _: course.ph,
-    "loops.nitrate_n_mg_l": lambda course, _: course.nitrate_mg_l,
-    "loops.alkalinity_mg_l": lambda course, _: course.alkalinity_mg_l,
-    "loops.buffer_g": lambda course, _: course.buffer_g,
-    "loops.potassium_mg_l": lambda course, _: course.potassium_mg_l,
-    "loops.phosphorus_mg_l": lambda course, _: course.phosphorus_mg_l,
-    "loops.chloride_mg_l": lambda course, _: course.chloride_mg_l,
-    "loops.calcium_mg_l": lambda course, _: course.calcium_mg_l,
-    "loops.sodium_mg_l": lambda course, _: course.sodium_mg_l,
-    "loops.suspended_solids_mg_l": lambda course, _: course.solids_mg_l,
-    "loops.sludge_nitrogen_g": lambda course, _: course.sludge_n_g,
+COLUMNS: Mapping[str, Kept] = {
+    "cohorts.count": lambda _, course, __: course.count,
+    "cohorts.mean_weight_g": lambda _, course, __: course.weight_g,
+    "cohorts.biomass_kg": lambda _, course, __: _biomass(course),
+    "cohorts.feed_g": lambda _, course, __: course.fed_g,
+    "cohorts.feed_eaten_g": lambda _, course, __: course.eaten_g,
+    "cohorts.feed_percent_body_weight": lambda _, course, __: _percent_fed(course),
+    "cohorts.growth_g_per_day": lambda _, course, __: _per_fish(course),
+    "cohorts.oxygen_use_g": lambda _, course, __: course.fish_oxygen_g,
+    "cohorts.tan_excreted_g": lambda _, course, __: _excreted(course),
+    "cohorts.deaths": lambda _, course, __: course.deaths,
+    "cohorts.harvested_kg": lambda layout, course, _: _harvested(layout, course),
+    "cohorts.temperature_c": lambda layout, _, __: layout.temperature_c @ layout.cohort_loop.T,
+    "tanks.temperature_c": lambda layout, _, __: layout.temperature_c @ layout.leaf_loop[: len(layout.tanks)].T,
+    "tanks.biomass_kg": lambda layout, course, _: _in_tanks(layout, _biomass(course)),
+    "tanks.density_kg_m3": lambda layout, course, _: (
+        _in_tanks(layout, _biomass(course)) / layout.volume_m3[:, None, : len(layout.tanks)]
+    ),
+    "tanks.feed_g": lambda layout, course, _: _in_tanks(layout, course.fed_g),
+    "tanks.oxygen_use_g": lambda _, course, __: course.oxygen_used_g,
+    "tanks.oxygen_supply_g": lambda layout, course, _: _given_by_tank(layout, course),
+    "tanks.oxygen_mg_l": lambda _, course, __: course.oxygen_mg_l,
+    "tanks.oxygen_min_mg_l": lambda _, __, extremes: extremes.oxygen_min_mg_l,
+    "tanks.tan_mg_l": lambda _, course, __: course.tan_mg_l,
+    "tanks.unionized_ammonia_mg_l": lambda _, __, extremes: extremes.unionized_mg_l,
+    "tanks.unionized_ammonia_max_mg_l": lambda _, __, extremes: extremes.unionized_max_mg_l,
+    "tanks.nitrite_n_mg_l": lambda _, course, __: course.nitrite_mg_l,
+    "tanks.co2_mg_l": lambda _, course, __: course.co2_mg_l,
+    "tanks.ph": lambda _, course, __: course.ph,
+    "loops.temperature_c": lambda layout, _, __: layout.temperature_c,
+    "loops.biomass_kg": lambda layout, course, _: _in_loops(layout, _biomass(course)),
+    "loops.feed_g": lambda layout, course, _: _in_loops(layout, course.fed_g),
+    "loops.tan_produced_g": lambda layout, course, _: _in_loops(layout, _excreted(course)) + course.sump_tan_load_g,
+    "loops.tan_nitrified_g": lambda layout, course, _: sums_by(course.nitrified_g, layout.leaf_loop),
+    "loops.planting_ratio_g_m2_day": lambda layout, course, _: planting_ratio(
+        _in_loops(layout, course.fed_g), layout.rated_m2
+    ),
+    "loops.nitrate_n_mg_l": lambda _, course, __: course.nitrate_mg_l,
+    "loops.alkalinity_mg_l": lambda _, course, __: course.alkalinity_mg_l,
+    "loops.buffer_g": lambda _, course, __: course.buffer_g,
+    "loops.top_up_l": lambda layout, course, _: (
+        1000.0 * (course.top_up_m3 - layout.water.exchanged_m3 + layout.water.changed_m3)
+    ),
+    "loops.ammonia_oxidizer_maturity": lambda layout, course, _: _loop_maturity(
+        layout, course, course.ammonia_maturity
+    ),
+    "loops.nitrite_oxidizer_maturity": lambda layout, course, _: _loop_maturity(
+        layout, course, course.nitrite_maturity
+    ),
+    "loops.potassium_mg_l": lambda _, course, __: course.potassium_mg_l,
+    "loops.phosphorus_mg_l": lambda _, course, __: course.phosphorus_mg_l,
+    "loops.chloride_mg_l": lambda _, course, __: course.chloride_mg_l,
+    "loops.calcium_mg_l": lambda _, course, __: course.calcium_mg_l,
+    "loops.sodium_mg_l": lambda _, course, __: course.sodium_mg_l,
+    "loops.suspended_solids_mg_l": lambda _, course, __: course.solids_mg_l,
+    "loops.sludge_nitrogen_g": lambda _, course, __: course.sludge_n_g,
 }
 
 
@@ -290,7 +374,7 @@ def kept_part(site: Site, layout: Layout, course: Course, columns: Sequence[str]
         totals=season_totals(layout, course),
         cohorts=cohorts,
         deaths=np.moveaxis(lost @ members.reshape(lost.shape[-1], len(cohorts)), 1, 2),
-        columns={name: _kept_column(name, layout, course, extremes) for name in columns},
+        columns={name: kept_column(name, layout, course, extremes) for name in columns},
         course=course if keeps_course else None,
         faults=[
             (at, fault) for at in scenarios if short for fault in impossible_events(site, layout, course, at)
@@ -298,20 +382,37 @@ def kept_part(site: Site, layout: Layout, course: Course, columns: Sequence[str]
     )  # fmt: skip
 
 
-def _kept_column(
-    name: str, layout: Layout, course: Course, extremes: Extremes
+def kept_column(
+    heading: str, layout: Layout, course: Course, extremes: Extremes
 ) -> tuple[tuple[str, ...], NDArray[np.float32]]:
-    """Places of a column and its values (scenario, day, place); a cohort's stays are one after the other."""
-    values = COLUMNS[name](course, extremes)
-    table = name.split(".")[0]
+    """One of `COLUMNS` of some scenarios.
+
+    Parameters
+    ----------
+    heading : str
+        Its name.
+    layout, course : Layout, Course
+        Of the scenarios, from `with_scenarios`.
+    extremes : Extremes
+        Their worst hours.
+
+    Returns
+    -------
+    tuple of str, ndarray of float32
+        Places, and values (scenario, day, place); a cohort's stays are one after the other.
+    """
+    values = COLUMNS[heading](layout, course, extremes)
+    if len(values) < len(course.count):  # what is the same in all scenarios
+        values = np.broadcast_to(values, (len(course.count), *values.shape[1:]))
+    table = heading.split(".")[0]
     if table != "cohorts":
         places = layout.tanks if table == "tanks" else layout.loops
         return places, values[..., : len(places)].astype(np.float32)
     cohorts = tuple(dict.fromkeys(layout.cohorts))
     found = np.full((*values.shape[:2], len(cohorts)), np.nan, np.float32)
-    for column, cohort in enumerate(layout.cohorts):
-        days = slice(max(int(layout.stocked_day[column]), 0), max(int(layout.until_day[column]), 0))
-        found[:, days, cohorts.index(cohort)] = values[:, days, column]
+    for stay, cohort in enumerate(layout.cohorts):
+        days = slice(max(int(layout.stocked_day[stay]), 0), max(int(layout.until_day[stay]), 0))
+        found[:, days, cohorts.index(cohort)] = values[:, days, stay]
     return cohorts, found
 
 

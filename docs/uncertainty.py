@@ -1,0 +1,98 @@
+"""Write docs/uncertainty.md from the table of what is uncertain.
+
+python docs/uncertainty.py
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from pathlib import Path
+
+from stocksim.answers.outlook.ranges import MEASURED, UNCERTAIN, Uncertain
+
+PAGE = Path(__file__).resolve().parent / "uncertainty.md"
+
+BEGIN = """# What is uncertain, and how an outlook draws it
+
+Written by `python docs/uncertainty.py`; do not edit by hand. `stocksim outlook` and `stocksim.outlook(site, n,
+seed)` run a season many times, each with everything in this table drawn anew. Code:
+`stocksim/answers/outlook/`.
+
+*Low* and *high* are the ends that one season in twenty lies beyond on each side; of *even* ones the ends of
+all. *Middle* is what a plain season takes, and half of the seasons lie on either side of it. Bell-shaped ranges
+are by the number or by its logarithm, each side with its own width, and end where one in a hundred would lie
+beyond. *How known*: fitted here, published, from memory, or assumed, which is what it says: nobody measured it.
+
+| what | low | middle | high | shape | how known | moves |
+|---|---|---|---|---|---|---|
+"""
+SHAPES = {"log": "bell, logarithm", "normal": "bell", "flat": "even"}
+END = """
+Each of these is drawn by itself. In truth some hang together (a keeper who overfeeds also spills), which is not
+in it. Appetite and the energy of gain are drawn once for each species, starting weights once for each batch,
+all else once for the site: two tanks have not two strengths of film.
+
+## Years of water
+
+A bank of 64 years is made first. Of a loop whose water is computed each year is a season of weather drawn about
+the normals, persisting from day to day ([heat](heat.md)), run through the heat balance; of a typed loop it is
+what is typed with anomalies that persist; a logged loop stays as logged. Years stand from the coldest water to
+the warmest, and an outlook draws one for each season. So nothing rarer than one year in 64 can be told; crops,
+the heat that is paid for, and films on the first morning stay as in the plain season. A loop that stands typed
+at one temperature moves by 0.5 degC whether a heater can hold that or not: compute the water to see that.
+
+## Points
+
+Points are scrambled Sobol points (scipy.stats.qmc), a power of two of them, which fill the cube more evenly
+than random ones. Values are counted day by day in 64 fixed bins, laid by the first 128 seasons, and two for
+what lies beyond; so memory does not grow with the seasons, and an end of a band is off by one bin at most, 2.5
+% of what those seasons spanned. Counts are whole numbers, so neither threads nor the order of seasons change a
+digit.
+
+## What matters most
+
+Of each group of uncertain things the outlook tells the *total* Sobol index: the share of an output's variance
+that would be left on average if all else were known (after Jansen 1999, from memory), and the *first* order:
+the share that would go if it alone were known. Errors are standard deviations over resampled points. The
+indices of the Ishigami function are met (`tests/test_outlook.py`). What to measure, by group:
+
+"""
+LEFT = """
+## What is not in it
+
+- What the model itself leaves out: disease beyond the range of every day's deaths, failed pumps and heaters,
+  predators, mistakes.
+- Half rates of films by alkalinity, ammonia and oxygen, and the limits at which fish go off their feed: they
+  are compiled in or are what a season is judged by. `python docs/systems_constants.py` moves them one at a
+  time.
+- What a keeper would do: nobody feeds less or adds air in these seasons when a test goes wrong.
+- Sunlight and outdoor temperature of crops; volumes and flows, which a keeper can measure.
+- Whether the ranges are right: [systems](systems.md) holds them against published systems and prints how often
+  these lie inside.
+"""
+
+
+def _number(value: float) -> str:
+    return "" if math.isnan(value) else f"{value:.3g}"
+
+
+def _row(one: Uncertain) -> str:
+    own = math.isnan(one.low)
+    low, high = ("by species", "by species") if own and one.key == "appetite" else (_number(one.low), _number(one.high))
+    if own and one.key == "start_weight":
+        low = high = "by batch"
+    return f"| {one.words} | {low} | {_number(one.middle)} | {high} | {SHAPES[one.shape]} | {one.grade} | {one.moves} |"
+
+
+def text() -> str:
+    """The page."""
+    rows = "\n".join(_row(one) for one in UNCERTAIN)
+    sources = "\n".join(f"- *{one.words}*: {one.source}." for one in UNCERTAIN)
+    groups = "\n".join(f"- **{group}**: {words}." for group, words in MEASURED.items())
+    return f"{BEGIN}{rows}\n\nWhere each range comes from:\n\n{sources}\n{END}{groups}\n{LEFT}"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(text(), encoding="utf-8")
+    sys.stdout.write(f"{PAGE}\n")

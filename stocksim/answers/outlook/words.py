@@ -1,0 +1,219 @@
+"""What an outlook says in words: chances, dates, bands, and what to measure next.
+
+Apart from `answer`, which puts them in their order.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from stocksim.answers.outlook.decide import LOST_SHARE, Chance, Outlook, matters_most
+from stocksim.answers.outlook.ranges import MEASURED
+from stocksim.answers.outlook.years import YEARS
+from stocksim.faces.words import day_words, level_words
+from stocksim.site.kinds import LIMITS
+from stocksim.units import format_quantity
+
+_SURE, _VERY, _LIKELY, _EVEN = 0.975, 0.9, 0.65, 0.35
+_LEAST_TOLD = 0.01  # a limit broken in fewer seasons is not listed
+# Outputs that what matters is told of, in the order of telling, and what each is called.
+TOLD_OUTPUTS = {
+    "growth_kg": "how much fish grows",
+    "deaths": "how many fish die",
+    "margin_percent oxygen": "the least room to the oxygen limits",
+    "margin_percent unionized_ammonia": "the least room to the ammonia limits",
+    "margin_percent nitrite": "the least room to the nitrite limits",
+    "base_g": "how much base is dosed",
+}
+_MATTERS = 0.05  # a share of the spread below this is not told
+_TO_MEASURE = 3
+
+
+def chance_words(share: float) -> str:
+    """A chance as a keeper counts: ``7 of 10`` seasons; towards the ends in hundredths."""
+    if share <= 0.0:
+        return "none"
+    if share >= 1.0:
+        return "all"
+    if 0.095 <= share <= 0.905:
+        return f"{round(10.0 * share)} of 10"
+    if share < 0.005:
+        return "fewer than 1 of 100"
+    return "more than 99 of 100" if share > 0.995 else f"{round(100.0 * share)} of 100"
+
+
+def likely_words(share: float) -> str:
+    """A chance in a word or two."""
+    for least, words in ((_SURE, "Nearly sure"), (_VERY, "Very likely"), (_LIKELY, "Likely"), (_EVEN, "Even chances")):
+        if share >= least:
+            return words
+    return "Unlikely"
+
+
+def verdict(found: Outlook) -> str:
+    """How sure it is that every batch keeps nine tenths of its fish, and what breaks most often."""
+    kept = f"{100.0 * (1.0 - LOST_SHARE):.0f} %"
+    first = f"No fish are kept here, so none are lost in any of {found.number:,} seasons."
+    if found.losses:
+        first = (
+            f"{likely_words(found.safe_share)} that every batch keeps {kept} of its fish: it does in "
+            f"{chance_words(found.safe_share)} seasons, of {found.number:,} drawn from what is uncertain."
+        )
+    return f"{first} {_most_often(found)}"
+
+
+def _most_often(found: Outlook) -> str:
+    worst = found.limits[0] if found.limits else None
+    if worst is None or worst.share < _LEAST_TOLD:
+        return "No limit is broken in more than 1 season of 100."
+    when = f", first between {_span_words(worst)}" if worst.dates else ""
+    return (
+        f"Most often broken: {LIMITS[worst.what].broken} {_joint(worst)} {place_words(worst.where)}, in "
+        f"{chance_words(worst.share)} seasons{when}."
+    )
+
+
+def _joint(one: Chance) -> str:
+    return "for" if one.where.startswith("cohorts.") else "in"
+
+
+def place_words(where: str) -> str:
+    """Name of a place without its table, as ``tank cedar``."""
+    table, name = where.split(".", 1)
+    return {"tanks": f"tank {name}", "loops": f"loop {name}", "cohorts": name}[table]
+
+
+def _span_words(one: Chance) -> str:
+    return f"{day_words(one.dates[0])} and {day_words(one.dates[-1])}"
+
+
+def _dates_words(one: Chance) -> str:
+    return f"{day_words(one.dates[0])} to {day_words(one.dates[-1])}" if one.dates else ""
+
+
+def limit_rows(found: Outlook, units: str) -> list[dict[str, str]]:
+    """A row for each limit that breaks in one season of a hundred or more."""
+    return [
+        {
+            "limit": LIMITS[one.what].broken,
+            "where": place_words(one.where),
+            "seasons": chance_words(one.share),
+            "first broken": _dates_words(one),
+            "worst of a season": _range_words([level_words(value, one.unit, units) for value in one.worst]),
+            "limit at": level_words(one.threshold, one.unit, units),
+        }
+        for one in found.limits
+        if one.share >= _LEAST_TOLD
+    ]
+
+
+def _range_words(three: Sequence[str]) -> str:
+    """Three texts with one unit as one, the ends around the middle."""
+    low, middle, high = (text.split(" ", 1)[0] for text in three)
+    unit = three[1].split(" ", 1)[1] if " " in three[1] else ""
+    return f"{middle} ({low} to {high}) {unit}".rstrip()
+
+
+def batch_rows(found: Outlook, units: str) -> list[dict[str, str]]:
+    """A row for each batch: fish and mean weight at its end, and the chance of losing a tenth."""
+    losses = {one.where.split(".", 1)[1]: one for one in found.losses}
+    rows = []
+    for cohort in dict.fromkeys(found.draws.layout.cohorts):
+        root = found.draws.layout.stays[found.draws.layout.cohorts.index(cohort)].root
+        loss = losses.get(root)
+        weight = found.outputs[f"weight_g {cohort}"]
+        shown = [format_quantity(one, "weight", units) for one in weight] if math.isfinite(weight[1]) else ["", "", ""]
+        rows.append(
+            {
+                "batch": cohort,
+                "fish at the end": _range_words([f"{one:.0f}" for one in found.outputs[f"fish {cohort}"]]),
+                "mean weight": _range_words(shown) if shown[1] else "",
+                "loses a tenth": chance_words(loss.share) if loss else "",
+                "between": _dates_words(loss) if loss else "",
+            }
+        )
+    return rows
+
+
+def total_rows(found: Outlook, units: str) -> list[dict[str, str]]:
+    """A row for each total of the season."""
+    rows = []
+    for key, words in (("feed_kg", "feed"), ("growth_kg", "growth"), ("base_g", "base")):
+        factor = 0.001 if key.endswith("_g") else 1.0
+        three = [format_quantity(factor * value, "mass", units) for value in found.outputs[key]]
+        rows.append({"of the season": words, "middle (8 of 10 seasons)": _range_words(three)})
+    conversion = found.outputs["feed_conversion_offered"]
+    if math.isfinite(conversion[1]):
+        words = _range_words([f"{value:.2f}" for value in conversion])
+        rows.append({"of the season": "feed for growth", "middle (8 of 10 seasons)": words})
+    deaths = _range_words([f"{value:.0f}" for value in found.outputs["deaths"]])
+    return [*rows, {"of the season": "fish that die", "middle (8 of 10 seasons)": deaths}]
+
+
+def told_outputs(found: Outlook) -> list[str]:
+    """Outputs of which it is known what matters."""
+    return [key for key in TOLD_OUTPUTS if key in found.indices]
+
+
+def measure_sentences(found: Outlook) -> list[str]:
+    """What to measure next, what matters most first."""
+    outputs = told_outputs(found)
+    made = dict.fromkeys(found.draws.groups, 0.0)
+    shares: dict[str, list[tuple[float, str]]] = {group: [] for group in found.draws.groups}
+    for output in outputs:
+        for group, total, error in matters_most(found, output):
+            made[group] += total
+            if total >= max(_MATTERS, 2.0 * error):
+                shares[group].append((total, TOLD_OUTPUTS[output]))
+    order = sorted((group for group in made if shares[group]), key=lambda group: -made[group])
+    sentences = []
+    for group in order[:_TO_MEASURE]:
+        told = sorted(shares[group], reverse=True)[:3]
+        parts = [f"{min(100.0 * share, 100.0):.0f} % of the spread of {words}" for share, words in told]
+        said = f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else parts[0]
+        verb = "makes" if group not in ("starting weights",) else "make"
+        sentences.append(f"{MEASURED[group][:1].upper()}{MEASURED[group][1:]}: {group} {verb} {said}.")
+    return sentences
+
+
+def index_rows(found: Outlook) -> list[dict[str, str]]:
+    """A row for each group: its total index of every output that is told, with its error."""
+    rows = []
+    for at, group in enumerate(found.draws.groups):
+        row = {"what is uncertain": group}
+        for output in told_outputs(found):
+            index = found.indices[output]
+            row[_SHORT[output]] = f"{100.0 * index.total[at]:.0f} ± {100.0 * index.total_error[at]:.0f}"
+        rows.append(row)
+    return rows
+
+
+_SHORT = {
+    "growth_kg": "growth, %", "deaths": "deaths, %", "margin_percent oxygen": "oxygen, %",
+    "margin_percent unionized_ammonia": "ammonia, %", "margin_percent nitrite": "nitrite, %", "base_g": "base, %",
+}  # fmt: skip
+
+
+def notes(found: Outlook) -> list[str]:
+    """How the seasons were drawn."""
+    told = []
+    if found.number != found.asked:
+        told.append(f"{found.asked:,} seasons were asked for; {found.number:,} were run, the next power of two.")
+    told.append(
+        f"Drawn with seed {found.seed}; the same seed gives the same answer. Every range stands in "
+        "docs/uncertainty.md; several are assumed, and all are drawn apart from each other."
+    )
+    told.append(
+        f"Water is that of {YEARS} drawn years, so that nothing rarer is told. Nobody in these seasons feeds less or "
+        "adds air when a test goes wrong; disease is in it only as a batch that loses some 8 % in half a year, failing "
+        "pumps and heaters are not."
+    )
+    return told
+
+
+def cautions() -> list[str]:
+    """What an outlook must not be taken for."""
+    return [
+        "A chance of the model is no promise: test the water, look at the fish, and ask a veterinarian where fish die."
+    ]

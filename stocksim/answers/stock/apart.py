@@ -1,6 +1,6 @@
-"""Loops that share no fish: the ways that keep the fish of each sought by themselves, and put together.
+"""Loops that share nothing are planned by themselves: the ways that keep their fish, and the parts of a program.
 
-Apart from `keep` for its length.
+Apart from `keep` and `planner`, for both need it.
 """
 
 from __future__ import annotations
@@ -9,6 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
+from stocksim.answers.stock.program import BoolArray, Program
 from stocksim.changes.change import prove
 from stocksim.changes.effort import more_fish_kg, points
 from stocksim.changes.search import Progress, deaths_in
@@ -153,3 +156,81 @@ def _joined(season: Season, alone: Sequence[Season], parts: Sequence[Way | None]
         feed_kg=sum(way.feed_kg for way in used),
         points=points(season, after, [step.change for step in steps]),
     )
+
+
+# --- the same of a program: loops that no number of fish, budget or wish ties
+
+
+def loops_apart(program: Program) -> list[list[int]]:
+    """Loops in groups that may be planned apart and added.
+
+    Parameters
+    ----------
+    program : Program
+        Of a whole site.
+
+    Returns
+    -------
+    list of list of int
+        Loops are tied by fish that may live in several of them, a harvest wished that several may give, a budget that
+        all that is offered would exceed, and a number of species.
+    """
+    inside = _may_live(program)
+    names = [str(loop) for loop in range(len(program.loops))]
+    kinds = len(set(program.species))
+    if program.species_least > 0 or program.species_most < kinds or (program.least[~inside.any(axis=1)] > 0).any():
+        return [list(range(len(names)))]
+    ties = [inside[c] for c in np.flatnonzero(program.most > 0)]
+    ties += [inside[(wish.kg_per_fish > 0.0).any(axis=0)].any(axis=0) for wish in program.wishes]
+    dearest = [max(program.option_cost[program.options_of(loop)]) for loop in range(len(names))]
+    if program.price @ program.most + sum(dearest) > program.budget:
+        ties.append(inside[program.price > 0.0].any(axis=0) | (np.array(dearest) > 0.0))
+    found = groups(names, [[names[loop] for loop in np.flatnonzero(tie)] for tie in ties if tie.any()])
+    return [[int(name) for name in group] for group in found]
+
+
+def _may_live(program: Program) -> BoolArray:
+    """Whether a candidate may live in a loop under any of its options, shape (candidate, loop)."""
+    there = np.zeros((len(program.candidates), len(program.loops)), bool)
+    for option, loop in enumerate(program.option_loop):
+        there[:, loop] |= program.allowed[option][:, program.tank_loop == loop].any(axis=1)
+    return there
+
+
+def part_of(program: Program, loops: Sequence[int]) -> Program:
+    """A program with fish in some loops only, of the same shape; what is of the others counts for nothing.
+
+    Fish that may live nowhere belong to the first loop's part: they are sold or eaten there.
+    """
+    inside, is_part = _may_live(program), np.isin(np.arange(len(program.loops)), loops)
+    own = inside[:, is_part].any(axis=1) | (~inside.any(axis=1) & is_part[0])
+    return replace(
+        program,
+        allowed=program.allowed & is_part[program.option_loop][:, None, None],
+        least=np.where(own, program.least, 0),
+        most=np.where(own, program.most, 0),
+        owned=np.where(own, program.owned, 0),
+        option_cost=np.where(is_part[program.option_loop], program.option_cost, 0.0),
+        feed_low=np.where(is_part[:, None], program.feed_low, 0.0),
+        feed_high=np.where(is_part[:, None], program.feed_high, np.inf),
+        # a wish that no fish gives to must be seen to fail
+        wishes=tuple(
+            w for w in program.wishes if (w.kg_per_fish * own).any() or (is_part[0] and not w.kg_per_fish.any())
+        ),
+    )
+
+
+def joined_parts(program: Program, parts: Sequence[tuple[Sequence[int], Program]]) -> Program:
+    """A whole program that bears in each loop what the program of its part bears there."""
+    limits = []
+    for at, limit in enumerate(program.limits):
+        capacity, load = limit.capacity.copy(), limit.load.copy()
+        influence = None if limit.influence is None else limit.influence.copy()
+        for loops, part in parts:
+            here = np.isin(program.option_loop, loops)
+            capacity[here], load[here] = part.limits[at].capacity[here], part.limits[at].load[here]
+            own = part.limits[at].influence
+            if influence is not None and own is not None:
+                influence[here] = own[here]
+        limits.append(limit._replace(capacity=capacity, load=load, influence=influence))
+    return replace(program, limits=tuple(limits))

@@ -49,7 +49,8 @@ def with_harvests(problem: Problem, harvests: Harvests) -> Problem:
     Returns
     -------
     Problem
-        Its own candidates first. The same fish in number; all else is of the candidate until its day.
+        Its own candidates first. The same fish in number; all else is of the candidate until its day. A few that go
+        another day than the rest are no stray ones.
     """
     if not harvests:
         return problem
@@ -74,7 +75,7 @@ def with_harvests(problem: Problem, harvests: Harvests) -> Problem:
         owned=np.where(only_first, problem.owned[origin], 0),
         least=np.where(only_first, problem.least[origin], 0),
         most=problem.most[origin],
-        minimum_batch=problem.minimum_batch[origin],
+        minimum_batch=np.where(only_first, problem.minimum_batch[origin], 1),
         price=problem.price[origin],
         loads=UnitLoads(*(part[:, origin] * there for part in problem.loads)),
         layouts=tuple(candidate_layout(problem.site, candidates, option) for option in problem.options),

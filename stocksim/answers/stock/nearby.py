@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from stocksim.answers.stock.milp import Work
 from stocksim.answers.stock.problem import Problem
-from stocksim.answers.stock.program import FloatArray, IntArray, Program, Stocking, broken, placed_of, score
+from stocksim.answers.stock.program import FloatArray, IntArray, Program, Stocking, broken, placed_of, schools, score
 from stocksim.answers.stock.seasons import SEASONS_AT_ONCE, season_margins
 
 # Steps from the plan that holds towards better ones that did not, and shares of what there is room for, or of what is
@@ -186,7 +186,8 @@ def _room(program: Program, here: Stocking, c: int, t: int) -> int:
 def _whole(program: Program, fish: IntArray) -> NDArray[np.int64]:
     """No less than nothing, no batch too small, no more than there are."""
     fish = np.maximum(fish, 0)
-    fish = np.where(fish < program.minimum_batch[:, None], 0, fish)
+    together = schools(program, fish)[program.of_stock]
+    fish = np.where(together < program.minimum_batch[program.of_stock][:, None], 0, fish)
     over = placed_of(program, fish) - program.most
     for c in np.flatnonzero(over > 0):
         kin = np.flatnonzero(program.of_stock == program.of_stock[c])

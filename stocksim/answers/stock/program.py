@@ -181,7 +181,14 @@ class Broken(NamedTuple):
 
 def placed_of(program: Program, fish: IntArray) -> IntArray:
     """Fish placed of each stock, at its first candidate, and 0 at the others."""
-    return np.bincount(program.of_stock, fish.sum(axis=1), len(program.candidates)).astype(int)
+    return schools(program, fish).sum(axis=1)
+
+
+def schools(program: Program, fish: IntArray) -> IntArray:
+    """Fish of each stock by tank, at its first candidate, and 0 at the others."""
+    found = np.zeros_like(fish)
+    np.add.at(found, program.of_stock, fish)
+    return found
 
 
 def limit_uses(program: Program, stocking: Stocking) -> list[Use]:
@@ -240,7 +247,8 @@ def broken(program: Program, stocking: Stocking) -> list[Broken]:
         for place, week in np.argwhere(used.use > used.capacity + HOLDS_WITHIN * np.abs(used.capacity)):
             at = (int(place), int(week))
             found.append(Broken(used.limit, used.places[at[0]], at[1], float(used.use[at]), float(used.capacity[at])))
-    of_stock, totals = program.of_stock, placed_of(program, count)
+    of_stock, school = program.of_stock, schools(program, count)
+    totals = school.sum(axis=1)
     for c, name in enumerate(program.candidates):
         total = int(totals[c])
         if of_stock[c] == c and not program.least[c] <= total <= program.most[c]:
@@ -248,10 +256,10 @@ def broken(program: Program, stocking: Stocking) -> list[Broken]:
             found.append(Broken("number", name, None, total, float(bound)))
         for t in np.flatnonzero(count[c]):
             tank = program.tanks[t]
-            if count[c, t] < 0 or 0 < count[c, t] < program.minimum_batch[c]:
-                found.append(
-                    Broken("batch", f"{name} in {tank}", None, int(count[c, t]), int(program.minimum_batch[c]))
-                )
+            together = int(school[program.of_stock[c], t])  # on whatever date they are harvested
+            batch = int(program.minimum_batch[of_stock[c]])
+            if count[c, t] < 0 or 0 < together < batch:
+                found.append(Broken("batch", f"{name} in {tank}", None, together, batch))
             if count[c, t] > 0 and not program.allowed[option_at[t], c, t]:
                 found.append(Broken("place", f"{name} in {tank}", None, int(count[c, t]), 0.0))
     found += _broken_company(program, count)

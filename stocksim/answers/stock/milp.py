@@ -20,9 +20,10 @@ _MOST_ROUNDS = 12
 _LIMIT_REACHED, _INFEASIBLE = 1, 2  # status of scipy.optimize.milp
 # Cells up to which a program is solved at once, and of a part of a larger one: the solver's first node alone takes
 # seconds on twice as many (measured in this project), and no count of nodes ends it there.
-MOST_CELLS, CELLS_AT_ONCE = 72, 36
+MOST_CELLS, CELLS_AT_ONCE = 72, 24
 NODES = 400  # of one solve
-_PASSES = 2  # over the tanks of a large program
+_PASSES = 2  # over the tanks of a large program, neighbours and then tanks far apart
+_SHARE_OF_GAP = 0.5  # that a part may leave open
 _LESS = 1e-6  # of the cost: smaller gains are none
 BRAKE_S = 900.0
 
@@ -260,10 +261,10 @@ def _in_parts(table: _Table, relaxed: Any, gap: float, work: Work) -> Answer:
         for some in _windows(table):
             if work.is_over():
                 break
-            found = _whole(table, _free(table, some), best, 0.1 * gap, work)[0].x
+            found = _whole(table, _free(table, some), best, _SHARE_OF_GAP * gap, work)[0].x
             if found is not None and cost @ found < cost @ best - _LESS * abs(float(cost @ best)):
                 best = _rounded(table, found)
-        if cost @ best > before - 0.1 * gap * abs(before):
+        if cost @ best > before - _SHARE_OF_GAP * gap * abs(before):
             break
     reached = float(cost @ best)
     if work.is_over():

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import islice
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +23,20 @@ from stocksim.answers.stock.seasons import SEASONS_AT_ONCE, season_margins
 _STEPS = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1, 0.05)
 _SHARES = (1.0, 0.5, 0.25, 0.1, 0.04)
 _THINNER = (0.98, 0.96, 0.94, 0.92, 0.9, 0.87)
-_MOST_TURNS = 40  # of SEASONS_AT_ONCE seasons
-_MOST_SCORED = 500  # of each turn, those that promise most
-_MOST_SOUND = 3 * SEASONS_AT_ONCE  # of these, those that keep the program's rows
-_LEAST_GAIN = 1e-3  # of the score: less is not worth another season
+_LARGE = 72  # cells above which a turn costs seconds (measured in this project), so that fewer are had
+
+
+class _Effort(NamedTuple):
+    """Most turns of a search; in each the stockings that are scored, those of them that keep rows, and seasons run."""
+
+    turns: int
+    scored: int
+    sound: int
+    seasons: int
+
+
+_SMALL_EFFORT, _LARGE_EFFORT = _Effort(20, 800, 150, SEASONS_AT_ONCE), _Effort(4, 400, 48, 16)
+_LEAST_GAIN = 2e-3  # of the score: less is not worth another season
 # limits that the program keeps a margin on by rows of its own, close to the engine's
 _BY_ROWS = ("density", "oxygen")
 
@@ -58,7 +69,8 @@ def polished(
     margin : float
         Share of the biofilter to keep in hand, or as much as the start does. [-]
     work : Work, optional
-        Whose brake ends it; else it ends where nothing better is found, or after `_MOST_TURNS` turns.
+        Whose brake ends it; else it ends where nothing better is found, or after as many turns as
+        the size allows.
     progress : callable, optional
         Called with (turns done, most turns).
 
@@ -73,17 +85,19 @@ def polished(
     best, reached = start, score(program, goal, start)
     work = work or Work()
     known: set[bytes] = set()
-    for turn in range(_MOST_TURNS):
+    is_first = program.of_stock == np.arange(len(program.candidates))
+    effort = _LARGE_EFFORT if int(program.allowed[:, is_first].sum()) > _LARGE else _SMALL_EFFORT
+    for turn in range(effort.turns):
         if work.is_over():
             break
-        several = [s for s in _near(loose, goal, best, better) if s.fish.tobytes() not in known]
+        several = [s for s in _near(loose, goal, best, better, effort.scored) if s.fish.tobytes() not in known]
         scored = [(score(program, goal, s), n) for n, s in enumerate(several)]
         promising = sorted((item for item in scored if item[0] > reached + _LEAST_GAIN * abs(reached)), reverse=True)
-        hopeful = list(islice((item for item in promising if not broken(loose, several[item[1]])), _MOST_SOUND))
+        hopeful = list(islice((item for item in promising if not broken(loose, several[item[1]])), effort.sound))
         if not hopeful:
             break
         # the best, and an even choice of the rest
-        spread = np.unique(np.linspace(0, len(hopeful) - 1, SEASONS_AT_ONCE).astype(int))
+        spread = np.unique(np.linspace(0, len(hopeful) - 1, effort.seasons).astype(int))
         tried = [hopeful[n] for n in spread]
         known |= {several[n].fish.tobytes() for _, n in tried}
         margins = season_margins(problem, [several[n] for _, n in tried])
@@ -92,14 +106,14 @@ def polished(
         if held:
             reached, number = held[0]
             best = several[number]
-        elif len(hopeful) <= SEASONS_AT_ONCE:
+        elif len(hopeful) <= effort.seasons:
             break
         if progress is not None:
-            progress(turn + 1, _MOST_TURNS)
+            progress(turn + 1, effort.turns)
     return best
 
 
-def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking]) -> list[Stocking]:
+def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking], most: int) -> list[Stocking]:
     """Stockings near one, those that promise most: steps towards others, more fish, and fish in other fish's place."""
     found: list[IntArray] = []
     for other in better:
@@ -116,7 +130,7 @@ def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking
     changes = _changes(program, here)
     worth = _worth(program, goal, here)
     promised = [sum(fish * worth[c, t] for c, t, fish in change) for change in changes]
-    for n in np.argsort(-np.array(promised), kind="stable")[:_MOST_SCORED]:
+    for n in np.argsort(-np.array(promised), kind="stable")[:most]:
         fish = here.fish.copy()
         for c, t, number in changes[n]:
             fish[c, t] += number
@@ -146,7 +160,7 @@ def _changes(program: Program, here: Stocking) -> list[list[tuple[int, int, int]
     there = np.argwhere(here.fish > 0).tolist()
     found: list[list[tuple[int, int, int]]] = []
     for c, t in np.argwhere(inside).tolist():
-        room, batch = _room(program, here, c, t), max(int(program.minimum_batch[c]), 1)
+        room, batch = _room(program, here, c, t), max(int(program.minimum_batch[program.of_stock[c]]), 1)
         least = 1 if here.fish[c, t] else batch
         for number in _several(min(room, int(free[c])), least):
             found.append([(c, t, number)])
@@ -156,7 +170,7 @@ def _changes(program: Program, here: Stocking) -> list[list[tuple[int, int, int]
             is_kin = program.of_stock[other] == program.of_stock[c]
             for less in _several(int(here.fish[other, at]), 1):
                 if is_kin:
-                    found.append([(other, at, -less), (c, t, less)])
+                    found += [[(other, at, -less), (c, t, less)]] * (less >= least)
                     continue
                 more = int(less * weight[other] / weight[c]) if weight[c] > 0.0 else less
                 for number in {max(more, least), more + max(room, 0)}:

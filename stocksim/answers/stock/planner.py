@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from stocksim.answers.stock.apart import joined_parts, loops_apart, part_of
 from stocksim.answers.stock.dates import harvests_to_try, widened, with_harvests
-from stocksim.answers.stock.milp import Work
+from stocksim.answers.stock.milp import MOST_CELLS, Work
 from stocksim.answers.stock.nearby import polished
 from stocksim.answers.stock.problem import Problem
 from stocksim.answers.stock.program import IntArray, Program, Stocking, broken, goal_value, score
@@ -157,7 +157,8 @@ def _tightest(filling: Filling, c: int, t: int, room: int) -> float:
 # Called with what is being done, how much of it is done, and how much there is.
 Progress = Callable[[str, int, int], None]
 
-MOST_ROUNDS = 20
+# Most rounds of a part that is solved at once, and of one solved a few tanks at a time, where each takes seconds.
+MOST_ROUNDS, FEW_ROUNDS = 20, 3
 _SEARCH = "turns of seasons near the plan"
 # A plan further below the first program's bound than this is made better by trying others near it in full seasons.
 _WORTH_POLISHING = 0.02
@@ -347,8 +348,9 @@ def planned_parts(
     better: list[Found | None] = []
     for loops in several or [list(range(len(whole.loops)))]:
         planner = Planner(problem, wishes, goals, work, gap, progress, first, loops if len(several) > 1 else None)
+        rounds = MOST_ROUNDS if int(part_of(whole, loops).allowed.sum()) <= MOST_CELLS else FEW_ROUNDS
         proven = prove_plan(
-            planner.program, planner.solve, planner.run, len(problem.options), gap, MOST_ROUNDS, planner.rounds_done
+            planner.program, planner.solve, planner.run, len(problem.options), gap, rounds, planner.rounds_done
         )
         if proven.plan is None or proven.plan.stocking is None:
             proven = thinned_plan(planner, proven)

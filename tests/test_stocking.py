@@ -417,3 +417,16 @@ def test_a_margin_is_kept_in_hand():
     assert bare["oxygen"][0] < 10.0
     assert kept["density"][0] >= 40.0 - 0.2
     assert kept["oxygen"][0] > 1.5 * bare["oxygen"][0]
+
+
+def test_all_that_must_go_for_keeping_all_is_named_at_once():
+    """Two lots of tilapia in water for trout: neither may live there, and both are named, with what must give."""
+    tables = one_tank("rainbow_trout", "trout_44", 12.0, days=40, count=20, bed_m2=12.0)
+    for name in ("tilapia", "more"):
+        tables["cohorts"][name] = tables["cohorts"]["fish"] | {"species": "nile_tilapia", "feed": "tilapia_34"}
+    plan = plan_stocking(build(tables), "keep,edible")
+    assert plan.plan is None
+    gives = {item.where: (item.value, item.bound) for item in plan.relaxation.gives if item.what == "number"}
+    assert gives == {"tilapia": (0.0, 20.0), "more": (0.0, 20.0)}
+    assert {item.candidate for item in plan.refused} == {"tilapia", "more"}
+    assert len(stock_answer(plan).section("gives").parts[-1].items) == 2

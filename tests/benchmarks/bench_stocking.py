@@ -1,8 +1,9 @@
 """Time of the stocking planner on random sites, and how it grows; asserts nothing.
 
 Run: ``python tests/benchmarks/bench_stocking.py`` (``--quick`` does less, for CI; ``--untouched`` takes the sites with
-numbers 20 to 39, which nobody looked at while the solver was made; ``--whole`` times whole plans, seasons and all). The sites are invented: loops at
-random temperatures, growth and loads of plausible size and shape. They test the solver, not the biology.
+numbers 20 to 39, which nobody looked at while the solver was made; ``--whole`` times whole plans, seasons and all). The
+sites are invented: loops at random temperatures, growth and loads of plausible size and shape. They test the solver,
+not the biology.
 """
 
 from __future__ import annotations

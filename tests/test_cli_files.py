@@ -104,7 +104,7 @@ def plan(run, tmp_path):
     own.mkdir(parents=True)
     shutil.copy(library_folder() / "fish" / "yellow_perch.toml", own)
     spoil("units =", "latitude = 45\nunits =")
-    return plan_stocking(load_site("house.toml"), time_limit_s=5.0, refused=False)
+    return plan_stocking(load_site("house.toml"), refused=False)
 
 
 def test_a_plan_goes_with_all_it_reads_and_edits_of_it_are_kept(plan):

@@ -96,7 +96,7 @@ def test_a_fault_of_a_stocking_option_is_told_as_the_options_own(tmp_path):
     water = {"kind": "constant", "value": "26 degC", "at_most": "27 degC"}
     site = site_from_tables(with_option({"at_least": "30 degC"}, water_temperature=water), tmp_path)
     with pytest.raises(InputError) as caught:
-        plan_stocking(site, time_limit_s=2.0)
+        plan_stocking(site, brake_s=2.0)
     assert {(fault.table, fault.field) for fault in caught.value.faults} == {("stocking.options.hot", "at_least")}
 
 

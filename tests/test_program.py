@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_programs import TIGHT, every_stocking, programs, small
 
-from stocksim.answers.stock import solve as program_milp
+from stocksim.answers.stock import milp as program_milp
 from stocksim.answers.stock.program import (
     GOALS,
     Limit,
@@ -98,6 +98,25 @@ def test_brute_force_finds_the_same_optimum(program, goal, leaves_rows_out):
     assert plan.bound == pytest.approx(best, rel=10 * TIGHT, abs=10 * TIGHT)
     assert not broken(program, plan.stocking)
     assert holds_in_plain_words(program, plan.stocking)
+
+
+@settings(max_examples=120)
+@given(programs(), st.sampled_from(GOALS))
+def test_a_large_program_in_parts_holds_and_its_bound_is_honest(program, goal):
+    """Every program here taken as a large one: solved for a cell or two at a time."""
+    held = [s for s in every_stocking(program) if not broken(program, s)]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(program_milp, "MOST_CELLS", 0)
+        patch.setattr(program_milp, "CELLS_AT_ONCE", 1)
+        plan = solve(program, goal, gap=TIGHT)
+    if not held:
+        assert plan.stocking is None
+        return
+    best = max(score(program, goal, s) for s in held)
+    assert plan.status in ("optimal", "counted")
+    assert plan.stocking is not None
+    assert holds_in_plain_words(program, plan.stocking)
+    assert plan.score <= best + 10 * TIGHT <= plan.bound + 20 * TIGHT
 
 
 @settings(max_examples=100)

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from small_programs import TIGHT, small
 
-from stocksim.answers.stock import solve as program_milp
+from stocksim.answers.stock import milp as program_milp
+from stocksim.answers.stock.milp import Work
 from stocksim.answers.stock.program import Limit, Program, Stocking, broken, goal_value, score
 from stocksim.answers.stock.rows import without_specks
 from stocksim.answers.stock.solve import solve, solve_in_order, trade_off
@@ -103,31 +104,42 @@ def test_rows_left_out_at_first_change_nothing(monkeypatch):
     assert plan.status == "optimal"
 
 
-def test_no_time_is_told_as_no_time():
-    plan = solve(middling(), time_limit_s=0.0)
-    assert (plan.status, plan.stocking, plan.gap) == ("time_limit", None, np.inf)
+def test_a_pulled_brake_is_told():
+    work = Work(brake_s=0.0)
+    plan = solve(middling(), work=work)
+    assert (plan.status, plan.stocking, plan.gap) == ("unfinished", None, np.inf)
     assert np.isnan(plan.value)
+    assert work.is_pulled
 
 
-def test_time_up_over_a_broken_row_still_gives_a_plan_that_holds(monkeypatch):
-    """The first whole solution is made to break a row left out, and no time is left: fewer fish in its tanks hold."""
+def test_nodes_that_end_are_counted_and_the_same_again():
+    """With a single node some gap stays open; it is told, and it is the same whenever it is asked."""
+    plans = [solve(middling(), gap=1e-6, work=Work(nodes=1)) for _ in range(2)]
+    assert plans[0].status == "counted"
+    assert plans[0].gap > 1e-6
+    assert plans[0].bound >= solve(middling(), gap=0.005).score - TIGHT
+    assert (plans[0].stocking.fish == plans[1].stocking.fish).all()
+
+
+def test_nodes_that_end_over_a_broken_row_still_give_a_plan_that_holds(monkeypatch):
+    """The first whole solution is made to break a row left out, and no node is left: fewer fish in its tanks hold."""
     program, highs, calls = middling(), program_milp._highs, []
 
-    def out_of_time(matrix, table, cost, whole, taken, gap, time_limit_s, keeping=None):
-        if not whole.any():
-            return highs(matrix, table, cost, whole, taken, gap, time_limit_s)
+    def ended(table, free, at, gap, work, is_plain=False, keeping=None):
+        if is_plain:
+            return highs(table, free, at, gap, work, is_plain)
         calls.append(keeping)
-        few = np.array(matrix.family) < 0 if len(calls) == 1 else taken
-        found = highs(matrix, table, cost, whole, few, gap, time_limit_s, keeping)
+        few = table._replace(taken=np.array(table.matrix.family) < 0) if len(calls) == 1 else table
+        found = highs(few, free, at, gap, work, is_plain, keeping)
         if len(calls) == 2:
             found.x, found.status = None, 1
         return found
 
-    monkeypatch.setattr(program_milp, "_highs", out_of_time)
+    monkeypatch.setattr(program_milp, "_highs", ended)
     monkeypatch.setattr(program_milp, "_take_in", lambda *arguments: len(calls) == 1)
     plan = solve(program)
     assert len(calls) == 3
-    assert plan.status == "time_limit"
+    assert plan.status == "counted"
     assert plan.stocking is not None
     assert not broken(program, plan.stocking)
     assert plan.gap == pytest.approx((plan.bound - plan.score) / plan.score)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import sys
 from pathlib import Path
 
@@ -10,12 +11,13 @@ from command_line import runner
 
 sys.path.insert(0, str(Path(__file__).parent / "advice"))
 
-from keep_pairs import MORE, pair
+from keep_pairs import MORE, pair, side_by_side
 from small_sites import build, one_tank
 from troubled import HEALTHY, broken_sites, changed
 
 from stocksim import load_site, run_season
 from stocksim.answers.stock.answer import keep_answer
+from stocksim.answers.stock.apart import fish_apart
 from stocksim.answers.stock.file import write_planned
 from stocksim.answers.stock.keep import is_to_keep, keep_plan, kept_fish
 from stocksim.changes import change
@@ -134,6 +136,34 @@ def test_the_command_keeps_by_default_and_writes_the_plan(monkeypatch, capsys, t
     written = (tmp_path / "out" / "gravel_house_planned.toml").read_text()
     assert site_from_text(written, tmp_path, "x.toml").file.loops["main"].alkalinity_target == 80.0
     assert run("stock", GRAVEL_HOUSE, "--goal", "keep", "--json").data["kept"] == ran.data["kept"]
+
+
+def test_loops_that_share_nothing_are_planned_apart_and_added():
+    """Three loops, of which two are in trouble: each alone, and all in one file."""
+    names = ("tilapia: air pump failed", "trout: too many fish in both", "perch: base forgotten in soft water")
+    sites = {site.name: site.tables for site in broken_sites()}
+    alone = [keep_plan(build(sites[name])) for name in names]
+    together = keep_plan(build(side_by_side([sites[name] for name in names])))
+    assert together.kept_kg == pytest.approx(sum(plan.kept_kg for plan in alone), rel=1e-9)
+    assert together.kept == pytest.approx(sum(plan.kept for plan in alone), rel=1e-9)
+    assert [step.change.kind for step in together.way.steps] == [
+        step.change.kind for plan in alone for step in plan.way.steps
+    ]
+    assert together.advice.seasons < 1.5 * sum(plan.advice.seasons for plan in alone)
+
+
+def test_fish_that_move_tie_their_loops():
+    tables = side_by_side([HEALTHY["perch"], HEALTHY["trout"], HEALTHY["walleye"]])
+    assert [len(cohorts) for cohorts in fish_apart(build(tables))] == [2, 2, 2]
+    day = tables["season"]["start"] + dt.timedelta(days=20)
+    tables["events"] = [
+        {"kind": "grade", "date": day, "cohort": "fish_one0", "into": "big", "tank": "one0", "largest_share": 0.5},
+        {"kind": "move", "date": day + dt.timedelta(days=5), "cohort": "big", "tank": "two2"},
+    ]
+    assert fish_apart(build(tables)) == [
+        ["fish_one0", "fish_two0", "fish_one2", "fish_two2"],
+        ["fish_one1", "fish_two1"],
+    ]
 
 
 # the whole list takes minutes: `python tests/advice/keep_pairs.py` runs it, a second loop among it

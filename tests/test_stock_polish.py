@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 import pytest
 from random_sites import random_stockings, random_tables
 from small_sites import build, one_tank
 
 from stocksim.answers.stock.decide import plan_stocking
-from stocksim.answers.stock.planner import Filling, greedy_stocking, polished
+from stocksim.answers.stock.milp import Work
+from stocksim.answers.stock.nearby import polished
+from stocksim.answers.stock.planner import Filling, greedy_stocking
 from stocksim.answers.stock.problem import build_problem
 from stocksim.answers.stock.program import Stocking, broken, limit_uses, score
 from stocksim.answers.stock.rounds import calibrated
@@ -74,12 +74,12 @@ def test_polish_makes_a_thin_plan_better_and_it_holds(house):
     full = greedy_stocking(program, "edible")
     thin = Stocking(np.where(full.fish // 2 < program.minimum_batch[:, None], 0, full.fish // 2), full.choice)
     assert worst_margins(problem, [thin])[0] >= 0.0
-    better = polished(problem, program, "edible", thin, [full], 0.05, time.monotonic() + 6.0)
+    better = polished(problem, program, "edible", thin, [full], 0.05)
     assert score(program, "edible", better) > score(program, "edible", thin) + 0.1
     assert worst_margins(problem, [better])[0] >= 0.0
     rows = {item.what for item in broken(program, better)}
     assert rows <= {"biofilter"}
-    same = polished(problem, program, "edible", thin, [full], 0.05, time.monotonic() - 1.0)
+    same = polished(problem, program, "edible", thin, [full], 0.05, Work(brake_s=0.0))
     assert (same.fish == thin.fish).all()
 
 
@@ -120,6 +120,6 @@ def test_one_tank_on_a_new_film_is_answered_with_an_empty_plan():
     tables["loops"]["main"]["biofilter_start"] = "new"
     bought = {"species": "yellow_perch", "mean_weight": "50 g", "price": 1.0, "feed": "perch_45", "at_most": 60}
     tables["stocking"] = {"goal": "edible", "candidates": {"perch": bought}}
-    plan = plan_stocking(build(tables), time_limit_s=10.0)
+    plan = plan_stocking(build(tables))
     assert plan.plan is not None
     assert plan.plan.stocking.fish.sum() == 0

@@ -5,6 +5,8 @@ from __future__ import annotations
 import copy
 import datetime as dt
 import json
+import subprocess
+import sys
 import tomllib
 from itertools import pairwise
 
@@ -16,6 +18,7 @@ from small_sites import START, build, one_tank
 
 import stocksim
 from stocksim.answers.stock.answer import stock_answer
+from stocksim.answers.stock.apart import loops_apart
 from stocksim.answers.stock.decide import plan_stocking, plans_between
 from stocksim.answers.stock.file import planned_text
 from stocksim.answers.stock.planner import greedy_stocking
@@ -246,11 +249,12 @@ def test_a_harvest_wished_is_there_on_its_day():
     plan = plan_stocking(build(tables), refused=False)
     assert plan.plan.goal == "cost"
     layout, course = plan.season.layout, plan.season.course
-    cats = [layout.cohorts.index(p.cohort) for p in plan.cohorts if plan.problem.candidates[p.candidate].name == "cats"]
+    bought = {plan.problem.candidates[plan.problem.stock[p.candidate]].name for p in plan.cohorts}
+    cats = [layout.cohorts.index(p.cohort) for p in plan.cohorts]
     kg = float((course.count * course.weight_g)[0, 40, cats].sum()) / 1000.0
     # no more fish than the wish asks for, and the program's growth is the season's
     assert 3.0 * 0.999 <= kg < 3.3
-    assert {plan.problem.candidates[p.candidate].name for p in plan.cohorts} == {"cats"}
+    assert bought == {"cats"}
 
 
 def test_two_wishes_for_one_species_need_other_fish():
@@ -321,11 +325,82 @@ def test_fish_that_the_water_kills_do_not_touch_the_room_of_others():
     assert pull.max() < 3.0 * pull.min()
 
 
-def test_time_that_is_short_still_gives_an_honest_answer():
-    plan = plan_stocking(build(house()), time_limit_s=0.01, refused=False)
+def test_a_pulled_brake_is_told_first_and_never_green():
+    plan = plan_stocking(build(house()), brake_s=0.01, refused=False)
     assert plan.plan is not None
     assert plan.plan.gap >= 0.0
     assert all(not f.is_broken for f in plan.season.findings)
+    assert not plan.is_finished
+    answer = stock_answer(plan)
+    assert answer.verdict.startswith("Not finished")
+    assert answer.is_trouble
+    assert answer.data["is_finished"] is False
+
+
+def test_the_same_plan_with_and_without_two_busy_processes(plan):
+    busy = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(2)]
+    try:
+        again = plan_stocking(build(house()), reasons=True)
+    finally:
+        for one in busy:
+            one.kill()
+            one.wait()
+    assert again.is_finished
+    assert (again.plan.stocking.fish == plan.plan.stocking.fish).all()
+    assert stock_answer(again).data == stock_answer(plan).data
+
+
+def side_by_side(several: list[dict]) -> dict:
+    """Sites that share no water as one; every name gets its number."""
+    one: dict = {key: several[0][key] for key in ("site", "season")}
+    for n, tables in enumerate(several):
+
+        def put(table, entry_of, tables=tables, n=n):
+            for name, entry in tables.get(table, {}).items():
+                one.setdefault(table, {})[f"{name}{n}"] = entry_of(entry)
+
+        put("loops", lambda entry: entry)
+        for table in ("tanks", "beds"):
+            put(table, lambda entry, n=n: entry | {"loop": f"{entry['loop']}{n}"})
+        put("cohorts", lambda entry, n=n: entry | {"tank": f"{entry['tank']}{n}"})
+        offered = one.setdefault("stocking", {"candidates": {}, "own": {}})["candidates"]
+        places = [f"{tank}{n}" for tank in tables["tanks"]]
+        one["stocking"]["own"] |= {f"{name}{n}": {"tanks": places} for name in tables["cohorts"]}
+        for name, entry in tables["stocking"]["candidates"].items():
+            offered[f"{name}{n}"] = entry | {"tanks": places}
+    return copy.deepcopy(one)
+
+
+def test_loops_that_share_nothing_are_planned_apart_and_added():
+    several = [random_tables(seed, days=60) for seed in (2, 3, 5)]
+    for tables in several:
+        del tables["stocking"]["budget"]
+        tables["site"] = several[0]["site"]
+    alone = [plan_stocking(build(tables), refused=False) for tables in several]
+    together = plan_stocking(build(side_by_side(several)), refused=False)
+    assert together.plan.score == pytest.approx(sum(plan.plan.score for plan in alone), rel=1e-6)
+    assert together.values["edible"] == pytest.approx(sum(plan.values["edible"] for plan in alone), rel=1e-6)
+    assert together.plan.bound >= together.plan.score
+    assert all(not f.is_broken for f in together.season.findings)
+
+
+def test_what_ties_loops_keeps_them_together():
+    def apart(change):
+        tables = side_by_side([random_tables(seed, days=40) for seed in (2, 3)])
+        change(tables)
+        problem = build_problem(build(tables))
+        wishes = problem.site.file.stocking
+        return loops_apart(build_program(problem, wishes, first_courses(problem)))
+
+    free = apart(lambda tables: None)
+    loops = sum(map(len, free))
+    assert len(free) >= 2
+    worth = 1e6
+    # a budget that all on offer would exceed, a number of species, and fish that may go anywhere
+    assert apart(lambda tables: tables["stocking"].update(budget=100)) == [list(range(loops))]
+    assert apart(lambda tables: tables["stocking"].update(budget=worth)) == free
+    assert apart(lambda tables: tables["stocking"].update(species_at_least=2)) == [list(range(loops))]
+    assert apart(lambda tables: tables["stocking"]["own"].clear()) == [list(range(loops))]
 
 
 def test_a_margin_is_kept_in_hand():
@@ -342,3 +417,16 @@ def test_a_margin_is_kept_in_hand():
     assert bare["oxygen"][0] < 10.0
     assert kept["density"][0] >= 40.0 - 0.2
     assert kept["oxygen"][0] > 1.5 * bare["oxygen"][0]
+
+
+def test_all_that_must_go_for_keeping_all_is_named_at_once():
+    """Two lots of tilapia in water for trout: neither may live there, and both are named, with what must give."""
+    tables = one_tank("rainbow_trout", "trout_44", 12.0, days=40, count=20, bed_m2=12.0)
+    for name in ("tilapia", "more"):
+        tables["cohorts"][name] = tables["cohorts"]["fish"] | {"species": "nile_tilapia", "feed": "tilapia_34"}
+    plan = plan_stocking(build(tables), "keep,edible")
+    assert plan.plan is None
+    gives = {item.where: (item.value, item.bound) for item in plan.relaxation.gives if item.what == "number"}
+    assert gives == {"tilapia": (0.0, 20.0), "more": (0.0, 20.0)}
+    assert {item.candidate for item in plan.refused} == {"tilapia", "more"}
+    assert len(stock_answer(plan).section("gives").parts[-1].items) == 2

@@ -206,12 +206,12 @@ def test_check_and_stock_tell_of_fry_to_buy(monkeypatch, capsys, tmp_path):
     run = runner(monkeypatch, capsys, tmp_path)
     notes = run("check", path, "--json").data["understood"]["notes"]
     assert any(note.startswith("stocking.candidates.perchlets: these yellow perch") for note in notes)
-    told = run("stock", path, "--seconds", "15", "--json").data
+    told = run("stock", path, "--json").data
     assert [one["where"] for one in told["small_in_winter"]] == ["stocking.candidates.perchlets"]
     assert told["small_in_winter"][0]["lost_unfed_percent"] == pytest.approx(100.0 * small.lost_unfed, abs=0.01)
     planned = {one["cohort"] for one in told["plan"]}
     assert planned == set(told["feeding"])
-    assert "When to feed in the cold:" in run("stock", path, "--seconds", "15", "--all").out
+    assert "When to feed in the cold:" in run("stock", path, "--all").out
 
 
 # --- feeding in the cold

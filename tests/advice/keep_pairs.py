@@ -1,6 +1,7 @@
 """Pairs of sites of which one has more than the other, and whether the plan that keeps its fish gives no less.
 
-python tests/advice/keep_pairs.py     prints how many pairs hold, by what is more
+python tests/advice/keep_pairs.py                  prints how many pairs hold, by what is more
+python tests/advice/keep_pairs.py "a loop apart"   by that alone
 
 All sites are invented: those of `troubled` and the same with a longer season, a larger tank, more air, or a second loop
 that shares no water. More air may strip carbon dioxide and so raise ammonia: it comes as a supply that stands idle, the
@@ -62,6 +63,20 @@ def _loop(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float
     return tables, both, keep_plan(build(other)).kept_kg
 
 
+def side_by_side(several: list[dict[str, Any]]) -> dict[str, Any]:
+    """One site of several that each have one loop, ``main``; names get their number."""
+    one: dict[str, Any] = {key: several[0][key] for key in ("site", "season")} | {"loops": {}}
+    for number, tables in enumerate(several):
+        loop = f"main{number}"
+        one["loops"][loop] = tables["loops"]["main"]
+        for table in ("tanks", "beds", "biofilters"):
+            renamed = {f"{name}{number}": entry | {"loop": loop} for name, entry in tables.get(table, {}).items()}
+            one.setdefault(table, {}).update(renamed)
+        for name, entry in tables["cohorts"].items():
+            one.setdefault("cohorts", {})[f"{name}{number}"] = entry | {"tank": f"{entry['tank']}{number}"}
+    return copy.deepcopy(one)
+
+
 MORE = {"a longer season": _season, "larger tanks": _tank, "air at hand": _air, "a loop apart": _loop}
 
 
@@ -72,7 +87,7 @@ def pair(tables: dict[str, Any], more: str) -> tuple[dict[str, Any], dict[str, A
 
 def main() -> None:
     """Print how many pairs hold."""
-    for more in MORE:
+    for more in sys.argv[1:] or MORE:
         held, failed = 0, []
         for site in broken_sites():
             try:

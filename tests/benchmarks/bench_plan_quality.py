@@ -34,7 +34,7 @@ def compared(name: str, site: Site, goal: str, number: int, margin: float) -> bo
     problem = build_problem(site)
     wishes = (site.file.stocking or StockingTable()).model_copy(update={"margin": margin})
     began = time.perf_counter()
-    answer = plan_stocking(site, goal, 60.0, wishes=wishes, problem=problem, refused=False)
+    answer = plan_stocking(site, goal, wishes=wishes, problem=problem, refused=False)
     took = time.perf_counter() - began
     program = build_program(problem, wishes, first_courses(problem))
     # on the program before any season, and on the one that seasons have corrected; the better of the two counts

@@ -66,7 +66,7 @@ def stock_answer(
         words.headline(plan),
         sections,
         partial(_data, plan, between, pair),
-        plan.plan is None,
+        plan.plan is None or not plan.is_finished,
         brief=_brief(plan, between, pair),
     )
 
@@ -151,7 +151,7 @@ def _between_parts(plan: StockingPlan, between: Sequence[Between], pair: tuple[s
     names = words.against(pair)
     if not between:
         return [Head("Other plans", "page"), Lines([f"Plans between {names}: none found."], on="text", gap=True)]
-    few = f"Only {len(between)} that differ were found; more time (--seconds) may find more."
+    few = f"Only {len(between)} that differ were found."
     return [
         Head("Other plans", "page"),
         Lines([f"Plans between {names}, each held in its full season:"], on="text", gap=True),
@@ -182,7 +182,7 @@ def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str
         else found.status,
         "is_settled": plan.proven.is_settled,
         "rounds": plan.proven.rounds,
-        "seconds": round(plan.seconds, 2),
+        "is_finished": plan.is_finished,
         "values": {goal: words.rounded(value) for goal, value in plan.values.items()},
         "margin_kept_percent": 100.0 * margin_of(plan.wishes),
         "binding": [_binding(plan, item) for item in plan.binding],
@@ -235,7 +235,7 @@ def _cohort(plan: StockingPlan, number: int) -> dict[str, Any]:
         "count": p.fish,
         "cohort": p.cohort,
         "candidate": candidate.name,
-        "is_own": bool(plan.problem.owned[p.candidate]),
+        "is_own": plan.problem.is_own(p.candidate),
         "mean_weight_g": candidate.mean_weight_g,
         "stocked": (candidate.stocked or plan.problem.site.file.season.start).isoformat(),
         "leaves": candidate.leaves.isoformat() if candidate.leaves else None,

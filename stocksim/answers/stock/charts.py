@@ -67,7 +67,7 @@ def _tank(plan: StockingPlan, tank: int, width: float, each: int) -> str:
     )
     lines = [
         f"{swatch_html(problem.candidates[p.candidate].species)}{p.fish} {escape(p.cohort)}"
-        + ("" if problem.owned[p.candidate] else " <i>to buy</i>")
+        + ("" if problem.is_own(p.candidate) else " <i>to buy</i>")
         for p in here
     ]
     used = f"{full:.0f} % of its limit at most" if here else "left empty"

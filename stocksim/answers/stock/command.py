@@ -75,7 +75,9 @@ def stock(
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
     pareto: Annotated[str | None, typer.Option(help=PARETO_HELP, show_default=False)] = None,
     reasons: Annotated[bool, typer.Option("--reasons", help="Say what more of each limit would bring; slow.")] = False,
-    seconds: Annotated[float, typer.Option(help="Most time for the plan.", **SECONDS)] = 60.0,
+    seconds: Annotated[
+        float, typer.Option(help="Emergency brake: the answer is not finished then.", **SECONDS)
+    ] = 900.0,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,
     topics: Topics = (),
@@ -103,7 +105,7 @@ def stock(
     plan = plan_stocking(loaded, goals, seconds, reasons, talk)
     between: list[Between] | None = None if pair is None else []
     if pair is not None and plan.plan is not None:
-        between = plans_between(plan, *pair, PLANS, seconds, partial(talk, "plans between two goals"))
+        between = plans_between(plan, *pair, PLANS, None, partial(talk, "plans between two goals"))
     talk.close()
     if out is not None and plan.plan is not None:
         _tell_written(write_planned(out, site, plan), out, site)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from stocksim.answers.stock.planner import LEAST_SOLVE_S, ONE_SOLVE, Planner, Progress, polished_plan, thinned_plan
+from stocksim.answers.stock.milp import BRAKE_S, Work
+from stocksim.answers.stock.planner import Part, Planner, Progress, joined, planned_parts
 from stocksim.answers.stock.problem import Misfit, Problem, build_problem
 from stocksim.answers.stock.program import Program, goal_value, score
 from stocksim.answers.stock.reasons import (
@@ -24,7 +24,7 @@ from stocksim.answers.stock.reasons import (
     smallest_relaxation,
     worth_of_more,
 )
-from stocksim.answers.stock.rounds import Proven, prove_plan
+from stocksim.answers.stock.rounds import Proven
 from stocksim.answers.stock.seasons import Placed, live_per_fish, placed, planned_tables, worst_margins
 from stocksim.answers.stock.solve import Compromise, Plan, trade_off
 from stocksim.engine.results.findings import Finding
@@ -114,10 +114,6 @@ def misfit_words(problem: Problem, misfit: Misfit, units: str) -> str:
 # --- the stocking planner: which fish, which tank, how many, proved by a full season, with reasons
 
 GAP = 0.01
-MOST_ROUNDS = 20
-TIME_LIMIT_S = 60.0
-# Share of the time left that the reasons for refusals may take.
-_REASONS = 0.5
 
 
 @dataclass(frozen=True)
@@ -149,7 +145,7 @@ class StockingPlan:
     worths : tuple of Worth
         What more of them would bring, where asked.
     refused : tuple of Refusal
-        Why candidates are left out; time may have ended it early.
+        Why candidates are left out.
     relaxation : Relaxation or None
         What must give, where the wishes cannot be met.
     relaxation_held : bool or None
@@ -160,8 +156,8 @@ class StockingPlan:
         Limits that the tried plans broke in the full season, where none held.
     proven : Proven
         Rounds, and by how much program and season differ.
-    seconds : float
-        Time taken. [s]
+    is_finished : bool
+        False where the emergency brake was pulled: then a better plan may be left, and reasons are missing.
     """
 
     problem: Problem
@@ -180,7 +176,7 @@ class StockingPlan:
     contradiction: tuple[str, ...]
     broken: tuple[Finding, ...]
     proven: Proven
-    seconds: float
+    is_finished: bool
     notes: tuple[str, ...] = field(default=())
     relaxation_held: bool | None = None
 
@@ -194,7 +190,7 @@ class StockingPlan:
 def plan_stocking(
     site: Site,
     goal: str | Sequence[str] | None = None,
-    time_limit_s: float = TIME_LIMIT_S,
+    brake_s: float = BRAKE_S,
     reasons: bool = False,
     progress: Progress | None = None,
     wishes: StockingTable | None = None,
@@ -211,8 +207,9 @@ def plan_stocking(
         placed anew for most edible kilos.
     goal : str or sequence of str, optional
         ``edible``, ``steady``, ``cost``, ``keep``, or several in their order; by default the table's.
-    time_limit_s : float
-        Most time for all of it; the answer then is the best plan so far with its gap. [s]
+    brake_s : float
+        Emergency brake: where it is pulled the answer is the best plan so far, and says that it is not finished. All
+        else is counted, so that the same site gives the same plan on any machine. [s]
     reasons : bool
         Whether to solve again for the worth of more of each binding limit.
     progress : callable, optional
@@ -238,7 +235,7 @@ def plan_stocking(
     """
     from stocksim.site.stocking_tables import read_goals
 
-    began = time.monotonic()
+    work = Work(brake_s=brake_s)
     wishes = wishes or site.file.stocking or StockingTable()
     try:
         goals = wishes.goal if goal is None else read_goals(goal if isinstance(goal, str) else ",".join(goal))
@@ -248,29 +245,22 @@ def plan_stocking(
     faults = impossible_wishes(problem, wishes, goals)
     if faults:
         raise InputError(faults)
-    planner = Planner(problem, wishes, goals, began + time_limit_s, gap, progress)
-    proven = prove_plan(
-        planner.program, planner.solve, planner.run, len(problem.options), gap, MOST_ROUNDS, planner.rounds_done
-    )
-    if proven.plan is None or proven.plan.stocking is None:
-        proven = thinned_plan(planner, proven)
-    if proven.plan is not None and proven.plan.stocking is not None:
-        proven = polished_plan(planner, proven, proven.plan)
-    program = proven.program or planner.latest
-    assert program is not None
+    parts = planned_parts(problem, wishes, goals, work, gap, progress)
+    problem = parts[0].planner.problem  # with the dates of harvest that the plan uses
+    program, proven = joined(parts)
     base = StockingPlan(
         problem, wishes, tuple(goals), program, None, (), {}, None, {}, (), (), (), None, (), proven.broken, proven,
-        time.monotonic() - began, problem.notes,
+        True, problem.notes,
     )  # fmt: skip
     plan = proven.plan
     if plan is None or plan.stocking is None:
-        return _without_plan(planner, base, began)
-    return _with_plan(planner, base, plan, began, reasons, refused)
+        answer = _without_plan(parts, base)
+    else:
+        answer = _with_plan(parts, base, plan, reasons, refused)
+    return replace(answer, is_finished=not work.is_pulled)
 
 
-def _with_plan(
-    planner: Planner, base: StockingPlan, plan: Plan, began: float, reasons: bool, refused: bool
-) -> StockingPlan:
+def _with_plan(parts: Sequence[Part], base: StockingPlan, plan: Plan, reasons: bool, refused: bool) -> StockingPlan:
     """The answer for a plan that held: its file run as a keeper would run it, what binds, who is left out."""
     problem, program, stocking = base.problem, base.program, plan.stocking
     assert stocking is not None
@@ -279,41 +269,74 @@ def _with_plan(
     season = run_season(site_from_tables(tables, problem.site.folder, problem.site.name))
     over = tuple(finding for finding in season.findings if finding.is_broken)
     if over:  # the file and the rounds run the same engine on the same numbers; should they ever differ, say so
-        return replace(base, broken=over, season=season, seconds=time.monotonic() - began)
+        return replace(base, broken=over, season=season)
     binding = tuple(binding_limits(program, stocking))
     left_out: tuple[Refusal, ...] = ()
-    if refused:
-        waiting = int((stocking.fish.sum(axis=1) == 0).sum())
-        each = max(_REASONS * planner.left() / max(waiting, 1), LEAST_SOLVE_S)
-        left_out = tuple(refusals(program, plan, planner.gap, each, planner.counter("reasons for fish left out")))
     worths: tuple[Worth, ...] = ()
-    if reasons and binding:
-        each = max(planner.left() / len(binding), LEAST_SOLVE_S)
-        worths = tuple(worth_of_more(program, plan, binding, 0.1, GAP, each, planner.counter("worth of more")))
+    for part in parts:
+        planner, own, found = part.planner, part.proven.program, part.proven.plan
+        assert own is not None
+        assert found is not None
+        assert found.stocking is not None
+        if refused:
+            told = planner.counter("reasons for fish left out")
+            left_out += tuple(refusals(own, found, planner.gap, planner.work, told))
+        if reasons:
+            told = planner.counter("worth of more")
+            here = [item for item in binding if item in binding_limits(own, found.stocking)]
+            worths += tuple(worth_of_more(own, found, here, 0.1, GAP, planner.work, told))
     values = {goal: goal_value(program, goal, stocking) for goal in ("edible", "steady", "cost")}
     return replace(
         base, plan=plan, cohorts=cohorts, tables=tables, season=season, values=values, binding=binding,
-        worths=worths, refused=left_out, seconds=time.monotonic() - began,
+        worths=worths, refused=left_out,
     )  # fmt: skip
 
 
-def _without_plan(planner: Planner, base: StockingPlan, began: float) -> StockingPlan:
-    """The answer where no plan held: what must give, and which conditions cannot hold together."""
-    program, last = base.program, base.proven.plan
-    if last is not None and last.status == "infeasible":
-        limit = max(ONE_SOLVE * planner.left(), LEAST_SOLVE_S)
-        giving: tuple[str, ...] = ("limits", "budget", "wishes", "keep", "species")
-        if planner.keep_all:
-            giving = ("limits", "budget", "wishes", "species")
-        relaxation = smallest_relaxation(program, giving, GAP, limit)
-        named = relaxation.contradiction
-        if not named:
-            named = contradiction(program, max(0.1 * planner.left(), LEAST_SOLVE_S))
-        base = replace(
-            base, relaxation=relaxation, contradiction=named, relaxation_held=_held(planner, relaxation),
-            refused=_kept_apart(program, {item.where for item in relaxation.gives if item.what == "number"}, named),
-        )  # fmt: skip
-    return replace(base, seconds=time.monotonic() - began)
+def _without_plan(parts: Sequence[Part], base: StockingPlan) -> StockingPlan:
+    """The answer where no plan held: what must give in every part, and which conditions cannot hold together."""
+    found: list[tuple[Relaxation, tuple[str, ...], tuple[Refusal, ...]]] = []
+    for planner, proven in parts:
+        program = proven.program or planner.latest
+        if proven.plan is None or proven.plan.status != "infeasible" or program is None:
+            continue
+        relaxation = _smallest(planner, program)
+        named = relaxation.contradiction or contradiction(program, planner.work)
+        fewer = {item.where for item in relaxation.gives if item.what == "number"}
+        found.append((relaxation, named, _kept_apart(program, fewer, named)))
+    if not found:
+        return base
+    relaxation = _both([each for each, _, _ in found])
+    return replace(
+        base,
+        relaxation=relaxation,
+        contradiction=tuple(dict.fromkeys(name for _, named, _ in found for name in named)),
+        relaxation_held=_held(parts[0].planner, relaxation) if len(parts) == 1 else None,
+        refused=tuple(item for _, _, several in found for item in several),
+    )
+
+
+def _smallest(planner: Planner, program: Program) -> Relaxation:
+    """The smallest change; own fish that must all be kept give way only where nothing else makes room."""
+    giving: tuple[str, ...] = ("limits", "budget", "wishes", "species")
+    if planner.keep_all:
+        relaxation = smallest_relaxation(program, giving, GAP, planner.work)
+        if relaxation.stocking is not None:
+            return relaxation
+    return smallest_relaxation(program, (*giving, "keep"), GAP, planner.work)
+
+
+def _both(several: Sequence[Relaxation]) -> Relaxation:
+    """What must give in several parts of a site, all of it together."""
+    if len(several) == 1:
+        return several[0]
+    return Relaxation(
+        None,
+        tuple(item for one in several for item in one.gives),
+        sum(one.total for one in several),
+        sum(one.bound for one in several),
+        next((one.status for one in several if one.status != "optimal"), "optimal"),
+        tuple(name for one in several for name in one.contradiction),
+    )
 
 
 def _held(planner: Planner, relaxation: Relaxation) -> bool | None:
@@ -344,7 +367,6 @@ def _kept_apart(program: Program, fewer: set[str], named: tuple[str, ...]) -> tu
 PLANS = 5
 # Where a plan breaks a limit in its season, all limits of the program are held to this much less and it is tried again.
 _TIGHTER, _MOST_TRIES = 0.97, 5
-_SOLVES_EXPECTED = 10
 
 
 class Between(NamedTuple):
@@ -364,7 +386,7 @@ def plans_between(
     first: str,
     second: str,
     plans: int = PLANS,
-    time_limit_s: float = 60.0,
+    work: Work | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Between]:
     """Plans of which none is better than another in both goals.
@@ -377,22 +399,21 @@ def plans_between(
         Of ``edible``, ``steady``, ``cost``.
     plans : int
         Wanted, the best by each goal included.
-    time_limit_s : float
-        For all. [s]
+    work : Work, optional
+        What it may take.
     progress : callable, optional
         Called with (plans found, plans wanted).
 
     Returns
     -------
     list of Between
-        From the best by the first goal to the best by the second. Fewer than asked where no more differ, or time was
-        short; only plans whose full season holds every hard limit.
+        From the best by the first goal to the best by the second. Fewer than asked where no more differ; only
+        plans whose full season holds every hard limit.
     """
-    ends = time.monotonic() + time_limit_s
+    work = work or Work()
     program, best = answer.program, list[_Scored]()
     for _ in range(_MOST_TRIES):
-        each = max((ends - time.monotonic()) / _SOLVES_EXPECTED, 1.0)
-        found = trade_off(program, first, second, plans, 0.01, each, progress)
+        found = trade_off(program, first, second, plans, 0.01, work, progress)
         margins = worst_margins(answer.problem, [point.stocking for point in found])
         held = [
             (
@@ -404,7 +425,7 @@ def plans_between(
             if margin >= 0.0
         ]
         best = _not_beaten(best + held)
-        if len(best) >= plans or len(held) == len(found) or time.monotonic() > ends:
+        if len(best) >= plans or len(held) == len(found) or work.is_over():
             break
         limits = tuple(limit._replace(capacity=_TIGHTER * limit.capacity) for limit in program.limits)
         program = replace(program, limits=limits)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from stocksim.answers.stock.apart import advise_apart
 from stocksim.changes.change import prove
 from stocksim.changes.effort import fish_kg
 from stocksim.changes.search import Progress
@@ -107,12 +108,26 @@ def keep_plan(site: Site, progress: Progress | None = None) -> KeptPlan:
     -------
     KeptPlan
         Of the ways that leave least broken, the one with most fish harvested or alive at the end; the same on every
-        machine, for work is counted in seasons.
+        machine, for work is counted in seasons. Loops between which no fish are moved are planned apart and added;
+        all together as well where one of them cannot be mended by itself.
     """
     season = prove(site, {})
-    advice = advise(season, progress)
-    ways = [(way, prove(site, way.fields)) for way in advice.ways]
+    advice = advise_apart(season, _best_first, progress)
+    if advice is None or any(way.left for way in advice.ways[:1]):  # a move into another loop may help
+        whole = advise(season, progress)
+        advice = whole if advice is None else _either(advice, whole)
+    way = next(iter(_best_first(site, advice.ways)), None)
+    return KeptPlan(season, advice, way, prove(site, way.fields) if way else season)
+
+
+def _best_first(site: Site, ways: Sequence[Way]) -> list[Way]:
     # whole fish, so that a hair of a fish's chance of dying decides nothing
-    ways.sort(key=lambda pair: (len(pair[0].left), -round(kept_fish(pair[1])), pair[0].points))
-    way, after = ways[0] if ways else (None, season)
-    return KeptPlan(season, advice, way, after)
+    kept = {id(way): round(kept_fish(prove(site, way.fields))) for way in ways}
+    return sorted(ways, key=lambda way: (len(way.left), -kept[id(way)], way.points))
+
+
+def _either(apart: Advice, whole: Advice) -> Advice:
+    """Ways of loops by themselves and those of all together, to choose from."""
+    ways = (*apart.ways, *(way for way in whole.ways if all(way.fields != other.fields for other in apart.ways)))
+    is_finished = apart.is_finished and whole.is_finished
+    return replace(whole, ways=ways, seasons=apart.seasons + whole.seasons, is_finished=is_finished)

@@ -1,30 +1,31 @@
-"""From a first plan to the best one that a season bears: filled up, polished.
+"""From a first plan to the best one that a season bears, loops that share nothing apart.
 
 Apart from `decide` for its length.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.answers.stock.apart import joined_parts, loops_apart, part_of
+from stocksim.answers.stock.dates import harvests_to_try, widened, with_harvests
+from stocksim.answers.stock.milp import MOST_CELLS, Work
+from stocksim.answers.stock.nearby import polished
 from stocksim.answers.stock.problem import Problem
 from stocksim.answers.stock.program import IntArray, Program, Stocking, broken, goal_value, score
-from stocksim.answers.stock.rounds import Corrections, Proven, calibrated
+from stocksim.answers.stock.rounds import Corrections, Proven, calibrated, prove_plan
 from stocksim.answers.stock.seasons import (
-    SEASONS_AT_ONCE,
     build_program,
     first_courses,
     margin_of,
     run_stocking,
-    season_margins,
     worst_margins,
 )
-from stocksim.answers.stock.solve import GIVEN_UP, Plan, solve, solve_in_order
+from stocksim.answers.stock.solve import GIVEN_UP, Plan, relaxed_bound, solve, solve_in_order
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.course import Course
 from stocksim.site.stocking_tables import StockingTable
@@ -51,7 +52,7 @@ class Filling:
         program = self.program
         loop = int(program.tank_loop[t])
         o = int(self.choice[loop])
-        left = float(program.most[c] - self.fish[c].sum())
+        left = float(program.most[c] - self.fish[program.of_stock == program.of_stock[c]].sum())
         there = np.flatnonzero(self.fish[:, t])
         if not program.allowed[o, c, t] or program.apart_in_tank[c, there].any():
             return 0
@@ -151,126 +152,14 @@ def _tightest(filling: Filling, c: int, t: int, room: int) -> float:
     return max(shares)
 
 
-# --- a plan that holds made better by trying others near it in full seasons, many at once
-
-# Steps from the plan that holds towards better ones that did not, and shares of a cohort added or moved.
-_STEPS = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1, 0.05)
-_SHARES = (0.25, 0.1, 0.04)
-_THINNER = (0.98, 0.96, 0.94, 0.92, 0.9, 0.87)
-_LEAST_GAIN = 1e-3  # of the score: less is not worth another season
-# limits that the program keeps a margin on by rows of its own, close to the engine's
-_BY_ROWS = ("density", "oxygen")
-
-
-def polished(
-    problem: Problem,
-    program: Program,
-    goal: str,
-    start: Stocking,
-    better: Sequence[Stocking],
-    margin: float,
-    ends: float,
-) -> Stocking:
-    """A stocking at least as good as one that holds, found by full seasons.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    program : Program
-        Before seasons corrected it: its rows for density and oxygen are kept, that for the biofilter is left to the
-        seasons.
-    goal : str
-        What to make better.
-    start : Stocking
-        One that holds in its season.
-    better : sequence of Stocking
-        Plans that promised more and did not hold: steps towards them are tried.
-    margin : float
-        Share of the biofilter to keep in hand, or as much as the start does. [-]
-    ends : float
-        Time on the monotonic clock at which to stop. [s]
-
-    Returns
-    -------
-    Stocking
-        Holds every hard limit in its season.
-    """
-    loose = replace(program, limits=tuple(limit for limit in program.limits if limit.name in _BY_ROWS))
-    # seasons may have pressed the margin that the program keeps on the biofilter
-    floor = {"biofilter": min(100.0 * margin, float(season_margins(problem, [start])["biofilter"][0]))}
-    best, reached = start, score(program, goal, start)
-    while time.monotonic() < ends:
-        several = _near(program, best, better)
-        scored = [(score(program, goal, s), n) for n, s in enumerate(several) if not broken(loose, s)]
-        hopeful = sorted((item for item in scored if item[0] > reached + _LEAST_GAIN * abs(reached)), reverse=True)
-        if not hopeful:
-            break
-        # the best, and an even choice of the rest
-        spread = np.unique(np.linspace(0, len(hopeful) - 1, SEASONS_AT_ONCE).astype(int))
-        tried = [hopeful[n] for n in spread]
-        margins = season_margins(problem, [several[n] for _, n in tried])
-        holds = np.all([margins[name] >= floor.get(name, 0.0) - 1e-9 for name in margins], axis=0)
-        held = [item for item, ok in zip(tried, holds, strict=True) if ok]
-        if not held:
-            break
-        reached, number = held[0]
-        best = several[number]
-    return best
-
-
-def _near(program: Program, here: Stocking, better: Sequence[Stocking]) -> list[Stocking]:
-    """Stockings near one: steps towards others, more fish of one kind, and one kind's place given to another."""
-    found: list[IntArray] = []
-    found += [
-        np.floor(share * s.fish).astype(int) for s in better for share in _THINNER if (s.choice == here.choice).all()
-    ]
-    for other in better:
-        if (other.choice == here.choice).all():
-            apart = other.fish - here.fish
-            found += [here.fish + np.round(step * apart).astype(int) for step in _STEPS]
-            # and one candidate at a time
-            for c in np.flatnonzero(np.abs(apart).sum(axis=1)):
-                for step in (1.0, 0.5, 0.2):
-                    fish = here.fish.copy()
-                    fish[c] += np.round(step * apart[c]).astype(int)
-                    found.append(fish)
-    inside = program.allowed[here.choice[program.tank_loop], :, np.arange(len(program.tanks))].T
-    for c, t in np.argwhere(inside):
-        own = int(here.fish[c, t])
-        steps = (
-            {1, *(int(np.ceil(share * max(own, 1))) for share in _SHARES)} if own else {int(program.minimum_batch[c])}
-        )
-        for step in steps:
-            fish = here.fish.copy()
-            fish[c, t] += max(step, 1)
-            found.append(fish)
-            for other, at in np.argwhere(here.fish > 0):
-                if other == c and at == t:
-                    continue
-                swapped = fish.copy()
-                swapped[other, at] = max(swapped[other, at] - max(step, 1), 0)
-                found.append(swapped)
-    return [Stocking(_whole(program, fish), here.choice) for fish in found]
-
-
-def _whole(program: Program, fish: IntArray) -> NDArray[np.int64]:
-    """No less than nothing, no batch too small, no more than there are."""
-    fish = np.maximum(fish, 0)
-    fish = np.where(fish < program.minimum_batch[:, None], 0, fish)
-    over = fish.sum(axis=1) - program.most
-    for c in np.flatnonzero(over > 0):
-        fish[c, int(np.argmax(fish[c]))] -= over[c]
-    return np.maximum(fish, 0)
-
-
 # --- the planner at work: a program solved, its plan run, and what is done where no round's plan is good enough
 
 # Called with what is being done, how much of it is done, and how much there is.
 Progress = Callable[[str, int, int], None]
 
-# Share of the time left that one solve may take, and the least that it gets.
-ONE_SOLVE, LEAST_SOLVE_S = 0.5, 1.0
+# Most rounds of a part that is solved at once, and of one solved a few tanks at a time, where each takes seconds.
+MOST_ROUNDS, FEW_ROUNDS = 20, 3
+_SEARCH = "turns of seasons near the plan"
 # A plan further below the first program's bound than this is made better by trying others near it in full seasons.
 _WORTH_POLISHING = 0.02
 # Where no round held, the last plan is thinned by these shares until a full season holds.
@@ -278,45 +167,45 @@ _THINNED = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 
 
 class Planner:
-    """What the rounds need, with one clock over all of it."""
+    """What the rounds need, for loops that are planned together; others stay without fish."""
 
     def __init__(
         self,
         problem: Problem,
         wishes: StockingTable,
         goals: Sequence[str],
-        ends: float,
+        work: Work,
         gap: float,
         progress: Progress | None,
+        first: list[Course] | None = None,
+        loops: Sequence[int] | None = None,
+        keep_all: bool = False,
     ):
-        self.problem, self.wishes, self.ends, self.gap, self.progress = problem, wishes, ends, gap, progress
-        self.keep_all = "keep" in goals
+        self.problem, self.wishes, self.work, self.gap, self.progress = problem, wishes, work, gap, progress
+        self.keep_all = keep_all or "keep" in goals
         self.goals = tuple(goal for goal in goals if goal != "keep") or ("edible",)
-        self.first: list[Course] = first_courses(problem)
+        self.first = first or first_courses(problem)
+        self.loops = loops
         self.last: Stocking | None = None
         self.latest: Program | None = None
         self.tried: list[tuple[Program, Plan]] = []
 
-    def left(self) -> float:
-        """Time left. [s]"""
-        return self.ends - time.monotonic()
-
     def program(self, courses: Sequence[Course | None], corrections: Corrections) -> Program:
-        self.latest = build_program(self.problem, self.wishes, self.first, courses, corrections, self.keep_all)
+        whole = build_program(self.problem, self.wishes, self.first, courses, corrections, self.keep_all)
+        self.latest = whole if self.loops is None else part_of(whole, self.loops)
         return self.latest
 
     def solve(self, program: Program) -> Plan:
         """The last goal's stocking, with the numbers of the first goal, by which rounds are compared."""
         goal = self.goals[0]
-        # the first round gets its time whatever the clock says: an answer late is better than none
-        if self.left() < 0.0 and self.tried:
+        # the first round is solved whatever the brake says: an answer late is better than none
+        if self.tried and self.work.is_over():
             nan = float("nan")
-            return Plan(goal, None, nan, nan, nan, float("inf"), "time_limit", 0.0)
-        allowed = max(ONE_SOLVE * self.left() / len(self.goals), LEAST_SOLVE_S)
-        plans = solve_in_order(program, self.goals, self.gap, allowed)
+            return Plan(goal, None, nan, nan, nan, float("inf"), "unfinished")
+        plans = solve_in_order(program, self.goals, self.gap, self.work)
         first, found = plans[0], [plan for plan in plans if plan.stocking is not None]
         if not found:
-            filled = greedy_stocking(program, goal) if first.status == "time_limit" else None
+            filled = greedy_stocking(program, goal) if first.status in ("counted", "unfinished") else None
             if filled is None or broken(program, filled):
                 return first
             found = [first._replace(stocking=filled)]
@@ -366,33 +255,47 @@ def thinned_plan(planner: Planner, proven: Proven) -> Proven:
     return proven
 
 
-def polished_plan(planner: Planner, proven: Proven, plan: Plan) -> Proven:
-    """A plan far below what the uncorrected program promised, made better by full seasons of others near it."""
-    first, promised = planner.tried[0]
-    if promised.bound <= plan.score + _WORTH_POLISHING * abs(plan.score):
-        return proven
+class Found(NamedTuple):
+    """A stocking that seasons found better, in a problem with more dates of harvest, and the most that may be."""
+
+    stocking: Stocking
+    bound: float
+
+
+def searched(planner: Planner, plan: Plan, dated: Problem) -> Found | None:
+    """A better plan by full seasons of many near it, other dates of harvest among them; None where none is found."""
     assert plan.stocking is not None
-    ends = time.monotonic() + ONE_SOLVE * planner.left()
+    program = build_program(dated, planner.wishes, planner.first, keep_all=planner.keep_all)
+    if planner.loops is not None:
+        program = part_of(program, planner.loops)
+    bound = max(relaxed_bound(program, plan.goal, planner.gap, planner.work), plan.bound)
+    if bound <= plan.score + _WORTH_POLISHING * abs(plan.score):
+        return None
+    number = len(dated.candidates)
     others = [other.stocking for _, other in planner.tried if other.stocking is not None and other.score > plan.score]
-    stocking = polished(planner.problem, first, plan.goal, plan.stocking, others, margin_of(planner.wishes), ends)
-    if (stocking.fish == plan.stocking.fish).all():
-        return proven
+    start, *better = [s._replace(fish=widened(s.fish, number)) for s in (plan.stocking, *others)]
+    margin = margin_of(planner.wishes)
+    stocking = polished(dated, program, plan.goal, start, better, margin, planner.work, planner.counter(_SEARCH))
+    return Found(stocking, bound)
+
+
+def settled(planner: Planner, proven: Proven, plan: Plan, found: Found) -> Proven:
+    """What seasons found as a plan: its program agrees with its season, and later goals have their say."""
+    stocking = found.stocking
     layout, course = planner.run(stocking)
     program = _agreeing(planner, stocking, layout, course)
     for goal in planner.goals[1:]:
         floor = {plan.goal: score(program, plan.goal, stocking) * (1.0 - GIVEN_UP)}
-        next_best = solve(program, goal, planner.gap, max(ONE_SOLVE * planner.left(), LEAST_SOLVE_S), floor).stocking
+        next_best = solve(program, goal, planner.gap, planner.work, floor).stocking
         if next_best is not None and worst_margins(planner.problem, [next_best])[0] >= 0.0:
             stocking = next_best
             layout, course = planner.run(stocking)
             program = _agreeing(planner, stocking, layout, course)
     reached = score(program, plan.goal, stocking)
-    gap = max(promised.bound - reached, 0.0) / max(abs(reached), 1e-6)
+    gap = max(found.bound - reached, 0.0) / max(abs(reached), 1e-6)
     value = goal_value(program, plan.goal, stocking)
-    found = plan._replace(
-        stocking=stocking, value=value, score=reached, bound=promised.bound, gap=gap, status="polished"
-    )
-    return proven._replace(program=program, plan=found, layout=layout, course=course)
+    made = plan._replace(stocking=stocking, value=value, score=reached, bound=found.bound, gap=gap, status="polished")
+    return proven._replace(program=program, plan=made, layout=layout, course=course)
 
 
 def _agreeing(planner: Planner, stocking: Stocking, layout: Layout, course: Course) -> Program:
@@ -409,3 +312,122 @@ def _fewer(program: Program, fish: IntArray, share: float) -> IntArray:
     """Fish of a stocking times a share; batches that become too small go."""
     fewer = np.floor(fish * share + 1e-9).astype(int)
     return np.where(fewer < program.minimum_batch[:, None], 0, fewer)
+
+
+# --- loops that share nothing, planned one after the other and added
+
+
+class Part(NamedTuple):
+    """Loops that are planned together, and what came of it."""
+
+    planner: Planner
+    proven: Proven
+
+
+def planned_parts(
+    problem: Problem,
+    wishes: StockingTable,
+    goals: Sequence[str],
+    work: Work,
+    gap: float,
+    progress: Progress | None,
+) -> list[Part]:
+    """Plans of loops that share nothing, each proved by seasons in which the others are without fish.
+
+    Returns
+    -------
+    list of Part
+        One where all loops are tied.
+    """
+    first = first_courses(problem)
+    whole = build_program(problem, wishes, first, keep_all="keep" in goals)
+    several = [loops for loops in loops_apart(whole) if part_of(whole, loops).most.any()]
+    harvests = harvests_to_try(problem)
+    dated = with_harvests(problem, harvests)
+    parts: list[Part] = []
+    better: list[Found | None] = []
+    for loops in several or [list(range(len(whole.loops)))]:
+        planner = Planner(problem, wishes, goals, work, gap, progress, first, loops if len(several) > 1 else None)
+        rounds = MOST_ROUNDS if int(part_of(whole, loops).allowed.sum()) <= MOST_CELLS else FEW_ROUNDS
+        proven = prove_plan(
+            planner.program, planner.solve, planner.run, len(problem.options), gap, rounds, planner.rounds_done
+        )
+        if proven.plan is None or proven.plan.stocking is None:
+            proven = thinned_plan(planner, proven)
+        has_plan = proven.plan is not None and proven.plan.stocking is not None
+        better.append(searched(planner, proven.plan, dated) if proven.plan is not None and has_plan else None)
+        parts.append(Part(planner, proven))
+    used = sorted({int(n) for one in better if one for n in np.flatnonzero(one.stocking.fish.any(axis=1))})
+    used = [n - len(problem.candidates) for n in used if n >= len(problem.candidates)]
+    final = with_harvests(problem, tuple(harvests[n] for n in used))
+    rows = [*range(len(problem.candidates)), *(len(problem.candidates) + n for n in used)]
+    return [_final(part, one, final, rows) for part, one in zip(parts, better, strict=True)]
+
+
+def _final(part: Part, found: Found | None, problem: Problem, rows: Sequence[int]) -> Part:
+    """A part in the problem that has the dates of harvest that any part uses."""
+    planner, proven = part
+    plan, is_same = proven.plan, len(problem.candidates) == len(planner.problem.candidates)
+    if plan is None or plan.stocking is None or (found is None and is_same):
+        return part
+    narrow = Planner(
+        problem, planner.wishes, planner.goals, planner.work, planner.gap, planner.progress, planner.first,
+        planner.loops, planner.keep_all,
+    )  # fmt: skip
+    if found is None:
+        widened_fish = widened(plan.stocking.fish, len(problem.candidates))
+        stocking = plan.stocking._replace(fish=widened_fish)
+        layout, course = narrow.run(stocking)
+        program = _agreeing(narrow, stocking, layout, course)
+        return Part(narrow, proven._replace(program=program, plan=plan._replace(stocking=stocking)))
+    start = found._replace(stocking=found.stocking._replace(fish=found.stocking.fish[list(rows)]))
+    return Part(narrow, settled(narrow, proven, plan, start))
+
+
+def joined(parts: Sequence[Part]) -> tuple[Program, Proven]:
+    """All parts as one: the program that bears in each loop what its part's bears, and the sum of the plans."""
+    programs = [part.proven.program or part.planner.latest for part in parts]
+    if len(parts) == 1:
+        assert programs[0] is not None
+        return programs[0], parts[0].proven
+    planner = parts[0].planner
+    whole = build_program(planner.problem, planner.wishes, planner.first, keep_all=planner.keep_all)
+    program = joined_parts(
+        whole, [(part.planner.loops or (), own) for part, own in zip(parts, programs, strict=True) if own is not None]
+    )
+    provens = [part.proven for part in parts]
+    failed = next((one for one in provens if one.plan is None or one.plan.stocking is None), None)
+    disagreement: dict[str, float] = {}
+    for one in provens:
+        disagreement |= {key: max(value, disagreement.get(key, 0.0)) for key, value in one.disagreement.items()}
+    proven = Proven(
+        program,
+        failed.plan if failed else _sum(program, parts, [one.plan for one in provens if one.plan is not None]),
+        None,
+        None,
+        max(one.rounds for one in provens),
+        disagreement,
+        tuple(finding for one in provens for finding in one.broken),
+        all(one.is_settled for one in provens),
+    )
+    return program, proven
+
+
+# how a plan ended, the worst first
+_ENDINGS = ("unfinished", "thinned", "polished", "counted", "optimal")
+
+
+def _sum(program: Program, parts: Sequence[Part], plans: Sequence[Plan]) -> Plan:
+    choice = np.array([program.options_of(loop)[0] for loop in range(len(program.loops))], int)
+    fish = np.zeros((len(program.candidates), len(program.tanks)), int)
+    for part, plan in zip(parts, plans, strict=True):
+        assert plan.stocking is not None
+        fish += plan.stocking.fish
+        for loop in part.planner.loops or ():
+            choice[loop] = plan.stocking.choice[loop]
+    stocking, goal = Stocking(fish, choice), plans[0].goal
+    reached = score(program, goal, stocking)
+    bound = reached + sum(max(plan.bound - plan.score, 0.0) for plan in plans)
+    status = next(ending for ending in _ENDINGS if ending in {plan.status for plan in plans})
+    gap = (bound - reached) / max(abs(reached), 1e-6)
+    return Plan(goal, stocking, goal_value(program, goal, stocking), reached, bound, gap, status)

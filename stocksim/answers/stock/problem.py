@@ -89,6 +89,8 @@ class Problem:
         What the planted beds want. [g/day]
     notes : tuple of str
         What was changed or left out to make the problem.
+    stock : ndarray of int, shape (candidate,)
+        Of candidates that are the same fish harvested on another date, the first; by default each its own.
     """
 
     site: Site
@@ -111,6 +113,11 @@ class Problem:
     feed_low: FloatArray
     feed_high: FloatArray
     notes: tuple[str, ...]
+    stock: IntArray
+
+    def is_own(self, candidate: int) -> bool:
+        """Whether the keeper has these fish."""
+        return bool(self.owned[self.stock[candidate]])
 
     @property
     def tanks(self) -> tuple[str, ...]:
@@ -197,6 +204,7 @@ def build_problem(site: Site) -> Problem:
         feed_low=mean_of_weeks(low.T),
         feed_high=mean_of_weeks(high.T),
         notes=tuple(notes),
+        stock=np.arange(number),
     )
 
 

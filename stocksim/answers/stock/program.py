@@ -92,6 +92,9 @@ class Program:
         Harvests wanted.
     species_least, species_most : int
         Number of species wanted.
+    stock : ndarray of int, shape (candidate,), optional
+        Whose number a candidate's fish are of, where some are the same fish harvested on another date: the first of
+        them, which alone has ``least`` and ``owned``. Without it each stands for itself.
     """
 
     candidates: tuple[str, ...]
@@ -123,6 +126,12 @@ class Program:
     wishes: tuple[Wish, ...] = ()
     species_least: int = 0
     species_most: int = 10**6
+    stock: IntArray | None = None
+
+    @property
+    def of_stock(self) -> IntArray:
+        """Whose number the fish of each candidate are of."""
+        return np.arange(len(self.candidates)) if self.stock is None else self.stock
 
     def __post_init__(self) -> None:
         """Refuse arrays that do not fit together: a mistake of ours, not of the keeper."""
@@ -168,6 +177,18 @@ class Broken(NamedTuple):
     week: int | None
     value: float
     bound: float
+
+
+def placed_of(program: Program, fish: IntArray) -> IntArray:
+    """Fish placed of each stock, at its first candidate, and 0 at the others."""
+    return schools(program, fish).sum(axis=1)
+
+
+def schools(program: Program, fish: IntArray) -> IntArray:
+    """Fish of each stock by tank, at its first candidate, and 0 at the others."""
+    found = np.zeros_like(fish)
+    np.add.at(found, program.of_stock, fish)
+    return found
 
 
 def limit_uses(program: Program, stocking: Stocking) -> list[Use]:
@@ -226,16 +247,19 @@ def broken(program: Program, stocking: Stocking) -> list[Broken]:
         for place, week in np.argwhere(used.use > used.capacity + HOLDS_WITHIN * np.abs(used.capacity)):
             at = (int(place), int(week))
             found.append(Broken(used.limit, used.places[at[0]], at[1], float(used.use[at]), float(used.capacity[at])))
+    of_stock, school = program.of_stock, schools(program, count)
+    totals = school.sum(axis=1)
     for c, name in enumerate(program.candidates):
-        total = int(count[c].sum())
-        if not program.least[c] <= total <= program.most[c]:
+        total = int(totals[c])
+        if of_stock[c] == c and not program.least[c] <= total <= program.most[c]:
             bound = program.least[c] if total < program.least[c] else program.most[c]
             found.append(Broken("number", name, None, total, float(bound)))
-        for t, tank in enumerate(program.tanks):
-            if count[c, t] < 0 or 0 < count[c, t] < program.minimum_batch[c]:
-                found.append(
-                    Broken("batch", f"{name} in {tank}", None, int(count[c, t]), int(program.minimum_batch[c]))
-                )
+        for t in np.flatnonzero(count[c]):
+            tank = program.tanks[t]
+            together = int(school[program.of_stock[c], t])  # on whatever date they are harvested
+            batch = int(program.minimum_batch[of_stock[c]])
+            if count[c, t] < 0 or 0 < together < batch:
+                found.append(Broken("batch", f"{name} in {tank}", None, together, batch))
             if count[c, t] > 0 and not program.allowed[option_at[t], c, t]:
                 found.append(Broken("place", f"{name} in {tank}", None, int(count[c, t]), 0.0))
     found += _broken_company(program, count)
@@ -260,7 +284,8 @@ def _broken_company(program: Program, count: IntArray) -> list[Broken]:
         (program.apart_in_tank, count, program.tanks),
         (program.apart_in_loop, by_loop, program.loops),
     ):
-        for a, b in np.argwhere(np.triu(apart, 1)):
+        here = np.flatnonzero(there.any(axis=1))
+        for a, b in here[np.argwhere(np.triu(apart[np.ix_(here, here)], 1))]:
             for place in np.flatnonzero((there[a] > 0) & (there[b] > 0)):
                 pair = f"{program.candidates[a]} with {program.candidates[b]} in {places[place]}"
                 found.append(Broken("company", pair, None, 1.0, 0.0))
@@ -318,7 +343,7 @@ def goal_value(program: Program, goal: str, stocking: Stocking) -> float:
         The goal's own number, without the price of feed outside the band.
     """
     if goal == "edible":
-        thinned = program.thinned_kg @ (program.owned - np.minimum(stocking.fish.sum(axis=1), program.owned))
+        thinned = program.thinned_kg @ (program.owned - np.minimum(placed_of(program, stocking.fish), program.owned))
         return _sum_over_fish(program, program.edible_kg, stocking) + float(thinned)
     if goal == "cost":
         return _sum_over_fish(program, program.cost, stocking) + float(program.option_cost[stocking.choice].sum())

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from stocksim.answers.stock.milp import Work, run_milp
 from stocksim.answers.stock.program import (
     HOLDS_WITHIN,
     Broken,
@@ -17,10 +18,11 @@ from stocksim.answers.stock.program import (
     Stocking,
     broken,
     limit_uses,
+    placed_of,
     spending,
 )
 from stocksim.answers.stock.rows import GIVING, build_matrix
-from stocksim.answers.stock.solve import Plan, run_milp, solve
+from stocksim.answers.stock.solve import Plan, solve
 
 Progress = Callable[[int, int], None]
 
@@ -52,7 +54,7 @@ class Refusal(NamedTuple):
 
     ``no_place``: no tank may hold it. ``worse``: a smallest batch would cost ``lost`` of the score (between
     ``lost_low`` and ``lost_high``). ``no_room``: a smallest batch would need ``gives`` to give way. ``company``: it
-    must be kept, and so must others that it may not share a tank with. ``unknown``: time was short.
+    must be kept, and so must others that it may not share a tank with. ``unknown``: work ended.
     """
 
     candidate: str
@@ -127,7 +129,7 @@ def worth_of_more(
     bindings: Iterable[Binding],
     step: float = 0.1,
     gap: float = 0.01,
-    time_limit_s: float = 10.0,
+    work: Work | None = None,
     progress: Progress | None = None,
 ) -> list[Worth]:
     """What a tenth more of each binding limit would bring, by solving again with it.
@@ -142,8 +144,10 @@ def worth_of_more(
         Which limits.
     step : float
         How much more, as a share of the limit. [-]
-    gap, time_limit_s : float
-        Of each solve. [-], [s]
+    gap : float
+        Of each solve. [-]
+    work : Work, optional
+        What it may take.
     progress : callable, optional
         Called with (limits done, limits in all).
 
@@ -161,8 +165,8 @@ def worth_of_more(
         else:
             more = step * item.capacity
             eased = replace(program, limits=tuple(_eased(program, limit, item, 1.0 + step) for limit in program.limits))
-        other = solve(eased, plan.goal, gap, time_limit_s)
-        # the old plan still holds, so that a poorer new one says only that time was short
+        other = solve(eased, plan.goal, gap, work)
+        # the old plan still holds, so that a poorer new one says only that work ended
         reached = plan.score if other.stocking is None else max(other.score, plan.score)
         low, high = max(reached - plan.bound, 0.0), max(other.bound, reached) - plan.score
         found.append(Worth(item, more, reached - plan.score, low, high))
@@ -187,7 +191,7 @@ def refusals(
     program: Program,
     plan: Plan,
     gap: float = 0.01,
-    time_limit_s: float = 10.0,
+    work: Work | None = None,
     progress: Progress | None = None,
 ) -> list[Refusal]:
     """Why each candidate without fish in a plan is left out, by forcing one smallest batch of it.
@@ -198,8 +202,10 @@ def refusals(
         The problem.
     plan : Plan
         Its plan, with a stocking.
-    gap, time_limit_s : float
-        Of each solve. [-], [s]
+    gap : float
+        Of each solve. [-]
+    work : Work, optional
+        What it may take.
     progress : callable, optional
         Called with (candidates done, candidates in all).
 
@@ -209,7 +215,8 @@ def refusals(
         In the order of the candidates.
     """
     assert plan.stocking is not None
-    left_out = np.flatnonzero(plan.stocking.fish.sum(axis=1) == 0)
+    is_first = program.of_stock == np.arange(len(program.candidates))
+    left_out = np.flatnonzero(is_first & (placed_of(program, plan.stocking.fish) == 0))
     found, nan = [], float("nan")
     inside = program.tank_loop[None, :] == program.option_loop[:, None]
     for number, c in enumerate(left_out):
@@ -217,22 +224,22 @@ def refusals(
         if not (program.allowed[:, c] & inside).any():
             found.append(Refusal(name, "no_place", nan, nan, nan, ()))
         elif program.most[c] >= 1:
-            found.append(_refusal(program, plan, int(c), gap, time_limit_s))
+            found.append(_refusal(program, plan, int(c), gap, work))
         if progress is not None:
             progress(number + 1, len(left_out))
     return found
 
 
-def _refusal(program: Program, plan: Plan, candidate: int, gap: float, time_limit_s: float) -> Refusal:
+def _refusal(program: Program, plan: Plan, candidate: int, gap: float, work: Work | None) -> Refusal:
     nan, name = float("nan"), program.candidates[candidate]
     forced = replace(program, least=_with_least(program.least, candidate, program.minimum_batch[candidate]))
-    other = solve(forced, plan.goal, gap, time_limit_s)
+    other = solve(forced, plan.goal, gap, work)
     if other.stocking is not None:
         lost = max(plan.score - other.score, 0.0)
         low, high = max(plan.score - other.bound, 0.0), plan.bound - other.score
         return Refusal(name, "worse", lost, low, max(high, lost), ())
     if other.status == "infeasible":
-        relaxed = smallest_relaxation(forced, ("limits", "budget", "species"), gap, time_limit_s)
+        relaxed = smallest_relaxation(forced, ("limits", "budget", "species"), gap, work)
         return Refusal(name, "no_room", nan, nan, nan, relaxed.gives)
     return Refusal(name, "unknown", nan, nan, nan, ())
 
@@ -247,7 +254,7 @@ def smallest_relaxation(
     program: Program,
     giving: Iterable[str] = GIVING,
     gap: float = 0.01,
-    time_limit_s: float = 30.0,
+    work: Work | None = None,
 ) -> Relaxation:
     """The smallest giving way that makes room for what a program demands.
 
@@ -258,8 +265,10 @@ def smallest_relaxation(
     giving : iterable of str
         Kinds that may give way, of ``limits``, ``budget``, ``wishes``, ``keep``, ``species``. Company, temperature and
         smallest batches never do.
-    gap, time_limit_s : float
-        Of the solve. [-], [s]
+    gap : float
+        Of the solve. [-]
+    work : Work, optional
+        What it may take.
 
     Returns
     -------
@@ -269,9 +278,9 @@ def smallest_relaxation(
     matrix = build_matrix(program, giving=frozenset(giving), with_feed=False)
     cost = np.zeros(len(matrix.low))
     cost[list(matrix.slack.values())] = 1.0
-    answer = run_milp(matrix, cost, gap, time_limit_s)
+    answer = run_milp(matrix, cost, gap, work)
     if answer.solution is None:
-        named = contradiction(program, time_limit_s) if answer.status == "infeasible" else ()
+        named = contradiction(program, work) if answer.status == "infeasible" else ()
         return Relaxation(None, (), float("nan"), answer.bound, answer.status, named)
     stocking = matrix.stocking(program, answer.solution)
     worst: dict[tuple[str, str], Broken] = {}
@@ -282,21 +291,21 @@ def smallest_relaxation(
     return Relaxation(stocking, tuple(worst.values()), answer.cost, max(answer.bound, 0.0), answer.status, ())
 
 
-def keep_all(program: Program, gap: float = 0.01, time_limit_s: float = 30.0) -> Relaxation:
+def keep_all(program: Program, gap: float = 0.01, work: Work | None = None) -> Relaxation:
     """What must change for all the keeper's fish to be kept: every own fish placed, the rest giving way."""
     held = replace(program, least=np.maximum(program.least, program.owned))
-    return smallest_relaxation(held, ("limits", "budget", "wishes", "species"), gap, time_limit_s)
+    return smallest_relaxation(held, ("limits", "budget", "wishes", "species"), gap, work)
 
 
-def contradiction(program: Program, time_limit_s: float = 10.0) -> tuple[str, ...]:
+def contradiction(program: Program, work: Work | None = None) -> tuple[str, ...]:
     """A smallest set of conditions that cannot hold together, empty when the program is feasible.
 
     Parameters
     ----------
     program : Program
         The problem.
-    time_limit_s : float
-        Of each solve; a condition whose part stays unknown is left in. [s]
+    work : Work, optional
+        What it may take; a condition whose part stays unknown is left in.
 
     Returns
     -------
@@ -313,14 +322,14 @@ def contradiction(program: Program, time_limit_s: float = 10.0) -> tuple[str, ..
     demands += [f"wish {wish.name}" for wish in program.wishes] + ["species"]
     names = [*dict.fromkeys(limit.name for limit in program.limits), "company", "budget", *demands]
     left: frozenset[str] = frozenset()
-    if not _is_infeasible(program, left, time_limit_s):
+    if not _is_infeasible(program, left, work):
         return ()
     for name in names:
-        if _is_infeasible(program, left | {name}, time_limit_s):
+        if _is_infeasible(program, left | {name}, work):
             left |= {name}
     return tuple(name for name in names if name not in left) or ("place",)
 
 
-def _is_infeasible(program: Program, without: frozenset[str], time_limit_s: float) -> bool:
+def _is_infeasible(program: Program, without: frozenset[str], work: Work | None) -> bool:
     matrix = build_matrix(program, without=without, with_feed=False)
-    return run_milp(matrix, np.zeros(len(matrix.low)), 0.5, time_limit_s).status == "infeasible"
+    return run_milp(matrix, np.zeros(len(matrix.low)), 0.5, work).status == "infeasible"

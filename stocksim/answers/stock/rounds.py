@@ -100,6 +100,7 @@ def place_limits(
     loads: UnitLoads,
     is_film_mature: bool | Sequence[bool] = False,
     margin: float = 0.0,
+    lives: NDArray[np.bool_] | None = None,
 ) -> tuple[Limit, ...]:
     """Density, oxygen and biofilter for the candidates, then densities above which one species alone grows less.
 
@@ -116,6 +117,8 @@ def place_limits(
         Take films as mature at each day's temperature, where no run has fed them yet; for all options or for each.
     margin : float
         Share of every capacity kept in hand for what the model does not know. [-]
+    lives : ndarray of bool, shape (option, candidate), optional
+        Who may live under an option at all; what others give off there counts for nothing.
 
     Returns
     -------
@@ -143,7 +146,8 @@ def place_limits(
         floor = layout.species["oxygen_recommended"]
         oxygen.append(least_of_weeks(response.without_fish.T)[None] - floor[:, None, None])
         own = load_by_week[option]
-        ratio = np.divide(worst_of_weeks(rest[option]), own, out=np.zeros_like(own), where=own > 0.0).max(axis=0)
+        counts = own > 0.0 if lives is None else (own > 0.0) & lives[option][:, None]
+        ratio = np.divide(worst_of_weeks(rest[option]), own, out=np.zeros_like(own), where=counts).max(axis=0)
         by_loop = worst_of_weeks(response.by_loop) * ratio
         influence.append(worst_of_weeks(response.by_tank) + by_loop[:, None])
         in_loop = layout.leaf_loop[:, loop] > 0.0

@@ -303,8 +303,9 @@ def _add_company(program: Program, matrix: Matrix) -> None:
 
 def _add_numbers(program: Program, matrix: Matrix, without: frozenset[str], giving: frozenset[str]) -> None:
     """Counts of candidates, budget, wishes, number of species."""
-    for c, name in enumerate(program.candidates):
-        at = matrix.count[matrix.cell[:, 1] == c]
+    for c in np.unique(program.of_stock):
+        name = program.candidates[c]
+        at = matrix.count[program.of_stock[matrix.cell[:, 1]] == c]
         # an empty row with a number to place is a contradiction that the solver must see
         low = 0.0 if f"keep {name}" in without else float(program.least[c])
         columns, values = list(at), [1.0] * at.size
@@ -382,7 +383,7 @@ def goal_row(program: Program, matrix: Matrix, goal: str) -> tuple[FloatArray, f
     row, constant = np.zeros(len(matrix.low)), 0.0
     option, candidate = matrix.cell[:, 0], matrix.cell[:, 1]
     if goal == "edible":
-        thinned = np.where(program.owned > 0, program.thinned_kg, 0.0)
+        thinned = np.where(program.owned[program.of_stock] > 0, program.thinned_kg, 0.0)
         row[matrix.count] = program.edible_kg[option, candidate] - thinned[candidate]
         constant = float(thinned @ program.owned)
     elif goal == "cost":

@@ -21,8 +21,6 @@ from stocksim.faces import guard, keeping, markup, saving_bar, screen
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import StockingTable
 
-# less exact than the command: sliders should answer soon
-_PLAN_S, _REASONS_S, _BETWEEN_S, _GAP = 15.0, 20.0, 40.0, 0.02
 GOALS: dict[str, str] = {
     **{goal: words.capitalize() for goal, words in GOAL_WORDS.items()},
     "edible,steady": "Most edible kilos, then steady feed",
@@ -84,7 +82,7 @@ def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
             "feed_band_weight": wished.band_weight,
         }
     )  # fmt: skip
-    return plan_stocking(problem.site, wished.goal, _PLAN_S, wishes=wishes, problem=problem, gap=_GAP)
+    return plan_stocking(problem.site, wished.goal, wishes=wishes, problem=problem)
 
 
 @st.cache_resource(max_entries=20, show_spinner=False)
@@ -99,13 +97,13 @@ def worths_of(source: screen.Source, wished: Wished) -> list[Worth]:
     plan = plan_of(source, wished)
     if plan.plan is None or not plan.binding:
         return []
-    return worth_of_more(plan.program, plan.plan, plan.binding, time_limit_s=_REASONS_S / len(plan.binding))
+    return worth_of_more(plan.program, plan.plan, plan.binding)
 
 
 @st.cache_resource(max_entries=20, show_spinner=False)
 def plans_of(source: screen.Source, wished: Wished, pair: tuple[str, str]) -> list[Between]:
     """Plans between two goals."""
-    return plans_between(plan_of(source, wished), *pair, time_limit_s=_BETWEEN_S)
+    return plans_between(plan_of(source, wished), *pair)
 
 
 def offer_plan(source: screen.Source, plan: StockingPlan | KeptPlan, wished: Wished | None = None) -> None:

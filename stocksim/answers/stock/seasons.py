@@ -113,9 +113,10 @@ def planned_tables(problem: Problem, cohorts: Sequence[Placed], choice: IntArray
     raw["cohorts"] = {}
     for p in cohorts:
         candidate = problem.candidates[p.candidate]
-        source = own.get(candidate.name)
+        name = problem.candidates[problem.stock[p.candidate]].name
+        source = own.get(name)
         if source is None:
-            offered = wishes["candidates"][candidate.name]
+            offered = wishes["candidates"][name]
             table = {key: offered[key] for key in _BOUGHT_KEYS if key in offered}
         else:
             table = dict(source)
@@ -230,10 +231,10 @@ def _seed(problem: Problem, choice: NDArray[np.int64]) -> NDArray[np.int64]:
         if fish[:, inside].any():
             continue
         layout = problem.layouts[int(o)]
-        for t in inside:
+        for number, t in enumerate(inside):
             fitting = np.flatnonzero(problem.allowed[o, :, t])
             if fitting.size:
-                c = int(fitting[t % fitting.size])
+                c = int(fitting[number % fitting.size])
                 heaviest = problem.loads.biomass_g[o, c].max() / 1000.0
                 bears = min(layout.density_limit[c], layout.growth_density[c]) * layout.volume_m3[t]
                 fish[c, t] = int(_FIRST_LOOK * bears / heaviest) if heaviest > 0.0 else 0
@@ -294,7 +295,8 @@ def build_program(
     courses = courses or [None] * len(first)
     latest = [later or earlier for later, earlier in zip(courses, first, strict=True)]
     unseen = [course is None for course in courses]
-    limits = place_limits(problem.layouts, latest, problem.loads, unseen, margin_of(wishes))
+    lives = np.array(problem.allowed.any(axis=2), bool)
+    limits = place_limits(problem.layouts, latest, problem.loads, unseen, margin_of(wishes), lives)
     number = len(problem.candidates)
     apart = np.zeros((number, number), bool)
     for pair in problem.apart:
@@ -319,7 +321,7 @@ def build_program(
         most=problem.most,
         owned=problem.owned,
         minimum_batch=problem.minimum_batch,
-        thinned_kg=start_g / 1000.0 * fillet_share(problem) * (problem.owned > 0),
+        thinned_kg=start_g / 1000.0 * fillet_share(problem) * (problem.owned[problem.stock] > 0),
         price=problem.price,
         budget=float("inf") if wishes.budget is None else wishes.budget,
         option_cost=problem.option_cost,
@@ -332,6 +334,7 @@ def build_program(
         wishes=_wishes(problem, wishes.harvest_wishes),
         species_least=wishes.species_at_least,
         species_most=wishes.species_at_most or 10**6,
+        stock=problem.stock,
     )
 
 
@@ -342,7 +345,10 @@ def live_per_fish(problem: Problem, wish: HarvestWish) -> FloatArray:
     o = np.arange(len(problem.options))[:, None]
     c = np.arange(len(problem.candidates))[None]
     kg = problem.loads.weight_g[o, c, last] * problem.loads.alive[o, c, last] / 1000.0
-    return kg * np.array([candidate.species == wish.species for candidate in problem.candidates])
+    first = problem.stock == np.arange(len(problem.candidates))
+    stays = [own or candidate.leaves is None or candidate.leaves > wish.by
+             for own, candidate in zip(first, problem.candidates, strict=True)]  # fmt: skip
+    return kg * stays * np.array([candidate.species == wish.species for candidate in problem.candidates])
 
 
 def _wishes(problem: Problem, wished: Sequence[HarvestWish]) -> tuple[Wish, ...]:

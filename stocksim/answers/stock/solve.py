@@ -2,146 +2,14 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from stocksim.answers.stock.program import FloatArray, Program, Stocking, broken, goal_value, score
+from stocksim.answers.stock.milp import Answer, Work, run_milp, run_relaxed
+from stocksim.answers.stock.program import Program, Stocking, broken, goal_value, score
 from stocksim.answers.stock.rows import Matrix, build_matrix, goal_row, needs_feed
-
-# Rows of limits beyond which most are left out at first: each is dense, and few of them bind.
-MANY_ROWS = 200
-_NEAR = 0.2  # rows this close to binding come in with those that are broken, as a share of what the place bears
-_HOLDS_WITHIN = 1e-6  # HiGHS' own tolerance
-_MOST_ROUNDS = 12
-_INFEASIBLE = 2  # status of scipy.optimize.milp
-# Time beyond the limit for a last try when it ran out over a solution that broke a row left out, at least a second.
-LAST_TRY_SHARE = 0.1
-
-
-class Answer(NamedTuple):
-    """What `run_milp` found: columns or None, their cost, the least cost not ruled out, how it ended, time. [s]"""
-
-    solution: FloatArray | None
-    cost: float
-    bound: float
-    status: str
-    seconds: float
-
-
-def run_milp(matrix: Matrix, cost: FloatArray, gap: float, time_limit_s: float) -> Answer:
-    """Least cost over the columns of a matrix.
-
-    Parameters
-    ----------
-    matrix : Matrix
-        Columns and rows.
-    cost : ndarray, shape (column,)
-        What to make as small as can be.
-    gap : float
-        Share of the cost that may be left open.
-    time_limit_s : float
-        Most time for the solver. [s]
-
-    Returns
-    -------
-    Answer
-        ``optimal``, ``time_limit`` (solution None if none was met yet), ``infeasible`` or ``failed``.
-
-    Notes
-    -----
-    With fewer rows the optimum can only be better, so its bound holds for all; a solution counts only when it keeps
-    every row.
-    """
-    from scipy.sparse import csr_array
-
-    began = time.perf_counter()
-    ends = np.cumsum([0, *(len(row) for row in matrix.row)])
-    size = (len(matrix.row), len(matrix.low))
-    table = csr_array((np.concatenate(matrix.value), np.concatenate(matrix.row), ends), shape=size)
-    high, family = np.array(matrix.row_high), np.array(matrix.family)
-    whole = np.array(matrix.whole)
-    taken = family < 0
-    if (~taken).sum() <= MANY_ROWS:
-        taken[:] = True
-    else:
-        # at first the heaviest week of each limit, then what a few rounds of the plain linear program ask for
-        weight = np.array([value[value > 0.0].sum() for value in matrix.value])
-        for number in np.unique(family[family >= 0]):
-            rows = np.flatnonzero(family == number)
-            taken[rows[np.argmax(weight[rows])]] = True
-        for _ in range(_MOST_ROUNDS):
-            found = _highs(matrix, table, cost, 0 * whole, taken, gap, time_limit_s)
-            if found.x is None or not _take_in(table, high, found.x, taken):
-                break
-    least, near_miss = -np.inf, None
-    while True:
-        left = time_limit_s - (time.perf_counter() - began)
-        found = _highs(matrix, table, cost, whole, taken, gap, max(left, 0.0))
-        bound = getattr(found, "mip_dual_bound", None)
-        if bound is not None and np.isfinite(bound):
-            least = max(least, float(bound))
-        if found.x is None or not _take_in(table, high, found.x, taken):
-            break
-        near_miss = found.x
-    status = {0: "optimal", 1: "time_limit", 2: "infeasible"}.get(found.status, "failed")
-    solution = found.x
-    if solution is None and status == "time_limit" and near_miss is not None:
-        # fewer fish, none where that solution had none: little is left to choose, and that is soon done
-        taken[:] = True
-        spare = max(LAST_TRY_SHARE * time_limit_s, 1.0)
-        solution = _highs(matrix, table, cost, whole, taken, gap, spare, near_miss).x
-    reached = np.nan if solution is None else float(cost @ solution)
-    if status == "optimal" and least == -np.inf:  # without whole columns there is no bound but the optimum itself
-        least = reached
-    return Answer(solution, reached, least, status, time.perf_counter() - began)
-
-
-def _take_in(table: Any, high: FloatArray, solution: FloatArray, taken: NDArray[np.bool_]) -> bool:
-    """Take in the rows left out that a solution breaks, and those it comes near; whether it broke any."""
-    over = table @ solution - high
-    if not (over[~taken] > _HOLDS_WITHIN).any():
-        return False
-    taken |= over > -_NEAR
-    return True
-
-
-def _highs(
-    matrix: Matrix,
-    table: Any,
-    cost: FloatArray,
-    whole: NDArray[np.int64],
-    taken: NDArray[np.bool_],
-    gap: float,
-    time_limit_s: float,
-    keeping: FloatArray | None = None,
-) -> Any:
-    """One run of HiGHS over the rows taken; ``keeping`` a solution, no fish come where it has none.
-
-    Its presolve has called programs infeasible that are not (seen with scipy 1.17.1, by rows of very small numbers), so
-    that verdict is believed only when a run without presolve, in the time left, says the same.
-    """
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
-    low, upper = np.array(matrix.low), np.array(matrix.high)
-    if keeping is not None:
-        fixed = np.concatenate([matrix.present, matrix.chosen])
-        upper[fixed] = np.round(keeping[fixed])
-    rows = LinearConstraint(table[taken], np.array(matrix.row_low)[taken], np.array(matrix.row_high)[taken])
-    began = time.perf_counter()
-    for presolve in (True, False):
-        left = max(time_limit_s - (time.perf_counter() - began), 0.0)
-        options = {"time_limit": left, "mip_rel_gap": gap, "presolve": presolve}
-        found = milp(cost, integrality=whole, bounds=Bounds(low, upper), constraints=rows, options=options)
-        if found.status != _INFEASIBLE:
-            break
-    return found
-
-
-# --- stockings by integer program: one goal, several in order, two against each other
 
 # A goal already reached may be given up by this share for the next one in order.
 GIVEN_UP = 0.01
@@ -151,8 +19,7 @@ _FEASIBLE_WITHIN = 1e-6  # what HiGHS itself allows; counts are rounded and chec
 class Plan(NamedTuple):
     """An answer of the solver.
 
-    ``status`` is ``optimal`` (within the gap asked for), ``time_limit`` (the best found so far, or none yet),
-    ``infeasible`` or ``failed``. ``value`` is the goal's own number, ``score`` the same signed so that more is better
+    ``status`` is that of `run_milp`; ``value`` the goal's own number, ``score`` the same signed so that more is better
     and with the price of the feed band, ``bound`` the greatest score that was not ruled out, ``gap`` their distance as
     a share of the score. Without a stocking ``value`` and ``score`` are NaN.
     """
@@ -164,14 +31,13 @@ class Plan(NamedTuple):
     bound: float
     gap: float
     status: str
-    seconds: float
 
 
 def solve(
     program: Program,
     goal: str = "edible",
     gap: float = 0.01,
-    time_limit_s: float = 30.0,
+    work: Work | None = None,
     floors: Mapping[str, float] | None = None,
 ) -> Plan:
     """Best stocking by one goal.
@@ -184,8 +50,8 @@ def solve(
         ``edible``, ``steady`` or ``cost``.
     gap : float
         Share of the score that may be left open.
-    time_limit_s : float
-        Most time for the solver. [s]
+    work : Work, optional
+        What it may take.
     floors : mapping of str to float, optional
         Least score of other goals.
 
@@ -196,7 +62,6 @@ def solve(
         check is not given.
     """
     floors = floors or {}
-    began = time.perf_counter()
     matrix = build_matrix(program, with_feed=needs_feed(program, (goal, *floors)))
     for other, floor in floors.items():
         row, constant = goal_row(program, matrix, other)
@@ -204,29 +69,36 @@ def solve(
         scale = max(float(np.abs(row).max(initial=0.0)), 1e-9)
         matrix.add(at, row[at] / scale, (floor - constant) / scale, np.inf)
     row, constant = goal_row(program, matrix, goal)
-    answer = run_milp(matrix, -row, gap, time_limit_s)
-    return _plan(program, goal, matrix, answer, constant, time.perf_counter() - began)
+    answer = run_milp(matrix, -row, gap, work)
+    return _plan(program, goal, matrix, answer, constant)
 
 
-def _plan(program: Program, goal: str, matrix: Matrix, answer: Answer, constant: float, seconds: float) -> Plan:
+def _plan(program: Program, goal: str, matrix: Matrix, answer: Answer, constant: float) -> Plan:
     nan = float("nan")
     bound = constant - answer.bound
     if answer.solution is None:
-        return Plan(goal, None, nan, nan, bound, np.inf, answer.status, seconds)
+        return Plan(goal, None, nan, nan, bound, np.inf, answer.status)
     stocking = matrix.stocking(program, answer.solution)
     if broken(program, stocking):
-        return Plan(goal, None, nan, nan, bound, np.inf, "failed", seconds)
+        return Plan(goal, None, nan, nan, bound, np.inf, "failed")
     reached = score(program, goal, stocking)
     bound = max(bound, reached)
     gap = (bound - reached) / max(abs(reached), _FEASIBLE_WITHIN) if bound - reached > _FEASIBLE_WITHIN else 0.0
-    return Plan(goal, stocking, goal_value(program, goal, stocking), reached, bound, float(gap), answer.status, seconds)
+    return Plan(goal, stocking, goal_value(program, goal, stocking), reached, bound, float(gap), answer.status)
+
+
+def relaxed_bound(program: Program, goal: str, gap: float = 0.01, work: Work | None = None) -> float:
+    """Score that no stocking of a program passes, by its plain linear program; infinite where that has no answer."""
+    matrix = build_matrix(program, with_feed=needs_feed(program, (goal,)))
+    row, constant = goal_row(program, matrix, goal)
+    return constant - run_relaxed(matrix, -row, gap, work)
 
 
 def solve_in_order(
     program: Program,
     goals: Sequence[str],
     gap: float = 0.01,
-    time_limit_s: float = 30.0,
+    work: Work | None = None,
     given_up: float = GIVEN_UP,
 ) -> list[Plan]:
     """Best stocking by the first goal; among those nearly as good, by the next; and so on.
@@ -237,8 +109,10 @@ def solve_in_order(
         The problem.
     goals : sequence of str
         In their order of weight.
-    gap, time_limit_s : float
-        Of each step. [-], [s]
+    gap : float
+        Of each step. [-]
+    work : Work, optional
+        What it may take.
     given_up : float
         Share of a goal already reached that the next one may cost. [-]
 
@@ -250,7 +124,7 @@ def solve_in_order(
     floors: dict[str, float] = {}
     plans: list[Plan] = []
     for goal in goals:
-        plan = solve(program, goal, gap, time_limit_s, floors)
+        plan = solve(program, goal, gap, work, floors)
         plans.append(plan)
         if plan.stocking is None:
             break
@@ -273,7 +147,7 @@ def trade_off(
     second: str,
     plans: int = 5,
     gap: float = 0.01,
-    time_limit_s: float = 30.0,
+    work: Work | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Compromise]:
     """Plans between two goals, none better than another in both.
@@ -286,8 +160,10 @@ def trade_off(
         Goals. The ends are the best by each, made best by the other where that is free.
     plans : int
         Number wanted, ends included; at least 2.
-    gap, time_limit_s : float
-        Of each solve. [-], [s]
+    gap : float
+        Of each solve. [-]
+    work : Work, optional
+        What it may take.
     progress : callable, optional
         Called with (plans found, plans wanted).
 
@@ -295,14 +171,14 @@ def trade_off(
     -------
     list of Compromise
         From the best by the first goal to the best by the second. Fewer than asked where there are no more that differ,
-        or time was short.
+        or work ended.
 
     Notes
     -----
     Epsilon constraint: the first goal at its best under a floor on the second, the floor set into the widest stretch
     that may still hold a plan.
     """
-    ends = [solve_in_order(program, order, gap, time_limit_s, 0.0) for order in ((first, second), (second, first))]
+    ends = [solve_in_order(program, order, gap, work, 0.0) for order in ((first, second), (second, first))]
     if any(end[-1].stocking is None for end in ends):
         return []
     found = [_compromise(program, first, second, end[-1].stocking, end[i].gap) for i, end in enumerate(ends)]
@@ -315,7 +191,7 @@ def trade_off(
             break
         tries += 1
         middle = 0.5 * (low + high)
-        plan = solve(program, first, gap, time_limit_s, {second: middle})
+        plan = solve(program, first, gap, work, {second: middle})
         stretches.append((low, middle))
         if plan.stocking is None:
             continue

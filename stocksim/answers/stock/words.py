@@ -83,6 +83,7 @@ GOAL_WORDS = {
     "keep": "keep all fish",
 }
 FAR = 0.1  # a gap above this share is told as two amounts, for a share of the plan would mislead
+UNFINISHED = "Not finished: the emergency brake (--seconds) ended the search."
 NO_LIMIT_FULL = "No limit is full; the numbers offered, the goal or the tankmates leave it at that."
 NO_LIMIT_BUT_REFUSED = "No limit is full; why the others are left out stands below."
 NOTHING = 0.005  # kilos or money below this are not worth a word
@@ -127,6 +128,10 @@ def goal_words(goal: str, value: float, units: str) -> str:
 
 def headline(plan: StockingPlan) -> str:
     """The answer in a sentence or two."""
+    return _headline(plan) if plan.is_finished else f"{UNFINISHED} {_headline(plan)}"
+
+
+def _headline(plan: StockingPlan) -> str:
     units = plan.problem.site.file.site.units
     if plan.plan is None:
         if plan.broken:
@@ -139,7 +144,7 @@ def headline(plan: StockingPlan) -> str:
         if plan.relaxation is not None:
             what = "What would have to give" if plan.relaxation.gives else "What cannot hold together"
             return f"The wishes cannot all be met. {what} is below."
-        return "Time ran out before any plan was found; give more with --seconds."
+        return "No plan was found within the work that is counted; fewer wishes or fish on offer may help."
     if not plan.cohorts:
         return "No fish fit: by this goal and these wishes every tank stays empty. Why each is left out stands below."
     fish = sum(p.fish for p in plan.cohorts)
@@ -173,9 +178,9 @@ def gap_words(plan: StockingPlan) -> str:
     elif plan.plan.status == "thinned":
         text += ", thinned until the season held: a better plan may be left"
     elif not plan.proven.is_settled:
-        text += "; time or rounds ran out before plan and season agreed, so a better plan may be left"
+        text += "; rounds ran out before plan and season agreed, so a better plan may be left"
     rounds = plan.proven.rounds
-    return f"{text} ({rounds} round{'s' * (rounds != 1)}, {plan.seconds:.0f} s)."
+    return f"{text} ({rounds} round{'s' * (rounds != 1)})."
 
 
 def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
@@ -196,7 +201,7 @@ def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:
             there = np.flatnonzero(season.course.count[0, :, column] > 0.0)
             later = float(season.course.weight_g[0, there[-1], column])
             until = "" if candidate.leaves is None else f" ({day_words(candidate.leaves)})"
-            bought = "" if problem.owned[p.candidate] else " (to buy)"
+            bought = "" if problem.is_own(p.candidate) else " (to buy)"
             rows.append(
                 {
                     "tank": tank,
@@ -247,7 +252,7 @@ def leaving_words(plan: StockingPlan) -> list[str]:
     """Own fish that the plan does not place, and what may become of them."""
     problem, gone = plan.problem, []
     for c in range(len(problem.candidates)):
-        kept = sum(p.fish for p in plan.cohorts if p.candidate == c)
+        kept = sum(p.fish for p in plan.cohorts if problem.stock[p.candidate] == c)
         if kept < problem.owned[c]:
             whole = "all" if not kept else str(int(problem.owned[c]) - kept)
             gone.append(f"{whole} of the {problem.owned[c]} {problem.candidates[c].name}")
@@ -315,7 +320,7 @@ def _far_words(plan: StockingPlan) -> str:
     """How far a plan stays behind a promise, up to the name of what promised."""
     assert plan.plan is not None
     if not np.isfinite(plan.plan.bound):
-        return "Time ran out before it was known how near this comes to"
+        return "Work ended before it was known how near this comes to"
     sign, priced = (1.0 if plan.plan.goal == "edible" else -1.0), plan.program.band_price.get(plan.plan.goal, 0.0)
     promised, reached = (amount_words(plan, sign * value) for value in (plan.plan.bound, plan.plan.score))
     text = f"The program promised {promised}, the plan reaches {reached}"
@@ -449,7 +454,7 @@ def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
     if refused.kind == "company":
         return f"{refused.candidate}: {_together(plan, c)}."
     if refused.kind == "unknown":
-        return f"{refused.candidate}: time was short, so it is not known why; give more with --seconds."
+        return f"{refused.candidate}: the search ended, so it is not known why."
     company = _together(plan, c)
     if refused.lost < NOTHING:
         text = f"{refused.candidate}: {batch} of them would do as well as what is planned, and bring nothing more"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -314,3 +315,9 @@ def test_what_a_test_measures_over_a_limit_is_told_on_its_day():
         find(run_season(build(one_tank("bluegill", "sunfish_44", 22.0, 20, 10))), "nitrite", "tanks.one").first_date
         is None
     )
+
+
+def test_a_season_that_was_judged_can_be_pickled_as_the_pages_keep_it(demo_season):
+    season = run_season(demo_season.site, **{"cohorts.tilapia.count": 9})
+    before = season.findings
+    assert pickle.loads(pickle.dumps(season)).findings == before

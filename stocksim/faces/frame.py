@@ -42,7 +42,7 @@ def told(season: Season) -> Told:
     is_bad, is_passed = is_trouble(season, found), is_caution(season, found)
     reasons = [] if is_bad or is_passed else doubts(season)
     if reasons:
-        words += f" But {'; '.join(reasons)}: told under Keep in mind."
+        words += f" But {'; '.join(reasons)}: see Keep in mind."
     return Told(season.site.file.site.name, words, is_bad, is_passed or bool(reasons))
 
 
@@ -58,7 +58,7 @@ def doubts(season: Season) -> list[str]:
     if any(one.size in (HeaterSize.TOO_SMALL, HeaterSize.UNSURE) for one in judged_heaters(site)):
         reasons.append("a heater is smaller than the design night asks")
     if any(one.bound for one in season.film_corrections):
-        reasons.append("a water test contradicts what was reckoned")
+        reasons.append("a water test contradicts what was calculated")
     if site_questions(site):
         reasons.append("the file leaves questions open")
     return reasons
@@ -70,7 +70,7 @@ def head(shown: screen.Shown) -> None:
     if shown.faults:
         name = season.site.file.site.name if season is not None else shown.source.name
         refused = forms.of_site(tables(st.session_state.site_text))
-        words = f"To mend: {len(refused) + len(shown.faults)}. {keeping.kept_words()}"
+        words = f"To fix: {len(refused) + len(shown.faults)}. {keeping.kept_words()}"
         bar = Told(name, words, True, False)
     else:
         assert season is not None  # no season, no sound text

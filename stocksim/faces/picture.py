@@ -204,7 +204,7 @@ def told(season: Season, density: Density, areas: Sequence[Areas]) -> str:
         words += f"Loop {one.loop}: {first:.0f} {one.unit} planted at the start, {last:.0f} at the end"
         for name, low, high in (("the handbook ratio", one.low, one.high), ("nitrogen", one.least, one.most)):
             if not np.isnan(low).all():
-                words += f"; by {name} the feed carries {np.nanmin(low):.0f} to {np.nanmax(high):.0f}"
+                words += f"; by {name} the feed supports {np.nanmin(low):.0f} to {np.nanmax(high):.0f}"
         words += ". "
     return f"{words}The numbers stand in the table below."
 

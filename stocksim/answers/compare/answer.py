@@ -76,7 +76,7 @@ def _differing_parts(rows: list[dict[str, str]]) -> list[Part]:
         return [Sentences(["The files ask for the same in every field."])]
     shown: list[Part] = [Table([_shortened(row) for row in rows[:_MOST_FIELDS]])]
     more = len(rows) - _MOST_FIELDS
-    return shown + ([Sentences([f"And {more} more fields, which --json tells."], "note")] if more > 0 else [])
+    return shown + ([Sentences([f"And {more} more fields, which --json shows."], "note")] if more > 0 else [])
 
 
 def _shortened(row: dict[str, str]) -> dict[str, str]:

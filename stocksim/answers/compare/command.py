@@ -17,7 +17,7 @@ def compare(
     sites: Annotated[list[Path], typer.Argument(metavar="SITE SITE [SITE]", help="Two or three site files.")],
     as_json: JsonOption = False,
 ) -> None:
-    """Tell what differs between two or three site files and what becomes of each. Reads them; writes nothing."""
+    """Show what differs between two or three site files and what becomes of each. Reads them; writes nothing."""
     from stocksim.answers.compare.answer import FEWEST, MOST, compare_answer
     from stocksim.engine.running import run_season
     from stocksim.site.reading import load_site

@@ -11,7 +11,7 @@ from stocksim.faces.marks import marked
 from stocksim.units import format_date, format_quantity
 
 _WHAT = {
-    "appetite": "appetite as fed", "losses": "everyday losses", "film": "film strength",
+    "appetite": "appetite as fed", "losses": "everyday losses", "film": "biofilter strength",
 }  # fmt: skip
 _TOLD = {"weight": "weight, g", "losses": "dead so far", "feed": "feed, g", "tan": "ammonia, mg/L + 0.1",
          "nitrite": "nitrite, mg/L + 0.1"}  # fmt: skip
@@ -29,7 +29,7 @@ def forecast_answer(found: Forecast) -> Answer:
     ]  # fmt: skip
     verdict = (
         f"By {number} record{'s' * (number != 1)}: {'; '.join(told)}." if number
-        else "No record tells of growth, losses or films yet, so the forecast is the season with its declared spreads."
+        else "No record shows growth, losses or biofilter bacteria yet, so the forecast is the season with its declared spreads."
     )  # fmt: skip
     sections = (
         Section("left_out", (Sentences(found.left_out, "do", mark="- ", indent="  "),) if found.left_out else ()),
@@ -89,7 +89,7 @@ def _factor_rows(found: Forecast) -> list[dict[str, str]]:
 def _explained(found: Forecast) -> Sentences:
     return points(
         [
-            "Times what the season reckons: the middle, and in brackets the range that holds it in 8 cases of 10.",
+            "Times what the season calculates: the middle, and in brackets the range that holds it in 8 cases of 10.",
             f"{found.seasons} seasons were run (seed {found.seed}). Errors of records, and what is assumed: "
             "docs/records.md.",
         ],

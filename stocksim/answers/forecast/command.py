@@ -21,7 +21,7 @@ def forecast(
     ] = 1,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell how the season goes on, learned from its records. Reads SITE and the book beside it; writes nothing."""
+    """Show how the season goes on, learned from its records. Reads SITE and the book beside it; writes nothing."""
     from stocksim.answers.forecast import decide
     from stocksim.answers.forecast.answer import forecast_answer
     from stocksim.book import store

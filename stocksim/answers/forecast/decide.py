@@ -48,14 +48,14 @@ _READ_BY_FIT = ("weigh", "count", "deaths", "test", "base")
 
 
 _TOLD_AS = {
-    "weight": "weighed {told:.1f} g each", "feed": "was fed {told:.0f} g in all until then",
+    "weight": "weighed {amount:.1f} g each", "feed": "was fed {amount:.0f} g in all until then",
     "tan": "had ammonia of {less:.2f} mg/L", "nitrite": "had nitrite of {less:.2f} mg/L",
 }  # fmt: skip
 
 
 def _far_words(one: Evidence, has: float) -> str:
     told = math.exp(one.told)
-    said = _TOLD_AS[one.what].format(told=told, less=told - LEAST_READ_MG_L)
+    said = _TOLD_AS[one.what].format(amount=told, less=told - LEAST_READ_MG_L)
     likely = has - LEAST_READ_MG_L if one.what in ("tan", "nitrite") else has
     return (
         f"Record {one.record}: {one.place} {said} on {one.date}, where the season and the other records have "

@@ -20,7 +20,7 @@ def outlook(
     seed: Annotated[int, typer.Option(help="Seed of all random numbers.", **SEED)] = 1,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell how sure a season is: chances and dates of limits and losses, bands, and what to measure next. Reads SITE
+    """Say how sure a season is: chances and dates of limits and losses, bands, and what to measure next. Reads SITE
     and the files it names; writes nothing."""
     from stocksim.answers.outlook.answer import outlook_answer
     from stocksim.answers.outlook.decide import outlook as draw_outlook

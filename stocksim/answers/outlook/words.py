@@ -205,7 +205,7 @@ def notes(found: Outlook) -> list[str]:
         "docs/uncertainty.md; several are assumed, and all are drawn apart from each other."
     )
     told.append(
-        f"Water is that of {YEARS} drawn years, so that nothing rarer is told. Nobody in these seasons feeds less or "
+        f"Water is that of {YEARS} drawn years, so that nothing rarer is shown. Nobody in these seasons feeds less or "
         "adds air when a test goes wrong; disease is in it only as a batch that loses some 8 % in half a year, failing "
         "pumps and heaters are not."
     )

@@ -135,7 +135,7 @@ def _kit(
         raise InputError(f"{shown(given[name])} is not a number; write what the kit reads, as 0.5.")
     if not form:
         known = " or ".join(READINGS[name].forms)
-        raise InputError(f"tell once in which form your kit reads {name}: add --{name}-as {known}.")
+        raise InputError(f"say once in which form your kit reads {name}: add --{name}-as {known}.")
     return {READINGS[name].value: from_kit(name, read, form), f"{name}_read": read, f"{name}_as": form}
 
 

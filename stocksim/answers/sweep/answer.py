@@ -42,9 +42,9 @@ def _verdict(found: Sweep) -> str:
     runs = found.runs
     refused = int(runs["fault"].notna().sum())
     if refused == len(runs):
-        return f"None of {len(runs):,} runs gives a sound site; the column fault tells why."
+        return f"None of {len(runs):,} runs gives a sound site; the column fault says why."
     held = int((runs["limits_broken"] == 0).sum()) if "limits_broken" in runs else 0
-    more = f" {refused:,} are no sound site; the column fault tells why." if refused else ""
+    more = f" {refused:,} are no sound site; the column fault says why." if refused else ""
     return f"In {held:,} of {len(runs):,} runs no limit is broken.{more}"
 
 

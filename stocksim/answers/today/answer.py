@@ -124,7 +124,7 @@ def _due_words(day: Day, units: str) -> list[str]:
     told = []
     for one in day.planned:
         words = event_words(one.event, units)
-        late = " was planned and no record tells that it was done" if one.is_overdue else ""
+        late = " was planned and no record shows that it was done" if one.is_overdue else ""
         told.append(f"{format_date(one.date)}: {words}{late}.")
     return told
 

@@ -18,7 +18,7 @@ def today(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell the day's list: feed, base, tests, what is due. Reads SITE and the book beside it; writes nothing."""
+    """Show the day's list: feed, base, tests, what is due. Reads SITE and the book beside it; writes nothing."""
     from stocksim.answers.today.answer import today_answer
     from stocksim.answers.today.decide import the_day
     from stocksim.book import store

@@ -195,11 +195,11 @@ def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: 
     start = layout.water.start_level[SOLUTES.index("alkalinity"), column]
     dose = base / salt.salt_g_per_alkalinity_g / layout.loop_water_m3[column]
     film = _film_share(season, column, day)
-    every, why = WEEKLY, "settled film"
+    every, why = WEEKLY, "settled biofilter"
     if any(one.loop == loop for one in over):
         every, why = DAILY, "the last test was over a limit"
     elif (age := _film_days(season, loop, date)) < YOUNG_DAYS:
-        every, why = DAILY, f"young film, {age} days old"
+        every, why = DAILY, f"young biofilter, {age} days old"
     elif _breaks_soon(season, loop, day):
         every, why = DAILY, "a limit of the water breaks within two weeks in the model"
     tested = [

@@ -410,13 +410,9 @@ _columns: Memo[dict[str, Any]] = Memo(64)  # some 0.2 MB each; fish that are tak
 
 
 def _columns_of(
-    site: Site,
-    stays: list[Stay],
-    happenings: list[Happening],
-    temperature_c: FloatArray,
-    tank_loop: FloatArray,
+    site: Site, stays: list[Stay], happenings: list[Happening], temperature_c: FloatArray, tank_loop: FloatArray,
     planting: Planting,
-) -> dict[str, Any]:
+) -> dict[str, Any]:  # fmt: skip
     """Fields of a layout by fish column, but for the stays and what happens between them."""
     entries = [site.species[stay.table.species] for stay in stays]
     feeds = [site.feeds[stay.table.feed] for stay in stays]

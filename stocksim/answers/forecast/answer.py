@@ -29,7 +29,7 @@ def forecast_answer(found: Forecast) -> Answer:
     ]  # fmt: skip
     verdict = (
         f"By {number} record{'s' * (number != 1)}: {'; '.join(told)}." if number
-        else "No record shows growth, losses or biofilter bacteria yet, so the forecast is the season with its declared spreads."
+        else "No record shows growth, losses or bacteria yet, so the forecast is the season with its declared spreads."
     )  # fmt: skip
     sections = (
         Section("left_out", (Sentences(found.left_out, "do", mark="- ", indent="  "),) if found.left_out else ()),

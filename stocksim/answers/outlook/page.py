@@ -62,6 +62,6 @@ if st.session_state.get("outlook_for") == shown.source:
         st.html(markup.faults_html([str(fault) for fault in error.faults]))
 else:
     st.caption(
-        "The season many times over, each with appetite, water, biofilter bacteria, air and weights drawn anew. 1,024 seasons and "
-        "what matters most in them take some ten seconds."
+        "The season many times over, each with appetite, water, bacteria, air and weights drawn anew. 1,024 seasons "
+        "and what matters most in them take some ten seconds."
     )

@@ -116,16 +116,16 @@ UNCERTAIN: tuple[Uncertain, ...] = (
         "the species files; range assumed", "deaths by nitrite",
     ),
     Uncertain(
-        "film_rate", "biofilter", "areal rate of biofilter bacteria at full strength at 20 degC, g/m2/day", AREAL_RATE.low, AREAL_RATE.value,
-        AREAL_RATE.high, "log", "fitted here", AREAL_RATE.source, "ammonia, nitrite, feed that the water tolerates",
+        "film_rate", "biofilter", "areal rate of bacteria at full strength and 20 degC, g/m2/day", AREAL_RATE.low,
+        AREAL_RATE.value, AREAL_RATE.high, "log", "fitted here", AREAL_RATE.source, "ammonia, nitrite, feed that the water tolerates",
     ),
     Uncertain(
-        "film_warm", "biofilter", "rise of the bacteria's rate per degC", 1.011, THETA, 1.10, "normal", "published",
+        "film_warm", "biofilter", "rise of bacteria's rate per degC", 1.011, THETA, 1.10, "normal", "published",
         "1.1 % where oxygen, 4.3 % where TAN limits: Zhu & Chen 2002 (abstract read); to 1.10 from memory",
         "ammonia in warm and cool water",
     ),
     Uncertain(
-        "film_cold", "biofilter", "rise of the bacteria's rate per degC below 10 degC", 1.06, THETA_COLD, 1.13, "normal",
+        "film_cold", "biofilter", "rise of bacteria's rate per degC below 10 degC", 1.06, THETA_COLD, 1.13, "normal",
         "published", "18 +- 5 % of the rate at 20 degC is left at 1 degC: Hoang et al. 2014 (abstract read); range by "
         "the ends of what is published, 1.06 from a design table", "ammonia in cold water",
     ),
@@ -134,7 +134,7 @@ UNCERTAIN: tuple[Uncertain, ...] = (
         "from memory", "growth known to a factor of 2: from memory of US EPA 1975", "how long a young biofilter takes",
     ),
     Uncertain(
-        "source_alkalinity", "base", "alkalinity of the source water over what is given or usual, times", 0.8, 1.0, 1.25,
+        "source_alkalinity", "base", "alkalinity of source water over what is given or usual, times", 0.8, 1.0, 1.25,
         "log", "assumed", "keepers' test kits read in coarse steps; no source", "base to dose, pH",
     ),
     Uncertain(

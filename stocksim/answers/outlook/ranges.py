@@ -117,7 +117,8 @@ UNCERTAIN: tuple[Uncertain, ...] = (
     ),
     Uncertain(
         "film_rate", "biofilter", "areal rate of bacteria at full strength and 20 degC, g/m2/day", AREAL_RATE.low,
-        AREAL_RATE.value, AREAL_RATE.high, "log", "fitted here", AREAL_RATE.source, "ammonia, nitrite, feed that the water tolerates",
+        AREAL_RATE.value, AREAL_RATE.high, "log", "fitted here", AREAL_RATE.source,
+        "ammonia, nitrite, feed that the water tolerates",
     ),
     Uncertain(
         "film_warm", "biofilter", "rise of bacteria's rate per degC", 1.011, THETA, 1.10, "normal", "published",

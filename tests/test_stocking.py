@@ -89,6 +89,15 @@ def test_the_plan_holds_in_the_season_of_its_own_file(plan):
     assert all(item.value <= 1.002 * item.bound for item in over)
 
 
+def test_a_site_with_other_fish_is_another_site_to_all_that_is_kept(plan):
+    """Planned sites change the tables read and not the text: what is kept of a layout must tell them apart."""
+    stocking = plan.plan.stocking
+    half = stocking._replace(fish=stocking.fish // 2)
+    for each in (stocking, half, stocking):
+        layout, _ = run_stocking(plan.problem, each)
+        assert sorted(layout.count.tolist()) == sorted(each.fish[each.fish > 0].tolist())
+
+
 def test_edible_kilos_are_those_of_the_season(plan):
     """Fillet by the program, linear in numbers, against fish weighed in the season of the planned file."""
     layout, course = plan.season.layout, plan.season.course

@@ -20,7 +20,9 @@ from stocksim.units import parse_quantity, spellings
 class Table(BaseModel):
     """A table whose keys are all known; unknown ones are faults."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False, defer_build=True)
+    model_config = ConfigDict(
+        extra="forbid", strict=True, frozen=True, populate_by_name=False, defer_build=True, ser_json_inf_nan="strings"
+    )
 
 
 # --- a size assumed where a site file leaves it out; the water balance and the heat balance share it; those of beds

@@ -203,7 +203,7 @@ def test_beds_are_shared_by_their_content_alone(tmp_path):
 
 def test_a_trial_is_kept_by_its_site_its_numbers_and_its_days(empty, monkeypatch):
     ran, really = [], trying._try
-    monkeypatch.setattr(trying, "_try", lambda layout: ran.append(layout.days) or really(layout))
+    monkeypatch.setattr(trying, "_try", lambda layout, limit: ran.append(layout.days) or really(layout, limit))
     first, other = run_season(build(one_tank(days=40))), run_season(build(one_tank(days=40, bed_m2=9.0)))
     for _ in range(2):
         for season, share, days in [(first, 1.0, 40), (first, 1.0, 20), (first, 0.5, 20), (other, 0.5, 20)]:

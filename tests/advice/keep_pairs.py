@@ -14,7 +14,7 @@ import copy
 import datetime as dt
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
 
@@ -29,28 +29,53 @@ _DAYS, _LARGER = 45, 1.5
 WITHIN = 0.02
 
 
-def _season(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+class Given(NamedTuple):
+    """What a plan gives by its goal, the first first: fish harvested or alive at the end, and kilos of fish."""
+
+    fish: float
+    kg: float
+
+    def __add__(self, other: Given) -> Given:  # type: ignore[override]
+        return Given(self.fish + other.fish, self.kg + other.kg)
+
+    def is_no_less_than(self, other: Given) -> bool:
+        """More fish, or as many and no fewer kilos, both within `WITHIN`: kilos are asked only where fish are alike."""
+        if abs(self.fish - other.fish) > WITHIN * other.fish:
+            return self.fish > other.fish
+        return self.kg >= (1.0 - WITHIN) * other.kg
+
+
+NOTHING = Given(0.0, 0.0)
+
+
+def given(tables: dict[str, Any]) -> Given:
+    """What the plan that keeps the fish of a site gives."""
+    plan = keep_plan(build(tables))
+    return Given(plan.kept, plan.kept_kg)
+
+
+def _season(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], Given]:
     shorter = copy.deepcopy(tables)
     shorter["season"]["end"] -= dt.timedelta(days=_DAYS)
-    return shorter, tables, 0.0
+    return shorter, tables, NOTHING
 
 
-def _tank(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+def _tank(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], Given]:
     larger = copy.deepcopy(tables)
     for tank in larger["tanks"].values():
         number, unit = tank["volume"].split()
         tank["volume"] = f"{_LARGER * float(number):g} {unit}"
-    return tables, larger, 0.0
+    return tables, larger, NOTHING
 
 
-def _air(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+def _air(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], Given]:
     """A keeper who will buy no air pump, and one who may."""
     without = copy.deepcopy(tables)
     without["advice"] = {"never": ["air"]}
-    return without, tables, 0.0
+    return without, tables, NOTHING
 
 
-def _loop(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float]:
+def _loop(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], Given]:
     """A loop apart, with perch of its own: what the two give alone, the two give together."""
     other = copy.deepcopy(HEALTHY["perch"])
     both = copy.deepcopy(tables)
@@ -60,7 +85,7 @@ def _loop(tables: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any], float
             both[table][f"apart_{name}"] = entry | {"loop": "apart"}
     for name, entry in other["cohorts"].items():
         both["cohorts"][f"apart_{name}"] = entry | {"tank": f"apart_{entry['tank']}"}
-    return tables, both, keep_plan(build(other)).kept_kg
+    return tables, both, given(other)
 
 
 def side_by_side(several: list[dict[str, Any]]) -> dict[str, Any]:
@@ -80,8 +105,8 @@ def side_by_side(several: list[dict[str, Any]]) -> dict[str, Any]:
 MORE = {"a longer season": _season, "larger tanks": _tank, "air at hand": _air, "a loop apart": _loop}
 
 
-def pair(tables: dict[str, Any], more: str) -> tuple[dict[str, Any], dict[str, Any], float]:
-    """Tables with less and with more, and the kilos that what is more gives by itself."""
+def pair(tables: dict[str, Any], more: str) -> tuple[dict[str, Any], dict[str, Any], Given]:
+    """Tables with less and with more, and what that which is more gives by itself."""
     return MORE[more](tables)
 
 
@@ -91,15 +116,16 @@ def main() -> None:
         held, failed = 0, []
         for site in broken_sites():
             try:
-                less, greater, apart_kg = pair(site.tables, more)
-                before, after = keep_plan(build(less)).kept_kg + apart_kg, keep_plan(build(greater)).kept_kg
+                less, greater, apart = pair(site.tables, more)
+                before, after = given(less) + apart, given(greater)
             except InputError as error:
                 failed.append(f"{site.name}: {error}")
                 continue
-            if after >= (1.0 - WITHIN) * before:
+            if after.is_no_less_than(before):
                 held += 1
             else:
-                failed.append(f"{site.name}: {before:.2f} kg, {after:.2f} with more")
+                had = f"{before.fish:.0f} fish, {before.kg:.2f} kg"
+                failed.append(f"{site.name}: {had}; with more {after.fish:.0f}, {after.kg:.2f}")
         print(f"{more}: {held} of {held + len(failed)} pairs", *failed, sep="\n  ", flush=True)
 
 

@@ -15,6 +15,7 @@ def calm_text(name: str) -> str:
     Advice is sought on the page of the season where a limit is passed, and takes longer than all else that pages do.
     """
     raw = tomlkit.parse(example_text(name))
+    raw["site"]["name"] = f"{raw['site']['name']}, few fish"  # by which a page is known to show it
     raw["cohorts"].pop("winter_trout", None)
     for cohort in raw["cohorts"].values():
         cohort["count"] = max(cohort["count"] // ONE_IN, 1)

@@ -308,7 +308,7 @@ def test_unreadable_text_stays_and_says_why(small_file):
     (fault,) = faults_of(broken, small_file)
     assert fault in words(at)
     part(at, "Tanks")
-    assert "Mend it under" in words(at)
+    assert "Fix it under" in words(at)
     part(at, "Whole file")
     assert at.text_area[0].value == broken
     at.text_area[0].set_value(good).run()

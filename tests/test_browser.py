@@ -138,7 +138,16 @@ def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
     chart = page.locator(CHART)
     chart.wait_for(timeout=LONG_MS)
     assert chart.count() == 1
-    for title in ("TAN", "Nitrite nitrogen", "Oxygen", "pH, computed", "Alkalinity", "Buffer", "Top-up", "Film"):
+    for title in (
+        "TAN",
+        "Nitrite nitrogen",
+        "Oxygen",
+        "pH, computed",
+        "Alkalinity",
+        "Buffer",
+        "Top-up",
+        "Biofilter bacteria",
+    ):
         assert title in chart.text_content()
     page.get_by_role("button", name="Work out the feeding ramp").click()
     page.locator(".ss-say").first.wait_for(timeout=LONG_MS)

@@ -228,7 +228,7 @@ def test_a_faulty_file_opens_where_it_is_mended_and_saved(browser, house):
         assert page.locator(".ss-site").inner_text() == "one tank (invented)"
         page.close()
         _, _, err = pages.stop()
-    assert err.startswith("house.toml, ")
+    assert "\nhouse.toml, " in f"\n{err}"
     assert "cohorts.fish.mean_weight: " in err
     assert house.read_text(encoding="utf-8") == TEXT
 

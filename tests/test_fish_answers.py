@@ -53,7 +53,7 @@ def test_a_likened_fish_says_so_with_both_grades_and_its_cautions(run):
     assert f"{len(weak)} of {len(data['values'])} values are weak" in data["facts"][0]
     assert {"prey_share_deep", "size_spread", "temperature_change_per_day", "feed_training_days"} <= set(weak)
     said = " ".join(run("fish", "pumpkinseed", "--all").out.split())
-    for words in (*data["facts"], data["caution"], data["wild_caution"], "weak: common practice", *GROUPS):
+    for words in (*data["facts"], data["caution"], data["wild_caution"], "weak: common", *GROUPS):
         assert words in said
     assert "Likened to bluegill" in said
 

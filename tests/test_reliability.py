@@ -178,7 +178,7 @@ LONG = "x" * 5000
         ("tanks", "north", "loop"), ("cohorts", "perch", "tank"), ("cohorts", "perch", "species"),
         ("cohorts", "perch", "feed"), ("settlers", "cone", "feeds"), ("stocking", "candidates", "more_trout",
         "species"),
-        ("stocking", "harvest_wishes", 0, "species"), ("events", 0, "cohort"), ("events", 3, "feed"),
+        ("stocking", "harvest_wishes", 0, "species"), ("events", 0, "cohort"), ("events", 4, "feed"),
         ("beds", "raft", "plantings", 0, "crop"), ("stocking", "own", "gold", "tanks"),
     ],
     ids=lambda place: ".".join(map(str, place)),

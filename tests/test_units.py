@@ -225,6 +225,10 @@ def test_feet_and_inches_are_a_length_only():
 FACE_INSIDE = {  # what the faces alone know: a spelling that parse_quantity does not take, checked apart
     ("mass", "metric"): 1.0,
     ("mass", "us"): c.pound,
+    ("dose", "metric"): 1.0,
+    ("dose", "us"): c.oz / c.gram,
+    ("heat_loss", "metric"): 1.0,
+    ("heat_loss", "us"): c.Btu / c.hour / c.degree_Fahrenheit,
     ("density", "metric"): 1.0,
     ("density", "us"): c.pound / c.gallon,
     ("planting_ratio", "metric"): 1.0,

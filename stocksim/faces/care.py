@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from stocksim.changes.change import Action, Change
 from stocksim.site.climate_faults import heaters, unvented_notes
+from stocksim.site.kinds import HARVESTS
 from stocksim.site.model import SiteFile
 
 ELECTRICITY = (
@@ -108,7 +109,7 @@ def _is_insulated(asking: Asking) -> bool:
 
 
 def _takes_fish(asking: Asking) -> bool:
-    return asking.does(Action.TAKEN_OUT) or any(event.kind == "harvest" for event in asking.file.events)
+    return asking.does(Action.TAKEN_OUT) or any(event.kind in HARVESTS for event in asking.file.events)
 
 
 _POWERED = (Action.MORE_AIR, Action.MORE_FLOW, Action.NEW_FILM, Action.NIGHT_FLOW)

@@ -134,6 +134,8 @@ def odd_numbers(season: object) -> tuple[str, str]:
     """Kind and place of the first number in a season's frames that cannot be; two empty words where there is none."""
     for name, signed in SIGNED.items():
         frame = getattr(season, name)
+        if name == "ledger":  # fish that were counted may be fewer than there were
+            frame = frame[frame["entry"] != "found"]
         for column in frame.select_dtypes("number"):
             values = frame[column].to_numpy(dtype=float)
             empty = [v for v in values if math.isnan(v)]

@@ -17,6 +17,7 @@ from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part,
 from stocksim.faces.first_layer import step_rows
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
+from stocksim.faces.text import text_width
 from stocksim.faces.ways_words import dated_words, step_data
 from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
@@ -150,8 +151,9 @@ def _matrix_lines(company: Company) -> list[str]:
     cohorts = company.cohorts
     by_names = {(pair.a, pair.b): pair for pair in company.pairs}
     lines = []
-    for start in range(0, len(cohorts), _COLUMNS):
-        columns = range(start, min(start + _COLUMNS, len(cohorts)))
+    side_by_side = max(min((text_width() - _LABEL) // _CELL, _COLUMNS), 1)
+    for start in range(0, len(cohorts), side_by_side):
+        columns = range(start, min(start + side_by_side, len(cohorts)))
         lines.append((" " * _LABEL + "".join(str(n + 1).ljust(_CELL) for n in columns)).rstrip())
         for row in range(start, len(cohorts)):
             cells = ""

@@ -134,7 +134,7 @@ def odd_numbers(season: object) -> tuple[str, str]:
     """Kind and place of the first number in a season's frames that cannot be; two empty words where there is none."""
     for name, signed in SIGNED.items():
         frame = getattr(season, name)
-        if name == "ledger":  # fish that were counted may be fewer than there were
+        if name == "ledger" and "entry" in frame:  # fish that were counted may be fewer than there were
             frame = frame[frame["entry"] != "found"]
         for column in frame.select_dtypes("number"):
             values = frame[column].to_numpy(dtype=float)

@@ -11,6 +11,10 @@ from stocksim.compiled import elementwise
 
 FloatArray = NDArray[np.float64]
 
+# Spread of the scale of appetite between trials of one species, as standard deviation of its logarithm, where a
+# species file tells no range of its own (fitted in this project over all species: docs/fits.md).
+TRIAL_SPREAD = 0.24
+
 # The knee of `oxygen_appetite` and what is eaten there; sources in its note.
 _KNEE_OF_FULL = 3.0 / 5.5
 _SHARE_AT_KNEE = 0.65

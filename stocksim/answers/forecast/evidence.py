@@ -19,6 +19,7 @@ from stocksim.book.checks import mean_weight_g
 from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.many_seasons import run_seasons
+from stocksim.fish.appetite import TRIAL_SPREAD
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.site.reading import Site
 
@@ -28,7 +29,6 @@ _FIFTH = 1.645  # score of 95 %: species files declare a 5 to 95 % range
 # A film's removal per surface is known within a factor of 2 (docs/nitrification.md); everyday losses of keepers are
 # taken to lie within a factor of 10 of published ones (assumed).
 FILM_SPREAD, LOSS_SPREAD = math.log(2.0) / _FIFTH, math.log(10.0) / _FIFTH
-ALL_SPECIES_SPREAD = 0.24  # of appetite between trials, where a file declares none (docs/fits.md, of all species)
 FURTHEST = 3.0  # prior standard deviations that a fit may go, either way
 # Errors of records, as standard deviations of a logarithm (assumed): a kitchen scale and wet fish beside the sample's
 # own error; a colour chart whose steps lie a factor of 2 apart, read to the nearest; feed by a scoop; and what the
@@ -75,7 +75,7 @@ def _trial_spread(site: Site, species: str) -> float:
     """How far the logarithm of appetite differs between trials of a species, as its file declares."""
     scale = site.species[species].values["intake_scale"]
     if scale.low is None or scale.high is None:
-        return ALL_SPECIES_SPREAD
+        return TRIAL_SPREAD
     return math.log(scale.high / scale.low) / (2.0 * _FIFTH)
 
 

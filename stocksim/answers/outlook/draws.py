@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.answers.outlook.ranges import (
-    APPETITE_SPREAD,
     MEASURED,
     UNCERTAIN,
     WEIGHED_FISH,
@@ -25,6 +24,7 @@ from stocksim.answers.outlook.years import YEARS, numbers_of_years, water_of_yea
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.arrays.tables import numbers_of
 from stocksim.engine.arrays.water import SOLUTES
+from stocksim.fish.appetite import TRIAL_SPREAD
 from stocksim.fish.normal import normal_score
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.site.model import Diffuser, MeasuredTransfer
@@ -168,7 +168,7 @@ def _appetites(one: Uncertain, site: Site, layout: Layout) -> list[Axis]:
     found = []
     for name in _species(site):
         scale = site.species[name].values["intake_scale"]
-        reach = math.exp(-normal_score(0.05) * APPETITE_SPREAD)
+        reach = math.exp(-normal_score(0.05) * TRIAL_SPREAD)
         low = 1.0 / reach if scale.low is None else scale.low / scale.value
         high = reach if scale.high is None else scale.high / scale.value
         # a range on one side only is no wonder in a keeper's own file

@@ -65,8 +65,6 @@ class Uncertain(NamedTuple):
 
 # Spread of feed per gain between trials of one species, as standard deviation of its logarithm: docs/fits.md.
 FEED_PER_GAIN_SPREAD = 0.19
-# Spread of the scale of appetite between trials, where a species file tells no range of its own: docs/fits.md.
-APPETITE_SPREAD = 0.24
 # Practical over biological feed conversion 1.0 to 1.4 (engineering judgement of this project).
 _LEAST_SPILLED, _MOST_SPILLED = 0.0, 1.0 - 1.0 / 1.4
 # A batch with a bacterial disease: 91.6 % of red tilapia alive after 168 days (Rakocy et al. 1997, abstract read).

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import secrets
+import signal
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -24,6 +26,27 @@ settings.register_profile("stocksim", deadline=None, suppress_health_check=QUIET
 # CI tries the same examples each time; new ones are hunted on the developer's machine
 settings.register_profile("stocksim-ci", deadline=None, suppress_health_check=QUIET, derandomize=True)
 settings.load_profile("stocksim-ci" if os.environ.get("CI") else "stocksim")
+
+
+LONGEST_S = 900  # far more than the slowest test takes on a busy machine
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol():
+    """Fail a test that waits for what never comes, where it stands: the others go on."""
+    if not hasattr(signal, "SIGALRM") or threading.current_thread() is not threading.main_thread():
+        return (yield)
+
+    def stop(_number, _frame):
+        pytest.fail(f"has not ended in {LONGEST_S} s")
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.alarm(LONGEST_S)
+    try:
+        return (yield)
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def pytest_configure(config):

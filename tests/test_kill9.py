@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from served import FAR_OUT_S
 
 SCRIPT = Path(__file__).resolve().parent / "reliability" / "kill9.py"
 # names of `reliability.writers.WRITERS` that promise the old or the new whole set; 200 kills by hand, few here
@@ -18,7 +19,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and 
 
 def killed(writer: str, kills: int) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, str(SCRIPT), writer, "--kills", str(kills)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    return subprocess.run(command, capture_output=True, text=True, timeout=FAR_OUT_S, check=False)
 
 
 def test_a_torn_set_is_seen():

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import signal
 import subprocess
 import sys
 import time
@@ -12,6 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from served import FAR_OUT_S
 from small_sites import build, one_tank
 
 from stocksim.answers.sweep import decide
@@ -167,16 +166,19 @@ def test_a_killed_sweep_loses_a_chunk_at_most(tmp_path):
     if not (Path(decide.__file__).parents[2] / "__main__.py").exists():
         words[1:3] = ["-c", "from stocksim.faces.cli import main; main()"]
     running = subprocess.Popen(words, cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    end = time.monotonic() + 300.0
-    while not (tmp_path / "s" / "part-000000.json").exists():
-        assert running.poll() is None
-        assert time.monotonic() < end
-        time.sleep(0.02)
-    running.send_signal(signal.SIGKILL if os.name != "nt" else signal.SIGTERM)
-    running.wait()
+    try:
+        end = time.monotonic() + FAR_OUT_S
+        while not (tmp_path / "s" / "part-000000.json").exists():
+            assert running.poll() is None
+            assert time.monotonic() < end
+            time.sleep(0.02)
+    finally:
+        running.kill()
+        running.wait(timeout=FAR_OUT_S)
     done = len(list((tmp_path / "s").glob("part-*.json")))
     assert not (tmp_path / "s" / "runs.csv").exists()
-    ran = subprocess.run([*words, "--json"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    ran = subprocess.run([*words, "--json"], cwd=tmp_path, capture_output=True, text=True, check=True,
+                         timeout=FAR_OUT_S)  # fmt: skip
     data = json.loads(ran.stdout)
     assert data["done_before"] == done * decide.CHUNK_RUNS
     assert data["number"] == len(data["runs"]) == 3 * decide.CHUNK_RUNS

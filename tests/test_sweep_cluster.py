@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
+import random
 import signal
 import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -43,10 +44,51 @@ def test_without_dask_it_says_how_to_install_it(monkeypatch):
         sweep(site(), {COUNT: [10]}, cluster="tcp://127.0.0.1:1")
 
 
+class Pending:
+    """A chunk that never comes back."""
+
+    status = "pending"
+
+
+class Deaf:
+    """A client of a scheduler that takes chunks, and never tells of them again."""
+
+    closed = 0
+
+    def __init__(self, _address, **_how):
+        pass
+
+    def wait_for_workers(self, _number, timeout):
+        assert timeout > 0.0
+
+    def submit(self, *_what, **_how):
+        return Pending()
+
+    def close(self, timeout):
+        assert timeout > 0.0
+        type(self).closed += 1
+
+
+def test_workers_that_give_nothing_back_are_not_waited_for_without_end(monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", SimpleNamespace(Client=Deaf, KilledWorker=OSError))
+    for name in ("STALLED_S", "LOOK_S", "PAUSE_S"):
+        monkeypatch.setattr(cluster, name, 0.001)
+    chunks = [(0, [{COUNT: 10}]), (1, [{COUNT: 20}])]
+    with pytest.raises(InputError, match="no scheduler with workers answers at"):
+        list(cluster.run_on_cluster("tcp://deaf:1", site(), chunks, decide.run_chunk))
+    assert Deaf.closed == 1
+
+
 def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    """One below those that the system gives to who calls: a call that is tried again and again would meet itself."""
+    for port in random.sample(range(20_000, 32_000), 50):
+        with socket.socket() as one:
+            try:
+                one.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
+    raise AssertionError("no port is free")
 
 
 class Cluster:
@@ -72,7 +114,7 @@ class Cluster:
 
     def _start_worker(self) -> subprocess.Popen[bytes]:
         return self._run("distributed.cli.dask_worker", self.address, "--nthreads", "1", "--no-dashboard", "--no-nanny",
-                         "--death-timeout", "300")  # fmt: skip
+                         "--death-timeout", "120")  # fmt: skip
 
     def restart_scheduler(self) -> None:
         """Kill the scheduler and start one at the same address, with a fresh worker, for the old ones end with it."""
@@ -102,6 +144,7 @@ def test_a_cluster_comes_to_the_same_bits_though_a_worker_dies_and_the_scheduler
 ):
     monkeypatch.setattr(decide, "CHUNK_RUNS", 4)
     monkeypatch.setattr(cluster, "ANSWERS_WITHIN_S", 60.0)
+    monkeypatch.setattr(cluster, "STALLED_S", 60.0)
     vary = {COUNT: list(range(10, 10 + 48))}
     alone = sweep(site(), vary)
     done: list[int] = []
@@ -115,9 +158,7 @@ def test_a_cluster_comes_to_the_same_bits_though_a_worker_dies_and_the_scheduler
             if len(done) == 5:
                 processes.restart_scheduler()
 
-    began = time.monotonic()
     found = sweep(site(), vary, folder=tmp_path / "s", progress=spoil, cluster=processes.address)
-    assert time.monotonic() - began < 600.0
     assert done[-1] == len(found.runs) == 48
     pd.testing.assert_frame_equal(found.runs, alone.runs, check_exact=True)
     pd.testing.assert_frame_equal(found.limits, alone.limits, check_exact=True)

@@ -5,8 +5,11 @@ Apart from `decide`, for it alone knows dask, which is an extra (``pip install '
 
 from __future__ import annotations
 
+import asyncio
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import CancelledError
+from contextlib import contextmanager, suppress
 from typing import Any
 
 from stocksim.errors import InputError
@@ -18,6 +21,9 @@ RunChunk = Callable[[Site, Sequence[Mapping[str, Any]], int, int], dict[str, Any
 ANSWERS_WITHIN_S = 10.0  # a scheduler; on a busy machine it takes some seconds to accept
 TRIES = 6  # to reach a scheduler again that went away, after which nobody waits on
 PAUSE_S = 2.0
+# no chunk came back in so long: messages are lost or the workers are, so all is handed out anew. A chunk takes seconds
+STALLED_S = 900.0
+LOOK_S = 0.05  # between two looks at what is done
 
 
 def run_on_cluster(
@@ -44,12 +50,14 @@ def run_on_cluster(
     Raises
     ------
     InputError
-        If dask is not installed, or no scheduler answers at the address, or goes away for good.
+        If dask is not installed, or no scheduler answers at the address, or goes away for good, or its workers give
+        nothing back however often they are asked.
 
     Notes
     -----
     A worker that dies has its chunks run by another, by dask itself. When the scheduler restarts, what is not done is
-    handed to it again. Each chunk is run in one thread; the workers' number of threads is theirs.
+    handed to it again. Nothing is waited for without end. Each chunk is run in one thread; the workers' number of
+    threads is theirs.
     """
     try:
         import distributed
@@ -59,7 +67,7 @@ def run_on_cluster(
     tries = 0
     while missing:
         try:
-            with _client(distributed, address) as client:
+            with _connected(distributed, address) as client:
                 for first, part in _handed(distributed, client, site, missing, run):
                     tries = 0
                     del missing[first]
@@ -78,18 +86,22 @@ class _Gone(Exception):
     """No scheduler with workers answers, or it went away with chunks that are not done."""
 
 
-def _client(distributed: Any, address: str) -> Any:
+@contextmanager
+def _connected(distributed: Any, address: str) -> Iterator[Any]:
     """A client of a scheduler that has a worker."""
     try:
         client = distributed.Client(address, timeout=ANSWERS_WITHIN_S, set_as_default=False)
     except (OSError, ValueError) as error:  # a wrong address is a ValueError
         raise _Gone from error
     try:
-        client.wait_for_workers(1, timeout=ANSWERS_WITHIN_S)
-    except OSError as error:  # its timeout
-        client.close()
-        raise _Gone from error
-    return client
+        try:
+            client.wait_for_workers(1, timeout=ANSWERS_WITHIN_S)
+        except OSError as error:  # its timeout
+            raise _Gone from error
+        yield client
+    finally:
+        with suppress(TimeoutError):  # it is left behind then, and asks nothing more of us
+            client.close(timeout=ANSWERS_WITHIN_S)
 
 
 def _same(site: Site) -> Site:
@@ -103,10 +115,27 @@ def _handed(
     # a task and not scattered data: where the worker that holds it dies, dask makes it again
     here = client.submit(_same, site, pure=False)
     futures = {client.submit(run, here, runs, first, 1, pure=False): first for first, runs in missing.items()}
-    for future in distributed.as_completed(list(futures), loop=client.loop):
-        if future.status != "finished":
-            error = future.exception() if future.status == "error" else None
-            if error is not None and not isinstance(error, distributed.KilledWorker):
-                raise error
+    waiting, since = set(futures), time.monotonic()
+    while waiting:
+        done = [future for future in waiting if future.status != "pending"]
+        for future in done:
+            yield futures[future], _result(distributed, future)
+            waiting.remove(future)
+            since = time.monotonic()
+        if time.monotonic() - since > STALLED_S:
             raise _Gone
-        yield futures[future], future.result()
+        if not done:
+            time.sleep(LOOK_S)
+
+
+def _result(distributed: Any, future: Any) -> dict[str, Any]:
+    """Data of a chunk that is no longer pending; raises `_Gone` where it is lost."""
+    try:
+        if future.status == "finished":
+            return dict(future.result(timeout=STALLED_S))
+        error = future.exception(timeout=STALLED_S) if future.status == "error" else None
+    except (OSError, CancelledError, asyncio.CancelledError) as lost:  # a timeout is an OSError
+        raise _Gone from lost
+    if error is not None and not isinstance(error, distributed.KilledWorker):
+        raise error
+    raise _Gone

@@ -28,7 +28,7 @@ settings.register_profile("stocksim-ci", deadline=None, suppress_health_check=QU
 settings.load_profile("stocksim-ci" if os.environ.get("CI") else "stocksim")
 
 
-LONGEST_S = 900  # far more than the slowest test takes on a busy machine
+LONGEST_S = 480  # far more than the slowest test takes on a busy machine
 
 
 @pytest.hookimpl(wrapper=True)

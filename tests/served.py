@@ -8,6 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -69,6 +70,10 @@ def opened(folder: Path, *arguments: str, env: Mapping[str, str] | None = None) 
         env=own | dict(env or {}), start_new_session=True,
     )  # fmt: skip
     with process:
+        # a line that never comes must not be waited for: with the group gone, its pipes end
+        watch = threading.Timer(FAR_OUT_S, _end_group, [process])
+        watch.daemon = True
+        watch.start()
         try:
             until = time.monotonic() + FAR_OUT_S
             while not answers(port) and process.poll() is None and time.monotonic() < until:
@@ -77,8 +82,13 @@ def opened(folder: Path, *arguments: str, env: Mapping[str, str] | None = None) 
             assert answers(port)
             yield Opened(process, port)
         finally:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(process.pid, signal.SIGKILL) if hasattr(os, "killpg") else process.kill()
+            watch.cancel()
+            _end_group(process)
+
+
+def _end_group(process: subprocess.Popen[str]) -> None:
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(process.pid, signal.SIGKILL) if hasattr(os, "killpg") else process.kill()
 
 
 def settle(page) -> None:

@@ -465,8 +465,8 @@ def _outage(run: Any) -> str:
 
 
 def _company(run: Any) -> str:
+    from stocksim.answers.tankmates.brief import headline
     from stocksim.answers.tankmates.decide import judge_company
-    from stocksim.answers.tankmates.words import headline
 
     return headline(judge_company(run))[0]
 

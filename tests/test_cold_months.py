@@ -42,7 +42,8 @@ from stocksim.answers.cold.options import (
     warm_loop,
 )
 from stocksim.answers.cold.tally import cold_years
-from stocksim.answers.cold.words import AS_PLANNED, NOTES, note_sentences, option_name, reason_words, turning_words
+from stocksim.answers.cold.why import reason_words, turning_words
+from stocksim.answers.cold.words import AS_PLANNED, NOTES, note_sentences, option_name
 from stocksim.changes.change import Action, Change
 from stocksim.climate.network import run_network
 from stocksim.climate.weather import synthetic_days

@@ -21,10 +21,11 @@ from small_sites import START, build, one_tank, two_loops
 from streamlit.testing.v1 import AppTest
 
 from stocksim.answers.tankmates.answer import company_answer
+from stocksim.answers.tankmates.brief import headline
 from stocksim.answers.tankmates.charts import matrix_chart, matrix_rows, windows_chart
 from stocksim.answers.tankmates.decide import Company, judge_company
 from stocksim.answers.tankmates.loops import _partitions
-from stocksim.answers.tankmates.words import NO_SOURCE, PAGE_SIGNS, headline, loop_sentences
+from stocksim.answers.tankmates.words import NO_SOURCE, PAGE_SIGNS, loop_sentences
 from stocksim.changes.ways import advise
 from stocksim.engine.running import run_season
 from stocksim.faces.answer import Html, Table

@@ -8,11 +8,11 @@ from functools import partial
 from typing import Any
 
 from stocksim.answers.beds import words
+from stocksim.answers.beds.brief import beds_brief, headline
 from stocksim.answers.beds.changes import BedPlan, BedProof, fish_come_first
 from stocksim.answers.beds.decide import Fall, LoopBalance, Week, by_week
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Brief, Chart, Head, Lines, Part, Section, Sentences, Table, Topic, points
-from stocksim.faces.care import brief_cares
+from stocksim.faces.answer import Answer, Chart, Head, Lines, Part, Section, Sentences, Table, Topic, points
 from stocksim.faces.change_words import change_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import loop_label
@@ -48,7 +48,7 @@ def beds_answer(plan: BedPlan, draw: Draw | None = None) -> Answer:
     start, end = format_date(season.dates[0]), format_date(season.dates[-1])
     return Answer(
         f"{season.site.file.site.name}: beds and fish, {start} to {end}",
-        words.headline(plan),
+        headline(plan),
         [
             Section("areas", [Sentences(words.TWO_AREAS, on="text", gap=True)], topics=("assumptions",)),
             *(section for balance in plan.loops for section in _loop_sections(plan, balance, draw)),
@@ -57,17 +57,8 @@ def beds_answer(plan: BedPlan, draw: Draw | None = None) -> Answer:
             Section("assumptions", [points(words.bed_assumptions(plan), "background")], topics=("assumptions",)),
         ],
         partial(_data, plan),
-        brief=_brief(plan),
+        brief=beds_brief(plan),
     )
-
-
-def _brief(plan: BedPlan) -> Brief:
-    """What to change by date, then each loop's planted area and nitrate."""
-    rows = words.action_rows(plan)
-    head = "What would bring fish and beds nearer, by date:" if rows else "Nothing has to be changed."
-    changes = [proof.change for proofs in plan.proofs.values() for proof in proofs]
-    care = [*words.brief_care(plan), *brief_cares(plan.season.site.file, changes)]
-    return Brief(rows, head, words.brief_rows(plan), care)
 
 
 def of_loop(part: str, loop: str) -> str:

@@ -18,12 +18,11 @@ from stocksim.changes.change import Care
 from stocksim.engine.results.frames import Season
 from stocksim.faces.care import whole_cares
 from stocksim.faces.change_words import CARES, change_words
-from stocksim.faces.first_layer import change_row
 from stocksim.faces.planting_words import unrated_words
 from stocksim.faces.words import day_words
 from stocksim.plants.nutrients import PLANT_SALTS, SALT_CAUTION
 from stocksim.site.loop_water import CLEAN_RAIN
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.units import face_unit, format_quantity
 
 TWO_AREAS = (
     "Handbook area: feed divided by the published ratio for crop and bed kind. It is a warm-season average over plants "
@@ -42,59 +41,6 @@ FISH_FIRST = (
 )
 _SPANS_NAMED = 4  # runs of weeks that a sentence lists
 _TOLD_G = 0.05  # g of nitrogen a day: less is printed as 0.0
-
-
-def headline(plan: BedPlan) -> str:
-    """By how much fish and beds of each loop differ, in a sentence."""
-    said = []
-    for balance in plan.loops:
-        gap = abs(balance.mean_gap_g)
-        if balance.is_even:
-            said.append(f"fish and beds of loop {balance.loop} are even")
-        elif balance.mean_gap_g > 0.0:
-            said.append(f"fish of loop {balance.loop} give {gap:.1f} g of nitrogen a day more than its crops take")
-        else:
-            said.append(f"crops of loop {balance.loop} want {gap:.1f} g of nitrogen a day more than its fish give")
-    words = "; ".join(said) or "no fish and no plantings: nothing to weigh against each other"
-    return f"{words[:1].upper()}{words[1:]}."
-
-
-def action_rows(plan: BedPlan) -> list[dict[str, str]]:
-    """The first change of each loop that helps, and the water to change; by date."""
-    season, rows = plan.season, []
-    for loop, proofs in plan.proofs.items():
-        for is_nearer in (True, False):
-            first = next((proof.change for proof in proofs if proof.is_nearer is is_nearer), None)
-            if first is not None:
-                rows.append(change_row(season, loop, first))
-    return [row for _, row in sorted(rows, key=lambda dated: dated[0])]
-
-
-def brief_rows(plan: BedPlan) -> list[dict[str, str]]:
-    """A row a loop: planted area, the two areas, nitrate at the end."""
-    season, rows = plan.season, []
-    units = season.site.file.site.units
-    unit = face_unit("area", units)
-
-    def area(value: float) -> str:
-        return "-" if math.isnan(value) else f"{to_face(value, 'area', units):,.0f}"
-
-    for balance in plan.loops:
-        build = season.build_areas.get(balance.loop)
-        nan = math.nan
-        planted, handbook, nitrogen = (
-            (nan, nan, nan) if build is None else (build.planted_m2, build.handbook_m2, build.nitrogen_m2)
-        )
-        rows.append(
-            {
-                "loop": balance.loop,
-                f"planted {unit}": area(planted),
-                f"kept green {unit}": area(handbook),
-                f"by nitrogen {unit}": area(nitrogen),
-                "nitrate-N at the end mg/L": f"{balance.weeks[-1].nitrate_n_mg_l:.0f}",
-            }
-        )
-    return rows
 
 
 def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
@@ -499,14 +445,6 @@ def bed_cautions(plan: BedPlan) -> list[str]:
               if "caution" in season.site.crops[c].facts]  # fmt: skip
     words.append(SALT_CAUTION)
     return [*words, *whole_cares(season.site.file)]
-
-
-def brief_care(plan: BedPlan) -> list[str]:
-    """Hygiene in a few words, and what watercress asks for where it is planted or advised."""
-    crops = {planting.crop for bed in plan.season.site.file.beds.values() for planting in bed.plantings}
-    cares = {proof.change.care for proofs in plan.proofs.values() for proof in proofs}
-    cress = ["Watercress: own seed only; wild plants bring liver fluke; is it legal where you are?"]
-    return [*(cress if "watercress" in crops or Care.WATERCRESS in cares else []), "No tank water on leaves eaten raw."]
 
 
 def bed_assumptions(plan: BedPlan) -> list[str]:

@@ -11,15 +11,17 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from stocksim.answers.cold import words
+from stocksim.answers.cold.brief import cold_brief, verdict_sentence
 from stocksim.answers.cold.choice import Option, fuel_months, fuel_rows, sizes
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import HeatFit
 from stocksim.answers.cold.options import Note
 from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater, month_water
+from stocksim.answers.cold.why import condition_sentences, reason_words, turning_words
 from stocksim.climate.weather import HOURS
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
-from stocksim.faces.care import brief_cares, cares_beside
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.care import cares_beside
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import species_key_html
 from stocksim.faces.words import heater_data
@@ -48,14 +50,14 @@ def cold_answer(found: Cold, site: Site) -> Answer:
         or a crop stands too cold as recommended.
     """
     file = found.site.file
-    why = f"Why: {words.reason_words(found.verdict, file.site.units)}."
-    turning = words.turning_words(found.verdict, file.site.units, found.season_advice, found.is_heat_forbidden)
+    why = f"Why: {reason_words(found.verdict, file.site.units)}."
+    turning = turning_words(found.verdict, file.site.units, found.season_advice, found.is_heat_forbidden)
     change = f"What would change it: {turning}."
     advice: list[Part] = [
         *([Sentences(heaters, "do")] if (heaters := words.heater_sentences(found)) else []),
         Sentences([why, change], on="text", indent="  "),
         Sentences([f"{why} {change}"], "do", "page"),
-        *([Sentences(conditions, "do")] if (conditions := words.condition_sentences(found)) else []),
+        *([Sentences(conditions, "do")] if (conditions := condition_sentences(found)) else []),
         points(cares_beside(file, [found.best.change] if found.best.change is not None else [])),
         Sentences([words.failure_sentence(found)], "do"),
     ]
@@ -74,20 +76,12 @@ def cold_answer(found: Cold, site: Site) -> Answer:
     start, end = format_date(found.warmth.weather.start), format_date(file.season.end)
     return Answer(
         f"{file.site.name}: the cold months, {start} to {end}",
-        words.verdict_sentence(found),
+        verdict_sentence(found),
         sections,
         lambda: marked(_cold_data(found), site),
         found.plan not in found.spared or bool(found.best.chilled),
-        brief=_brief(found),
+        brief=cold_brief(found),
     )
-
-
-def _brief(found: Cold) -> Brief:
-    """What to change, then the file's own way, what is recommended and what else is worth its fuel."""
-    changes = [found.best.change] if found.best.change is not None else []
-    rows = words.action_rows(found)
-    head = "What to do, by date:" if rows else "Keep everything as the file says."
-    return Brief(rows, head, words.brief_rows(found), brief_cares(found.site.file, changes))
 
 
 def winter_answer(
@@ -268,9 +262,9 @@ def _cold_data(cold: Cold) -> dict[str, Any]:
         "heaters": [heater_data(judged) for judged in judged_heaters(cold.site)],
         "options": [_option_data(option, cold.plan, units) for option in cold.options],
         "recommended": recommended,
-        "reason": words.reason_words(cold.verdict, units),
-        "what_would_change_it": words.turning_words(cold.verdict, units, cold.season_advice, cold.is_heat_forbidden),
-        "conditions": words.condition_sentences(cold),
+        "reason": reason_words(cold.verdict, units),
+        "what_would_change_it": turning_words(cold.verdict, units, cold.season_advice, cold.is_heat_forbidden),
+        "conditions": condition_sentences(cold),
         "crop_worth_per_kg": dict(cold.verdict.crop_worth),
         "worth_per_kg": cold.worth,
         "is_worth_assumed": cold.is_worth_assumed,

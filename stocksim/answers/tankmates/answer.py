@@ -9,12 +9,12 @@ from html import escape
 from typing import Any, NamedTuple
 
 from stocksim.answers.tankmates import words
+from stocksim.answers.tankmates.brief import company_brief, headline, parting_steps
 from stocksim.answers.tankmates.decide import Company, Pair
 from stocksim.answers.tankmates.loops import LoopCompany
 from stocksim.answers.tankmates.words import loop_offers, loop_sentences, name_words
-from stocksim.changes.ways import Advice, Step
-from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
-from stocksim.faces.first_layer import step_rows
+from stocksim.changes.ways import Advice
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
 from stocksim.faces.text import text_width
@@ -27,10 +27,6 @@ from stocksim.site.hashes import library_of
 from stocksim.site.reading import Site
 
 _COLUMNS, _CELL, _LABEL = 5, 11, 22
-
-
-# Limits whose breaking is a matter of who lives with whom, in a tank or in one loop's water
-_OF_COMPANY = ("predation", "temperature_low", "temperature_high")
 
 
 def company_answer(company: Company, units: str, advice: Advice | None = None) -> Answer:
@@ -53,7 +49,7 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
         two cohorts, and each with itself.
     """
     site = company.season.site
-    verdict, is_trouble = words.headline(company)
+    verdict, is_trouble = headline(company)
     keys = {obstacle.key for loop in company.loops for pair in loop.pairs for obstacle in pair.obstacles}
     unsourced = [Sentences([words.NO_SOURCE], "do", gap=True)] if "narrow_growth_window" in keys else []
     wild = [words.wild_sentence(one, site) for one in company.wild]
@@ -80,41 +76,13 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
         partial(_data, company, units, advice),
         is_trouble,
         "close",
-        brief=_brief(company, advice),
+        brief=company_brief(company, advice),
     )
-
-
-def _brief(company: Company, advice: Advice | None) -> Brief:
-    """What to do by date, and the fish that share a tank."""
-    season = company.season
-    steps = _steps(advice)
-    table = [
-        {
-            "tank": ", ".join(pair.tanks),
-            "fish": words.pair_title(pair),
-            "together": pair.verdict,
-            "from": "-" if pair.date is None else day_words(pair.date),
-            "why": words.cell_word(pair) or "-",
-        }
-        for pair in company.pairs
-        if pair.tanks and (pair.a != pair.b or pair.grounds)
-    ]
-    head = "What to do, by date:" if steps else "No fish has to be moved."
-    apart = any(pair.tanks and pair.verdict == VERDICTS[2] for pair in company.pairs)
-    if not steps and apart:
-        head = "Part those that must be apart; nothing that was tried does it for you."
-    return Brief(step_rows(season, steps), head, table, words.brief_care(company))
-
-
-def _steps(advice: Advice | None) -> list[Step]:
-    """Changes of the season's first way that part fish, or give them water that suits them."""
-    way = advice.ways[0] if advice and advice.ways else None
-    return [step for step in way.steps if any(limit in _OF_COMPANY for limit, _ in step.cures)] if way else []
 
 
 def _change_parts(company: Company, advice: Advice | None, units: str) -> list[Part]:
     """What to do about it, as the season advises."""
-    steps = _steps(advice)
+    steps = parting_steps(advice)
     if not steps:
         return []
     return [*_heads("What to do, of all that the season advises"), points([dated_words(step, units) for step in steps])]
@@ -295,13 +263,13 @@ def _offer_parts(loop: LoopCompany, site: Site, units: str) -> list[Part]:
 
 def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]:
     site = company.season.site
-    verdict, is_trouble = words.headline(company)
+    verdict, is_trouble = headline(company)
     data = {
         "site": site.file.site.name,
         "answer": verdict,
         "is_trouble": is_trouble,
         "evidence": "weak",
-        "what_to_do": [step_data(company.season, step) for step in _steps(advice)],
+        "what_to_do": [step_data(company.season, step) for step in parting_steps(advice)],
         "pairs": [_pair_data(pair, site, units) for pair in company.pairs],
         "loops": [_loop_data(loop, site, units) for loop in company.loops],
         "eaten": [

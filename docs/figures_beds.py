@@ -26,8 +26,8 @@ def demo_main() -> LoopBalance:
 def months_table(balance: LoopBalance) -> str:
     """Fixed ratio and seasonal answer, a row a month: the middle week of each."""
     lines = [
-        "| week of | light, mol/m2/day | water, degC | feed, g/day | handbook area, m2 | balance area, m2 | times "
-        "| feed the beds ask for, by ratio / by nitrogen, g/day |",
+        "| week of | light, mol/m2/day | water, degC | feed, g/day | feeding-ratio area, m2 | nitrogen area, m2 | "
+        "times | feed the beds ask for, by ratio / by nitrogen, g/day |",
         "|---|---|---|---|---|---|---|---|",
     ]
     for week in balance.weeks[2::4]:

@@ -305,6 +305,78 @@ def format_quantity(value: float, dimension: str, system: str = "metric") -> str
     return f"{to_face(value, dimension, system):z,.{decimals}f} {shown}"
 
 
+# units of fixed sentences, which are written in metric: dimension, and what a keeper in US units reads
+_SAID: dict[str, tuple[str, str]] = {
+    "degC": ("temperature", "degF"), "kg": ("mass", "lb"), "g": ("dose", "oz"), "m": ("length", "ft"),
+    "L": ("volume", "gal"),
+}  # fmt: skip
+_SAID_METRIC = re.compile(
+    r"(?<![\w.-])(?P<low>-?\d+(?:\.\d+)?)(?:(?P<to>-| to | and | or )(?P<high>-?\d+(?:\.\d+)?))? "
+    rf"(?P<unit>{'|'.join(_SAID)})(?P<apart> (?:higher|lower|warmer|colder|apart|off)\b)?(?![\w/])"
+)
+
+
+def in_units(text: str, system: str) -> str:
+    """A fixed sentence, written in metric, in a keeper's units.
+
+    Parameters
+    ----------
+    text : str
+        With quantities as ``12-27 degC``, ``18 and 24 degC``, ``2 g``; differences of temperature stand before
+        ``higher``, ``lower``, ``warmer``, ``colder``, ``apart`` or ``off``.
+    system : str
+        As in `face_unit`.
+
+    Returns
+    -------
+    str
+        The same text for ``metric``.
+
+    Examples
+    --------
+    >>> in_units("Best at 14-17 degC; 1.5 degC higher kills fish of 2 g.", "us")
+    'Best at 57-63 degF; 2.7 degF higher kills fish of 0.071 oz.'
+    """
+    return text if system == "metric" else _SAID_METRIC.sub(_in_us, text)
+
+
+def system_of(text: str) -> str:
+    """The system that a keeper wrote a temperature in.
+
+    Parameters
+    ----------
+    text : str
+        As ``"64 degF"``.
+
+    Returns
+    -------
+    str
+        ``us`` or ``metric``.
+
+    Examples
+    --------
+    >>> system_of("64 degF"), system_of("18 degC")
+    ('us', 'metric')
+    """
+    return "us" if text.rstrip().lower().endswith("f") else "metric"
+
+
+def _in_us(said: re.Match[str]) -> str:
+    dimension, unit = _SAID[said["unit"]]
+    dimension = "temperature_difference" if dimension == "temperature" and said["apart"] else dimension
+
+    def shown(number: str) -> str:
+        value = to_face(float(number) / (1000.0 if dimension == "volume" else 1.0), dimension, "us")
+        value = value / 12.0 if unit == "ft" else value
+        # whole degrees stay whole, all else keeps two digits that mean something
+        if dimension == "temperature":
+            return f"{value:.{1 if '.' in number else 0}f}"
+        return f"{value:.{max(0, 1 - math.floor(math.log10(abs(value)))) if value else 0}f}"
+
+    ends = shown(said["low"]) + (f"{said['to']}{shown(said['high'])}" if said["high"] else "")
+    return f"{ends} {unit}{said['apart'] or ''}"
+
+
 def format_fish_length(length_mm: float, system: str = "metric") -> str:
     """Length of a fish for a keeper.
 

@@ -13,7 +13,8 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.answers.beds.changes import BedProof, bed_changes
-from stocksim.answers.beds.decide import bed_balance, budgets, by_week, iron_dose_g
+from stocksim.answers.beds.decide import bed_balance
+from stocksim.answers.beds.nutrients import budgets, by_week, iron_dose_g
 from stocksim.changes.change import Action, Change
 from stocksim.changes.nitrate import nitrate_changes
 from stocksim.engine.arrays.beds import Unrated

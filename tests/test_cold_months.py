@@ -39,9 +39,9 @@ from stocksim.answers.cold.options import (
     choices,
     computed_site,
     stacked_plan,
-    warm_loop,
 )
 from stocksim.answers.cold.tally import cold_years
+from stocksim.answers.cold.warm_loop import warm_loop
 from stocksim.answers.cold.why import reason_words, turning_words
 from stocksim.answers.cold.words import AS_PLANNED, NOTES, note_sentences, option_name
 from stocksim.changes.change import Action, Change
@@ -760,7 +760,7 @@ def test_what_is_set_aside_is_said_only_where_it_applies(short_site, short_cold)
 
 def test_every_note_has_its_sentence_and_sentences_stay():
     assert set(NOTES) == set(NoteKind)
-    said = note_sentences([*(Note(kind, "main") for kind in NoteKind), "as it is"])
+    said = note_sentences([*(Note(kind, "main") for kind in NoteKind), "as it is"], "metric")
     assert len(set(said)) == len(NoteKind) + 1
     assert said[-1] == "as it is"
     assert [kind for kind, note in zip(NoteKind, said, strict=False) if "{" in note] == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from dataclasses import replace
 from functools import cache
@@ -20,10 +21,27 @@ from stocksim.answers.stock.answer import keep_answer
 from stocksim.answers.stock.keep import keep_plan
 from stocksim.answers.tankmates.answer import company_answer
 from stocksim.answers.tankmates.decide import judge_company
+from stocksim.changes.change import Action, Change
+from stocksim.engine.running import run_season
 from stocksim.faces.answer import MOST_ACTIONS, MOST_CARES, TOPICS, Answer, Brief, Section, Sentences, Table, points
-from stocksim.faces.care import CARBON_MONOXIDE, ELECTRICITY, KILLING, OLD_WATER, brief_cares, whole_cares
+from stocksim.faces.care import (
+    CARBON_MONOXIDE,
+    ELECTRICITY,
+    HYGIENE,
+    KILLING,
+    OLD_WATER,
+    SALT,
+    SPRAY,
+    UNVENTED,
+    brief_cares,
+    cares_beside,
+    typed_cares,
+    whole_cares,
+)
 from stocksim.faces.first_layer import action_head
 from stocksim.faces.text import answer_text, text_table, told_topics
+from stocksim.faces.understood import check_answer
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 
@@ -145,6 +163,47 @@ def test_care_is_chosen_by_what_a_site_has():
     assert OLD_WATER in whole_cares(changed.file)
 
 
+def test_a_burner_without_a_flue_is_told_before_all_else_and_is_never_green():
+    site = load_site(FOLDER / "heron_lane.toml").with_changes({"season.end": dt.date(2026, 10, 8)})
+    deadly = run_season(site.with_changes({"greenhouse.heater.vented": False}))
+    answer = season_answer(deadly, deadly.findings)
+    assert answer.verdict.startswith(UNVENTED)
+    assert answer.is_trouble
+    flued = run_season(site)
+    assert UNVENTED not in season_answer(flued, flued.findings).verdict
+    assert check_answer(deadly.site).brief.care[0] == UNVENTED
+
+
+def test_what_was_typed_is_asked_about_once_where_it_stands():
+    site = load_site(FOLDER / "heron_lane.toml")
+    asked = typed_cares(site.file, site.species)
+    assert set(asked) == {"greenhouse", "cohorts", "tanks", "loops", "beds"}
+    assert "pond_bluegill" in asked["cohorts"][0]
+    assert {"Nile tilapia", "Goldfish"} <= set(" ".join(asked["cohorts"]).replace(":", ",").split(", "))
+    care = check_answer(site).data["understood"]["care"]
+    assert all(text in care for said in asked.values() for text in said)
+    starter = load_site(FOLDER / "starter.toml")
+    assert "greenhouse" not in typed_cares(starter.file, starter.species)
+
+
+def test_salt_and_spray_are_minded_where_they_are_and_nowhere_else():
+    site = load_site(FOLDER / "starter.toml")
+    salted = Change(Action.CHLORIDE, {}, {})
+    assert SALT in cares_beside(site.file, [salted])
+    assert SALT not in whole_cares(site.file)
+    towers = any(BED_KINDS[bed.kind].has_planted_face for bed in site.file.beds.values())
+    assert towers == (SPRAY in whole_cares(site.file))
+    plain = load_site(FOLDER / "heron_lane.toml")
+    assert SPRAY not in whole_cares(plain.file)
+
+
+def test_hygiene_stands_above_the_harvest_of_beds():
+    parts = asked("beds").section("beds").parts
+    where = [number for number, part in enumerate(parts) if isinstance(part, Sentences) and HYGIENE in part.items]
+    assert where
+    assert isinstance(parts[where[0] + 1], Table)
+
+
 def test_the_head_of_the_actions_promises_no_more_than_the_way_keeps():
     found = solved("heron_lane")
     season, advice, way = found.season, found.advice, found.advice.ways[0]
@@ -163,6 +222,22 @@ def test_the_head_of_the_actions_promises_no_more_than_the_way_keeps():
     assert action_head(season, [], replace(advice, ways=())).startswith("What to do")  # water against nitrate
     starter = solved("starter")
     assert action_head(starter.season, starter.findings, starter.advice) == "Nothing has to be done."
+
+
+# a text that 13 to 15 year olds read easily begins at 60 (Flesch 1948, A new readability yardstick, J. Appl. Psychol.
+# 32, 221-233, from memory)
+PLAIN_ENGLISH = 60.0
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_first_layers_are_plain_english(question):
+    textstat = pytest.importorskip("textstat", reason="textstat is not installed")
+    answer = asked(question)
+    said = [answer.verdict, answer.brief.head, *answer.brief.care[:MOST_CARES]]
+    said += [row["what"] for row in answer.brief.actions[:MOST_ACTIONS] if "what" in row]
+    # a list, a step or a care line is a sentence to a reader; names of fish and tanks are the keeper's
+    text = " ".join(f"{part.rstrip('.:')}." for part in said if part).replace("_", " ")
+    assert textstat.textstat.flesch_reading_ease(text) >= PLAIN_ENGLISH, text
 
 
 # --- the frame by itself

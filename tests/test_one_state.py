@@ -14,7 +14,8 @@ from typer.testing import CliRunner
 from stocksim import run_season
 from stocksim.answers.beds.answer import beds_answer
 from stocksim.answers.beds.changes import bed_plan
-from stocksim.answers.beds.decide import bed_balance, budgets
+from stocksim.answers.beds.decide import bed_balance
+from stocksim.answers.beds.nutrients import budgets
 from stocksim.answers.ramp.answer import water_answer
 from stocksim.answers.ramp.decide import feeding_ramp
 from stocksim.answers.ramp.words import loop_sentence

@@ -126,7 +126,7 @@ def test_a_loop_of_unrated_crops_has_no_handbook_area_and_feeds_no_fish():
     (balance,) = bed_balance(season)
     assert all(np.isnan(week.handbook_feed_g) for week in balance.weeks)
     row = week_rows(balance, "metric")[0]
-    assert row["handbook area"] == "-"
+    assert row["feeding-ratio area"] == "-"
     assert row["feed needed"].endswith("(-)")
     cohort["ration"] = {"kind": "beds", "ratio": "10 g/m2/day"}
     assert run_season(build(tables)).loops["feed_g"].iloc[0] == pytest.approx(60.0)

@@ -5,10 +5,12 @@ All of it is common practice, no source; each line defers to local codes and lic
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from stocksim.changes.change import Action, Change
+from stocksim.library.sources import Entry
+from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.climate_faults import heaters, unvented_notes
 from stocksim.site.kinds import HARVESTS
 from stocksim.site.model import SiteFile
@@ -42,7 +44,7 @@ OLD_WATER = (
     "it, never into a stream, pond or storm drain: it carries nutrients, eggs, snails and disease."
 )
 LIDS = (
-    "Small children drown in inches of water: put a lid, a fence or a lock on every tank, sump and pit, and let nobody "
+    "Small children drown in shallow water: put a lid, a fence or a lock on every tank, sump and pit, and let nobody "
     "work alone in one; your local rules on pools and pits may apply."
 )
 BACKFLOW = (
@@ -57,6 +59,16 @@ SLUDGE = (
     "Rotting sludge gives off gas that kills in pits and closed rooms: empty settlers in the open air, never climb "
     "into a pit after anyone, and take sludge where your local rules allow it."
 )
+SALT = (
+    "Salts: calcium chloride grows hot as it dissolves and stings skin and eyes, so gloves, goggles, and salt into "
+    "cold water, never water onto salt. Plain salt without iodine or anti-caking agent. Raise the level over a day or "
+    "two, dissolved first, away from the fish; follow the label and your local rules."
+)
+SPRAY = (
+    "Lukewarm water that stands and is then sprayed fine can carry the germ of legionnaires' disease: keep water "
+    "moving and pipes clean, prefer a trickle to a mist, and ask your local health rules before people breathe it."
+)
+UNVENTED = "Danger: an unvented heater can kill people here. Vent it outdoors, by a licensed trade, before all else."
 PERMIT = "Keeping, moving or selling these fish may need a permit where you live; never release any of them."
 HYGIENE = (
     "Harvest hygiene: no tank water on leaves that are eaten raw; wash hands and produce; follow local food rules."
@@ -108,6 +120,10 @@ def _is_insulated(asking: Asking) -> bool:
     return any(room is not None and (getattr(room, "foam", 0.0) or getattr(room, "edge_foam", False)) for room in rooms)
 
 
+def _trickles_down_faces(asking: Asking) -> bool:
+    return any(BED_KINDS[bed.kind].has_planted_face for bed in asking.file.beds.values())
+
+
 def _takes_fish(asking: Asking) -> bool:
     return asking.does(Action.TAKEN_OUT) or any(event.kind in HARVESTS for event in asking.file.events)
 
@@ -122,10 +138,7 @@ _FOAMED = (Action.FOAM, Action.ALL_COVERS, Action.WARM_LOOP)
 CARES = (
     Care("", ELECTRICITY, lambda asking: True, lambda asking: asking.does(*_POWERED, *_HEATED)),
     Care("", CARBON_MONOXIDE, _is_burning, lambda asking: asking.does(*_HEATED) and _is_burning(asking)),
-    Care(
-        "An unvented heater can kill: vent it outdoors, by a licensed trade, before anything else.", "",
-        lambda asking: bool(unvented_notes(asking.file)),
-    ),
+    Care(UNVENTED, "", lambda asking: bool(unvented_notes(asking.file))),
     Care(
         "Ammonia: goggles, gloves, open air, never with bleach, never with fish in the loop.", AMMONIA,
         lambda asking: any(loop.fishless_cycling is not None for loop in asking.file.loops.values()),
@@ -157,6 +170,8 @@ CARES = (
         "Sludge gives off bad gas: open air only, local rules.", SLUDGE, lambda asking: bool(asking.file.settlers),
         lambda asking: asking.does(Action.EMPTIED),
     ),
+    Care("", SALT, lambda asking: False, lambda asking: asking.does(Action.CHLORIDE)),
+    Care("", SPRAY, _trickles_down_faces),
     Care("", LIDS, lambda asking: bool(asking.file.tanks)),
     Care("", BACKFLOW, lambda asking: bool(asking.file.loops)),
     Care(
@@ -180,6 +195,62 @@ def brief_cares(file: SiteFile, changes: Iterable[Change] = ()) -> list[str]:
 def whole_cares(file: SiteFile, changes: Iterable[Change] = ()) -> list[str]:
     """All that a site and what is advised for it ask to mind, a text each."""
     return [care.whole for care in _asked(file, changes) if care.whole]
+
+
+def alarm(file: SiteFile) -> str:
+    """What can kill people here and is said before all else; empty where nothing is."""
+    return f"{UNVENTED} " if unvented_notes(file) else ""
+
+
+def water_cares(file: SiteFile) -> list[str]:
+    """What dosing, changing and filling the water of a site asks to mind, a text each."""
+    asked = list(whole_cares(file))
+    return [care for care in (AMMONIA, OLD_WATER, IMMERSION, BACKFLOW) if care in asked]
+
+
+def typed_cares(file: SiteFile, species: Mapping[str, Entry]) -> dict[str, list[str]]:
+    """What to ask of what a keeper has just typed, a text each, by the table of the site file that it stands in.
+
+    Parameters
+    ----------
+    file : SiteFile
+        Of a site that was read.
+    species : mapping of str to Entry
+        The species of its fish.
+
+    Returns
+    -------
+    dict of str to list of str
+        Nothing for a table of which nothing is to be asked.
+    """
+    kept: dict[str, list[str]] = {}
+    for entry in species.values():
+        law = _first_sentence(entry.facts.get("caution", ""))
+        kept.setdefault(law, []).append(entry.title)
+    wild = [key for key, cohort in file.cohorts.items() if cohort.wild]
+    burners = [place for place, heater in heaters(file) if heater.fuel != "electricity" and heater.vented]
+    told = {
+        "greenhouse": [f"{' and '.join(burners)}: taken as vented outdoors; an unvented burner can kill."]
+        * bool(burners),
+        "cohorts": [
+            *([f"Wild-caught ({', '.join(wild)}): weeks of quarantine off the loop; catching and keeping may need a "
+               "permit."] * bool(wild)),
+            *(f"{', '.join(titles)}: {law}" for law, titles in kept.items() if law),
+        ],
+        "tanks": ["Children drown in shallow water: lids or locks on tanks and sumps."] * bool(file.tanks),
+        "loops": [
+            "Top-up from the mains: fill through an air gap or a backflow preventer, as your plumbing code asks.",
+            *([AMMONIA] * any(loop.fishless_cycling is not None for loop in file.loops.values())),
+        ],
+        "events": [KILLING] * any(event.kind in HARVESTS for event in file.events),
+        "settlers": [SLUDGE] * bool(file.settlers),
+        "beds": ["No tank water on leaves eaten raw; wash hands and produce."] * bool(file.beds),
+    }  # fmt: skip
+    return {table: said for table, said in told.items() if said}
+
+
+def _first_sentence(text: str) -> str:
+    return f"{text.split('. ')[0].rstrip('.')}." if text else ""
 
 
 def cares_beside(file: SiteFile, changes: Iterable[Change]) -> list[str]:

@@ -24,8 +24,8 @@ CARES = {
     Care.AMMONIA: "ammonia burns lungs and eyes: gloves, goggles, open air, never with bleach; when tests read none",
     Care.LOST_NITROGEN: "its nitrogen is then lost to the beds",
     Care.WATERCRESS: (
-        "Watercress: grow it from seed or clean cuttings. Wild plants, and snails from pastures, can bring liver "
-        "fluke; cook it if in doubt."
+        "Watercress: grow it from seed or clean cuttings, where growing it is allowed. Wild plants, and snails from "
+        "pastures, can bring liver fluke; cook it if in doubt."
     ),
 }
 _YOUNG = "; its biofilter is young: stock fish later, or feed by `stocksim ramp`"
@@ -403,7 +403,7 @@ def _water_set_point(change: Change, units: str) -> str:
 
 
 def _foam(change: Change, units: str) -> str:
-    return f"insulate tanks and sumps ({1000.0 * change.amounts['foam_m']:g} mm of foam)"
+    return f"insulate tanks and sumps ({format_quantity(change.amounts['foam_m'], 'length', units)} of foam)"
 
 
 def _bed_covers(change: Change, units: str) -> str:

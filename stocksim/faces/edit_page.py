@@ -5,6 +5,7 @@ import streamlit as st
 from stocksim.faces import editing, fields, frame, guard, markup, screen
 from stocksim.faces import fields as latest
 from stocksim.faces import forms as refusals
+from stocksim.faces.care import typed_cares
 from stocksim.faces.words import verdict
 
 PARTS = {
@@ -64,6 +65,10 @@ elif table and raw is not None:
             fields.row(raw, path, shown.faults)
         if table != "season":
             fields.add_button(table, raw)
+    if season is not None:
+        # where it is typed, once
+        for care in typed_cares(season.site.file, season.site.species).get(table, []):
+            st.html(markup.caption_html(care))
 else:
     key = f"whole {st.session_state.site_turn}"
     st.session_state[key] = text

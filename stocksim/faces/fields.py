@@ -151,7 +151,7 @@ def _event(raw: dict[str, Any], path: Path, entry: dict[str, Any]) -> None:
     kinds = list(dict.fromkeys([*forms.EVENTS, kind]))
     st.selectbox("what", kinds, key=key, on_change=guard.kept(change), width=120)
     _field(raw, (*path, "date"), Field((), "date", "date"))
-    _field(raw, (*path, "cohort"), Field((), "cohort", "choice", "cohorts", 160))
+    _field(raw, (*path, "cohort"), Field((), "batch", "choice", "cohorts", 160))
     for field in forms.EVENTS.get(kind, []):
         if field is not forms.WHICH:
             _with_kind(raw, path, entry, field)

@@ -202,7 +202,7 @@ FED = [
     Field(("ration", "restart_after_days"), "restart after days (3)", "whole"),
     Field(("ration", "meals_per_day"), "meals a day (2)", "number"),
     Field(("ration", "feeding_hours"), "fed at (08:00, 17:00)", "list", width=160),
-    Field(("ration", "spilled_share"), "spilled share (0.17)", "number"),
+    Field(("ration", "spilled_share"), "feed waste (0.17)", "number"),
 ]
 COLD_RULE = [Field(("below",), "colder than"), Field(("feed_every_days",), "fed each n-th day", "whole")]
 # keys that a table of another kind keeps

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from stocksim.engine.results.frames import Season
@@ -286,6 +286,13 @@ def bullets_html(sentences: Iterable[str], is_small: bool = True) -> str:
     """Sentences as a list, small where they are background."""
     items = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
     return f'<ul class="ss-list{" ss-small" if is_small else ""}">{items}</ul>'
+
+
+def words_html(meanings: Mapping[str, str]) -> str:
+    """Words and what they mean, folded; not on paper."""
+    rows = "".join(f"<dt><b>{escape(term)}</b></dt><dd>{escape(meaning)}</dd>" for term, meaning in meanings.items())
+    style = "<style>@media print {.ss-words {display: none}}</style>"
+    return f'{style}<details class="ss-words"><summary>Words on this page</summary><dl>{rows}</dl></details>'
 
 
 def part_html(part: Part) -> str:

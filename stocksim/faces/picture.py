@@ -180,7 +180,7 @@ def area_panel(season: Season, loop: str) -> vega.Group:
     names = pd.DataFrame(rows, columns=["name", "value", "colour"])
     layers.append(parts.end_labels(season, names, scale, _AREA_PX, vega.by("colour:N", scale=None)))
     beyond = data["most"].max()
-    title = f"Loop {loop}: area planted and carried, {areas.unit}"
+    title = f"Loop {loop}: area planted and supported, {areas.unit}"
     if beyond > top:
         title += f" (nitrogen up to {beyond:.0f})"
     return vega.layer(*layers).properties(title=title, height=_AREA_PX)

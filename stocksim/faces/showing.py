@@ -6,6 +6,7 @@ import streamlit as st
 
 from stocksim.faces import frame, markup, screen
 from stocksim.faces.answer import Answer, Chart, Head, Lines, Section
+from stocksim.faces.glossary import words_of
 
 
 def begin(title: str, where: str = "Below") -> screen.Shown:
@@ -44,6 +45,13 @@ def tell_version(shown: screen.Shown, where: str) -> None:
 def verdict(answer: Answer) -> None:
     """What the page answers, below the site's own verdict."""
     st.html(markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution))
+
+
+def words(*answers: Answer) -> None:
+    """What the words of the field mean that these answers say, folded, at the end of a page; paper goes without."""
+    met = words_of(answers)
+    if met:
+        st.html(markup.words_html(met))
 
 
 def section_html(answer: Answer, key: str) -> str:

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Any
 
 from stocksim.faces.answer import Answer, Brief, Part, Section, Sentences, Topic
-from stocksim.faces.care import brief_cares, whole_cares
+from stocksim.faces.care import alarm, brief_cares, typed_cares, whole_cares
 from stocksim.faces.fates import event_words, ration_words
 from stocksim.faces.marks import marked
 from stocksim.faces.words import heater_data
@@ -60,7 +60,7 @@ def check_answer(site: Site) -> Answer:
     brief = Brief(
         [{"to answer": question} for question in questions],
         table=[{"season": known["season"]} | counts | {"assumed": str(len(known["notes"]))}],
-        care=[*_typed_cares(site.file), *brief_cares(site.file)],
+        care=_first_cares(site),
     )
     tell = partial(marked, {"faults": [], "understood": known}, site)
     return Answer("", verdict, sections, tell, is_caution=bool(questions), brief=brief)
@@ -74,12 +74,12 @@ def _understood_parts(key: str, text: str | list[str]) -> list[Part]:
     return [Sentences([f"{key}: {said[0] if said else '-'}"], indent="    ", first="  ")]
 
 
-def _typed_cares(file: SiteFile) -> list[str]:
-    """What to ask of what was typed: a burner without a flue, and fish that laws know."""
-    burners = [place for place, heater in heaters(file) if heater.fuel != "electricity" and heater.vented]
-    asked = [f"{' and '.join(burners)}: taken as vented outdoors; an unvented burner can kill."] if burners else []
-    lids = ["Children drown in inches of water: lids or locks on tanks and sumps; fill through an air gap."]
-    return [*asked, *(lids if file.tanks else [])]
+def _first_cares(site: Site) -> list[str]:
+    """Three things to ask of what was typed: of burners, of children, and of wild fish or the law."""
+    asked = typed_cares(site.file, site.species)
+    first = [care for table in ("greenhouse", "tanks", "cohorts") for care in asked.get(table, [])[:1]]
+    danger = alarm(site.file).rstrip()
+    return [*([danger] if danger else []), *first, *brief_cares(site.file)]
 
 
 def _more(cohort: CohortTable) -> str:
@@ -161,7 +161,7 @@ def understood(site: Site) -> dict[str, Any]:
         "questions": list(asked),
         "notes": [note for note in site_notes(site) if note not in asked]
         + [small_words(small, units) for small in small_candidates(site)],
-        "care": whole_cares(file),
+        "care": [*(text for said in typed_cares(file, site.species).values() for text in said), *whole_cares(file)],
     }
 
 

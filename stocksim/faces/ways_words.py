@@ -26,7 +26,7 @@ def way_rows(season: Season, way: Way) -> list[dict[str, str]]:
         {
             "do by": format_date(step.change.start or season.dates[0]),
             "what": _capital(step_words(step, season.site.file.site.units)),
-            "mends": ", ".join(_place(limit, where) for limit, where in step.cures) or "with the others, what they fix",
+            "fixes": ", ".join(_place(limit, where) for limit, where in step.cures) or "with the others, what they fix",
         }
         for step in way.by_date(season.dates[0])
     ]

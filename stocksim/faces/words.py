@@ -18,7 +18,7 @@ from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms, is_measured
 from stocksim.engine.results.nitrate import NitratePassed, nitrate_passed
-from stocksim.faces.care import whole_cares
+from stocksim.faces.care import alarm, whole_cares
 from stocksim.faces.change_words import change_words, help_words
 from stocksim.faces.density_words import density_data
 from stocksim.faces.fates import (
@@ -60,7 +60,7 @@ CHALK_PH = 8.3  # docs/carbonate.md
 NOT_JUDGED = (
     "Not judged: what nitrate, potassium and a pH outside "
     f"{FISH_PH_LOW:g} to {FISH_PH_HIGH:g} do to appetite and deaths. Nitrate is given as a caution, by harm "
-    "in trials of weeks, its liters by simple dilution (drained, then refilled); pH is too; potassium is only counted."
+    "in trials of weeks, its volumes by simple dilution (drained, then refilled); pH is too; potassium is only counted."
 )
 _SHORT_OF_TARGET, _DAYS_SHORT = 0.9, 3  # told from a tenth short on three days
 _REACHED = 0.98  # of the target: dosed all the way
@@ -419,8 +419,9 @@ def finding_sentence(finding: Finding, units: str) -> str:
 
 
 def is_trouble(season: Season, findings: list[Finding]) -> bool:
-    """Whether a broken limit harms fish, or a cohort loses many of them."""
-    return any(harms(season, finding) for finding in findings) or is_heavy(season)
+    """Whether a broken limit harms fish, a cohort loses many of them, or a burner can kill people."""
+    is_deadly = bool(alarm(season.site.file))
+    return is_deadly or any(harms(season, finding) for finding in findings) or is_heavy(season)
 
 
 def is_caution(season: Season, findings: list[Finding]) -> bool:
@@ -434,7 +435,12 @@ def by_harm(season: Season, findings: Sequence[Finding]) -> list[Finding]:
 
 
 def verdict(season: Season, findings: list[Finding]) -> str:
-    """The answer in a few sentences: trouble, cautions or none, many deaths first, then which limit, where, when."""
+    """The answer in a few sentences: what can kill people, then how the fish fare."""
+    return f"{alarm(season.site.file)}{_verdict_on_fish(season, findings)}"
+
+
+def _verdict_on_fish(season: Season, findings: list[Finding]) -> str:
+    """Trouble, cautions or none, many deaths first, then which limit, where, when."""
     broken = by_harm(season, [finding for finding in findings if finding.is_broken])
     judged = [finding for finding in findings if finding.margin_percent is not None]
     heavy, dying = heavy_words(season), death_words(season)
@@ -456,7 +462,7 @@ def verdict(season: Season, findings: list[Finding]) -> str:
         f"from {day_words(first.first_date or first.worst_date)}, {LIMITS[first.limit].broken} {joint} "
         f"{place_words(first)}."
     )
-    if is_caution(season, findings):
+    if not any(harms(season, finding) for finding in broken) and not heavy:
         number = "1 caution is" if len(broken) == 1 else f"{len(broken)} cautions are"
         return f"No fish is harmed in the model, but {number} passed. First, {place}{' ' + dying if dying else ''}"
     number = "1 limit is" if len(broken) == 1 else f"{len(broken)} limits are"

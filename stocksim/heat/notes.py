@@ -15,7 +15,7 @@ from stocksim.site.climate_faults import unvented_notes
 from stocksim.site.notes import cycling_notes
 from stocksim.site.plausible import ration_questions
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
+from stocksim.units import format_quantity, in_units
 
 FloatArray = NDArray[np.float64]
 
@@ -133,9 +133,8 @@ def _range_note(loop: str, daily_c: FloatArray, units: str) -> str:
     """How cold and warm a loop's computed water gets."""
     low, high = (format_quantity(float(t), "temperature", units) for t in (daily_c.min(), daily_c.max()))
     return (
-        f"loops.{loop}.water_temperature is computed: {low} to {high}, known to some 2-3 degC (4-5 degF) until "
-        "you fit it to a "
-        "log of your own."
+        f"loops.{loop}.water_temperature is computed: {low} to {high}, which may be "
+        f"{in_units('2-3 degC off', units)} until you fit it to a log of your own."
     )
 
 

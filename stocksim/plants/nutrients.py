@@ -66,7 +66,8 @@ PLANT_SALTS = MappingProxyType({
     ),
     "calcium": PlantSalt(
         "calcium sulfate (gypsum)", "CaSO4 2H2O", {"calcium": 40.078 / 172.17},
-        "Dissolves slowly, at most 2 g in a liter. Dosing the buffer as calcium hydroxide or carbonate gives calcium.",
+        "Dissolves slowly, at most 0.2 % of the water's weight. Dosing the buffer as calcium hydroxide or carbonate "
+        "gives calcium.",
     ),
     "magnesium": PlantSalt(
         "magnesium sulfate (Epsom salt)", "MgSO4 7H2O", {"magnesium": 24.305 / 246.47},

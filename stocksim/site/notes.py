@@ -27,7 +27,7 @@ from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import SOFT_WATER, loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SiteFile
 from stocksim.site.rooms import ROOMS, room_of
-from stocksim.units import format_date
+from stocksim.units import format_date, in_units
 from stocksim.water.maturity import (
     ORDINARY_ALKALINITY_MG_L,
     ORDINARY_OXYGEN_MG_L,
@@ -264,7 +264,7 @@ def assumptions(
         notes.append(warning)
     for key, entry in species.items():
         if "deaths_caution" in entry.facts:
-            notes.append(f"{key}: {entry.facts['deaths_caution']}")
+            notes.append(f"{key}: {in_units(entry.facts['deaths_caution'], file.site.units)}")
     return Assumptions(notes + own_files(species, feeds, crops), [*media, *light, *planted])
 
 

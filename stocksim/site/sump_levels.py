@@ -12,7 +12,7 @@ from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import bed_water_m3
 from stocksim.site.model import BedTable, SiteFile
 from stocksim.site.pumps import has_pump, pump_loop, unpumped
-from stocksim.units import format_quantity
+from stocksim.units import format_quantity, in_units
 
 # Media stay dry at their top: water stands 5 cm below (extension reprint, read).
 DRY_TOP_M = 0.05
@@ -177,11 +177,12 @@ def pump_notes(file: SiteFile) -> list[str]:
             "pumps: ground-fault protection on every circuit near water, drip loops, plugs above the highest water; "
             "let a licensed electrician do the wiring, by your local code."
         )
+    far = in_units("6 m", file.site.units)
     for key, backup in file.backups.items():
         starting = "motors draw several times their watts when they start, so a generator needs that much more"
         if backup.kind == "generator":
             notes.append(
-                f"backups.{key}: run an engine outdoors only, 20 ft (6 m) or more from every door, window and vent: "
+                f"backups.{key}: run an engine outdoors only, {far} or more from every door, window and vent: "
                 "its carbon monoxide kills without a smell; a carbon monoxide alarm where people work or sleep; "
                 f"a transfer switch fitted by a licensed electrician, never back-feed; {starting}."
             )

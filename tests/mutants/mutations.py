@@ -94,6 +94,8 @@ _OF_FILE = {
         ("FROST_FREE_C = 2.0", "FROST_FREE_C = 6.0"),
         ("FOAM_MM = 50.0", "FOAM_MM = 20.0"),
         ("range(36, 67, 5)", "range(43, 74, 5)"),
+    ],
+    "answers/cold/warm_loop.py": [
         ("WARM_FISH_C = 27.0", "WARM_FISH_C = 20.0"),
     ],
     "answers/ramp/climb.py": [
@@ -105,6 +107,8 @@ _OF_FILE = {
         ("EVEN_SHARE = 0.05", "EVEN_SHARE = 0.5"),
         ("handbook_low_m2=feed / high", "handbook_low_m2=feed / low"),
         ("0.5 * (low + high)", "0.5 * (low + low)"),
+    ],
+    "answers/beds/nutrients.py": [
         ('gone = terms["taken"] + terms["carried_out"]', 'gone = terms["taken"] - terms["carried_out"]'),
     ],
     "answers/beds/changes.py": [

@@ -10,9 +10,11 @@ from typing import Any
 from stocksim.answers.beds import words
 from stocksim.answers.beds.brief import beds_brief, headline
 from stocksim.answers.beds.changes import BedPlan, BedProof, fish_come_first
-from stocksim.answers.beds.decide import Fall, LoopBalance, Week, by_week
+from stocksim.answers.beds.decide import Fall, LoopBalance, Week
+from stocksim.answers.beds.nutrients import by_week
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Lines, Part, Section, Sentences, Table, Topic, points
+from stocksim.faces.care import HYGIENE, cares_beside
 from stocksim.faces.change_words import change_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import loop_label
@@ -126,7 +128,9 @@ def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
                 Sentences([head], on="text" if is_nearer else "both", indent="  ", first="  "),
                 Sentences(say, "list", mark="- ", indent="    ", first="  "),
             ]
-    return parts
+    changes = [proof.change for proof in plan.proofs[loop]]
+    cares = [*words.watercress_care(changes), *cares_beside(plan.season.site.file, changes)]
+    return [*parts, Sentences(cares, "background", mark="- ", indent="    ", first="  ")]
 
 
 def _nutrient_parts(plan: BedPlan, loop: str) -> list[Part]:
@@ -149,7 +153,8 @@ def _bed_parts(season: Season, draw: Draw) -> list[Part]:
     if not season.planting.beds:
         return [solids]
     rows = words.bed_rows(season, season.site.file.site.units)
-    return [Head("Beds, drawn to area", "page"), Chart("beds", partial(draw, "")), Table(rows, gap=True), solids]
+    clean = Sentences([HYGIENE], "note", gap=True)
+    return [Head("Beds, drawn to area", "page"), Chart("beds", partial(draw, "")), clean, Table(rows), solids]
 
 
 # --- the answer as plain data

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stocksim.answers.beds.decide import Budget, LoopBalance, bed_balance, budgets
+from stocksim.answers.beds.decide import LoopBalance, bed_balance
+from stocksim.answers.beds.nutrients import Budget, budgets
 from stocksim.changes.beds import area_to_build, hungrier_crops, other_ration, other_stock
 from stocksim.changes.change import Action, Change, allowed, prove
 from stocksim.changes.nitrate import nitrate_changes

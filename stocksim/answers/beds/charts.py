@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from stocksim.answers.beds.decide import LoopBalance, Week, budgets, by_week
+from stocksim.answers.beds.decide import LoopBalance, Week
+from stocksim.answers.beds.nutrients import budgets, by_week
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces import vega
@@ -236,10 +237,10 @@ def _area_panel(season: Season, balance: LoopBalance) -> vega.Group | None:
 
     dates = [_date(week) for week in balance.weeks]
     low, high = shown("handbook_low_m2"), shown("handbook_high_m2")
-    values = {"planted": shown("planted_m2"), "handbook": [0.5 * (a + b) for a, b in zip(low, high, strict=True)],
-              "balance": shown("balance_m2")}  # fmt: skip
-    colours = {"planted": LEAF, "handbook": FEED, "balance": INK}
-    title = f"Area planted, and supported by handbook ratio and by nitrogen, {unit}"
+    values = {"planted": shown("planted_m2"), "feeding ratio": [0.5 * (a + b) for a, b in zip(low, high, strict=True)],
+              "nitrogen": shown("balance_m2")}  # fmt: skip
+    colours = {"planted": LEAF, "feeding ratio": FEED, "nitrogen": INK}
+    title = f"Area planted, and supported by feeding ratio and by nitrogen, {unit}"
     panel = _lines(season, values, colours, dates, title, unit, _PANEL_PX)
     scale = vega.Scale(domain=[0.0, parts.top_of(*values.values(), high)])
     band = (

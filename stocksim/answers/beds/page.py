@@ -41,3 +41,4 @@ if st.session_state.get("beds_for") == source:
         answer = beds_answer(plan_of(source, True), draw)
 showing.show(answer, of_loop("changes", loop), "beds")
 showing.show(answer, *(of_loop(part, loop) for part in ("weeks", "numbers", "nutrients")), "cautions", "assumptions")
+showing.words(answer)

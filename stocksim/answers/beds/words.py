@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterable
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.answers.beds.changes import BedPlan, BedProof
-from stocksim.answers.beds.decide import LoopBalance, Week, by_week, iron_dose_g, weeks_of
-from stocksim.changes.change import Care
+from stocksim.answers.beds.decide import LoopBalance, Week
+from stocksim.answers.beds.nutrients import by_week, iron_dose_g, weeks_of
+from stocksim.changes.change import Care, Change
 from stocksim.engine.results.frames import Season
 from stocksim.faces.care import whole_cares
 from stocksim.faces.change_words import CARES, change_words
@@ -25,9 +27,9 @@ from stocksim.site.loop_water import CLEAN_RAIN
 from stocksim.units import face_unit, format_quantity
 
 TWO_AREAS = (
-    "Handbook area: feed divided by the published ratio for crop and bed kind. It is a warm-season average over plants "
-    "of all ages, set by what keeps plants green (potassium, iron, losses), not by nitrogen.",
-    "Balance area: what it would take of this loop's crops, all ages side by side, to take up the nitrogen that fish "
+    "Feeding-ratio area: feed divided by the published ratio for crop and bed kind. It is a warm-season average over "
+    "plants of all ages, set by what keeps plants green (potassium, iron, losses), not by nitrogen.",
+    "Nitrogen area: what it would take of this loop's crops, all ages side by side, to take up the nitrogen that fish "
     "put "
     "into the water, in this week's light and warmth. Planting less lets nitrate rise; planting more starves crops.",
 )
@@ -66,8 +68,8 @@ def loop_sentences(season: Season, balance: LoopBalance) -> list[str]:
             ]
         return [
             f"Nothing is planted on the water of loop {balance.loop}: its fish give {supply:.1f} g of nitrogen a day, "
-            "and only denitrification and water changes take any of it. Its handbook area is that of leafy crops in "
-            "media beds, as a planting there might be."
+            "and only denitrification and water changes take any of it. Its feeding-ratio area is that of leafy crops "
+            "in media beds, as a planting there might be."
         ]
     nitrate = float(season.course.nitrate_mg_l[0, -1, season.layout.loops.index(balance.loop)])
     say = [
@@ -206,10 +208,10 @@ def _week_row(week: Week, units: str) -> dict[str, str]:
         "water": format_quantity(week.temperature_c, "temperature", units).rsplit(" ", 1)[0],
         "feed": feed(week.feed_g),
         "planted": area(week.planted_m2),
-        "handbook area": "-"
+        "feeding-ratio area": "-"
         if math.isnan(week.handbook_low_m2)
         else f"{area(week.handbook_low_m2)}-{area(week.handbook_high_m2)}",
-        "balance area": area(week.balance_m2),
+        "nitrogen area": area(week.balance_m2),
         "feed needed": f"{feed(week.balance_feed_g)} ({feed(week.handbook_feed_g)})",
         "fish needed": f"{fish(week.balance_biomass_kg)} ({fish(week.handbook_biomass_kg)})",
         "N given": f"{week.supply_g:.1f}",
@@ -232,7 +234,7 @@ def table_note(units: str) -> str:
         "at this week's feed for their weight; nitrogen in g a day, missed by crops with ! where the water holds "
         "too little to "
         "make up for it; in water: g of it as nitrate at the week's end; nitrate mg/L; the ratio counts only what has "
-        "a published one; - where none has, and for the balance area where crops take up hardly any nitrogen)"
+        "a published one; - where none has, and for the nitrogen area where crops take up hardly any nitrogen)"
     )
 
 
@@ -431,6 +433,11 @@ MODEL = (
 )
 
 
+def watercress_care(changes: Iterable[Change]) -> list[str]:
+    """What watercress asks for, where it is among what is advised."""
+    return [CARES[Care.WATERCRESS]] if any(change.care is Care.WATERCRESS for change in changes) else []
+
+
 def bed_cautions(plan: BedPlan) -> list[str]:
     """Cautions that hold for a plan, one text each."""
     season = plan.season
@@ -438,8 +445,8 @@ def bed_cautions(plan: BedPlan) -> list[str]:
     if bool(season.bed_course.wicking.is_fed.any()):
         words.append(SLUDGE)
     crops = {planting.crop for bed in season.site.file.beds.values() for planting in bed.plantings}
-    cares = {proof.change.care for proofs in plan.proofs.values() for proof in proofs}
-    if "watercress" in crops or Care.WATERCRESS in cares:
+    advised = watercress_care(proof.change for proofs in plan.proofs.values() for proof in proofs)
+    if "watercress" in crops or advised:
         words.append(CARES[Care.WATERCRESS])
     words += [f"{season.site.crops[c].title}: {season.site.crops[c].facts['caution']}" for c in sorted(crops)
               if "caution" in season.site.crops[c].facts]  # fmt: skip

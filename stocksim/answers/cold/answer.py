@@ -114,7 +114,7 @@ def winter_answer(
     return Answer(
         f"{file.site.name}: air and water, {format_date(file.season.start)} to {format_date(file.season.end)}",
         "",
-        [Section("weeks", weeks), _month_section(warmth, file.site.units), _caution_section(notes)],
+        [Section("weeks", weeks), _month_section(warmth, file.site.units), _caution_section(notes, file.site.units)],
         lambda: marked({"water_by_month": month_water(warmth)}, season.site),
     )
 
@@ -128,7 +128,7 @@ def fit_answer(fit: HeatFit, site: Site) -> Answer:
     ]
     sections = [
         Section("factors", [Sentences([head]), Lines(factors)]),
-        Section("trust", [Sentences(words.fit_sentences(fit))]),
+        Section("trust", [Sentences(words.fit_sentences(fit, site.file.site.units))]),
     ]
     return Answer("", "", sections, lambda: marked(_fit_data(fit), site), bool(fit.hard_to_believe))
 
@@ -154,7 +154,7 @@ def _price_parts(found: Cold) -> list[Part]:
 
 def _fuel_parts(found: Cold) -> list[Part]:
     """Fuel of the season, as the file says and as recommended."""
-    plan, best = words.fuel_sentence(found.plan), words.fuel_sentence(found.best)
+    plan, best = (words.fuel_sentence(one, found.site.file.site.units) for one in (found.plan, found.best))
     return [
         Sentences(
             [f"Fuel as the file says: {plan}.", f"Fuel as recommended: {best}."], on="text", indent="  ", gap=True
@@ -196,16 +196,19 @@ def _failure_parts(found: Cold) -> list[Part]:
 def _caution_sections(found: Cold) -> list[Section]:
     """What to mind, and what was set aside or assumed."""
     heads = [Head("Cautions:", "text"), Head("Keep in mind", "page")]
-    notes = words.note_sentences(found.notes)
+    units = found.site.file.site.units
+    notes = words.note_sentences(found.notes, units)
     return [
-        Section("cautions", [*heads, points(words.CAUTIONS, "background")], topics=("cautions",)),
+        Section("cautions", [*heads, points(words.cautions(units), "background")], topics=("cautions",)),
         Section("assumptions", [Head("Notes:", "text"), points(notes, "background")], topics=("assumptions",)),
     ]
 
 
-def _caution_section(notes: Iterable[Note | str]) -> Section:
+def _caution_section(notes: Iterable[Note | str], units: str) -> Section:
     heads = [Head("Notes and cautions:", "text"), Head("Keep in mind", "page")]
-    return Section("cautions", [*heads, points([*words.note_sentences(notes), *words.CAUTIONS], "background")])
+    return Section(
+        "cautions", [*heads, points([*words.note_sentences(notes, units), *words.cautions(units)], "background")]
+    )
 
 
 # --- the comparison and a fit as plain data
@@ -273,8 +276,8 @@ def _cold_data(cold: Cold) -> dict[str, Any]:
         "heater_failure": _failure(words.option_name(cold.plan, units), cold.failed),
         "heater_failure_recommended": _failure(recommended, cold.failed_recommended),
         "water_by_month": month_water(cold.warmth),
-        "notes": words.note_sentences(cold.notes),
-        "cautions": list(words.CAUTIONS),
+        "notes": words.note_sentences(cold.notes, units),
+        "cautions": words.cautions(units),
     }
 
 

@@ -29,9 +29,9 @@ from stocksim.answers.cold.options import (
     measures,
     measures_on,
     stacked_plan,
-    warm_loop,
 )
 from stocksim.answers.cold.tally import FailedHeater, failed_heater, one_of, tallied
+from stocksim.answers.cold.warm_loop import warm_loop
 from stocksim.changes.change import ADVICE_OF, Action, Change
 from stocksim.changes.heat import electric_heater
 from stocksim.changes.search import prove_change

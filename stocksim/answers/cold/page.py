@@ -11,6 +11,7 @@ from stocksim.answers.cold.decide import Cold, compare_cold
 from stocksim.answers.cold.options import Note, computed_site
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing
+from stocksim.faces.answer import Answer
 from stocksim.faces.options import number_option
 from stocksim.heat.hourly import Warmth
 from stocksim.heat.temperatures import warmth_of_site
@@ -51,6 +52,7 @@ except StocksimError as error:
     st.stop()
 
 notes: tuple[Note | str, ...] = tuple(set_aside)
+told: list[Answer] = []
 place = st.empty()
 with st.form("cold_form", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
     guard.text(WORTH_LABEL, "worth", "8", in_form=True, width=330)
@@ -63,6 +65,7 @@ if st.session_state.get("cold_for") == source:
         found = compared(source, worth_of(guard.entry("worth", "8")))
         notes = found.notes
         answer = cold_answer(found, season.site)
+        told.append(answer)
         place.html(
             markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution)
             + showing.section_html(answer, "advice")
@@ -75,4 +78,6 @@ else:
 
 warmth = warmth_of_site(computed)
 assert warmth is not None  # computed_site has refused the others
-showing.show(winter_answer(season, warmth, notes, partial(temperature_spec, source, warmth)))
+winter = winter_answer(season, warmth, notes, partial(temperature_spec, source, warmth))
+showing.show(winter)
+showing.words(*told, winter)

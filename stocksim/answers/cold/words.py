@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from stocksim.answers.cold.choice import (
     Option,
@@ -20,12 +21,11 @@ from stocksim.faces.change_words import change_words
 from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, size_to_have
 from stocksim.heat.hourly import Warmth
 from stocksim.site.kinds import LIMITS
-from stocksim.units import face_unit, format_quantity, to_face
+from stocksim.units import face_unit, format_quantity, in_units, to_face
 
 CAUTIONS = (
-    "The heat balance is known to some 2-3 degC (4-5 degF) of water and a quarter of the fuel until it is fitted "
-    "to a log of "
-    "your own (--fit); leaks and old covers alone move it that much. Read the water every morning of a cold spell.",
+    "The heat balance may be 2-3 degC off in water, and a quarter in fuel, until it is fitted to a log of your own "
+    "(--fit); leaks and old covers alone move it that much. Read the water every morning of a cold spell.",
     "Combustion heaters inside need a flue to outdoors and fresh air: an unvented one fills the house with carbon "
     "monoxide, which kills without a smell, and with moisture and ethylene that harm crops. Hang a carbon monoxide "
     "alarm; never run a generator, grill or engine indoors.",
@@ -66,7 +66,7 @@ NOTES = {
     ),
     NoteKind.CROPS: (
         "Crops are what light, the greenhouse's air and the water allow with the season's nitrogen, until the first "
-        "night that is too cold for them: 10 degC (50 degF) for basil, beans, cucumbers, peppers and tomatoes, "
+        "night that is too cold for them: 10 degC for basil, beans, cucumbers, peppers and tomatoes, "
         "frost for the "
         "others (`temperature_low_limit` of the crop files, from memory). Cold air over warm roots is not known better."
     ),
@@ -80,9 +80,16 @@ def option_name(option: Option, units: str) -> str:
     return AS_PLANNED if option.change is None else change_words(option.change, units)
 
 
-def note_sentences(notes: Iterable[Note | str]) -> list[str]:
+def note_sentences(notes: Iterable[Note | str], units: str) -> list[str]:
     """What was set aside, assumed or left out; what is a sentence already stays."""
-    return [note if isinstance(note, str) else NOTES[note.kind].format(loop=note.loop) for note in notes]
+    return [
+        note if isinstance(note, str) else in_units(NOTES[note.kind].format(loop=note.loop), units) for note in notes
+    ]
+
+
+def cautions(units: str) -> list[str]:
+    """What to mind in the cold months, a text each."""
+    return [in_units(text, units) for text in CAUTIONS]
 
 
 def money(value: float | None) -> str:
@@ -282,22 +289,21 @@ def fuel_month_rows(cold: Cold) -> list[dict[str, str]]:
 
 
 def worth_words(cold: Cold) -> str:
-    """Worth of fish; by the pound on a site in US units, with the kilo that --worth asks for."""
-    assumed = "assumed; give --worth, by the kilo" if cold.is_worth_assumed else ""
+    """Worth of fish; by the pound on a site in US units."""
+    assumed = " (assumed; --worth says yours)" if cold.is_worth_assumed else ""
     if cold.site.file.site.units == "us":
-        pound = cold.worth / float(to_face(1.0, "mass", "us"))
-        return f"{pound:,.2f} a pound of fish ({'; '.join(filter(None, (f'{cold.worth:g} a kilo', assumed)))})"
-    return f"{cold.worth:g} a kilo of fish" + (f" ({assumed})" if assumed else "")
+        return f"{cold.worth / float(to_face(1.0, 'mass', 'us')):,.2f} a pound of fish{assumed}"
+    return f"{cold.worth:g} a kilo of fish{assumed}"
 
 
-def fuel_sentence(option: Option) -> str:
+def fuel_sentence(option: Option, units: str) -> str:
     """Fuel of an option in words: amount, kWh, therms."""
     parts = []
     for row in fuel_rows(option):
         if row["heat_kwh"] < 0.5:
             continue
         text = f"{row['place']}: {row['amount']:,.0f} {row['amount_unit']} of {row['fuel'].replace('_', ' ')}"
-        if row["fuel_litres"] is not None and row["amount_unit"] != "L":
+        if units == "metric" and row["fuel_litres"] is not None and row["amount_unit"] != "L":
             text += f", {row['fuel_litres']:,.0f} L"
         text += f" ({row['fuel_kwh']:,.0f} kWh, {row['fuel_therms']:,.0f} therms)"
         parts.append(text + ("" if row["cost"] is None else f" for {row['cost']:,.0f}"))
@@ -315,11 +321,12 @@ def options_note(cold: Cold) -> str:
     )
 
 
-def fit_sentences(fit: HeatFit) -> list[str]:
+def fit_sentences(fit: HeatFit, units: str) -> list[str]:
     """How well a fit hits the log, and how far to trust it."""
+    unit, apart = face_unit("temperature", units), partial(to_face, dimension="temperature_difference", system=units)
     said = [
-        f"Misfit (root mean square of the day's mean): {fit.rms_before_c:.2f} degC before, {fit.rms_after_c:.2f} degC "
-        f"after; mean error after {fit.bias_after_c:+.2f} degC."
+        f"Misfit (root mean square of the day's mean): {apart(fit.rms_before_c):.2f} {unit} before, "
+        f"{apart(fit.rms_after_c):.2f} {unit} after; mean error after {apart(fit.bias_after_c):+.2f} {unit}."
     ]
     if fit.is_on_normals:
         said.append(

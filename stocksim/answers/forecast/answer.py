@@ -61,7 +61,7 @@ def _count(points_: Any) -> str:
 def _cohort_rows(found: Forecast, units: str) -> list[dict[str, str]]:
     return [
         {
-            "cohort": name, "weight before": _range(band.weight_before[:, -1], units),
+            "batch": name, "weight before": _range(band.weight_before[:, -1], units),
             "weight after": _range(band.weight_after[:, -1], units), "number before": _count(band.count_before[:, -1]),
             "number after": _count(band.count_after[:, -1]),
         }

@@ -14,6 +14,7 @@ from stocksim.library.feeds import feed_kind, feed_names, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import density_meaning, load_species, never_with, species_names
 from stocksim.library.strains import trials_sentence, trials_warning
+from stocksim.units import face_unit, in_units, to_face
 
 _WATER_GROUP = "Limits of water and density"
 # Every value of a species file stands in one of these; tests/test_fish_answers.py sees to it.
@@ -97,7 +98,7 @@ def days_of_typed(typed: str) -> int:
     return int(met)
 
 
-def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
+def fish_answer(species: str | None, folder: Path | None = None, units: str = "metric") -> Answer:
     """What is known of all species, or of one.
 
     Parameters
@@ -106,6 +107,8 @@ def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
         Key of a species; None for a list of all.
     folder : Path, optional
         Where the keeper's own species files are looked up.
+    units : str
+        ``metric`` or ``us``; the tables of values are in the units of the species' file, numbers of the data metric.
 
     Returns
     -------
@@ -124,7 +127,7 @@ def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
             "(evidence: of growth and water; tankmates: of sizes and of who may share a tank. Feeds, as given; natural "
             "food is wet.)"
         )
-        rows = [_list_row(row) for row in data]
+        rows = [_list_row(row, units) for row in data]
         fish: list[Part] = [Table(rows), Sentences([note])]
         verdict = f"{len(rows)} species are known; `stocksim fish NAME` shows all of one."
         few = [{head: text for head, text in row.items() if head != "name"} for row in rows]
@@ -143,12 +146,17 @@ def fish_answer(species: str | None, folder: Path | None = None) -> Answer:
         for number, (group, rows) in enumerate(value_rows(entry).items(), 1)
     ]
     about = [
-        Section("facts", [Sentences([entry.summary])], topics=("fish",)),
-        Section("evidence", [points(facts(entry), "background")], topics=("assumptions",)),
-        Section("cautions", _caution_parts(entry), topics=("cautions",)),
+        Section("facts", [Sentences([in_units(entry.summary, units)])], topics=("fish",)),
+        Section(
+            "evidence",
+            [points([in_units(text, units) for text in facts(entry)], "background")],
+            topics=("assumptions",),
+        ),
+        Section("cautions", _caution_parts(entry, units), topics=("cautions",)),
     ]
-    care = [_first_sentence(entry.facts[key]) for key in ("caution", "wild_caution") if key in entry.facts]
-    brief = Brief(head=entry.summary, table=_brief_rows(entry), care=[*care, NEVER_RELEASE])
+    told = [entry.facts[key] for key in ("caution", "wild_caution") if key in entry.facts]
+    care = [in_units(_first_sentence(text), units) for text in told]
+    brief = Brief(head=in_units(entry.summary, units), table=_brief_rows(entry, units), care=[*care, NEVER_RELEASE])
     return Answer(title, "", [*about, *groups], lambda: fish_data(species, folder), brief=brief)
 
 
@@ -166,12 +174,12 @@ _BRIEF_VALUES = {
 }
 
 
-def _brief_rows(entry: Entry) -> list[dict[str, str]]:
+def _brief_rows(entry: Entry, units: str) -> list[dict[str, str]]:
     """What a keeper asks first of a species."""
     return [
         {
             "what": what,
-            "level": " to ".join(f"{entry[key]:g}" for key in keys) + f" {entry.values[keys[0]].unit}",
+            "level": _level(entry, keys, units),
             "evidence": "weak" if any(entry.is_weak(key) for key in keys) else "read",
         }
         for what, keys in _BRIEF_VALUES.items()
@@ -179,14 +187,28 @@ def _brief_rows(entry: Entry) -> list[dict[str, str]]:
     ]
 
 
-def _caution_parts(entry: Entry) -> list[Part]:
+_DIMENSIONS = {"degC": "temperature", "kg/m3": "density", "g": "weight"}
+
+
+def _level(entry: Entry, keys: tuple[str, ...], units: str) -> str:
+    """A value or a span, as ``24 to 27 degC``."""
+    unit = entry.values[keys[0]].unit
+    dimension = _DIMENSIONS.get(unit) if units == "us" else None
+    if dimension is None:
+        return " to ".join(f"{entry[key]:g}" for key in keys) + f" {unit}"
+    return (
+        " to ".join(f"{to_face(entry[key], dimension, units):.3g}" for key in keys) + f" {face_unit(dimension, units)}"
+    )
+
+
+def _caution_parts(entry: Entry, units: str) -> list[Part]:
     parts: list[Part] = []
     for head, key in (("Caution", "caution"), ("Wild-caught", "wild_caution")):
         if key in entry.facts:
-            parts.append(Sentences([f"{head}: {entry.facts[key]}"], on="text", indent="  "))
+            parts.append(Sentences([f"{head}: {in_units(entry.facts[key], units)}"], on="text", indent="  "))
     for head, key in (("Caution.", "caution"), ("Wild-caught fish.", "wild_caution")):
         if key in entry.facts:
-            parts.append(Html(paragraph_html(entry.facts[key], head)))
+            parts.append(Html(paragraph_html(in_units(entry.facts[key], units), head)))
     return parts
 
 
@@ -371,15 +393,20 @@ def feed_cautions() -> list[str]:
     return [f"{entry.title}: {entry.facts['caution']}" for entry in entries if "caution" in entry.facts]
 
 
-def _list_row(row: dict[str, Any]) -> dict[str, str]:
+def _list_row(row: dict[str, Any], units: str) -> dict[str, str]:
     """A species among all."""
+
+    def span(key: str, dimension: str) -> str:
+        return "-".join(f"{to_face(end, dimension, units):.3g}" for end in row[key])
+
+    degrees = face_unit("temperature", units)
     return {
         "species": row["species"],
         "evidence": row["evidence"],
-        "company": row["company_evidence"],
-        "grows at degC": "{:g}-{:g}".format(*row["growth_temperature_c"]),
-        "tolerates degC": "{:g}-{:g}".format(*row["temperature_limits_c"]),
-        "kg/m3": "{:g}-{:g}".format(*row["density_kg_m3"]),
+        "tankmates": row["company_evidence"],
+        f"grows at {degrees}": span("growth_temperature_c", "temperature"),
+        f"tolerates {degrees}": span("temperature_limits_c", "temperature"),
+        face_unit("density", units): span("density_kg_m3", "density"),
         "name": f"{row['title']} ({row['latin']})" + (f", like {row['like']}" if row["like"] else ""),
     }
 

@@ -20,7 +20,7 @@ from stocksim.fish.thermal import days_to_death, is_cold_known, is_heat_known
 from stocksim.library.feeds import feed_kind, load_feed
 from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
-from stocksim.units import to_face
+from stocksim.units import face_unit, format_quantity, in_units, to_face
 from stocksim.validity import Beyond, beyond
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.carbonate import carbon_dioxide
@@ -40,6 +40,7 @@ def growth_answer(
     to_weight_g: float | None,
     ration_fraction: float,
     feed: str | None,
+    units: str = "metric",
 ) -> Answer:
     """How one fish grows in good water.
 
@@ -47,6 +48,8 @@ def growth_answer(
     ----------
     species, from_weight_g, temperature_c, days, to_weight_g, ration_fraction, feed
         As in `stocksim.grow`.
+    units : str
+        ``metric`` or ``us``, for the sentences; numbers of the data are metric.
 
     Returns
     -------
@@ -68,7 +71,7 @@ def growth_answer(
             f"{meal.title}: natural food, weighed fresh as you give it; {100.0 * meal['dry_matter']:.0f} % of it is "
             f"dry matter. {meal.facts.get('caution', '')}".rstrip()
         )
-    notes += _temperature_notes(species, entry, temperature_c, int(course.weight_g.size))
+    notes += _temperature_notes(species, entry, temperature_c, int(course.weight_g.size), units)
     end = float(course.weight_g[-1])
     gain, eaten, number = end - from_weight_g, float(course.eaten_g.sum()), int(course.weight_g.size)
     starts = np.concatenate([[from_weight_g], course.weight_g[:-1]])
@@ -100,10 +103,12 @@ def growth_answer(
         "daily": daily,
     }
     told = marked(data, entries=(entry, meal))
-    return Answer("", "", [Section("growth", [Sentences(_growth_words(species, told), indent="  ")])], lambda: told)
+    return Answer(
+        "", "", [Section("growth", [Sentences(_growth_words(species, told, units), indent="  ")])], lambda: told
+    )
 
 
-def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: int) -> list[str]:
+def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: int, units: str) -> list[str]:
     """How many die of cold or heat in those days, or that it is not known."""
     notes = []
     for word, cause, hazard, is_known, is_past in zip(
@@ -117,8 +122,8 @@ def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: i
         dead = -np.expm1(-hazard.sum())
         if is_past and not is_known:
             notes.append(
-                f"Whether {species} survives water as {word} as {temperature_c:.1f} degC is not known here: its file "
-                f"holds no measured death by {cause}."
+                f"Whether {species} survives water as {word} as {format_quantity(temperature_c, 'temperature', units)} "
+                f"is not known here: its file holds no measured death by {cause}."
             )
         elif dead >= _DEAD_TOLD:
             half = days_to_death(hazard, 0.5)
@@ -130,16 +135,18 @@ def _temperature_notes(species: str, entry: Entry, temperature_c: float, days: i
     return notes
 
 
-def _growth_words(species: str, answer: dict[str, Any]) -> list[str]:
-    conversion = answer["feed_conversion"]
+def _growth_words(species: str, answer: dict[str, Any], units: str) -> list[str]:
+    conversion, unit = answer["feed_conversion"], face_unit("dose", units)
+
+    def mass(key: str) -> str:
+        return f"{to_face(answer[key], 'dose', units):.{1 if units == 'metric' else 2}f} {unit}"
+
     return [
-        f"{species} at {answer['temperature_c']:.1f} degC "
-        f"({to_face(answer['temperature_c'], 'temperature', 'us'):.1f} degF): {answer['weight_g']:.1f} g after "
-        f"{answer['days']} days "
-        f"({answer['specific_growth_percent_per_day']:.2f} % a day).",
-        f"Eaten {answer['feed_g']:.1f} g a fish ({answer['feed_dry_g']:.1f} g of dry matter)"
-        + (f", {conversion:.2f} g a g of gain" if conversion is not None else ", no gain")
-        + f"; oxygen {answer['oxygen_g']:.1f} g, ammonia nitrogen {answer['tan_g']:.2f} g.",
+        f"{species} at {format_quantity(answer['temperature_c'], 'temperature', units)}: {mass('weight_g')} after "
+        f"{answer['days']} days ({answer['specific_growth_percent_per_day']:.2f} % a day).",
+        f"Eaten {mass('feed_g')} a fish ({mass('feed_dry_g')} of dry matter)"
+        + (f", feed conversion {conversion:.2f}" if conversion is not None else ", no gain")
+        + f"; oxygen {mass('oxygen_g')}, {answer['tan_g']:.2f} g of ammonia nitrogen.",
         f"Evidence {answer['evidence']}; strain, density, light and meals move growth by 40 % either way. "
         f"{band_sentence(load_species(answer['species']))}",
         f"Growth is fitted to the points in docs/fits.md; `stocksim fish {species}` names the source of every value.",
@@ -175,6 +182,7 @@ def water_answer(
     tan_mg_l: float | None,
     elevation_m: float,
     alkalinity_mg_l: float | None,
+    units: str = "metric",
 ) -> Answer:
     """What water of some temperature and test holds, beside each species' limits.
 
@@ -182,6 +190,8 @@ def water_answer(
     ----------
     temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l
         What was measured; what is not given stays null in the answer.
+    units : str
+        ``metric`` or ``us``, for the sentences; numbers of the data are metric.
 
     Returns
     -------
@@ -233,7 +243,7 @@ def water_answer(
     }
     told = marked(data, entries=fish)
     parts: list[Part] = [
-        Sentences([*_water_words(told), *map(beyond_caution, outside)], indent="  "),
+        Sentences([*_water_words(told, units), *map(beyond_caution, outside)], indent="  "),
         Table([_water_row(row) for row in told["limits"]], gap=True),
     ]
     return Answer("", "", [Section("water", parts)], lambda: told)
@@ -259,10 +269,10 @@ def _limits_row(entry: Entry, temperature_c: float, share: float | None, toxic: 
     }
 
 
-def _water_words(answer: dict[str, Any]) -> list[str]:
+def _water_words(answer: dict[str, Any], units: str) -> list[str]:
+    height = in_units(f"{answer['elevation_m']:.0f} m", units)
     lines = [
-        f"At {answer['temperature_c']:.1f} degC ({to_face(answer['temperature_c'], 'temperature', 'us'):.1f} "
-        f"degF) and {answer['elevation_m']:.0f} m: oxygen saturation "
+        f"At {format_quantity(answer['temperature_c'], 'temperature', units)} and {height}: oxygen saturation "
         f"{answer['oxygen_saturation_mg_l']:.2f} mg/L."
     ]
     if answer["unionized_fraction"] is not None:

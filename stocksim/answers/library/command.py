@@ -9,6 +9,7 @@ import typer
 
 from stocksim.errors import Fault, InputError
 from stocksim.faces.options import JsonOption, Topics, deliver, number, read_options, say
+from stocksim.units import system_of
 
 EXAMPLES = {
     "grow": 'Example: stocksim grow bluegill --from "28 g" --at "26 degC" --days 120',
@@ -40,7 +41,7 @@ def grow(
     from stocksim.answers.library.card import growth_answer, write_rows
 
     from_weight_g, temperature_c, to_weight_g = growth_options(species, start, at, days, to, ration, feed)
-    answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed)
+    answer = growth_answer(species, from_weight_g, temperature_c, days, to_weight_g, ration, feed, system_of(at))
     if out is not None:
         write_rows(out, answer.data["daily"])
         say(f"Wrote {out}")
@@ -49,13 +50,14 @@ def grow(
 
 def fish(
     species: Annotated[str | None, typer.Argument(help="Key of one species; none lists all.")] = None,
+    us: Annotated[bool, typer.Option("--us", help="In US units; tables of values stay as the species file.")] = False,
     as_json: JsonOption = False,
     topics: Topics = (),
 ) -> None:
     """Show the species library: values, limits, sources, evidence. Reads the library; writes nothing."""
     from stocksim.answers.library.answer import fish_answer
 
-    deliver(fish_answer(species), as_json, topics)
+    deliver(fish_answer(species, units="us" if us else "metric"), as_json, topics)
 
 
 def water(
@@ -79,7 +81,7 @@ def water(
         ("--elevation", elevation, "length"),
         ("--alkalinity", alkalinity, "concentration"),
     )
-    deliver(water_answer(temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l), as_json)
+    deliver(water_answer(temperature_c, ph, tan_mg_l, elevation_m, alkalinity_mg_l, system_of(at)), as_json)
 
 
 def growth_options(

@@ -37,7 +37,7 @@ st.html(
 )
 if entry.is_own:
     st.html(markup.notice_html(own_files({name: entry})[0]))
-answer = fish_answer(name, beside)
+answer = fish_answer(name, beside, units)
 showing.show(answer, "facts", "evidence", "cautions")
 
 st.markdown("## One fish")
@@ -68,3 +68,4 @@ showing.show(answer, *(section.key for section in answer.sections if section.key
 
 st.markdown("## Feeds")
 showing.show_section(feed_section())
+showing.words(answer)

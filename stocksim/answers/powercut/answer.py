@@ -11,7 +11,7 @@ from stocksim.faces.answer import Answer, Brief, Head, Part, Section, Sentences,
 from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
 from stocksim.site.reading import Site
-from stocksim.units import format_quantity
+from stocksim.units import format_quantity, in_units
 from stocksim.water.pumping import PUMP_EFFICIENCY
 
 TITLE = "When the power fails"
@@ -22,7 +22,7 @@ UNSURE = (
     "crowding an inlet means act now, whatever this sheet says."
 )
 CAUTIONS = (
-    "Engines outdoors only: run a generator in the open, at least 20 ft (6 m) from every door, window and "
+    "Engines outdoors only: run a generator in the open, at least 6 m from every door, window and "
     "vent of house and greenhouse, exhaust pointing away; never inside, not even with the doors open. Follow "
     "your local code.",
     "Carbon monoxide kills without a smell: have a battery carbon monoxide alarm wherever people work or sleep.",
@@ -40,7 +40,7 @@ FIRST_THINGS = (
     "when fish gasp."
 )
 BRIEF_CARES = (
-    "Generator outdoors only, 20 ft (6 m) from every opening: carbon monoxide kills without a smell; have an alarm.",
+    "Generator outdoors only, 6 m from every opening: carbon monoxide kills without a smell; have an alarm.",
     "A transfer switch by a licensed electrician; never back-feed a building.",
     "Power beside water kills: ground-fault protection on every circuit, dry hands.",
 )
@@ -61,16 +61,16 @@ SOURCES = (
     "them (between Brett & Zala 1975 and Lee et al. 2015, abstracts), at your feeding hours or at 8:00 and 17:00.",
     "Stress is oxygen_recommended and lethal is oxygen_lethal of the species file, with their sources there (page "
     "Fish, or stocksim fish).",
-    "Battery air pump: 0.7 kg of oxygen a kWh (from memory of Boyd 1998; 0.5-1.5 is met), as long as its "
+    "Battery air pump: 0.7 kg of oxygen a kWh (from memory of Boyd 1998; 0.5 to 1.5 kg is met), as long as its "
     "battery lasts.",
     f"Cylinder: ideal gas at 15 degC, {100 * CYLINDER_DISSOLVED_SHARE:.0f} % dissolves (5-20 % is common "
     "practice, no source).",
-    "Cooling: bare round tank, 8 W/m2/K walls, 15 open surface, 2 floor (see docs/powercut.md), steady room; "
-    "factor of 2. Where the site has weather and rooms, these cool with the water by its heat balance.",
+    "Cooling: bare round tank, steady room, losses of walls, open surface and floor as in docs/powercut.md; factor "
+    "of 2. Where the site has weather and rooms, these cool with the water by its heat balance.",
     "A battery gives two thirds of its label (common practice, no source), a generator runs as long as its fuel lasts.",
     f"Pump power: plates of the file; else weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, "
     "common practice, no source).",
-    "20 ft from doors and windows, carbon monoxide detectors: Electrical Safety Foundation International, "
+    "6 m (there 20 ft) from doors and windows, carbon monoxide detectors: Electrical Safety Foundation International, "
     "portable generator safety (excerpt read).",
 )  # fmt: skip
 
@@ -107,14 +107,14 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
             Sentences(bottle, on="text"),
             *notes,
         ]
-    cautions = Sentences(_cautions(cut), "numbered", mark="- ", indent="  ")
+    cautions = Sentences(_cautions(cut, units), "numbered", mark="- ", indent="  ")
     sections = [
         Section("tanks", _tank_parts(cut, units) if cut.reserves else [], topics=("fish", "water")),
         Section("notes", notes, topics=("water", "assumptions")),
         Section("cautions", [Head("Cautions:", "text"), cautions], topics=("cautions",)),
         Section(
             "sources",
-            [Head("Sources:", "text"), points(SOURCES, "background")],
+            [Head("Sources:", "text"), points(_sources(units), "background")],
             "What the minutes rest on",
             topics=("assumptions",),
         ),
@@ -126,8 +126,9 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
 
 def _brief(cut: PowerCut, units: str) -> Brief:
     """The order in which to act, the tanks, and what kills people in a cut."""
+    care = [in_units(text, units) for text in BRIEF_CARES]
     if not cut.reserves:
-        return Brief(care=BRIEF_CARES)
+        return Brief(care=care)
     rows = [
         {
             "tank": one.tank,
@@ -143,7 +144,7 @@ def _brief(cut: PowerCut, units: str) -> Brief:
         for one in cut.reserves
     ]
     bottle = [CYLINDER_CAUTION] if cut.cylinder_g > 0.0 else []
-    return Brief(head=FIRST_THINGS, table=rows, care=[*bottle, *BRIEF_CARES])
+    return Brief(head=FIRST_THINGS, table=rows, care=[*bottle, *care])
 
 
 def _tank_parts(cut: PowerCut, units: str) -> list[Part]:
@@ -180,8 +181,8 @@ def _data(cut: PowerCut, site: Site, notes: list[str]) -> dict[str, Any]:
             "power_guessed_for": list(generator.guessed),
         },
         "notes": notes,
-        "cautions": _cautions(cut),
-        "sources": list(SOURCES),
+        "cautions": _cautions(cut, site.file.site.units),
+        "sources": _sources(site.file.site.units),
     }
     data |= _standing_data(cut)
     if cut.battery_w > 0.0:
@@ -393,8 +394,12 @@ def _generator_words(cut: PowerCut, units: str) -> str:
     return words
 
 
-def _cautions(cut: PowerCut) -> list[str]:
-    words = list(CAUTIONS)
+def _sources(units: str) -> list[str]:
+    return [in_units(text, units) for text in SOURCES]
+
+
+def _cautions(cut: PowerCut, units: str) -> list[str]:
+    words = [in_units(text, units) for text in CAUTIONS]
     if cut.cylinder_g > 0.0:
         words.append(CYLINDER_CAUTION)
     return words + list(cut.own_files)

@@ -11,6 +11,7 @@ from stocksim.answers.powercut.decide import power_cut
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, showing
 from stocksim.faces.words import day_words
+from stocksim.units import in_units
 
 shown = showing.begin("Power cut", where="")
 season = shown.season
@@ -26,7 +27,7 @@ with st.container(key="cut_screen"):
     st.markdown("## Your own case")
     st.caption(
         "Empty: the worst day and hour, all circuits, no battery, no cylinder, rooms as computed or at freezing, "
-        "a head of 2 m (6.6 ft)."
+        f"a head of {in_units('2 m', units)}."
     )
     with st.form("cut", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
         first = day_words(season.dates[0])
@@ -46,3 +47,4 @@ with st.container(key="cut_screen"):
         result.html(markup.faults_html([str(fault) for fault in error.faults]))
     st.caption("Print this page (Ctrl P): the card alone fills the upper half of an A4 sheet. Hang it by the tanks.")
     showing.show(answer, "sources")
+    showing.words(answer)

@@ -28,6 +28,7 @@ from stocksim.faces.answer import (
     Table,
     points,
 )
+from stocksim.faces.care import water_cares
 from stocksim.faces.fates import is_heavy
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import species_key_html
@@ -190,6 +191,7 @@ def water_answer(season: Season, loop: str, draw: Callable[[str], dict[str, Any]
     units, loops = season.site.file.site.units, season.layout.loops
     broken = water_words.water_findings(season.findings)
     cautions = water_words.fish_water_cautions(season, loop) + water_words.dosing_cautions(season, loop)
+    cautions += water_cares(season.site.file)
     sentences = water_words.loop_sentences(season, loop, units)
     limits: list[Part] = [
         Points([Point(finding_sentence(finding, units), "") for finding in broken]),

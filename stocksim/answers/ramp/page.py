@@ -67,3 +67,4 @@ else:
         "Week by week, the most feed that a young biofilter, or one weakened by winter, can take. Takes some seconds."
     )
 showing.show(answer, "course", "months")
+showing.words(answer)

@@ -18,7 +18,7 @@ from stocksim.faces.words import day_words, level_words, settling_cautions
 from stocksim.site.kinds import LIMITS, limits_left_by_film
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
-from stocksim.units import parse_quantity
+from stocksim.units import in_units, parse_quantity
 from stocksim.water.maturity import DECAY_AT_20_PER_DAY, OXIDIZERS, STARTS
 from stocksim.water.nitrite import CHLORIDE_PER_NITRITE
 
@@ -38,7 +38,7 @@ def ramp_sources(site: Site) -> list[str]:
     list of str
         One line each; a source that was not read in full says how much of it was.
     """
-    return [*_limit_sources(site), *_film_sources(), *_schedule_sources()]
+    return [*_limit_sources(site), *_film_sources(site.file.site.units), *_schedule_sources()]
 
 
 def _limit_sources(site: Site) -> list[str]:
@@ -62,9 +62,9 @@ def _limit_sources(site: Site) -> list[str]:
     return lines
 
 
-def _film_sources() -> list[str]:
+def _film_sources(units: str) -> list[str]:
     ammonia, nitrite = (OXIDIZERS[kind].growth_at_15_per_day for kind in ("ammonia", "nitrite"))
-    return [
+    told = [
         "Un-ionized share of ammonia: Emerson et al. 1975, J. Fish. Res. Board Can. 32, 2379-2383 (formula read as "
         "quoted).",
         f"Growth at 15 degC: ammonia-eating bacteria {ammonia:g} a day, from memory of US EPA 1975, Process Design "
@@ -75,6 +75,7 @@ def _film_sources() -> list[str]:
         f"{100 * STARTS['new']:g} %, a seeded one at {100 * STARTS['seeded']:g} %, a mature one at "
         f"{100 * STARTS['mature']:g} % (assumed).",
     ]
+    return [in_units(text, units) for text in told]
 
 
 def _schedule_sources() -> list[str]:

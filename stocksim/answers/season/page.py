@@ -104,3 +104,4 @@ with st.container(key="fetch", horizontal=True):
         "application/zip",
         on_click="ignore",
     )
+showing.words(sought)

@@ -94,3 +94,4 @@ if plan.plan is not None:
             st.rerun()
     offer_plan(shown.source, plan, wished)
 showing.show(answer, "cautions")
+showing.words(answer)

@@ -16,3 +16,4 @@ to_do = st.container()
 showing.show(answer)
 with to_do:  # takes a second or two, so the rest stands first
     showing.show(company_answer(company, units, screen.seek_advice(shown.source)), "do")
+showing.words(answer)

@@ -13,7 +13,7 @@ from stocksim.fish.growth import GOOD_GROWTH_SHARE
 from stocksim.library.species import never_with
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site
-from stocksim.units import face_unit, format_fish_length, format_quantity, to_face
+from stocksim.units import face_unit, format_fish_length, format_quantity, in_units, to_face
 
 SIGNS = dict(zip(VERDICTS, ("+", "~", "X"), strict=True))
 PAGE_SIGNS = dict(zip(VERDICTS, ("✓", "~", "✗"), strict=True))
@@ -195,7 +195,7 @@ def ground_sentence(ground: Ground, pair: Pair, site: Site, units: str) -> str:
 def rule_words(one: str, other: str, site: Site, units: str) -> str:
     """Why two species are never mixed, in their file's own words."""
     holder = one if other in never_with(site.species[one]) else other
-    return f"Never mixed by rule: {site.species[holder].facts['never_because']}"
+    return f"Never mixed by rule: {in_units(site.species[holder].facts['never_because'], units)}"
 
 
 def oxygen_sentence(one: str, other: str, site: Site, units: str) -> str:
@@ -283,7 +283,7 @@ def wild_sentence(wild: WildCohort, site: Site) -> str:
             f"{100.0 * wild.training_loss:.0f} % of them ({lost:.0f} of {wild.fish:.0f}) and leaves feed uneaten "
             "(roughly known)."
         )
-    caution = site.species[wild.species].facts.get("wild_caution", _WILD)
+    caution = in_units(site.species[wild.species].facts.get("wild_caution", _WILD), site.file.site.units)
     return (
         f"{name} ({name_words(wild.species)}) are wild-caught and start in tank {wild.tank} of loop {wild.loop}: "
         f"a quarantine tank off the loop comes first. {training} {caution}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import shutil
@@ -25,6 +26,7 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
+_SHADE, _FEW_PIXELS = 48, 0.002  # of 255; share of a picture
 LONG_MS = 120_000  # far beyond what a page takes on a busy machine; nothing waits for it to pass
 MARKS = [
     pytest.mark.browser,
@@ -126,6 +128,24 @@ def settle(page) -> None:
     page.wait_for_selector(READY, timeout=LONG_MS)
     page.wait_for_timeout(700)
     page.wait_for_selector(READY, timeout=LONG_MS)
+
+
+def keep_picture(page, name: str) -> None:
+    """Keep what a page shows as a picture of the docs, where it looks otherwise than the one that is there.
+
+    A run of the tests makes the pictures anew so; letters drawn a shade otherwise make none.
+    """
+    from PIL import Image, ImageChops
+
+    path = ROOT / "docs" / "images" / f"{name}.png"
+    shot = page.screenshot()
+    new = Image.open(io.BytesIO(shot)).convert("RGB")
+    old = Image.open(path).convert("RGB") if path.is_file() else None
+    if old is not None and old.size == new.size:
+        moved = ImageChops.difference(old, new).convert("L").point(lambda level: 255 if level > _SHADE else 0)
+        if moved.histogram()[255] < _FEW_PIXELS * new.size[0] * new.size[1]:
+            return
+    path.write_bytes(shot)
 
 
 def upload(page, files: list[str], heading: str) -> None:

@@ -11,7 +11,7 @@ import zipfile
 from pathlib import Path
 
 import tomlkit
-from browsing import LONG_MS, MARKS, open_example, settle
+from browsing import LONG_MS, MARKS, keep_picture, open_example, settle
 from small_sites import one_tank
 
 from stocksim.site.examples import example_text
@@ -51,6 +51,9 @@ def test_season_is_drawn_and_downloads(visit):
     assert " lb/gal of limit: " in after
     assert page.locator(".ss-verdict").first.bounding_box()["y"] < 300
     assert "cautions are passed" in page.locator(".ss-verdict").first.inner_text()
+    page.mouse.move(0, 0)
+    settle(page)
+    keep_picture(page, "season")
 
     with page.expect_download() as caught:
         page.get_by_role("button", name="Download the site file").click()
@@ -102,6 +105,8 @@ def test_phone(visit):
     page = visit(390, 844)
     page.wait_for_selector(CHART, timeout=LONG_MS)
     assert width_of(page) <= 390
+    settle(page)
+    keep_picture(page, "season_phone")
     for number in range(3):
         box = page.locator(CHART).nth(number).bounding_box()
         assert box["x"] >= 0
@@ -149,6 +154,7 @@ def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
         "Biofilter bacteria",
     ):
         assert title in chart.text_content()
+    keep_picture(page, "water")
     page.get_by_role("button", name="Work out the feeding ramp").click()
     page.locator(".ss-say").first.wait_for(timeout=LONG_MS)
     assert "hold feed at" in page.locator(".ss-say").first.inner_text()
@@ -169,6 +175,7 @@ def test_power_cut_card_prints_on_half_a_sheet(visit):
     answer = page.locator(".ss-card-answer")
     assert answer.bounding_box()["y"] < 250
     assert "minutes in tank" in answer.inner_text()
+    keep_picture(page, "powercut")
     sheet = page.pdf(prefer_css_page_size=True, print_background=True)
     assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
     # as on paper: 96 px an inch, A4 less the margins of 9 mm is 192 mm wide; half of its 297 mm less one margin is 139

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from dataclasses import replace
 from functools import cache
@@ -164,13 +163,11 @@ def test_care_is_chosen_by_what_a_site_has():
 
 
 def test_a_burner_without_a_flue_is_told_before_all_else_and_is_never_green():
-    site = load_site(FOLDER / "heron_lane.toml").with_changes({"season.end": dt.date(2026, 10, 8)})
+    site = load_site(FOLDER / "heron_lane.toml")
     deadly = run_season(site.with_changes({"greenhouse.heater.vented": False}))
     answer = season_answer(deadly, deadly.findings)
-    assert answer.verdict.startswith(UNVENTED)
-    assert answer.is_trouble
-    flued = run_season(site)
-    assert UNVENTED not in season_answer(flued, flued.findings).verdict
+    assert answer.verdict == f"{UNVENTED} {asked('season').verdict}"
+    assert (answer.is_trouble, asked("season").is_trouble) == (True, False)
     assert check_answer(deadly.site).brief.care[0] == UNVENTED
 
 
@@ -179,7 +176,7 @@ def test_what_was_typed_is_asked_about_once_where_it_stands():
     asked = typed_cares(site.file, site.species)
     assert set(asked) == {"greenhouse", "cohorts", "tanks", "loops", "beds"}
     assert "pond_bluegill" in asked["cohorts"][0]
-    assert {"Nile tilapia", "Goldfish"} <= set(" ".join(asked["cohorts"]).replace(":", ",").split(", "))
+    assert any(text.startswith("Nile tilapia: ") for text in asked["cohorts"])
     care = check_answer(site).data["understood"]["care"]
     assert all(text in care for said in asked.values() for text in said)
     starter = load_site(FOLDER / "starter.toml")

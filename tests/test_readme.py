@@ -30,6 +30,18 @@ def test_every_linked_file_is_there() -> None:
     assert missing == []
 
 
+def test_pages_that_say_words_of_the_field_lead_to_what_they_mean() -> None:
+    # these are written whole by programs of docs
+    written = {"fits.md", "systems.md", "systems_constants.md", "film_fit.md", "uncertainty.md"}
+    pages = [page for page in (ROOT / "docs").glob("*.md") if page.name not in written | {"glossary.md"}]
+    assert [page.name for page in pages if "(glossary.md)" not in page.read_text(encoding="utf-8")] == []
+
+
+def test_first_answer_stands_on_the_first_screen() -> None:
+    above = README[: README.index("<!-- printed answer -->")].splitlines()
+    assert len(above) <= 15
+
+
 def test_first_paragraph_states_the_job() -> None:
     first = README.split("\n\n")[1]
     for word in ("keeper", "which fish go in which", "how many", "planted area"):

@@ -403,7 +403,9 @@ def _water_set_point(change: Change, units: str) -> str:
 
 
 def _foam(change: Change, units: str) -> str:
-    return f"insulate tanks and sumps ({format_quantity(change.amounts['foam_m'], 'length', units)} of foam)"
+    foam_m = change.amounts["foam_m"]
+    thick = f"{1000.0 * foam_m:g} mm" if units == "metric" else format_quantity(foam_m, "length", units)
+    return f"insulate tanks and sumps ({thick} of foam)"
 
 
 def _bed_covers(change: Change, units: str) -> str:

@@ -130,7 +130,7 @@ def _change_parts(plan: BedPlan, loop: str) -> list[Part]:
             ]
     changes = [proof.change for proof in plan.proofs[loop]]
     cares = [*words.watercress_care(changes), *cares_beside(plan.season.site.file, changes)]
-    return [*parts, Sentences(cares, "background", mark="- ", indent="    ", first="  ")]
+    return [*parts, Sentences(cares, "note", mark="! ", indent="    ", first="  ")]
 
 
 def _nutrient_parts(plan: BedPlan, loop: str) -> list[Part]:

@@ -15,20 +15,7 @@ from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
 from stocksim.answers.cold.answer import cold_answer, fit_answer
-from stocksim.answers.cold.choice import (
-    Bar,
-    FuelUse,
-    Hurdle,
-    Option,
-    Turn,
-    Verdict,
-    Why,
-    fuel_months,
-    fuel_rows,
-    on_frontier,
-    recommend,
-    spares,
-)
+from stocksim.answers.cold.choice import FuelUse, Option, fuel_months, fuel_rows, on_frontier, spares
 from stocksim.answers.cold.decide import _said, compare_cold
 from stocksim.answers.cold.fit import HeatFit, fit_heat
 from stocksim.answers.cold.options import (
@@ -40,6 +27,7 @@ from stocksim.answers.cold.options import (
     computed_site,
     stacked_plan,
 )
+from stocksim.answers.cold.recommend import Bar, Hurdle, Turn, Verdict, Why, recommend
 from stocksim.answers.cold.tally import cold_years
 from stocksim.answers.cold.warm_loop import warm_loop
 from stocksim.answers.cold.why import reason_words, turning_words

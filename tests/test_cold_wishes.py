@@ -9,10 +9,10 @@ from site_faults import GONE, changed, faults_of, told
 
 from stocksim import run_season
 from stocksim.answers.cold.answer import cold_answer
-from stocksim.answers.cold.choice import Why
 from stocksim.answers.cold.crops import CHILL_SLACK_C
 from stocksim.answers.cold.decide import compare_cold
 from stocksim.answers.cold.options import choices
+from stocksim.answers.cold.recommend import Why
 from stocksim.changes.change import ADVICE_OF, Action
 from stocksim.changes.ways import advise
 from stocksim.library.crops import crop_names, load_crop

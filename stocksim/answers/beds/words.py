@@ -405,8 +405,8 @@ PRODUCE = (
     "crop; "
     "wash hands, tools and boxes; keep pets, birds and rodents out; chill what you pick at once and wash it in "
     "drinking "
-    "water. Root crops and sprouts do not belong in fish water. People who are pregnant, old, very young or ill should "
-    "cook it. Food rules of your place go before this page.",
+    "water. Root crops and sprouts do not belong in fish water. Pregnant women, older adults, small children "
+    "and ill people should cook it. Local food rules come first.",
     "Cold-blooded animals carry germs that harm people (Salmonella, Aeromonas, Mycobacterium marinum, Vibrio): cover "
     "cuts before hands go into the water, wash after, and see a doctor about a sore that does not heal. Warm-blooded "
     "droppings (E. coli) come from outside: no manure and no animals near the beds, and no rain but "

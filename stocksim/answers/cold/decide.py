@@ -9,13 +9,9 @@ from functools import partial
 from stocksim.answers.cold.choice import (
     RUNS_KWH,
     Option,
-    Verdict,
-    Why,
     is_of_warmth,
     on_frontier,
-    recommend,
     spares,
-    warmest_waters,
 )
 from stocksim.answers.cold.options import (
     SET_POINTS,
@@ -30,6 +26,7 @@ from stocksim.answers.cold.options import (
     measures_on,
     stacked_plan,
 )
+from stocksim.answers.cold.recommend import Verdict, Why, recommend, warmest_waters
 from stocksim.answers.cold.tally import FailedHeater, failed_heater, one_of, tallied
 from stocksim.answers.cold.warm_loop import warm_loop
 from stocksim.changes.change import ADVICE_OF, Action, Change

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from stocksim.answers.cold.choice import Bar, Hurdle, Verdict, Why
 from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.options import NoteKind
+from stocksim.answers.cold.recommend import Bar, Hurdle, Verdict, Why
 from stocksim.answers.cold.words import NOTES, listed, option_name
 from stocksim.changes.change import Change
 from stocksim.faces.change_words import change_words

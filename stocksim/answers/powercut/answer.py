@@ -70,7 +70,7 @@ SOURCES = (
     "A battery gives two thirds of its label (common practice, no source), a generator runs as long as its fuel lasts.",
     f"Pump power: plates of the file; else weight of water x flow x head / {PUMP_EFFICIENCY:g} (efficiency 0.2-0.5, "
     "common practice, no source).",
-    "6 m (there 20 ft) from doors and windows, carbon monoxide detectors: Electrical Safety Foundation International, "
+    "Distance from doors and windows, carbon monoxide detectors: Electrical Safety Foundation International, "
     "portable generator safety (excerpt read).",
 )  # fmt: skip
 
@@ -333,8 +333,8 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
         "fish": reserve.cohort,
         "density": format_quantity(reserve.density_kg_m3, "density", units),
         "oxygen now": f"{reserve.oxygen_mg_l:.1f} mg/L",
-        "stress": f"{_cell(reserve.alone.to_stress)} to {reserve.stress_mg_l:.1f}",
-        "lethal": f"{_cell(reserve.alone.to_lethal)} to {reserve.lethal_mg_l:.1f}",
+        "stress": f"{_cell(reserve.alone.to_stress)} ({reserve.stress_mg_l:.1f} mg/L)",
+        "lethal": f"{_cell(reserve.alone.to_lethal)} ({reserve.lethal_mg_l:.1f} mg/L)",
     }
     if not cut.standing.is_all:
         row["lethal, as built"] = _cell(reserve.as_built.to_lethal)
@@ -344,7 +344,7 @@ def _row(cut: PowerCut, reserve: Reserve, units: str) -> dict[str, str]:
         row["lethal, cylinder"] = _cell(reserve.with_cylinder.to_lethal)
     cold = reserve.hours_to_cold_limit
     limit = format_quantity(reserve.cold_limit_c, "temperature", units)
-    row["cold limit"] = f"{'never' if math.isinf(cold) else _hours(cold) + ' h'} to {limit}"
+    row["cold limit"] = f"{'never' if math.isinf(cold) else _hours(cold) + ' h'} ({limit})"
     return row
 
 

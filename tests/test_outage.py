@@ -13,8 +13,9 @@ from scipy.integrate import solve_ivp
 from small_sites import START, build, one_tank, two_loops
 
 from stocksim import run_season
+from stocksim.answers.powercut.alone import factor_at, use_factors
 from stocksim.answers.powercut.answer import powercut_answer
-from stocksim.answers.powercut.decide import PowerCut, _factor_at, power_cut, use_factors
+from stocksim.answers.powercut.decide import PowerCut, power_cut
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.faces.answer import Answer
@@ -266,7 +267,7 @@ def test_never_longer_than_with_the_wave_running_on(hour, demo_season):
     factors = use_factors(demo_season)
 
     def slope(days, level):
-        factor = _factor_at(factors, hour + 24.0 * days)[index, column]
+        factor = factor_at(factors, hour + 24.0 * days)[index, column]
         return (exchange * (saturation - level) - use * factor) / volume
 
     end = row.alone.to_lethal / 1440.0
@@ -336,7 +337,7 @@ def test_the_sheet_and_the_data_tell_the_same(demo_season):
         assert "Cole & Caraco 1998" in sources
         flat = " ".join(text.split())
         for word in (
-            "20 ft",
+            "20 ft" if units == "us" else "6 m",
             "carbon monoxide",
             "licensed electrician",
             "back-feed",

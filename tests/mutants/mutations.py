@@ -17,9 +17,11 @@ _OF_FILE = {
     "answers/powercut/decide.py": [
         ("PUMP_EFFICIENCY = 0.3", "PUMP_EFFICIENCY = 0.5"),
         ("CYLINDER_DISSOLVED_SHARE = 0.1", "CYLINDER_DISSOLVED_SHARE = 0.2"),
-        ("LEAST_WATER_SHARE = 0.01", "LEAST_WATER_SHARE = 0.9"),
         ("int(np.argmin(shortest))", "int(np.argmax(shortest))"),
         ("mean - wave * (mean - low)", "mean + wave * (mean - low)"),
+    ],
+    "answers/powercut/alone.py": [
+        ("LEAST_WATER_SHARE = 0.01", "LEAST_WATER_SHARE = 0.9"),
     ],
     "fish/thermal.py": [
         ("_COLD_OVER_HEAT = 3.0", "_COLD_OVER_HEAT = 1.0"),

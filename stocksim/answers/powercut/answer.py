@@ -119,7 +119,7 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
             topics=("assumptions",),
         ),
     ]
-    tell = partial(_data, cut, site, [UNSURE, *_standing_words(cut, units), room, generator])
+    tell = partial(_data, cut, site, units, [UNSURE, *_standing_words(cut, units), room, generator])
     # a cut is never good news for fish, however long they have
     return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict", brief=_brief(cut, units))
 
@@ -156,7 +156,7 @@ def _tank_parts(cut: PowerCut, units: str) -> list[Part]:
     ]
 
 
-def _data(cut: PowerCut, site: Site, notes: list[str]) -> dict[str, Any]:
+def _data(cut: PowerCut, site: Site, units: str, notes: list[str]) -> dict[str, Any]:
     generator = cut.generator
     data: dict[str, Any] = {
         "site": cut.site,
@@ -181,8 +181,8 @@ def _data(cut: PowerCut, site: Site, notes: list[str]) -> dict[str, Any]:
             "power_guessed_for": list(generator.guessed),
         },
         "notes": notes,
-        "cautions": _cautions(cut, site.file.site.units),
-        "sources": _sources(site.file.site.units),
+        "cautions": _cautions(cut, units),
+        "sources": _sources(units),
     }
     data |= _standing_data(cut)
     if cut.battery_w > 0.0:

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from stocksim.answers.powercut.alone import Alone, factor_at, oxygen_at, tanks_alone
 from stocksim.answers.powercut.standing import (
     Standing,
     fall_minutes,
@@ -25,8 +26,6 @@ from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.hours import day_waves
 from stocksim.errors import Fault, InputError, shown
-from stocksim.fish.meals import ComplexArray, at_hours
-from stocksim.fish.meals import by_hour as departure_by_hour
 from stocksim.fish.thermal import is_cold_known
 from stocksim.heat.outage import Cooling, cooling, hours_to
 from stocksim.heat.temperatures import warmth_of_site
@@ -34,15 +33,8 @@ from stocksim.site.model import MeasuredTransfer
 from stocksim.site.notes import own_files
 from stocksim.site.pump_tables import MAINS
 from stocksim.site.pumps import air_w, circuit_w, guessed_pump_w, supplies, unpumped_m3_day, written_pump_w
-from stocksim.water.oxygen import (
-    BETA_FISH_WATER,
-    device_exchange,
-    diffuser_standard_transfer,
-    oxygen_saturation,
-    surface_exchange_velocity,
-)
 from stocksim.water.pumping import DEFAULT_HEAD_M
-from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, minutes_to_level, tank_loss_w_k
+from stocksim.water.reserve import cylinder_oxygen_g, hours_to_temperature, tank_loss_w_k
 
 _ALLOWED = {  # option -> least, greatest, in words; the bounds only catch slips
     "hour": (0.0, 24.0, "give an hour of the day from 0 to 24, as 18 or 6.5"),
@@ -91,8 +83,6 @@ FloatArray = NDArray[np.float64]
 
 # Share of bottled oxygen that dissolves through a stone in shallow water: 0.05-0.2 (common practice, no source).
 CYLINDER_DISSOLVED_SHARE = 0.1
-# Fish crammed beyond all sense leave this share of the tank to the water; it only keeps the arithmetic above 0.
-LEAST_WATER_SHARE = 0.01
 
 
 class Times(NamedTuple):
@@ -227,97 +217,6 @@ class PowerCut:
     own_files: tuple[str, ...]
 
 
-def use_factors(season: Season, scenario: int = 0) -> FloatArray:
-    """Oxygen use of each hour over the day's mean.
-
-    Parameters
-    ----------
-    season : Season
-        A season that was run.
-    scenario : int
-        Which one.
-
-    Returns
-    -------
-    ndarray, shape (24, day, tank)
-        Factor [-] at hours 0 to 23, by the hours of its meals; 1 where nobody breathes.
-    """
-    waves = day_waves(with_scenarios(season.layout), season.course).oxygen_use
-    mean = (season.course.fish_oxygen_g @ season.layout.cohort_tank)[scenario]
-    by_hour = departure_by_hour([wave[scenario] for wave in waves])
-    return np.asarray(1.0 + np.divide(by_hour, mean, out=np.zeros_like(by_hour), where=mean > 0.0))
-
-
-def _factor_at(factors: FloatArray, hour: ArrayLike) -> FloatArray:
-    """Factors of `use_factors` at any hours, shape (day, tank), straight between whole ones."""
-    whole = np.floor(np.asarray(hour, float)).astype(int)
-    part = np.asarray(hour, float) - whole
-    first = np.take_along_axis(factors, np.broadcast_to(whole % 24, factors.shape[1:])[None], axis=0)[0]
-    second = np.take_along_axis(factors, np.broadcast_to((whole + 1) % 24, factors.shape[1:])[None], axis=0)[0]
-    return np.asarray((1.0 - part) * first + part * second)
-
-
-def _greatest_use_factor(factors: FloatArray, hour: float, minutes: FloatArray) -> FloatArray:
-    """Greatest use factor between an hour and so many minutes later, infinite allowed."""
-    hours = np.minimum(minutes / 60.0, 24.0)
-    greatest = np.maximum(_factor_at(factors, hour), _factor_at(factors, hour + hours))
-    for later in range(1, 25):
-        whole = math.floor(hour) + later
-        greatest = np.where(whole - hour <= hours, np.maximum(greatest, factors[whole % 24]), greatest)
-    return greatest
-
-
-class _Alone(NamedTuple):
-    """Tanks without flow: arrays (day, tank), or (day, cohort) where each fish is."""
-
-    oxygen_mg_l: FloatArray
-    water_m3: FloatArray
-    use_g_h: FloatArray
-    surface_m3_day: FloatArray
-    battery_m3_day: FloatArray
-    saturation_mg_l: FloatArray
-    factors: FloatArray  # of use, (24, day, ...)
-
-    def minutes(self, threshold: FloatArray, hour: float, has_battery: bool) -> FloatArray:
-        """Time to a threshold. Use is the greatest that the wave reaches before then: the first guess, made with the
-        use of the hour itself, is never too short, so the wave cannot pass that use within the answer."""
-        battery = self.battery_m3_day if has_battery else 0.0
-        exchange = self.surface_m3_day + battery
-        # stones bring the water to 0.95 of saturation, the surface to all of it: one exchange toward the weighted mean
-        saturation = self.saturation_mg_l * (self.surface_m3_day + BETA_FISH_WATER * battery) / exchange
-
-        def at_use(factor: FloatArray) -> FloatArray:
-            use = self.use_g_h * factor
-            return minutes_to_level(self.oxygen_mg_l, threshold, self.water_m3, use, exchange, saturation)
-
-        return at_use(_greatest_use_factor(self.factors, hour, at_use(_factor_at(self.factors, hour))))
-
-    def at_greatest(self, threshold: FloatArray) -> FloatArray:
-        """Time to a threshold at the day's greatest use."""
-        use = self.use_g_h * self.factors.max(axis=0)
-        held = (self.oxygen_mg_l, threshold, self.water_m3, use, self.surface_m3_day, self.saturation_mg_l)
-        return minutes_to_level(*held)
-
-    def of_cohorts(self, of_cohort: FloatArray) -> _Alone:
-        """The tanks of the cohorts, by the transposed matrix of who lives where."""
-        shape = self.use_g_h.shape
-        parts = self._asdict()
-        factors = parts.pop("factors") @ of_cohort
-        return _Alone(**{key: np.broadcast_to(part, shape) @ of_cohort for key, part in parts.items()}, factors=factors)
-
-    def of_fish(self, days: NDArray[np.int64], tank_of: NDArray[np.int64]) -> _Alone:
-        """The tanks that fish are in, on some days."""
-        parts = self._asdict()
-        factors = parts.pop("factors")[:, days][:, :, tank_of]
-        whole = {key: np.broadcast_to(part, self.use_g_h.shape)[days][:, tank_of] for key, part in parts.items()}
-        return _Alone(**whole, factors=factors)
-
-    def need_g_h(self) -> FloatArray:
-        """Oxygen that holds the level at the greatest use of the day."""
-        from_air = self.surface_m3_day * (self.saturation_mg_l - self.oxygen_mg_l) / 24.0
-        return np.maximum(self.use_g_h * self.factors.max(axis=0) - from_air, 0.0)
-
-
 def power_cut(
     season: Season,
     on: dt.date | None = None,
@@ -376,7 +275,7 @@ def power_cut(
         raise InputError(faults)
     at = _worst_hour(season, on) if hour is None else hour
     layout, species, found = season.layout, season.layout.species, standing(site.file, fails)
-    tanks, biomass_kg = _tanks_alone(season, at, battery_w)
+    tanks, biomass_kg = tanks_alone(season, at, battery_w)
     # the fish and their mass are the evening's: the dead need no air
     present = season.course.left_in_evening[0]
     of_cohort = layout.cohort_tank.T
@@ -489,13 +388,13 @@ def _cold(season: Season, found: Standing, hour: float, days: NDArray[np.int64],
 
 
 def _as_built(
-    season: Season, found: Standing, tanks: _Alone, hour: float, days: NDArray[np.int64], limits: tuple[FloatArray, ...]
+    season: Season, found: Standing, tanks: Alone, hour: float, days: NDArray[np.int64], limits: tuple[FloatArray, ...]
 ) -> list[FloatArray]:
     """Times to the limits with what lives and what backups carry, (day, cohort), NaN on days not asked about."""
     layout, whiles = season.layout, phases(found)
     steps = steps_d(whiles)
     factors = tanks.factors[:, days]
-    by_step = np.stack([_factor_at(factors, hour + 24.0 * ends) for ends in (0.0, *np.cumsum(steps))])
+    by_step = np.stack([factor_at(factors, hour + 24.0 * ends) for ends in (0.0, *np.cumsum(steps))])
     greatest = np.maximum.accumulate(by_step, axis=0)[1:]
     times = np.full((len(limits), layout.days, len(layout.cohorts)), np.nan)
     tank_of = np.argmax(layout.cohort_tank, axis=1)
@@ -520,44 +419,18 @@ def _as_built(
     return list(times)
 
 
-def _tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[_Alone, FloatArray]:
-    """Tanks at an hour of every day, cut off, and the fish in them [kg]; arrays (day, tank)."""
-    layout, course, tanks = season.layout, season.course, len(season.layout.tanks)
-    temperature = layout.temperature_c @ layout.leaf_loop[:tanks].T
-    biomass_kg = ((course.count * course.weight_g) @ layout.cohort_tank)[0] / 1000.0
-    volume, fish = layout.volume_m3[:tanks], (course.fish_oxygen_g @ layout.cohort_tank)[0]
-    lives = course.left_in_evening[0] @ layout.cohort_tank > 0.0
-    alone = _Alone(
-        _oxygen_at(season, day_waves(with_scenarios(layout), course).oxygen, hour),
-        np.maximum(volume - biomass_kg / 1000.0, LEAST_WATER_SHARE * volume),
-        # the film on the walls breathes on with the fish; that it follows their meals is the careful side
-        np.where(lives, np.maximum(fish, course.oxygen_used_g[0, :, :tanks]), fish) / 24.0,
-        layout.surface_m2[:tanks] * surface_exchange_velocity(temperature),
-        device_exchange(diffuser_standard_transfer(battery_w), temperature),
-        oxygen_saturation(temperature, layout.elevation_m),
-        use_factors(season),
-    )
-    return alone, biomass_kg
-
-
-def _oxygen_at(season: Season, waves: list[ComplexArray], hour: float) -> FloatArray:
-    """Oxygen of each day and tank at an hour. [mg/L]"""
-    mean = season.course.oxygen_mg_l[0, :, : len(season.layout.tanks)]
-    return np.maximum(mean + at_hours([wave[0] for wave in waves], hour), 0.0)
-
-
 def _worst_hour(season: Season, on: dt.date | None) -> float:
     """Whole hour of the shortest time to a lethal limit, else to a stress limit, on the day or of the season. [h]"""
     layout, species = season.layout, season.layout.species
     waves = day_waves(with_scenarios(layout), season.course).oxygen
     present = season.course.left_in_evening[0]
     days = slice(None) if on is None else slice((on - layout.start).days, (on - layout.start).days + 1)
-    at_fish = _tanks_alone(season, 0.0, 0.0)[0].of_cohorts(layout.cohort_tank.T)
+    at_fish = tanks_alone(season, 0.0, 0.0)[0].of_cohorts(layout.cohort_tank.T)
     that_day = {key: part[days] for key, part in at_fish._asdict().items() if key != "factors"}
     at_fish = at_fish._replace(**that_day, factors=at_fish.factors[:, days])
 
     def shortest(hour: int) -> list[float]:
-        oxygen = (_oxygen_at(season, waves, float(hour)) @ layout.cohort_tank.T)[days]
+        oxygen = (oxygen_at(season, waves, float(hour)) @ layout.cohort_tank.T)[days]
         cut = at_fish._replace(oxygen_mg_l=oxygen)
         times = [cut.minutes(species[limit], float(hour), False) for limit in ("oxygen_lethal", "oxygen_recommended")]
         return [float(np.where(present[days], time, np.inf).min(initial=np.inf)) for time in times]

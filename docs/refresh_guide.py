@@ -77,20 +77,21 @@ def pictures() -> dict[str, Callable[[], dict[str, Any] | None]]:
     }
 
 
-def _wide(part: Any) -> Any:
-    """A specification whose charts, that fill a page, have a width of their own."""
-    if isinstance(part, dict):
-        wide = {"width": _WIDE_PX} if part.get("width") == "container" else {}
-        return {key: _wide(value) for key, value in part.items()} | wide
-    return [_wide(one) for one in part] if isinstance(part, list) else part
+def _wide(spec: dict[str, Any]) -> dict[str, Any]:
+    """A specification whose panels, that fill a page, have a width of their own."""
+    if "vconcat" in spec:
+        return spec | {"vconcat": [_wide(panel) for panel in spec["vconcat"]]}
+    return {"width": _WIDE_PX} | {key: part for key, part in spec.items() if part != "container"}
 
 
 def svg(spec: dict[str, Any]) -> str:
-    """A specification as a drawing; its numbers are rounded, for tenths of a pixel are seen by nobody."""
+    """A specification as a drawing; its lines are rounded, for hundredths of a pixel are seen by nobody."""
     import vl_convert  # of the tests, not of the program
 
-    drawn = vl_convert.vegalite_to_svg(_wide(spec))
-    return re.sub(r"\d+\.\d{2,}", lambda number: f"{float(number[0]):.1f}", drawn)
+    def rounded(course: re.Match[str]) -> str:
+        return re.sub(r"\d+\.\d{2,}", lambda number: f"{float(number[0]):.1f}", course[0])
+
+    return re.sub(r'(?<= )(?:d|transform|points)="[^"]*"', rounded, vl_convert.vegalite_to_svg(_wide(spec)))
 
 
 def refresh() -> None:

@@ -43,6 +43,10 @@ def sentences(path: Path) -> Iterator[tuple[int, str]]:
         is_text = isinstance(node, ast.Constant) and isinstance(node.value, str)
         if is_text and id(node) not in spared and " " in node.value:
             yield node.lineno, node.value
+        if isinstance(node, ast.JoinedStr):  # a single word that is filled in, one or the other
+            chosen = [part for filled in node.values for part in ast.walk(filled) if isinstance(part, ast.IfExp)]
+            words = [one.value for choice in chosen for one in (choice.body, choice.orelse) if hasattr(one, "value")]
+            yield from ((node.lineno, word) for word in words if isinstance(word, str) and " " not in word)
 
 
 def found(text: str) -> list[str]:

@@ -183,6 +183,12 @@ def test_what_was_typed_is_asked_about_once_where_it_stands():
     assert "greenhouse" not in typed_cares(starter.file, starter.species)
 
 
+def test_tankmates_that_do_not_quite_suit_are_a_caution_and_not_fine():
+    answer = asked("company")
+    assert "does not suit" in answer.verdict
+    assert (answer.is_trouble, answer.is_caution) == (False, True)
+
+
 def test_salt_and_spray_are_minded_where_they_are_and_nowhere_else():
     site = load_site(FOLDER / "starter.toml")
     salted = Change(Action.CHLORIDE, {}, {})

@@ -45,6 +45,7 @@ from stocksim.site.reading import Site
 from stocksim.units import format_date, format_quantity
 
 _EVENTS_PRINTED = 12
+_TANK_NOTE = "worst hour of the season / limit; biomass: on the peak date; ! marks a broken limit"
 _CHARTS = ("water", "growth")
 
 
@@ -151,7 +152,7 @@ def _tank_parts(season: Season, findings: list[Finding]) -> list[Part]:
     rows = tank_water_rows(season, findings, units)
     return [
         Table(tank_rows(season, findings, units), on="text", gap=True),
-        Sentences(["(worst hour of the season / limit; ! marks a broken limit)"], on="text", indent="  "),
+        Sentences([f"({_TANK_NOTE})"], on="text", indent="  "),
         Head("Tank by tank", "page"),
         Table(rows, [(n, "peak") for n, row in enumerate(rows) if f"tanks.{row['tank']}" in dense], on="page"),
         Sentences(

@@ -76,8 +76,16 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
         partial(_data, company, units, advice),
         is_trouble,
         "close",
+        is_caution=not is_trouble and _needs_care(company),
         brief=company_brief(company, advice),
     )
+
+
+def _needs_care(company: Company) -> bool:
+    """Whether fish that share a tank or a water do not quite suit each other."""
+    tanks = [pair.verdict for pair in company.pairs if pair.tanks]
+    waters = [pair.verdict for loop in company.loops for pair in loop.pairs]
+    return any(verdict != VERDICTS[0] for verdict in tanks + waters)
 
 
 def _change_parts(company: Company, advice: Advice | None, units: str) -> list[Part]:

@@ -95,7 +95,7 @@ def _feed_rows(day: Day, units: str) -> list[dict[str, str]]:
             {
                 "tank": tank.tank, "feed": f"{tank.feed_g:,.0f} g",
                 "of it": ", ".join(f"{name} {grams:,.0f} g" for name, grams in tank.by_cohort.items()) or "no fish",
-                "water": f"{water}, {'measured' if tank.is_measured else 'reckoned'}",
+                "water": f"{water}, {'measured' if tank.is_measured else 'calculated'}",
             }
         )  # fmt: skip
     return rows

@@ -50,7 +50,7 @@ def test_the_wheel_holds_the_library_the_examples_and_the_pages(names):
     examples = beside("stocksim/site/examples", "*.toml", "stocksim/site/examples")
     assert len(examples) >= 2
     assert examples <= names
-    assert {"stocksim/app.py", "stocksim/py.typed"} <= names
+    assert {"stocksim/app.py", "stocksim/glossary.md", "stocksim/py.typed"} <= names
     assert beside("stocksim", "*.py", "stocksim") <= names
     assert [name for name in names if name.startswith("stocksim/answers/") and name.endswith("/page.py")]
 

@@ -316,3 +316,20 @@ def test_a_weather_file_in_a_folder_is_watched(tmp_path):
     for odd in ('"a\\u0000b"', '""', f'"{"n" * 400}"', "3"):
         _stamp(str(FOLDER), f"file = {odd}")
     assert _stamp(str(tmp_path), "[[[") == ()
+
+
+def test_care_stands_where_it_is_typed_and_words_where_they_are_said(serve_text):
+    tables = one_tank(count=3)
+    tables["cohorts"]["fish"] |= {"wild": True, "trained": True}
+    serve_text(tomlkit.dumps(tables))
+    at = go(start(), "edit")
+    told = words(at)
+    assert "weeks of quarantine off the loop" in told
+    assert "ask the local authority" in told
+    assert "Children drown" not in told
+    part(at, "Tanks")
+    assert "Children drown" in words(at)
+    go(at, "season")
+    folded = next(body for body in (e.proto.body for e in at.get("html")) if "Words on this page" in body)
+    assert "<dt><b>ration</b></dt>" in folded or "<dt><b>appetite</b></dt>" in folded
+    assert "<dt><b>wicking bed</b></dt>" not in folded  # it has none

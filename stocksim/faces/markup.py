@@ -58,7 +58,9 @@ STYLE = f"""<style>
 .st-key-first_screen > :has(.st-key-first_actions) {{flex: 5 1 330px}}
 .st-key-first_screen > :has(.st-key-first_picture) {{flex: 6 1 420px}}
 .st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
-.st-key-menu {{gap: 0 .7rem; align-items: center}}
+.st-key-menu, .st-key-menu_group {{gap: 0 .1rem; align-items: center}}
+.st-key-menu a {{min-height: 44px}}
+[data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: none}}
 .st-key-menu p {{font-size: 1rem}} .st-key-menu .ss-group {{font-size: .86rem; color: {FAINT}}}
 .st-key-menu a[aria-current="page"] p {{font-weight: 700}}
 .ss-badge {{white-space: nowrap}}
@@ -76,8 +78,9 @@ STYLE = f"""<style>
   .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
   .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
   .st-key-first_screen > * {{width: 100%; flex: none !important}}
-  .st-key-menu {{gap: 0 .3rem}} .st-key-menu a {{padding: .3rem .15rem; min-height: 44px}}
-  .st-key-menu p {{font-size: .9rem}}
+  .st-key-menu {{gap: 0 .3rem}} .st-key-menu p {{font-size: .95rem}}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_group) {{display: none}}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: block}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}

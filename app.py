@@ -11,12 +11,17 @@ if not guests.is_admitted():
 st.html(guests.SCRIPT, unsafe_allow_javascript=True)
 screen.begin()
 pages = {
-    page.address: st.Page(page.script, title=page.title, url_path=page.address, default=page.address == registry.FIRST)
+    page.address: st.Page(page.script, title=page.title, url_path=page.address)
     for page in registry.PAGES
     if not (page.address == "edit" and keeping.is_read_only())
 }
 editing = pages.get("edit")
-shown = st.navigation(list(pages.values()), position="hidden")
+# the first page stands at the bare address, and at its own, which a link may hold
+at_its_own = pages[registry.FIRST]
+bare = st.Page(registry.script_of(registry.FIRST), title=at_its_own.title, url_path="first", default=True)
+shown = st.navigation([*pages.values(), bare], position="hidden")
+if shown is not at_its_own:
+    pages[registry.FIRST] = bare
 menu.links(pages, shown)
 if editing is not None and screen.begins_faulty() and shown is not editing:
     st.switch_page(editing)  # a faulty file: what must be mended comes first

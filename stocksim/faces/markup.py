@@ -45,7 +45,7 @@ STYLE = f"""<style>
 .ss-say {{font-size: 1.05rem; font-weight: 600; padding: .4rem .7rem; line-height: 1.4}}
 .ss-table {{border-collapse: collapse; width: 100%; font-size: .95rem; font-variant-numeric: tabular-nums}}
 .ss-table th {{text-align: left; border-bottom: 2px solid {INK}; padding: .25rem .5rem; color: {FAINT};
-  font-weight: 600; white-space: nowrap}}
+  font-weight: 600; vertical-align: bottom}}
 .ss-table td {{border-bottom: 1px solid #d9cfb8; padding: .3rem .5rem; vertical-align: top}}
 .ss-table td:first-child {{font-weight: 700}}
 .ss-bad {{color: {TROUBLE}; font-weight: 700}}
@@ -70,6 +70,10 @@ STYLE = f"""<style>
 [data-testid="stCaptionContainer"] p {{color: {FAINT}; opacity: 1}} [data-testid="stCaptionContainer"] {{opacity: 1}}
 .ss-caption {{font-size: .88rem; line-height: 1.4; color: {FAINT}}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
+@media (max-width: 1180px) {{
+  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_group) {{display: none}}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: block}}
+}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
@@ -79,8 +83,6 @@ STYLE = f"""<style>
   .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
   .st-key-first_screen > * {{width: 100%; flex: none !important}}
   .st-key-menu {{gap: 0 .3rem}} .st-key-menu p {{font-size: .95rem}}
-  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_group) {{display: none}}
-  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: block}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}

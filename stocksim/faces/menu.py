@@ -1,6 +1,6 @@
-"""The row of links to the pages: one line on a screen; on a phone what is to be decided folds into one of them.
+"""The row of links to the pages: one line at every width, for on a narrow screen what is to be decided is folded.
 
-Apart from `app`, whose script cannot be imported. The built-in menu would hide in a drawer that stays open over the page.
+Apart from `app`, whose script cannot be imported. The built-in menu would hide in a drawer that stays over the page.
 """
 
 from __future__ import annotations

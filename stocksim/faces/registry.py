@@ -30,9 +30,12 @@ COMMANDS = {
     "stock": "answers.stock.command",
     "compare": "answers.compare.command",
     "outlook": "answers.outlook.command",
+    "report": "answers.report.command",
     "sweep": "answers.sweep.command",
     "open": "answers.season.command",
 }
+# Questions of which a printed report tells something, in its order; each has a file `report` or `answer` that gives it.
+REPORTED = ("answers.report.answer", "answers.season.report", "answers.today.report", "answers.powercut.report")
 HIDDEN = {"company": "tankmates"}  # former names of commands, that still answer
 # A command that has commands of its own: its module, with their help and examples, and their names.
 GROUPS = {"record": ("answers.records.command", ("add", "list", "import", "export", "undo", "sheet"))}
@@ -87,6 +90,11 @@ def group(name: str) -> tuple[str, list[tuple[str, Callable[..., None], str]]]:
     return module.HELP, [
         (own, getattr(module, own, None) or getattr(module, f"{own}_"), module.EXAMPLES[own]) for own in names
     ]
+
+
+def reported() -> list[Callable[..., Any]]:
+    """What gives each question's sections of a report, of a season, its advice and a day."""
+    return [import_module(f"stocksim.{module}").report_sections for module in REPORTED]
 
 
 def script_of(address: str) -> Path:

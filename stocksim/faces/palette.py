@@ -6,6 +6,9 @@ import zlib
 from typing import Any
 
 PAPER, SHADE, INK, FAINT = "#fbf6ea", "#f1e8d5", "#22302f", "#6d6a5c"
+# the same on a dark screen, without the charts, which stay paper
+DARK_PAPER, DARK_SHADE, DARK_INK, DARK_FAINT = "#1b2221", "#2a3331", "#ece5d3", "#b3ad9a"
+DARK_TROUBLE, DARK_SOUND = "#ff9d8f", "#9fd3bd"
 TROUBLE, CAUTION, SOUND, LEAF, FEED = "#a8201a", "#7d5410", "#2f5d50", "#3f6f3a", "#a9741f"
 
 # Chosen in this project by a search for the largest least difference (CIE 1976 Lab) between any two of them in normal,

@@ -1,4 +1,7 @@
-"""What to buy for the rest of a season, by when: feed, base, iron, fuel, with what it costs and how long it keeps."""
+"""What to buy for the rest of a season, by when: feed, base, iron, fuel, with what it costs and how long it keeps.
+
+Apart from `answer`, which tells it: this decides.
+"""
 
 from __future__ import annotations
 

@@ -100,14 +100,16 @@ STYLE = f"""<style>
   [data-testid="stLayoutWrapper"]:has(> .st-key-menu_group) {{display: none}}
   [data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: block}}
 }}
+@media screen and (max-width: 1000px) {{
+  .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
+  .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
+  .st-key-first_screen > * {{width: 100%; flex: none !important}}
+}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
   .ss-verdict {{font-size: .98rem; padding: .4rem .6rem; gap: .5rem}}
   .ss-verdict .mark {{font-size: 1.4rem}}
-  .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
-  .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
-  .st-key-first_screen > * {{width: 100%; flex: none !important}}
   .st-key-menu {{gap: 0 .3rem}} .st-key-menu p {{font-size: .95rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}

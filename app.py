@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from stocksim.faces import guard, guests, keeping, markup, registry, saving_bar, screen
+from stocksim.faces import guard, guests, keeping, markup, menu, registry, saving_bar, screen
 
 st.set_page_config(layout="wide")
 st.html(markup.STYLE)
@@ -11,21 +11,18 @@ if not guests.is_admitted():
 st.html(guests.SCRIPT, unsafe_allow_javascript=True)
 screen.begin()
 pages = {
-    page.address: st.Page(page.script, title=page.title, url_path=page.address, default=page is registry.PAGES[0])
+    page.address: st.Page(page.script, title=page.title, url_path=page.address)
     for page in registry.PAGES
     if not (page.address == "edit" and keeping.is_read_only())
 }
 editing = pages.get("edit")
-shown = st.navigation(list(pages.values()), position="hidden")
-# our own row of links: on a phone the built-in menu hides in a drawer that stays open over the page
-with st.container(key="menu", horizontal=True):
-    group = ""
-    for page in registry.PAGES:
-        if page.address in pages:
-            if page.group != group:
-                group = page.group
-                st.html(markup.group_html(group), width="content")
-            st.page_link(pages[page.address], width="content")
+# the first page stands at the bare address, and at its own, which a link may hold
+at_its_own = pages[registry.FIRST]
+bare = st.Page(registry.script_of(registry.FIRST), title=at_its_own.title, url_path="first", default=True)
+shown = st.navigation([*pages.values(), bare], position="hidden")
+if shown is not at_its_own:
+    pages[registry.FIRST] = bare
+menu.links(pages, shown)
 if editing is not None and screen.begins_faulty() and shown is not editing:
     st.switch_page(editing)  # a faulty file: what must be mended comes first
 st.set_page_config(page_title=f"{shown.title} - {screen.name_shown()}")

@@ -93,8 +93,16 @@ def browser():
         chromium.close()
 
 
+@pytest.fixture(scope="module")
+def context(browser):
+    """What the pages of a test file share: a second one need neither fetch nor compile the scripts again."""
+    opened = browser.new_context(accept_downloads=True)
+    yield opened
+    opened.close()
+
+
 @pytest.fixture
-def visit(browser, request, drafts):
+def visit(context, request, drafts):
     """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
     shutil.rmtree(drafts / "no_file", ignore_errors=True)  # what the tests before have left unsaved
     complaints: list[str] = []
@@ -106,7 +114,8 @@ def visit(browser, request, drafts):
             complaints.append(f"request to {asked.url}")
 
     def visit(width: int, height: int = 900, url: str | None = None):
-        page = browser.new_page(viewport={"width": width, "height": height}, accept_downloads=True)
+        page = context.new_page()
+        page.set_viewport_size({"width": width, "height": height})
         page.set_default_timeout(LONG_MS)
         opened.append(page)
         page.on("request", look_at)
@@ -166,6 +175,35 @@ def open_example(page, name: str, heading: str) -> None:
 
 
 def show(page, name: str) -> None:
-    """Go to a page of the menu, and wait until it stands."""
-    page.get_by_role("link", name=name, exact=True).click()
+    """Go to a page of the menu, and wait until it stands; on a narrow screen some links are folded."""
+    link = page.get_by_role("link", name=name, exact=True)
+    if not link.is_visible():
+        page.locator(".st-key-menu_fold button").click()
+    link.click()
     settle(page)
+
+
+def axe_faults(page) -> list[str]:
+    """What axe-core finds wrong with a page, of any impact."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed")
+    found = axe.Axe().run(page).response["violations"]
+    return [f"{one['id']} ({one['impact']}): {node['html'][:200]}" for one in found for node in one["nodes"]]
+
+
+def small_targets(page) -> list[str]:
+    """Links, buttons and fields lower than 44 px; a box with its own label counts with that."""
+    return page.evaluate(
+        """() => [...document.querySelectorAll('a, button, input, summary, [role="radio"]')].filter(one => {
+             const box = (one.closest('label') ?? one).getBoundingClientRect();
+             return box.width > 1 && box.height > 1 && box.height < 43.5 && one.type !== 'file'
+               && getComputedStyle(one).visibility !== 'hidden';
+           }).map(one => one.outerHTML.slice(0, 120))"""
+    )
+
+
+def width_of(page) -> int:
+    """Widest content of the page and of its scrolling part."""
+    return page.evaluate(
+        """() => Math.max(document.documentElement.scrollWidth,
+                          document.querySelector('[data-testid="stMain"]').scrollWidth)"""
+    )

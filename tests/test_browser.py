@@ -10,22 +10,17 @@ import tomllib
 import zipfile
 from pathlib import Path
 
+import pytest
 import tomlkit
-from browsing import LONG_MS, MARKS, keep_picture, open_example, settle
+from browsing import LONG_MS, MARKS, axe_faults, keep_picture, open_example, settle, show, small_targets, width_of
 from small_sites import one_tank
 
+from stocksim.faces import palette, report
+from stocksim.faces.registry import PAGES
 from stocksim.site.examples import example_text
 
 CHART = '[data-testid="stVegaLiteChart"] svg'
 pytestmark = MARKS
-
-
-def width_of(page) -> int:
-    """Widest content of the page and of its scrolling part."""
-    return page.evaluate(
-        """() => Math.max(document.documentElement.scrollWidth,
-                          document.querySelector('[data-testid="stMain"]').scrollWidth)"""
-    )
 
 
 def test_season_is_drawn_and_downloads(visit):
@@ -82,8 +77,7 @@ def test_upload_edit_and_back(visit, tmp_path):
     page.locator('[data-testid="stFileUploader"] input[type=file]').set_input_files(str(own))
     page.locator(".ss-site", has_text="Own house").wait_for(timeout=LONG_MS)
     page.keyboard.press("Escape")
-    page.get_by_role("link", name="Site").click()
-    settle(page)
+    show(page, "Site")
     page.get_by_text("Tanks", exact=True).click()
     settle(page)
     volume = page.get_by_label("volume").first
@@ -93,11 +87,9 @@ def test_upload_edit_and_back(visit, tmp_path):
     settle(page)
     assert "-500 L" in page.locator(".ss-faults").inner_text()
     assert volume.input_value() == "-500 L"
-    page.get_by_role("link", name="Season").click()
-    settle(page)
+    show(page, "Season")
     assert "last sound version" in page.locator(".ss-old").inner_text()
-    page.get_by_role("link", name="Site").click()
-    settle(page)
+    show(page, "Site")
     assert page.get_by_label("volume").first.input_value() == "-500 L"
 
 
@@ -116,14 +108,99 @@ def test_phone(visit):
     page.mouse.wheel(0, 3000)
     page.wait_for_timeout(300)
     assert 0 <= page.locator(".ss-verdict").first.bounding_box()["y"] < 60  # it stays in sight
-    for name in ("Water and ramp", "Beds", "Power cut", "Tankmates", "Compare", "Site", "Fish"):
-        page.get_by_role("link", name=name).click()
-        settle(page)
+    # every page: nothing to scroll sideways, nothing that axe finds, targets that a thumb meets
+    for title in [page_.title for page_ in PAGES if not page_.is_of_records]:
+        show(page, title)
+        assert page.title().startswith(f"{title} - ")
         assert width_of(page) <= 390
-        if name == "Water and ramp":
+        assert axe_faults(page) == []
+        assert small_targets(page) == []
+        if title == "Water and ramp":
             box = page.locator(CHART).bounding_box()
             assert box["x"] >= 0
             assert box["x"] + box["width"] <= 391
+
+
+def test_tablet_zoom_and_a_dark_screen(visit):
+    page = visit(768, 1024)
+    page.emulate_media(color_scheme="dark")
+    ground = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
+    assert ground == "rgb({}, {}, {})".format(*bytes.fromhex(palette.DARK_PAPER[1:]))
+    for title in ("Season", "Stocking", "Compare", "Site"):
+        show(page, title)
+        for width in (768, 720):  # a tablet, and 1440 px at 200 %
+            page.set_viewport_size({"width": width, "height": 1024})
+            settle(page)
+            assert width_of(page) <= width
+        assert axe_faults(page) == []
+
+
+def test_a_journey_by_keyboard(visit):
+    page = visit(1440)
+    menu = page.locator(".st-key-menu")
+
+    def press_until(words: str) -> None:
+        for _ in range(60):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.innerText.trim()") == words:
+                return
+        pytest.fail(f"{words} cannot be reached")
+
+    press_until("Site")
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+    assert float(outline.removesuffix("px")) >= 2.0  # where the focus is can be seen
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/edit")
+    settle(page)
+    assert menu.locator('a[aria-current="page"]').inner_text() == "Site"
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.getAttribute('aria-label')") == "mean weight":
+            break
+    page.keyboard.press("Control+a")
+    page.keyboard.type("61 g")
+    page.keyboard.press("Tab")
+    settle(page)
+    assert page.get_by_label("mean weight").first.input_value() == "61 g"
+    assert page.get_by_text("Not saved").is_visible()
+
+
+def test_work_is_cancelled_and_an_address_leads_back(visit):
+    page = visit(1440)
+    open_example(page, "heron_lane_year", "year")
+    show(page, "Stocking")
+    page.get_by_role("button", name="Cancel").click()
+    page.get_by_text("ended before it was done").wait_for(timeout=LONG_MS)
+    assert page.get_by_role("button", name="Do it after all").is_visible()
+    page.goto(f"{page.url.rpartition('/')[0]}/powercut?day=2026-12-10&hour=21")
+    settle(page)
+    assert page.get_by_label("Day", exact=True).input_value() == "2026-12-10"
+    assert "10 Dec 2026" in page.locator(".ss-card-when").first.inner_text()
+    assert "hour=21" in page.url
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_report_is_printed_large_enough_and_whole(visit, paper, demo_season):
+    page = visit(800)
+    page.set_content(report.report_html(demo_season, None, demo_season.dates[40]))
+    sheets = len(re.findall(rb"/Type\s*/Page[^s]", page.pdf(format=paper, print_background=True)))
+    assert 2 <= sheets <= 8
+    page.emulate_media(media="print")
+    wide_mm = {"A4": 210.0, "Letter": 215.9}[paper] - 2 * 13.0  # less the margins of the page
+    width = int(wide_mm / 25.4 * 96)
+    page.set_viewport_size({"width": width, "height": 900})
+    # nothing wider than the sheet, for which all of it would be shrunk
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    smallest = page.evaluate(
+        """() => Math.min(...[...document.querySelectorAll('body *')].filter(one =>
+             [...one.childNodes].some(node => node.nodeType === 3 && node.data.trim())).map(one => {
+               const svg = one.closest('svg');
+               const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
+               return parseFloat(getComputedStyle(one).fontSize) * scale;
+             }))"""
+    )
+    assert smallest * 72 / 96 >= 8.99  # pt
+    assert axe_faults(page) == []
 
 
 def test_prints_on_one_sheet(visit, tmp_path):
@@ -137,8 +214,7 @@ def test_prints_on_one_sheet(visit, tmp_path):
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
     page = visit(1440)
     open_example(page, "heron_lane_young", "three months old")
-    page.get_by_role("link", name="Water and ramp").click()
-    settle(page)
+    show(page, "Water and ramp")
     assert "nitrite too high" in page.locator(".ss-answer").first.inner_text()
     chart = page.locator(CHART)
     chart.wait_for(timeout=LONG_MS)
@@ -164,8 +240,7 @@ def test_water_is_drawn_and_the_ramp_is_worked_out(visit):
 def test_power_cut_card_prints_on_half_a_sheet(visit):
     page = visit(1200)
     open_example(page, "heron_lane_young", "three months old")
-    page.get_by_role("link", name="Power cut").click()
-    settle(page)
+    show(page, "Power cut")
     page.get_by_label("Battery air pump").fill("10 W")
     page.get_by_label("Oxygen cylinder").fill("10 L")
     page.get_by_label("Pressure").fill("150 bar")

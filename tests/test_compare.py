@@ -79,3 +79,16 @@ def test_the_page_sets_an_edit_beside_what_is_saved(tmp_path, monkeypatch):
 
 def html(at: AppTest) -> str:
     return " ".join(element.proto.body for element in at.get("html"))
+
+
+def test_cost_is_that_of_feed_and_fuel_at_the_file_s_prices():
+    tables = one_tank(count=20, days=20)
+    bare = run_season(build(tables))
+    priced = run_season(build(tables | {"stocking": {"feed_price": 2.5}}))
+    one, other = (file["outcome"] for file in compare_answer({"bare": bare, "priced": priced}).data["files"])
+    assert one["feed_cost"] is None
+    assert other["feed_cost"] == pytest.approx(2.5 * other["feed_kg"], rel=1e-3)
+    assert one["fuel_cost"] is other["fuel_cost"] is None  # no heater
+    text = answer_text(compare_answer({"bare": bare, "priced": priced}), None)
+    assert "cost of feed, in your money" in text
+    assert "cost of fuel" not in text

@@ -7,6 +7,8 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TypeVar
 
 from stocksim.engine.arrays.layout import Layout, build_layout
@@ -32,6 +34,22 @@ T = TypeVar("T")
 # Scenarios that are run one after the other with their tables at hand; chunks share nothing and no sum goes across
 # them, so that threads change no bit. Fewer cost more of Python's time, more take more memory (about 1.5 MB each).
 CHUNK = 16
+
+
+_watcher: ContextVar[Callable[[], None] | None] = ContextVar("watcher", default=None)
+
+
+@contextmanager
+def watched(watcher: Callable[[], None] | None) -> Iterator[None]:
+    """Call a watcher before each run of seasons that is asked for meanwhile; work ends where it raises.
+
+    So whatever tries seasons, however deep, can be ended by whoever waits for it; None watches nothing.
+    """
+    token = _watcher.set(watcher)
+    try:
+        yield
+    finally:
+        _watcher.reset(token)
 
 
 def simulate(layout: Layout, progress: Progress | None = None) -> Course:
@@ -77,6 +95,9 @@ def in_chunks(
     object
         What ``finish`` made of each chunk, in the order of the scenarios.
     """
+    watcher = _watcher.get()
+    if watcher is not None:
+        watcher()
     scenarios = scenario_count(layout)
     starts = range(0, scenarios, CHUNK)
 

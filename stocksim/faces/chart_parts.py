@@ -13,7 +13,7 @@ import pandas as pd
 from stocksim.engine.results.findings import LimitSeries
 from stocksim.engine.results.frames import Season
 from stocksim.faces import vega
-from stocksim.faces.palette import INK, LOOP_DASHES, PAPER, species_colour, species_dash
+from stocksim.faces.palette import INK, LOOP_DASHES, PAPER, readable, species_colour, species_dash
 from stocksim.site.kinds import LIMITS
 from stocksim.units import to_face
 
@@ -143,7 +143,8 @@ def lines_by_species(
     lines = base.mark("line", strokeWidth=2.6).encode(x=x, y=y, color=colour, strokeDash=dash, detail=f"{entity}:N")
     dots = base.mark("point", opacity=0, size=110).encode(x=x, y=y, tooltip=tip, detail=f"{entity}:N")
     last = data.groupby(entity, sort=False).tail(1).rename(columns={entity: "name"})[["name", "species", "value"]]
-    return [lines, dots, end_labels(season, last, scale, height, colour)]
+    words = vega.Scale(domain=present, range=[readable(species_colour(s)) for s in present])
+    return [lines, dots, end_labels(season, last, scale, height, vega.by("species:N", scale=words, legend=None))]
 
 
 def end_labels(season: Season, names: Frame, scale: vega.Scale, height: int, colour: Any) -> vega.Chart:
@@ -159,6 +160,8 @@ def end_labels(season: Season, names: Frame, scale: vega.Scale, height: int, col
         places[here] = min(places[here], ceiling)
         ceiling = places[here] - gap
     data = ordered.assign(date=ends(season)[1], place=places)
+    if "colour" in data:
+        data["colour"] = data["colour"].map(readable)
     marks = vega.Chart(data).mark("text", align="left", dx=4, fontWeight="bold", limit=92)
     return marks.encode(x=time_axis(season, "date"), y=level("place", scale), text="name:N", color=colour)
 

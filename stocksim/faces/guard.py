@@ -84,6 +84,11 @@ def store(*names: str) -> None:
     st.session_state.kept = held | {name: st.session_state[name] for name in names}
 
 
+def put(name: str, value: Any) -> None:
+    """Enter a value for the keeper."""
+    st.session_state.kept = st.session_state.get("kept", {}) | {name: value}
+
+
 def forget(name: str) -> None:
     """Drop an entry, so that its start is shown again."""
     st.session_state.kept = {key: value for key, value in st.session_state.get("kept", {}).items() if key != name}

@@ -47,6 +47,11 @@ def _is_same(given: str, wanted: str) -> bool:
 SCRIPT = """<script>(() => {
   if (window.stocksimLeaving) return;
   window.stocksimLeaving = true;
+  // a place to drop files on has a name and a button in it, so it is a group, which Streamlit calls a mere picture
+  const group = () => document.querySelectorAll('[data-testid="stFileUploaderDropzone"][role="presentation"]')
+    .forEach(zone => zone.setAttribute("role", "group"));
+  new MutationObserver(group).observe(document.body, {subtree: true, childList: true});
+  group();
   const state = "data-test-script-state";
   const isBusy = () => document.querySelector(`[${state}]`)?.getAttribute(state) !== "notRunning";
   const isField = field => (field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement)

@@ -10,6 +10,11 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Points, Sentences, Table
 from stocksim.faces.palette import (
     CAUTION,
+    DARK_FAINT,
+    DARK_INK,
+    DARK_SHADE,
+    DARK_SOUND,
+    DARK_TROUBLE,
     FAINT,
     INK,
     PAPER,
@@ -21,6 +26,24 @@ from stocksim.faces.palette import (
 )  # fmt: skip
 
 STYLE = f"""<style>
+:root {{--ss-ink: {INK}; --ss-faint: {FAINT}; --ss-shade: {SHADE}; --ss-bad: {TROUBLE}; --ss-good: {SOUND};
+  --ss-rule: #d9cfb8}}
+@media screen and (prefers-color-scheme: dark) {{
+  :root {{--ss-ink: {DARK_INK}; --ss-faint: {DARK_FAINT}; --ss-shade: {DARK_SHADE}; --ss-bad: {DARK_TROUBLE};
+    --ss-good: {DARK_SOUND}; --ss-rule: #4a5452}}
+  .ss-key, .ss-tank img, [data-testid="stVegaLiteChart"] {{background: {PAPER}; border-radius: 6px;
+    padding: .3rem .5rem}}
+  .ss-key {{--ss-ink: {INK}; color: {INK}}}
+}}
+.stApp :is(.stButton, .stDownloadButton, .stFormSubmitButton, .stPopover, .stPageLink, .stFileUploader) :is(button, a),
+.stApp :is(.stTextInput, .stNumberInput) input, .stApp [data-testid="stExpander"] summary,
+.stApp [data-testid="stButtonGroup"] :is(button, [role="radio"]),
+.stApp :is(.stSelectbox, .stMultiSelect) :is(input, button), .stApp .stCheckbox label,
+.stApp [data-testid="stElementToolbar"] button {{min-height: 44px}}
+.stApp [data-testid="stElementToolbar"] button {{min-width: 44px}}
+[data-testid="stHeaderActionElements"] {{display: none}}
+.stApp :is(a, button, input, textarea, summary, [role="radio"], [role="slider"]):focus-visible {{
+  outline: 3px solid var(--ss-ink) !important; outline-offset: 2px}}
 .stMainBlockContainer {{padding: .7rem 1.2rem 2rem; max-width: 1120px}}
 .stMainBlockContainer h1 {{font: 700 1.9rem/1.2 'Source Serif', serif; padding: 0; margin: 0}}
 .stMainBlockContainer h2 {{font-size: 1.35rem; padding: .6rem 0 .2rem}}
@@ -31,24 +54,26 @@ STYLE = f"""<style>
 .ss-verdict .mark {{font: 700 1.9rem/1 sans-serif}}
 .ss-trouble {{background: {TROUBLE}}} .ss-sound {{background: {SOUND}}} .ss-caution {{background: {CAUTION}}}
 .ss-site {{display: block; font: 600 .82rem/1.2 'Source Sans', sans-serif; opacity: .92}}
-.ss-answer {{border: 2px solid {INK}; border-left-width: 8px; border-radius: 4px; padding: .5rem .9rem;
+.ss-answer {{border: 2px solid var(--ss-ink); border-left-width: 8px; border-radius: 4px; padding: .5rem .9rem;
   font: 600 1.15rem/1.35 'Source Serif', serif}}
-.ss-bad-answer {{border-color: {TROUBLE}}}
-.ss-old {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; font-size: 1rem; padding: .45rem 1rem}}
-.ss-told {{background: {SHADE}; color: {INK}; border: 2px dashed {INK}; border-radius: 6px; padding: .45rem 1rem;
+.ss-bad-answer {{border-color: var(--ss-bad)}}
+.ss-old {{background: var(--ss-shade); color: var(--ss-ink); border: 2px dashed var(--ss-ink);
+  font-size: 1rem; padding: .45rem 1rem}}
+.ss-told {{background: var(--ss-shade); color: var(--ss-ink); border: 2px dashed var(--ss-ink);
+  border-radius: 6px; padding: .45rem 1rem;
   font-weight: 600}}
 .ss-list {{margin: 0; padding-left: 1.7rem; line-height: 1.4; font-size: 1.02rem}}
 .ss-list li {{margin: .35rem 0}} .ss-list li::marker {{font-weight: 700}}
-.ss-do {{display: block; padding: .12rem .5rem; margin-top: .1rem; background: {SHADE};
-  border-left: 4px solid {SOUND}}}
-.ss-do b {{color: {SOUND}}}
+.ss-do {{display: block; padding: .12rem .5rem; margin-top: .1rem; background: var(--ss-shade);
+  border-left: 4px solid var(--ss-good)}}
+.ss-do b {{color: var(--ss-good)}}
 .ss-say {{font-size: 1.05rem; font-weight: 600; padding: .4rem .7rem; line-height: 1.4}}
 .ss-table {{border-collapse: collapse; width: 100%; font-size: .95rem; font-variant-numeric: tabular-nums}}
-.ss-table th {{text-align: left; border-bottom: 2px solid {INK}; padding: .25rem .5rem; color: {FAINT};
-  font-weight: 600; white-space: nowrap}}
-.ss-table td {{border-bottom: 1px solid #d9cfb8; padding: .3rem .5rem; vertical-align: top}}
+.ss-table th {{text-align: left; border-bottom: 2px solid var(--ss-ink); padding: .25rem .5rem; color: var(--ss-faint);
+  font-weight: 600; vertical-align: bottom}}
+.ss-table td {{border-bottom: 1px solid var(--ss-rule); padding: .3rem .5rem; vertical-align: top}}
 .ss-table td:first-child {{font-weight: 700}}
-.ss-bad {{color: {TROUBLE}; font-weight: 700}}
+.ss-bad {{color: var(--ss-bad); font-weight: 700}}
 .ss-key {{display: flex; flex-wrap: wrap; gap: .2rem 1.1rem; font-size: .95rem; align-items: center}}
 .ss-key span {{white-space: nowrap}} 
 .ss-swatch {{display: inline-block; width: 38px; height: 4px; vertical-align: middle; margin-right: .4rem}}
@@ -57,34 +82,42 @@ STYLE = f"""<style>
 .st-key-first_screen {{gap: 1.4rem; align-items: flex-start}}
 .st-key-first_screen > :has(.st-key-first_actions) {{flex: 5 1 330px}}
 .st-key-first_screen > :has(.st-key-first_picture) {{flex: 6 1 420px}}
-.st-key-menu {{border-bottom: 1px solid #cfc3a8; padding-bottom: .3rem}}
-.st-key-menu {{gap: 0 .7rem; align-items: center}}
-.st-key-menu p {{font-size: 1rem}} .st-key-menu .ss-group {{font-size: .86rem; color: {FAINT}}}
+.st-key-menu {{border-bottom: 1px solid var(--ss-rule); padding-bottom: .3rem}}
+.st-key-menu, .st-key-menu_group {{gap: 0 .1rem; align-items: center}}
+.st-key-menu a {{min-height: 44px}}
+[data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: none}}
+.st-key-menu p {{font-size: 1rem}} .st-key-menu .ss-group {{font-size: .86rem; color: var(--ss-faint)}}
 .st-key-menu a[aria-current="page"] p {{font-weight: 700}}
-.ss-badge {{white-space: nowrap}}
-.ss-badge {{font-size: .78rem; border: 1.5px solid {INK}; border-radius: 9px; padding: 0 .45rem; margin-left: .3rem}}
-.ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{background: {INK}; color: {PAPER}}}
+.ss-badge {{white-space: nowrap; font-size: .78rem; border: 1.5px solid var(--ss-ink); border-radius: 9px;
+  padding: 0 .45rem; margin-left: .3rem}}
+.ss-weak {{border-style: dashed; font-weight: 700}} .ss-good {{border-width: 3px}}
 .ss-words {{margin: 0}}
-[data-testid="stCaptionContainer"] p {{color: {FAINT}; opacity: 1}} [data-testid="stCaptionContainer"] {{opacity: 1}}
-.ss-caption {{font-size: .88rem; line-height: 1.4; color: {FAINT}}}
+[data-testid="stCaptionContainer"] p {{color: var(--ss-faint); opacity: 1}}
+[data-testid="stCaptionContainer"] {{opacity: 1}}
+.ss-caption {{font-size: .88rem; line-height: 1.4; color: var(--ss-faint)}}
 .ss-small {{font-size: .9rem; line-height: 1.45}}
+@media (max-width: 1180px) {{
+  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_group) {{display: none}}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: block}}
+}}
+@media screen and (max-width: 1000px) {{
+  .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
+  .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
+  .st-key-first_screen > * {{width: 100%; flex: none !important}}
+}}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{padding: .5rem .8rem 2rem}}
   .stMainBlockContainer h1 {{font-size: 1.25rem}}
   .ss-verdict {{font-size: .98rem; padding: .4rem .6rem; gap: .5rem}}
   .ss-verdict .mark {{font-size: 1.4rem}}
-  .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
-  .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
-  .st-key-first_screen > * {{width: 100%; flex: none !important}}
-  .st-key-menu {{gap: 0 .3rem}} .st-key-menu a {{padding: .3rem .15rem; min-height: 44px}}
-  .st-key-menu p {{font-size: .9rem}}
+  .st-key-menu {{gap: 0 .3rem}} .st-key-menu p {{font-size: .95rem}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}
   .ss-table tr {{display: grid; grid-template-columns: 1fr 1fr 1fr; padding: .35rem 0;
-    border-bottom: 1px solid {FAINT}}}
+    border-bottom: 1px solid var(--ss-faint)}}
   .ss-table td {{border: 0; padding: .1rem .2rem; overflow-wrap: anywhere}}
-  .ss-table td::before {{content: attr(data-head); display: block; font-size: .74rem; color: {FAINT};
+  .ss-table td::before {{content: attr(data-head); display: block; font-size: .74rem; color: var(--ss-faint);
     font-weight: 400}}
   .ss-table td:first-child {{grid-column: 1 / -1; font-size: 1.1rem}}
   .ss-table td[data-head="source"], .ss-table td[data-head="where"] {{grid-column: 1 / -1}}

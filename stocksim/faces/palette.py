@@ -6,6 +6,9 @@ import zlib
 from typing import Any
 
 PAPER, SHADE, INK, FAINT = "#fbf6ea", "#f1e8d5", "#22302f", "#6d6a5c"
+# the same on a dark screen, without the charts, which stay paper
+DARK_PAPER, DARK_SHADE, DARK_INK, DARK_FAINT = "#1b2221", "#2a3331", "#ece5d3", "#b3ad9a"
+DARK_TROUBLE, DARK_SOUND = "#ff9d8f", "#9fd3bd"
 TROUBLE, CAUTION, SOUND, LEAF, FEED = "#a8201a", "#7d5410", "#2f5d50", "#3f6f3a", "#a9741f"
 
 # Chosen in this project by a search for the largest least difference (CIE 1976 Lab) between any two of them in normal,
@@ -45,6 +48,7 @@ SPECIES_DASHES = {
 }
 # fields of a verdict on company: pale, so that ink on them reads well, and never without a sign and a word
 VERDICT_FIELDS = {"together": "#d5e3cf", "with care": "#f3dda6", "apart": "#eab4a6"}
+_TEXT_CONTRAST = 4.5  # WCAG 2.1, 1.4.3
 LOOP_DASHES = ((1, 0), (7, 4), (2, 3), (9, 3, 2, 3))
 
 
@@ -57,6 +61,44 @@ def species_colour(species: str) -> str:
 def species_dash(species: str) -> tuple[int, ...]:
     """Dash of a species; a keeper's own species has one that no shipped species has."""
     return SPECIES_DASHES.get(species, (4, 1, 1, 1))
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast of two colours: WCAG 2.1, relative luminance and contrast ratio.
+
+    Examples
+    --------
+    >>> round(contrast("#000000", "#ffffff"), 1), round(contrast(INK, PAPER), 1)
+    (21.0, 12.5)
+    """
+    dark, light = sorted((_luminance(one), _luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+def readable(colour: str) -> str:
+    """A colour for words on paper: as it is, or mixed with ink until its contrast is that of text.
+
+    Examples
+    --------
+    >>> readable(INK) == INK, contrast(readable("#a08f07"), PAPER) >= 4.5
+    (True, True)
+    """
+    for share in range(0, 101, 5):
+        mixed = [round(a + (b - a) * share / 100) for a, b in zip(_channels(colour), _channels(INK), strict=True)]
+        found = "#" + "".join(f"{channel:02x}" for channel in mixed)
+        if contrast(found, PAPER) >= _TEXT_CONTRAST:
+            return found
+    return INK
+
+
+def _channels(colour: str) -> list[int]:
+    return [int(colour[here : here + 2], 16) for here in (1, 3, 5)]
+
+
+def _luminance(colour: str) -> float:
+    srgb = [channel / 255.0 for channel in _channels(colour)]
+    linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in srgb]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def theme_config() -> dict[str, Any]:

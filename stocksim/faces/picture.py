@@ -54,13 +54,17 @@ class Areas(NamedTuple):
     unit: str
 
 
-def picture_stack(season: Season) -> vega.Group:
+def picture_stack(season: Season, read: dt.date | None = None, today: dt.date | None = None) -> vega.Group:
     """Density of each tank with its limit above the areas of each loop, read along one line through all of them.
 
     Parameters
     ----------
     season : Season
         A season that was run.
+    read : date, optional
+        Day that is read at first; the fullest if left out or not of the season.
+    today : date, optional
+        Day that a line marks, where it is one of the season.
 
     Returns
     -------
@@ -70,6 +74,8 @@ def picture_stack(season: Season) -> vega.Group:
     density = densities(season)
     areas = [areas_of(season, loop) for loop in season.layout.loops]
     panels = [density_panel(season), *(area_panel(season, loop) for loop in season.layout.loops)]
+    if today in season.dates:
+        panels = [_with_today(season, panel, today, number == 0) for number, panel in enumerate(panels)]
     lines = [_read(season, density, areas, day) for day in range(season.layout.days)]
     dates = pd.to_datetime(np.array(season.dates, dtype="datetime64[ns]")) + parts.NOON
     reader = pd.DataFrame({"date": dates, "words": ["\n".join(line) for line in lines]})
@@ -79,7 +85,7 @@ def picture_stack(season: Season) -> vega.Group:
         x=x, tooltip=vega.value(None),
         opacity={"condition": {"param": _READER, "empty": False, "value": 0.75}, "value": 0.0},
     )  # fmt: skip
-    read = [
+    ruled = [
         replace(panel, charts=(*panel.charts, rule.properties(name=f"reader_{number}")))
         for number, panel in enumerate(panels)
     ]
@@ -88,10 +94,10 @@ def picture_stack(season: Season) -> vega.Group:
     ).encode(x=vega.value(0), y=vega.value(0), text="words:N").transform_filter(
         {"param": _READER, "empty": False}
     ).properties(height=height)  # fmt: skip
-    start = _first_read(season, density)
+    start = read if read in season.dates else fullest_day(season, density)
     picked = {"year": start.year, "month": start.month, "date": start.day, "hours": 12}
     select = {"type": "point", "encodings": ["x"], "nearest": True, "on": "pointerover, click", "clear": False}
-    stack = parts.stack([words, *map(_unlabelled, read[:-1]), *read[-1:]], told(season, density, areas), _SPACING_PX)
+    stack = parts.stack([words, *map(_unlabelled, ruled[:-1]), *ruled[-1:]], told(season, density, areas), _SPACING_PX)
     return stack.properties(
         params=[
             {
@@ -240,6 +246,44 @@ def number_tables(season: Season) -> list[list[dict[str, str]]]:
     return tables
 
 
+def day_rows(season: Season, day: dt.date, tank: str = "") -> list[dict[str, str]]:
+    """A day in numbers, a row for each tank, or for one: density with its limit, and the water that its fish live in.
+
+    Parameters
+    ----------
+    season : Season
+        A season that was run.
+    day : date
+        One of its days.
+    tank : str
+        The one tank that is told; empty for all.
+
+    Returns
+    -------
+    list of dict of str to str
+        Ready to show; above its limit begins with ``!``.
+    """
+    density, units, at = densities(season), season.site.file.site.units, season.dates.index(day)
+    frame = season.tanks[season.tanks["date"] == pd.Timestamp(day)].set_index("tank")
+    warm, feed = face_unit("temperature", units), face_unit("dose", units)
+    rows = []
+    for column, name in enumerate(density.tanks):
+        if tank not in ("", name):
+            continue
+        water = frame.loc[name]
+        rows.append(
+            {
+                "tank": name,
+                f"density, {density.unit}": _highest(density, [at], column),
+                f"water, {warm}": f"{parts.in_face_unit(water['temperature_c'], 'temperature', units):.1f}",
+                "oxygen low, mg/L": f"{water['oxygen_min_mg_l']:.1f}",
+                "un-ionized ammonia high, mg/L": f"{water['unionized_ammonia_max_mg_l']:.3f}",
+                f"feed offered, {feed}": f"{parts.in_face_unit(water['feed_g'], 'dose', units):.1f}",
+            }
+        )
+    return rows
+
+
 def _highest(density: Density, days: list[int], column: int) -> str:
     """Highest density of some days with its limit, marked where above it."""
     value, limit = density.value[days, column], density.limit[days, column]
@@ -295,10 +339,21 @@ def _packed(words: Iterable[str]) -> list[str]:
     return lines
 
 
-def _first_read(season: Season, density: Density) -> dt.date:
-    """The day that is read at first: the fullest."""
+def fullest_day(season: Season, density: Density) -> dt.date:
+    """The day on which a tank is fullest against its limit; the first without fish."""
     share = density.value / density.limit
     return season.dates[0 if np.isnan(share).all() else int(np.nanargmax(share)) // share.shape[1]]
+
+
+def _with_today(season: Season, panel: vega.Group, today: dt.date, is_named: bool) -> vega.Group:
+    """A panel with a line at today's date."""
+    base = vega.Chart(pd.DataFrame({"today": [pd.Timestamp(today) + parts.NOON], "words": ["today"]}))
+    x = parts.time_axis(season, "today")
+    marks = [base.mark("rule", color=LEAF, strokeWidth=2, strokeDash=[1, 3]).encode(x=x)]
+    if is_named:
+        above = base.mark("text", align="left", baseline="top", dx=4, color=LEAF, fontWeight="bold")
+        marks.append(above.encode(x=x, y=vega.value(0), text="words:N"))
+    return replace(panel, charts=(*panel.charts, *marks))
 
 
 def _unlabelled(panel: vega.Group) -> vega.Group:

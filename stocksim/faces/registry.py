@@ -30,9 +30,12 @@ COMMANDS = {
     "stock": "answers.stock.command",
     "compare": "answers.compare.command",
     "outlook": "answers.outlook.command",
+    "report": "answers.report.command",
     "sweep": "answers.sweep.command",
     "open": "answers.season.command",
 }
+# Questions of which a printed report tells something, in its order; each has a file `report` or `answer` that gives it.
+REPORTED = ("answers.report.answer", "answers.season.report", "answers.today.report", "answers.powercut.report")
 HIDDEN = {"company": "tankmates"}  # former names of commands, that still answer
 # A command that has commands of its own: its module, with their help and examples, and their names.
 GROUPS = {"record": ("answers.records.command", ("add", "list", "import", "export", "undo", "sheet"))}
@@ -41,28 +44,32 @@ _PACKAGE = Path(__file__).parents[1]
 
 
 class Page(NamedTuple):
-    """A page: its address, its title in the row of links, its script, and the group of links that it stands in."""
+    """A page: its address, its title in the row of links, its script, the group of links that it stands in, and
+    whether it is about records, so that it is named only where some are."""
 
     address: str
     title: str
     script: Path
     group: str = ""
+    is_of_records: bool = False
 
 
+FIRST = "season"  # the page that stands at the bare address
+DECIDE = "Decide"
 PAGES = tuple(
-    Page(address, title, _PACKAGE / f"{module}.py", group)
+    Page(address, title, _PACKAGE / f"{module}.py", group, address in ("today", "forecast"))
     for address, title, module, group in (
-        ("season", "Season", "answers/season/page", ""),
         ("today", "Today", "answers/today/page", ""),
+        ("season", "Season", "answers/season/page", ""),
         ("forecast", "Forecast", "answers/forecast/page", ""),
-        ("stock", "Stocking", "answers/stock/page", "Decide"),
-        ("tankmates", "Tankmates", "answers/tankmates/page", "Decide"),
-        ("beds", "Beds", "answers/beds/page", "Decide"),
-        ("cold", "Cold months", "answers/cold/page", "Decide"),
-        ("powercut", "Power cut", "answers/powercut/page", "Decide"),
-        ("water", "Water and ramp", "answers/ramp/page", "Decide"),
-        ("outlook", "Outlook", "answers/outlook/page", "Decide"),
-        ("compare", "Compare", "answers/compare/page", "Decide"),
+        ("stock", "Stocking", "answers/stock/page", DECIDE),
+        ("tankmates", "Tankmates", "answers/tankmates/page", DECIDE),
+        ("beds", "Beds", "answers/beds/page", DECIDE),
+        ("cold", "Cold months", "answers/cold/page", DECIDE),
+        ("powercut", "Power cut", "answers/powercut/page", DECIDE),
+        ("water", "Water and ramp", "answers/ramp/page", DECIDE),
+        ("compare", "Compare", "answers/compare/page", DECIDE),
+        ("outlook", "Outlook", "answers/outlook/page", DECIDE),
         ("edit", "Site", "faces/edit_page", ""),
         ("fish", "Fish", "answers/library/page", ""),
     )
@@ -83,6 +90,11 @@ def group(name: str) -> tuple[str, list[tuple[str, Callable[..., None], str]]]:
     return module.HELP, [
         (own, getattr(module, own, None) or getattr(module, f"{own}_"), module.EXAMPLES[own]) for own in names
     ]
+
+
+def reported() -> list[Callable[..., Any]]:
+    """What gives each question's sections of a report, of a season, its advice and a day."""
+    return [import_module(f"stocksim.{module}").report_sections for module in REPORTED]
 
 
 def script_of(address: str) -> Path:

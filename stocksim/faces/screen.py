@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 import tempfile
 import weakref
@@ -13,8 +14,9 @@ import streamlit as st
 from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
+from stocksim.engine.season import watched
 from stocksim.errors import Fault, InputError
-from stocksim.faces import charts, editing, guard, keeping
+from stocksim.faces import charts, editing, guard, keeping, picture, working
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.reading import site_from_text
 from stocksim.site.saving import named_files, text_of
@@ -58,21 +60,32 @@ class _Folder:
 @st.cache_data(max_entries=32, show_spinner="Running the season")
 def solve(source: Source) -> Season:
     """Season of a site's text; raises InputError with every fault."""
-    season = run_season(site_from_text(source.text, Path(source.folder), source.name))
+    with watched(None):  # kept answers draw nothing
+        season = run_season(site_from_text(source.text, Path(source.folder), source.name))
     _ = season.findings, season.tanks, season.cohorts, season.loops, season.beds
     return season
 
 
-@st.cache_data(max_entries=32, show_spinner=False)
-def seek_advice(source: Source) -> Advice:
-    """What is advised for a sound site, with its findings; takes some seconds."""
-    return advise(solve(source))
+def seek_advice(source: Source) -> Advice | None:
+    """What is advised for a sound site, with its findings; takes some seconds, and None where the keeper ends it."""
+    season = solve(source)
+    return working.worked("advice", "Trying what would help", (source,), lambda tell: advise(season, tell))
+
+
+def chart_spec(source: Source, name: str) -> dict[str, Any]:
+    """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
+    return picture_spec(source, None, dt.date.today()) if name == "density" else _stack_spec(source, name)
 
 
 @st.cache_data(max_entries=96, show_spinner=False)
-def chart_spec(source: Source, name: str) -> dict[str, Any]:
-    """One of the stacks of charts (``density``, ``water``, ``growth``) of a sound site as a Vega-Lite specification."""
+def _stack_spec(source: Source, name: str) -> dict[str, Any]:
     return charts.STACKS[name](solve(source)).to_dict()
+
+
+@st.cache_data(max_entries=96, show_spinner=False)
+def picture_spec(source: Source, read: dt.date | None, today: dt.date) -> dict[str, Any]:
+    """The picture of a sound site, first read on a day, as a Vega-Lite specification."""
+    return picture.picture_stack(solve(source), read, today).to_dict()
 
 
 def begin() -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms
 from stocksim.faces.editing import as_typed
+from stocksim.heat.needed import fuel_needed
 from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
@@ -61,7 +62,22 @@ def outcome_data(season: Season) -> dict[str, float | int | None]:
         "crops_kg": float(np.nansum(season.bed_course.harvest_kg)),
         "planted_most_m2": float(season.loop_table["planted_area_m2"].sum(axis=1).max(initial=0.0)),
         "heat_kwh": float(np.nansum(loop_heat_kwh(season.site))),
+        "fuel_cost": _fuel_cost(season),
+        "feed_cost": _feed_cost(season),
     }
+
+
+def _fuel_cost(season: Season) -> float | None:
+    """Money for all fuel; None where nothing burns, or a heater that runs has no price."""
+    costs = [one.cost() for one in fuel_needed(season.site)]
+    return None if not costs or None in costs else float(sum(cost or 0.0 for cost in costs))
+
+
+def _feed_cost(season: Season) -> float | None:
+    """Money for all feed that is offered; None without a price in the file."""
+    wishes = season.site.file.stocking
+    price = None if wishes is None else wishes.feed_price
+    return None if price is None else price * float(season.totals()["feed_kg"] or 0.0)
 
 
 def differing(files: Mapping[str, Mapping[str, Any]]) -> list[dict[str, str]]:
@@ -120,4 +136,7 @@ def _outcome(season: Season, units: str) -> dict[str, str]:
     rows["most area planted"] = format_quantity(float(data["planted_most_m2"] or 0.0), "area", units)
     if data["heat_kwh"]:
         rows["heat for the water and its rooms"] = f"{data['heat_kwh']:.0f} kWh"
+    for head, key in (("cost of fuel, in your money", "fuel_cost"), ("cost of feed, in your money", "feed_cost")):
+        if data[key] is not None:
+            rows[head] = f"{data[key]:,.0f}"
     return rows

@@ -87,6 +87,27 @@ SALT_CAUTION = (
 )
 
 
+def iron_dose_g(water_m3: ArrayLike) -> FloatArray:
+    """Chelate that brings water to the usual iron level once, to be repeated every `IRON_EVERY_DAYS`.
+
+    Parameters
+    ----------
+    water_m3 : array_like, shape (...)
+        Water of a loop. [m3]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Chelate. [g]
+
+    Examples
+    --------
+    >>> iron_dose_g(1.1).round(1)
+    array(20.)
+    """
+    return salt_g("iron", IRON_TARGET_MG_L * np.asarray(water_m3, float))
+
+
 def salt_g(nutrient: str, shortfall_g: ArrayLike) -> FloatArray:
     """Pure salt that makes up for a shortfall.
 

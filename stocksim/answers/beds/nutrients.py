@@ -15,11 +15,11 @@ from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.nutrients import (
     DISSOLVED_SHARE,
     ENOUGH_MG_L,
-    IRON_TARGET_MG_L,
     TOLD_SHORT_SHARE,
     USUAL_SOURCE_MG_L,
     salt_g,
 )
+from stocksim.plants.nutrients import iron_dose_g as iron_of_water
 from stocksim.water.buffering import SALTS
 
 FloatArray = NDArray[np.float64]
@@ -233,5 +233,4 @@ def _terms_beside(season: Season, key: str, column: int, wanted_g: FloatArray) -
 def iron_dose_g(season: Season, loop: str) -> float:
     """Chelate that brings a loop to the usual iron level once, to be repeated every three weeks. [g]"""
     column = season.layout.loops.index(loop)
-    water = float(season.layout.loop_water_m3[column])
-    return float(salt_g("iron", IRON_TARGET_MG_L * water))
+    return float(iron_of_water(season.layout.loop_water_m3[column]))

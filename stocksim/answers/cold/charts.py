@@ -13,7 +13,7 @@ from stocksim.answers.cold.words import frontier_options, option_name
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces import vega
-from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, species_colour, species_dash
+from stocksim.faces.palette import FAINT, FEED, INK, LEAF, PAPER, SOUND, TROUBLE, readable, species_colour, species_dash
 from stocksim.heat.hourly import Warmth
 from stocksim.heat.temperatures import loop_water_c
 from stocksim.units import face_unit, to_face
@@ -173,7 +173,7 @@ def _window_names(season: Season, windows: pd.DataFrame, scale: vega.Scale) -> l
             style: dict[str, Any] = {"align": "left", "dx": 5, "fontStyle": "italic"}
             base = vega.Chart(data).encode(x=x, y=y, text="label:N")
             layers.append(base.mark("text", **style, stroke=PAPER, strokeWidth=4, strokeOpacity=0.8))
-            layers.append(base.mark("text", **style, color=species_colour(row["species"])))
+            layers.append(base.mark("text", **style, color=readable(species_colour(row["species"]))))
     return layers
 
 

@@ -10,7 +10,7 @@ from stocksim.answers.cold.charts import temperature_stack
 from stocksim.answers.cold.decide import Cold, compare_cold
 from stocksim.answers.cold.options import Note, computed_site
 from stocksim.errors import StocksimError
-from stocksim.faces import guard, markup, screen, showing
+from stocksim.faces import guard, markup, screen, showing, working
 from stocksim.faces.answer import Answer
 from stocksim.faces.options import number_option
 from stocksim.heat.hourly import Warmth
@@ -20,17 +20,10 @@ WORTH_LABEL = "A kilo of fish is worth (money of your fuel prices)"
 worth_of = number_option(WORTH_LABEL, 0.0, 1e6, "write a number from 0 to 1,000,000, as 8")
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
-def compared(source: screen.Source, worth: float) -> Cold:
-    """Comparison of a sound site, with a progress bar the first time."""
-    bar = st.progress(0.0, "Comparing set points and measures")
-
-    def tell(done: int, total: int) -> None:
-        bar.progress(min(done / total, 1.0), "Comparing set points and measures")
-
-    found = compare_cold(screen.solve(source).site, worth, progress=tell)
-    bar.empty()
-    return found
+def compared(source: screen.Source, worth: float) -> Cold | None:
+    """Comparison of a sound site; None where the keeper ends it."""
+    site, words = screen.solve(source).site, "Comparing set points and measures"
+    return working.worked("cold", words, (source, worth), lambda tell: compare_cold(site, worth, progress=tell))
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
@@ -63,14 +56,15 @@ if is_sent:
 if st.session_state.get("cold_for") == source:
     try:
         found = compared(source, worth_of(guard.entry("worth", "8")))
-        notes = found.notes
-        answer = cold_answer(found, season.site)
-        told.append(answer)
-        place.html(
-            markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution)
-            + showing.section_html(answer, "advice")
-        )
-        showing.show(answer, "price", "fuel", "fuel_months", "options", "failure")
+        if found is not None:
+            notes = found.notes
+            answer = cold_answer(found, season.site)
+            told.append(answer)
+            place.html(
+                markup.said_html(answer.verdict, answer.is_trouble, answer.is_caution)
+                + showing.section_html(answer, "advice")
+            )
+            showing.show(answer, "price", "fuel", "fuel_months", "options", "failure")
     except StocksimError as error:
         place.html(markup.faults_html([str(fault) for fault in error.faults]))
 else:

@@ -5,8 +5,9 @@ from typing import Any
 import streamlit as st
 
 from stocksim.answers.compare.answer import FEWEST, MOST, compare_answer
+from stocksim.engine.results.frames import Season
 from stocksim.errors import StocksimError
-from stocksim.faces import guard, keeping, markup, screen, showing
+from stocksim.faces import guard, keeping, markup, screen, showing, working
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.saving import text_of
 
@@ -54,12 +55,24 @@ st.file_uploader(
 if len(chosen) < FEWEST:
     st.caption("Choose two or three.")
     st.stop()
-seasons, faults = {}, []
-for name in chosen:
-    try:
-        seasons[name] = screen.solve(known[name])
-    except StocksimError as error:
-        faults += [f"{name}: {fault}" for fault in error.faults]
+
+
+def solved(tell: working.Tell) -> tuple[dict[str, Season], list[str]]:
+    """Seasons of those chosen by name, and the faults of those that cannot be run."""
+    seasons, faults = {}, []
+    for number, name in enumerate(chosen):
+        tell(number, len(chosen))
+        try:
+            seasons[name] = screen.solve(known[name])
+        except StocksimError as error:
+            faults += [f"{name}: {fault}" for fault in error.faults]
+    return seasons, faults
+
+
+found = working.worked("compare", "Running their seasons", tuple((name, known[name]) for name in chosen), solved)
+if found is None:
+    st.stop()
+seasons, faults = found
 if faults:
     st.html(markup.faults_html(faults))
     st.stop()

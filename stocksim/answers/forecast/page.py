@@ -6,7 +6,7 @@ from stocksim.answers.forecast.answer import forecast_answer
 from stocksim.answers.forecast.decide import forecast
 from stocksim.book import store
 from stocksim.errors import StocksimError
-from stocksim.faces import markup, showing
+from stocksim.faces import markup, showing, working
 
 shown = showing.begin("Forecast")
 assert shown.season is not None  # without one the page has ended
@@ -16,10 +16,12 @@ try:
     if st.button("Work out the forecast"):
         st.session_state.forecast_for = (shown.source, len(records))
     if st.session_state.get("forecast_for") == (shown.source, len(records)):
-        with st.spinner("Running some hundred seasons"):
-            answer = forecast_answer(forecast(site, records))
-        showing.verdict(answer)
-        showing.show(answer)
+        words = "Running some hundred seasons"
+        found = working.worked("forecast", words, (shown.source, records), lambda tell: forecast(site, records))
+        if found is not None:
+            answer = forecast_answer(found)
+            showing.verdict(answer)
+            showing.show(answer)
     else:
         st.caption(f"{len(records)} records in the book. Takes some seconds.")
 except StocksimError as error:

@@ -8,7 +8,7 @@ import streamlit as st
 from stocksim.answers.library.answer import days_of_typed, feed_section, fish_answer
 from stocksim.engine.running import grow
 from stocksim.errors import StocksimError
-from stocksim.faces import charts, frame, guard, markup, screen, showing
+from stocksim.faces import charts, frame, guard, links, markup, screen, showing
 from stocksim.library.species import load_species, species_names
 from stocksim.site.notes import own_files
 from stocksim.units import format_quantity, parse_quantity
@@ -22,10 +22,12 @@ beside = Path(st.session_state.site_folder)
 frame.head(shown)
 st.html(markup.heading_html("Fish"))
 names = species_names(beside)
+links.take(species="species")
 if guard.entry("species", None) not in names:
     guard.forget("species")
 bound = guard.shown("species", names[0])
 name = st.selectbox("Species", names, format_func=lambda key: key.replace("_", " ").capitalize(), **bound)
+links.hold(species="species")
 try:
     entry = load_species(name, beside)
 except StocksimError as error:

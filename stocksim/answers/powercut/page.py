@@ -9,7 +9,7 @@ from stocksim.answers.powercut.card import CARD_STYLE, card_html
 from stocksim.answers.powercut.case import AMOUNTS, FAILS, cut_of_typed, example_of
 from stocksim.answers.powercut.decide import power_cut
 from stocksim.errors import StocksimError
-from stocksim.faces import guard, markup, showing
+from stocksim.faces import guard, links, markup, showing
 from stocksim.faces.words import day_words
 from stocksim.units import in_units
 
@@ -19,6 +19,7 @@ assert season is not None  # without one the page has ended
 st.html(CARD_STYLE)
 units = season.site.file.site.units
 names = {key: f"power cut, {key}" for key in ("day", "hour", "fails", *AMOUNTS)}
+links.take(day=names["day"], hour=names["hour"])
 tell = partial(powercut_answer, site=season.site, units=units, room_field=f'in the field "{AMOUNTS["room"][0]}"')
 
 result = st.empty()
@@ -38,6 +39,7 @@ with st.container(key="cut_screen"):
             guard.text(label, names[key], in_form=True, placeholder=example_of(key, units), width=205)
         take = guard.kept(partial(guard.store, *names.values()))
         st.form_submit_button("Show this case", type="primary", on_click=take)
+    links.hold(day=names["day"], hour=names["hour"])
     typed = {key: guard.entry(name, "") for key, name in names.items()}
     try:
         answer = tell(cut_of_typed(season, typed))

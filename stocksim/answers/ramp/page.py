@@ -10,13 +10,14 @@ from stocksim.answers.ramp.answer import ramp_answer, water_answer
 from stocksim.answers.ramp.charts import loop_stack
 from stocksim.answers.ramp.decide import Ramp, feeding_ramp
 from stocksim.errors import StocksimError
-from stocksim.faces import editing, guard, markup, screen, showing
+from stocksim.faces import editing, guard, links, markup, screen, showing, working
 
 
-@st.cache_data(max_entries=8, show_spinner="Trying week after week")
-def seek_ramp(source: screen.Source) -> Ramp:
-    """Feeding ramp of a sound site from its first day; takes some seconds."""
-    return feeding_ramp(screen.solve(source).site)
+def seek_ramp(source: screen.Source) -> Ramp | None:
+    """Feeding ramp of a sound site from its first day; takes some seconds, and None where the keeper ends it."""
+    site = screen.solve(source).site
+    words = "Trying week after week"
+    return working.worked("ramp", words, (source,), lambda tell: feeding_ramp(site, progress=tell))
 
 
 @st.cache_data(max_entries=96, show_spinner=False)
@@ -45,7 +46,9 @@ if st.session_state.site_notes:
     st.html(markup.faults_html(st.session_state.site_notes))
 answered = st.container(key="water_answer")
 loops = list(season.layout.loops)
+links.take(loop="loop_picked")
 loop = guard.one_of("Loop", loops, "loop_picked", markup.loop_label) if len(loops) > 1 else loops[0]
+links.hold(loop="loop_picked")
 answer = water_answer(season, loop, partial(water_spec, source))
 with answered:
     showing.verdict(answer)
@@ -57,11 +60,12 @@ if st.button("Work out the feeding ramp"):
     st.session_state.ramp_for = source
 if st.session_state.get("ramp_for") == source:
     ramp = seek_ramp(source)
-    answered_ramp = ramp_answer(ramp)
-    showing.show(answered_ramp, "loops", "copy")
-    if ramp.offered and not shown.faults:
-        st.button("Write the ramp into the site", on_click=guard.kept(write_ramp), args=(ramp.offered,))
-    showing.show(answered_ramp, "cautions", "sources")
+    if ramp is not None:
+        answered_ramp = ramp_answer(ramp)
+        showing.show(answered_ramp, "loops", "copy")
+        if ramp.offered and not shown.faults:
+            st.button("Write the ramp into the site", on_click=guard.kept(write_ramp), args=(ramp.offered,))
+        showing.show(answered_ramp, "cautions", "sources")
 else:
     st.caption(
         "Week by week, the most feed that a young biofilter, or one weakened by winter, can take. Takes some seconds."

@@ -1,29 +1,38 @@
 """The season's answer: in trouble or not, where, when, what to do; then the charts."""
 
+import datetime as dt
 import io
 import tempfile
 import zipfile
 from functools import partial
+from typing import Any
 
 import streamlit as st
 
 from stocksim.answers.season.answer import season_answer, write_season
-from stocksim.faces import frame, guard, keeping, markup, picture, screen, showing, trial
+from stocksim.changes.ways import Advice
+from stocksim.faces import day_reading, frame, guard, keeping, markup, report, screen, showing, trial
 from stocksim.faces.answer import Head
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-def bundle(source: screen.Source) -> bytes:
+def bundle(source: screen.Source, _advice: Advice | None, is_sought: bool) -> bytes:
     """Zip of the five CSV files, summary.json and the site file of a sound site."""
     season = screen.solve(source)
     buffer = io.BytesIO()
     with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in write_season(season, folder, advice=screen.seek_advice(source)):
+        for path in write_season(season, folder, None if is_sought else season.findings, _advice):
             archive.write(path, path.name)
         archive.writestr(source.name, source.text)
     return buffer.getvalue()
+
+
+def printed(source: screen.Source, advice: Advice | None) -> str:
+    """The report of a sound site from today on; made when it is asked for."""
+    season = screen.solve(source)
+    return report.report_html(season, advice, report.first_day(season, dt.date.today(), is_asked=False))
 
 
 def receive() -> None:
@@ -31,6 +40,7 @@ def receive() -> None:
     screen.receive(st.session_state.upload)
 
 
+day_reading.take()
 screen.begin()
 shown = screen.shown()
 season, source = shown.season, shown.source
@@ -60,26 +70,32 @@ if season is None:
     st.stop()
 showing.tell_version(shown, "Below")
 
-answer = season_answer(season, season.findings, is_sought=False, draw=partial(screen.chart_spec, source))
+
+def draw(name: str) -> dict[str, Any]:
+    """A stack of charts, the picture with the day that is read."""
+    if name == "density":
+        return screen.picture_spec(source, day_reading.entered(screen.solve(source)), dt.date.today())
+    return screen.chart_spec(source, name)
+
+
+answer = season_answer(season, season.findings, is_sought=False, draw=draw)
 trial.show(source, season)
 with st.container(key="first_screen", horizontal=True, vertical_alignment="top"):
     actions = st.container(key="first_actions")
     with st.container(key="first_picture"):
         showing.show(answer, "picture", "key")
-        with st.expander("The picture in numbers, month by month"):
-            st.html("".join(map(markup.table_html, picture.number_tables(season))))
+        day_reading.show(season)
 with actions:
     to_do = st.empty()
-    to_do.html(markup.caption_html("Trying what would help"))
     tries, others = st.container(), st.empty()
 limits = st.empty()
 if answer.has("limits"):
     limits.html(showing.section_html(answer, "limits"))
 showing.show(answer, "tanks", "fish", "feeding", "charts", "areas", "cautions", "assumptions")
-with st.spinner("Trying what would help"):
+with actions:
     advice = screen.seek_advice(source)
-    sought = season_answer(season, advice.findings, advice=advice)
-if sought.has("do"):
+sought = season_answer(season, season.findings if advice is None else advice.findings, advice=advice)
+if advice is not None and sought.has("do"):
     # the first way with its tries beside it, then the others
     parts = sought.section("do").parts
     heads = [at for at, part in enumerate(parts) if isinstance(part, Head) and part.on != "text"]
@@ -89,17 +105,22 @@ if sought.has("do"):
     if not shown.faults:
         with tries:
             trial.offer(source, season, advice.ways[0])
-elif any(finding.is_broken for finding in season.findings):
-    to_do.empty()  # what was tried stands below, limit by limit
-else:
+elif not any(finding.is_broken for finding in season.findings):  # else what was tried stands below, limit by limit
     to_do.html(markup.answer_html("Nothing has to change: every limit of the model holds."))
 if sought.has("limits"):
     limits.html(showing.section_html(sought, "limits"))
 with st.container(key="fetch", horizontal=True):
+    st.download_button(
+        "Download the report to print",
+        partial(printed, source, advice),
+        f"{source.name.removesuffix('.toml')}_report.html",
+        "text/html",
+        on_click="ignore",
+    )
     st.download_button("Download the site file", source.text, source.name, "application/toml", on_click="ignore")
     st.download_button(
         "Download the results (CSV and summary.json, zip)",
-        bundle(source),
+        bundle(source, advice, advice is not None),
         f"{source.name.removesuffix('.toml')}_season.zip",
         "application/zip",
         on_click="ignore",

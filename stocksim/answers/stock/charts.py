@@ -10,7 +10,7 @@ from stocksim.answers.stock.decide import StockingPlan
 from stocksim.answers.stock.seasons import Placed
 from stocksim.answers.stock.words import room_percent
 from stocksim.faces.markup import swatch_html
-from stocksim.faces.palette import FAINT, INK, PAPER, species_colour
+from stocksim.faces.palette import INK, PAPER, species_colour
 from stocksim.units import format_quantity
 
 _WATER = "#dcebea"
@@ -19,11 +19,11 @@ _FLAT = 0.62  # height of a tank over its width
 _MOST_DRAWN = 40  # fish drawn in the fullest tank
 _EDGE = 10.0
 
-STYLE = f"""<style>
-.ss-tanks {{display: flex; flex-wrap: wrap; gap: 1rem 1.6rem; align-items: flex-end}}
-.ss-tank {{margin: 0; max-width: 100%}} .ss-tank img {{display: block; max-width: 100%; height: auto}}
-.ss-tank figcaption {{font-size: .93rem; line-height: 1.35; max-width: 22rem; min-height: 4.6rem}}
-.ss-tank b {{font-size: 1.02rem}} .ss-tank .ss-faint {{color: {FAINT}}}
+STYLE = """<style>
+.ss-tanks {display: flex; flex-wrap: wrap; gap: 1rem 1.6rem; align-items: flex-end}
+.ss-tank {margin: 0; max-width: 100%} .ss-tank img {display: block; max-width: 100%; height: auto}
+.ss-tank figcaption {font-size: .93rem; line-height: 1.35; max-width: 22rem; min-height: 4.6rem}
+.ss-tank b {font-size: 1.02rem} .ss-tank .ss-faint {color: var(--ss-faint)}
 </style>"""
 
 

@@ -50,8 +50,9 @@ with st.container(horizontal=True, vertical_alignment="bottom", key="stock_wishe
         bound = guard.shown(f"band of {start.band_g}", start.band_g)
         band = st.slider("Price of feed out of band, g fillet a kg", 0, 500, step=10, width=270, **bound)
 if to_keep:
-    with st.spinner("Trying what keeps them all"):
-        kept = kept_of(shown.source)
+    kept = kept_of(shown.source)
+    if kept is None:
+        st.stop()
     answer = keep_answer(kept)
     with answered:
         showing.verdict(answer)
@@ -62,10 +63,11 @@ if to_keep:
     st.stop()
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:
-    with st.spinner("Solving, and running the season with it"):
-        plan = plan_of(shown.source, wished)
+    plan = plan_of(shown.source, wished)
 except StocksimError as error:
     answered.html(markup.faults_html([str(fault) for fault in error.faults]))
+    st.stop()
+if plan is None:
     st.stop()
 
 asked = (shown.source, wished)
@@ -76,7 +78,7 @@ with answered:
     showing.show(answer, "tanks")
 showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table", "feeding")
 if is_worth_asked:
-    answer = stock_answer(replace(plan, worths=tuple(worths_of(shown.source, wished))))
+    answer = stock_answer(replace(plan, worths=tuple(worths_of(shown.source, wished, plan) or ())))
 showing.show(answer, "binding")
 if plan.binding and not is_worth_asked and st.button("What would a tenth more of each bring?"):
     st.session_state.stock_worth = asked
@@ -85,8 +87,9 @@ showing.show(answer, "refused")
 if plan.plan is not None:
     pair = ("edible", "cost") if start.has_prices else ("edible", "steady")
     if st.session_state.get("stock_between") == asked:
-        with st.spinner("Weighing two goals against each other"):
-            showing.show(stock_answer(plan, plans_of(shown.source, wished, pair), pair), "between")
+        between = plans_of(shown.source, wished, plan, pair)
+        if between is not None:
+            showing.show(stock_answer(plan, between, pair), "between")
     else:
         st.markdown("## Other plans")
         if st.button(f"Show plans between: {against(pair)}"):

@@ -17,7 +17,7 @@ from stocksim.answers.stock.problem import Problem, build_problem
 from stocksim.answers.stock.reasons import Worth, worth_of_more
 from stocksim.answers.stock.seasons import USUAL_BAND_WEIGHT, margin_of
 from stocksim.answers.stock.words import GOAL_WORDS
-from stocksim.faces import guard, keeping, markup, saving_bar, screen
+from stocksim.faces import guard, keeping, markup, saving_bar, screen, working
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import StockingTable
 
@@ -72,9 +72,8 @@ def problem_of(source: screen.Source) -> Problem:
     return build_problem(screen.solve(source).site)
 
 
-@st.cache_resource(max_entries=40, show_spinner=False)
-def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
-    """Plan of a sound site under the sliders' wishes."""
+def plan_of(source: screen.Source, wished: Wished) -> StockingPlan | None:
+    """Plan of a sound site under the sliders' wishes; None where the keeper ends it."""
     problem = problem_of(source)
     wishes = (problem.site.file.stocking or StockingTable()).model_copy(
         update={
@@ -82,28 +81,38 @@ def plan_of(source: screen.Source, wished: Wished) -> StockingPlan:
             "feed_band_weight": wished.band_weight,
         }
     )  # fmt: skip
-    return plan_stocking(problem.site, wished.goal, wishes=wishes, problem=problem)
+
+    def plan(tell: working.Tell) -> StockingPlan:
+        def told(what: str, done: int, total: int) -> None:
+            tell(done, total)
+
+        return plan_stocking(problem.site, wished.goal, wishes=wishes, problem=problem, progress=told)
+
+    return working.worked("plan", "Solving, and running the season with it", (source, wished), plan)
 
 
-@st.cache_resource(max_entries=20, show_spinner=False)
-def kept_of(source: screen.Source) -> KeptPlan:
-    """What keeps the fish of a sound site."""
-    return keep_plan(screen.solve(source).site)
+def kept_of(source: screen.Source) -> KeptPlan | None:
+    """What keeps the fish of a sound site; None where the keeper ends it."""
+    site = screen.solve(source).site
+    return working.worked("keep", "Trying what keeps them all", (source,), lambda tell: keep_plan(site, tell))
 
 
-@st.cache_resource(max_entries=20, show_spinner="Solving again with a tenth more of each")
-def worths_of(source: screen.Source, wished: Wished) -> list[Worth]:
-    """What more of each binding limit would bring."""
-    plan = plan_of(source, wished)
-    if plan.plan is None or not plan.binding:
+def worths_of(source: screen.Source, wished: Wished, plan: StockingPlan) -> list[Worth] | None:
+    """What more of each binding limit would bring; None where the keeper ends it."""
+    found = plan.plan
+    if found is None or not plan.binding:
         return []
-    return worth_of_more(plan.program, plan.plan, plan.binding)
+    words = "Solving again with a tenth more of each"
+    return working.worked(
+        "worths", words, (source, wished), lambda tell: worth_of_more(plan.program, found, plan.binding, progress=tell)
+    )
 
 
-@st.cache_resource(max_entries=20, show_spinner=False)
-def plans_of(source: screen.Source, wished: Wished, pair: tuple[str, str]) -> list[Between]:
-    """Plans between two goals."""
-    return plans_between(plan_of(source, wished), *pair)
+def plans_of(source: screen.Source, wished: Wished, plan: StockingPlan, pair: tuple[str, str]) -> list[Between] | None:
+    """Plans between two goals; None where the keeper ends it."""
+    words = "Weighing two goals against each other"
+    asked = (source, wished, pair)
+    return working.worked("between", words, asked, lambda tell: plans_between(plan, *pair, progress=tell))
 
 
 def offer_plan(source: screen.Source, plan: StockingPlan | KeptPlan, wished: Wished | None = None) -> None:

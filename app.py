@@ -13,7 +13,7 @@ screen.begin()
 pages = {
     page.address: st.Page(page.script, title=page.title, url_path=page.address, default=page is registry.PAGES[0])
     for page in registry.PAGES
-    if not (page.address == "edit" and keeping.is_read_only())
+    if not (page.address in ("edit", "start") and keeping.is_read_only())
 }
 editing = pages.get("edit")
 shown = st.navigation(list(pages.values()), position="hidden")

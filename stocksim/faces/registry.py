@@ -64,6 +64,7 @@ PAGES = tuple(
         ("outlook", "Outlook", "answers/outlook/page", "Decide"),
         ("compare", "Compare", "answers/compare/page", "Decide"),
         ("edit", "Site", "faces/edit_page", ""),
+        ("start", "New site", "faces/start_page", ""),
         ("fish", "Fish", "answers/library/page", ""),
     )
 )

@@ -13,7 +13,7 @@ screen.begin()
 pages = {
     page.address: st.Page(page.script, title=page.title, url_path=page.address)
     for page in registry.PAGES
-    if not (page.address == "edit" and keeping.is_read_only())
+    if not (page.address in ("edit", "start") and keeping.is_read_only())
 }
 editing = pages.get("edit")
 # the first page stands at the bare address, and at its own, which a link may hold

@@ -201,21 +201,21 @@ def parse_quantity(text: object, dimension: str) -> float:
     """
     noun, said = dimension.replace("_", " "), shown(text)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise InputError(f"{said} is not a {noun}; write a number with a unit in quotes, as {_example(dimension)}.")
+        raise InputError(f"{said} is not a {noun}; write a number with a unit in quotes, as {example(dimension)}.")
     if not isinstance(text, str):
-        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {_example(dimension)}.")
+        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {example(dimension)}.")
     if dimension == "length" and (compound := _FEET_INCHES.match(text)):
         return _finite(float(compound[1]) * _FOOT_M + float(compound[2]) * _INCH_M, text, dimension)
     match = _QUANTITY.match(text)
     if not match:
-        raise InputError(f"{said} is not a {noun}; write a number and a unit, as {_example(dimension)}.")
+        raise InputError(f"{said} is not a {noun}; write a number and a unit, as {example(dimension)}.")
     value = _finite(float(match[1]), text, dimension)
     if not match[2]:
-        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {_example(dimension)}.")
+        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {example(dimension)}.")
     if match[2][0] in ",.0123456789":
         # a comma is thousands to one keeper and a decimal sign to another: never guess
         raise InputError(
-            f"{said}: write the number without commas or spaces, with a point for decimals, as {_example(dimension)}."
+            f"{said}: write the number without commas or spaces, with a point for decimals, as {example(dimension)}."
         )
     unit = _UNITS[dimension].get(re.sub(r"[\s.]", "", match[2]).lower())
     if unit is None:
@@ -226,11 +226,12 @@ def parse_quantity(text: object, dimension: str) -> float:
 def _finite(value: float, text: str, dimension: str) -> float:
     if not math.isfinite(value):
         noun = dimension.replace("_", " ")
-        raise InputError(f"{shown(text)} is not a finite {noun}; write a number and a unit, as {_example(dimension)}.")
+        raise InputError(f"{shown(text)} is not a finite {noun}; write a number and a unit, as {example(dimension)}.")
     return value
 
 
-def _example(dimension: str) -> str:
+def example(dimension: str) -> str:
+    """A quantity of a dimension as a site file has it, in quotes."""
     return {
         "volume": '"900 L"', "flow": '"1300 L/h"', "area": '"14 m2"', "length": '"30 cm"',
         "weight": '"35 g"', "temperature": '"64 degF"', "temperature_difference": '"3 degF"',

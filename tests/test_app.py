@@ -68,6 +68,11 @@ def field(at: AppTest, dotted: str):
     return next(f for f in at.text_input if f.key.endswith(f" {dotted}"))
 
 
+def day(at: AppTest, dotted: str):
+    """The calendar bound to a place of the file."""
+    return next(f for f in at.date_input if f.key.endswith(f" {dotted}"))
+
+
 def faults_of(text: str, path: Path) -> list[str]:
     with pytest.raises(InputError) as caught:
         site_from_text(text, path.parent, path.name)
@@ -200,7 +205,7 @@ def test_events_are_added_changed_and_removed(small_file):
     picker(at, "events.0 amount").set_value("above").run()
     assert sound(at, small_file).events[0].above == 150.0
     field(at, "events.0.above").set_value("60 g").run()
-    field(at, "events.0.date").set_value("2026-10-20").run()
+    day(at, "events.0.date").set_value(dt.date(2026, 10, 20)).run()
     assert "On 20 Oct 2026: harvest " in words(at)
     assert "60 g or more" in words(at)
     picker(at, "events.0.kind").set_value("sell").run()

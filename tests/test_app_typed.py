@@ -13,7 +13,7 @@ import tomlkit
 from calm_sites import calm_text
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
-from test_app import field, go, part, picker, sound, start, words
+from test_app import day, field, go, part, picker, sound, start, words
 
 from stocksim.answers.cold import decide as cold_decide
 from stocksim.errors import InputError
@@ -69,13 +69,23 @@ def test_a_count_that_cannot_be_is_told_beside_the_row(small_file, typed, writte
 
 @pytest.mark.parametrize("typed", ["3 Oct 2026", "3 October 2026", "3 oct 2026", "2026-10-03"])
 def test_dates_are_taken_as_they_are_shown(small_file, typed):
-    at = go(start(), "edit")
-    field(at, "cohorts.fish.stocked").set_value(typed).run()
-    assert sound(at, small_file).cohorts["fish"].stocked == dt.date(2026, 10, 3)
-    go(at, "powercut")
+    at = go(start(), "powercut")
     at.text_input(key="power cut, day").set_value(typed)
     click(at, "Show this case")
     assert "3 Oct 2026" in words(at)
+
+
+def test_a_day_is_picked_and_one_that_is_none_is_typed_over(small_file):
+    at = go(start(), "edit")
+    day(at, "cohorts.fish.stocked").set_value(dt.date(2026, 10, 3)).run()
+    assert sound(at, small_file).cohorts["fish"].stocked == dt.date(2026, 10, 3)
+    day(at, "cohorts.fish.stocked").set_value(None).run()
+    assert "stocked" not in raw(at)["cohorts"]["fish"]
+    # what is no day cannot stand in a calendar: it stays to be seen, with its sentence, until it is one
+    at.session_state["site_text"] = at.session_state["site_text"].replace("count = 10", 'count = 10\nstocked = "soon"')
+    at.run()
+    field(at, "cohorts.fish.stocked").set_value("3 Oct 2026").run()
+    assert day(at, "cohorts.fish.stocked").value == dt.date(2026, 10, 3)
 
 
 # --- refusals
@@ -136,7 +146,7 @@ def test_only_what_was_typed_goes_into_the_text_and_only_where_its_row_is(monkey
     )  # fmt: skip
     state[key] = typed
     monkeypatch.setattr(fields, "st", SimpleNamespace(session_state=state))
-    found = fields._place_of(key, tuple(path.split(".")), shown)
+    found = fields.place_of(key, tuple(path.split(".")), shown)
     assert found == (None if place is None else tuple(place.split(".")))
 
 

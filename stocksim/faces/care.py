@@ -267,3 +267,13 @@ def _asked(file: SiteFile, changes: Iterable[Change]) -> Iterator[Care]:
 def _all(changes: Iterable[Change]) -> tuple[Change, ...]:
     """Changes, and those that are made together with them, one by one."""
     return tuple(one for change in changes for one in (change, *change.amounts.get("changes", ())))
+
+
+def of_form(path: tuple[object, ...], held: object) -> list[str]:
+    """What to mind where a table of the site file is typed: a heater by its fuel and place, lamps, foam, ammonia."""
+    key = path[-1]
+    if key == "heater" and isinstance(held, dict):
+        is_electric = held.get("fuel") == "electricity"
+        return [(IMMERSION if path[0] == "loops" else ELECTRICITY) if is_electric else CARBON_MONOXIDE]
+    lines = {"lamps": [ELECTRICITY], "insulated_wall": [FOAM], "fishless_cycling": [AMMONIA]}
+    return lines.get(str(key), []) if isinstance(held, dict) else []

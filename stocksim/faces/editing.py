@@ -178,6 +178,61 @@ def put(text: str, path: Sequence[Step], value: Any) -> str:
     return _edited(text, edit)
 
 
+_MARKED = re.compile(r"""\s*# assumed\b[^"']*$""")
+
+
+def assumed(text: str) -> set[tuple[str, ...]]:
+    """Places whose line says at its end that its value is assumed.
+
+    Examples
+    --------
+    >>> assumed('[tanks.cedar]\\nvolume = "900 L"\\nflow = "900 L/h"  # assumed: once an hour')
+    {('tanks', 'cedar', 'flow')}
+    """
+    return {place for place, line in _lines(text) if _MARKED.search(line)}
+
+
+def without_mark(text: str, path: Sequence[Step]) -> str:
+    """Text whose value at a place, or what it is a part of, is no longer marked as assumed."""
+    lines = text.splitlines(keepends=True)
+    for number, (place, line) in enumerate(_lines(text)):
+        if place and tuple(path[: len(place)]) == place and _MARKED.search(line):
+            lines[number] = _MARKED.sub("", line) + "\n"
+    return "".join(lines)
+
+
+def place_in(fault: str) -> tuple[Step, ...]:
+    """Place that the sentence of a fault names, () where it names none.
+
+    Examples
+    --------
+    >>> place_in("site.toml, beds.raft.plantings[2].area: is missing.")
+    ('beds', 'raft', 'plantings', 1, 'area')
+    """
+    found = re.search(r"(?:^|, )([\w-]+(?:\.[\w-]+|\[\d+\])*): ", fault)
+    steps = re.findall(r"\[\d+\]|[\w-]+", found[1]) if found else []
+    return tuple(int(step[1:-1]) - 1 if step[0] == "[" else step for step in steps)
+
+
+def line_of(text: str, path: Sequence[Step]) -> int | None:
+    """Number of the line, from 1, on which a place stands, or the nearest table around it; None where there is none."""
+    best: tuple[int, int] | None = None
+    for number, (place, line) in enumerate(_lines(text), 1):
+        keys = place or tuple(_keys(found[1]) if (found := _HEADING.match(line)) else ())
+        if keys and tuple(path[: len(keys)]) == keys and (best is None or len(keys) > best[0]):
+            best = (len(keys), number)
+    return None if best is None else best[1]
+
+
+def _lines(text: str) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Each line with the place that it assigns, () where it assigns none."""
+    section: tuple[str, ...] = ()
+    for line in text.splitlines():
+        heading, assigned = _HEADING.match(line), _ASSIGNED.match(line)
+        section = _keys(heading[1]) if heading else section
+        yield ((*section, *_keys(assigned[1])) if assigned and not heading else ()), line
+
+
 def put_all(text: str, fields: Mapping[str, Any]) -> str:
     """Text with some dotted fields changed, as ``cohorts.perch.count``; errors as in `put`."""
     for dotted, value in fields.items():
@@ -209,6 +264,23 @@ def append(text: str, path: Sequence[Step], value: dict[str, Any]) -> str:
             here.append(write(value))
 
     return _edited(text.rstrip("\n") + "\n\n" if len(path) == 1 else text, edit)
+
+
+def add_table(text: str, path: Sequence[Step], values: dict[str, Any]) -> str:
+    """Text with a new table under a heading of its own at its end, as ``[stocking.candidates.perch]``; inside the
+    tables that are there where it cannot stand so. Arguments and errors as in `put`."""
+    keys = [str(step) for step in path]
+    heading = f"[{'.'.join(map(_key_written, keys))}]\n" + tomlkit.dumps({k: _written(v) for k, v in values.items()})
+
+    def edit(raw: Any) -> None:
+        for key in keys[:-1]:
+            raw = raw.setdefault(key, {})
+        raw[keys[-1]] = copy.deepcopy(values)
+
+    try:
+        return _joined(text, heading, edit)
+    except (InputError, AttributeError, TypeError):
+        return put(text, path, values)
 
 
 def _joined(text: str, more: str, edit: Any) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple, get_args
 
 import streamlit as st
@@ -20,7 +20,9 @@ class Field(NamedTuple):
     """One field: keys below its row, label, kind and choices.
 
     Kinds are text, number, whole, date, list and numbers (with commas between), yes, choice, several (of the choices),
-    shares (one of the choices, or a table of several with their shares) and table (chosen by its ``kind``).
+    shares (one of the choices, or a table of several with their shares) and table (chosen by its ``kind``). Those that
+    hold fields of their own, the ``form``, are group (a table), rows (a list of tables), entries (tables by name),
+    months (a value for each) and amounts (numbers by name).
     """
 
     path: Path
@@ -28,6 +30,8 @@ class Field(NamedTuple):
     kind: str = "text"
     choices: tuple[str, ...] | str = ()
     width: int = 130
+    form: tuple[Any, ...] = ()
+    help: str = ""
 
 
 # tables chosen by their ``kind``: what stands in the file when a kind is picked
@@ -52,6 +56,15 @@ TABLE_STARTS: dict[str, dict[str, dict[str, Any] | None]] = {
         "beds": {"kind": "beds"},
         "unfed": {"kind": "unfed"},
     },
+    "weather": {
+        "": None,
+        "normals": {
+            "kind": "normals",
+            "low": dict.fromkeys(MONTHS, "0 degC"),
+            "high": dict.fromkeys(MONTHS, "10 degC"),
+        },
+        "file": {"kind": "file", "file": "weather.csv"},
+    },
     "water_temperature": {
         "constant": {"kind": "constant", "value": "15 degC"},
         "monthly": {"kind": "monthly", "values": dict.fromkeys(MONTHS, "15 degC")},
@@ -61,13 +74,21 @@ TABLE_STARTS: dict[str, dict[str, dict[str, Any] | None]] = {
 }
 _CIRCUIT = Field(("oxygen_supply", "circuit"), "its circuit", width=110)
 _SUPPLY = {
-    "diffuser": [Field(("oxygen_supply", "power"), "air power"), _CIRCUIT],
+    "diffuser": [
+        Field(("oxygen_supply", "power"), "air power"),
+        Field(("oxygen_supply", "uncleaned_months"), "months not cleaned", "number"),
+        _CIRCUIT,
+    ],
     "measured": [Field(("oxygen_supply", "transfer"), "oxygen transfer"), _CIRCUIT],
 }
+_HELD = [
+    Field(("water_temperature", "at_least"), "heated to at least"),
+    Field(("water_temperature", "at_most"), "cooled to at most"),
+]
 _WATER = {
-    "constant": [Field(("water_temperature", "value"), "water")],
-    "monthly": [Field(("water_temperature", "values", month), month, width=92) for month in MONTHS],
-    "log": [Field(("water_temperature", "file"), "log file", width=180)],
+    "constant": [Field(("water_temperature", "value"), "water"), *_HELD],
+    "monthly": [*(Field(("water_temperature", "values", month), month, width=92) for month in MONTHS), *_HELD],
+    "log": [Field(("water_temperature", "file"), "log file", width=180), *_HELD],
     "computed": [],
 }
 _SUPPLY_KIND = Field(("oxygen_supply",), "oxygen supply", "table", tuple(TABLE_STARTS["oxygen_supply"]))
@@ -155,7 +176,6 @@ FORMS: dict[str, list[Field]] = {
         Field(("ph",), "pH", "number", width=90),
         Field(("alkalinity_target",), "alkalinity target"),
         Field(("buffer",), "buffer", "choice", ("", *get_args(BufferSalt)), 200),
-        Field(("source_water", "alkalinity"), "source alkalinity"),
         Field(("evaporation",), "evaporation", width=110),
         Field(("return_drop",), "fall into sump", width=110),
         Field(("new_water",), "steady new water", width=130),
@@ -216,12 +236,41 @@ KEPT_BY_RULES = (
     "cold_rules",
 )
 KEPT_BY_WATER = ("at_least", "at_most")
+KEPT_BY_WEATHER = ("design_cold", "day_to_day", "ground", "wind")
+
+
+def start_of(key: str, raw: dict[str, Any]) -> dict[str, Any]:
+    """What a table that is added holds at first, sound where the file is, for the keeper to change."""
+    season = entries(raw, "season")
+    first, last = season.get("start", ""), season.get("end", "")
+    tank = next(iter(entries(raw, "cohorts").values()), {})
+    fish = tank if isinstance(tank, dict) else {}
+    species, feed = fish.get("species", "yellow_perch"), fish.get("feed", "perch_45")
+    starts: dict[str, dict[str, Any]] = {
+        "heater": {"power": "5 kW", "set_point": "10 degC", "fuel": "electricity"},
+        "insulated_wall": {"area": "10 m2", "foam": "50 mm"},
+        "vents": {"opens_at": "27 degC"},
+        "lamps": {"power": "400 W", "from_hour": 6, "to_hour": 18},
+        "schedule": {"hour": 22, "set_point": "8 degC"},
+        "water_tests": {"date": first},
+        "water_changes": {"date": first, "volume": "50 L"},
+        "fishless_cycling": {"from": first, "to": first, "ammonia_nitrogen": "1 g/day"},
+        "feeding_ramp": {"from": first, "share": 1.0},
+        "harvest_wishes": {"species": species, "weight": "1 kg", "by": last},
+        "candidates": {"species": species, "mean_weight": "20 g", "price": 1.0, "feed": feed, "at_most": 20},
+        "options": {"loop": next(iter(entries(raw, "loops")), "main")},
+        "greenhouse": {"floor_area": "50 m2", "cover": "double_film"},
+        "fish_room": {"floor_area": "12 m2", "foam": "50 mm"},
+    }
+    return starts.get(key, {})
 
 
 def kept_keys(table: str, kind: str) -> tuple[str, ...]:
     """Keys that a table chosen by its kind keeps when it becomes another kind."""
     if table == "ration" and kind != "unfed":
         return KEPT_BY_RULES
+    if table == "weather":
+        return KEPT_BY_WEATHER
     return KEPT_BY_WATER if table == "water_temperature" and kind != "computed" else ()
 
 
@@ -264,10 +313,15 @@ def event_start(kind: str, raw: dict[str, Any]) -> dict[str, Any]:
     return {"kind": kind, **more.get(kind, {"count": 1})}
 
 
+def free_name_in(taken: Collection[str], stem: str) -> str:
+    """A name that is not among those taken, as ``candidate_2``."""
+    return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
+
+
 def free_cohort(raw: dict[str, Any], stem: str) -> str:
     """A name that no cohort has and no grading makes."""
     taken = set(entries(raw, "cohorts")) | set(graded_names(raw))
-    return next(name for number in range(1, len(taken) + 2) if (name := f"{stem}_{number}") not in taken)
+    return free_name_in(taken, stem)
 
 
 def graded_names(raw: dict[str, Any]) -> list[str]:
@@ -381,3 +435,36 @@ def of_site(raw: dict[str, Any] | None) -> list[str]:
     for place in [place for place in _held() if raw is not None and editing.value_at(raw, place[:2]) is None]:
         drop(place)
     return [said for found in _held().values() for said in found.sentences]
+
+
+# --- a fault stands beside the field that it names: which are shown, and which are still to be
+
+
+def begin(faults: Sequence[str]) -> None:
+    """Note the faults of the site whose fields are drawn now."""
+    st.session_state.faults_drawn = list(faults)
+
+
+def take_faults(place: Path) -> list[str]:
+    """Faults and refusals that name just this place, once."""
+    dotted = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in place)[1:]
+    held: list[str] = st.session_state.get("faults_drawn", [])
+    found = [fault for fault in held if f"{dotted}: " in fault and fault.split(f"{dotted}: ")[0][-1:] in ("", " ")]
+    refused = [said for said in of_row(place) if said not in found]
+    st.session_state.faults_drawn = [fault for fault in held if fault not in found]
+    return [*found, *refused]
+
+
+def has_fault(place: Path) -> bool:
+    """Whether a fault of what is drawn lies at a place or inside it."""
+    dotted = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in place)[1:]
+    held: list[str] = st.session_state.get("faults_drawn", [])
+    return any(f"{dotted}{sign}" in fault for fault in held for sign in ".:[")
+
+
+def take_rest(place: str) -> list[str]:
+    """Faults of a row that no field of it has taken."""
+    held: list[str] = st.session_state.get("faults_drawn", [])
+    found = [fault for fault in held if any(f"{place}{sign}" in fault for sign in ".:[")]
+    st.session_state.faults_drawn = [fault for fault in held if fault not in found]
+    return found

@@ -71,6 +71,7 @@ PAGES = tuple(
         ("compare", "Compare", "answers/compare/page", DECIDE),
         ("outlook", "Outlook", "answers/outlook/page", DECIDE),
         ("edit", "Site", "faces/edit_page", ""),
+        ("start", "New site", "faces/start_page", ""),
         ("fish", "Fish", "answers/library/page", ""),
     )
 )

@@ -17,7 +17,11 @@ from stocksim.engine.running import run_season
 from stocksim.engine.season import watched
 from stocksim.errors import Fault, InputError
 from stocksim.faces import charts, editing, guard, keeping, picture, working
+from stocksim.faces.forms import KEPT_BY_WEATHER
+from stocksim.site.epw import is_epw, read_epw
 from stocksim.site.examples import FOLDER, example_names, example_text
+from stocksim.site.logs import read_weather_file
+from stocksim.site.quantities import is_day
 from stocksim.site.reading import site_from_text
 from stocksim.site.saving import named_files, text_of
 from stocksim.writing import replace_file
@@ -189,6 +193,16 @@ def open_example(name: str) -> None:
     open_site(text, str(FOLDER), f"{name}.toml")
 
 
+def own_folder() -> str:
+    """A folder of this session's for a site that has no file yet; it goes when the session goes."""
+    return str(st.session_state.setdefault("site_uploads", _Folder()).path)
+
+
+def is_own() -> bool:
+    """Whether the keeper's own site is shown, and not an example."""
+    return bool(st.session_state.site_target) or st.session_state.site_folder != str(FOLDER)
+
+
 def receive(files: list[Any]) -> None:
     """Take uploaded files: one site file and the logs it names.
 
@@ -220,6 +234,58 @@ def receive(files: list[Any]) -> None:
     if state.get("site_uploaded") != (name, text) or state.site_folder != holder.path:
         state.site_uploaded = (name, text)
         open_site(text, holder.path, name)
+
+
+def receive_weather(file: Any) -> None:
+    """Take an uploaded weather file into the folder of the site and name it there; a wrong one changes nothing.
+
+    A site without a folder of its own, as an example, goes on in one of the session.
+    """
+    state = st.session_state
+    state.site_notes = []
+    if keeping.is_read_only():
+        return
+    folder = Path(state.site_folder) if state.site_target else Path(own_folder())
+    try:
+        name = _bare(file.name)
+        with tempfile.TemporaryDirectory() as aside:
+            _put_log(Path(aside), file)
+            _read_weather(Path(aside) / name)
+        there = folder / name
+        if there.exists() and there.read_bytes() != file.getvalue():
+            raise InputError([Fault("", "", "is already there and is another file; rename the one you upload.", name)])
+        values = {"kind": "file", "file": name}
+        if isinstance((editing.tables(state.site_text) or {}).get("weather"), dict):
+            text = editing.switch(state.site_text, ("weather",), values, KEPT_BY_WEATHER)
+            text = editing.put(text, ("weather", "file"), name)
+        else:
+            text = editing.add_table(state.site_text, ("weather",), values)
+        _put_log(folder, file)
+    except InputError as error:
+        state.site_notes = [str(fault) for fault in error.faults]
+        return
+    if str(folder) == state.site_folder:
+        change_text(text, is_new_form=True)
+        return
+    for log in named_files(editing.tables(state.site_text)):
+        source = Path(state.site_folder) / log
+        if source.is_file() and Path(log).name == log:
+            shutil.copy(source, folder / log)
+    keeping.begin_without_file(state.site_text, str(folder), state.site_name)
+    open_site(text, str(folder), state.site_name)
+
+
+def _read_weather(path: Path) -> None:
+    """Read a weather file for the season of the shown site; raises InputError with what is wrong with it."""
+    raw = editing.tables(st.session_state.site_text)
+    start, end = (editing.value_at(raw, ("season", key)) for key in ("start", "end"))
+    days = (end - start).days + 1 if is_day(start) and is_day(end) else 0
+    if not 0 < days <= _MOST_DAYS:
+        raise InputError("season: give its first and last day before you upload weather for it.")
+    (read_epw if is_epw(path) else read_weather_file)(path, start, days)
+
+
+_MOST_DAYS = 3660  # ten years, as a season may have
 
 
 def _put_log(folder: Path, file: Any) -> None:

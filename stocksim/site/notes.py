@@ -22,6 +22,7 @@ from stocksim.site.bed_kinds import BED_KINDS
 from stocksim.site.beds import has_film
 from stocksim.site.climate_faults import has_climate
 from stocksim.site.climate_tables import FileWeather
+from stocksim.site.epw import is_epw
 from stocksim.site.fish_tables import BedsRation, PercentRation, TableRation
 from stocksim.site.logs import weather_file_has_sun
 from stocksim.site.loop_water import SOFT_WATER, loop_water_m3
@@ -57,7 +58,7 @@ def weather_has_sun(file: SiteFile, folder: Path | None) -> bool:
     if not isinstance(table, FileWeather):
         return bool(table.sun or table.cloud)
     try:
-        return weather_file_has_sun(beside(folder or Path(), table.file))
+        return is_epw(table.file) or weather_file_has_sun(beside(folder or Path(), table.file))
     except InputError:
         return False
 

@@ -7,8 +7,9 @@ import math
 import numbers
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeGuard
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
@@ -36,14 +37,30 @@ DEFAULT_TANK_DEPTH_M = 0.8  # assumed; sets the surface that meets the air
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
-_FIRST_DAY, _LAST_DAY = dt.date(1900, 1, 1), dt.date(2199, 12, 31)
+ALLOWED_DAYS = (dt.date(1900, 1, 1), dt.date(2199, 12, 31))
 
 
 def _refuse(sentence: str) -> PydanticCustomError:
     return PydanticCustomError("stocksim", "{sentence}", {"sentence": sentence})
 
 
-def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allowed: bool = False) -> BeforeValidator:
+@dataclass(frozen=True)
+class Measured(BeforeValidator):
+    """Validator of a number that says what it reads, so that a form can say it too.
+
+    Parameters
+    ----------
+    dimension : str
+        Of a text with a unit, as ``volume``; '' of a bare number.
+    allowed : str
+        What is allowed, as a sentence without its point.
+    """
+
+    dimension: str = ""
+    allowed: str = ""
+
+
+def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allowed: bool = False) -> Measured:
     """Validator of a text with a unit; ``low`` and ``high`` in the inside unit."""
 
     def read(value: Any) -> float:
@@ -67,10 +84,10 @@ def _quantity(dimension: str, low: float, high: float, allowed: str, low_is_allo
         return number
 
     known = lru_cache(1024)(checked)  # a site is read again for every change that is tried
-    return BeforeValidator(read)
+    return Measured(read, dimension=dimension, allowed=allowed)
 
 
-def _number(low: float, high: float, allowed: str, whole: bool = False) -> BeforeValidator:
+def _number(low: float, high: float, allowed: str, whole: bool = False) -> Measured:
     """Validator of a bare number without a unit."""
 
     def read(value: Any) -> float | int:
@@ -80,14 +97,20 @@ def _number(low: float, high: float, allowed: str, whole: bool = False) -> Befor
             raise _refuse(f"{shown(value)} is not allowed; {allowed}.")
         return int(value) if whole else float(value)
 
-    return BeforeValidator(read)
+    return Measured(read, allowed=allowed)
+
+
+def is_day(value: Any) -> TypeGuard[dt.date]:
+    """Whether a value is a date without a time, of the years that a site file may have."""
+    is_date = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
+    return is_date and ALLOWED_DAYS[0] <= value <= ALLOWED_DAYS[1]
 
 
 def _date(value: Any) -> dt.date:
-    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
-        if not _FIRST_DAY <= value <= _LAST_DAY:
-            raise _refuse(f"{value} is not allowed; a date must lie between {_FIRST_DAY} and {_LAST_DAY}.")
+    if is_day(value):
         return value
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        raise _refuse(f"{value} is not allowed; a date must lie between {ALLOWED_DAYS[0]} and {ALLOWED_DAYS[1]}.")
     raise _refuse(f"{shown(value)} is not a date; write it as 2026-10-01, without quotes and without a time.")
 
 

@@ -29,6 +29,7 @@ from stocksim.errors import Fault, InputError
 from stocksim.memo import Memo, content_key
 from stocksim.opening import beside
 from stocksim.site.climate_tables import FileWeather, NormalsWeather, WeatherTable
+from stocksim.site.epw import is_epw, read_epw
 from stocksim.site.logs import Record, read_weather_file, sun_questions, weather_questions
 from stocksim.site.model import SiteFile
 from stocksim.site.quantities import MONTHS
@@ -189,7 +190,10 @@ def _recorded(table: FileWeather, folder: Path, file: SiteFile, days: int) -> tu
         raise InputError(
             [Fault("weather", "file", f"{fault.file} {fault.message}") for fault in error.faults]
         ) from None
-    record = read_weather_file(path, start, days, file.site.utc_offset)
+    if is_epw(path):
+        record = read_epw(path, start, days, latitude)
+    else:
+        record = read_weather_file(path, start, days, file.site.utc_offset)
     asked, faults = weather_questions(latitude, start, record.low_c, record.high_c, record.unit)
     if faults:
         raise InputError([Fault("weather", "file", f"{path.name} {fault}") for fault in faults])

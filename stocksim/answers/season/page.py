@@ -13,6 +13,7 @@ from stocksim.answers.season.answer import season_answer, write_season
 from stocksim.changes.ways import Advice
 from stocksim.faces import day_reading, frame, guard, keeping, markup, report, screen, showing, trial
 from stocksim.faces.answer import Head
+from stocksim.faces.registry import script_of
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
 
@@ -60,6 +61,11 @@ with st.container(key="picker", horizontal=True, horizontal_alignment="distribut
                 on_change=guard.kept(receive),
             )
 
+if not screen.is_own() and not keeping.is_read_only():
+    with st.container(key="begin_own", horizontal=True, vertical_alignment="center"):
+        st.html(markup.paragraph_html("This is an example."), width="content")
+        if st.button("Begin your own site: five questions", type="primary", key="begin_own_site"):
+            st.switch_page(script_of("start"))
 if shown.faults:
     st.html(markup.faults_html([*st.session_state.site_notes, *shown.faults]))
     if not st.session_state.site_unread or st.session_state.site_text:

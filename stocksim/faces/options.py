@@ -210,7 +210,7 @@ def number(name: str, low: float, high: float, allowed: str, whole: bool = False
 
 
 def named(faults: list[Fault], only: str = "") -> list[Fault]:
-    return [f if f.table else replace(f, field=f"--{f.field}" if f.field else only) for f in faults]
+    return [f if f.table else replace(f, field=f"--{f.field.replace('_', '-')}" if f.field else only) for f in faults]
 
 
 @contextmanager

@@ -12,7 +12,7 @@ from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, showing
 from stocksim.faces.words import day_words
 
-shown = showing.begin("Power cut", where="")
+shown = showing.begin("Power cut", where="", is_from_book=True)
 season = shown.season
 assert season is not None  # without one the page has ended
 st.html(CARD_STYLE)

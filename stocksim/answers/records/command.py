@@ -124,7 +124,9 @@ def list_(
 
 def import_(
     site: SiteArgument,
-    file: Annotated[Path, typer.Argument(help="CSV of records, or of a temperature logger.", show_default=False)],
+    file: Annotated[
+        Path, typer.Argument(help="CSV or XLSX of records, or CSV of a temperature logger.", show_default=False)
+    ],
     tank: Annotated[Text, _text("A logger's file, of the water of this tank.")] = None,
     loop: Annotated[Text, _text("A logger's file, of the water of this loop.")] = None,
     unit: Annotated[Text, _text("degC or degF, where a logger's file does not say.")] = None,

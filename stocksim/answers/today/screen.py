@@ -32,7 +32,7 @@ STYLE = """<style>
 .st-key-entering button {min-height: 2.75rem}
 @media print {.st-key-entering, .st-key-other_records {display: none !important}}
 </style>"""
-_UNITS = {
+_UNITS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "temperature": {"metric": ("degC", "degF"), "us": ("degF", "degC")},
     "weight": {"metric": ("g", "kg", "oz", "lb"), "us": ("lb", "oz", "g", "kg")},
 }
@@ -205,7 +205,8 @@ def _outcome_of(place: Place, entries: Sequence[Entry], fields: tuple[str, ...],
     if not entries:
         return Outcome(("Nothing was entered: write a value into a field.",))
     date, wrong = _date(place)
-    found, asked = [], []
+    found: list[enter.Entered] = []
+    asked: list[str] = []
     try:
         there = store.read_book(place.path)
         today = store.today(there)
@@ -255,7 +256,7 @@ def _labelled(fault: Fault) -> Fault:
 
 
 def _label(name: str) -> str:
-    return {"ph": "pH"}.get(name, name.replace("_", " ").capitalize())
+    return {"ph": "pH"}.get(name, name.removesuffix("_as").replace("_", " ").capitalize())
 
 
 def _outcome(place: Place) -> None:

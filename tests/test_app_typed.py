@@ -234,9 +234,9 @@ def test_every_price_that_is_sent_counts(serve_text, monkeypatch):
 
 def test_every_case_that_is_sent_counts(small_file):
     at = go(start(), "powercut")
-    for day in range(3, 9):
-        at.text_input(key="power cut, day").set_value(f"2026-10-{day:02}")
-        at.text_input(key="power cut, battery").set_value(f"{day} W")
+    for number in range(3, 9):
+        at.text_input(key="power cut, day").set_value(f"2026-10-{number:02}")
+        at.text_input(key="power cut, battery").set_value(f"{number} W")
         click(at, "Show this case")
         assert f"{day} Oct 2026" in words(at)
     go(go(at, "season"), "powercut")

@@ -1,4 +1,4 @@
-"""The book as a table: CSV out and in again without a loss, and the keeper's own tables of the same columns."""
+"""The book as a table: CSV out and in without a loss, and the keeper's own tables, CSV or XLSX, with its columns."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import math
+import zipfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -23,6 +24,9 @@ _ABOUT = ("number", "kind", "date", "time", "of")
 _ENTERED = ("note", "by", "entered", "source", "undone", "undone_by")
 COLUMNS = (*_ABOUT, *HELD, *FORM_KEYS, *_ENTERED)
 MOST_BYTES = 50_000_000
+XLSX = ".xlsx"
+# what a workbook may grow to when it is unpacked, and its longest sheet (our choice): ten years of fifty records a day
+_MOST_UNPACKED, _MOST_ROWS = 500_000_000, 200_000
 _MOST_FAULTS = 20
 # a spreadsheet runs a cell that begins so; the mark before it is taken off again when it is read, so that nothing is
 # lost, and so one is also put before a text that begins with the mark itself
@@ -90,12 +94,13 @@ def apart_from(records: Sequence[Record], book: Sequence[Record]) -> Found:
 
 
 def read_table(path: Path, site: Site, today: dt.date) -> list[Record]:
-    """Records of a CSV file, ours or a keeper's own with columns of the same names.
+    """Records of a table, ours or a keeper's own with columns of the same names.
 
     Parameters
     ----------
     path : Path
-        UTF-8, columns apart by commas, semicolons or tabs; ``kind`` and ``date`` must be there.
+        CSV in UTF-8, columns apart by commas, semicolons or tabs; or XLSX, of which the first sheet is read. ``kind``
+        and ``date`` must be there.
     site : Site
         The site they are of.
     today : date
@@ -106,7 +111,7 @@ def read_table(path: Path, site: Site, today: dt.date) -> list[Record]:
     InputError
         With a fault for each thing wrong, by its line; nothing of such a file is kept.
     """
-    rows, header = _rows(path)
+    rows, header = _sheet_rows(path) if path.suffix.lower() == XLSX else _rows(path)
     known = set(COLUMNS)
     unknown = [name for name in header if name not in known]
     wrong = [Fault("", "", f"has a column {shown(name)} that is not known.", path.name) for name in unknown[:5]]
@@ -151,6 +156,66 @@ def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
         message = "is no table: a line cannot be split into columns."
         raise InputError([Fault("", "", message, path.name)]) from error
     return rows, header
+
+
+def _sheet_rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
+    """The same of the first sheet of a workbook."""
+    found = _cells(path)
+    header = [cell.strip().lower() for cell in found[0]] if found else []
+    while header and not header[-1]:
+        header.pop()
+    if not {"kind", "date"} <= set(header):
+        message = "is no table of records: the first line of its first sheet must name the columns, kind and date "
+        raise InputError([Fault("", "", message + "among them.", path.name)])
+    rows = []
+    for line, cells in enumerate(found[1:], 2):
+        if any(cell.strip() for cell in cells):
+            if any(cell.strip() for cell in cells[len(header) :]):
+                message = f"has more cells than the {len(header)} of the header."
+                raise InputError([Fault(f"line {line}", "", message, path.name)])
+            padded = [*cells, *[""] * len(header)][: len(header)]
+            rows.append((line, dict(zip(header, padded, strict=True))))
+    return rows, header
+
+
+def _cells(path: Path) -> list[list[str]]:
+    """Texts of the cells of a workbook's first sheet."""
+    try:
+        import openpyxl
+    except ImportError:
+        message = "needs openpyxl to be read: pip install 'stocksim[xlsx]', or save the sheet as CSV."
+        raise InputError([Fault("", "", message, path.name)]) from None
+    unreadable = InputError([Fault("", "", "cannot be read as a workbook; save it as XLSX or CSV again.", path.name)])
+    packed = io.BytesIO(read_regular(path, MOST_BYTES))
+    try:
+        with zipfile.ZipFile(packed) as parts:
+            if sum(part.file_size for part in parts.infolist()) > _MOST_UNPACKED:
+                raise InputError([Fault("", "", "is too large when it is unpacked; save it as CSV.", path.name)])
+        book = openpyxl.load_workbook(packed, read_only=True, data_only=True)
+        try:
+            rows = book.worksheets[0].iter_rows(values_only=True, max_row=_MOST_ROWS)
+            return [[_cell_text(value) for value in row] for row in rows]
+        finally:
+            book.close()
+    except InputError:
+        raise
+    except Exception as error:  # whatever a broken workbook makes its reader say
+        raise unreadable from error
+
+
+def _cell_text(value: object) -> str:
+    """A cell of a sheet as it would stand in a CSV."""
+    if value is None:
+        return ""
+    if isinstance(value, dt.datetime):
+        return value.date().isoformat()
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, dt.time):
+        return f"{value:%H:%M}"
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() else repr(value)
+    return str(value)
 
 
 def _names(line: str, cut: str) -> set[str]:

@@ -19,6 +19,7 @@ from stocksim.book.checks import mean_weight_g
 from stocksim.book.kinds import HARVESTED, MOVED
 from stocksim.book.store import Record
 from stocksim.heat.temperatures import water_c
+from stocksim.site.begun import Begun
 from stocksim.site.kinds import REMOVALS
 from stocksim.site.reading import Site
 
@@ -83,8 +84,11 @@ def with_records(site: Site, records: Sequence[Record]) -> Measured:
     if events is not None:
         changes["events"] = events
     told = site.with_changes(changes) if changes else site
-    measured = _temperatures(told, inside)
-    return Measured(replace(told, held_c=measured) if measured else told, tuple(notes), tuple(contradictions))
+    if off_c := _read_off_c(told, inside):
+        begun = Begun(season.start, off_c)
+        held_c = {loop: begun.water(loop, daily) for loop, daily in told.held_c.items()}
+        told = replace(told, begun=begun, held_c=held_c)
+    return Measured(told, tuple(notes), tuple(contradictions))
 
 
 def _water(site: Site, loop: str, records: Sequence[Record], notes: list[str]) -> dict[str, Any]:
@@ -236,8 +240,8 @@ def _planned(numbers: _Numbers, event: Mapping[str, Any]) -> None:
 # --- water
 
 
-def _temperatures(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
-    """Water of all loops with the readings put in, shape (days,); empty where there is none. [degC]"""
+def _read_off_c(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
+    """What readings add to the water of loops, shape (days,); empty where there is none. [degC]"""
     by_loop: dict[str, dict[int, list[float]]] = {}
     for record in records:
         if record.kind != "temperature":
@@ -248,12 +252,12 @@ def _temperatures(site: Site, records: Sequence[Record]) -> dict[str, FloatArray
         by_loop.setdefault(loop, {}).setdefault(day, []).append(record.value("temperature_c"))
     if not by_loop:
         return {}
-    water = dict(water_c(site))
+    water, off_c = water_c(site), {}
     for loop, readings in by_loop.items():
         days = np.array(sorted(readings))
         mean = np.array([np.mean(readings[day]) for day in days])
-        water[loop] = np.maximum(water[loop] + _correction(days, mean - water[loop][days], site.days), 0.0)
-    return {loop: water[loop] for loop in site.file.loops if loop in by_loop or loop in site.held_c}
+        off_c[loop] = _correction(days, mean - water[loop][days], site.days)
+    return off_c
 
 
 def _correction(days: NDArray[np.int64], off_c: FloatArray, length: int) -> FloatArray:

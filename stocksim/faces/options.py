@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from functools import wraps
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -21,6 +21,9 @@ from stocksim.errors import Fault, InputError, shown
 from stocksim.faces.answer import TOPICS, Answer
 from stocksim.faces.days import read_day
 from stocksim.units import parse_quantity
+
+if TYPE_CHECKING:
+    from stocksim.site.reading import Site
 
 _BAR_AFTER_SECONDS = 1.0
 _BAR_WIDTH = 30
@@ -33,6 +36,23 @@ Topics = Collection[str] | None  # what `layered` makes of its options: none is 
 def say(text: str) -> None:
     """Talk to the keeper beside the answer."""
     typer.echo(text, err=True)
+
+
+def site_from_book(path: Path) -> Site:
+    """The site of a file, from today on where a record book stands beside it, which is said beside the answer.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file, or what is wrong with the book.
+    """
+    from stocksim.engine.onward import of_book
+    from stocksim.site.reading import load_site
+
+    found = of_book(load_site(path))
+    for sentence in found.told:
+        say(sentence)
+    return found.site
 
 
 def print_json(data: Any) -> None:
@@ -210,7 +230,7 @@ def number(name: str, low: float, high: float, allowed: str, whole: bool = False
 
 
 def named(faults: list[Fault], only: str = "") -> list[Fault]:
-    return [f if f.table else replace(f, field=f"--{f.field}" if f.field else only) for f in faults]
+    return [f if f.table else replace(f, field=f"--{f.field.replace('_', '-')}" if f.field else only) for f in faults]
 
 
 @contextmanager

@@ -11,13 +11,16 @@ from typing import Any, NamedTuple
 
 import streamlit as st
 
+from stocksim.book import store
 from stocksim.changes.ways import Advice, advise
+from stocksim.engine.onward import onward
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
 from stocksim.engine.season import watched
 from stocksim.errors import Fault, InputError
 from stocksim.faces import charts, editing, guard, keeping, picture, working
 from stocksim.faces.forms import KEPT_BY_WEATHER
+from stocksim.memo import content_key
 from stocksim.site.epw import is_epw, read_epw
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.logs import read_weather_file
@@ -32,12 +35,17 @@ _MOST_LOG_BYTES, _LONGEST_NAME = 64_000_000, 200
 
 
 class Source(NamedTuple):
-    """What a season depends on; ``stamp`` changes when a file that the site names or an own species file changes."""
+    """What a season depends on.
+
+    ``stamp`` changes when a file that the site names or an own species file changes; ``book`` is the day on which the
+    rest of a season begins and a digest of its records, empty for the whole season as planned.
+    """
 
     text: str
     folder: str
     name: str
     stamp: tuple[tuple[str, int, int, int], ...] = ()
+    book: tuple[str, str] = ("", "")
 
 
 class Shown(NamedTuple):
@@ -64,8 +72,12 @@ class _Folder:
 @st.cache_data(max_entries=32, show_spinner="Running the season")
 def solve(source: Source) -> Season:
     """Season of a site's text; raises InputError with every fault."""
+    site = site_from_text(source.text, Path(source.folder), source.name)
+    day, _ = source.book
+    if day:
+        site = onward(site, store.read_book(store.book_path(site.folder / site.name)), dt.date.fromisoformat(day)).site
     with watched(None):  # kept answers draw nothing
-        season = run_season(site_from_text(source.text, Path(source.folder), source.name))
+        season = run_season(site)
     _ = season.findings, season.tanks, season.cohorts, season.loops, season.beds
     return season
 
@@ -151,6 +163,25 @@ def shown() -> Shown:
             return Shown(None, source, faults)
     state.site_sound = source
     return Shown(season, source, [])
+
+
+def from_book(shown: Shown) -> Shown:
+    """The rest of a season by the record book beside its site; the same where there is none.
+
+    Raises
+    ------
+    InputError
+        If the book cannot be read, or its records do not go with the site.
+    """
+    assert shown.season is not None
+    site = shown.season.site
+    records = store.read_book(store.book_path(site.folder / site.name))
+    today = store.today(records)
+    known = [one for one in records if site.file.season.start <= one.date <= today]
+    if not known or today > site.file.season.end:
+        return shown
+    source = shown.source._replace(book=(today.isoformat(), content_key(known).hex()))
+    return Shown(solve(source), source, shown.faults)
 
 
 def change_text(text: str, is_new_form: bool = False) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
+from stocksim.errors import StocksimError
 from stocksim.faces import frame, markup, screen
 from stocksim.faces.answer import Answer, Chart, Head, Lines, Section
 from stocksim.faces.glossary import words_of
+from stocksim.units import format_date
 
 
-def begin(title: str, where: str = "Below") -> screen.Shown:
+def begin(title: str, where: str = "Below", is_from_book: bool = False) -> screen.Shown:
     """Head of a page: the bar, its title and, where the text has faults, whose answer is shown.
 
     Parameters
@@ -18,6 +20,8 @@ def begin(title: str, where: str = "Below") -> screen.Shown:
         The page's heading.
     where : str
         Where the answer stands, as ``Below``; empty where the page tells that itself, by `tell_version`.
+    is_from_book : bool
+        Whether the season that is shown starts today where the site has a record book.
 
     Returns
     -------
@@ -33,7 +37,20 @@ def begin(title: str, where: str = "Below") -> screen.Shown:
         st.stop()
     if where:
         tell_version(shown, where)
-    return shown
+    return _from_book(shown) if is_from_book else shown
+
+
+def _from_book(shown: screen.Shown) -> screen.Shown:
+    """The rest of the season by the record book, which is told; the whole one where there is none or it is faulty."""
+    try:
+        rest = screen.from_book(shown)
+    except StocksimError as error:
+        st.html(markup.faults_html([str(fault) for fault in error.faults]))
+        return shown
+    if rest is not shown and rest.season is not None:
+        begins = format_date(rest.season.dates[0])
+        st.html(markup.notice_html(f"By the record book: the season from {begins} on."))
+    return rest
 
 
 def tell_version(shown: screen.Shown, where: str) -> None:

@@ -59,12 +59,16 @@ def water_c(site: Site, warmth: Warmth | None = None) -> dict[str, FloatArray]:
     if all(loop in held for loop in site.file.loops):
         return {loop: held[loop] for loop in site.file.loops}
     computed = computed_water(site) if warmth is None else _of_loops(warmth, site)
-    return {loop: held[loop] if loop in held else computed.mean_c[loop] for loop in site.file.loops}
+    return {
+        loop: held[loop] if loop in held else site.begun.water(loop, computed.mean_c[loop]) for loop in site.file.loops
+    }
 
 
 def loop_water_c(site: Site, loop: str) -> FloatArray:
     """Water temperature of one loop, shape (days,); as in `water_c`, but only a computed loop needs the heat. [degC]"""
-    return site.held_c[loop] if loop in site.held_c else computed_water(site).mean_c[loop]
+    if loop in site.held_c:
+        return site.held_c[loop]
+    return site.begun.water(loop, computed_water(site).mean_c[loop])
 
 
 def computed_water(site: Site) -> ComputedWater:

@@ -273,6 +273,7 @@ def _removal_faults(place: str, event: RemovalEvent, fish: _Known) -> list[Fault
 # --- what only shows when the tables of a site file are read together, said in a sentence each
 
 _LONGEST_SEASON_DAYS = 3660
+_LONGEST_STAND_DAYS = 366  # before a season, of what stands in a bed when it begins (our choice)
 
 
 def season_is_sound(file: SiteFile) -> bool:
@@ -354,7 +355,9 @@ def _bed_faults(key: str, bed: BedTable, file: SiteFile) -> list[Fault]:
                 Fault(table, f"{place}.to", f"{planting.end} is before its from, {planting.start}; give a later day.")
             )
             continue
-        faults += within_season(table, f"{place}.from", planting.start, file)
+        # what stands in a bed when the season begins may have been planted before
+        if not 0 < (file.season.start - planting.start).days <= _LONGEST_STAND_DAYS:
+            faults += within_season(table, f"{place}.from", planting.start, file)
         faults += within_season(table, f"{place}.to", planting.end, file)
         area = room if planting.area is None else planting.area
         events[planting.start] = events.get(planting.start, 0.0) + area

@@ -23,6 +23,7 @@ from stocksim.library.sources import Entry
 from stocksim.library.species import load_species, species_names
 from stocksim.memo import content_key, written_key
 from stocksim.opening import MOST_BYTES, beside, read_regular
+from stocksim.site.begun import Begun
 from stocksim.site.climate_faults import climate_when_read
 from stocksim.site.climate_tables import ComputedTemperature, FileWeather
 from stocksim.site.cohorts import all_cohorts, presence_faults
@@ -85,6 +86,9 @@ class Site:
         empty where nothing is asked.
     bed_notes : tuple of str
         Those of the notes that tell of beds, of their light and of their air, in the order of the notes.
+    begun : Begun
+        What records tell of the water, and of the first morning of a season that begins in the middle; ``held_c`` has
+        the readings in it.
     """
 
     file: SiteFile
@@ -99,6 +103,7 @@ class Site:
     questions: tuple[str, ...] = ()
     likeliest_cause: str = ""
     bed_notes: tuple[str, ...] = ()
+    begun: Begun = field(default_factory=Begun)
 
     def __repr__(self) -> str:
         season, parts = self.file.season, ("loops", "tanks", "beds", "cohorts")
@@ -123,12 +128,14 @@ class Site:
             self._record(),
             str(self.folder),
             self.name,
+            self.begun,
         )
 
     @cached_property
     def place_content(self) -> bytes:
         """Digest of all but the fish, what is done with them and what is wished: heat and light follow from it."""
-        return content_key(_read_key(self.file, _OF_FISH), dict(self.held_c), self._record(), str(self.folder))
+        water = dict(self.held_c), dict(self.begun.water_off_c)
+        return content_key(_read_key(self.file, _OF_FISH), *water, self._record(), str(self.folder))
 
     @cached_property
     def stay_content(self) -> bytes:
@@ -275,7 +282,7 @@ def site_from_text(text: str, folder: Path, name: str = "site.toml") -> Site:
 def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.toml", before: Site | None = None) -> Site:
     """Site from the tables of a file; arguments and errors as in `load_site`.
 
-    A site that was changed from one ``before`` keeps that one's library entries.
+    A site that was changed from one ``before`` keeps that one's library entries, and what records told of it.
     """
     if not depth_is_sound(raw):
         raise InputError([Fault("", "", _TOO_DEEP, name)])
@@ -296,6 +303,8 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
     entries, missing = _library_entries(file, folder, before)
     sound = season_is_sound(file) and "season" not in stand_ins
     held_c, notes, cold_faults = _temperatures(file, folder, sound)
+    begun = before.begun.of(file.season.start) if before is not None else Begun()
+    held_c = {loop: begun.water(loop, daily) for loop, daily in held_c.items()}
     said, climate = climate_when_read(file, folder, raw, sound and not cold_faults)
     # numbers that stand in for faulty ones mean nothing beside the others
     doubts = site_doubts(file, entries["species"], entries["feeds"], raw) if is_whole else None
@@ -317,7 +326,7 @@ def site_from_tables(raw: Mapping[str, Any], folder: Path, name: str = "site.tom
     told = (*asked, *assumed.notes, *pump_notes(file), *notes, *said)
     return Site(file, **entries, held_c=held_c, notes=told, raw=raw, folder=folder,
                 name=name, questions=asked, likeliest_cause="" if wildest is None else wildest.cause,
-                bed_notes=(*of_beds, *assumed.of_beds))  # fmt: skip
+                bed_notes=(*of_beds, *assumed.of_beds), begun=begun)  # fmt: skip
 
 
 def _name_faults(raw: Mapping[str, Any]) -> list[Fault]:

@@ -8,7 +8,17 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError, shown
-from stocksim.faces.options import Bar, JsonOption, SiteArgument, Topics, deliver, number, options_named, say
+from stocksim.faces.options import (
+    Bar,
+    JsonOption,
+    SiteArgument,
+    Topics,
+    deliver,
+    number,
+    options_named,
+    say,
+    site_from_book,
+)
 
 WORTH = number("--worth", 0.0, 1e6, "give money for a kilo of fish from 0 to 1,000,000, as 9")
 YEARS = number("--years", 1, 1000, "give a whole number of years from 1 to 1000", whole=True)
@@ -44,7 +54,7 @@ def cold(
     from stocksim.site.reading import load_site
     from stocksim.writing import check_folder
 
-    loaded = load_site(site)
+    loaded = load_site(site) if fit is not None else site_from_book(site)
     if fit is not None and out is not None:
         raise InputError("--out: goes with the comparison and not with --fit; leave one of them out.")
     if loop is not None and loop not in loaded.file.loops:

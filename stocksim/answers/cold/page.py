@@ -32,7 +32,7 @@ def temperature_spec(source: screen.Source, _warmth: Warmth) -> dict[str, Any]:
     return temperature_stack(screen.solve(source), _warmth).to_dict()
 
 
-shown = showing.begin("Cold months")
+shown = showing.begin("Cold months", is_from_book=True)
 season, source = shown.season, shown.source
 assert season is not None
 try:

@@ -235,6 +235,11 @@ def is_held(file: SiteFile, key: str) -> bool:
     return file.loops[key].water_temperature.kind != "computed"
 
 
+def _read_c(site: Site, loop: str, mean_c: FloatArray) -> FloatArray:
+    """Computed water of every choice with what readings add, shape (day, choice). [degC]"""
+    return np.stack([site.begun.water(loop, mean_c[:, choice]) for choice in range(mean_c.shape[1])], axis=-1)
+
+
 def tallied(
     site: Site,
     tried: list[Choice],
@@ -270,7 +275,7 @@ def tallied(
     run = run_plan(plan, weather, is_hourly=False)
     tell(0.15)
     layout = build_layout(site)
-    daily = np.stack([tank_mean_c(plan, run.mean_c, key) if not is_held(site.file, key)
+    daily = np.stack([_read_c(site, key, tank_mean_c(plan, run.mean_c, key)) if not is_held(site.file, key)
                       else np.broadcast_to(site.held_c[key][:, None], run.mean_c.shape[:2])
                       for key in layout.loops], axis=-1)  # fmt: skip
     temperature = np.moveaxis(daily, 0, 1)  # (choice, day, loop)

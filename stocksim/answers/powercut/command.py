@@ -9,7 +9,16 @@ from typing import Annotated, Any
 import typer
 
 from stocksim.errors import InputError, StocksimError
-from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, named, number, read_options
+from stocksim.faces.options import (
+    JsonOption,
+    SiteArgument,
+    Topics,
+    deliver,
+    named,
+    number,
+    read_options,
+    site_from_book,
+)
 
 EXAMPLES = {
     "powercut": 'Example: stocksim powercut house.toml --on 2027-01-20 --battery "10 W" --room "5 degC"',
@@ -101,7 +110,6 @@ def powercut_options(
     from stocksim.answers.powercut.case import AMOUNTS, arguments, circuits_of, read_amounts
     from stocksim.answers.powercut.decide import circuit_faults, cut_faults
     from stocksim.site.pumps import circuit_w
-    from stocksim.site.reading import load_site
 
     (day,), faults = read_options(("--on", on, "date"))
     amounts, unread = read_amounts(texts, {key: f"--{key}" for key in AMOUNTS})
@@ -109,7 +117,7 @@ def powercut_options(
     first, last = dt.date.min, dt.date.max
     loaded = None
     try:
-        loaded = load_site(site)
+        loaded = site_from_book(site)
         first, last = loaded.file.season.start, loaded.file.season.end
     except StocksimError as error:
         faults += error.faults

@@ -13,7 +13,7 @@ from stocksim.faces import guard, links, markup, showing
 from stocksim.faces.words import day_words
 from stocksim.units import in_units
 
-shown = showing.begin("Power cut", where="")
+shown = showing.begin("Power cut", where="", is_from_book=True)
 season = shown.season
 assert season is not None  # without one the page has ended
 st.html(CARD_STYLE)

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from stocksim.answers.records.enter import user
 from stocksim.book import logger, sheets, store
 from stocksim.book.checks import doubts, faults
+from stocksim.book.enter import user
 from stocksim.book.store import Record
 from stocksim.errors import Fault, InputError, shown
 from stocksim.site.reading import Site

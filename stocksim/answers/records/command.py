@@ -41,7 +41,12 @@ def add(
     count: Annotated[Text, _text("Number of fish.")] = None,
     total: Annotated[Text, _text("Weight of all of them, as '731 g'.")] = None,
     weights: Annotated[Text, _text("Single weights, as '31.5 40 28' in grams or with units.")] = None,
-    amount: Annotated[Text, _text("Weight of feed, fish, crop, base or salt, as '50 g'.")] = None,
+    amount: Annotated[
+        Text, _text("Weight of feed, fish, crop, base or salt, as '50 g'; feed also as '3 scoops'.")
+    ] = None,
+    scoop: Annotated[
+        Text, _text("What your scoop or handful of feed weighs, as '18 g'; kept for the next time.")
+    ] = None,
     at: Annotated[Text, _text("Water temperature, as '14.5 degC'.")] = None,
     ammonia: Annotated[Text, _text("What the kit reads. [mg/L]")] = None,
     ammonia_as: Annotated[Text, _text("N, NH3 or NH4; kept for the next time.")] = None,
@@ -72,9 +77,8 @@ def add(
     written = dict(locals())
     from dataclasses import replace
 
-    from stocksim.answers.records import enter
     from stocksim.answers.records.answer import records_answer
-    from stocksim.book import store
+    from stocksim.book import enter, store
     from stocksim.site.reading import load_site
 
     loaded, path = load_site(site), store.book_path(site)
@@ -87,7 +91,7 @@ def add(
         found = enter.entered(loaded, kind, texts, day or today, today, store.read_settings(path), records)
     if found.doubts and not confirm:
         raise InputError([Fault("", "", f"{doubt} Add --confirm to keep it as it is.") for doubt in found.doubts])
-    (number,) = store.add(path, [found.record], found.forms)
+    (number,) = store.add(path, [found.record], found.told)
     deliver(records_answer([replace(found.record, number=number)], loaded, f"Kept as record {number}."), as_json)
 
 
@@ -120,7 +124,9 @@ def list_(
 
 def import_(
     site: SiteArgument,
-    file: Annotated[Path, typer.Argument(help="CSV of records, or of a temperature logger.", show_default=False)],
+    file: Annotated[
+        Path, typer.Argument(help="CSV or XLSX of records, or CSV of a temperature logger.", show_default=False)
+    ],
     tank: Annotated[Text, _text("A logger's file, of the water of this tank.")] = None,
     loop: Annotated[Text, _text("A logger's file, of the water of this loop.")] = None,
     unit: Annotated[Text, _text("degC or degF, where a logger's file does not say.")] = None,
@@ -177,9 +183,8 @@ def undo(
     as_json: JsonOption = False,
 ) -> None:
     """Take a record back; it stays in the book with that mark. Reads SITE; writes the book beside it."""
-    from stocksim.answers.records import enter
     from stocksim.answers.records.answer import records_answer
-    from stocksim.book import store
+    from stocksim.book import enter, store
     from stocksim.site.reading import load_site
 
     loaded = load_site(site)

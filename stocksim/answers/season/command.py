@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError
-from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say, site_from_book
 
 EXAMPLES = {
     "season": "Example: stocksim season house.toml --out results",
@@ -24,16 +24,18 @@ def season(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a batch loses many fish.")
     ] = False,
+    plan: Annotated[bool, typer.Option("--plan", help="The whole season as planned, without the record book.")] = False,
     as_json: JsonOption = False,
     topics: Topics = (),
 ) -> None:
-    """Run the season and print its answer. Reads SITE; with --out writes five CSV files and summary.json."""
+    """Run the season and print its answer. Reads SITE and, where there is one, the record book beside it: then the
+    season from today on; with --out writes five CSV files and summary.json."""
     from stocksim.answers.season.answer import season_answer, solve, write_season
     from stocksim.engine.results.frames import SEASON_FILES
     from stocksim.site.reading import load_site
     from stocksim.writing import check_folder
 
-    loaded = load_site(site)
+    loaded = load_site(site) if plan else site_from_book(site)
     if out is not None:
         check_folder(out, SEASON_FILES, loaded.files())
     solved = solve(loaded)

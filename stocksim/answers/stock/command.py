@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from stocksim.errors import InputError
-from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say
+from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say, site_from_book
 
 EXAMPLES = {
     "stock": "Example: stocksim stock house.toml --goal edible,cost --out plan",
@@ -87,11 +87,10 @@ def stock(
     from stocksim.answers.stock.decide import PLANS, Between, plan_stocking, plans_between
     from stocksim.answers.stock.file import check_place, write_planned
     from stocksim.answers.stock.keep import is_to_keep, keep_plan
-    from stocksim.site.reading import load_site
 
     pair = None if pareto is None else _pair(pareto)
     goals = None if goal is None else _goals("--goal", goal)
-    loaded = load_site(site)
+    loaded = site_from_book(site)
     if out is not None:
         check_place(out, loaded)
     talk = Talk()

@@ -266,7 +266,7 @@ def _with_plan(parts: Sequence[Part], base: StockingPlan, plan: Plan, reasons: b
     assert stocking is not None
     cohorts = tuple(placed(problem, stocking.fish))
     tables = planned_tables(problem, cohorts, stocking.choice)
-    season = run_season(site_from_tables(tables, problem.site.folder, problem.site.name))
+    season = run_season(site_from_tables(tables, problem.site.folder, problem.site.name, problem.site))
     over = tuple(finding for finding in season.findings if finding.is_broken)
     if over:  # the file and the rounds run the same engine on the same numbers; should they ever differ, say so
         return replace(base, broken=over, season=season)

@@ -21,7 +21,7 @@ from stocksim.answers.stock.words import against
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, showing
 
-shown = showing.begin("Stocking")
+shown = showing.begin("Stocking", is_from_book=True)
 assert shown.season is not None  # else the page has ended
 site = shown.season.site
 start = first_wishes(site)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from stocksim.answers.today.decide import Day, LoopDay, NextLimit, Over
+from stocksim.answers.today.decide import Day, LoopDay, NextLimit, Over, SaltDose
 from stocksim.faces.answer import Answer, Head, Section, Sentences, Table, points
 from stocksim.faces.fates import event_words
 from stocksim.faces.marks import marked
@@ -14,6 +15,7 @@ from stocksim.faces.words import level_words
 from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
 from stocksim.units import format_date, format_quantity
+from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 _MOST_TOLD = 3
 _CARE = "Look at the fish before you feed, and feed nothing to fish that hang at the surface or do not come."
@@ -23,7 +25,9 @@ _CARE_OVER = (
 )
 
 
-def today_answer(day: Day, site: Site, notes: Sequence[str] = (), contradictions: Sequence[str] = ()) -> Answer:
+def today_answer(
+    day: Day, site: Site, notes: Sequence[str] = (), contradictions: Sequence[str] = (), scoop_g: float = math.nan
+) -> Answer:
     """The day's list.
 
     Parameters
@@ -34,6 +38,8 @@ def today_answer(day: Day, site: Site, notes: Sequence[str] = (), contradictions
         The site, records put in.
     notes, contradictions : sequence of str
         What was done with records, and which cannot all be right.
+    scoop_g : float
+        What the keeper's scoop of feed weighs, NaN where that was never said. [g]
     """
     units = site.file.site.units
     over = [_over_words(one) for one in day.over]
@@ -42,7 +48,7 @@ def today_answer(day: Day, site: Site, notes: Sequence[str] = (), contradictions
     do = [*over[1:], *(f"{one} Not used." for one in contradictions), *_loop_words(day, units), *_due_words(day, units)]
     sections = (
         Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),
-        Section("feed", (Head("Feed today"), Table(_feed_rows(day, units)))),
+        Section("feed", (Head("Feed today"), Table(_feed_rows(day, units, scoop_g)))),
         Section("coming", (Head("What comes"), points([*_feeding_words(day), *_limit_words(day, units)]))),
         Section("care", (Sentences([_CARE_OVER if over else _CARE], gap=True),)),
         Section("sheet", (Head("Feeding sheet of two weeks, in g"), Table(_sheet_rows(day))), "Feeding sheet"),
@@ -50,7 +56,7 @@ def today_answer(day: Day, site: Site, notes: Sequence[str] = (), contradictions
     )
     return Answer(
         f"{site.file.site.name}, {format_date(day.date)}", verdict, sections, partial(_data, day, site, notes,
-        contradictions), is_trouble=bool(over), is_caution=not over and _is_near(day),
+        contradictions, scoop_g), is_trouble=bool(over), is_caution=not over and _is_near(day),
     )  # fmt: skip
 
 
@@ -87,13 +93,14 @@ def _limit_words(day: Day, units: str) -> list[str]:
     return told or [_next_words(day, units)]
 
 
-def _feed_rows(day: Day, units: str) -> list[dict[str, str]]:
+def _feed_rows(day: Day, units: str, scoop_g: float) -> list[dict[str, str]]:
     rows = []
     for tank in day.tanks:
         water = format_quantity(tank.temperature_c, "temperature", units)
         rows.append(
             {
                 "tank": tank.tank, "feed": f"{tank.feed_g:,.0f} g",
+                **({} if math.isnan(scoop_g) else {"scoops": f"{tank.feed_g / scoop_g:.1f}"}),
                 "of it": ", ".join(f"{name} {grams:,.0f} g" for name, grams in tank.by_cohort.items()) or "no fish",
                 "water": f"{water}, {'measured' if tank.is_measured else 'calculated'}",
             }
@@ -107,11 +114,22 @@ def _loop_words(day: Day, units: str) -> list[str]:
         if loop.base_g >= 0.5:
             portions = f", in {loop.portions} portions over the day" if loop.portions > 1 else ""
             told.append(f"Loop {loop.loop}: give {loop.base_g:,.0f} g of {loop.salt.replace('_', ' ')}{portions}.")
+        if loop.plain_salt is not None:
+            told.append(_salt_words(loop.loop, loop.plain_salt))
         if loop.top_up_l >= 0.5:
             water = format_quantity(loop.top_up_l / 1000.0, "volume", units)
             told.append(f"Loop {loop.loop}: top up {water}.")
         told.append(_test_words(loop, day))
     return told
+
+
+def _salt_words(loop: str, dose: SaltDose) -> str:
+    portions = f", in {dose.portions} portions over the day" if dose.portions > 1 else ""
+    crops = " That is too much for most crops: give calcium chloride there." * (dose.sodium_mg_l > SODIUM_CAUTION_MG_L)
+    return (
+        f"Loop {loop}: give {dose.grams:,.0f} g of plain salt without iodine, dissolved{portions}, against the "
+        f"nitrite; it leaves {dose.sodium_mg_l:.0f} mg/L of sodium in the water.{crops}"
+    )
 
 
 def _test_words(loop: LoopDay, day: Day) -> str:
@@ -143,20 +161,23 @@ def _sheet_rows(day: Day) -> list[dict[str, str]]:
     ]
 
 
-def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[str]) -> dict[str, Any]:
+def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[str], scoop_g: float) -> dict[str, Any]:
     return marked(
         {
             "date": day.date.isoformat(),
             "tanks": [
                 {"tank": one.tank, "feed_g": round(one.feed_g, 3), "temperature_c": round(one.temperature_c, 3),
                  "is_measured": one.is_measured,
+                 "scoops": None if math.isnan(scoop_g) else round(one.feed_g / scoop_g, 3),
                  "cohorts": [{"cohort": key, "feed_g": round(g, 3)} for key, g in one.by_cohort.items()]}
                 for one in day.tanks
             ],
             "loops": [
                 {"loop": one.loop, "base": one.salt, "base_g": round(one.base_g, 3), "portions": one.portions,
                  "top_up_l": round(one.top_up_l, 2), "test_due": one.test_due.isoformat(),
-                 "test_every_days": one.test_every_days, "film_share": round(one.film_share, 4)}
+                 "test_every_days": one.test_every_days, "film_share": round(one.film_share, 4),
+                 "plain_salt_g": round(one.plain_salt.grams, 1) if one.plain_salt else 0.0,
+                 "plain_salt_portions": one.plain_salt.portions if one.plain_salt else 0}
                 for one in day.loops
             ],
             "over_limit": [

@@ -21,16 +21,17 @@ def today(
     """Show the day's list: feed, base, tests, what is due. Reads SITE and the book beside it; writes nothing."""
     from stocksim.answers.today.answer import today_answer
     from stocksim.answers.today.decide import the_day
-    from stocksim.book import store
+    from stocksim.book import enter, store
     from stocksim.engine.measured import with_records
     from stocksim.engine.running import run_season
     from stocksim.site.reading import load_site
 
     (day,) = options(("--on", on, "date"))
     loaded = load_site(site)
-    records = store.read_book(store.book_path(site))
+    path = store.book_path(site)
+    records, scoop_g = store.read_book(path), enter.scoop_weight_g(store.read_settings(path))
     date = day or store.today(records)
     measured = with_records(loaded, [one for one in records if one.date <= date])
     season = run_season(measured.site)
-    answer = today_answer(the_day(season, records, date), measured.site, measured.notes, measured.contradictions)
-    deliver(answer, as_json)
+    day_list = the_day(season, records, date)
+    deliver(today_answer(day_list, measured.site, measured.notes, measured.contradictions, scoop_g), as_json)

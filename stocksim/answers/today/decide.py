@@ -18,7 +18,14 @@ from stocksim.errors import InputError
 from stocksim.site.kinds import EVENT_KINDS, LIMITS, Act
 from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS, dose_portions
-from stocksim.water.nitrite import nitrite_limit
+from stocksim.water.nitrite import (
+    MOST_NITRITE_MG_L,
+    SALT_PER_CHLORIDE,
+    chloride_needed,
+    nitrite_limit,
+    salt_for_chloride,
+    sodium_added,
+)
 
 SHEET_DAYS = 14
 # A film is young for so long (assumed: twice the six weeks that cycling takes near 25 degC, for cooler water): tests
@@ -27,6 +34,8 @@ YOUNG_DAYS = 84
 DAILY, WEEKLY = 1, 7
 # A test tells of the water for so many days (assumed).
 TEST_HOLDS_DAYS = 7
+# No portion of salt raises chloride by more (assumed: what catfish farms keep at all times, SRAC 462).
+SALT_STEP_MG_L = 100.0
 _AHEAD_DAYS = 14
 _OVERDUE_DAYS = 14
 # A cohort begins or stops to feed where it is fed on fewer than half of a week's days before and on more after, or the
@@ -46,8 +55,17 @@ class TankDay:
 
 
 @dataclass(frozen=True)
+class SaltDose:
+    """Plain salt against nitrite that was measured: weight [g], portions, and the sodium that it leaves [mg/L]."""
+
+    grams: float
+    portions: int
+    sodium_mg_l: float
+
+
+@dataclass(frozen=True)
 class LoopDay:
-    """A loop today: base with its portions, top-up, tests with the reason, weakest film, day of the last test."""
+    """A loop today: base with its portions, top-up, tests with the reason, weakest film, and salt where it helps."""
 
     loop: str
     salt: str
@@ -58,6 +76,7 @@ class LoopDay:
     test_due: dt.date
     why: str
     film_share: float
+    plain_salt: SaltDose | None = None
 
 
 @dataclass(frozen=True)
@@ -211,8 +230,26 @@ def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: 
     return LoopDay(
         loop, layout.water.salts[column], base,
         int(dose_portions(dose, levels[day - 1] if day else start)), 1000.0 * float(course.top_up_m3[0, day, column]),
-        every, due, why, film,
+        every, due, why, film, _plain_salt(season, column, day, over),
     )  # fmt: skip
+
+
+def _plain_salt(season: Season, column: int, day: int, over: Sequence[Over]) -> SaltDose | None:
+    """Salt that shields fish from the nitrite of the last test; None where it is not needed or shields none there."""
+    layout, loop = season.layout, season.layout.loops[column]
+    measured = [one.value_mg_l for one in over if one.loop == loop and one.limit == "nitrite"]
+    here = [
+        c for c in range(len(layout.cohorts)) if layout.cohort_loop[c, column] and season.course.count[0, day, c] > 0.0
+    ]
+    protects = [season.site.species[layout.stays[c].table.species]["chloride_protects"] > 0.0 for c in here]
+    if not measured or not any(protects):
+        return None
+    volume, now = float(layout.loop_water_m3[column]), float(season.course.chloride_mg_l[0, day, column])
+    grams = float(salt_for_chloride(volume, now, chloride_needed(min(max(measured), MOST_NITRITE_MG_L))))
+    if grams <= 0.0:
+        return None
+    portions = math.ceil(grams / SALT_PER_CHLORIDE / volume / SALT_STEP_MG_L)
+    return SaltDose(grams, portions, float(sodium_added(grams, volume)))
 
 
 def _film_share(season: Season, column: int, day: int) -> float:

@@ -355,12 +355,18 @@ def _stands_in(site: Site, climate: BedClimate, content: bytes) -> Stands:
     file = site.file
     loops = tuple(file.loops)
     stands = []
+    starts = [planting.start for bed in file.beds.values() for planting in bed.plantings]
+    lead = max((file.season.start - min(starts, default=file.season.start)).days, 0)
+    # what was planted before the season grew in light and warmth as on its first day (assumed)
+    longer = BedClimate(*(np.concatenate([np.repeat(of_day[:1], lead, axis=0), of_day]) for of_day in climate))
     for column, (key, bed) in enumerate(file.beds.items()):
         for number, planting in enumerate(bed.plantings):
             area = (bed.planted_face or bed.area) if planting.area is None else planting.area
-            weather = _Weather(site.crops[planting.crop], climate, column)
-            batches = tuple(_batches(site, planting, area, weather))
-            stands.append(Stand(key, number, planting.crop, area, batches, weather.even_nutrients()))
+            weather = _Weather(site.crops[planting.crop], longer, column)
+            first = (planting.start - file.season.start).days + lead
+            end = (planting.end - file.season.start).days + lead
+            batches = tuple(_since(lead, _batches(planting, first, end, area, weather)))
+            stands.append(Stand(key, number, planting.crop, area, batches, weather.even_nutrients()[:, lead:]))
     return Stands(
         beds=tuple(file.beds), loops=loops, loop_of=tuple(loops.index(bed.loop) for bed in file.beds.values()),
         on_loop=tuple(BED_KINDS[bed.kind].is_on_loop for bed in file.beds.values()), climate=climate,
@@ -454,10 +460,20 @@ class _Weather:
         return out
 
 
-def _batches(site: Site, planting: PlantingTable, area: float, weather: _Weather) -> list[Batch]:
+def _since(lead: int, batches: list[Batch]) -> list[Batch]:
+    """Batches as they stand in a season that begins so many days after the first of their days."""
+    found = []
+    for batch in batches:
+        gone = max(lead - batch.first, 0)
+        if batch.last >= lead:
+            of_day = {name: getattr(batch, name)[..., gone:] for name in ("growth_g", "nutrients_g", "alkalinity_g",
+                                                                          "harvest_kg")}  # fmt: skip
+            found.append(batch._replace(first=max(batch.first - lead, 0), last=batch.last - lead, **of_day))
+    return found
+
+
+def _batches(planting: PlantingTable, first: int, end: int, area: float, weather: _Weather) -> list[Batch]:
     """Batches of a planting: shares planted every few days, each planted again when it is harvested and has rested."""
-    first = (planting.start - site.file.season.start).days
-    end = (planting.end - site.file.season.start).days
     crop = weather.crop
     usual_days = 0.5 * (crop["days_to_harvest_low"] + crop["days_to_harvest_high"]) + planting.empty_days
     every = planting.every_days

@@ -195,14 +195,23 @@ def build_waterworks(
     for column, tank in enumerate(file.tanks.values()):
         passing[:, column] -= caught[tank.loop]
     passing[:, len(file.tanks) :] -= np.array([_trapped_share(unit) for _, unit in units])
+    start_nitrate = _of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()})
+    start_nitrite = np.zeros(len(loops))
+    for column, key in enumerate(loops):
+        # what a season that goes on from another has, goes before what the file would begin with
+        known = dict(site.begun.levels.get(key, {}))
+        start_nitrate[column] = known.pop("nitrate_n", start_nitrate[column])
+        start_nitrite[column] = known.pop("nitrite_n", 0.0)
+        for solute, level in known.items():
+            start_level[SOLUTES.index(solute), column] = level
     stands, names = stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units]
     uptake, minerals_per_n = _uptake(stands, names)
     return Waterworks(
         start_level=start_level,
         source_level=source,
-        start_nitrate=_of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()}),
+        start_nitrate=start_nitrate,
         source_nitrate=_of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()}),
-        start_nitrite=np.zeros(len(loops)),
+        start_nitrite=start_nitrite,
         ph_given=_of_loops(site, {k: np.nan if t.ph is None else t.ph for k, t in file.loops.items()}),
         target_alkalinity=_of_loops(
             site, {k: np.nan if t.alkalinity_target is None else t.alkalinity_target for k, t in file.loops.items()}
@@ -216,7 +225,7 @@ def build_waterworks(
         passing=passing,
         emptied=emptied,
         drawn_off_m3=_of_loops(site, {k: sum(s.drawn_off for s in settlers[k]) for k in loops}),
-        maturity=np.array(_starts(site, [unit for _, unit in units], first_c), float).reshape(-1, 2).T,
+        maturity=np.array(_starts(site, units, first_c), float).reshape(-1, 2).T,
         uptake_g=uptake,
         minerals_per_n=minerals_per_n,
         alkalinity_per_n=_given_back(stands, names, uptake),
@@ -286,14 +295,14 @@ def _emptied(settlers: list[SettlerTable], days: int) -> FloatArray:
 
 
 def _starts(
-    site: Site, units: list[BedTable | BiofilterTable], water_c: Mapping[str, float]
+    site: Site, units: list[tuple[str, BedTable | BiofilterTable]], water_c: Mapping[str, float]
 ) -> list[tuple[float, float]]:
-    """Films of tanks, beds and biofilters on the first morning.
+    """Films of tanks, beds and biofilters on the first morning; those that are known of a season that goes on.
 
     Walls are as old as the loop is told to be, else as the youngest film of its beds and biofilters; of a loop that has
     neither they are bare.
     """
-    leaves = [(unit.loop, unit.biofilter_started) for unit in units]
+    leaves = [(unit.loop, unit.biofilter_started) for _, unit in units]
     youngest = {
         key: max((started for of, started in leaves if of == key and started is not None), default=None)
         for key, loop in site.file.loops.items()
@@ -302,7 +311,12 @@ def _starts(
     bare = youngest.keys() - {key for key, _ in leaves}
     youngest |= dict.fromkeys(bare, site.file.season.start)
     leaves = [(tank.loop, youngest.get(tank.loop)) for tank in site.file.tanks.values()] + leaves
-    return [_maturity(site, key, own, water_c[key]) for key, own in leaves]
+    names = [*(f"tanks.{name}" for name in site.file.tanks), *(name for name, _ in units)]
+    known = site.begun.films
+    return [
+        known[name] if name in known else _maturity(site, key, own, water_c[key])
+        for name, (key, own) in zip(names, leaves, strict=True)
+    ]
 
 
 def _maturity(site: Site, key: str, own: dt.date | None, water_c: float) -> tuple[float, float]:

@@ -1,14 +1,13 @@
-"""A record from what a keeper writes: quantities with their units, kits in the form they read.
-
-Apart from `command`, for a page enters by it too.
-"""
+"""A record from what a keeper writes: quantities with their units, kits in the form they read."""
 
 from __future__ import annotations
 
 import datetime as dt
 import getpass
+import math
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from stocksim.book.checks import doubts, faults, names_of
 from stocksim.book.kinds import HELD, KINDS, READINGS, form_of, from_kit
@@ -26,6 +25,9 @@ _ENTERED_AS = {
     "cause": ("cause",), "to": ("to_tank",), "crop": ("crop",), "area": ("area_m2",), "salt": ("salt",),
     "volume": ("volume_m3",),
 }  # fmt: skip
+SCOOP = "scoop"  # what a scoop or handful of feed weighs, told once
+MOST_SCOOP_G = 5000.0  # our choice: no hand lifts more
+_SCOOPS = re.compile(r"(\S+)\s*(?:scoops?|handfuls?)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -38,13 +40,13 @@ class Entered:
         Without a fault.
     doubts : tuple of str
         What can hardly be meant; such a record is kept only where the keeper confirms it.
-    forms : mapping of str to str
-        Forms of kits that the keeper told with it, to be kept.
+    told : mapping of str to str
+        What the keeper told with it once for all, to be kept: forms of kits, the weight of a scoop.
     """
 
     record: Record
     doubts: tuple[str, ...]
-    forms: Mapping[str, str]
+    told: Mapping[str, str]
 
 
 def entered(
@@ -53,7 +55,7 @@ def entered(
     written: Mapping[str, str | None],
     date: dt.date,
     today: dt.date,
-    forms: Mapping[str, str],
+    known: Mapping[str, str],
     before: Sequence[Record],
 ) -> Entered:
     """A record from what was written.
@@ -68,8 +70,8 @@ def entered(
         What was written by the options' names, as ``total`` to ``731 g``; also ``of``, ``time``, ``note``, ``by``.
     date, today : date
         For which day, and today.
-    forms : mapping of str to str
-        Forms of kits that are known, by the kit's name.
+    known : mapping of str to str
+        What was told before, as `stocksim.book.store.read_settings` gives it.
     before : sequence of Record
         Records that hold.
 
@@ -82,26 +84,32 @@ def entered(
         raise InputError([Fault("", "kind", f"{shown(kind)} is no kind of record; known are {', '.join(KINDS)}.")])
     given = {key: text for key, text in written.items() if text is not None}
     held: dict[str, float | str] = {}
-    wrong: list[Fault] = []
-    for name, keys in _ENTERED_AS.items():
-        if name in given:
-            key = next((key for key in keys if key in KINDS[kind].holds), keys[-1])
-            try:
-                held[key] = _value(key, given[name])
-            except InputError as error:
-                wrong += [Fault("", name, fault.message) for fault in error.faults]
     told: dict[str, str] = {}
+    wrong: list[Fault] = []
+    try:
+        scoop_g = _scoop(given, known, told)
+    except InputError as error:
+        wrong += [Fault("", "scoop", fault.message) for fault in error.faults]
+        scoop_g = math.nan
+    for name, key in entries(kind).items():
+        if name in given:
+            try:
+                held[key] = _value(key, given[name], scoop_g)
+            except InputError as error:
+                wrong += [replace(fault, field=fault.field or name) for fault in error.faults]
     for name in READINGS:
         try:
-            held |= _kit(name, given, forms, told)
+            held |= _kit(name, given, known, told)
         except InputError as error:
-            wrong += [Fault("", name, fault.message) for fault in error.faults]
+            wrong += [replace(fault, field=fault.field or name) for fault in error.faults]
     of = given.get("of", "")
     record = Record(
         kind, date, names_of(site, KINDS[kind]).get(of, of), held, given.get("time", ""), given.get("note", ""),
         given.get("by") or user(),
     )  # fmt: skip
-    words = {key: name for name, keys in _ENTERED_AS.items() for key in keys}
+    words = {key: name for name, key in entries(kind).items()} | {one.value: name for name, one in READINGS.items()}
+    # the table that the keeper named, or the one that had to be named
+    words["of"] = (of.partition(".")[0] if "." in of else next(iter(KINDS[kind].of), "of")).removesuffix("s")
     found = [] if wrong else faults(record, site, today)
     wrong += [Fault("", words.get(fault.field, fault.field), fault.message) for fault in found]
     if wrong:
@@ -109,10 +117,41 @@ def entered(
     return Entered(record, tuple(doubts(record, before)), told)
 
 
-def _value(key: str, text: str) -> float | str:
+def entries(kind: str) -> dict[str, str]:
+    """Names under which the values of a kind of record are written, but for kits, with the key of each.
+
+    A name that the kind has no value for stands with the key that others have, so that it is told as a fault.
+    """
+    holds = KINDS[kind].holds
+    return {name: next((key for key in keys if key in holds), keys[-1]) for name, keys in _ENTERED_AS.items()}
+
+
+def _scoop(given: Mapping[str, str], known: Mapping[str, str], told: dict[str, str]) -> float:
+    """Weight of the keeper's scoop, NaN where it was never told. [g]"""
+    if SCOOP in given:
+        weight = parse_quantity(given[SCOOP], "weight")
+        if not 0.0 < weight <= MOST_SCOOP_G:
+            raise InputError(f"{shown(given[SCOOP])} is not allowed; a scoop weighs at most {MOST_SCOOP_G:g} g.")
+        told[SCOOP] = repr(weight)
+    return scoop_weight_g(told or known)
+
+
+def scoop_weight_g(known: Mapping[str, str]) -> float:
+    """Weight of the keeper's scoop or handful of feed by what was told once, NaN where it was not. [g]"""
+    return float(known.get(SCOOP, "nan"))
+
+
+def _value(key: str, text: str, scoop_g: float) -> float | str:
     held = HELD[key]
     if held.is_text:
         return text.strip()
+    if key == "feed_g" and (scoops := _SCOOPS.fullmatch(text.strip())):
+        number = read_number(scoops[1])
+        if number is None:
+            raise InputError(f"{shown(text)} is not a number of scoops; write it as 3 scoops.")
+        if math.isnan(scoop_g):
+            raise InputError([Fault("", SCOOP, "say once what your scoop weighs, as 18 g; it is kept.")])
+        return number * scoop_g
     if held.dimension:
         return parse_quantity(text, held.dimension)
     number = read_number(text)
@@ -121,11 +160,9 @@ def _value(key: str, text: str) -> float | str:
     return number
 
 
-def _kit(
-    name: str, given: Mapping[str, str], forms: Mapping[str, str], told: dict[str, float | str] | dict[str, str]
-) -> dict[str, float | str]:
+def _kit(name: str, given: Mapping[str, str], known: Mapping[str, str], told: dict[str, str]) -> dict[str, float | str]:
     """What a kit read and in which form, and what that is in the form that is kept."""
-    form = forms.get(name, "")
+    form = known.get(name, "")
     if f"{name}_as" in given:
         form = told[name] = form_of(name, given[f"{name}_as"])
     if name not in given:
@@ -134,8 +171,9 @@ def _kit(
     if read is None:
         raise InputError(f"{shown(given[name])} is not a number; write what the kit reads, as 0.5.")
     if not form:
-        known = " or ".join(READINGS[name].forms)
-        raise InputError(f"say once in which form your kit reads {name}: add --{name}-as {known}.")
+        forms = " or ".join(READINGS[name].forms)
+        message = f"say once in which form your kit reads {name}: {forms}; it is kept."
+        raise InputError([Fault("", f"{name}_as", message)])
     return {READINGS[name].value: from_kit(name, read, form), f"{name}_read": read, f"{name}_as": form}
 
 

@@ -1,0 +1,36 @@
+"""What a record says, in a keeper's words and units."""
+
+from __future__ import annotations
+
+from stocksim.book.kinds import HELD, READINGS
+from stocksim.book.store import Record
+from stocksim.units import format_quantity
+
+_SHOWN_DECIMALS = {"mg_l": 2, "ph": 1}
+
+
+def value_words(record: Record, system: str) -> str:
+    """Values of a record in a keeper's units."""
+    said = []
+    read = {reading.value: name for name, reading in READINGS.items() if f"{name}_as" in record.held}
+    for key, value in record.held.items():
+        if key not in HELD:
+            continue
+        held = HELD[key]
+        words = "" if key in ("count", "total_g", "weight_g", "feed_g", "temperature_c") else f"{held.words} "
+        if held.is_text:
+            said.append(f"{words}{value}")
+        elif key in read:
+            name = read[key]
+            form = record.held[f"{name}_as"]
+            said.append(
+                f"{name} {record.held[f'{name}_read']:g}{' as ' * (form != 'dKH')}{' ' * (form == 'dKH')}{form}"
+            )
+        elif held.dimension:
+            said.append(words + format_quantity(float(value), held.dimension, system))
+        elif key == "count":
+            said.append(f"{value:g} fish")
+        else:
+            decimals = _SHOWN_DECIMALS.get("ph" if key == "ph" else "mg_l", 0) if key != "readings" else 0
+            said.append(f"{words}{float(value):.{decimals}f}")
+    return ", ".join(said)

@@ -30,9 +30,9 @@ GAP = 0.02  # of fish or kilos: what gives less than this more is no reason for 
 EARLIER = "earlier"  # the kind of way that ends before the season does
 # kinds of advice that give fish or their growth up, and those that buy or build something
 _GIVING, _BOUGHT = frozenset({"harvest", "stock", "feed"}), ("air", "flow", "biofilter", "water", "heat")
-# how much smaller each tank is counted, how much more is held in reserve, and at which shares of the season it is
+# how many times smaller each tank is counted, how much more is held in reserve, and at which shares of the season it is
 # ended: few, for each is a search of its own (assumed)
-_SMALLER, _STRICTER, _ENDS = 1.5, 2.0, (0.75, 0.5)
+_SMALLER, _STRICTER, _ENDS = (1.5, 2.25), 2.0, (0.75, 0.5)
 
 
 class Given(NamedTuple):
@@ -65,19 +65,21 @@ def best_first(site: Site, ways: Sequence[Way]) -> list[Way]:
     -------
     list of Way
         First those that leave fewest limits broken that harm fish, an earlier end before others, for it is found only
-        where it is clearly better; then those that keep most fish but for the gap; of these the one that leaves least
-        broken at all, then most fish, then the one that asks least.
+        where it is clearly better; then those that keep most fish, and of these most kilos, but for the gap; then the
+        one that leaves least broken at all, then most fish, then the one that asks least.
     """
     reached = {id(way): given(prove(site, way.fields)) for way in ways}
 
-    def keeps_few(way: Way) -> bool:
+    def falls_short(way: Way) -> tuple[bool, bool]:
         mine = reached[id(way)]
-        return mine.fish < (1.0 - GAP) * max(other.fish for other in reached.values() if other.harms == mine.harms)
+        peers = [other for other in reached.values() if other.harms == mine.harms]
+        keeping = [other for other in peers if other.fish >= (1.0 - GAP) * max(peer.fish for peer in peers)]
+        return mine not in keeping, mine.kg < (1.0 - GAP) * max(other.kg for other in keeping)
 
     def rank(way: Way) -> tuple[float, ...]:
         mine = reached[id(way)]
         # whole fish, so that a hair of a fish's chance of dying decides nothing
-        return mine.harms, way.kind != EARLIER, keeps_few(way), len(way.left), -round(mine.fish), way.points
+        return mine.harms, way.kind != EARLIER, *falls_short(way), len(way.left), -round(mine.fish), way.points
 
     return sorted(ways, key=rank)
 
@@ -132,7 +134,8 @@ def _with_less(season: Season, ways: Sequence[Way]) -> Iterator[dict[str, Any]]:
     for kind in _BOUGHT:
         if kind in used:
             yield {"advice.never": [*file.advice.never, kind]}
-    yield {f"tanks.{name}.volume": f"{1000.0 * tank.volume / _SMALLER:.6g} L" for name, tank in file.tanks.items()}
+    for times in _SMALLER:
+        yield {f"tanks.{name}.volume": f"{1000.0 * tank.volume / times:.6g} L" for name, tank in file.tanks.items()}
 
 
 def _borrowed(season: Season, fields: dict[str, Any], known: Sequence[Way]) -> list[Way]:

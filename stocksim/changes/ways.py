@@ -274,17 +274,10 @@ def _way(season: Season, kind: str, asked: list[int]) -> Way:
 
 def way_of(season: Season, kind: str, steps: Sequence[Step], fields: dict[str, Any], after: Season) -> Way:
     """A way of some steps, judged by the season with all that they write."""
-    return Way(
-        kind,
-        tuple(steps),
-        fields,
-        tuple(_broken(after, steps)),
-        tuple(_near(season, after)),
-        deaths_in(after, season),
-        more_fish_kg(season, after),
-        _fed_kg(after) - _fed_kg(season),
-        points(season, after, [step.change for step in steps]),
-    )
+    asks = points(season, after, [step.change for step in steps])
+    more_kg, more_feed_kg = more_fish_kg(season, after), _fed_kg(after) - _fed_kg(season)
+    left, near = tuple(_broken(after, steps)), tuple(_near(season, after))
+    return Way(kind, tuple(steps), fields, left, near, deaths_in(after, season), more_kg, more_feed_kg, asks)
 
 
 def _grown(

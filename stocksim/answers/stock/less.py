@@ -109,7 +109,7 @@ def advise_more(season: Season, progress: Progress | None = None) -> Advice:
             if not _gives_up(season, ways):
                 break
         else:
-            ways += _earlier(season, ways)
+            ways += earlier(season, ways)
     best = best_first(season.site, ways)[:1]
     others = [way for way in advice.ways if all(way.fields != chosen.fields for chosen in best)]
     return replace(advice, ways=(*best, *others)[:MOST_WAYS], seasons=advice.seasons + asked[0])
@@ -159,7 +159,7 @@ def _borrowed(season: Season, fields: dict[str, Any], known: Sequence[Way]) -> l
 # --- a season that ends earlier: all fish are out on a day
 
 
-def _earlier(season: Season, ways: Sequence[Way]) -> list[Way]:
+def earlier(season: Season, ways: Sequence[Way]) -> list[Way]:
     """The way of an earlier end that gives most kilos, where that is clearly more than any way to the season's end."""
     site = season.site
     best = best_first(site, ways)[0] if ways else None

@@ -1,4 +1,4 @@
-"""What more of something would bring, as an answer: a row for each thing."""
+"""What more of something would bring, as an answer: a row for each thing. Apart from `answer`, for it tells no plan."""
 
 from __future__ import annotations
 

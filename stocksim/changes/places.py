@@ -186,3 +186,19 @@ def _into(season: Season, cohort: str, column: int, tank: str, day: int) -> dict
         return {f"cohorts.{cohort}.tank": tank} if is_own else None
     date: dt.date = season.dates[day]
     return with_event(season, {"kind": "move", "date": date, "cohort": cohort, "tank": tank})
+
+
+def all_out(season: Season, day: int) -> list[Change]:
+    """All fish that live on a morning harvested, those too small to eat sold, a change for each cohort."""
+    there = season.course.count[0, day - 1]
+    return [
+        _all_of(season, column, day, max(round(float(there[column])), 1))
+        for column in np.flatnonzero(there > 0).tolist()
+    ]
+
+
+def _all_of(season: Season, column: int, day: int, fish: int) -> Change:
+    change = _out(season, column, day, fish, fish)
+    *before, event = change.fields["events"]
+    whole = {key: value for key, value in event.items() if key not in ("count", "which")} | {"all": True}
+    return replace(change, fields={"events": [*before, whole]})

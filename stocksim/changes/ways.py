@@ -105,7 +105,7 @@ class Way:
     Parameters
     ----------
     kind : str
-        Of `PREFERENCES`.
+        Of `PREFERENCES`, or ``earlier``: all fish are out before the season's end.
     steps : tuple of Step
         The changes.
     fields : dict
@@ -269,18 +269,15 @@ def _way(season: Season, kind: str, asked: list[int]) -> Way:
         draft = _grown(season, draft, kind, asked, partial(_troubles, season))
     needed = _pruned(season, draft)
     draft = _resized(season, needed) if len(draft.steps) > 1 else needed
-    fields = _fields(season.site, draft.steps, draft.added)
-    return Way(
-        kind,
-        tuple(draft.steps),
-        fields,
-        tuple(_broken(draft.season, draft.steps)),
-        tuple(_near(season, draft.season)),
-        deaths_in(draft.season, season),
-        more_fish_kg(season, draft.season),
-        _fed_kg(draft.season) - _fed_kg(season),
-        points(season, draft.season, [step.change for step in draft.steps]),
-    )
+    return way_of(season, kind, draft.steps, _fields(season.site, draft.steps, draft.added), draft.season)
+
+
+def way_of(season: Season, kind: str, steps: Sequence[Step], fields: dict[str, Any], after: Season) -> Way:
+    """A way of some steps, judged by the season with all that they write."""
+    asks = points(season, after, [step.change for step in steps])
+    more_kg, more_feed_kg = more_fish_kg(season, after), _fed_kg(after) - _fed_kg(season)
+    left, near = tuple(_broken(after, steps)), tuple(_near(season, after))
+    return Way(kind, tuple(steps), fields, left, near, deaths_in(after, season), more_kg, more_feed_kg, asks)
 
 
 def _grown(

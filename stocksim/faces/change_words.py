@@ -126,7 +126,8 @@ def _fewer_fish(change: Change, units: str) -> str:
 def _taken_out(change: Change, units: str) -> str:
     at = change.amounts
     verb = "harvest" if at["is_harvest"] else "sell, or eat small,"
-    words = f"{verb} the {at['fish']} largest of {at['of']} {at['cohort']} in {at['tank']}"
+    which = f"all {at['of']}" if at["fish"] == at["of"] else f"the {at['fish']} largest of {at['of']}"
+    words = f"{verb} {which} {at['cohort']} in {at['tank']}"
     return words + (f" ({_care(change)})" if change.care else "")
 
 

@@ -17,6 +17,7 @@ _KINDS = {
     "harvest": "By harvest and fewer fish",
     "equipment": "By equipment and water",
     "feed less": "By feeding less",
+    "earlier": "By an earlier harvest of all",
 }
 
 

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any, Literal
 
 from stocksim.answers.stock import words
+from stocksim.answers.stock.brief import against, between_rows, change_head, first_layer, plan_rows
 from stocksim.answers.stock.charts import tanks_html
 from stocksim.answers.stock.decide import PLANS, Between, StockingPlan
 from stocksim.answers.stock.keep import KeptPlan, kept_fish
@@ -17,8 +18,8 @@ from stocksim.answers.stock.seasons import margin_of
 from stocksim.changes.ways import Advice
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
-from stocksim.faces.answer import Answer, Brief, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
-from stocksim.faces.care import brief_cares, cares_beside
+from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.care import cares_beside
 from stocksim.faces.fates import fate_note, fate_rows
 from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
 from stocksim.faces.first_layer import season_brief
@@ -58,8 +59,8 @@ def stock_answer(
     sections = _without_plan(plan) if plan.plan is None else _with_plan(plan)
     if between is not None and pair is not None:
         sections.append(Section("between", _between_parts(plan, between, pair)))
-    noted = _listed("Changed to plan at all", plan.notes, kind="background")
-    cautions = _listed("Cautions", words.cautions(plan), kind="background")
+    noted = listed("Changed to plan at all", plan.notes, kind="background")
+    cautions = listed("Cautions", words.cautions(plan), kind="background")
     sections.append(Section("cautions", [*noted, *cautions], "Cautions", is_open=True, topics=("cautions",)))
     return Answer(
         f"{plan.problem.site.file.site.name}: stocking for {goals}",
@@ -67,21 +68,8 @@ def stock_answer(
         sections,
         partial(_data, plan, between, pair),
         plan.plan is None or not plan.is_finished,
-        brief=_brief(plan, between, pair),
+        brief=first_layer(plan, between, pair),
     )
-
-
-def _brief(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str, str] | None) -> Brief:
-    """The plan as a table, those between two goals where they were asked for, or what must give where there is none."""
-    care = brief_cares(plan.problem.site.file)
-    if between and pair is not None:
-        head = f"Plans between {words.against(pair)}, each held in its full season:"
-        return Brief(head=head, table=words.between_rows(plan, between, pair), care=care)
-    if plan.plan is not None:
-        return Brief(table=words.plan_rows(plan), care=care)
-    gives = plan.relaxation.gives if plan.relaxation is not None else ()
-    rows = [{"what must give": words.giving_words(plan, item)} for item in gives]
-    return Brief(rows, words.change_head(plan) if rows else "", care=care)
 
 
 def _with_plan(plan: StockingPlan) -> list[Section]:
@@ -92,19 +80,17 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
     return [
         Section("tanks", [Html(tanks_html(plan))]),
         Section("proof", [Sentences([words.gap_words(plan)])], topics=("assumptions",)),
-        Section(
-            "table", [Table(words.plan_rows(plan), gap=True), Sentences([_ROOM_USED], on="text")], topics=("fish",)
-        ),
+        Section("table", [Table(plan_rows(plan), gap=True), Sentences([_ROOM_USED], on="text")], topics=("fish",)),
         Section("goals", [Head("By every goal:", "text"), points(values, on="text")], topics=("fish",)),
         Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)], topics=("assumptions",)),
-        Section("leaving", _listed("Fish that leave", words.leaving_words(plan)), topics=("fish",)),
+        Section("leaving", listed("Fish that leave", words.leaving_words(plan)), topics=("fish",)),
         Section("feeding", _feeding_parts(plan), topics=("fish",)),
         Section(
             "binding",
-            _listed("What leaves no space for one more fish", bound, is_headed=True),
+            listed("What leaves no space for one more fish", bound, is_headed=True),
             topics=("fish", "water"),
         ),
-        Section("refused", _listed("Left out, and why", _refusals(plan), is_headed=True), topics=("fish",)),
+        Section("refused", listed("Left out, and why", _refusals(plan), is_headed=True), topics=("fish",)),
     ]
 
 
@@ -112,7 +98,7 @@ def _feeding_parts(plan: StockingPlan) -> list[Part]:
     """When to feed the planned fish in the cold, where any meet it."""
     lines = [] if plan.season is None else feeding_lines(plan.season)
     note = [Sentences([feeding_note(plan.problem.site.file.site.units)], "note")] if lines else []
-    return [*_listed("When to feed in the cold", lines, is_headed=True), *note]
+    return [*listed("When to feed in the cold", lines, is_headed=True), *note]
 
 
 def _without_plan(plan: StockingPlan) -> list[Section]:
@@ -120,7 +106,7 @@ def _without_plan(plan: StockingPlan) -> list[Section]:
     gives: list[Part] = [Head("What must give", "page"), Sentences(["Nothing was found."], "list", "page")]
     if plan.relaxation is not None and plan.relaxation.gives:
         said = [words.giving_words(plan, item) for item in plan.relaxation.gives]
-        change = words.change_head(plan)
+        change = change_head(plan)
         gives = [
             gives[0],
             Lines([change], on="text", gap=True),
@@ -130,11 +116,11 @@ def _without_plan(plan: StockingPlan) -> list[Section]:
     return [
         Section("clash", [Sentences(clash, mark="- ", indent="  ", gap=True)]),
         Section("gives", gives),
-        Section("refused", _listed("What stands against keeping them", _refusals(plan))),
+        Section("refused", listed("What stands against keeping them", _refusals(plan))),
     ]
 
 
-def _listed(
+def listed(
     head: str, sentences: Sequence[str], is_headed: bool = False, kind: Literal["list", "background"] = "list"
 ) -> list[Part]:
     """A list below its heading, which pages show where it ``is_headed``; nothing where there is nothing to tell."""
@@ -148,14 +134,14 @@ def _refusals(plan: StockingPlan) -> list[str]:
 
 def _between_parts(plan: StockingPlan, between: Sequence[Between], pair: tuple[str, str]) -> list[Part]:
     """Plans between two goals as a table."""
-    names = words.against(pair)
+    names = against(pair)
     if not between:
         return [Head("Other plans", "page"), Lines([f"Plans between {names}: none found."], on="text", gap=True)]
     few = f"Only {len(between)} that differ were found."
     return [
         Head("Other plans", "page"),
         Lines([f"Plans between {names}, each held in its full season:"], on="text", gap=True),
-        Table(words.between_rows(plan, between, pair)),
+        Table(between_rows(plan, between, pair)),
         Sentences([few] if len(between) < PLANS else [], on="text"),
     ]
 

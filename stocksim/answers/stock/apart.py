@@ -5,17 +5,18 @@ Apart from `keep` and `planner`, for both need it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from stocksim.answers.stock.less import EARLIER, advise_more, best_first
 from stocksim.answers.stock.program import BoolArray, Program
 from stocksim.changes.change import prove
 from stocksim.changes.effort import more_fish_kg, points
 from stocksim.changes.search import Progress, deaths_in
-from stocksim.changes.ways import MOST_WAYS, Advice, Way, advise
+from stocksim.changes.ways import MOST_WAYS, Advice, Way
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
@@ -58,17 +59,13 @@ def fish_apart(site: Site) -> list[list[str]]:
     return [cohorts for cohorts in found if cohorts]
 
 
-def advise_apart(
-    season: Season, best_first: Callable[[Site, Sequence[Way]], list[Way]], progress: Progress | None = None
-) -> Advice | None:
+def advise_apart(season: Season, progress: Progress | None = None) -> Advice | None:
     """Advice for the fish of each loop by itself, put together and proved by a season with all of it.
 
     Parameters
     ----------
     season : Season
         Of the whole site.
-    best_first : callable
-        Ways of a site in the order in which they are to be taken.
     progress : callable, optional
         As for `advise`, of each loop anew.
 
@@ -83,8 +80,13 @@ def advise_apart(
     alone = [_season_of(season.site, cohorts) for cohorts in several]
     if any(_is_elsewhere(one, finding) for one in alone for finding in one.findings if finding.is_broken):
         return None
-    each = [advise(one, progress) for one in alone]
-    ranked = [best_first(one.site, advice.ways) for one, advice in zip(alone, each, strict=True)]
+    each = [advise_more(one, progress) for one in alone]
+    must_change = any(advice.must_change for advice in each)
+    ranked = [
+        # where fish of another loop are harmed, nothing is changed here for a caution
+        best_first(one.site, advice.ways) if advice.must_change or not must_change else []
+        for one, advice in zip(alone, each, strict=True)
+    ]
     ways: list[Way] = []
     for rank in range(max(map(len, ranked))):
         parts = [own[min(rank, len(own) - 1)] if own else None for own in ranked]
@@ -147,6 +149,7 @@ def _joined(season: Season, alone: Sequence[Season], parts: Sequence[Way | None]
     after = prove(season.site, fields)
     return replace(
         used[0],
+        kind=EARLIER if any(way.kind == EARLIER for way in used) else used[0].kind,
         steps=steps,
         fields=fields,
         left=tuple(finding for way in used for finding in way.left),

@@ -6,9 +6,9 @@ import base64
 import math
 from html import escape
 
+from stocksim.answers.stock.brief import room_percent
 from stocksim.answers.stock.decide import StockingPlan
 from stocksim.answers.stock.seasons import Placed
-from stocksim.answers.stock.words import room_percent
 from stocksim.faces.markup import swatch_html
 from stocksim.faces.palette import INK, PAPER, species_colour
 from stocksim.units import format_quantity

@@ -6,12 +6,15 @@ import sys
 import time
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stocksim.errors import InputError
 from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say, site_from_book
+
+if TYPE_CHECKING:
+    from stocksim.site.reading import Site
 
 EXAMPLES = {
     "stock": "Example: stocksim stock house.toml --goal edible,cost --out plan",
@@ -19,6 +22,8 @@ EXAMPLES = {
 SECONDS = number("--seconds", 1.0, 86400.0, "give seconds from 1 to 86400, as 60")
 GOAL_HELP = 'keep, edible, steady, cost, or some in their order, as "edible,cost"; by default the file\'s, else keep.'
 PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
+WHAT_IF_HELP = 'Plan with more as well, as "tank alder 3000 L", "bed gravel 20 m2", "air alder 80 W", "heat main 3 kW".'
+WORTH_HELP = "What one more tank, pump, kilowatt and square metre would bring; a plan for each, so slow."
 _TOLD_EVERY_S = 2.0
 
 
@@ -70,6 +75,20 @@ def _tell_written(written: list[Path], out: Path, site: Path) -> None:
         say(f"{out / usual} was edited or is not of ours, and stays as it is.")
 
 
+def _deliver_more(
+    site: Site, phrases: list[str], worth: bool, goals: tuple[str, ...] | None, seconds: float, as_json: bool
+) -> None:
+    """What more of something would bring."""
+    from stocksim.answers.stock.more import one_more_each, read_more, what_if
+    from stocksim.answers.stock.worth import more_answer
+
+    several = [read_more(site, text) for text in phrases] + (one_more_each(site) if worth else [])
+    talk = Talk()
+    found = what_if(site, several, goals, seconds, partial(talk, "plans"))
+    talk.close()
+    deliver(more_answer(found), as_json)
+
+
 def stock(
     site: SiteArgument,
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
@@ -78,6 +97,8 @@ def stock(
     seconds: Annotated[
         float, typer.Option(help="Emergency brake: the answer is not finished then.", **SECONDS)
     ] = 900.0,
+    what_if: Annotated[list[str] | None, typer.Option(help=WHAT_IF_HELP, show_default=False)] = None,
+    worth: Annotated[bool, typer.Option("--worth", help=WORTH_HELP)] = False,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,
     topics: Topics = (),
@@ -93,6 +114,13 @@ def stock(
     loaded = site_from_book(site)
     if out is not None:
         check_place(out, loaded)
+    if what_if or worth:
+        if pair is not None or out is not None:
+            raise InputError(
+                "--what-if and --worth write no file and weigh no two goals: leave out --out and --pareto."
+            )
+        _deliver_more(loaded, what_if or [], worth, goals, seconds, as_json)
+        return
     talk = Talk()
     if is_to_keep(loaded, goals) and pair is None:
         kept = keep_plan(loaded, partial(talk, "ways tried"))

@@ -8,10 +8,11 @@ from functools import cached_property
 from typing import Any
 
 from stocksim.answers.stock.apart import advise_apart
+from stocksim.answers.stock.less import advise_more, best_first, given
 from stocksim.changes.change import prove
 from stocksim.changes.effort import fish_kg
 from stocksim.changes.search import Progress
-from stocksim.changes.ways import Advice, Way, advise
+from stocksim.changes.ways import Advice, Way
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
 from stocksim.site.reading import Site
@@ -60,15 +61,20 @@ class KeptPlan:
         """Fish that the file's cohorts have, stocked on whatever day."""
         return sum(entries["stocked"][0] for entries in ledger(self.season.layout, self.season.course).values())
 
+    @property
+    def lived(self) -> Season:
+        """The season that the answer tells of: with the plan, or as the file has it where nothing has to change."""
+        return self.after if self.advice.must_change else self.season
+
     @cached_property
     def kept(self) -> float:
         """Fish that are harvested, or alive at the season's end."""
-        return kept_fish(self.after)
+        return kept_fish(self.lived)
 
     @cached_property
     def kept_kg(self) -> float:
         """Kilos of fish harvested, sold or eaten small, and left at the end. [kg]"""
-        return fish_kg(self.after)
+        return fish_kg(self.lived)
 
     @property
     def is_harmless(self) -> bool:
@@ -78,8 +84,7 @@ class KeptPlan:
 
 def kept_fish(season: Season) -> float:
     """Fish that are harvested by a date, or alive at the season's end."""
-    book = ledger(season.layout, season.course)
-    return sum(entries["harvested"][0] + entries["at_end"][0] for entries in book.values())
+    return given(season).fish
 
 
 def is_to_keep(site: Site, goals: Sequence[str] | None) -> bool:
@@ -112,18 +117,12 @@ def keep_plan(site: Site, progress: Progress | None = None) -> KeptPlan:
         all together as well where one of them cannot be mended by itself.
     """
     season = prove(site, {})
-    advice = advise_apart(season, _best_first, progress)
+    advice = advise_apart(season, progress)
     if advice is None or any(way.left for way in advice.ways[:1]):  # a move into another loop may help
-        whole = advise(season, progress)
+        whole = advise_more(season, progress)
         advice = whole if advice is None else _either(advice, whole)
-    way = next(iter(_best_first(site, advice.ways)), None)
+    way = next(iter(best_first(site, advice.ways)), None)
     return KeptPlan(season, advice, way, prove(site, way.fields) if way else season)
-
-
-def _best_first(site: Site, ways: Sequence[Way]) -> list[Way]:
-    # whole fish, so that a hair of a fish's chance of dying decides nothing
-    kept = {id(way): round(kept_fish(prove(site, way.fields))) for way in ways}
-    return sorted(ways, key=lambda way: (len(way.left), -kept[id(way)], way.points))
 
 
 def _either(apart: Advice, whole: Advice) -> Advice:

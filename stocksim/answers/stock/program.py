@@ -254,14 +254,15 @@ def broken(program: Program, stocking: Stocking) -> list[Broken]:
         if of_stock[c] == c and not program.least[c] <= total <= program.most[c]:
             bound = program.least[c] if total < program.least[c] else program.most[c]
             found.append(Broken("number", name, None, total, float(bound)))
-        for t in np.flatnonzero(count[c]):
-            tank = program.tanks[t]
-            together = int(school[program.of_stock[c], t])  # on whatever date they are harvested
-            batch = int(program.minimum_batch[of_stock[c]])
-            if count[c, t] < 0 or 0 < together < batch:
-                found.append(Broken("batch", f"{name} in {tank}", None, together, batch))
-            if count[c, t] > 0 and not program.allowed[option_at[t], c, t]:
-                found.append(Broken("place", f"{name} in {tank}", None, int(count[c, t]), 0.0))
+    together, batch = school[of_stock], program.minimum_batch[of_stock]  # on whatever date they are harvested
+    is_stray = (count != 0) & ((count < 0) | ((together > 0) & (together < batch[:, None])))
+    is_out = (count > 0) & ~program.allowed[option_at, :, np.arange(len(program.tanks))].T
+    for c, t in np.argwhere(is_stray | is_out).tolist():
+        where = f"{program.candidates[c]} in {program.tanks[t]}"
+        if is_stray[c, t]:
+            found.append(Broken("batch", where, None, int(together[c, t]), int(batch[c])))
+        if is_out[c, t]:
+            found.append(Broken("place", where, None, int(count[c, t]), 0.0))
     found += _broken_company(program, count)
     spent = spending(program, stocking)
     if spent > program.budget + HOLDS_WITHIN * max(abs(program.budget), 1.0):

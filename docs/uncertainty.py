@@ -42,6 +42,14 @@ the warmest, and an outlook draws one for each season. So nothing rarer than one
 the heat that is paid for, and films on the first morning stay as in the plain season. A loop that stands typed
 at one temperature moves by 0.5 degC whether a heater can hold that or not: compute the water to see that.
 
+## Fish die one by one
+
+What is drawn gives each fish of a batch a chance to die; which do is luck, drawn for each batch and season by the
+binomial law, as if each died by itself. So a batch of ten loses one, a tenth, in far more seasons than a batch of a
+thousand loses a hundred. Deaths, fish at the end and the chance and day of losing a tenth have this luck in them;
+weights, water and the columns day by day go on with the share. No measuring removes it: what matters most leaves it
+out. What kills a whole tank gives every fish nearly the same chance, which the law keeps.
+
 ## Points
 
 Points are scrambled Sobol points (scipy.stats.qmc), a power of two of them, which fill the cube more evenly
@@ -61,7 +69,7 @@ indices of the Ishigami function are met (`tests/test_outlook.py`). What to meas
 LEFT = """
 ## What is not in it
 
-- What the model itself leaves out: disease beyond the range of every day's deaths, failed pumps and heaters,
+- What the model itself leaves out: disease beyond the range of every day's deaths, handling, failed pumps and heaters,
   predators, mistakes.
 - Half rates of films by alkalinity, ammonia and oxygen, and the limits at which fish go off their feed: they
   are compiled in or are what a season is judged by. `python docs/systems_constants.py` moves them one at a

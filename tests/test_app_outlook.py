@@ -49,6 +49,16 @@ def test_seasons_are_drawn_and_told_with_their_fans(page):
     assert "Cancel" not in [button.label for button in page.button]
 
 
+def test_the_seed_is_the_askers_own(page):
+    page.text_input(key="seasons").set_value("8")
+    page.text_input(key="seed").set_value("7")
+    press(page, "Draw the seasons")
+    assert "Drawn with seed 7" in words(page)
+    page.text_input(key="seed").set_value("-1")
+    press(page, "Draw the seasons")
+    assert "whole number from 0 to 4294967295" in words(page)
+
+
 @pytest.mark.parametrize("entry", ["0", "many", "1e9"])
 def test_a_wrong_number_is_a_sentence(page, entry):
     page.text_input(key="seasons").set_value(entry)
@@ -70,6 +80,20 @@ def test_a_run_that_is_cancelled_tells_nothing(page, monkeypatch):
     assert "Cancel" not in [button.label for button in page.button]
     assert "stopped here" not in words(page)
     assert "What to measure next" not in words(page)
+
+
+def test_bands_stay_where_only_what_matters_most_is_cancelled(page, monkeypatch):
+    def stopped(*given, **more):
+        raise InputError("stopped here")
+
+    monkeypatch.setattr(decide, "with_indices", stopped)
+    page.text_input(key="seasons").set_value("8")
+    press(page, "Draw the seasons")
+    assert "Drawn with seed 1" in words(page)
+    press(page, "Cancel")
+    assert "Cancel" not in [button.label for button in page.button]
+    assert "Drawn with seed 1" in words(page)
+    assert "stopped here" not in words(page)
 
 
 # --- the command

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from stocksim.answers.outlook.bands import Bands
 from stocksim.answers.outlook.draws import Draws, prepared
 from stocksim.answers.outlook.indices import Indices, sobol_indices
+from stocksim.answers.outlook.one_by_one import die
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.results.course import LEAST_COUNT, Course
@@ -135,7 +136,8 @@ class _Part(NamedTuple):
     """What is kept of a chunk of seasons."""
 
     limits: list[LimitWorst]
-    lost: FloatArray  # (scenario, root): share of the batch
+    came: FloatArray  # (scenario, root): fish of the batch
+    lost: FloatArray  # (scenario, root), before `_with_luck` (scenario, day, root): share of the batch that died
     lost_day: NDArray[np.int64]  # -1 where it never loses a tenth
     outputs: dict[str, FloatArray]
     columns: dict[str, tuple[tuple[str, ...], NDArray[np.float32]]]
@@ -178,19 +180,35 @@ def outlook(
     """
     number = _rounded(n, seed)
     draws = prepared(site, seed)
-    points = _points(2 * len(draws.axes), number, seed)
-    at_a, at_b = np.split(points, 2, axis=1)
-    few = min(number, INDEX_POINTS) if indices else 0
-    whole = number + few * (1 + len(draws.groups)) if few else number
-    told = _Telling(progress, whole)
+    told = _Telling(progress, number + (_more_seasons(draws, number) if indices else 0))
+    at_a, _ = _points(draws, number, seed)
     found = _Gathered(draws)
-    for part in _run(draws, at_a, tuple(COLUMNS), threads, told):
+    for part in _run(draws, at_a, _luck(draws, number, seed), tuple(COLUMNS), threads, told):
         found.add(part)
-    return Outlook(
+    plain = Outlook(
         site, n, number, seed, draws, found.bands(), *found.chances(),
-        {key: _three(values) for key, values in found.outputs.items()}, found.outputs, *found.shares(),
-        _indices(draws, found.outputs, at_a[:few], at_b[:few], seed, threads, told) if few else {},
+        {key: _three(values) for key, values in found.outputs.items()}, found.outputs, *found.shares(), {},
     )  # fmt: skip
+    return replace(plain, indices=_indices(plain, threads, told)) if indices else plain
+
+
+def with_indices(found: Outlook, progress: Progress | None = None, threads: int | None = None) -> Outlook:
+    """The same outlook with what matters most, as if it had been asked for at once.
+
+    Parameters
+    ----------
+    found : Outlook
+        An outlook.
+    progress, threads : optional
+        As for `outlook`; progress counts the seasons that are run for it.
+    """
+    told = _Telling(progress, _more_seasons(found.draws, found.number))
+    return replace(found, indices=_indices(found, threads, told))
+
+
+def _more_seasons(draws: Draws, number: int) -> int:
+    """Seasons that what matters most takes."""
+    return min(number, INDEX_POINTS) * (1 + len(draws.groups))
 
 
 def _rounded(n: int, seed: int) -> int:
@@ -207,12 +225,13 @@ def _rounded(n: int, seed: int) -> int:
     return 1 << max(int(n) - 1, 0).bit_length()
 
 
-def _points(width: int, number: int, seed: int) -> FloatArray:
-    """Scrambled Sobol points, shape (number, width)."""
+def _points(draws: Draws, number: int, seed: int) -> tuple[FloatArray, FloatArray]:
+    """Scrambled Sobol points A and B of the axes, each of the shape (number, axis)."""
     from scipy.stats import qmc  # slow to import, and help starts without it
 
-    sampler = qmc.Sobol(width, scramble=True, seed=np.random.default_rng(seed))
-    return np.asarray(sampler.random_base2(number.bit_length() - 1))
+    sampler = qmc.Sobol(2 * len(draws.axes), scramble=True, seed=np.random.default_rng(seed))
+    at_a, at_b = np.split(sampler.random_base2(number.bit_length() - 1), 2, axis=1)
+    return at_a, at_b
 
 
 class _Telling:
@@ -228,7 +247,7 @@ class _Telling:
 
 
 def _run(
-    draws: Draws, points: FloatArray, columns: Sequence[str], threads: int | None, told: _Telling
+    draws: Draws, points: FloatArray, luck: FloatArray, columns: Sequence[str], threads: int | None, told: _Telling
 ) -> Iterator[_Part]:
     """What is kept of the seasons at some points, a chunk at a time in their order."""
     wanted = tuple(columns)
@@ -236,26 +255,50 @@ def _run(
     def finish(layout: Layout, course: Course) -> _Part:
         return _part(layout, course, wanted)
 
+    done = 0
     for first in range(0, len(points), _BLOCK):
         some = points[first : first + _BLOCK]
         many = with_numbers(draws.layout, draws.arrays(some))
         for part in in_chunks(many, finish, threads=threads):
+            here = slice(done, done + len(part.lost))
+            done = here.stop
             told.add(len(part.lost))
-            yield part
+            yield _with_luck(draws, part, luck[here])
+
+
+def _luck(draws: Draws, number: int, seed: int, of_b: bool = False) -> FloatArray:
+    """What decides which fish of each batch die, shape (season, batch); that of the points B is another."""
+    batches = len(dict.fromkeys(draws.layout.roots))
+    return np.random.default_rng([seed, int(of_b)]).random((number, batches))
 
 
 def _part(layout: Layout, course: Course, columns: tuple[str, ...]) -> _Part:
     extremes = tank_extremes(layout, course)
     limits = [worst_of(series) for series in limit_series(layout, course, extremes)]
-    lost, day = _lost(layout, course)
+    came, lost = _lost(layout, course)
     return _Part(
-        limits, lost, day, _outputs(layout, course, limits),
+        limits, came, lost, np.zeros(0, np.int64), _outputs(layout, course, limits),
         {name: kept_column(name, layout, course, extremes) for name in columns},
     )  # fmt: skip
 
 
-def _lost(layout: Layout, course: Course) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Share of each batch that died, wherever its fish were, and the first day on which a tenth had.
+def _with_luck(draws: Draws, part: _Part, luck: FloatArray) -> _Part:
+    """The same with whole fish that died; what their death does to the others stays that of the share."""
+    dead = die(part.lost, part.came, luck, LOST_SHARE)
+    share = np.divide(dead.fish, dead.of, out=np.zeros(dead.fish.shape), where=dead.of > 0.0)
+    expected = part.lost[:, -1]
+    outputs = dict(part.outputs)
+    outputs["deaths"] = np.maximum(outputs["deaths"] + (dead.fish - dead.of * expected).sum(axis=1), 0.0)
+    left = np.divide(1.0 - share, 1.0 - expected, out=np.ones(share.shape), where=expected < 1.0)
+    layout = draws.layout
+    roots = list(dict.fromkeys(layout.roots))
+    for cohort, root in dict(zip(layout.cohorts, layout.roots, strict=True)).items():
+        outputs[f"fish {cohort}"] = outputs[f"fish {cohort}"] * left[:, roots.index(root)]
+    return part._replace(lost=share, lost_day=dead.day, outputs=outputs)
+
+
+def _lost(layout: Layout, course: Course) -> tuple[FloatArray, FloatArray]:
+    """Fish of each batch, and the share of them that died by each day, wherever they were.
 
     Wild fish that do not learn to take feed are not in it: they are lost in every season, which plans count with.
     """
@@ -271,9 +314,7 @@ def _lost(layout: Layout, course: Course) -> tuple[FloatArray, NDArray[np.int64]
     if layout.rations.in_training.any():
         died = died - every_death_by_cause(layout, course)["training"]
     dead = np.cumsum(died, axis=1) @ members
-    share = np.divide(dead, came[:, None], out=np.zeros(dead.shape), where=came[:, None] > 0.0)
-    is_lost = share >= LOST_SHARE
-    return share[:, -1].copy(), np.where(is_lost.any(axis=1), is_lost.argmax(axis=1), -1)
+    return came, np.divide(dead, came[:, None], out=np.zeros(dead.shape), where=came[:, None] > 0.0)
 
 
 def _outputs(layout: Layout, course: Course, limits: list[LimitWorst]) -> dict[str, FloatArray]:
@@ -407,31 +448,31 @@ def _three(values: FloatArray) -> tuple[float, ...]:
     return tuple(float(one) for one in np.quantile(known, SHARES)) if known.size else (np.nan,) * len(SHARES)
 
 
-def _indices(
-    draws: Draws, outputs: dict[str, FloatArray], at_a: FloatArray, at_b: FloatArray, seed: int,
-    threads: int | None, told: _Telling,
-) -> dict[str, Indices]:  # fmt: skip
+def _indices(found: Outlook, threads: int | None, told: _Telling) -> dict[str, Indices]:
     """Sobol indices of every output that varies and has a value in every season."""
+    draws, few = found.draws, min(found.number, INDEX_POINTS)
+    at_a, at_b = (points[:few] for points in _points(draws, found.number, found.seed))
+    luck, luck_b = (_luck(draws, found.number, found.seed, of_b)[:few] for of_b in (False, True))
 
-    def run(points: FloatArray) -> dict[str, FloatArray]:
-        parts = [part.outputs for part in _run(draws, points, (), threads, told)]
+    def run(points: FloatArray, luck: FloatArray) -> dict[str, FloatArray]:
+        parts = [part.outputs for part in _run(draws, points, luck, (), threads, told)]
         return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
-    of_b = run(at_b)
+    of_b = run(at_b, luck_b)
     of_mixed = []
     for group in draws.groups:
         mixed = at_a.copy()
         inside = draws.in_group(group)
         mixed[:, inside] = at_b[:, inside]
-        of_mixed.append(run(mixed))
-    found = {}
-    for key, whole in outputs.items():
+        of_mixed.append(run(mixed, luck))
+    made = {}
+    for key, whole in found.values.items():
         if key not in of_b or not all(key in one for one in of_mixed):
             continue
         values = np.array([whole[: len(at_a)], of_b[key], *(one[key] for one in of_mixed)])
         if np.isfinite(values).all() and np.ptp(values[0]) > 0.0:
-            found[key] = sobol_indices(values[0], values[1], values[2:], seed)
-    return found
+            made[key] = sobol_indices(values[0], values[1], values[2:], found.seed)
+    return made
 
 
 def matters_most(found: Outlook, output: str) -> list[tuple[str, float, float]]:

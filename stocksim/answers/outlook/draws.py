@@ -219,7 +219,8 @@ def _measured(one: Uncertain, site: Site, layout: Layout) -> list[Axis]:
 
 _AXES_OF: dict[str, Callable[[Uncertain, Site, Layout], list[Axis]]] = {
     "appetite": _appetites, "body_energy": _by_species, "start_weight": _weights, "spilled_share": _spilled,
-    "film_rate": _films, "film_warm": _films, "film_cold": _film_cold, "film_growth": _films,
+    "film_rate": _films, "film_warm": _films, "film_cold": _film_cold,
+    "ammonia_growth": _films, "nitrite_growth": _films,
     "crop_alkalinity": _crops, "diffuser": _diffusers, "fish_water": _measured,
 }  # fmt: skip
 
@@ -286,6 +287,10 @@ def _pace(draws: Draws, axis: Axis, made: _Made, value: FloatArray) -> None:
     made["film_pace"][...] *= (value / base)[:, None, None] ** over
 
 
+def _growth(draws: Draws, axis: Axis, made: _Made, value: FloatArray) -> None:
+    made["film_growth"][:, int(axis.one.key == "nitrite_growth")] *= value[:, None]
+
+
 def _source_alkalinity(draws: Draws, axis: Axis, made: _Made, value: FloatArray) -> None:
     made["water.source_level"][:, SOLUTES.index("alkalinity")] *= value[:, None]
 
@@ -309,7 +314,7 @@ _CHANGES: dict[str, Callable[[Draws, Axis, _Made, FloatArray], None]] = {
     "appetite": _appetite, "body_energy": _body_energy, "spilled_share": _spill, "everyday_deaths": _everyday,
     "oxygen_lethal": _times("species.oxygen_lethal"), "ammonia_acute": _times("species.unionized_ammonia_acute"),
     "nitrite_lethal": _times("species.nitrite_lethal"), "film_rate": _times("film_m2"), "film_warm": _pace,
-    "film_cold": _pace, "film_growth": _times("film_growth"), "source_alkalinity": _source_alkalinity,
+    "film_cold": _pace, "ammonia_growth": _growth, "nitrite_growth": _growth, "source_alkalinity": _source_alkalinity,
     "crop_alkalinity": _crop_alkalinity, "diffuser": _aeration, "fish_water": _aeration,
     "start_weight": _start_weight,
 }  # fmt: skip

@@ -7,61 +7,93 @@ import streamlit as st
 
 from stocksim.answers.outlook.answer import outlook_answer
 from stocksim.answers.outlook.charts import fan_stack
-from stocksim.answers.outlook.decide import Outlook, outlook
+from stocksim.answers.outlook.decide import Outlook, outlook, with_indices
+from stocksim.engine.season import Progress
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing
 from stocksim.faces.options import number_option
 
-SEASONS_LABEL = "Seasons to draw"
+SEASONS_LABEL, SEED_LABEL = "Seasons to draw", "Seed of the draws"
 seasons_of = number_option(SEASONS_LABEL, 1, 65536, "write a whole number from 1 to 65,536, as 1024", whole=True)
-_SEED = 1
+seed_of = number_option(SEED_LABEL, 0, 2**32 - 1, "write a whole number from 0 to 4294967295, as 1", whole=True)
+
+
+def bar(words: str) -> tuple[Any, Progress]:
+    """A progress bar, and what moves it; another page or another number ends the run that it tells of."""
+    place = st.progress(0.0, words)
+
+    def tell(done: int, total: int) -> None:
+        place.progress(min(done / total, 1.0), f"{words}: {done:,} of {total:,}")
+
+    return place, tell
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def drawn(source: screen.Source, number: int) -> Outlook:
-    """Outlook of a sound site, with a progress bar the first time; another page or a change of the number ends it."""
-    bar = st.progress(0.0, "Drawing seasons")
+def drawn(source: screen.Source, number: int, seed: int) -> Outlook:
+    """Bands and chances of a sound site."""
+    place, tell = bar("Drawing seasons")
+    found = outlook(screen.solve(source).site, number, seed, indices=False, progress=tell)
+    place.empty()
+    return found
 
-    def tell(done: int, total: int) -> None:
-        bar.progress(min(done / total, 1.0), f"Drawing seasons: {done:,} of {total:,}")
 
-    found = outlook(screen.solve(source).site, number, _SEED, progress=tell)
-    bar.empty()
+@st.cache_resource(max_entries=4, show_spinner=False)
+def judged(source: screen.Source, number: int, seed: int) -> Outlook:
+    """The same with what matters most, which takes some times as many seasons."""
+    place, tell = bar("Finding out what matters most")
+    found = with_indices(drawn(source, number, seed), tell)
+    place.empty()
     return found
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
-def fan_spec(source: screen.Source, number: int, name: str) -> dict[str, Any]:
+def fan_spec(source: screen.Source, number: int, seed: int, name: str) -> dict[str, Any]:
     """Fan charts of a sound site as a Vega-Lite specification."""
-    return dict(fan_stack(drawn(source, number)).to_dict())
+    return dict(fan_stack(drawn(source, number, seed)).to_dict())
 
 
-def forget_outlook() -> None:
-    """Ask for no outlook any more; the run that draws it ends at its next step."""
-    st.session_state.outlook_for = None
+def stop_drawing() -> None:
+    """Ask for nothing more; the run ends at its next step, and bands that are drawn stay."""
+    if st.session_state.get("outlook_bands") == st.session_state.outlook_for:
+        st.session_state.outlook_only = True
+    else:
+        st.session_state.outlook_for = None
 
 
 shown = showing.begin("Outlook")
 assert shown.season is not None  # else the page has ended
 with st.form("outlook_form", border=False), st.container(horizontal=True, vertical_alignment="bottom"):
     guard.text(SEASONS_LABEL, "seasons", "1024", in_form=True, width=200)
-    take = guard.kept(partial(guard.store, "seasons"))
+    guard.text(SEED_LABEL, "seed", "1", in_form=True, width=200)
+    take = guard.kept(partial(guard.store, "seasons", "seed"))
     is_sent = st.form_submit_button("Draw the seasons", type="primary", on_click=take)
+state = st.session_state
 if is_sent:
-    st.session_state.outlook_for = shown.source
-if st.session_state.get("outlook_for") == shown.source:
+    state.update(outlook_for=shown.source, outlook_bands=None, outlook_only=False)
+if state.get("outlook_for") == shown.source:
     try:
-        number = int(seasons_of(guard.entry("seasons", "1024")))
+        asked = (shown.source, int(seasons_of(guard.entry("seasons", "1024"))), int(seed_of(guard.entry("seed", "1"))))
         cancel = st.empty()
-        cancel.button("Cancel", key="cancel_outlook", on_click=guard.kept(forget_outlook))
-        answer = outlook_answer(drawn(shown.source, number), partial(fan_spec, shown.source, number))
-        cancel.empty()
+        cancel.button("Cancel", key="cancel_outlook", on_click=guard.kept(stop_drawing))
+        answer = outlook_answer(drawn(*asked), partial(fan_spec, *asked))
+        state.outlook_bands = shown.source
         showing.verdict(answer)
-        showing.show(answer)
+        first, working = st.container(), st.container()
+        showing.show(answer, "fans", "limits", "batches", "totals")
+        last = st.container()
+        showing.show(answer, "notes")
+        if not state.outlook_only:
+            with working:
+                found = judged(*asked)
+            with first:
+                showing.show(outlook_answer(found), "measure")
+            with last:
+                showing.show(outlook_answer(found), "indices")
+        cancel.empty()
     except StocksimError as error:
         st.html(markup.faults_html([str(fault) for fault in error.faults]))
 else:
     st.caption(
-        "The season many times over, each with appetite, water, bacteria, air and weights drawn anew. 1,024 seasons "
-        "and what matters most in them take some ten seconds."
+        "The season many times over, each with appetite, water, bacteria, air and weights drawn anew. Bands and "
+        "chances come first, then what matters most in them."
     )

@@ -129,8 +129,12 @@ UNCERTAIN: tuple[Uncertain, ...] = (
         "the ends of what is published, 1.06 from a design table", "ammonia in cold water",
     ),
     Uncertain(
-        "film_growth", "biofilter", "growth of ammonia and nitrite bacteria, times", 0.5, 1.0, 2.0, "log",
+        "ammonia_growth", "biofilter", "growth of ammonia bacteria, times", 0.5, 1.0, 2.0, "log",
         "from memory", "growth known to a factor of 2: from memory of US EPA 1975", "how long a young biofilter takes",
+    ),
+    Uncertain(
+        "nitrite_growth", "biofilter", "growth of nitrite bacteria, times", 0.5, 1.0, 2.0, "log", "from memory",
+        "the same factor, drawn by itself: other bacteria", "how high nitrite rises in a young biofilter",
     ),
     Uncertain(
         "source_alkalinity", "base", "alkalinity of source water over what is given or usual, times", 0.8, 1.0, 1.25,

@@ -204,6 +204,7 @@ def notes(found: Outlook) -> list[str]:
         f"Drawn with seed {found.seed}; the same seed gives the same answer. Every range stands in "
         "docs/uncertainty.md; several are assumed, and all are drawn apart from each other."
     )
+    told.append("Which fish die is luck: each by itself, with the chance that its season gives it.")
     told.append(
         f"Water is that of {YEARS} drawn years, so that nothing rarer is shown. Nobody in these seasons feeds less or "
         "adds air when a test goes wrong; disease is in it only as a batch that loses some 8 % in half a year, failing "

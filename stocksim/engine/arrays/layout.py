@@ -105,8 +105,9 @@ class Layout:
         Height that water falls on its way back into the sump. [m]
     film_pace : ndarray, shape (day, loop)
         What whole films turn over what their surface and temperature tell: 1, but where that is uncertain. [-]
-    film_growth : ndarray, shape (loop,)
-        Growth of both oxidizers over what their food and temperature tell: 1, but where that is uncertain. [-]
+    film_growth : ndarray, shape (oxidizer, loop)
+        Growth of ammonia, then of nitrite oxidizers over what their food and temperature tell: 1, but where that is
+        uncertain. [-]
     elevation_m : float
         Height above the sea. [m]
     density_limit, growth_density : ndarray, shape (cohort,)
@@ -291,7 +292,7 @@ def build_layout(site: Site, planting: Planting | None = None) -> Layout:
         sump_device_g_day=np.array([standard_transfer(t.oxygen_supply) for t in file.loops.values()], float),
         return_drop_m=np.array([t.return_drop for t in file.loops.values()], float),
         film_pace=np.ones(temperature.shape),
-        film_growth=np.ones(len(loops)),
+        film_growth=np.ones((2, len(loops))),
         elevation_m=file.site.elevation or 0.0,
         water=build_waterworks(site, tables, temperature, planting.stands),
         planted_m2=planting.loop_area_m2,

@@ -37,6 +37,7 @@ _PLENTY = 1e15  # mg/L: the half-saturation factors of growth are then 1
 # column, leaf, unit or loop; others are told apart by name. One place: an array with one axis more has scenarios first.
 _AXES: Mapping[str, int] = {
     "by_appetite": 1, "minerals_per_n": 3, "meals": 2, "start_level": 2, "source_level": 2, "maturity": 2,
+    "film_growth": 2,
     **dict.fromkeys(
         (
             "daily_hazard", "cold_hazard", "heat_hazard", "temperature_change_c", "appetite_at_1g",
@@ -215,12 +216,12 @@ def _exchange(layout: Layout) -> tuple[FloatArray, tuple[FloatArray, ...], Clima
     sump_brought = (BETA_FISH_WATER * sump_device + sump_still + overflow) * saturation
     sump_exchange = sump_device + sump_still + overflow
     capacity = nitrification_capacity(layout.film_m2[:, None], leaf_temperature) * (layout.film_pace @ at_leaf)
-    growth = (layout.film_growth @ at_leaf)[:, None]
+    growth = layout.film_growth @ at_leaf  # (scenario, oxidizer, leaf)
     leaf_day = _stack(
         device + still, brought, capacity, carbon_dioxide_exchange(still, device), layout.water.passing,
         oxidizer_decay(leaf_temperature),
-        growth * oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
-        growth * oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
+        growth[:, :1] * oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "ammonia"),
+        growth[:, 1:] * oxidizer_growth(leaf_temperature, _PLENTY, _PLENTY, _PLENTY, "nitrite"),
     )  # fmt: skip
     sump = (
         saturation, sump_exchange, sump_brought, carbon_dioxide_exchange(sump_still, sump_device),

@@ -243,7 +243,7 @@ def start_of(key: str, raw: dict[str, Any]) -> dict[str, Any]:
     """What a table that is added holds at first, sound where the file is, for the keeper to change."""
     season = entries(raw, "season")
     first, last = season.get("start", ""), season.get("end", "")
-    tank = next(iter(entries(raw, "cohorts").values()), {})
+    tank: Any = next(iter(entries(raw, "cohorts").values()), {})
     fish = tank if isinstance(tank, dict) else {}
     species, feed = fish.get("species", "yellow_perch"), fish.get("feed", "perch_45")
     starts: dict[str, dict[str, Any]] = {

@@ -101,7 +101,7 @@ def _chosen(base: Any, held: Any) -> type[BaseModel] | None:
     models = _models(base)
     kind = value_at(held, ("kind",))
     of_kind = [model for model in models if "kind" in model.model_fields and kind in kinds_of(model)]
-    return (of_kind or models or [None])[0]
+    return next(iter(of_kind or models), None)
 
 
 def kinds_of(model: type[BaseModel]) -> tuple[str, ...]:

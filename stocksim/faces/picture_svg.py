@@ -89,8 +89,8 @@ class _Panel:
         days = np.flatnonzero(~np.isnan(low) & ~np.isnan(high))
         if not days.size:
             return ""
-        over = [f"{self.x(day):.1f} {self.y(high[day]):.1f}" for day in days]
-        under = [f"{self.x(day):.1f} {self.y(low[day]):.1f}" for day in days[::-1]]
+        over = [f"{self.x(float(day)):.1f} {self.y(high[day]):.1f}" for day in days]
+        under = [f"{self.x(float(day)):.1f} {self.y(low[day]):.1f}" for day in days[::-1]]
         return f'<path d="M{"L".join([*over, *under])}Z" fill="{colour}" opacity="{opacity}"/>'
 
     def frame(self, title: str) -> str:

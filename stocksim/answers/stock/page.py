@@ -5,6 +5,7 @@ from dataclasses import replace
 import streamlit as st
 
 from stocksim.answers.stock.answer import keep_answer, stock_answer
+from stocksim.answers.stock.brief import against
 from stocksim.answers.stock.charts import STYLE
 from stocksim.answers.stock.keep import is_to_keep
 from stocksim.answers.stock.screen import (
@@ -17,7 +18,6 @@ from stocksim.answers.stock.screen import (
     plans_of,
     worths_of,
 )
-from stocksim.answers.stock.words import against
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, showing
 

@@ -52,7 +52,14 @@ def test_cold_answers_on_standard_output_in_both_forms(run):
     text = run("cold", "cold.toml", "--years", "4", "--worth", "9", "--all")
     assert text.code == 0
     assert f"Recommended: {data['recommended']}"[:40] in text.out
-    for words in ("What would change it", "9 a kilo", "seed 1", "carbon monoxide", "licensed trades", "gal of propane"):
+    for words in (
+        "What would change it",
+        "4.08 a pound",
+        "seed 1",
+        "carbon monoxide",
+        "licensed trades",
+        "gal of propane",
+    ):
         assert words in re.sub(r"\s+", " ", text.out)
 
 

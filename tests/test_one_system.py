@@ -15,19 +15,19 @@ from command_line import Ran, runner
 from stocksim.faces.registry import COMMANDS
 from stocksim.units import in_units
 
-DATES = ("--from", "2027-02-01")
 # every command that answers in words, as it is asked here; {site} has no heat, {warm} computes it
 ASKED = {
     "check": ("{site}", "--all"), "season": ("{site}", "--all"), "beds": ("{site}", "--all"),
     "powercut": ("{site}", "--all", "--battery", "20 W"), "ramp": ("{site}", "--all"),
     "tankmates": ("{site}", "--all"), "stock": ("{site}", "--all"),
     "cold": ("{warm}", "--years", "2", "--all"), "compare": ("{site}", "{warm}"),
+    "outlook": ("{site}", "-n", "4"), "forecast": ("{site}", "-n", "50"),
     "grow": ("yellow_perch", "--from", "{fish}", "--at", "{water}", "--days", "40"),
     "water": ("--at", "{water}", "--ph", "7.2", "--tan", "1 mg/L", "--elevation", "{height}"),
     "fish": ("{us}",),
 }  # fmt: skip
 # these write a file, begin pages or answer by numbers of runs; today weighs feed in g for all, as small scales do
-SILENT = {"new", "open", "sweep", "forecast", "outlook", "today"}
+SILENT = {"new", "open", "sweep", "today"}
 TYPED = {
     "us": {"fish": "1 oz", "water": "64 degF", "height": "850 ft", "us": "--us"},
     "metric": {"fish": "28 g", "water": "18 degC", "height": "260 m", "us": "--fish"},

@@ -74,6 +74,10 @@ def _understood_parts(key: str, text: str | list[str]) -> list[Part]:
     return [Sentences([f"{key}: {said[0] if said else '-'}"], indent="    ", first="  ")]
 
 
+def _asked_of_typed(site: Site) -> list[str]:
+    return [text for said in typed_cares(site.file, site.species).values() for text in said]
+
+
 def _first_cares(site: Site) -> list[str]:
     """Three things to ask of what was typed: of burners, of children, and of wild fish or the law."""
     asked = typed_cares(site.file, site.species)
@@ -161,7 +165,7 @@ def understood(site: Site) -> dict[str, Any]:
         "questions": list(asked),
         "notes": [note for note in site_notes(site) if note not in asked]
         + [small_words(small, units) for small in small_candidates(site)],
-        "care": [*(text for said in typed_cares(file, site.species).values() for text in said), *whole_cares(file)],
+        "care": list(dict.fromkeys([*_asked_of_typed(site), *whole_cares(file)])),
     }
 
 

@@ -11,6 +11,7 @@ from stocksim.answers.outlook import words
 from stocksim.answers.outlook.decide import SHARES, Chance, Outlook
 from stocksim.faces.answer import Answer, Chart, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
+from stocksim.units import format_date
 
 _SAFE, _CAUTION = 0.5, 0.9  # share of seasons: below the first trouble, below the second a caution (our choice)
 
@@ -44,7 +45,7 @@ def outlook_answer(found: Outlook, draw: Callable[[str], dict[str, Any] | None] 
         Section("notes", [points(words.notes(found), "background"), points(words.cautions(), "background")]),
     ]
     name, dates = found.site.file.site.name, found.dates
-    title = f"{name}: outlook of {found.number:,} seasons, {dates[0]} to {dates[-1]}"
+    title = f"{name}: outlook of {found.number:,} seasons, {format_date(dates[0])} to {format_date(dates[-1])}"
     is_trouble = found.safe_share < _SAFE
     return Answer(
         title, words.verdict(found), [section for section in sections if section.parts], partial(_data, found),

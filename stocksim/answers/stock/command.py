@@ -23,7 +23,7 @@ SECONDS = number("--seconds", 1.0, 86400.0, "give seconds from 1 to 86400, as 60
 GOAL_HELP = 'keep, edible, steady, cost, or some in their order, as "edible,cost"; by default the file\'s, else keep.'
 PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
 WHAT_IF_HELP = 'Plan with more as well, as "tank alder 3000 L", "bed gravel 20 m2", "air alder 80 W", "heat main 3 kW".'
-WORTH_HELP = "What one more tank, pump, kilowatt and square metre would bring; a plan for each, so slow."
+WORTH_HELP = "What one more tank, pump, kilowatt and square meter would bring; a plan for each, so slow."
 _TOLD_EVERY_S = 2.0
 
 

@@ -49,4 +49,6 @@ def test_the_guide_has_eight_chapters_its_pictures_and_most_commands() -> None:
     shown = set(re.findall(r"\]\(images/([^)]+)\)", GUIDE))
     assert shown == set(pictures()) == {path.name for path in IMAGES.glob("guide_*.svg")}
     asked = {command.split()[1] for block in BLOCKS for command in commands(block)}
-    assert set(COMMANDS) - asked == {"grow", "fish", "water", "forecast", "compare", "outlook", "sweep", "open"}
+    assert set(COMMANDS) - asked == {
+        "grow", "fish", "water", "forecast", "compare", "outlook", "report", "sweep", "open",
+    }  # fmt: skip

@@ -27,7 +27,7 @@ ASKED = {
     "fish": ("{us}",),
 }  # fmt: skip
 # these write a file, begin pages or answer by numbers of runs; today weighs feed in g for all, as small scales do
-SILENT = {"new", "open", "sweep", "today"}
+SILENT = {"new", "open", "report", "sweep", "today"}
 TYPED = {
     "us": {"fish": "1 oz", "water": "64 degF", "height": "850 ft", "us": "--us"},
     "metric": {"fish": "28 g", "water": "18 degC", "height": "260 m", "us": "--fish"},

@@ -108,8 +108,7 @@ _MOST_NUMBERED = 2000
 if raw is not None:
     drawn = site_map.draw(raw)
     if drawn.places:
-        st.html(site_map.STYLE + drawn.svg)
-        st.html(site_map.SCRIPT, unsafe_allow_javascript=True)
+        st.html(site_map.html(drawn), unsafe_allow_javascript=True)
         with st.container(key="map_buttons"):
             for number, place in enumerate(drawn.places):
                 st.button("form", key=f"map_place_{number}", on_click=guard.kept(show_place), args=(place,))

@@ -6,6 +6,7 @@ a button that nobody sees. Apart from the page of the site, to be tested by itse
 
 from __future__ import annotations
 
+import base64
 import math
 from collections.abc import Mapping
 from html import escape
@@ -242,11 +243,15 @@ STYLE = f"""<style>
 .ss-place:hover circle, .ss-place:hover rect {{stroke-width: .12}}
 .ss-place:focus-visible {{outline: 3px solid {SOUND}; outline-offset: 2px}}
 .ss-place[aria-current="true"] text {{font-weight: 700; text-decoration: underline}}
-.st-key-map_buttons {{visibility: hidden; height: 0; overflow: hidden; margin: 0; padding: 0}}
+[data-testid="stLayoutWrapper"]:has(> .st-key-map_buttons), .st-key-map_buttons {{position: absolute; height: 0;
+  overflow: hidden; visibility: hidden}}
 </style>"""
 
-# a tap or a key on a shape clicks the button of its number; once for the window, for shapes are drawn anew
-SCRIPT = """<script>(() => {
+# The page takes drawings out of what it is given, so a script puts this one in; of it the script holds nothing but
+# letters of base64. A tap or a key on a shape clicks the button of its number: heard once for the window.
+_SCRIPT = """<script>(() => {
+  const signs = Uint8Array.from(atob("%s"), sign => sign.charCodeAt(0));
+  document.querySelectorAll(".ss-map-here").forEach(here => here.innerHTML = new TextDecoder().decode(signs));
   if (window.stocksimMap) return;
   window.stocksimMap = true;
   const open = event => {
@@ -258,3 +263,8 @@ SCRIPT = """<script>(() => {
   document.addEventListener("click", open);
   document.addEventListener("keydown", open);
 })()</script>"""
+
+
+def html(drawn: Drawn) -> str:
+    """A map as a page shows it; every name in it is escaped."""
+    return STYLE + '<div class="ss-map-here"></div>' + _SCRIPT % base64.b64encode(drawn.svg.encode()).decode()

@@ -19,6 +19,7 @@ from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.units import format_quantity, parse_quantity
 
 _WIDTH_M_LEAST, _GAP_M, _WORDS_M = 5.0, 0.45, 0.55  # gaps and lines of words at a scale of one (our choice)
+_WORDS_ACROSS, _LONGEST_NAME = 2.9, 13  # room for the words of a place, and their longest name
 _BED_WIDTH_M = 1.2  # beds are drawn so wide, as an arm reaches from both sides (common practice)
 _UNIT_HEIGHT_M = 1.0  # filters are drawn as if so high
 _WATER, _GROWN = "#c9dde0", "#d5e0c0"
@@ -158,7 +159,7 @@ def _laid(found: list[Place], across: float, scale: float) -> tuple[list[_Box], 
             if place.loop != loop:
                 continue
             width, height = _size(place)
-            room = max(width, 1.9 * scale)  # for its words
+            room = max(width, _WORDS_ACROSS * scale)
             if x > 0.0 and x + room > across * 1.0001:
                 x, top, tallest = 0.0, top + tallest + words + gap, 0.0
             boxes.append(_Box(place, x, top, width, height))
@@ -184,13 +185,13 @@ def _shape(box: _Box, number: int, scale: float) -> str:
             ring = f'fill="none" stroke="{INK}" stroke-width="{0.04 * scale:.3f}"'
             form += f'<circle cx="{box.x + r:.3f}" cy="{box.y + r:.3f}" r="{0.6 * r:.3f}" {ring}/>'
     below = box.y + box.height
-    name = place.name if len(place.name) <= 14 else f"{place.name[:13]}…"
+    name = place.name if len(place.name) <= _LONGEST_NAME else f"{place.name[: _LONGEST_NAME - 1]}…"
     words = "".join(
         f'<text x="{box.x:.3f}" y="{below + at * scale:.3f}" font-size="{size * scale:.3f}" fill="{ink}">'
         f"{escape(text)}</text>"
-        for at, size, ink, text in ((0.45, 0.4, INK, name), (0.85, 0.34, FAINT, f"{what}, {place.size}"))
+        for at, size, ink, text in ((0.45, 0.42, INK, name), (0.9, 0.4, FAINT, f"{what}, {place.size}"))
     )
-    reach = max(box.width, 1.9 * scale)
+    reach = max(box.width, _WORDS_ACROSS * scale)
     hit = (
         f'<rect x="{box.x:.3f}" y="{box.y:.3f}" width="{reach:.3f}" height="{box.height + scale:.3f}" fill="{PAPER}" '
         'fill-opacity="0"/>'
@@ -238,7 +239,8 @@ def _alt(found: list[Place]) -> str:
 
 
 STYLE = f"""<style>
-.ss-map {{display: block; width: 100%; max-height: 420px; touch-action: manipulation}}
+.ss-map {{display: block; width: 100%; max-width: 540px; height: auto; background: {PAPER}; border-radius: 6px;
+  touch-action: manipulation}}
 .ss-place {{cursor: pointer}}
 .ss-place:hover circle, .ss-place:hover rect {{stroke-width: .12}}
 .ss-place:focus-visible {{outline: 3px solid {SOUND}; outline-offset: 2px}}

@@ -23,7 +23,12 @@ def test_no_answer_at_all_makes_a_sound_file_with_all_of_it_marked(units):
     assert draft.site is not None
     assert draft.faults == {}
     marked = editing.assumed(draft.text)
-    assert {("tanks", "tank_1", "volume"), ("cohorts", "fish_1", "count"), ("weather", "low")} <= marked
+    assert {
+        ("tanks", "tank_1", "volume"),
+        ("tanks", "tank_1", "flow"),
+        ("cohorts", "fish_1", "count"),
+        ("weather", "low"),
+    } <= marked
     assert draft.site.file.site.units == units
 
 

@@ -104,17 +104,20 @@ def lined_style(text: str) -> str:
 
 
 _MOST_NUMBERED = 2000
+# all parts in sight at every width
+PARTS_STYLE = """<style>.st-key-part [role="radiogroup"], .st-key-part [data-testid="stButtonGroup"] > div {
+  flex-wrap: wrap !important; overflow: visible !important}</style>"""
 
 if raw is not None:
     drawn = site_map.draw(raw)
     if drawn.places:
-        st.html(site_map.STYLE + drawn.svg)
-        st.html(site_map.SCRIPT, unsafe_allow_javascript=True)
+        st.html(site_map.html(drawn), unsafe_allow_javascript=True)
         with st.container(key="map_buttons"):
             for number, place in enumerate(drawn.places):
                 st.button("form", key=f"map_place_{number}", on_click=guard.kept(show_place), args=(place,))
 
 with st.container(horizontal=True, vertical_alignment="bottom"):
+    st.html(PARTS_STYLE)
     part = guard.one_of("What to edit", list(PARTS), "part")
     has_past = bool(st.session_state.site_past or refused)
     st.button("Undo", on_click=guard.kept(go_back), disabled=not has_past)

@@ -178,7 +178,7 @@ def put(text: str, path: Sequence[Step], value: Any) -> str:
     return _edited(text, edit)
 
 
-_MARKED = re.compile(r"""\s*# assumed\b[^"']*$""")
+_MARKED = re.compile(r"""\s*# assumed\b[^"]*(?<!["'])$""")  # a comment, and no end of a text
 
 
 def assumed(text: str) -> set[tuple[str, ...]]:

@@ -325,6 +325,8 @@ def _loop(out: _Writer) -> None:
 def _tanks(out: _Writer, faulty: set[str]) -> None:
     try:
         volume_l = 1000.0 * parse_quantity(out.value("volume"), "volume")
+        if not 1.0 <= volume_l <= 1e7:  # its own sentence is enough
+            raise InputError("no volume of a tank")
         flow, power = f"{volume_l:.0f} L/h", f"{max(30.0 * volume_l / 1000.0, 5.0):.0f} W"
         if out.units == "us":
             flow = format_quantity(volume_l / 1000.0 * 24.0, "flow", "us").replace(",", "")

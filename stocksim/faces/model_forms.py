@@ -26,7 +26,7 @@ from stocksim.units import example, format_quantity, spellings
 # what is taken where a key is left out and the table itself has no number for it: by the ends of its dotted place
 ASSUMED = {
     "site.elevation": "sea level", "site.latitude": "45", "site.cover_transmission": "0.6, or by the cover",
-    "site.utc_offset": "as the files have it", "loops.ph": "from alkalinity, daily",
+    "site.utc_offset": "as the files have it", "loops.ph": "computed",
     "loops.alkalinity_target": "nobody doses", "loops.depth": f"{100 * DEFAULT_TANK_DEPTH_M:g} cm",
     "loops.evaporation": "1 % of it a day", "loops.new_water": "none", "loops.feeding_hours": "08:00, 17:00",
     "source_water.alkalinity": "100 mg/L", "source_water.nitrate_n": "2 mg/L", "source_water.potassium": "2 mg/L",

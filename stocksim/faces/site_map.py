@@ -6,6 +6,7 @@ a button that nobody sees. Apart from the page of the site, to be tested by itse
 
 from __future__ import annotations
 
+import base64
 import math
 from collections.abc import Mapping
 from html import escape
@@ -18,6 +19,7 @@ from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M
 from stocksim.units import format_quantity, parse_quantity
 
 _WIDTH_M_LEAST, _GAP_M, _WORDS_M = 5.0, 0.45, 0.55  # gaps and lines of words at a scale of one (our choice)
+_WORDS_ACROSS, _LONGEST_NAME = 2.9, 13  # room for the words of a place, and their longest name
 _BED_WIDTH_M = 1.2  # beds are drawn so wide, as an arm reaches from both sides (common practice)
 _UNIT_HEIGHT_M = 1.0  # filters are drawn as if so high
 _WATER, _GROWN = "#c9dde0", "#d5e0c0"
@@ -157,7 +159,7 @@ def _laid(found: list[Place], across: float, scale: float) -> tuple[list[_Box], 
             if place.loop != loop:
                 continue
             width, height = _size(place)
-            room = max(width, 1.9 * scale)  # for its words
+            room = max(width, _WORDS_ACROSS * scale)
             if x > 0.0 and x + room > across * 1.0001:
                 x, top, tallest = 0.0, top + tallest + words + gap, 0.0
             boxes.append(_Box(place, x, top, width, height))
@@ -183,13 +185,13 @@ def _shape(box: _Box, number: int, scale: float) -> str:
             ring = f'fill="none" stroke="{INK}" stroke-width="{0.04 * scale:.3f}"'
             form += f'<circle cx="{box.x + r:.3f}" cy="{box.y + r:.3f}" r="{0.6 * r:.3f}" {ring}/>'
     below = box.y + box.height
-    name = place.name if len(place.name) <= 14 else f"{place.name[:13]}…"
+    name = place.name if len(place.name) <= _LONGEST_NAME else f"{place.name[: _LONGEST_NAME - 1]}…"
     words = "".join(
         f'<text x="{box.x:.3f}" y="{below + at * scale:.3f}" font-size="{size * scale:.3f}" fill="{ink}">'
         f"{escape(text)}</text>"
-        for at, size, ink, text in ((0.45, 0.4, INK, name), (0.85, 0.34, FAINT, f"{what}, {place.size}"))
+        for at, size, ink, text in ((0.45, 0.42, INK, name), (0.9, 0.4, FAINT, f"{what}, {place.size}"))
     )
-    reach = max(box.width, 1.9 * scale)
+    reach = max(box.width, _WORDS_ACROSS * scale)
     hit = (
         f'<rect x="{box.x:.3f}" y="{box.y:.3f}" width="{reach:.3f}" height="{box.height + scale:.3f}" fill="{PAPER}" '
         'fill-opacity="0"/>'
@@ -237,16 +239,21 @@ def _alt(found: list[Place]) -> str:
 
 
 STYLE = f"""<style>
-.ss-map {{display: block; width: 100%; max-height: 420px; touch-action: manipulation}}
+.ss-map {{display: block; width: 100%; max-width: 540px; height: auto; background: {PAPER}; border-radius: 6px;
+  touch-action: manipulation}}
 .ss-place {{cursor: pointer}}
 .ss-place:hover circle, .ss-place:hover rect {{stroke-width: .12}}
 .ss-place:focus-visible {{outline: 3px solid {SOUND}; outline-offset: 2px}}
 .ss-place[aria-current="true"] text {{font-weight: 700; text-decoration: underline}}
-.st-key-map_buttons {{visibility: hidden; height: 0; overflow: hidden; margin: 0; padding: 0}}
+[data-testid="stLayoutWrapper"]:has(> .st-key-map_buttons), .st-key-map_buttons {{position: absolute; height: 0;
+  overflow: hidden; visibility: hidden}}
 </style>"""
 
-# a tap or a key on a shape clicks the button of its number; once for the window, for shapes are drawn anew
-SCRIPT = """<script>(() => {
+# The page takes drawings out of what it is given, so a script puts this one in; of it the script holds nothing but
+# letters of base64. A tap or a key on a shape clicks the button of its number: heard once for the window.
+_SCRIPT = """<script>(() => {
+  const signs = Uint8Array.from(atob("%s"), sign => sign.charCodeAt(0));
+  document.querySelectorAll(".ss-map-here").forEach(here => here.innerHTML = new TextDecoder().decode(signs));
   if (window.stocksimMap) return;
   window.stocksimMap = true;
   const open = event => {
@@ -258,3 +265,8 @@ SCRIPT = """<script>(() => {
   document.addEventListener("click", open);
   document.addEventListener("keydown", open);
 })()</script>"""
+
+
+def html(drawn: Drawn) -> str:
+    """A map as a page shows it; every name in it is escaped."""
+    return STYLE + '<div class="ss-map-here"></div>' + _SCRIPT % base64.b64encode(drawn.svg.encode()).decode()

@@ -16,7 +16,7 @@ TESTS = Path(__file__).resolve().parent
 # pytest's importlib mode puts no folder on the path: this lets test files import the plain helpers beside them
 sys.path.insert(0, str(TESTS))
 
-from browsing import address, browser, drafts, visit  # noqa: E402, F401
+from browsing import address, browser, context, drafts, visit  # noqa: E402, F401
 
 # text is broken to the terminal's width: the same in every test, whoever's terminal it runs in
 os.environ["COLUMNS"] = "100"

@@ -113,8 +113,9 @@ def visit(context, request, drafts):
         if parts.scheme not in ("data", "blob") and parts.hostname != "127.0.0.1":
             complaints.append(f"request to {asked.url}")
 
-    def visit(width: int, height: int = 900, url: str | None = None):
+    def visit(width: int, height: int = 900, url: str | None = None, is_dark: bool = False):
         page = context.new_page()
+        page.emulate_media(color_scheme="dark" if is_dark else "light")
         page.set_viewport_size({"width": width, "height": height})
         page.set_default_timeout(LONG_MS)
         opened.append(page)

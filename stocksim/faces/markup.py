@@ -34,6 +34,7 @@ STYLE = f"""<style>
   .ss-key, .ss-tank img, [data-testid="stVegaLiteChart"] {{background: {PAPER}; border-radius: 6px;
     padding: .3rem .5rem}}
   .ss-key {{--ss-ink: {INK}; color: {INK}}}
+  [data-testid="stButtonGroup"] p {{color: var(--ss-ink)}}
 }}
 .stApp :is(.stButton, .stDownloadButton, .stFormSubmitButton, .stPopover, .stPageLink, .stFileUploader) :is(button, a),
 .stApp :is(.stTextInput, .stNumberInput) input, .stApp [data-testid="stExpander"] summary,
@@ -101,6 +102,7 @@ STYLE = f"""<style>
   [data-testid="stLayoutWrapper"]:has(> .st-key-menu_fold) {{display: block}}
 }}
 @media screen and (max-width: 1000px) {{
+  .ss-table {{font-size: .86rem}} .ss-table :is(th, td) {{overflow-wrap: anywhere; padding: .25rem .3rem}}
   .st-key-first_screen {{flex-direction: column !important; gap: .6rem}}
   .st-key-first_screen > :has(.st-key-first_picture) {{order: -1}}
   .st-key-first_screen > * {{width: 100%; flex: none !important}}

@@ -181,3 +181,4 @@ class TestBrowser:
             settle(page)
             assert store.read_book(store.book_path(path)) == []
             assert "ammonia too high" not in page.locator(".ss-answer").inner_text()
+            page.close()  # before its server is gone

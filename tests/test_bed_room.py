@@ -10,7 +10,7 @@ import pytest
 from site_faults import DEMO
 
 from stocksim.climate.daylight import USUAL_CLOUD_SHARE, daily_radiation
-from stocksim.engine.arrays.beds import bed_climate
+from stocksim.engine.arrays.bed_climate import bed_climate
 from stocksim.heat.temperatures import warmth_of_site, water_c
 from stocksim.site.examples import FOLDER
 from stocksim.site.notes import bed_room

@@ -37,6 +37,12 @@ def truth_of(site, *factors: float):
     return run(site, build_layout(site), unknowns(site), np.log([factors]))
 
 
+def truth_with(site, records, **factors: float):
+    """Season of a known truth of what these records bring into the fit."""
+    asked = unknowns(site, records)
+    return run(site, build_layout(site), asked, np.log([[factors.get(one.what, 1.0) for one in asked]]))
+
+
 def weighings(truth, days, rng, factor: float = 1.0) -> list[Record]:
     weight = truth.of("cohorts.mean_weight_g", "fish")[0]
     found = []
@@ -149,6 +155,34 @@ def test_losses_and_feed_are_learned_too(site):
     appetite = {one.what: one for one in forecast(site, fed, SAMPLES).factors}["appetite"]
     assert appetite.after[1] == pytest.approx(0.7, rel=0.12)
     assert width(appetite.after) < 0.7 * width(appetite.before)
+
+
+def test_feed_spilled_is_learned_from_feed_and_weights_together(site):
+    days = range(5, 70)
+    asks = [Record("feed", on(1), "cohorts.fish", {"feed_g": 1.0}), Record("weigh", on(1), "cohorts.fish", {})]
+    truth = truth_with(site, asks, spilled=1.9)
+    season = truth.of("cohorts.feed_g", "fish")[0]
+    fed = [Record("feed", on(day), "cohorts.fish", {"feed_g": float(season[day])}, number=100 + day) for day in days]
+    records = [*fed, *weighings(truth, (14, 28, 42, 56, 70), np.random.default_rng(7))]
+    found = {one.what: one for one in forecast(site, records, SAMPLES).factors}
+    assert found["spilled"].after[0] > 1.0
+    assert found["appetite"].after[1] == pytest.approx(1.0, rel=0.12)
+    # feed alone cannot tell it from appetite
+    assert "spilled" not in {one.what for one in forecast(site, fed, 50).factors}
+
+
+def test_oxygen_supply_is_learned_from_oxygen_that_was_read():
+    site = build(one_tank(days=40, power_w=8.0, **PERCH | {"count": 200}))
+    asks = [Record("test", on(1), "loops.main", {"oxygen_mg_l": 1.0})]
+    truth = truth_with(site, asks, supply=0.6)
+    level = truth.of("tanks.oxygen_mg_l", "one")[0]
+    read = [Record("test", on(day), "loops.main", {"oxygen_mg_l": float(level[day - 1])}, number=day)
+            for day in range(5, 40, 5)]  # fmt: skip
+    found = {one.what: one for one in forecast(site, read, SAMPLES).factors}["supply"]
+    # fish that have less oxygen eat less, so what is read tells little: the middle lies between truth and declared
+    assert found.after[0] <= 0.6 <= found.after[2] < found.before[2]
+    assert found.after[1] < 0.85
+    assert width(found.after) < 0.8 * width(found.before)
 
 
 def test_base_given_is_held_against_base_reckoned():

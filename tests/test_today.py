@@ -164,17 +164,16 @@ def test_the_page_tells_the_day_with_the_records_of_its_book(monkeypatch, tmp_pa
     monkeypatch.setenv("STOCKSIM_SITE", str(path))
     at = AppTest.from_file(script_of("today"), default_timeout=900).run()
     assert not at.exception
-    (field,) = at.text_input
-    field.set_value(on(5).isoformat()).run()
+    at.text_input(key="day shown").set_value(on(5).isoformat()).run()
     assert "limit" in html_of(at)
     book = store.book_path(path)
     store.add(book, [Record("test", on(5), "loops.main", {"nitrite_n_mg_l": 9.0}, by="x")])
     at.run()
     assert "nitrite too high, 9 mg/L" in html_of(at)
-    at.text_input[0].set_value("yesterday").run()
+    at.text_input(key="day shown").set_value("yesterday").run()
     assert "is not a day" in html_of(at)
     book.write_text("no book")
-    at.text_input[0].set_value(on(5).isoformat()).run()
+    at.text_input(key="day shown").set_value(on(5).isoformat()).run()
     assert book.name in html_of(at)
     assert not at.exception
 

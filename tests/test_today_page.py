@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 import tomlkit
-from browsing import MARKS, served, settle
+from browsing import MARKS, served, settle, show
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 
@@ -154,7 +154,8 @@ class TestBrowser:
         moved["season"] = {"start": START + dt.timedelta(days=days - 10), "end": START + dt.timedelta(days=days + 19)}
         path.write_text(tomlkit.dumps(moved), encoding="utf-8")
         with served(path) as address:
-            page = visit(390, 844, f"{address}today")
+            page = visit(390, 844, address)
+            show(page, "Today")
             page.locator(".ss-answer").wait_for()
             for label in ("Water temperature", "Ammonia, mg/L", "Fish weighed"):
                 field = page.get_by_label(label, exact=True)
@@ -180,3 +181,4 @@ class TestBrowser:
             settle(page)
             assert store.read_book(store.book_path(path)) == []
             assert "ammonia too high" not in page.locator(".ss-answer").inner_text()
+            page.close()  # before its server is gone

@@ -62,7 +62,7 @@ def of_book(site: Site) -> Onward:
     return onward(site, records, store.today(records))
 
 
-def onward(site: Site, records: Sequence[Record], date: dt.date) -> Onward:
+def onward(site: Site, records: Sequence[Record], first_day: dt.date) -> Onward:
     """The rest of a season from a day on, by its records.
 
     Parameters
@@ -71,7 +71,7 @@ def onward(site: Site, records: Sequence[Record], date: dt.date) -> Onward:
         A checked site.
     records : sequence of Record
         Those that hold; of those after the day none is used.
-    date : date
+    first_day : date
         First day of the rest.
 
     Returns
@@ -86,21 +86,21 @@ def onward(site: Site, records: Sequence[Record], date: dt.date) -> Onward:
         If the site does not bear a record or what is planned after them.
     """
     start, end = site.file.season.start, site.file.season.end
-    known = [one for one in records if start <= one.date <= date]
-    if not known or not start <= date <= end:
+    known = [one for one in records if start <= one.date <= first_day]
+    if not known or not start <= first_day <= end:
         return Onward(site)
     measured = with_records(site, known)
     notes = (*measured.notes, *(f"{one} Not used." for one in measured.contradictions))
     said = f"Starts from the record book ({len(known)} records)"
-    if date == start:
-        return Onward(measured.site, date, (f"{said}, on {format_date(date)}.", *notes))
+    if first_day == start:
+        return Onward(measured.site, first_day, (f"{said}, on {format_date(first_day)}.", *notes))
     season = run_season(measured.site)
-    tables = _tables(season, date)
+    tables = _tables(season, first_day)
     if not tables["cohorts"]:
         return Onward(measured.site, None, ("No fish are left by the record book; the whole season is shown.", *notes))
-    before = replace(measured.site, begun=_begun(season, date))
+    before = replace(measured.site, begun=_begun(season, first_day))
     rest = site_from_tables(tables, site.folder, site.name, before)
-    return Onward(rest, date, (f"{said}: the season from {format_date(date)} on.", *notes))
+    return Onward(rest, first_day, (f"{said}: the season from {format_date(first_day)} on.", *notes))
 
 
 def _begun(season: Season, date: dt.date) -> Begun:

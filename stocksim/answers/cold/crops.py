@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.climate.nodes import HeatRun
+from stocksim.engine.arrays.bed_climate import months_of as bed_months
 from stocksim.engine.arrays.beds import Batch, Stand, Stands, batch_harvest, build_stands
-from stocksim.engine.arrays.beds import months_of as bed_months
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.beds import bed_course
 from stocksim.engine.results.course import Course, only

@@ -12,9 +12,12 @@ from stocksim.units import format_date, format_quantity
 
 _WHAT = {
     "appetite": "appetite as fed", "losses": "everyday losses", "film": "biofilter strength",
+    "spilled": "feed spilled", "supply": "oxygen supply",
 }  # fmt: skip
-_TOLD = {"weight": "weight, g", "losses": "dead so far", "feed": "feed, g", "tan": "ammonia, mg/L + 0.1",
-         "nitrite": "nitrite, mg/L + 0.1"}  # fmt: skip
+_TOLD = {
+    "weight": "weight, g", "losses": "dead so far", "feed": "feed, g", "tan": "ammonia, mg/L + 0.1",
+    "nitrite": "nitrite, mg/L + 0.1", "oxygen": "oxygen, mg/L + 0.1",
+}  # fmt: skip
 _MOST_RESIDUALS = 30
 
 

@@ -50,13 +50,14 @@ _READ_BY_FIT = ("weigh", "count", "deaths", "test", "base")
 _TOLD_AS = {
     "weight": "weighed {amount:.1f} g each", "feed": "was fed {amount:.0f} g in all until then",
     "tan": "had ammonia of {less:.2f} mg/L", "nitrite": "had nitrite of {less:.2f} mg/L",
+    "oxygen": "had oxygen of {less:.1f} mg/L",
 }  # fmt: skip
 
 
 def _far_words(one: Evidence, has: float) -> str:
     told = math.exp(one.told)
     said = _TOLD_AS[one.what].format(amount=told, less=told - LEAST_READ_MG_L)
-    likely = has - LEAST_READ_MG_L if one.what in ("tan", "nitrite") else has
+    likely = has - LEAST_READ_MG_L if one.what in ("tan", "nitrite", "oxygen") else has
     return (
         f"Record {one.record}: {one.place} {said} on {one.date}, where the season and the other records have "
         f"{likely:.3g}; was another unit read, or is something amiss that the season does not know? It is not averaged "
@@ -202,7 +203,7 @@ def forecast(site: Site, records: Sequence[Record], samples: int = SAMPLES, seed
     """
     # what the fit reads must not set the season too: it runs from the start, as if nothing were known of them
     told_site = with_records(site, [one for one in records if one.kind not in _READ_BY_FIT]).site
-    layout, asked = build_layout(told_site), unknowns(site)
+    layout, asked = build_layout(told_site), unknowns(site, records)
     fit = _Fit(told_site, layout, asked, evidence(site, records))
     rng = np.random.default_rng(seed)
     scores = rng.standard_normal((samples, len(asked)))

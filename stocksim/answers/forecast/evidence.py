@@ -29,20 +29,27 @@ _FIFTH = 1.645  # score of 95 %: species files declare a 5 to 95 % range
 # A film's removal per surface is known within a factor of 2 (docs/nitrification.md); everyday losses of keepers are
 # taken to lie within a factor of 10 of published ones (assumed).
 FILM_SPREAD, LOSS_SPREAD = math.log(2.0) / _FIFTH, math.log(10.0) / _FIFTH
+# Feed spilled: practical over biological feed conversion is 1.0 to 1.4 (engineering judgement of this project), so a
+# share of 0 to 0.29 about 0.17: its standard deviation, were it flat, is half of the middle. What an air supply moves
+# into the water is known to a factor of 2 only (stocksim.water.oxygen).
+SPILL_SPREAD, SUPPLY_SPREAD = 0.5, math.log(2.0) / _FIFTH
+_MOST_SPILLED = 0.9
 FURTHEST = 3.0  # prior standard deviations that a fit may go, either way
 # Errors of records, as standard deviations of a logarithm (assumed): a kitchen scale and wet fish beside the sample's
 # own error; a colour chart whose steps lie a factor of 2 apart, read to the nearest; feed by a scoop; and what the
 # season misses of a cohort whose appetite is known.
 SCALE_ERROR, CHART_ERROR, FEED_ERROR, SEASON_ERROR = 0.02, math.log(2.0) / math.sqrt(12.0), 0.1, 0.03
 LEVEL_ERROR = 0.4  # what the season misses of a level at the hour of a test (assumed)
+OXYGEN_ERROR = 0.1  # a meter, and the hour of the reading (assumed)
 LEAST_READ_MG_L = 0.1  # a chart's first step (assumed)
 COLUMNS = ("cohorts.mean_weight_g", "cohorts.deaths", "cohorts.feed_g", "cohorts.count", "tanks.tan_mg_l",
-           "tanks.nitrite_n_mg_l")  # fmt: skip
+           "tanks.nitrite_n_mg_l", "tanks.oxygen_mg_l")  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Unknown:
-    """The logarithm of a factor: of the appetite or everyday losses of a cohort, or the film strength of a loop."""
+    """The logarithm of a factor: of appetite, everyday losses or feed spilled of a cohort, of film strength or oxygen
+    supply of a loop."""
 
     what: str
     place: str
@@ -62,13 +69,21 @@ class Evidence:
     record: int
 
 
-def unknowns(site: Site) -> list[Unknown]:
-    """All that is fitted, with the spread that is declared of it."""
+def unknowns(site: Site, records: Sequence[Record] = ()) -> list[Unknown]:
+    """All that is fitted, with the spread that is declared of it.
+
+    Feed spilled of a cohort is only where its feed and its weights are recorded, oxygen supply of a loop only where its
+    oxygen is: nothing else tells them from appetite.
+    """
     found = []
     for cohort, table in site.cohorts.items():
         found.append(Unknown("appetite", cohort, _trial_spread(site, table.species)))
         found.append(Unknown("losses", cohort, LOSS_SPREAD))
-    return found + [Unknown("film", loop, FILM_SPREAD) for loop in site.file.loops]
+    found += [Unknown("film", loop, FILM_SPREAD) for loop in site.file.loops]
+    fed = {one.of for one in records if one.kind == "feed"} & {one.of for one in records if one.kind == "weigh"}
+    read = {one.of for one in records if one.kind == "test" and "oxygen_mg_l" in one.held}
+    found += [Unknown("spilled", name, SPILL_SPREAD) for name in site.cohorts if f"cohorts.{name}" in fed]
+    return found + [Unknown("supply", loop, SUPPLY_SPREAD) for loop in site.file.loops if f"loops.{loop}" in read]
 
 
 def _trial_spread(site: Site, species: str) -> float:
@@ -84,18 +99,29 @@ def arrays(layout: Layout, asked: Sequence[Unknown], x: FloatArray) -> dict[str,
     appetite = np.repeat(layout.appetite_at_1g[None], len(x), axis=0)
     hazard = np.repeat(layout.daily_hazard[None], len(x), axis=0)
     film = np.repeat(layout.film_m2[None], len(x), axis=0)
+    spilled = np.repeat(layout.spilled_share[None], len(x), axis=0)
+    device = np.repeat(layout.device_g_day[None], len(x), axis=0)
+    sump = np.repeat(layout.sump_device_g_day[None], len(x), axis=0)
     for at, unknown in enumerate(asked):
         factor = np.exp(x[:, at])
-        if unknown.what == "film":
-            leaves = np.flatnonzero(layout.leaf_loop[:, layout.loops.index(unknown.place)] > 0.0)
-            film[:, leaves] *= factor[:, None]
+        if unknown.what in ("film", "supply"):
+            loop = layout.loops.index(unknown.place)
+            leaves = np.flatnonzero(layout.leaf_loop[:, loop] > 0.0)
+            (film if unknown.what == "film" else device)[:, leaves] *= factor[:, None]
+            if unknown.what == "supply":
+                sump[:, loop] *= factor
             continue
         for column, cohort in enumerate(layout.cohorts):
             if cohort == unknown.place and unknown.what == "appetite":
                 appetite[:, :, column] *= factor[:, None]
+            elif cohort == unknown.place and unknown.what == "spilled":
+                spilled[:, column] = np.minimum(spilled[:, column] * factor, _MOST_SPILLED)
             elif cohort == unknown.place:
                 hazard[:, :, column] += (factor[:, None] - 1.0) * BACKGROUND_DEATHS_PER_DAY
-    return {"appetite_at_1g": appetite, "daily_hazard": hazard, "film_m2": film}
+    return {
+        "appetite_at_1g": appetite, "daily_hazard": hazard, "film_m2": film, "spilled_share": spilled,
+        "device_g_day": device, "sump_device_g_day": sump,
+    }  # fmt: skip
 
 
 def evidence(site: Site, records: Sequence[Record]) -> list[Evidence]:
@@ -115,6 +141,9 @@ def evidence(site: Site, records: Sequence[Record]) -> list[Evidence]:
                     told = math.log(value + LEAST_READ_MG_L)
                     error = math.hypot(CHART_ERROR, LEVEL_ERROR)
                     found.append(Evidence(what, one.name, one.date, told, error, (day,), one.number))
+            if (oxygen := one.value("oxygen_mg_l")) > 0.0:
+                told = math.log(oxygen + LEAST_READ_MG_L)
+                found.append(Evidence("oxygen", one.name, one.date, told, OXYGEN_ERROR, (day,), one.number))
     for cohort in site.cohorts:
         found += _of_losses(cohort, [one for one in inside if one.name == cohort], start)
         found += _of_feed(cohort, [one for one in inside if one.of == f"cohorts.{cohort}"], start)
@@ -185,11 +214,14 @@ def reckoned(site: Site, told: Sequence[Evidence], seasons: Run) -> FloatArray:
             fed = np.nansum(seasons.of("cohorts.feed_g", one.place)[:, days], axis=1)
             found[:, at] = np.log(np.maximum(fed, 1e-6))
         else:
-            column = {"tan": "tanks.tan_mg_l", "nitrite": "tanks.nitrite_n_mg_l"}[one.what]
+            column = _LEVELS[one.what]
             tanks = [tank for tank, table in site.file.tanks.items() if table.loop == one.place]
             level = np.mean([seasons.of(column, tank)[:, max(days[0] - 1, 0)] for tank in tanks], axis=0)
             found[:, at] = np.log(level + LEAST_READ_MG_L)
     return found
+
+
+_LEVELS = {"tan": "tanks.tan_mg_l", "nitrite": "tanks.nitrite_n_mg_l", "oxygen": "tanks.oxygen_mg_l"}
 
 
 def base_factor(site: Site, records: Sequence[Record], base_g: FloatArray) -> dict[str, tuple[float, float, int]]:

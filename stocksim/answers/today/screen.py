@@ -204,7 +204,9 @@ def _keep(place: Place, entries: Sequence[Entry], fields: tuple[str, ...], is_co
 def _outcome_of(place: Place, entries: Sequence[Entry], fields: tuple[str, ...], is_confirmed: bool) -> Outcome:
     if not entries:
         return Outcome(("Nothing was entered: write a value into a field.",))
-    date, wrong = _date(place)
+    if DAY in st.session_state:
+        guard.store(DAY)  # a day typed in the same breath: its own field may be taken after the button
+    date, wrong = _date()
     found: list[enter.Entered] = []
     asked: list[str] = []
     try:
@@ -233,7 +235,7 @@ def _outcome_of(place: Place, entries: Sequence[Entry], fields: tuple[str, ...],
         return Outcome(tuple(str(fault) for fault in error.faults))
 
 
-def _date(place: Place) -> tuple[dt.date | None, list[str]]:
+def _date() -> tuple[dt.date | None, list[str]]:
     """The day that is entered for, None for today; and what is wrong with it."""
     typed = str(guard.entry(DAY, "")).strip()
     try:

@@ -195,15 +195,7 @@ def build_waterworks(
     for column, tank in enumerate(file.tanks.values()):
         passing[:, column] -= caught[tank.loop]
     passing[:, len(file.tanks) :] -= np.array([_trapped_share(unit) for _, unit in units])
-    start_nitrate = _of_loops(site, {k: source_level(t, "nitrate_n") for k, t in file.loops.items()})
-    start_nitrite = np.zeros(len(loops))
-    for column, key in enumerate(loops):
-        # what a season that goes on from another has, goes before what the file would begin with
-        known = dict(site.begun.levels.get(key, {}))
-        start_nitrate[column] = known.pop("nitrate_n", start_nitrate[column])
-        start_nitrite[column] = known.pop("nitrite_n", 0.0)
-        for solute, level in known.items():
-            start_level[SOLUTES.index(solute), column] = level
+    start_nitrate, start_nitrite = _first_nitrogen(site, start_level)
     stands, names = stands or build_stands(site), [name.removeprefix("beds.") for name, _ in units]
     uptake, minerals_per_n = _uptake(stands, names)
     return Waterworks(
@@ -231,6 +223,20 @@ def build_waterworks(
         alkalinity_per_n=_given_back(stands, names, uptake),
         tests=tuple(_tests(site)),
     )
+
+
+def _first_nitrogen(site: Site, start_level: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Nitrate and nitrite of the first morning, shape (loop,) [mg/L]; what a season that goes on from another has, also
+    of the solutes, goes before what the file would begin with."""
+    nitrate = _of_loops(site, {k: source_level(t, "nitrate_n") for k, t in site.file.loops.items()})
+    nitrite = np.zeros(len(nitrate))
+    for column, key in enumerate(site.file.loops):
+        known = dict(site.begun.levels.get(key, {}))
+        nitrate[column] = known.pop("nitrate_n", nitrate[column])
+        nitrite[column] = known.pop("nitrite_n", 0.0)
+        for solute, level in known.items():
+            start_level[SOLUTES.index(solute), column] = level
+    return nitrate, nitrite
 
 
 def _uptake(stands: Stands, units: list[str]) -> tuple[FloatArray, FloatArray]:

@@ -51,8 +51,8 @@ def stock_answer(
     -------
     Answer
         With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``feeding``,
-        ``binding`` and ``refused``; without one ``clash``, ``gives`` and ``refused``; then ``between`` where asked,
-        and ``cautions``.
+        ``chart``, ``areas``, ``binding`` and ``refused``; without one ``clash``, ``gives`` and ``refused``; then
+        ``between`` where asked, and ``cautions``.
         Numbers of its data are metric, sentences in the keeper's units.
     """
     goals = ", then ".join(words.GOAL_WORDS[goal] for goal in plan.goals)
@@ -85,6 +85,8 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
         Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)], topics=("assumptions",)),
         Section("leaving", listed("Fish that leave", words.leaving_words(plan)), topics=("fish",)),
         Section("feeding", _feeding_parts(plan), topics=("fish",)),
+        Section("chart", [Chart("density", partial(_drawn, plan.season, "density"))] if plan.season else []),
+        _areas(plan.season, units),
         Section(
             "binding",
             listed("What leaves no space for one more fish", bound, is_headed=True),
@@ -92,6 +94,13 @@ def _with_plan(plan: StockingPlan) -> list[Section]:
         ),
         Section("refused", listed("Left out, and why", _refusals(plan), is_headed=True), topics=("fish",)),
     ]
+
+
+def _areas(season: Season | None, units: str) -> Section:
+    """How much each loop's feed would carry, and how what is planted stands to it."""
+    builds = season.build_areas.values() if season is not None else ()
+    said = [text for build in builds if (text := build_words(build, units))]
+    return Section("areas", [Sentences(said, "answer", gap=True)], topics=("plants",))
 
 
 def _feeding_parts(plan: StockingPlan) -> list[Part]:
@@ -310,7 +319,6 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
         With the sections ``do``, ``fish``, ``tanks``, ``chart``, ``areas`` and ``cautions``.
     """
     units, after = plan.site.file.site.units, plan.after
-    areas = [text for build in after.build_areas.values() if (text := build_words(build, units))]
     fate: list[Part] = [*_heads("What becomes of the fish with it"), Table(fate_rows(after, units))]
     sections = [
         Section("do", _do_parts(plan)),
@@ -321,7 +329,7 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
             topics=("fish", "water"),
         ),
         Section("chart", [Chart("density", partial(draw or partial(_drawn, after), "density"))]),
-        Section("areas", [Sentences(areas, "answer", gap=True)], topics=("plants",)),
+        _areas(after, units),
         Section(
             "cautions",
             [*_heads("Cautions"), points(warnings_of(after), "background")],

@@ -76,7 +76,7 @@ answer = stock_answer(plan)
 with answered:
     showing.verdict(answer)
     showing.show(answer, "tanks")
-showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table", "feeding")
+showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table", "feeding", "chart", "areas")
 if is_worth_asked:
     answer = stock_answer(replace(plan, worths=tuple(worths_of(shown.source, wished, plan) or ())))
 showing.show(answer, "binding")

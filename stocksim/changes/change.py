@@ -266,7 +266,7 @@ def first_passing(
     """
     days, number = _enough_days(season, finding), max(map(len, tried.values()))
     asked = partial(_first_of, season, finding, tried, days, cuts_feed)
-    if not is_one_stretch or number <= CHUNK:
+    if not is_one_stretch or number <= 2 * _STRIDE:
         return asked(np.arange(number))
     far = asked(np.unique([*range(_STRIDE - 1, number, _STRIDE), number - 1]))
     if far is None:

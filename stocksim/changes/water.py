@@ -134,7 +134,7 @@ def another_film(season: Season, finding: Finding, loop: str) -> Iterator[Change
     films[:, leaf] *= media / media[-1]
     volumes[:, leaf] *= media / media[-1]
     before = Season(proved.site, largest, season.course, season.planting)  # whom it must spare
-    good = first_passing(before, finding, {"film_m2": films, "volume_m3": volumes})
+    good = first_passing(before, finding, {"film_m2": films, "volume_m3": volumes}, is_one_stretch=True)
     if good is not None:
         yield sizes[good]
 
@@ -185,7 +185,7 @@ def _grown(season: Season, finding: Finding, leaf: int) -> Iterator[Change]:
     films[:, leaf] *= factors
     if table == "biofilters":
         volumes[:, leaf] *= factors
-    good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes})
+    good = first_passing(season, finding, {"film_m2": films, "volume_m3": volumes}, is_one_stretch=True)
     if good is None:
         return
     factor, where = float(factors[good]), {"where": f"{table}.{name}"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import io
 import os
 import sys
@@ -37,10 +38,12 @@ for _name in registry.GROUPS:
     app.add_typer(_inner, name=_name)
 # why standard output may take nothing more; files are written elsewhere, and their faults told there
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
+_OBJECTS_BETWEEN_LOOKS = 50_000  # Python's 700 cost a twentieth of a command, whose many small objects stay
 
 
 def main() -> None:
     """Run a command; an explained error is printed a sentence a line and exits with 2."""
+    gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")  # a name the terminal cannot show must not end the run
     code: Any = 0

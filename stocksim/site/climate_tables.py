@@ -38,7 +38,7 @@ Month = Literal[MONTHS]  # type: ignore[valid-type]
 class ClimateTable(BaseModel):
     """A table whose keys are all known; unknown ones are faults."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False, defer_build=True)
 
 
 class _WeatherTable(ClimateTable):

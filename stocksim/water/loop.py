@@ -300,8 +300,8 @@ def daily_swing(
     The same balance with storage :math:`V\,dC/dt = i 2\pi n V C`, linear about the day's mean; exact for small swings.
     """
     wave = 2j * np.pi * waves_a_day
-    leaf_gain = leaf_exchange + flow + wave * leaf_volume
-    passed = flow / leaf_gain
+    share = 1.0 / (leaf_exchange + flow + wave * leaf_volume)  # once: such a division takes as long as three products
+    passed = flow * share
     sump_gain = sump_exchange + wave * sump_volume - (flow * passed) @ members
     sump = ((passed * leaf_amplitude) @ members) / sump_gain
-    return np.asarray((leaf_amplitude + flow * (sump @ members.T)) / leaf_gain, dtype=complex)
+    return np.asarray((leaf_amplitude + flow * (sump @ members.T)) * share, dtype=complex)

@@ -66,9 +66,12 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     layout = with_scenarios(layout)
     tanks = len(layout.tanks)
     waves = day_waves(layout, course)
-    oxygen = by_hour(waves.oxygen)
-    fall, rise = np.minimum(oxygen.min(axis=0), 0.0), np.maximum(by_hour(waves.tan).max(axis=0), 0.0)
-    hour = np.where(fall < 0.0, oxygen.argmin(axis=0), 0).astype(float)
+    fall, rise, hour = (np.empty(waves.oxygen[0].shape) for _ in range(3))
+    for scenario in range(len(fall)):  # one by one: the hours of many take room that is not at hand
+        oxygen = by_hour([wave[scenario] for wave in waves.oxygen])
+        fall[scenario] = np.minimum(oxygen.min(axis=0), 0.0)
+        hour[scenario] = np.where(fall[scenario] < 0.0, oxygen.argmin(axis=0), 0)
+        rise[scenario] = np.maximum(by_hour([wave[scenario] for wave in waves.tan]).max(axis=0), 0.0)
     temperature = (layout.temperature_c @ layout.leaf_loop.T)[..., :tanks]
     toxic = unionized_fraction(course.ph, temperature)
     tan = course.tan_mg_l[..., :tanks]

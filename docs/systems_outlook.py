@@ -31,7 +31,7 @@ from stocksim.engine.season import simulate
 from stocksim.errors import InputError
 from stocksim.units import parse_quantity
 
-SEASONS, SEED = 64, 1
+SEASONS, SEED = 256, 1
 FEW_SEASONS = {"hoophouse_rafts": 32}  # a year of heat each
 DIMENSIONS = ("volume", "flow", "area", "length", "weight", "temperature", "power", "concentration", "oxygen_rate",
               "specific_surface", "planting_ratio")  # fmt: skip

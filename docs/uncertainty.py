@@ -67,6 +67,14 @@ indices of the Ishigami function are met (`tests/test_outlook.py`). What to meas
 
 """
 LEFT = """
+## Two sites in the same seasons
+
+`outlook SITE --beside OTHER` and `--advised`, which takes what the season advises first, draw the other with common
+random numbers: what is uncertain in both, and the luck of a batch of one name, has one value in a season; what only the
+other has is drawn by itself. So a difference is what the sites make of the same season, and its variance is that of
+either less twice their covariance (`tests/test_outlook_beside.py`). A difference is called real where 95 of 100 seasons
+agree on its sign. Weather is common as far as both have the same loops and house.
+
 ## What is not in it
 
 - What the model itself leaves out: disease beyond the range of every day's deaths, handling, failed pumps and heaters,

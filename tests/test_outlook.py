@@ -253,10 +253,10 @@ def test_bands_and_chances_are_those_of_the_same_seasons_run_one_by_one():
     tables = one_tank(days=40)
     site = build(tables)
     found = outlook(site, 32, seed=5, indices=False)
-    from stocksim.answers.outlook.decide import _points
+    from stocksim.answers.outlook.decide import points_of
 
     draws = found.draws
-    points, _ = _points(draws, 32, 5)
+    points, _ = points_of(draws, 32, 5)
     many = run_seasons(site, arrays=draws.arrays(points), keep=["cohorts.mean_weight_g", "tanks.oxygen_min_mg_l"])
     for column in ("cohorts.mean_weight_g", "tanks.oxygen_min_mg_l"):
         values = many.values(column)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
 from stocksim.answers.outlook import words
+from stocksim.answers.outlook.beside import Beside
 from stocksim.answers.outlook.decide import SHARES, Chance, Outlook
 from stocksim.faces.answer import Answer, Chart, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
@@ -16,7 +17,9 @@ from stocksim.units import format_date
 _SAFE, _CAUTION = 0.5, 0.9  # share of seasons: below the first trouble, below the second a caution (our choice)
 
 
-def outlook_answer(found: Outlook, draw: Callable[[str], dict[str, Any] | None] | None = None) -> Answer:
+def outlook_answer(
+    found: Outlook, draw: Callable[[str], dict[str, Any] | None] | None = None, besides: Sequence[Beside] = ()
+) -> Answer:
     """What a keeper who asks how sure a season is is answered.
 
     Parameters
@@ -25,17 +28,20 @@ def outlook_answer(found: Outlook, draw: Callable[[str], dict[str, Any] | None] 
         Of `stocksim.answers.outlook.decide.outlook`.
     draw : callable, optional
         Gives the specification of a chart by its name, where a page keeps them.
+    besides : sequence of Beside
+        The same seasons of other sites.
 
     Returns
     -------
     Answer
-        With the sections ``measure``, ``fans``, ``limits``, ``batches``, ``totals``, ``indices`` and ``notes``. Numbers
-        of its data are metric, sentences in the keeper's units.
+        With the sections ``beside``, ``measure``, ``fans``, ``limits``, ``batches``, ``totals``, ``indices`` and
+        ``notes``. Numbers of its data are metric, sentences in the keeper's units.
     """
     units = found.site.file.site.units
     limits = words.limit_rows(found, units)
     batches = words.batch_rows(found, units)
     sections = [
+        *(_beside_section(one, units) for one in besides),
         Section("measure", _measure_parts(found)),
         Section("fans", [Chart("fans", partial(draw or partial(_drawn, found), "fans"))]),
         Section("limits", [Head("How often each limit is broken"), Table(limits)] if limits else []),
@@ -48,9 +54,19 @@ def outlook_answer(found: Outlook, draw: Callable[[str], dict[str, Any] | None] 
     title = f"{name}: outlook of {found.number:,} seasons, {format_date(dates[0])} to {format_date(dates[-1])}"
     is_trouble = found.safe_share < _SAFE
     return Answer(
-        title, words.verdict(found), [section for section in sections if section.parts], partial(_data, found),
+        title, words.verdict(found), [section for section in sections if section.parts], partial(_data, found, besides),
         is_trouble, is_caution=not is_trouble and found.safe_share < _CAUTION,
     )  # fmt: skip
+
+
+def _beside_section(found: Beside, units: str) -> Section:
+    parts: list[Part] = [
+        Head(f"The same seasons with {found.name}"),
+        Sentences(words.beside_sentences(found)),
+        Table(words.beside_total_rows(found, units), gap=True),
+    ]
+    limits = words.beside_limit_rows(found)
+    return Section("beside", [*parts, Table(limits, gap=True)] if limits else parts)
 
 
 def _measure_parts(found: Outlook) -> list[Part]:
@@ -74,7 +90,7 @@ def _drawn(found: Outlook, name: str) -> dict[str, Any] | None:
 # --- data
 
 
-def _data(found: Outlook) -> dict[str, Any]:
+def _data(found: Outlook, besides: Sequence[Beside]) -> dict[str, Any]:
     groups = found.draws.groups
     data = {
         "site": found.site.file.site.name,
@@ -108,6 +124,7 @@ def _data(found: Outlook) -> dict[str, Any]:
             for at, group in enumerate(groups)
         ],
         "measure_next": words.measure_sentences(found),
+        "beside": [_beside_data(one) for one in besides],
         "dates": [day.isoformat() for day in found.dates],
         "bands": {
             column: {
@@ -134,6 +151,31 @@ def _chance_data(one: Chance, what: str) -> dict[str, Any]:
         "threshold": _number(one.threshold),
         "unit": one.unit,
     }
+
+
+def _beside_data(found: Beside) -> dict[str, Any]:
+    return {
+        "with": found.name,
+        "seasons": found.number,
+        "chance_every_batch_keeps_nine_tenths": list(found.safe),
+        "chance_no_limit_broken": list(found.kept),
+        "limits": [
+            {
+                "limit": met.what,
+                "where": met.where,
+                "chance": [None if each is None else round(each.share, 6) for each in (one, other)],
+            }
+            for one, other in found.limits
+            if (met := one or other) is not None
+        ],
+        "totals": {
+            one.key: {
+                "without": _numbers(one.one), "with": _numbers(one.other), "more_with": _numbers(one.more),
+                "chance_more": round(one.more_share, 6), "chance_less": round(one.less_share, 6),
+            }
+            for one in found.differences
+        },
+    }  # fmt: skip
 
 
 def _numbers(three: tuple[float, ...]) -> list[float | None]:

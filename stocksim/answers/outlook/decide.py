@@ -180,14 +180,14 @@ def outlook(
     """
     number = _rounded(n, seed)
     draws = prepared(site, seed)
-    told = _Telling(progress, number + (_more_seasons(draws, number) if indices else 0))
-    at_a, _ = _points(draws, number, seed)
-    found = _Gathered(draws)
-    for part in _run(draws, at_a, _luck(draws, number, seed), tuple(COLUMNS), threads, told):
+    told = Telling(progress, number + (_more_seasons(draws, number) if indices else 0))
+    at_a, _ = points_of(draws, number, seed)
+    found = Gathered(draws)
+    for part in run_points(draws, at_a, luck_of(draws, number, seed), tuple(COLUMNS), threads, told):
         found.add(part)
     plain = Outlook(
         site, n, number, seed, draws, found.bands(), *found.chances(),
-        {key: _three(values) for key, values in found.outputs.items()}, found.outputs, *found.shares(), {},
+        {key: three(values) for key, values in found.outputs.items()}, found.outputs, *found.shares(), {},
     )  # fmt: skip
     return replace(plain, indices=_indices(plain, threads, told)) if indices else plain
 
@@ -202,7 +202,7 @@ def with_indices(found: Outlook, progress: Progress | None = None, threads: int 
     progress, threads : optional
         As for `outlook`; progress counts the seasons that are run for it.
     """
-    told = _Telling(progress, _more_seasons(found.draws, found.number))
+    told = Telling(progress, _more_seasons(found.draws, found.number))
     return replace(found, indices=_indices(found, threads, told))
 
 
@@ -225,7 +225,7 @@ def _rounded(n: int, seed: int) -> int:
     return 1 << max(int(n) - 1, 0).bit_length()
 
 
-def _points(draws: Draws, number: int, seed: int) -> tuple[FloatArray, FloatArray]:
+def points_of(draws: Draws, number: int, seed: int) -> tuple[FloatArray, FloatArray]:
     """Scrambled Sobol points A and B of the axes, each of the shape (number, axis)."""
     from scipy.stats import qmc  # slow to import, and help starts without it
 
@@ -234,7 +234,7 @@ def _points(draws: Draws, number: int, seed: int) -> tuple[FloatArray, FloatArra
     return at_a, at_b
 
 
-class _Telling:
+class Telling:
     """Progress over several runs."""
 
     def __init__(self, progress: Progress | None, whole: int):
@@ -246,8 +246,8 @@ class _Telling:
             self.progress(self.done, self.whole)
 
 
-def _run(
-    draws: Draws, points: FloatArray, luck: FloatArray, columns: Sequence[str], threads: int | None, told: _Telling
+def run_points(
+    draws: Draws, points: FloatArray, luck: FloatArray, columns: Sequence[str], threads: int | None, told: Telling
 ) -> Iterator[_Part]:
     """What is kept of the seasons at some points, a chunk at a time in their order."""
     wanted = tuple(columns)
@@ -266,7 +266,7 @@ def _run(
             yield _with_luck(draws, part, luck[here])
 
 
-def _luck(draws: Draws, number: int, seed: int, of_b: bool = False) -> FloatArray:
+def luck_of(draws: Draws, number: int, seed: int, of_b: bool = False) -> FloatArray:
     """What decides which fish of each batch die, shape (season, batch); that of the points B is another."""
     batches = len(dict.fromkeys(draws.layout.roots))
     return np.random.default_rng([seed, int(of_b)]).random((number, batches))
@@ -338,7 +338,7 @@ def _outputs(layout: Layout, course: Course, limits: list[LimitWorst]) -> dict[s
     return found
 
 
-class _Gathered:
+class Gathered:
     """What is added up of the seasons as they come."""
 
     def __init__(self, draws: Draws):
@@ -416,7 +416,7 @@ class _Gathered:
         happens = day[day >= 0]
         start = self.draws.layout.start
         dates = [start + dt.timedelta(days=int(at)) for at in _at_shares(happens)] if happens.size else []
-        return Chance(what, where, happens.size / len(day), tuple(dates), _three(met), threshold, unit)
+        return Chance(what, where, happens.size / len(day), tuple(dates), three(met), threshold, unit)
 
 
 def _likeliest(chances: list[Chance]) -> tuple[Chance, ...]:
@@ -443,19 +443,19 @@ def _at_shares(values: NDArray[np.int64]) -> NDArray[np.int64]:
     return ordered[[min(int(share * len(ordered)), len(ordered) - 1) for share in SHARES]]
 
 
-def _three(values: FloatArray) -> tuple[float, ...]:
+def three(values: FloatArray) -> tuple[float, ...]:
     known = values[np.isfinite(values)]
     return tuple(float(one) for one in np.quantile(known, SHARES)) if known.size else (np.nan,) * len(SHARES)
 
 
-def _indices(found: Outlook, threads: int | None, told: _Telling) -> dict[str, Indices]:
+def _indices(found: Outlook, threads: int | None, told: Telling) -> dict[str, Indices]:
     """Sobol indices of every output that varies and has a value in every season."""
     draws, few = found.draws, min(found.number, INDEX_POINTS)
-    at_a, at_b = (points[:few] for points in _points(draws, found.number, found.seed))
-    luck, luck_b = (_luck(draws, found.number, found.seed, of_b)[:few] for of_b in (False, True))
+    at_a, at_b = (points[:few] for points in points_of(draws, found.number, found.seed))
+    luck, luck_b = (luck_of(draws, found.number, found.seed, of_b)[:few] for of_b in (False, True))
 
     def run(points: FloatArray, luck: FloatArray) -> dict[str, FloatArray]:
-        parts = [part.outputs for part in _run(draws, points, luck, (), threads, told)]
+        parts = [part.outputs for part in run_points(draws, points, luck, (), threads, told)]
         return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
     of_b = run(at_b, luck_b)

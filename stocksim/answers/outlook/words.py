@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from stocksim.answers.outlook.beside import Beside, Difference
 from stocksim.answers.outlook.decide import LOST_SHARE, Chance, Outlook, matters_most
 from stocksim.answers.outlook.ranges import MEASURED
 from stocksim.answers.outlook.years import YEARS
@@ -26,6 +27,8 @@ TOLD_OUTPUTS = {
     "margin_percent nitrite": "the least room to the nitrite limits",
     "base_g": "how much base is dosed",
 }
+_TOTALS = {"deaths": "fish that die", "growth_kg": "growth", "feed_kg": "feed", "base_g": "base"}
+_REAL = 0.95  # of the seasons: so many agree on a difference that is called real (our choice)
 _MATTERS = 0.05  # a share of the spread below this is not told
 _TO_MEASURE = 3
 
@@ -100,7 +103,7 @@ def limit_rows(found: Outlook, units: str) -> list[dict[str, str]]:
             "where": place_words(one.where),
             "seasons": chance_words(one.share),
             "first broken": _dates_words(one),
-            "worst of a season": _range_words([level_words(value, one.unit, units) for value in one.worst]),
+            "worst of a season": range_words([level_words(value, one.unit, units) for value in one.worst]),
             "limit at": level_words(one.threshold, one.unit, units),
         }
         for one in found.limits
@@ -108,7 +111,7 @@ def limit_rows(found: Outlook, units: str) -> list[dict[str, str]]:
     ]
 
 
-def _range_words(three: Sequence[str]) -> str:
+def range_words(three: Sequence[str]) -> str:
     """Three texts with one unit as one, the ends around the middle."""
     low, middle, high = (text.split(" ", 1)[0] for text in three)
     unit = three[1].split(" ", 1)[1] if " " in three[1] else ""
@@ -127,8 +130,8 @@ def batch_rows(found: Outlook, units: str) -> list[dict[str, str]]:
         rows.append(
             {
                 "batch": cohort,
-                "fish at the end": _range_words([f"{one:.0f}" for one in found.outputs[f"fish {cohort}"]]),
-                "mean weight": _range_words(shown) if shown[1] else "",
+                "fish at the end": range_words([f"{one:.0f}" for one in found.outputs[f"fish {cohort}"]]),
+                "mean weight": range_words(shown) if shown[1] else "",
                 "loses a tenth": chance_words(loss.share) if loss else "",
                 "between": _dates_words(loss) if loss else "",
             }
@@ -142,12 +145,12 @@ def total_rows(found: Outlook, units: str) -> list[dict[str, str]]:
     for key, words in (("feed_kg", "feed"), ("growth_kg", "growth"), ("base_g", "base")):
         factor = 0.001 if key.endswith("_g") else 1.0
         three = [format_quantity(factor * value, "mass", units) for value in found.outputs[key]]
-        rows.append({"of the season": words, "middle (8 of 10 seasons)": _range_words(three)})
+        rows.append({"of the season": words, "middle (8 of 10 seasons)": range_words(three)})
     conversion = found.outputs["feed_conversion_offered"]
     if math.isfinite(conversion[1]):
-        words = _range_words([f"{value:.2f}" for value in conversion])
+        words = range_words([f"{value:.2f}" for value in conversion])
         rows.append({"of the season": "feed for growth", "middle (8 of 10 seasons)": words})
-    deaths = _range_words([f"{value:.0f}" for value in found.outputs["deaths"]])
+    deaths = range_words([f"{value:.0f}" for value in found.outputs["deaths"]])
     return [*rows, {"of the season": "fish that die", "middle (8 of 10 seasons)": deaths}]
 
 
@@ -193,6 +196,70 @@ _SHORT = {
     "growth_kg": "growth, %", "deaths": "deaths, %", "margin_percent oxygen": "oxygen, %",
     "margin_percent unionized_ammonia": "ammonia, %", "margin_percent nitrite": "nitrite, %", "base_g": "base, %",
 }  # fmt: skip
+
+
+def beside_sentences(found: Beside) -> list[str]:
+    """How often all holds in either of two sites, and whether their deaths differ."""
+    told = [
+        f"Every limit holds in {chance_words(found.kept[1])} seasons with {found.name}, in "
+        f"{chance_words(found.kept[0])} without. Every batch keeps nine tenths of its fish in "
+        f"{chance_words(found.safe[1])} with, in {chance_words(found.safe[0])} without."
+    ]
+    deaths = next(one for one in found.differences if one.key == "deaths")
+    return [*told, _real_words(deaths, found.name)]
+
+
+def _real_words(deaths: Difference, name: str) -> str:
+    """Whether one has fewer deaths in nearly all seasons."""
+    fewer = f"Fewer fish die with {name} in {chance_words(deaths.less_share)} seasons, more in "
+    fewer += f"{chance_words(deaths.more_share)}"
+    if max(deaths.less_share, deaths.more_share) >= _REAL:
+        return f"{fewer}: a real difference, for both had the same luck, appetite and water."
+    if deaths.less_share == deaths.more_share == 0.0:
+        return f"As many fish die with {name} as without, in every season."
+    return f"{fewer}: which is better is not sure, though both had the same luck, appetite and water."
+
+
+def beside_limit_rows(found: Beside) -> list[dict[str, str]]:
+    """A row for each limit that breaks in one season of a hundred or more of either."""
+    rows = []
+    for one, other in found.limits:
+        met = one or other
+        assert met is not None
+        if max(each.share for each in (one, other) if each is not None) >= _LEAST_TOLD:
+            rows.append(
+                {
+                    "limit": LIMITS[met.what].broken,
+                    "where": place_words(met.where),
+                    "seasons without": chance_words(one.share) if one else "no such place",
+                    "with": chance_words(other.share) if other else "no such place",
+                }
+            )
+    return rows
+
+
+def beside_total_rows(found: Beside, units: str) -> list[dict[str, str]]:
+    """A row for each total of the season, in either site and season by season."""
+    rows = []
+    for one in found.differences:
+        factor = 0.001 if one.key.endswith("_g") else 1.0
+
+        def told(values: tuple[float, ...], of: str = one.key, times: float = factor) -> str:
+            if of == "deaths":
+                return range_words([f"{value:.0f}" for value in values])
+            return range_words([format_quantity(times * value, "mass", units) for value in values])
+
+        rows.append(
+            {
+                "of the season": _TOTALS[one.key],
+                "without": told(one.one),
+                "with": told(one.other),
+                "more with it": told(one.more),
+                "more in": chance_words(one.more_share),
+                "less in": chance_words(one.less_share),
+            }
+        )
+    return rows
 
 
 def notes(found: Outlook) -> list[str]:

@@ -146,8 +146,8 @@ def by_hour(waves: Sequence[ComplexArray]) -> FloatArray:
     ndarray, shape (24, ...)
         At hours 0 to 23, in the unit of the amplitudes.
     """
-    # Waves of 24, 8 ... hours change their sign in half a day and the others do not, and a sine turns where the hour does
-    # about noon: sums of six hours give them all.
+    # Waves of 24, 8 ... hours change their sign in half a day and the others do not, and a sine turns where the hour
+    # does about noon: sums of six hours give them all.
     cosine, sine = [], []
     for first in (0, 1):
         some = np.stack(waves[first::2])

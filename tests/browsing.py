@@ -203,6 +203,7 @@ def small_targets(page) -> list[str]:
         """() => [...document.querySelectorAll('a, button, input, summary, [role="radio"]')].filter(one => {
              const box = (one.closest('label') ?? one).getBoundingClientRect();
              return box.width > 1 && box.height > 1 && box.height < 43.5 && one.type !== 'file'
+               && !one.closest('[aria-hidden="true"]')
                && getComputedStyle(one).visibility !== 'hidden';
            }).map(one => one.outerHTML.slice(0, 120))"""
     )

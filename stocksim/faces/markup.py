@@ -40,8 +40,8 @@ STYLE = f"""<style>
 .stApp :is(.stTextInput, .stNumberInput) input, .stApp summary,
 .stApp [data-testid="stButtonGroup"] :is(button, [role="radio"]),
 .stApp :is(.stSelectbox, .stMultiSelect) :is(input, button), .stApp .stCheckbox label,
-.stApp [data-testid="stElementToolbar"] button {{min-height: 44px}}
-.stApp [data-testid="stElementToolbar"] button {{min-width: 44px}}
+.stApp :is([data-testid="stElementToolbar"], .stDateInput) button {{min-height: 44px}}
+.stApp :is([data-testid="stElementToolbar"], .stDateInput) button {{min-width: 44px}}
 .stApp details:not([data-testid]) > summary {{align-content: center}}
 [data-testid="stHeaderActionElements"] {{display: none}}
 .stApp :is(a, button, input, textarea, summary, [role="radio"], [role="slider"]):focus-visible {{

@@ -113,6 +113,12 @@ def visit(context, request, drafts):
         if parts.scheme not in ("data", "blob") and parts.hostname != "127.0.0.1":
             complaints.append(f"request to {asked.url}")
 
+    def heard(message) -> None:
+        # opened at a page's own address, Streamlit first asks below it where its server is
+        is_search = "404" in message.text and "/_stcore/" in message.location["url"]
+        if message.type == "error" and not is_search:
+            complaints.append(f"console: {message.text} ({message.location['url']})")
+
     def visit(width: int, height: int = 900, url: str | None = None, is_dark: bool = False):
         page = context.new_page()
         page.emulate_media(color_scheme="dark" if is_dark else "light")
@@ -121,7 +127,7 @@ def visit(context, request, drafts):
         opened.append(page)
         page.on("request", look_at)
         page.on("websocket", look_at)
-        page.on("console", lambda m: complaints.append(f"console: {m.text}") if m.type == "error" else None)
+        page.on("console", heard)
         page.on("pageerror", lambda error: complaints.append(f"page error: {error}"))
         page.goto(request.getfixturevalue("address") if url is None else url)
         settle(page)
@@ -130,7 +136,7 @@ def visit(context, request, drafts):
     yield visit
     for page in opened:
         page.close()
-    assert complaints == []
+    assert not complaints, "; ".join(complaints)
 
 
 def settle(page) -> None:
@@ -197,6 +203,7 @@ def small_targets(page) -> list[str]:
         """() => [...document.querySelectorAll('a, button, input, summary, [role="radio"]')].filter(one => {
              const box = (one.closest('label') ?? one).getBoundingClientRect();
              return box.width > 1 && box.height > 1 && box.height < 43.5 && one.type !== 'file'
+               && !one.closest('[aria-hidden="true"]')
                && getComputedStyle(one).visibility !== 'hidden';
            }).map(one => one.outerHTML.slice(0, 120))"""
     )

@@ -165,8 +165,9 @@ def test_a_journey_by_keyboard(visit):
 
 def test_work_is_cancelled_and_an_address_leads_back(visit):
     page = visit(1440)
-    open_example(page, "heron_lane_year", "year")
-    show(page, "Stocking")
+    open_example(page, "heron_lane_computed", "computed")
+    show(page, "Cold months")
+    page.get_by_role("button", name="Compare set points and measures").click()
     page.get_by_role("button", name="Cancel").click()
     page.get_by_text("ended before it was done").wait_for(timeout=LONG_MS)
     assert page.get_by_role("button", name="Do it after all").is_visible()

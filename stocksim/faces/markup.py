@@ -37,11 +37,12 @@ STYLE = f"""<style>
   [data-testid="stButtonGroup"] p {{color: var(--ss-ink)}}
 }}
 .stApp :is(.stButton, .stDownloadButton, .stFormSubmitButton, .stPopover, .stPageLink, .stFileUploader) :is(button, a),
-.stApp :is(.stTextInput, .stNumberInput) input, .stApp [data-testid="stExpander"] summary,
+.stApp :is(.stTextInput, .stNumberInput) input, .stApp summary,
 .stApp [data-testid="stButtonGroup"] :is(button, [role="radio"]),
 .stApp :is(.stSelectbox, .stMultiSelect) :is(input, button), .stApp .stCheckbox label,
-.stApp [data-testid="stElementToolbar"] button {{min-height: 44px}}
-.stApp [data-testid="stElementToolbar"] button {{min-width: 44px}}
+.stApp :is([data-testid="stElementToolbar"], .stDateInput) button {{min-height: 44px}}
+.stApp :is([data-testid="stElementToolbar"], .stDateInput) button {{min-width: 44px}}
+.stApp details:not([data-testid]) > summary {{align-content: center}}
 [data-testid="stHeaderActionElements"] {{display: none}}
 .stApp :is(a, button, input, textarea, summary, [role="radio"], [role="slider"]):focus-visible {{
   outline: 3px solid var(--ss-ink) !important; outline-offset: 2px}}

@@ -133,7 +133,7 @@ elif table and raw is not None:
     fields.begin(raw, shown.faults)
     if table == "events":
         with st.expander("Calendar: all that has a date"):
-            st.html(markup.table_html(rows.dated(raw)))
+            st.html(markup.table_html(rows.dated(raw)) or markup.caption_html("Nothing in the file has a date."))
         rows.events(raw, season if not shown.is_last_sound else None)
     elif table == "season":
         rows.row(raw, ("site",))

@@ -72,7 +72,7 @@ def visit(browser, address: str, width: int = 1440):
 def edit(page, weight: str) -> None:
     """Type a weight on the edit page and leave the field."""
     if not page.get_by_role("textbox", name="mean weight").count():
-        page.get_by_role("link", name="Site").click()
+        page.get_by_role("link", name="Site", exact=True).click()
         settle(page)
     field = page.get_by_role("textbox", name="mean weight").first
     field.fill(weight)
@@ -264,7 +264,7 @@ def test_a_guest_needs_the_token_and_may_only_look(browser, house):
         page.reload()  # the address keeps the token
         settle(page)
         assert page.get_by_role("link", name="Season").count()
-        assert not page.get_by_role("link", name="Site").count()
+        assert not page.get_by_role("link", name="Site", exact=True).count()
         page.close()
         whole = visit(browser, f"{pages.address}?token=by-the-tank")
         assert whole.locator(".ss-site").inner_text() == "one tank (invented)"

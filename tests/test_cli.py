@@ -272,7 +272,7 @@ def test_every_command_has_a_help_that_says_what_it_reads_and_writes(run):
         assert "Reads " in flat
         assert "writes" in flat
         assert f"Example: stocksim {name} " in flat
-        assert ("--json" in flat) == (name != "open")
+        assert ("--json" in flat) == (name not in ("open", "report"))
 
 
 @pytest.mark.parametrize("epilog", [i.epilog for i in SHOWN if "open" not in i.epilog])

@@ -147,7 +147,7 @@ ONE_FAULT = [
     ({"season.end": dt.date(9999, 12, 31)}, ("season", "end"), ["9999-12-31", "between 1900-01-01 and 2199-12-31"]),
     ({"cohorts.perch.stocked": dt.date(2026, 9, 30)}, ("cohorts.perch", "stocked"), ["is outside the season"]),
     ({"beds.gravel.plantings.0.to": dt.date(2027, 5, 1)}, ("beds.gravel", "plantings[1].to"), ["outside the season"]),
-    ({"beds.gravel.plantings.0.from": dt.date(2026, 9, 1)}, ("beds.gravel", "plantings[1].from"), ["2026-09-01"]),
+    ({"beds.gravel.plantings.0.from": dt.date(2025, 9, 1)}, ("beds.gravel", "plantings[1].from"), ["2025-09-01"]),
     ({"beds.gravel.plantings.0.to": dt.date(2026, 9, 1)}, ("beds.gravel", "plantings[1].to"), ["is before its from"]),
     # beds
     ({"beds.gravel.plantings": [PLANTING, PLANTING | {"from": dt.date(2027, 4, 30)}]}, ("beds.gravel", "plantings"),

@@ -143,7 +143,7 @@ def test_every_suggested_spelling_is_understood(dimension: str):
     for spelling in units._SHOWN[dimension]:
         assert math.isfinite(parse_quantity(f"1 {spelling}", dimension))
         assert spelling in spellings(dimension)
-    example = units._example(dimension)
+    example = units.example(dimension)
     assert math.isfinite(parse_quantity(example.strip('"'), dimension))
 
 
@@ -153,7 +153,7 @@ def test_a_bare_number_is_refused_with_the_units_that_fit(dimension: str, bare: 
     message = refusal(bare, dimension)
     assert "has no unit" in message
     assert spellings(dimension) in message
-    assert units._example(dimension) in message
+    assert units.example(dimension) in message
 
 
 @pytest.mark.parametrize("dimension", DIMENSIONS)
@@ -161,7 +161,7 @@ def test_a_bare_number_is_refused_with_the_units_that_fit(dimension: str, bare: 
 def test_other_things_than_text_are_refused(dimension: str, thing: object):
     message = refusal(thing, dimension)
     assert f"is not a {dimension.replace('_', ' ')}" in message
-    assert units._example(dimension) in message
+    assert units.example(dimension) in message
 
 
 @pytest.mark.parametrize("text", ["", "   ", "L", "inf L", "nan", "nan L", "- 5 L", "five L", "L 5", "--5 L"])

@@ -83,12 +83,15 @@ class Kind:
         Sets of values of which at least one must be there whole.
     may : tuple of str
         Values that it may hold besides.
+    is_in_scoops : bool
+        Whether its amount may be given in scoops.
     """
 
     words: str
     of: tuple[str, ...]
     needs: tuple[tuple[str, ...], ...]
     may: tuple[str, ...] = ()
+    is_in_scoops: bool = False
 
     @property
     def holds(self) -> tuple[str, ...]:
@@ -104,7 +107,7 @@ _TESTED = (
 KINDS: dict[str, Kind] = {
     "weigh": Kind(words="fish weighed", of=("cohorts",), needs=(("count", "total_g"), ("weights_g",))),
     "count": Kind(words="all fish counted", of=("cohorts",), needs=(("count",),)),
-    "feed": Kind(words="feed given", of=("cohorts", "tanks"), needs=(("feed_g",),)),
+    "feed": Kind(words="feed given", of=("cohorts", "tanks"), needs=(("feed_g",),), is_in_scoops=True),
     "temperature": Kind(
         words="water temperature",
         of=("tanks", "loops"),

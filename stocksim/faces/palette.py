@@ -69,7 +69,7 @@ def contrast(one: str, other: str) -> float:
     Examples
     --------
     >>> round(contrast("#000000", "#ffffff"), 1), round(contrast(INK, PAPER), 1)
-    (21.0, 12.5)
+    (21.0, 12.7)
     """
     dark, light = sorted((_luminance(one), _luminance(other)))
     return (light + 0.05) / (dark + 0.05)

@@ -148,7 +148,8 @@ def by_hour(waves: Sequence[ComplexArray]) -> FloatArray:
     """
     # Waves of 24, 8 ... hours change their sign in half a day and the others do not, and a sine turns where the hour
     # does about noon: sums of six hours give them all.
-    cosine, sine = [], []
+    cosine: list[FloatArray] = []
+    sine: list[FloatArray] = []
     for first in (0, 1):
         some = np.stack(waves[first::2])
         angle = 2.0 * np.pi / 24.0 * np.arange(7)[:, None] * np.arange(first + 1, len(waves) + 1, 2)

@@ -102,8 +102,8 @@ def iron_dose_g(water_m3: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> iron_dose_g(1.1).round(1)
-    array(20.)
+    >>> iron_dose_g([1.1]).round(1)
+    array([20.])
     """
     return salt_g("iron", IRON_TARGET_MG_L * np.asarray(water_m3, float))
 

@@ -13,6 +13,7 @@ from stocksim.answers.stock.program import score
 from stocksim.changes.change import prove
 from stocksim.engine.arrays.layout import standard_transfer
 from stocksim.errors import InputError
+from stocksim.site.kinds import LIMITS, Mending
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import StockingTable
 from stocksim.units import parse_quantity
@@ -141,7 +142,8 @@ def one_more_each(site: Site) -> list[More]:
         largest = max(file.tanks, key=lambda tank: file.tanks[tank].volume)
         name = next(new for n in range(2, len(file.tanks) + 3) if (new := f"{largest}_{n}") not in file.tanks)
         found.append(More(f"one more tank like {largest}", {f"tanks.{name}": site.raw["tanks"][largest]}))
-    oxygen = [f for f in prove(site, {}).findings if f.limit == "oxygen" and f.margin_percent is not None]
+    near = [f for f in prove(site, {}).findings if f.margin_percent is not None]
+    oxygen = [f for f in near if LIMITS[f.limit].mended_by is Mending.AIR]
     if oxygen:
         tank = min(oxygen, key=lambda f: f.margin_percent or 0.0).where.split(".")[1]
         now = standard_transfer(file.tanks[tank].oxygen_supply) / float(diffuser_standard_transfer(1.0))

@@ -237,7 +237,7 @@ def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: 
 def _plain_salt(season: Season, column: int, day: int, over: Sequence[Over]) -> SaltDose | None:
     """Salt that shields fish from the nitrite of the last test; None where it is not needed or shields none there."""
     layout, loop = season.layout, season.layout.loops[column]
-    measured = [one.value_mg_l for one in over if one.loop == loop and one.limit == "nitrite"]
+    measured = [one.value_mg_l for one in over if one.loop == loop and LIMITS[one.limit].lifted_by_chloride]
     here = [
         c for c in range(len(layout.cohorts)) if layout.cohort_loop[c, column] and season.course.count[0, day, c] > 0.0
     ]

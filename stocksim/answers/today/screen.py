@@ -330,7 +330,7 @@ def _other_fields(kind: str, place: Place) -> list[str]:
         if reading.value in KINDS[kind].holds:
             texts[name] = f"{reading.words.capitalize()}, as the kit reads it"
             chosen[f"{name}_as"] = list(reading.forms)
-    if kind == "feed":
+    if KINDS[kind].is_in_scoops:
         texts["amount"] += " or 3 scoops"
         texts[enter.SCOOP] = f"One scoop weighs, as {_AS[place.units]['weight']}"
     for name, options in chosen.items():

@@ -227,6 +227,28 @@ def test_two_writers_at_once_lose_nothing(path):
     assert damage(path) == []
 
 
+def test_a_book_that_another_is_just_making_is_not_taken_for_a_foreign_one(tmp_path):
+    """Twenty books, each made by eight threads that begin at the same moment."""
+    wrong: list[str] = []
+    for number in range(20):
+        book, start = tmp_path / f"{number}.book.sqlite", threading.Barrier(8)
+
+        def write(book=book, start=start) -> None:
+            start.wait()
+            try:
+                add(book, [note("one")])
+            except InputError as error:
+                wrong.append(str(error))
+
+        writers = [threading.Thread(target=write) for _ in range(8)]
+        for writer in writers:
+            writer.start()
+        for writer in writers:
+            writer.join()
+        assert len(read_book(book)) == 8 - len(wrong)
+    assert wrong == []
+
+
 _WRITER = """
 import datetime as dt, sys
 from pathlib import Path

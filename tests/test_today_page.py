@@ -155,7 +155,7 @@ class TestBrowser:
         path.write_text(tomlkit.dumps(moved), encoding="utf-8")
         with served(path) as address:
             page = visit(390, 844, address)
-            show(page, "Begin records")
+            show(page, "Begin records")  # as the link is called where no book lies beside the file
             page.locator(".ss-answer").wait_for()
             for label in ("Water temperature", "Ammonia, mg/L", "Fish weighed"):
                 field = page.get_by_label(label, exact=True)

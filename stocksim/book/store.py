@@ -270,9 +270,17 @@ def _in_wal(book: sqlite3.Connection) -> None:
 
 def _version(book: sqlite3.Connection, path: Path) -> int:
     """Version of a book, 0 of an empty file; raises InputError where it is no book of ours, or a newer one."""
-    mark = book.execute("PRAGMA application_id").fetchone()[0]
-    version = int(book.execute("PRAGMA user_version").fetchone()[0])
-    tables = book.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    # read as of one moment: another may just be making the book
+    begins = not book.in_transaction
+    if begins:
+        book.execute("BEGIN")
+    try:
+        mark = book.execute("PRAGMA application_id").fetchone()[0]
+        version = int(book.execute("PRAGMA user_version").fetchone()[0])
+        tables = book.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    finally:
+        if begins and book.in_transaction:
+            book.execute("ROLLBACK")
     if tables and mark != APPLICATION_ID:
         raise InputError([Fault("", "", "is a database of another program; it is left as it is.", path.name)])
     if version > len(MIGRATIONS):

@@ -241,7 +241,7 @@ def test_overloaded_film_shows_on_the_season_page(monkeypatch, tmp_path):
 def test_loop_fields_of_the_water_are_edited(monkeypatch, tmp_path):
     at = page(monkeypatch, "edit", bare(tmp_path))
     at.segmented_control(key="part").set_value("Loops").run()
-    for label, text in (("alkalinity target", "80 mg/L"), ("source alkalinity", "40 mg/L"), ("evaporation", "9 L/day")):
+    for label, text in (("alkalinity target", "80 mg/L"), ("alkalinity", "40 mg/L"), ("evaporation", "9 L/day")):
         next(f for f in at.text_input if f.label == label).set_value(text).run()
     next(s for s in at.selectbox if s.label == "buffer").set_value("calcium_hydroxide").run()
     assert not at.exception

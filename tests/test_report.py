@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import subprocess
+import sys
 
 import numpy as np
 import pytest
 import tomlkit
 from calm_sites import calm_text
 from command_line import runner
+from served import FAR_OUT_S
 from small_sites import START, build, one_tank
 
 from stocksim.answers.report.shopping import FEED_KEEPS_DAYS, shopping
@@ -104,3 +107,9 @@ def test_the_command_writes_a_report_and_over_nothing_else(tmp_path, monkeypatch
     out.write_text("my own page", encoding="utf-8")
     assert run("report", "house.toml", "--out", "report.html").code == 2
     assert out.read_text(encoding="utf-8") == "my own page"
+
+
+def test_the_report_starts_no_server_of_pages():
+    script = "import stocksim.faces.report, sys; print('streamlit' in sys.modules)"
+    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=FAR_OUT_S, check=True)
+    assert ran.stdout == "False\n"

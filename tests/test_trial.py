@@ -13,7 +13,7 @@ from stocksim import run_season
 from stocksim.changes.change import Action, Change
 from stocksim.changes.search import Deaths
 from stocksim.changes.ways import Step, Way
-from stocksim.faces import frame, side_by_side, trial
+from stocksim.faces import side_by_side, trial, verdict_bar
 from stocksim.faces.registry import script_of
 from stocksim.site.reading import site_from_text
 
@@ -110,7 +110,7 @@ def test_only_fields_that_differ_are_told():
 def test_the_bar_is_green_only_without_a_doubt():
     season = run_season(build(one_tank(count=10, days=20)))
     assert not any(finding.is_broken for finding in season.findings)
-    assert frame.told(season).is_caution == bool(frame.doubts(season))
+    assert verdict_bar.told(season).is_caution == bool(verdict_bar.doubts(season))
     empty = run_season(build({**one_tank(days=20), "cohorts": {}}))
-    assert "without fish nothing was tried" in frame.told(empty).words
-    assert frame.told(empty).is_caution
+    assert "without fish nothing was tried" in verdict_bar.told(empty).words
+    assert verdict_bar.told(empty).is_caution

@@ -10,7 +10,7 @@ from stocksim import __version__
 from stocksim.changes.ways import Advice
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
-from stocksim.faces import frame, markup, registry
+from stocksim.faces import markup, registry, verdict_bar
 from stocksim.faces.answer import Section
 from stocksim.faces.palette import CAUTION, FAINT, INK, PAPER, SHADE, SOUND, TROUBLE
 from stocksim.faces.picture_svg import picture_svg
@@ -94,7 +94,7 @@ def report_html(season: Season, advice: Advice | None, day: dt.date) -> str:
     str
         A whole HTML document, styles and drawing in it, without scripts.
     """
-    site, told = season.site, frame.told(season)
+    site, told = season.site, verdict_bar.told(season)
     title = f"{site.file.site.name}: report from {format_date(day)}"
     sections = [section for ask in registry.reported() for section in ask(season, advice, day)]
     plan, *others = sections

@@ -13,7 +13,7 @@ from stocksim.answers.cold.choice import RUNS_KWH, FuelUse, Option
 from stocksim.answers.cold.crops import crops_of_choices
 from stocksim.answers.cold.options import Choice, bought_heater, flow_factor, stacked_plan
 from stocksim.changes.change import reserve_percent
-from stocksim.climate.greenhouse import FUELS, fuel_units
+from stocksim.climate.greenhouse import fuel_units
 from stocksim.climate.network import run_network
 from stocksim.climate.nodes import INNER_AXES, SHARED, HeatRun, Network
 from stocksim.climate.weather import HOURS, Weather, synthetic_days, weather_of_days
@@ -31,6 +31,7 @@ from stocksim.heat.heaters import (
     warm_start,
 )
 from stocksim.heat.hourly import Warmth, run_plan, tank_mean_c
+from stocksim.heat.needed import sold_by
 from stocksim.heat.outage import hours_to
 from stocksim.heat.plan import HeatPlan
 from stocksim.site.climate_faults import heaters
@@ -407,7 +408,7 @@ def _fuel(
             if heat > 0.0:
                 found.append(FuelUse(place, "unknown", "kWh", heat, heat, None, by_month))
             continue
-        unit: str = heater.price_per or next(iter(FUELS[heater.fuel].kwh_per))
+        unit = sold_by(heater)
         amount = float(fuel_units(heat, heater.fuel, unit, heater.efficiency))
         found.append(
             FuelUse(

@@ -75,6 +75,24 @@ def demo_season(demo_site):
     return run_season(demo_site)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def pages_are_compiled_once():
+    """Streamlit's test runner compiles each page and searches all packages anew at every run; a server does not."""
+    if "streamlit.testing.v1" not in sys.modules:
+        yield
+        return
+    from streamlit.components.v2 import manifest_scanner
+    from streamlit.runtime.scriptrunner.script_cache import ScriptCache
+    from streamlit.testing.v1 import app_test, local_script_runner
+
+    scripts, found = ScriptCache(), manifest_scanner.scan_component_manifests()
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (app_test, local_script_runner):
+            patch.setattr(module, "ScriptCache", lambda: scripts)
+        patch.setattr(manifest_scanner, "scan_component_manifests", lambda max_workers=None: found)
+        yield
+
+
 @pytest.fixture(autouse=True)
 def own_state_folder(tmp_path_factory, monkeypatch):
     """Drafts without a file go to a folder of the test's own, never to that of whoever runs the tests."""

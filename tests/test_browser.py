@@ -12,7 +12,19 @@ from pathlib import Path
 
 import pytest
 import tomlkit
-from browsing import LONG_MS, MARKS, axe_faults, keep_picture, open_example, settle, show, small_targets, width_of
+from browsing import (
+    LONG_MS,
+    axe_faults,
+    in_a_browser,
+    keep_picture,
+    open_example,
+    settle,
+    show,
+    small_targets,
+    upload,
+    width_of,
+)
+from calm_sites import calm_text
 from small_sites import one_tank
 
 from stocksim.faces import palette, report
@@ -20,7 +32,7 @@ from stocksim.faces.registry import PAGES
 from stocksim.site.examples import example_text
 
 CHART = '[data-testid="stVegaLiteChart"] svg'
-pytestmark = MARKS
+pytestmark = in_a_browser("looked at")
 
 
 def test_season_is_drawn_and_downloads(visit):
@@ -163,9 +175,11 @@ def test_a_journey_by_keyboard(visit):
     assert page.get_by_text("Not saved").is_visible()
 
 
-def test_work_is_cancelled_and_an_address_leads_back(visit):
+def test_work_is_cancelled_and_an_address_leads_back(visit, tmp_path):
     page = visit(1440)
-    open_example(page, "heron_lane_computed", "computed")
+    own = tmp_path / "own.toml"
+    own.write_text(calm_text("heron_lane_computed"), encoding="utf-8")
+    upload(page, [str(own)], "few fish")
     show(page, "Cold months")
     page.get_by_role("button", name="Compare set points and measures").click()
     page.get_by_role("button", name="Cancel").click()

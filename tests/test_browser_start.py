@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from browsing import LONG_MS, MARKS, settle
+from browsing import LONG_MS, in_a_browser, settle
 
-pytestmark = MARKS
+pytestmark = in_a_browser("typed into")
 
 MOST_INPUTS = 30  # clicks and typed fields
 TYPED = {

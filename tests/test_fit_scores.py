@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -29,8 +30,15 @@ import trial_scales  # noqa: E402
 from check_points import CHECKS, EVERY_SPECIES, NO_TRIALS, Fish  # noqa: E402
 from fish_trials import is_for_fitting, tolerance  # noqa: E402
 
-ROWS = fit_scores.growth_rows()
-KEPT = [row for row in ROWS if not row.seen and row.topic != "waste ranges"]
+
+@cache
+def trial_rows() -> list[fit_scores.Row]:
+    """Rows of growth and appetite, worked out by the first test that asks for them."""
+    return fit_scores.growth_rows()
+
+
+def kept_rows() -> list[fit_scores.Row]:
+    return [row for row in trial_rows() if not row.seen and row.topic != "waste ranges"]
 
 
 @pytest.fixture
@@ -239,13 +247,13 @@ def test_bands_and_kept_values_are_better_than_one_trial_each():
     assert now.score < 0.7 * fits_tables.BEFORE_BANDS.score
     assert now.inside > fits_tables.BEFORE_BANDS.inside
     # four rows of a paper that a fit had seen half of no longer count as kept, two of them weights
-    assert (len(KEPT), now.count) == (fits_tables.BEFORE_KEPT[1] - 4, fits_tables.BEFORE_BANDS.count - 2)
-    assert sum(row.is_inside for row in KEPT) > fits_tables.BEFORE_KEPT[0]
-    assert sum(row.is_unsafe_miss for row in KEPT) < fits_tables.BEFORE_UNSAFE
+    assert (len(kept_rows()), now.count) == (fits_tables.BEFORE_KEPT[1] - 4, fits_tables.BEFORE_BANDS.count - 2)
+    assert sum(row.is_inside for row in kept_rows()) > fits_tables.BEFORE_KEPT[0]
+    assert sum(row.is_unsafe_miss for row in kept_rows()) < fits_tables.BEFORE_UNSAFE
 
 
 def test_every_unsafe_miss_of_a_kept_value_is_warned_of(run):
-    missed = {row.species for row in KEPT if row.is_unsafe_miss}
+    missed = {row.species for row in kept_rows() if row.is_unsafe_miss}
     assert "largemouth_bass" in missed
     for name in species_names():
         warning = trials_warning(load_species(name).trials)
@@ -268,8 +276,8 @@ def test_the_season_warns_when_such_fish_are_kept():
 @pytest.mark.parametrize("name", EVERY_SPECIES)
 def test_grades_and_trials_of_species_files_follow_the_rule(name):
     entry = load_species(name)
-    assert entry.evidence == fit_scores.grade_of(ROWS, name, trial_scales.trial_scales(name)).grade
-    assert entry.trials == fit_scores.trials_of(ROWS, name)
+    assert entry.evidence == fit_scores.grade_of(trial_rows(), name, trial_scales.trial_scales(name)).grade
+    assert entry.trials == fit_scores.trials_of(trial_rows(), name)
 
 
 def test_the_rule_is_printed_in_the_fish_page():
@@ -280,7 +288,7 @@ def test_the_rule_is_printed_in_the_fish_page():
 def test_grades_fall_with_few_far_or_failing_trials(monkeypatch):
     def grade(factors: dict[str, float], inside: int, kept: int = 10, papers: int = 3) -> str:
         rows = [
-            ROWS[0]._replace(
+            trial_rows()[0]._replace(
                 species="bluegill", seen=False, measure="weight", topic="growth", published=1.0,
                 ours=1.0 if i < inside else 9.0, low=0.5, high=1.5, paper=f"p{i % papers}",
             )
@@ -307,7 +315,7 @@ def test_a_species_on_memory_or_likened_is_weak_whatever_its_trials_say():
 
 
 def test_the_sentence_on_trials_counts_papers_and_not_points():
-    row = next(row for row in ROWS if row.key == "D1")
+    row = next(row for row in trial_rows() if row.key == "D1")
     rows = [
         row._replace(ours=80.0, published=100.0, paper="one"),
         row._replace(ours=130.0, published=100.0, paper="one"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,8 +22,13 @@ from check_points import CHECKS  # noqa: E402
 from fish_trials import is_for_fitting, paper_of, trials  # noqa: E402
 from trial_scales import group_of, points_of  # noqa: E402
 
-ROWS = fit_scores.growth_rows()
 OF_ID = {check.id: check for check in (*CHECKS, *trial_points.TRIALS)}
+
+
+@cache
+def growth_rows() -> list[fit_scores.Row]:
+    """Rows of growth and appetite, worked out by the first test that asks for them."""
+    return fit_scores.growth_rows()
 
 
 def test_trials_that_do_not_differ_are_all_held_and_far_ones_are_not():
@@ -45,16 +51,16 @@ def test_a_weight_is_held_as_often_as_the_spread_by_hand_says():
 
 
 def test_what_kept_rows_published_changes_no_chance():
-    kept = [row for row in ROWS if not row.seen and row.key in ("E3", "hsb_phase3_sunshine")]
+    kept = [row for row in growth_rows() if not row.seen and row.key in ("E3", "hsb_phase3_sunshine")]
     moved = [row._replace(published=3.0 * row.published, ours=0.0) for row in kept]
-    seen = [row for row in ROWS if row.seen][:1] + [row for row in fit_scores.other_rows() if row.seen][:1]
+    seen = [row for row in growth_rows() if row.seen][:1] + [row for row in fit_scores.other_rows() if row.seen][:1]
     assert [c.chance for c in ideal_model.chances([*kept, *seen])] == [
         c.chance for c in ideal_model.chances([*moved, *seen])
     ]
 
 
 def test_a_mean_of_few_trials_holds_fewer_rows_than_the_true_one():
-    rows = [*ROWS, *fit_scores.other_rows()]
+    rows = [*growth_rows(), *fit_scores.other_rows()]
     known, ours = (ideal_model.summed(ideal_model.chances(rows, is_mean_known=given)) for given in (True, False))
     assert known.count == ours.count == sum(not row.seen and row.topic != "waste ranges" for row in rows)
     assert ours.expected < known.expected < known.count

@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 import tomlkit
-from browsing import MARKS, served, settle, show
+from browsing import in_a_browser, served, settle, show
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 
@@ -143,7 +143,7 @@ def test_an_example_has_no_book_to_write(monkeypatch):
 
 
 class TestBrowser:
-    pytestmark = MARKS
+    pytestmark = in_a_browser("typed into")
 
     def test_the_journey_at_phone_width(self, visit, site):
         """Open, see the day, enter three values, one of them asked back, undo it; nothing is wider than the phone."""

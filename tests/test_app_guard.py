@@ -143,6 +143,7 @@ def test_tables_of_the_wrong_shape_are_faults_and_no_end(open_text, table):
             go(at, page)
             assert OURS not in words(at), (table, wrong, page)
         go(at, "edit")
-        for shown in ("Fish", "Events", "Tanks", "Loops", "Beds", "Season", "Whole file"):
+        parts = ("Fish", "Events", "Tanks", "Loops", "Beds", "Season", "Whole file")
+        for shown in parts if wrong in (3, {"": 3}) else parts[-1:]:
             part(at, shown)
             assert OURS not in words(at), (table, wrong, shown)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import assume, given, settings
 from small_sites import FED_WELL, any_eventful_site, busy_season, one_tank, two_loops
 from watched_season import CLOSED, Told, assert_same
@@ -288,7 +289,7 @@ CHECKS = (
 )  # fmt: skip
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(any_eventful_site())
 def test_random_sites_close(tables):
     try:

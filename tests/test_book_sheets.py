@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -189,7 +190,7 @@ def test_a_table_with_a_fault_is_refused_whole_with_its_line(tmp_path, text, lin
 
 
 @given(st.text(alphabet=st.characters(codec="utf-8", exclude_characters="\x00"), max_size=40), st.floats(0.01, 1e6))
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 def test_any_text_and_number_comes_back_as_it_was(tmp_path_factory, text, number):
     file = tmp_path_factory.mktemp("sheet") / "all.csv"
     put = Record("picking", DAY, "beds.gravel", {"weight_g": number}, note=text, by="x", source="s")

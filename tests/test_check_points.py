@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -200,7 +201,7 @@ def test_small_bluegill_meet_their_feed_conversion_with_a_factor_of_1_4():
     assert 1.39 <= 1.4 * run.eaten[0] / (run.end[0] - 1.76) <= 1.65
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(
     name=st.sampled_from(POINTS.EVERY_SPECIES),
     start=st.floats(2.0, 1000.0),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from small_sites import any_eventful_site, build, one_tank, two_loops
 
@@ -89,7 +90,7 @@ def test_rounds_stay_below_the_cap_on_the_demonstration_site(demo_season):
     assert demo_season.course.rounds.max() < MOST_ROUNDS
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(any_eventful_site())
 def test_rounds_settle(tables):
     course = run(tables)

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -37,7 +38,7 @@ def swing_rate(volume, exchange, flow, sump_volume, sump_exchange, members, ampl
     return rate
 
 
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 @stars
 def test_daily_swing_solves_the_hourly_equations(seed, loops, leaves):
     rng = np.random.default_rng(seed)

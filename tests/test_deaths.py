@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tomlkit
+from hunting import examples
 from hypothesis import assume, given, settings
 from small_sites import START, any_eventful_site, build, one_tank
 from streamlit.testing.v1 import AppTest
@@ -125,7 +126,7 @@ def test_the_cause_is_found_and_the_causes_sum_to_the_deaths(deadly):
     assert sum(found[key].sum() for key in set(CAUSES) - allowed) < 0.01 * found[cause].sum()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(any_eventful_site())
 def test_the_greatest_weight_is_the_seasons_own_through_all_events(tables):
     try:

@@ -8,6 +8,7 @@ from dataclasses import fields, replace
 import numpy as np
 import oracle
 import pytest
+from hunting import examples
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from oracle_pools import saturation
@@ -149,7 +150,7 @@ def test_the_tested_site_corrects_films_both_ways():
     assert {one.loop for one in told} == {"warm", "cool"}
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(any_eventful_site())
 def test_engine_equals_the_oracle_on_random_sites(tables):
     site = build(tables)
@@ -228,7 +229,7 @@ def turned(tables: dict) -> dict:
     }
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(any_site())
 def test_order_of_tables_does_not_matter(tables):
     there, back = run(tables), run(turned(tables))
@@ -252,7 +253,7 @@ def harmless(tables: dict) -> dict:
     return tables | {"loops": {key: loop | {"ph": 5.5} for key, loop in tables["loops"].items()}}
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(any_site(), st.floats(1.05, 4.0))
 def test_more_fish_never_mean_more_oxygen_in_their_tank(tables, more):
     layout = replace(build_layout(build(harmless(tables))), days=1)
@@ -261,7 +262,7 @@ def test_more_fish_never_mean_more_oxygen_in_their_tank(tables, more):
     assert crowd.oxygen_mg_l[0, 0, 0] <= fewer.oxygen_mg_l[0, 0, 0] + 1e-7  # the rounds' own tolerance
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(any_site(), st.floats(50.0, 2000.0))
 def test_more_air_never_means_less_oxygen_in_its_tank(tables, grams):
     layout = replace(build_layout(build(harmless(tables))), days=1)

@@ -7,6 +7,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from scipy.stats import lognorm
 from small_sites import START, any_eventful_site, build, busy_season, one_tank, two_loops
@@ -214,7 +215,7 @@ def test_events_on_the_first_and_the_last_day_count(day):
 # --- together
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(any_eventful_site())
 def test_events_of_other_cohorts_may_stand_in_any_order(tables):
     roots = {name: name for name in tables["cohorts"]}

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sites import START, build, one_tank, two_loops
@@ -132,7 +133,7 @@ def test_a_test_that_finds_nothing_ends_no_film(oxidizer):
         assert np.isfinite(getattr(course, name)).all()
 
 
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 @given(
     st.dictionaries(
         st.integers(0, 9),

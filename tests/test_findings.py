@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from small_sites import START, any_site, build, one_tank
 
@@ -287,7 +288,7 @@ def test_findings_of_a_scenario_are_those_of_its_own_run():
     assert worst_margin(density)[1, 0] == pytest.approx(min(f.margin_percent for f in own if f.limit == "density"))
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(any_site())
 def test_findings_of_random_sites_are_sound(tables):
     season = run_season(build(tables))

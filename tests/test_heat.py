@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -147,7 +148,7 @@ def test_pumped_water_mixes_as_the_loop_balance_says():
 NUMBERS = st.floats(0.0, 500.0)
 
 
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 @given(
     st.lists(NUMBERS, min_size=3, max_size=3), st.lists(NUMBERS, min_size=3, max_size=3), st.floats(-30.0, 20.0),
     st.floats(0.0, 800.0), st.floats(0.0, 5000.0), st.floats(-5.0, 25.0), st.floats(0.0, 20.0),

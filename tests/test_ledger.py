@@ -7,6 +7,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import assume, given, settings
 from small_sites import START, any_eventful_site, build, busy_season, one_tank
 
@@ -43,7 +44,7 @@ def assert_sums_to_zero(book: dict) -> None:
     assert (np.abs(over_all) <= CLOSED * gross + 1e-12).all(), "what one cohort gives by grading another gets"
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(any_eventful_site())
 def test_random_events_reconcile(tables):
     try:

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tomlkit
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sites import one_tank
@@ -26,7 +27,7 @@ from stocksim.site.reading import site_from_tables
 RULES = {"fish": SPECIES_RULES, "feeds": FEED_RULES, "crops": CROP_RULES}
 OWN = {"fish": "bluegill", "feeds": "sunfish_44", "crops": "tomato"}
 KEYS = [(kind, key) for kind, rules in RULES.items() for key in (*rules.required, *rules.optional)]
-EXAMPLES = 60  # of each test here; raised by hand for a long run
+EXAMPLES = examples(60)  # of each test here; raised by hand for a long run
 
 
 def bounds_of(rules: Rules):
@@ -78,10 +79,14 @@ def test_every_value_has_bounds_and_what_is_beyond_them_is_refused(kind, key, tm
         math.nan,
         math.inf,
     )
+    place = 123456.789
+    text = tomlkit.dumps(with_value(kind, key, place))
+    assert text.count(str(place)) == 1
     for number in beyond:
         if bound.low <= number <= bound.high:
             continue  # nothing and less are lawful for a few
-        said = faults(kind, with_value(kind, key, number), tmp_path)
+        written = tomlkit.item(number).as_string()
+        said = faults(kind, text.replace(str(place), written).encode(), tmp_path)
         assert any(line.startswith(f"mine.toml, values.{key}.value: ") for line in said), said
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 import stars as of_rows
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import root
@@ -114,7 +115,7 @@ def test_removal_without_capacity_is_the_linear_solve(seed, loops, leaves):
     np.testing.assert_allclose(ours, expected, rtol=1e-9, atol=1e-9 * np.abs(expected).max())
 
 
-@settings(max_examples=50)
+@settings(max_examples=examples(50))
 @stars
 def test_removal_equals_a_dense_nonlinear_solve(seed, loops, leaves):
     water, capacity, _ = random_star(seed, loops, leaves)

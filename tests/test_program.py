@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_programs import TIGHT, every_stocking, programs, small
@@ -82,7 +83,7 @@ def holds_in_plain_words(program: Program, stocking: Stocking) -> bool:
     return True
 
 
-@settings(max_examples=250)
+@settings(max_examples=examples(250))
 @given(programs(), st.sampled_from(GOALS), st.booleans())
 def test_brute_force_finds_the_same_optimum(program, goal, leaves_rows_out):
     held = [s for s in every_stocking(program) if not broken(program, s)]
@@ -100,7 +101,7 @@ def test_brute_force_finds_the_same_optimum(program, goal, leaves_rows_out):
     assert holds_in_plain_words(program, plan.stocking)
 
 
-@settings(max_examples=120)
+@settings(max_examples=examples(120))
 @given(programs(), st.sampled_from(GOALS))
 def test_a_large_program_in_parts_holds_and_its_bound_is_honest(program, goal):
     """Every program here taken as a large one: solved for a cell or two at a time."""
@@ -119,7 +120,7 @@ def test_a_large_program_in_parts_holds_and_its_bound_is_honest(program, goal):
     assert plan.score <= best + 10 * TIGHT <= plan.bound + 20 * TIGHT
 
 
-@settings(max_examples=100)
+@settings(max_examples=examples(100))
 @given(programs(), st.permutations(GOALS))
 def test_brute_force_finds_the_same_optimum_above_a_floor(program, goals):
     goal, other = goals[:2]
@@ -134,7 +135,7 @@ def test_brute_force_finds_the_same_optimum_above_a_floor(program, goals):
     assert score(program, other, plan.stocking) >= floor - 10 * TIGHT * max(1.0, abs(floor))
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(programs())
 def test_the_check_without_a_solver_agrees_with_plain_loops(program):
     stockings = list(every_stocking(program))

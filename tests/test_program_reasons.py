@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from small_programs import TIGHT, crowded, programs
 
@@ -102,7 +103,7 @@ def test_nothing_gives_where_nothing_must():
     assert relaxed.total == pytest.approx(0.0, abs=1e-6)
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(programs())
 def test_a_program_gives_way_just_where_it_is_infeasible(program):
     is_feasible = solve(program, gap=TIGHT).stocking is not None

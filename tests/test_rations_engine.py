@@ -7,6 +7,7 @@ import functools
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sites import START, any_ration, any_site, build, one_tank
@@ -261,7 +262,7 @@ def test_fish_that_get_no_feed_have_no_wave():
 # --- what holds for every rule
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(any_site())
 def test_offered_is_never_less_than_eaten_and_the_rest_lies(tables):
     layout = build_layout(build(tables))
@@ -286,7 +287,7 @@ def test_offered_is_never_less_than_eaten_and_the_rest_lies(tables):
             assert (told == 0.0).all()
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(any_ration("55 g"), st.floats(1.05, 2.0))
 def test_more_feed_is_never_eaten_less_nor_grown_less(rule, more):
     key = {"appetite": "fraction", "percent": "percent", "fixed": "per_day"}.get(rule["kind"])

@@ -10,13 +10,14 @@ import typing
 from pathlib import Path
 
 import pytest
+from hunting import examples
 from pydantic import BaseModel
 from reliability import bases, judging, mutants, mutations
 
 from stocksim import load_site
 from stocksim.site.model import SiteFile
 
-SITES, FILES, SEED = 300, 300, 11
+SITES, FILES, SEED = examples(300), examples(300), 11
 SOUND = [
     *bases.site_bases(),
     *(bases.with_own_library(kind, names[0]) for kind, names in mutants.SHIPPED.items()),
@@ -28,7 +29,7 @@ SOUND = [
 @pytest.mark.parametrize("kind", [*mutants.SITE_KINDS, *mutants.FILE_KINDS])
 def test_no_spoilt_file_gives_a_traceback_or_nonsense(kind):
     tally = mutants.run(SITES, FILES, SEED, only=kind)[kind]
-    assert tally.counts["cases"] == round({**mutants.SITE_KINDS, **mutants.FILE_KINDS}[kind] * 300)
+    assert tally.counts["cases"] == round({**mutants.SITE_KINDS, **mutants.FILE_KINDS}[kind] * SITES)
     # a mutant that is never refused or never runs tries only half of the promise
     assert tally.counts["refused"] > 0
     assert tally.counts["ran"] > 0

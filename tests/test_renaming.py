@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 import tomlkit
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_sites import any_site
@@ -113,7 +114,7 @@ def test_the_season_is_the_same_under_other_names(name):
 
 
 @given(st.data())
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 def test_names_change_however_the_file_is_written(data):
     text = data.draw(st.sampled_from(sorted(texts().values())) | any_site().map(tomlkit.dumps))
     table, old = data.draw(st.sampled_from(all_names(text)))

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import QUIET
+from hunting import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small_sites import START, one_tank, two_loops
@@ -28,7 +29,7 @@ from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import LoopTable
 from stocksim.site.reading import Site, load_site, site_from_tables, site_from_text
 
-EXAMPLES = 120  # of each test here; raised by hand for a long run
+EXAMPLES = examples(120)  # of each test here; raised by hand for a long run
 _MOST_DAYS = 60  # longer seasons are loaded but not run: the loop over days is the same
 
 

@@ -7,6 +7,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from site_faults import DEMO
@@ -181,7 +182,7 @@ def test_winter_lettuce_takes_as_long_as_in_the_field(demo_season):
 CROP = st.sampled_from(["lettuce", "watercress", "basil", "tomato", "bean", "strawberry"])
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(
     CROP, st.integers(0, 60), st.integers(1, 80), st.one_of(st.none(), st.integers(1, 60)), st.integers(0, 20),
     st.floats(0.0, 0.9), st.floats(2.0, 30.0), st.floats(-70.0, 70.0),

@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+from hunting import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -102,7 +103,7 @@ def test_a_slip_that_nobody_foresaw_is_told_by_line_and_column():
     assert ": count = 60 );" in sentence
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(
     st.integers(0, len(TEXT) - 1),
     st.sampled_from(["", '"', "'", "=", ",", "[", "]", "{", "}", "\n", "\t", "#", "\\", "\x01"]),

@@ -12,6 +12,8 @@ from stocksim import run_season
 from stocksim.book.store import Record
 from stocksim.engine.measured import with_records
 from stocksim.engine.onward import onward
+from stocksim.faces.record_words import over_words
+from stocksim.faces.words import is_trouble, verdict
 from stocksim.heat.temperatures import water_c
 
 DAYS, TODAY = 60, 20
@@ -89,6 +91,17 @@ def test_a_change_that_is_tried_keeps_the_water_that_was_read(site, rest):
         # a set point that is tried has the reading on top
         warmer = {"loops.main.water_temperature": {"kind": "constant", "value": "28 degC"}}
         assert water_c(one.with_changes(warmer))["main"] == pytest.approx(read + 2.0)
+
+
+def test_a_test_over_a_limit_is_the_first_line_of_the_rest_of_the_season(site):
+    """Oxygen that was read is no state of the season, so nothing else would tell of it."""
+    low = record("test", 18, "loops.main", oxygen_mg_l=2.0)
+    season = run_season(onward(site, (*RECORDS, low), on(TODAY)).site)
+    (one,) = season.site.begun.over
+    assert (one.limit, one.value_mg_l, one.date) == ("oxygen", 2.0, on(18))
+    assert verdict(season, season.findings).startswith(over_words(one))
+    assert is_trouble(season, season.findings)
+    assert run_season(onward(site, RECORDS, on(TODAY)).site).site.begun.over == ()
 
 
 def test_without_records_of_its_season_the_site_is_as_it_was(site):

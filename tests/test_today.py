@@ -19,6 +19,7 @@ from stocksim.book.store import Record
 from stocksim.engine.measured import with_records
 from stocksim.errors import InputError
 from stocksim.faces.registry import script_of
+from stocksim.water.ammonia import unionized_fraction
 
 
 def on(day: int) -> dt.date:
@@ -74,6 +75,15 @@ def test_a_test_over_a_limit_is_the_first_line_of_the_verdict():
     # nor does one of today that is well
     well = record("test", 5, "loops.main", nitrite_n_mg_l=0.05)
     assert day_of(one_tank(), 5, bad, well)[0].over == ()
+
+
+def test_the_toxic_share_of_tested_ammonia_goes_by_the_ph_that_was_tested_with_it():
+    """At pH 8.4 a twentieth of it is toxic and far over the limit; at the file's pH 7.0 it would be well below."""
+    tested = record("test", 5, "loops.main", tan_mg_l=1.5, ph=8.4)
+    (one,) = day_of(one_tank(), 5, tested)[0].over
+    share = unionized_fraction(8.4, 26.0)
+    assert (one.limit, one.value_mg_l) == ("unionized_ammonia", pytest.approx(1.5 * float(share)))
+    assert day_of(one_tank(), 5, record("test", 5, "loops.main", tan_mg_l=1.5))[0].over == ()
 
 
 def test_little_oxygen_measured_is_over_its_limit_too():

@@ -134,6 +134,19 @@ def test_other_kinds_are_entered_below_feed_by_the_scoop(page, site):
     assert len(held(site)) == 1
 
 
+@pytest.mark.parametrize("name", ["today", "season"])
+def test_what_was_measured_over_a_limit_stands_in_the_bar_of_every_page(monkeypatch, site, name):
+    monkeypatch.setattr(store, "clock", lambda: NOW)
+    monkeypatch.setenv("STOCKSIM_SITE", str(site))
+    bad = store.Record("test", NOW.date(), "loops.main", {"oxygen_mg_l": 2.0}, by="anna")
+    store.add(store.book_path(site), [bad])
+    at = AppTest.from_file(script_of(name), default_timeout=900).run()
+    assert not at.exception
+    (bar,) = [element.proto.body for element in at.get("html") if 'class="ss-verdict' in element.proto.body]
+    assert "ss-trouble" in bar
+    assert "Measured in loop main" in bar
+
+
 def test_an_example_has_no_book_to_write(monkeypatch):
     monkeypatch.delenv("STOCKSIM_SITE", raising=False)
     monkeypatch.setenv("STOCKSIM_READ_ONLY", "1")

@@ -17,6 +17,7 @@ from stocksim.book import store
 from stocksim.book.store import Record
 from stocksim.engine.measured import with_records
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.tested import tests_over
 from stocksim.engine.running import run_season
 from stocksim.site.begun import Begun
 from stocksim.site.reading import Site, site_from_tables
@@ -92,13 +93,16 @@ def onward(site: Site, records: Sequence[Record], first_day: dt.date) -> Onward:
     measured = with_records(site, known)
     notes = (*measured.notes, *(f"{one} Not used." for one in measured.contradictions))
     said = f"Starts from the record book ({len(known)} records)"
-    if first_day == start:
-        return Onward(measured.site, first_day, (f"{said}, on {format_date(first_day)}.", *notes))
     season = run_season(measured.site)
+    over = tests_over(season, known, first_day)
+    if first_day == start:
+        begun = replace(measured.site.begun, start=start, over=over)
+        site = replace(measured.site, begun=begun)
+        return Onward(site, first_day, (f"{said}, on {format_date(first_day)}.", *notes))
     tables = _tables(season, first_day)
     if not tables["cohorts"]:
         return Onward(measured.site, None, ("No fish are left by the record book; the whole season is shown.", *notes))
-    before = replace(measured.site, begun=_begun(season, first_day))
+    before = replace(measured.site, begun=replace(_begun(season, first_day), over=over))
     rest = site_from_tables(tables, site.folder, site.name, before)
     return Onward(rest, first_day, (f"{said}: the season from {format_date(first_day)} on.", *notes))
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from stocksim.book.kinds import HELD, READINGS
 from stocksim.book.store import Record
-from stocksim.units import format_quantity
+from stocksim.site.begun import OverLimit
+from stocksim.site.kinds import LIMITS
+from stocksim.units import format_date, format_quantity
 
 _SHOWN_DECIMALS = {"mg_l": 2, "ph": 1}
 
@@ -34,3 +36,13 @@ def value_words(record: Record, system: str) -> str:
             decimals = _SHOWN_DECIMALS.get("ph" if key == "ph" else "mg_l", 0) if key != "readings" else 0
             said.append(f"{words}{float(value):.{decimals}f}")
     return ", ".join(said)
+
+
+def over_words(one: OverLimit) -> str:
+    """A test over a limit."""
+    kind = LIMITS[one.limit]
+    keep = "above" if kind.is_floor else "below"
+    return (
+        f"Measured in loop {one.loop} on {format_date(one.date)}: {kind.broken}, {one.value_mg_l:.3g} mg/L (keep "
+        f"{keep} {one.limit_mg_l:.3g} mg/L for {one.cohort})."
+    )

@@ -11,7 +11,9 @@ from stocksim.faces.glossary import words_of
 from stocksim.units import format_date
 
 
-def begin(title: str, where: str = "Below", is_from_book: bool = False) -> screen.Shown:
+def begin(
+    title: str, where: str = "Below", is_from_book: bool = False, is_bar_from_book: bool = False
+) -> screen.Shown:
     """Head of a page: the bar, its title and, where the text has faults, whose answer is shown.
 
     Parameters
@@ -22,6 +24,8 @@ def begin(title: str, where: str = "Below", is_from_book: bool = False) -> scree
         Where the answer stands, as ``Below``; empty where the page tells that itself, by `tell_version`.
     is_from_book : bool
         Whether the season that is shown starts today where the site has a record book.
+    is_bar_from_book : bool
+        Whether the bar alone tells of that season.
 
     Returns
     -------
@@ -30,7 +34,7 @@ def begin(title: str, where: str = "Below", is_from_book: bool = False) -> scree
     """
     screen.begin()
     shown = screen.shown()
-    frame.head(shown)
+    frame.head(shown, is_from_book or is_bar_from_book)
     st.html(markup.heading_html(title))
     if shown.season is None:
         st.html(markup.faults_html(shown.faults))

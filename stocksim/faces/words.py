@@ -34,6 +34,7 @@ from stocksim.faces.film_words import film_cautions, film_data
 from stocksim.faces.fish_cautions import fish_cautions, not_known_data
 from stocksim.faces.marks import marked
 from stocksim.faces.planting_words import build_data, unrated_words
+from stocksim.faces.record_words import over_words
 from stocksim.faces.validity_words import left_caution, left_data
 from stocksim.faces.ways_words import advice_data
 from stocksim.heat.heaters import JudgedHeater, judged_heaters, size_to_have
@@ -419,9 +420,9 @@ def finding_sentence(finding: Finding, units: str) -> str:
 
 
 def is_trouble(season: Season, findings: list[Finding]) -> bool:
-    """Whether a broken limit harms fish, a cohort loses many of them, or a burner can kill people."""
-    is_deadly = bool(alarm(season.site.file))
-    return is_deadly or any(harms(season, finding) for finding in findings) or is_heavy(season)
+    """Whether a broken limit harms fish or was measured, a cohort loses many, or a burner can kill people."""
+    is_known = bool(alarm(season.site.file)) or bool(season.site.begun.over)
+    return is_known or any(harms(season, finding) for finding in findings) or is_heavy(season)
 
 
 def is_caution(season: Season, findings: list[Finding]) -> bool:
@@ -435,8 +436,9 @@ def by_harm(season: Season, findings: Sequence[Finding]) -> list[Finding]:
 
 
 def verdict(season: Season, findings: list[Finding]) -> str:
-    """The answer in a few sentences: what can kill people, then how the fish fare."""
-    return f"{alarm(season.site.file)}{_verdict_on_fish(season, findings)}"
+    """The answer in a few sentences: what can kill people, the worst that was measured, then how the fish fare."""
+    measured = "".join(f"{over_words(one)} " for one in season.site.begun.over[:1])
+    return f"{alarm(season.site.file)}{measured}{_verdict_on_fish(season, findings)}"
 
 
 def _verdict_on_fish(season: Season, findings: list[Finding]) -> str:

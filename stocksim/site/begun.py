@@ -16,6 +16,18 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
+class OverLimit:
+    """A test of the water over a limit, for the cohort that bears least of those that live in it."""
+
+    loop: str
+    date: dt.date
+    limit: str
+    value_mg_l: float
+    limit_mg_l: float
+    cohort: str
+
+
+@dataclass(frozen=True)
 class Begun:
     """Readings of water, and the first morning's levels and biofilter bacteria.
 
@@ -29,12 +41,15 @@ class Begun:
         By loop: ``nitrate_n``, ``nitrite_n`` and solutes of `stocksim.engine.arrays.water.SOLUTES`. [mg/L]
     films : mapping of str to tuple of float
         Strength of ammonia and nitrite bacteria by place, as ``beds.north``. [-]
+    over : tuple of OverLimit
+        What the last tests before that morning found over a limit, the worst first.
     """
 
     start: dt.date | None = None
     water_off_c: Mapping[str, FloatArray] = field(default_factory=dict)
     levels: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     films: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    over: tuple[OverLimit, ...] = ()
 
     def of(self, start: dt.date) -> Begun:
         """The same for a season of its own start, nothing for another."""

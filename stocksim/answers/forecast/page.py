@@ -8,7 +8,7 @@ from stocksim.book import store
 from stocksim.errors import StocksimError
 from stocksim.faces import markup, showing, working
 
-shown = showing.begin("Forecast")
+shown = showing.begin("Forecast", is_bar_from_book=True)
 assert shown.season is not None  # without one the page has ended
 site = shown.season.site
 try:

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from stocksim.answers.today.decide import Day, LoopDay, NextLimit, Over, SaltDose
+from stocksim.answers.today.decide import Day, LoopDay, NextLimit, SaltDose
 from stocksim.faces.answer import Answer, Head, Section, Sentences, Table, points
 from stocksim.faces.fates import event_words
 from stocksim.faces.marks import marked
+from stocksim.faces.record_words import over_words
 from stocksim.faces.words import level_words
 from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
@@ -42,7 +43,7 @@ def today_answer(
         What the keeper's scoop of feed weighs, NaN where that was never said. [g]
     """
     units = site.file.site.units
-    over = [_over_words(one) for one in day.over]
+    over = [over_words(one) for one in day.over]
     feed = sum(tank.feed_g for tank in day.tanks)
     verdict = over[0] if over else f"Feed {feed:,.0f} g today. {_next_words(day, units)}"
     do = [*over[1:], *(f"{one} Not used." for one in contradictions), *_loop_words(day, units), *_due_words(day, units)]
@@ -62,15 +63,6 @@ def today_answer(
 
 def _is_near(day: Day) -> bool:
     return any((one.date - day.date).days <= 14 for one in day.next_limits)
-
-
-def _over_words(one: Over) -> str:
-    kind = LIMITS[one.limit]
-    keep = "above" if kind.is_floor else "below"
-    return (
-        f"Measured in loop {one.loop} on {format_date(one.date)}: {kind.broken}, {one.value_mg_l:.3g} mg/L (keep "
-        f"{keep} {one.limit_mg_l:.3g} mg/L for {one.cohort})."
-    )
 
 
 def _next_words(day: Day, units: str) -> str:

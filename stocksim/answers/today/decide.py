@@ -14,15 +14,15 @@ from numpy.typing import NDArray
 from stocksim.book.store import Record
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.engine.results.frames import Season
+from stocksim.engine.results.tested import tests_over
 from stocksim.errors import InputError
+from stocksim.site.begun import OverLimit
 from stocksim.site.kinds import EVENT_KINDS, LIMITS, Act
-from stocksim.water.ammonia import unionized_fraction
 from stocksim.water.buffering import SALTS, dose_portions
 from stocksim.water.nitrite import (
     MOST_NITRITE_MG_L,
     SALT_PER_CHLORIDE,
     chloride_needed,
-    nitrite_limit,
     salt_for_chloride,
     sodium_added,
 )
@@ -32,8 +32,6 @@ SHEET_DAYS = 14
 # are due daily, else weekly (common practice, no source).
 YOUNG_DAYS = 84
 DAILY, WEEKLY = 1, 7
-# A test tells of the water for so many days (assumed).
-TEST_HOLDS_DAYS = 7
 # No portion of salt raises chloride by more (assumed: what catfish farms keep at all times, SRAC 462).
 SALT_STEP_MG_L = 100.0
 _AHEAD_DAYS = 14
@@ -80,18 +78,6 @@ class LoopDay:
 
 
 @dataclass(frozen=True)
-class Over:
-    """A test over a limit."""
-
-    loop: str
-    date: dt.date
-    limit: str
-    value_mg_l: float
-    limit_mg_l: float
-    cohort: str
-
-
-@dataclass(frozen=True)
 class Planned:
     """An event of the site file that is due or comes within two weeks."""
 
@@ -122,7 +108,7 @@ class Day:
         The day.
     tanks, loops : tuple
         One each.
-    over : tuple of Over
+    over : tuple of OverLimit
         Tests over a limit, the worst first.
     planned : tuple of Planned
         By date.
@@ -139,7 +125,7 @@ class Day:
     date: dt.date
     tanks: tuple[TankDay, ...]
     loops: tuple[LoopDay, ...]
-    over: tuple[Over, ...]
+    over: tuple[OverLimit, ...]
     planned: tuple[Planned, ...]
     feeding: tuple[tuple[str, dt.date, bool], ...]
     next_limits: tuple[NextLimit, ...]
@@ -168,7 +154,7 @@ def the_day(season: Season, records: Sequence[Record], date: dt.date) -> Day:
     if not start <= date <= end:
         raise InputError(f"{date} is not in the season, which goes from {start} to {end}; give a day of it with --on.")
     day = (date - start).days
-    over = _over(season, records, date)
+    over = tests_over(season, records, date)
     sheet = tuple(
         (season.dates[at], {tank: _feed(season, tank, at)[0] for tank in season.layout.tanks})
         for at in range(day, min(day + SHEET_DAYS, season.layout.days))
@@ -205,7 +191,7 @@ def _tank(season: Season, tank: str, day: int, records: Sequence[Record]) -> Tan
     return TankDay(tank, feed, by_cohort, water, measured)
 
 
-def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: Sequence[Over]) -> LoopDay:
+def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: Sequence[OverLimit]) -> LoopDay:
     layout, course = season.layout, season.course
     column, date = layout.loops.index(loop), season.dates[day]
     salt = SALTS[layout.water.salts[column]]
@@ -234,7 +220,7 @@ def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: 
     )  # fmt: skip
 
 
-def _plain_salt(season: Season, column: int, day: int, over: Sequence[Over]) -> SaltDose | None:
+def _plain_salt(season: Season, column: int, day: int, over: Sequence[OverLimit]) -> SaltDose | None:
     """Salt that shields fish from the nitrite of the last test; None where it is not needed or shields none there."""
     layout, loop = season.layout, season.layout.loops[column]
     measured = [one.value_mg_l for one in over if one.loop == loop and LIMITS[one.limit].lifted_by_chloride]
@@ -288,51 +274,6 @@ def _breaks_soon(season: Season, loop: str, day: int) -> bool:
 def _margins(season: Season, margin: NDArray[np.float64]) -> NDArray[np.float64]:
     """Margins of one scenario, shape (day, entity)."""
     return np.asarray(np.broadcast_to(margin[0], (season.layout.days, margin.shape[-1])))
-
-
-def _over(season: Season, records: Sequence[Record], date: dt.date) -> tuple[Over, ...]:
-    """Limits that the last test of each loop and level breaks, for the cohort that bears least."""
-    found = []
-    for loop in season.layout.loops:
-        last: dict[str, tuple[dt.date, float]] = {}
-        for one in sorted(records, key=lambda one: (one.date, one.number)):
-            is_new = dt.timedelta(0) <= date - one.date < dt.timedelta(days=TEST_HOLDS_DAYS)
-            if one.kind == "test" and one.of == f"loops.{loop}" and is_new:
-                for key in ("tan_mg_l", "nitrite_n_mg_l", "oxygen_mg_l"):
-                    if not math.isnan(value := one.value(key)):
-                        last[key] = (one.date, value)
-        for key, (when, value) in last.items():
-            found += _judged(season, loop, key, when, value)
-    return tuple(sorted(found, key=lambda one: -abs(math.log(max(one.value_mg_l, 1e-6) / one.limit_mg_l))))
-
-
-def _judged(season: Season, loop: str, key: str, when: dt.date, value: float) -> list[Over]:
-    layout, course = season.layout, season.course
-    day, k = (when - layout.start).days, layout.loops.index(loop)
-    if not 0 <= day < layout.days:
-        return []
-    here = [c for c in range(len(layout.cohorts)) if layout.cohort_loop[c, k] and course.count[0, day, c] > 0.0]
-    worst: Over | None = None
-    for c in here:
-        species = season.site.species[layout.stays[c].table.species]
-        tank = int(layout.cohort_tank[c].argmax())
-        is_floor = False
-        if key == "tan_mg_l":
-            share = unionized_fraction(course.ph[0, day, tank], layout.temperature_c[day, k])
-            name, level, limit = "unionized_ammonia", value * float(share), species["unionized_ammonia_design"]
-        elif key == "nitrite_n_mg_l":
-            borne = nitrite_limit(
-                species["nitrite_limit"], float(course.chloride_mg_l[0, day, k]),
-                float(species["chloride_protects"] > 0.0),
-            )  # fmt: skip
-            name, level, limit = "nitrite", value, float(borne)
-        else:
-            name, level, limit, is_floor = "oxygen", value, species["oxygen_recommended"], True
-        if (level < limit) if is_floor else (level > limit):
-            one = Over(loop, when, name, level, limit, layout.cohorts[c])
-            if worst is None or (one.limit_mg_l > worst.limit_mg_l) == is_floor:
-                worst = one
-    return [worst] if worst else []
 
 
 def _planned(season: Season, records: Sequence[Record], date: dt.date) -> tuple[Planned, ...]:

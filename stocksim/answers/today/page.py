@@ -16,7 +16,7 @@ from stocksim.faces import guard, markup, screen, showing
 from stocksim.faces.days import read_day
 from stocksim.memo import content_key
 
-shown = showing.begin("Today")
+shown = showing.begin("Today", is_bar_from_book=True)
 assert shown.season is not None  # without one the page has ended
 site = shown.season.site
 

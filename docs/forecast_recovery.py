@@ -14,9 +14,10 @@ from pathlib import Path
 import numpy as np
 
 from stocksim.answers.forecast.decide import forecast
-from stocksim.answers.forecast.evidence import CHART_ERROR, LEAST_READ_MG_L, run, unknowns
+from stocksim.answers.forecast.evidence import run, unknowns
 from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.measured import CHART_ERROR, LEAST_READ_MG_L
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 

@@ -52,7 +52,7 @@ SOUND = [
 @pytest.mark.parametrize("record", SOUND, ids=lambda record: record.kind)
 def test_what_is_sound_is_taken_without_a_question(record):
     assert faults(record, SITE, TODAY) == []
-    assert doubts(record, []) == []
+    assert doubts(record, SITE, []) == []
 
 
 def test_every_kind_and_every_value_stands_among_the_sound_ones_or_is_a_plain_level():
@@ -99,12 +99,13 @@ def test_what_cannot_be_is_one_fault_in_its_field(record, field):
         one("test", "loops.main", tan_mg_l=45.0),
         one("test", "loops.main", ph=4.0),
         one("weigh", "cohorts.perch", count=20, total_g=40_000.0),
+        one("deaths", "cohorts.perch", count=70),
     ],
 )
 def test_what_can_hardly_be_is_asked_back(record):
     before = [one("weigh", "cohorts.perch", count=20, total_g=900.0)]
     assert faults(record, SITE, TODAY) == []
-    assert len(doubts(record, before)) == 1
+    assert len(doubts(record, SITE, before)) == 1
 
 
 def test_weighings_give_a_number_and_a_mean():

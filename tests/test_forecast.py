@@ -13,10 +13,11 @@ from small_sites import START, build, one_tank
 from streamlit.testing.v1 import AppTest
 
 from stocksim.answers.forecast.decide import forecast
-from stocksim.answers.forecast.evidence import CHART_ERROR, LEAST_READ_MG_L, run, unknowns
+from stocksim.answers.forecast.evidence import run, unknowns
 from stocksim.book import store
 from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.measured import CHART_ERROR, LEAST_READ_MG_L
 from stocksim.faces.registry import script_of
 
 PERCH = {"species": "yellow_perch", "feed": "perch_45", "temperature_c": 20.0, "count": 60, "mean_weight_g": 40.0}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
+import numpy as np
 import pytest
 from small_sites import START, build, one_tank
 
@@ -48,8 +49,15 @@ def test_the_ledger_tells_what_was_found_beyond_or_short_of_what_was_reckoned():
     assert ledger(reckoned.layout, reckoned.course)["fish"]["found"] == (0.0, 0.0)
 
 
+def test_none_may_be_left():
+    course = season(found(count=0)).course
+    assert np.all(course.count[0, DAY:] == 0.0)
+    assert np.all(course.fed_g[0, DAY:] == 0.0)
+    assert np.all(np.isfinite(course.tan_mg_l))
+
+
 def test_fish_can_only_be_found_where_they_are():
-    for event, field in ((found(), "count"), (found(-1, count=3), "date"), (found(count=0), "count")):
+    for event, field in ((found(), "count"), (found(-1, count=3), "date"), (found(count=-1), "count")):
         with pytest.raises(InputError) as told:
             season(event)
         assert [fault.field for fault in told.value.faults] == [field]

@@ -70,6 +70,24 @@ def test_more_dead_than_there_were_is_a_contradiction_and_not_used(site):
     assert course.count[0, 4, 0] > started(site) - 1.0
 
 
+def test_what_cannot_be_is_left_out_and_the_number_before_it_goes_on(site):
+    told = with_records(site, [
+        record("deaths", 4, count=500.0), record("deaths", 6, count=2.0), record("harvest", 8, count=300.0),
+        record("harvest", 9, count=3.0),
+    ])  # fmt: skip
+    assert len(told.contradictions) == 2
+    course = run_season(told.site).course
+    there = course.count[0, :, 0] + course.deaths[0, :, 0]
+    assert there[6] == pytest.approx(started(site) - 2.0)
+    assert course.count[0, 8, 0] - course.count[0, 9, 0] == pytest.approx(3.0, abs=0.1)
+
+
+def test_all_may_have_died(site):
+    told = with_records(site, [record("deaths", 4, count=started(site))])
+    assert told.contradictions == ()
+    assert np.all(run_season(told.site).course.fed_g[0, 4:] == 0.0)
+
+
 def test_recorded_harvests_take_the_place_of_planned_ones_until_then():
     tables = one_tank() | {"events": [
         {"kind": "harvest", "date": on(5), "cohort": "fish", "count": 2},

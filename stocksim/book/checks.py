@@ -153,17 +153,23 @@ def mean_weight_g(record: Record) -> tuple[float, float]:
     return count, total / count
 
 
-def doubts(record: Record, before: Sequence[Record]) -> list[str]:
+def doubts(record: Record, site: Site, before: Sequence[Record]) -> list[str]:
     """What can hardly be meant in a record without faults, a sentence each; kept where the keeper confirms it.
 
     Parameters
     ----------
     record : Record
         One without faults.
+    site : Site
+        The site it is of.
     before : sequence of Record
         Those that hold already.
     """
     asked = _unusual(record.held)
+    if record.of.startswith("cohorts.") and record.value("count") > (came := _came(site, record.name)):
+        asked.append(
+            f"{record.value('count'):g} fish are more than the {came} that came as {record.name}; is it meant?"
+        )
     if record.kind == "weigh":
         mean = mean_weight_g(record)[1]
         others = [one for one in before if one.kind == "weigh" and one.of == record.of]
@@ -173,6 +179,14 @@ def doubts(record: Record, before: Sequence[Record]) -> list[str]:
             if not was / _ODD_WEIGHT_FACTOR <= mean <= was * _ODD_WEIGHT_FACTOR:
                 asked.append(f"{mean:.1f} g a fish is far from the {was:.1f} g of {last.date}; is the unit right?")
     return asked
+
+
+def _came(site: Site, cohort: str) -> float:
+    """Fish that a cohort begins with and that are put to it later, by the site's file; infinite for a part of one."""
+    table = site.file.cohorts.get(cohort)
+    if table is None:
+        return math.inf  # the larger fish of another, which grew until they were parted
+    return table.count + sum(one.count for one in site.file.events if one.kind == "stock" and one.cohort == cohort)
 
 
 def _unusual(held: Mapping[str, float | str]) -> list[str]:

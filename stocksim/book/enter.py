@@ -114,7 +114,7 @@ def entered(
     wrong += [Fault("", words.get(fault.field, fault.field), fault.message) for fault in found]
     if wrong:
         raise InputError(wrong)
-    return Entered(record, tuple(doubts(record, before)), told)
+    return Entered(record, tuple(doubts(record, site, before)), told)
 
 
 def entries(kind: str) -> dict[str, str]:

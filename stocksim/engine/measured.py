@@ -18,16 +18,23 @@ from numpy.typing import NDArray
 from stocksim.book.checks import mean_weight_g
 from stocksim.book.kinds import HARVESTED, MOVED
 from stocksim.book.store import Record
+from stocksim.fish.appetite import TRIAL_SPREAD
 from stocksim.heat.temperatures import water_c
 from stocksim.site.begun import Begun
 from stocksim.site.kinds import REMOVALS
 from stocksim.site.reading import Site
+from stocksim.units import format_date
 
 FloatArray = NDArray[np.float64]
 
 # After the last reading the water's distance from what was reckoned fades evenly over so many days, and between two
 # readings so far apart it is taken to change evenly (assumed).
 FADES_IN_DAYS = 14
+# Errors of what is measured, as standard deviations of a logarithm (assumed): a kitchen scale and wet fish beside the
+# sample's own error; a colour chart whose steps lie a factor of 2 apart, read to the nearest, of the level plus its
+# first step.
+SCALE_ERROR, CHART_ERROR, LEAST_READ_MG_L = 0.02, math.log(2.0) / math.sqrt(12.0), 0.1
+_FIFTH = 1.645  # score of 95 %: species files declare a 5 to 95 % range
 # values of a test that the site file's own tests hold
 _LEVELS = ("tan", "nitrite_n", "nitrate_n", "alkalinity", "potassium", "phosphorus", "calcium", "chloride")
 
@@ -84,8 +91,9 @@ def with_records(site: Site, records: Sequence[Record]) -> Measured:
     if events is not None:
         changes["events"] = events
     told = site.with_changes(changes) if changes else site
-    if off_c := _read_off_c(told, inside):
-        begun = Begun(season.start, off_c)
+    off_c, salt_g = _read_off_c(told, inside), _salt_g(inside)
+    if off_c or salt_g:
+        begun = Begun(season.start, off_c, salt_g=salt_g)
         held_c = {loop: begun.water(loop, daily) for loop, daily in told.held_c.items()}
         told = replace(told, begun=begun, held_c=held_c)
     return Measured(told, tuple(notes), tuple(contradictions))
@@ -124,6 +132,26 @@ def _water(site: Site, loop: str, records: Sequence[Record], notes: list[str]) -
         last = max(one.date for one in records if one.kind == "water")
         changes[f"loops.{loop}.water_changes"] = [one for one in planned if one["date"] > last] + changed
     return changes
+
+
+# --- errors
+
+
+def weighing_error(site: Site, cohort: str, number: float) -> float:
+    """Error of the mean weight of a sample, as a standard deviation of its logarithm. [-]"""
+    table = site.cohorts[cohort]
+    spread = table.size_spread
+    if spread is None:
+        spread = site.species[table.species].number("size_spread", 0.25)
+    return math.hypot(spread / math.sqrt(number), SCALE_ERROR)
+
+
+def appetite_spread(site: Site, species: str) -> float:
+    """How far the logarithm of appetite differs between trials of a species, as its file declares. [-]"""
+    scale = site.species[species].values["intake_scale"]
+    if scale.low is None or scale.high is None:
+        return TRIAL_SPREAD
+    return math.log(scale.high / scale.low) / (2.0 * _FIFTH)
 
 
 # --- fish
@@ -176,7 +204,9 @@ def _of_cohort(
     for day in days:
         today = [record for record in records if record.date == day]
         if today and day < since:
-            contradictions.append(f"{cohort} has a record of {day}, before it came on {since}.")
+            contradictions.append(
+                f"{cohort} has a record of {format_date(day)}, before it came on {format_date(since)}."
+            )
             continue
         found: dict[str, Any] = {}
         _count(numbers, cohort, day, today, found, contradictions)
@@ -186,7 +216,7 @@ def _of_cohort(
             found["mean_weight"] = f"{sum(number * mean for number, mean in weighed) / fish!r} g"
         if found:
             events.append({"kind": "found", "date": day, "cohort": cohort, **found})
-        events += _done(numbers, cohort, day, today)
+        events += _done(numbers, cohort, day, today, contradictions)
         for when, one in others:
             if when == day:
                 _planned(numbers, one)
@@ -201,16 +231,22 @@ def _count(
     dead = sum(record.value("count") for record in today if record.kind == "deaths")
     if counted:
         numbers.fish, numbers.is_counted = counted[-1], True
+    elif dead > numbers.fish:
+        wrong.append(_too_many(f"{dead:g} dead", cohort, day, numbers))
+        return
     elif dead:
         numbers.fish, numbers.is_counted = numbers.fish - dead, True
-    if (counted or dead) and numbers.fish < 1.0:
-        wrong.append(f"{dead:g} dead of {cohort} on {day} are all or more than there were by the records before.")
-        numbers.fish = math.nan
-    elif (counted or dead) and not math.isnan(numbers.fish):
+    if (counted or dead) and not math.isnan(numbers.fish):
         found["count"] = round(numbers.fish)
 
 
-def _done(numbers: _Numbers, cohort: str, day: dt.date, today: Sequence[Record]) -> list[Mapping[str, Any]]:
+def _too_many(what: str, cohort: str, day: dt.date, numbers: _Numbers) -> str:
+    return f"{what} of {cohort} on {format_date(day)} are more than the {numbers.fish:g} there were by the records."
+
+
+def _done(
+    numbers: _Numbers, cohort: str, day: dt.date, today: Sequence[Record], wrong: list[str]
+) -> list[Mapping[str, Any]]:
     """Harvests and moves of a day as events."""
     events: list[Mapping[str, Any]] = []
     for record in today:
@@ -219,6 +255,9 @@ def _done(numbers: _Numbers, cohort: str, day: dt.date, today: Sequence[Record])
             events.append({"kind": "move", **about, "tank": record.held["to_tank"]})
         elif record.kind == HARVESTED:
             count = record.value("count")
+            if count > numbers.fish:
+                wrong.append(_too_many(f"{count:g} harvested", cohort, day, numbers))
+                continue
             if math.isnan(count):
                 events.append({"kind": "harvest", **about, "weight": f"{record.value('weight_g')!r} g"})
             else:
@@ -238,6 +277,20 @@ def _planned(numbers: _Numbers, event: Mapping[str, Any]) -> None:
 
 
 # --- water
+
+
+def _salt_g(records: Sequence[Record]) -> dict[str, tuple[tuple[dt.date, float], ...]]:
+    """Common salt given by loop and day; what a test of chloride later that day has in it already is left out. [g]"""
+    found: dict[str, list[tuple[dt.date, float]]] = {}
+    for one in records:
+        tested = any(
+            other.kind == "test" and other.of == one.of and other.date == one.date and other.number > one.number
+            and "chloride_mg_l" in other.held
+            for other in records
+        )  # fmt: skip
+        if one.kind == "salt" and not tested:
+            found.setdefault(one.name, []).append((one.date, one.value("weight_g")))
+    return {loop: tuple(given) for loop, given in found.items()}
 
 
 def _read_off_c(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:

@@ -19,7 +19,7 @@ from stocksim.engine.measured import with_records
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.tested import tests_over
 from stocksim.engine.running import run_season
-from stocksim.site.begun import Begun
+from stocksim.site.begun import Begun, OverLimit
 from stocksim.site.reading import Site, site_from_tables
 from stocksim.units import format_date
 
@@ -102,12 +102,12 @@ def onward(site: Site, records: Sequence[Record], first_day: dt.date) -> Onward:
     tables = _tables(season, first_day)
     if not tables["cohorts"]:
         return Onward(measured.site, None, ("No fish are left by the record book; the whole season is shown.", *notes))
-    before = replace(measured.site, begun=replace(_begun(season, first_day), over=over))
+    before = replace(measured.site, begun=_begun(season, first_day, over))
     rest = site_from_tables(tables, site.folder, site.name, before)
     return Onward(rest, first_day, (f"{said}: the season from {format_date(first_day)} on.", *notes))
 
 
-def _begun(season: Season, date: dt.date) -> Begun:
+def _begun(season: Season, date: dt.date, over: tuple[OverLimit, ...]) -> Begun:
     """What the season has on the morning of a day."""
     course, layout = season.course, season.layout
     at = (date - layout.start).days - 1
@@ -129,7 +129,9 @@ def _begun(season: Season, date: dt.date) -> Begun:
         ]
         if alike:
             films[f"tanks.{tank}"] = _pair(strength[alike].mean(axis=0))
-    return Begun(date, {loop: off[at + 1 :] for loop, off in begun.water_off_c.items()}, levels, films)
+    water_off_c = {loop: off[at + 1 :] for loop, off in begun.water_off_c.items()}
+    salt_g = {loop: tuple(one for one in given if one[0] >= date) for loop, given in begun.salt_g.items()}
+    return Begun(date, water_off_c, levels, films, over, salt_g)
 
 
 def _pair(strength: Any) -> tuple[float, float]:

@@ -11,9 +11,7 @@ from stocksim.faces.glossary import words_of
 from stocksim.units import format_date
 
 
-def begin(
-    title: str, where: str = "Below", is_from_book: bool = False, is_bar_from_book: bool = False
-) -> screen.Shown:
+def begin(title: str, where: str = "Below", is_from_book: bool = False, is_bar_from_book: bool = False) -> screen.Shown:
     """Head of a page: the bar, its title and, where the text has faults, whose answer is shown.
 
     Parameters

@@ -43,6 +43,8 @@ class Begun:
         Strength of ammonia and nitrite bacteria by place, as ``beds.north``. [-]
     over : tuple of OverLimit
         What the last tests before that morning found over a limit, the worst first.
+    salt_g : mapping of str to tuple of (date, float)
+        By loop: common salt that the keeper gave. [g]
     """
 
     start: dt.date | None = None
@@ -50,6 +52,7 @@ class Begun:
     levels: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     films: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     over: tuple[OverLimit, ...] = ()
+    salt_g: Mapping[str, tuple[tuple[dt.date, float], ...]] = field(default_factory=dict)
 
     def of(self, start: dt.date) -> Begun:
         """The same for a season of its own start, nothing for another."""

@@ -196,12 +196,12 @@ class FeedEvent(Table):
 
 
 class FoundEvent(Table):
-    """Fish of a cohort counted or weighed: from this morning on they are so many and so heavy."""
+    """Fish of a cohort counted or weighed: from this morning on they are so many, or none, and so heavy."""
 
     kind: Literal["found"]
     date: Date
     cohort: str
-    count: FishNumber | None = None
+    count: Count | None = None
     mean_weight: Weight | None = None
 
 

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from stocksim.answers.forecast.evidence import (
     FURTHEST,
-    LEAST_READ_MG_L,
     Evidence,
     Run,
     Unknown,
@@ -29,7 +28,7 @@ from stocksim.answers.forecast.evidence import (
 )
 from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import Layout, build_layout
-from stocksim.engine.measured import with_records
+from stocksim.engine.measured import LEAST_READ_MG_L, with_records
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]

@@ -19,7 +19,7 @@ from stocksim.book.checks import mean_weight_g
 from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.many_seasons import run_seasons
-from stocksim.fish.appetite import TRIAL_SPREAD
+from stocksim.engine.measured import CHART_ERROR, LEAST_READ_MG_L, appetite_spread, weighing_error
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.site.reading import Site
 
@@ -35,13 +35,11 @@ FILM_SPREAD, LOSS_SPREAD = math.log(2.0) / _FIFTH, math.log(10.0) / _FIFTH
 SPILL_SPREAD, SUPPLY_SPREAD = 0.5, math.log(2.0) / _FIFTH
 _MOST_SPILLED = 0.9
 FURTHEST = 3.0  # prior standard deviations that a fit may go, either way
-# Errors of records, as standard deviations of a logarithm (assumed): a kitchen scale and wet fish beside the sample's
-# own error; a colour chart whose steps lie a factor of 2 apart, read to the nearest; feed by a scoop; and what the
-# season misses of a cohort whose appetite is known.
-SCALE_ERROR, CHART_ERROR, FEED_ERROR, SEASON_ERROR = 0.02, math.log(2.0) / math.sqrt(12.0), 0.1, 0.03
+# Errors beside those of measuring (stocksim.engine.measured), as standard deviations of a logarithm (assumed): feed by
+# a scoop, and what the season misses of a cohort whose appetite is known.
+FEED_ERROR, SEASON_ERROR = 0.1, 0.03
 LEVEL_ERROR = 0.4  # what the season misses of a level at the hour of a test (assumed)
 OXYGEN_ERROR = 0.1  # a meter, and the hour of the reading (assumed)
-LEAST_READ_MG_L = 0.1  # a chart's first step (assumed)
 COLUMNS = ("cohorts.mean_weight_g", "cohorts.deaths", "cohorts.feed_g", "cohorts.count", "tanks.tan_mg_l",
            "tanks.nitrite_n_mg_l", "tanks.oxygen_mg_l")  # fmt: skip
 
@@ -77,21 +75,13 @@ def unknowns(site: Site, records: Sequence[Record] = ()) -> list[Unknown]:
     """
     found = []
     for cohort, table in site.cohorts.items():
-        found.append(Unknown("appetite", cohort, _trial_spread(site, table.species)))
+        found.append(Unknown("appetite", cohort, appetite_spread(site, table.species)))
         found.append(Unknown("losses", cohort, LOSS_SPREAD))
     found += [Unknown("film", loop, FILM_SPREAD) for loop in site.file.loops]
     fed = {one.of for one in records if one.kind == "feed"} & {one.of for one in records if one.kind == "weigh"}
     read = {one.of for one in records if one.kind == "test" and "oxygen_mg_l" in one.held}
     found += [Unknown("spilled", name, SPILL_SPREAD) for name in site.cohorts if f"cohorts.{name}" in fed]
     return found + [Unknown("supply", loop, SUPPLY_SPREAD) for loop in site.file.loops if f"loops.{loop}" in read]
-
-
-def _trial_spread(site: Site, species: str) -> float:
-    """How far the logarithm of appetite differs between trials of a species, as its file declares."""
-    scale = site.species[species].values["intake_scale"]
-    if scale.low is None or scale.high is None:
-        return TRIAL_SPREAD
-    return math.log(scale.high / scale.low) / (2.0 * _FIFTH)
 
 
 def arrays(layout: Layout, asked: Sequence[Unknown], x: FloatArray) -> dict[str, FloatArray]:
@@ -132,8 +122,7 @@ def evidence(site: Site, records: Sequence[Record]) -> list[Evidence]:
         day = (one.date - start).days
         if one.kind == "weigh":
             number, mean = mean_weight_g(one)
-            spread = _size_spread(site, one.name)
-            error = math.hypot(spread / math.sqrt(number), math.hypot(SCALE_ERROR, SEASON_ERROR))
+            error = math.hypot(weighing_error(site, one.name, number), SEASON_ERROR)
             found.append(Evidence("weight", one.name, one.date, math.log(mean), error, (day,), one.number))
         elif one.kind == "test":
             for key, what in (("tan_mg_l", "tan"), ("nitrite_n_mg_l", "nitrite")):
@@ -148,13 +137,6 @@ def evidence(site: Site, records: Sequence[Record]) -> list[Evidence]:
         found += _of_losses(cohort, [one for one in inside if one.name == cohort], start)
         found += _of_feed(cohort, [one for one in inside if one.of == f"cohorts.{cohort}"], start)
     return sorted(found, key=lambda one: (one.date, one.record))
-
-
-def _size_spread(site: Site, cohort: str) -> float:
-    table = site.cohorts[cohort]
-    return (
-        table.size_spread if table.size_spread is not None else site.species[table.species].number("size_spread", 0.25)
-    )
 
 
 def _of_losses(cohort: str, records: Sequence[Record], start: dt.date) -> list[Evidence]:

@@ -74,7 +74,7 @@ def found_in(site: Site, book: Path, file: Path, asked: Asked) -> Brought:
     holding = [record for record in there if not record.undone]
     asked_back: list[str] = []
     for record in apart.new:
-        asked_back += [f"{file.name}, {record.date}: {doubt}" for doubt in doubts(record, holding)]
+        asked_back += [f"{file.name}, {record.date}: {doubt}" for doubt in doubts(record, site, holding)]
         holding.append(record)
     if len(asked_back) > _MOST_TOLD:
         asked_back[_MOST_TOLD:] = [f"{file.name}: and {len(asked_back) - _MOST_TOLD} more."]

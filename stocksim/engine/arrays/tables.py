@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.fish import COMPANY_KEYS
 from stocksim.engine.arrays.layout import Layout, sums_by
-from stocksim.engine.arrays.water import SOLUTES
+from stocksim.engine.arrays.water import ADDED, SOLUTES
 from stocksim.engine.days import rows
 from stocksim.engine.days.rows import FeedTables, Given, Kept, Mornings, Now
 from stocksim.engine.days.waters import CO2_PER_ALKALINITY
@@ -287,6 +287,7 @@ _WHICH = {"any": rows.ANY, "largest": rows.LARGEST, "smallest": rows.SMALLEST}
 
 
 _TESTED = {"tan": rows.TEST_TAN, "nitrite_n": rows.TEST_NITRITE, "nitrate_n": rows.TEST_NITRATE, "ph": rows.TEST_PH}
+_TESTED |= {f"{ADDED}{solute}": rows.TEST_ADDED + row for row, solute in enumerate(SOLUTES)}
 
 
 def mornings(layout: Layout) -> Mornings:
@@ -298,7 +299,7 @@ def mornings(layout: Layout) -> Mornings:
         for day, loop, levels in layout.water.tests
         for key, level in levels.items()
     ]
-    tests.sort(key=lambda row: (row[0], row[2] == rows.TEST_PH))  # pH after the alkalinity that was tested with it
+    tests.sort(key=lambda row: (row[0], max(row[2], rows.TEST_NITRATE)))  # pH after its alkalinity, what was added last
     return Mornings(
         np.array(kinds, np.int64).reshape(-1, 5),
         np.array(amounts, float).reshape(-1, 4),

@@ -18,9 +18,12 @@ from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.model import BedTable, BiofilterTable, LoopTable, SettlerTable
 from stocksim.site.reading import Site
 from stocksim.water.maturity import maturity_after, start_maturity
+from stocksim.water.nitrite import SALT_PER_CHLORIDE, SODIUM_PER_CHLORIDE
 from stocksim.water.solids import SETTLERS, fouled_capture
 
 FloatArray = NDArray[np.float64]
+
+ADDED = "added_"  # before the solute in a test that tells what the keeper added to the water
 
 # Solutes whose balance is linear in their own level, in the order of the solute axis. What crops take stands together
 # and what fish give too, so that slices pick them.
@@ -350,4 +353,9 @@ def _tests(site: Site) -> list[tuple[int, int, dict[str, float]]]:
         for test in loop.water_tests:
             levels = {key: value for key, value in test.model_dump(exclude={"date"}).items() if value is not None}
             tests.append((_day(site, test.date), column, levels))
+    for column, key in enumerate(site.file.loops):
+        for date, grams in site.begun.salt_g.get(key, ()):
+            chloride = grams / SALT_PER_CHLORIDE / loop_water_m3(site.file, key)
+            levels = {f"{ADDED}chloride": chloride, f"{ADDED}sodium": SODIUM_PER_CHLORIDE * chloride}
+            tests.append((_day(site, date), column, levels))
     return sorted(tests, key=lambda item: item[0])

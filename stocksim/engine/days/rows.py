@@ -158,9 +158,10 @@ EVENT_DAY, EVENT_KIND, EVENT_SOURCE, EVENT_TARGET, EVENT_WHICH = range(5)
 EVENT_FISH, EVENT_WEIGHT, EVENT_SHARE, EVENT_ABOVE = range(4)
 # Kept.transfer
 WENT, WENT_MASS, ASKED, HAD = range(4)
-# Mornings.test: what a test of the water measured; a solute's own row, or one of these
+# Mornings.test: what a test of the water measured; a solute's own row, or one of these, or from TEST_ADDED on the
+# solute's row that the keeper raised by a level
 TEST_DAY, TEST_LOOP, TEST_KEY = range(3)
-TEST_TAN, TEST_NITRITE, TEST_NITRATE, TEST_PH = range(SOLUTE_COUNT, SOLUTE_COUNT + 4)
+TEST_TAN, TEST_NITRITE, TEST_NITRATE, TEST_PH, TEST_ADDED = range(SOLUTE_COUNT, SOLUTE_COUNT + 5)
 
 
 class Given(NamedTuple):

@@ -81,7 +81,7 @@ def begin_water(now: Now) -> None:
 
 @jitable
 def take_tests(now: Now, mornings: Mornings, day: int) -> None:
-    """Set the loops' water to what tests measured this morning."""
+    """Set the loops' water to what tests measured this morning, then add the salt that the keeper gave."""
     leaf, loop_of, loop = now.leaf, now.loop_of, now.loop
     for k in range(loop.shape[1]):
         loop[TESTED_TAN, k], loop[TESTED_NITRITE, k] = math.nan, math.nan
@@ -100,6 +100,8 @@ def take_tests(now: Now, mornings: Mornings, day: int) -> None:
         elif key == TEST_PH:
             # with the alkalinity that is there, or was tested with it, pH tells the carbon dioxide
             loop[CO2, k] = _tested_dioxide(loop, k, level, loop[ALKALINITY, k])
+        elif key >= TEST_ADDED:
+            loop[key - TEST_ADDED, k] += level
         else:
             loop[key, k] = level
         for i in range(loop_of.size):
@@ -113,6 +115,8 @@ def take_tests(now: Now, mornings: Mornings, day: int) -> None:
                 leaf[NITRATE, i] = level
             elif key == TEST_PH:
                 leaf[CO2, i], leaf[PH, i] = _tested_dioxide(loop, k, level, leaf[ALKALINITY, i]), level
+            elif key >= TEST_ADDED:
+                leaf[key - TEST_ADDED, i] += level
             else:
                 leaf[key, i] = level
         hold_alkalinity(now)

@@ -50,9 +50,7 @@ def tests_over(season: Season, records: Sequence[Record], date: dt.date) -> tupl
     return tuple(sorted(found, key=lambda one: -abs(math.log(max(one.value_mg_l, 1e-6) / one.limit_mg_l))))
 
 
-def _judged(
-    season: Season, loop: str, key: str, when: dt.date, value: float, tested_ph: float
-) -> list[OverLimit]:
+def _judged(season: Season, loop: str, key: str, when: dt.date, value: float, tested_ph: float) -> list[OverLimit]:
     """The limit that a level breaks; its un-ionized share by the pH that was tested that day, else the reckoned one."""
     layout, course = season.layout, season.course
     day, k = (when - layout.start).days, layout.loops.index(loop)

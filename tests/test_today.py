@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 
 import numpy as np
 import pytest
@@ -16,10 +17,13 @@ from stocksim.answers.today.answer import today_answer
 from stocksim.answers.today.decide import SHEET_DAYS, the_day
 from stocksim.book import store
 from stocksim.book.store import Record
-from stocksim.engine.measured import with_records
+from stocksim.engine.measured import SCALE_ERROR, appetite_spread, with_records
+from stocksim.engine.onward import onward
 from stocksim.errors import InputError
 from stocksim.faces.registry import script_of
 from stocksim.water.ammonia import unionized_fraction
+from stocksim.water.buffering import SALTS
+from stocksim.water.nitrite import SALT_PER_CHLORIDE, SODIUM_PER_CHLORIDE
 
 
 def on(day: int) -> dt.date:
@@ -84,6 +88,88 @@ def test_the_toxic_share_of_tested_ammonia_goes_by_the_ph_that_was_tested_with_i
     share = unionized_fraction(8.4, 26.0)
     assert (one.limit, one.value_mg_l) == ("unionized_ammonia", pytest.approx(1.5 * float(share)))
     assert day_of(one_tank(), 5, record("test", 5, "loops.main", tan_mg_l=1.5))[0].over == ()
+
+
+def test_what_was_given_today_is_taken_off():
+    tables = one_tank(alkalinity_target="80 mg/L", ph=None, evaporation="8 L/day",
+                      source_water={"alkalinity": "40 mg/L"})  # fmt: skip
+    asked = day_of(tables, 5)[0]
+    half = 0.5 * asked.loops[0].base_g
+    per_alkalinity = [SALTS[salt].salt_g_per_alkalinity_g for salt in ("sodium_bicarbonate", asked.loops[0].salt)]
+    soda = half * per_alkalinity[0] / per_alkalinity[1]
+    given = (
+        Record("base", on(5), "loops.main", {"weight_g": soda, "salt": "sodium_bicarbonate"}, number=1),
+        record("base", 4, "loops.main", weight_g=half), record("feed", 5, "tanks.one", feed_g=30.0),
+        record("feed", 5, "cohorts.fish", feed_g=12.0), record("feed", 4, "cohorts.fish", feed_g=99.0),
+    )  # fmt: skip
+    day, season = day_of(tables, 5, *given)
+    assert day.loops[0].base_g == pytest.approx(half)
+    assert (day.tanks[0].given_g, day.tanks[0].feed_g) == (42.0, pytest.approx(asked.tanks[0].feed_g))
+    assert f"of which {42} g are given" in today_answer(day, season.site).verdict
+
+
+def test_a_change_of_water_is_due_until_a_record_tells_of_it_and_is_no_top_up():
+    tables = one_tank(evaporation="8 L/day", water_changes=[
+        {"date": on(2), "volume": "100 L"}, {"date": on(5), "volume": "300 L"}, {"date": on(25), "volume": "300 L"},
+    ])  # fmt: skip
+    day = day_of(tables, 5)[0]
+    assert [(one.date, one.volume_l, one.is_overdue) for one in day.changes] == [
+        (on(2), pytest.approx(100.0), True), (on(5), pytest.approx(300.0), False)
+    ]  # fmt: skip
+    assert day.loops[0].top_up_l == pytest.approx(8.0)
+    done = day_of(tables, 5, record("water", 5, "loops.main", volume_m3=0.25))[0]
+    assert (done.changes, done.loops[0].top_up_l) == ((), pytest.approx(8.0))
+
+
+def test_fish_that_died_in_the_model_alone_are_asked_after():
+    tables = one_tank(count=400, power_w=0.0)
+    day, season = day_of(tables, 5)
+    (one,) = day.lost
+    assert (one.cohort, one.since) == ("fish", START)
+    assert one.dead == pytest.approx(season.course.deaths[0, :5].sum())
+    counted = day_of(tables, 5, record("count", 5, "cohorts.fish", count=390))[0]
+    assert counted.lost == ()
+    assert day_of(one_tank(), 5)[0].lost == ()
+
+
+def test_salt_that_was_given_is_not_asked_for_again():
+    catfish = one_tank("channel_catfish", "catfish_32")
+    bad = record("test", 4, "loops.main", nitrite_n_mg_l=1.5)
+    asked = day_of(catfish, 4, bad)[0].loops[0].plain_salt
+    given = Record("salt", on(4), "loops.main", {"weight_g": round(asked.grams)}, number=5)
+    day, season = day_of(catfish, 4, bad, given)
+    assert day.loops[0].plain_salt is None
+    volume = season.layout.loop_water_m3[0]
+    before = day_of(catfish, 4, bad)[1].course
+    for solute, share in (("chloride", 1.0 / SALT_PER_CHLORIDE), ("sodium", SODIUM_PER_CHLORIDE / SALT_PER_CHLORIDE)):
+        rise = getattr(season.course, f"{solute}_mg_l")[0, 4, 0] - getattr(before, f"{solute}_mg_l")[0, 4, 0]
+        assert rise == pytest.approx(share * asked.grams / volume, rel=0.02)
+    # the rest of the season has it too, as what was given before it or on its first day
+    for today in (4, 5):
+        rest = run_season(onward(build(catfish), [bad, given], on(today)).site)
+        assert rest.course.chloride_mg_l[0, 0, 0] == pytest.approx(season.course.chloride_mg_l[0, today, 0], rel=0.01)
+    # a test of chloride after it has it in already
+    tested = Record("test", on(4), "loops.main", {"chloride_mg_l": 80.0}, number=6)
+    assert day_of(catfish, 4, bad, given, tested)[1].course.chloride_mg_l[0, 4, 0] == pytest.approx(80.0, rel=0.02)
+
+
+def test_what_the_day_starts_from_is_told_with_its_error():
+    tables = one_tank()
+    weighed = record("weigh", 3, "cohorts.fish", count=16.0, total_g=1600.0)
+    dead, tested = record("deaths", 4, "cohorts.fish", count=2.0), record("test", 4, "loops.main", tan_mg_l=0.3)
+    day, season = day_of(tables, 6, weighed, dead, tested)
+    (fish,), (level,) = day.fish, day.levels
+    assert (fish.weighed, fish.counted) == (on(3), on(4))
+    assert fish.count == pytest.approx(38.0, abs=0.1)
+    spread = season.site.species["nile_tilapia"].number("size_spread", 0.25)
+    grown = appetite_spread(season.site, "nile_tilapia") * math.log(fish.weight_g / 100.0)
+    assert fish.error == pytest.approx(math.hypot(spread / 4.0, SCALE_ERROR, grown))
+    assert (level.level, level.value_mg_l, level.tested) == ("tan", 0.3, on(4))
+    # of fish that were never weighed the error is that of their growth; it is told as a range about the middle
+    (never,) = day_of(tables, 6)[0].fish
+    assert (never.weighed, never.counted) == (None, None)
+    told = today_answer(day, season.site).data["fish"][0]
+    assert told["error_of_logarithm"] == pytest.approx(fish.error, abs=1e-4)
 
 
 def test_little_oxygen_measured_is_over_its_limit_too():

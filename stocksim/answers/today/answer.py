@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from stocksim.answers.today.decide import Day, LoopDay, NextLimit, SaltDose
+from stocksim.answers.today.decide import Day, LoopDay, Lost, NextLimit, SaltDose
+from stocksim.engine.measured import CHART_ERROR, LEAST_READ_MG_L
 from stocksim.faces.answer import Answer, Head, Section, Sentences, Table, points
 from stocksim.faces.fates import event_words
 from stocksim.faces.marks import marked
@@ -19,6 +20,8 @@ from stocksim.units import format_date, format_quantity
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 _MOST_TOLD = 3
+_EIGHT_IN_TEN = 1.2816  # score of 90 %
+LEVELS_TOLD = {"tan": "ammonia as N", "nitrite_n": "nitrite as N"}
 _CARE = "Look at the fish before you feed, and feed nothing to fish that hang at the surface or do not come."
 _CARE_OVER = (
     "Test once more with a fresh sample, feed nothing until the level is under the limit, and change water of the same "
@@ -45,14 +48,20 @@ def today_answer(
     units = site.file.site.units
     over = [over_words(one) for one in day.over]
     feed = sum(tank.feed_g for tank in day.tanks)
-    verdict = over[0] if over else f"Feed {feed:,.0f} g today. {_next_words(day, units)}"
-    do = [*over[1:], *(f"{one} Not used." for one in contradictions), *_loop_words(day, units), *_due_words(day, units)]
+    given = sum(tank.given_g for tank in day.tanks)
+    of_it = f", of which {given:,.0f} g are given" if given > 0.0 else ""
+    verdict = over[0] if over else f"Feed {feed:,.0f} g today{of_it}. {_next_words(day, units)}"
+    do = [
+        *over[1:], *(f"{one} Not used." for one in contradictions), *map(_lost_words, day.lost),
+        *_loop_words(day, units), *_due_words(day, units),
+    ]  # fmt: skip
     sections = (
         Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),
         Section("feed", (Head("Feed today"), Table(_feed_rows(day, units, scoop_g)))),
         Section("coming", (Head("What comes"), points([*_feeding_words(day), *_limit_words(day, units)]))),
         Section("care", (Sentences([_CARE_OVER if over else _CARE], gap=True),)),
         Section("sheet", (Head("Feeding sheet of two weeks, in g"), Table(_sheet_rows(day))), "Feeding sheet"),
+        Section("state", (Head("What this starts from"), Table(_state_rows(day, units))), "What this starts from"),
         Section("notes", (points(notes, "background"),) if notes else ()),
     )
     return Answer(
@@ -93,6 +102,7 @@ def _feed_rows(day: Day, units: str, scoop_g: float) -> list[dict[str, str]]:
             {
                 "tank": tank.tank, "feed": f"{tank.feed_g:,.0f} g",
                 **({} if math.isnan(scoop_g) else {"scoops": f"{tank.feed_g / scoop_g:.1f}"}),
+                **({"given": f"{tank.given_g:,.0f} g"} if any(one.given_g > 0.0 for one in day.tanks) else {}),
                 "of it": ", ".join(f"{name} {grams:,.0f} g" for name, grams in tank.by_cohort.items()) or "no fish",
                 "water": f"{water}, {'measured' if tank.is_measured else 'calculated'}",
             }
@@ -130,12 +140,23 @@ def _test_words(loop: LoopDay, day: Day) -> str:
     return f"Loop {loop.loop}: test ammonia and nitrite {due} ({often}: {loop.why})."
 
 
+def _lost_words(one: Lost) -> str:
+    return (
+        f"{one.cohort}: in the model {one.dead:.0f} of {one.of:.0f} fish have died since {format_date(one.since)}, and "
+        "no record tells of it: count them, and enter the number."
+    )
+
+
 def _due_words(day: Day, units: str) -> list[str]:
-    told = []
+    late = " was planned and no record shows that it was done"
+    told = [
+        f"{format_date(one.date)}: change {format_quantity(one.volume_l / 1000.0, 'volume', units)} of the water of "
+        f"loop {one.loop}{late if one.is_overdue else ''}."
+        for one in day.changes
+    ]
     for one in day.planned:
         words = event_words(one.event, units)
-        late = " was planned and no record shows that it was done" if one.is_overdue else ""
-        told.append(f"{format_date(one.date)}: {words}{late}.")
+        told.append(f"{format_date(one.date)}: {words}{late if one.is_overdue else ''}.")
     return told
 
 
@@ -144,6 +165,45 @@ def _feeding_words(day: Day) -> list[str]:
         f"{cohort} {'begins' if begins else 'stops'} to be fed on {format_date(date)}."
         for cohort, date, begins in day.feeding
     ]
+
+
+def _state_rows(day: Day, units: str) -> list[dict[str, str]]:
+    """Fish with the range that holds their weight in 8 cases of 10, and the water as it was tested."""
+    rows = []
+    for fish in day.fish:
+        low, middle, high = (
+            format_quantity(fish.weight_g * math.exp(score * fish.error), "weight", units)
+            for score in (-_EIGHT_IN_TEN, 0.0, _EIGHT_IN_TEN)
+        )
+        told = [
+            f"{word} {format_date(when)}"
+            for word, when in (("weighed", fish.weighed), ("counted", fish.counted))
+            if when
+        ]
+        rows.append(
+            {"of": fish.cohort, "now": f"{fish.count:.0f} fish of {middle} ({low} to {high})",
+             "by": ", ".join(told) or "calculated"}
+        )  # fmt: skip
+    for one in day.levels:
+        low, high = (
+            max((one.value_mg_l + LEAST_READ_MG_L) * math.exp(score * CHART_ERROR) - LEAST_READ_MG_L, 0.0)
+            for score in (-_EIGHT_IN_TEN, _EIGHT_IN_TEN)
+        )
+        said = f"{LEVELS_TOLD[one.level]} {one.value_mg_l:.3g} mg/L ({low:.2f} to {high:.2f})"
+        rows.append({"of": one.loop, "now": said, "by": f"tested {format_date(one.tested)}"})
+    rows += [
+        {
+            "of": one.loop,
+            "now": f"biofilter bacteria at {100.0 * one.film_share:.0f} % of full",
+            "by": _film_by(day, one),
+        }
+        for one in day.loops
+    ]
+    return rows
+
+
+def _film_by(day: Day, loop: LoopDay) -> str:
+    return "calculated from the tests" if any(one.loop == loop.loop for one in day.levels) else "calculated"
 
 
 def _sheet_rows(day: Day) -> list[dict[str, str]]:
@@ -158,8 +218,8 @@ def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[s
         {
             "date": day.date.isoformat(),
             "tanks": [
-                {"tank": one.tank, "feed_g": round(one.feed_g, 3), "temperature_c": round(one.temperature_c, 3),
-                 "is_measured": one.is_measured,
+                {"tank": one.tank, "feed_g": round(one.feed_g, 3), "given_g": round(one.given_g, 3),
+                 "temperature_c": round(one.temperature_c, 3), "is_measured": one.is_measured,
                  "scoops": None if math.isnan(scoop_g) else round(one.feed_g / scoop_g, 3),
                  "cohorts": [{"cohort": key, "feed_g": round(g, 3)} for key, g in one.by_cohort.items()]}
                 for one in day.tanks
@@ -181,6 +241,28 @@ def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[s
                 {"date": one.date.isoformat(), "kind": one.event.kind, "cohort": one.event.cohort,
                  "is_overdue": one.is_overdue}
                 for one in day.planned
+            ],
+            "water_changes": [
+                {"date": one.date.isoformat(), "loop": one.loop, "volume_l": round(one.volume_l, 1),
+                 "is_overdue": one.is_overdue}
+                for one in day.changes
+            ],
+            "lost": [
+                {"cohort": one.cohort, "dead": round(one.dead, 2), "of": round(one.of, 2),
+                 "since": one.since.isoformat()}
+                for one in day.lost
+            ],
+            "fish": [
+                {"cohort": one.cohort, "count": round(one.count, 2), "weight_g": round(one.weight_g, 3),
+                 "error_of_logarithm": round(one.error, 4),
+                 "weighed": one.weighed.isoformat() if one.weighed else None,
+                 "counted": one.counted.isoformat() if one.counted else None}
+                for one in day.fish
+            ],
+            "tested": [
+                {"loop": one.loop, "level": one.level, "value_mg_l": round(one.value_mg_l, 4),
+                 "date": one.tested.isoformat()}
+                for one in day.levels
             ],
             "feeding_changes": [
                 {"cohort": cohort, "date": date.isoformat(), "begins": begins} for cohort, date, begins in day.feeding

@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stocksim.book.checks import mean_weight_g
 from stocksim.book.store import Record
 from stocksim.engine.arrays.water import SOLUTES
+from stocksim.engine.measured import appetite_spread, weighing_error
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.tested import tests_over
 from stocksim.errors import InputError
@@ -34,7 +36,10 @@ YOUNG_DAYS = 84
 DAILY, WEEKLY = 1, 7
 # No portion of salt raises chloride by more (assumed: what catfish farms keep at all times, SRAC 462).
 SALT_STEP_MG_L = 100.0
+_SALT_LEFT = 0.02  # of all that is needed: less is as good as given (our choice)
 _AHEAD_DAYS = 14
+# fish that died in the model alone are told from so many and from such a share on (our choice)
+_LEAST_LOST, _LOST_SHARE = 2.0, 0.1
 _OVERDUE_DAYS = 14
 # A cohort begins or stops to feed where it is fed on fewer than half of a week's days before and on more after, or the
 # other way round; single days without feed are its rule.
@@ -43,11 +48,12 @@ _SPELL_DAYS = 7
 
 @dataclass(frozen=True)
 class TankDay:
-    """A tank today: feed in all and by cohort [g], water [degC], and whether that was measured today."""
+    """A tank today: feed in all, by cohort and given already [g], water [degC], and whether that was measured today."""
 
     tank: str
     feed_g: float
     by_cohort: dict[str, float]
+    given_g: float
     temperature_c: float
     is_measured: bool
 
@@ -63,7 +69,7 @@ class SaltDose:
 
 @dataclass(frozen=True)
 class LoopDay:
-    """A loop today: base with its portions, top-up, tests with the reason, weakest film, and salt where it helps."""
+    """A loop today: base still to give with its portions, top-up, tests with the reason, weakest film, and salt."""
 
     loop: str
     salt: str
@@ -84,6 +90,52 @@ class Planned:
     date: dt.date
     event: Any
     is_overdue: bool
+
+
+@dataclass(frozen=True)
+class WaterChange:
+    """A change of water of the site file that is due or comes within two weeks. [L]"""
+
+    date: dt.date
+    loop: str
+    volume_l: float
+    is_overdue: bool
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Fish that died in the model alone since a cohort's number was last told, of so many; the keeper may know more."""
+
+    cohort: str
+    dead: float
+    of: float
+    since: dt.date
+
+
+@dataclass(frozen=True)
+class FishNow:
+    """Fish of a cohort tonight, the error of their weight, and when they were last weighed and their number told.
+
+    The error is a standard deviation of the logarithm: of the last weighing and of the growth since, for appetite
+    differs between trials; None stands for days that no record tells.
+    """
+
+    cohort: str
+    count: float
+    weight_g: float
+    error: float
+    weighed: dt.date | None
+    counted: dt.date | None
+
+
+@dataclass(frozen=True)
+class LevelNow:
+    """A level of a loop as it was last tested. [mg/L]"""
+
+    loop: str
+    level: str
+    value_mg_l: float
+    tested: dt.date
 
 
 @dataclass(frozen=True)
@@ -112,6 +164,14 @@ class Day:
         Tests over a limit, the worst first.
     planned : tuple of Planned
         By date.
+    changes : tuple of WaterChange
+        By date.
+    lost : tuple of Lost
+        Cohorts of which many fish died in the model and no record tells of it.
+    fish : tuple of FishNow
+        What the day is reckoned with, of cohorts that are there.
+    levels : tuple of LevelNow
+        Ammonia and nitrite as last tested.
     feeding : tuple of (str, date, bool)
         Cohort, day, and whether it begins (or else stops) to be fed, the next change of each within the season.
     next_limits : tuple of NextLimit
@@ -127,6 +187,10 @@ class Day:
     loops: tuple[LoopDay, ...]
     over: tuple[OverLimit, ...]
     planned: tuple[Planned, ...]
+    changes: tuple[WaterChange, ...]
+    lost: tuple[Lost, ...]
+    fish: tuple[FishNow, ...]
+    levels: tuple[LevelNow, ...]
     feeding: tuple[tuple[str, dt.date, bool], ...]
     next_limits: tuple[NextLimit, ...]
     sheet: tuple[tuple[dt.date, dict[str, float]], ...]
@@ -165,6 +229,10 @@ def the_day(season: Season, records: Sequence[Record], date: dt.date) -> Day:
         tuple(_loop(season, loop, day, records, over) for loop in season.layout.loops),
         over,
         _planned(season, records, date),
+        _changes(season, records, date),
+        _lost(season, records, day),
+        _fish_now(season, records, day),
+        _levels_now(season, records, date),
         _feeding(season, day),
         _next_limits(season, day),
         sheet,
@@ -188,14 +256,32 @@ def _tank(season: Season, tank: str, day: int, records: Sequence[Record]) -> Tan
     in_loop = {f"loops.{loop}", *(f"tanks.{key}" for key, one in season.site.file.tanks.items() if one.loop == loop)}
     measured = any(one.kind == "temperature" and one.date == season.dates[day] and one.of in in_loop for one in records)
     water = float(season.layout.temperature_c[day, season.layout.loops.index(loop)])
-    return TankDay(tank, feed, by_cohort, water, measured)
+    fed = {f"tanks.{tank}", *(f"cohorts.{cohort}" for cohort in by_cohort)}
+    given = sum(one.value("feed_g") for one in _on(season, records, "feed", day) if one.of in fed)
+    return TankDay(tank, feed, by_cohort, given, water, measured)
+
+
+def _on(season: Season, records: Sequence[Record], kind: str, day: int) -> list[Record]:
+    """Records of a kind of one day."""
+    return [one for one in records if one.kind == kind and one.date == season.dates[day]]
+
+
+def _base_given(season: Season, loop: str, salt: str, day: int, records: Sequence[Record]) -> float:
+    """Base that was given today by the records, as so much of the loop's own salt. [g]"""
+    own = SALTS[salt].salt_g_per_alkalinity_g
+    return sum(
+        one.value("weight_g") * own / SALTS[str(one.held.get("salt", salt))].salt_g_per_alkalinity_g
+        for one in _on(season, records, "base", day)
+        if one.of == f"loops.{loop}"
+    )
 
 
 def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: Sequence[OverLimit]) -> LoopDay:
     layout, course = season.layout, season.course
     column, date = layout.loops.index(loop), season.dates[day]
     salt = SALTS[layout.water.salts[column]]
-    base = float(course.buffer_g[0, day, column])
+    name = layout.water.salts[column]
+    base = max(float(course.buffer_g[0, day, column]) - _base_given(season, loop, name, day, records), 0.0)
     levels = course.alkalinity_mg_l[0, :, column]
     start = layout.water.start_level[SOLUTES.index("alkalinity"), column]
     dose = base / salt.salt_g_per_alkalinity_g / layout.loop_water_m3[column]
@@ -214,8 +300,9 @@ def _loop(season: Season, loop: str, day: int, records: Sequence[Record], over: 
     ]  # fmt: skip
     due = max(tested) + dt.timedelta(days=every) if tested else date
     return LoopDay(
-        loop, layout.water.salts[column], base,
-        int(dose_portions(dose, levels[day - 1] if day else start)), 1000.0 * float(course.top_up_m3[0, day, column]),
+        loop, name, base, int(dose_portions(dose, levels[day - 1] if day else start)),
+        # what a change of water brings is told by itself
+        1000.0 * float(course.top_up_m3[0, day, column] - layout.water.exchanged_m3[day, column]),
         every, due, why, film, _plain_salt(season, column, day, over),
     )  # fmt: skip
 
@@ -231,8 +318,9 @@ def _plain_salt(season: Season, column: int, day: int, over: Sequence[OverLimit]
     if not measured or not any(protects):
         return None
     volume, now = float(layout.loop_water_m3[column]), float(season.course.chloride_mg_l[0, day, column])
-    grams = float(salt_for_chloride(volume, now, chloride_needed(min(max(measured), MOST_NITRITE_MG_L))))
-    if grams <= 0.0:
+    needed = chloride_needed(min(max(measured), MOST_NITRITE_MG_L))
+    grams = float(salt_for_chloride(volume, now, needed))
+    if grams <= _SALT_LEFT * float(salt_for_chloride(volume, 0.0, needed)):
         return None
     portions = math.ceil(grams / SALT_PER_CHLORIDE / volume / SALT_STEP_MG_L)
     return SaltDose(grams, portions, float(sodium_added(grams, volume)))
@@ -288,6 +376,73 @@ def _planned(season: Season, records: Sequence[Record], date: dt.date) -> tuple[
         if not done:
             found.append(Planned(event.date, event, off < 0))
     return tuple(sorted(found, key=lambda one: one.date))
+
+
+def _changes(season: Season, records: Sequence[Record], date: dt.date) -> tuple[WaterChange, ...]:
+    """Changes of water of the file from two weeks ago, where no record tells of them, to two weeks ahead."""
+    found = []
+    for loop, table in season.site.file.loops.items():
+        done = {one.date for one in records if one.kind == "water" and one.of == f"loops.{loop}"}
+        for change in table.water_changes:
+            off = (change.date - date).days
+            if -_OVERDUE_DAYS <= off <= _AHEAD_DAYS and change.date not in done:
+                found.append(WaterChange(change.date, loop, 1000.0 * change.volume, off < 0))
+    return tuple(sorted(found, key=lambda one: one.date))
+
+
+def _lost(season: Season, records: Sequence[Record], day: int) -> tuple[Lost, ...]:
+    """Cohorts that lost a tenth and two fish at least in the model since a record last told their number."""
+    layout, course, found = season.layout, season.course, []
+    for cohort in dict.fromkeys(layout.cohorts):
+        columns = [c for c, name in enumerate(layout.cohorts) if name == cohort]
+        told = [one.date for one in records if one.kind in ("count", "deaths") and one.name == cohort]
+        first = season.site.cohorts[cohort].stocked or season.dates[0]
+        since = max([one for one in told if one <= season.dates[day]], default=first)
+        if since > season.dates[day]:
+            continue
+        at = max((since - season.dates[0]).days, 0)
+        of = float(course.count[0, at, columns].sum() + course.deaths[0, at, columns].sum())
+        dead = float(course.deaths[0, at:day, columns].sum())
+        if dead >= max(_LEAST_LOST, _LOST_SHARE * of):
+            found.append(Lost(cohort, dead, of, since))
+    return tuple(found)
+
+
+def _fish_now(season: Season, records: Sequence[Record], day: int) -> tuple[FishNow, ...]:
+    layout, course, site, found = season.layout, season.course, season.site, []
+    for cohort in dict.fromkeys(layout.cohorts):
+        column = max(
+            (c for c, name in enumerate(layout.cohorts) if name == cohort), key=lambda c: course.count[0, day, c]
+        )
+        if course.count[0, day, column] <= 0.0:
+            continue
+        own = [one for one in records if one.name == cohort and season.dates[0] <= one.date <= season.dates[day]]
+        weighed = max((one.date for one in own if one.kind == "weigh"), default=None)
+        weight, spread = float(course.weight_g[0, day, column]), appetite_spread(site, site.cohorts[cohort].species)
+        if weighed is None:
+            error, was = 0.0, site.cohorts[cohort].mean_weight
+        else:
+            sample = [mean_weight_g(one) for one in own if one.kind == "weigh" and one.date == weighed]
+            number = sum(fish for fish, _ in sample)
+            error, was = weighing_error(site, cohort, number), sum(fish * mean for fish, mean in sample) / number
+        found.append(
+            FishNow(
+                cohort, float(course.count[0, day, column]), weight, math.hypot(error, spread * math.log(weight / was)),
+                weighed, max((one.date for one in own if one.kind in ("count", "deaths")), default=None),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _levels_now(season: Season, records: Sequence[Record], date: dt.date) -> tuple[LevelNow, ...]:
+    found: dict[tuple[str, str], LevelNow] = {}
+    for one in sorted(records, key=lambda one: (one.date, one.number)):
+        for level in ("tan", "nitrite_n"):
+            if one.kind == "test" and one.date <= date and not math.isnan(value := one.value(f"{level}_mg_l")):
+                found[one.name, level] = LevelNow(one.name, level, value, one.date)
+    return tuple(
+        found[key] for loop in season.layout.loops for level in ("tan", "nitrite_n") if (key := (loop, level)) in found
+    )
 
 
 def _feeding(season: Season, day: int) -> tuple[tuple[str, dt.date, bool], ...]:

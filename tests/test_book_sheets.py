@@ -35,6 +35,7 @@ SOUND = [
     one("weigh", "cohorts.perch", weights_g="31.5 40 28 g"),
     one("count", "cohorts.perch", count=58),
     one("feed", "tanks.first", feed_g=55.0),
+    one("feed", "tanks.first", feed_g=54.0, scoop_g=18.0),
     one("temperature", "loops.main", temperature_c=14.2, readings=288.0, lowest_c=13.9, highest_c=14.6),
     one("test", "loops.main", nitrate_n_mg_l=9.0, nitrate_read=40.0, nitrate_as="NO3", ph=7.1),
     one("deaths", "cohorts.perch", count=2, cause="jumped out"),

@@ -67,7 +67,7 @@ def test_the_form_of_a_kit_is_asked_once_and_kept_with_each_value(run):
     assert run("add house.toml test --loop main --nitrate 40 --nitrate-as NO3").code == 0
     assert run("add house.toml test --loop main --nitrate 20").code == 0
     assert run("add house.toml test --loop main --nitrate 20 --nitrate-as NO3-N").code == 0
-    assert run("add house.toml test --loop main --nitrate 20").code == 0
+    assert run("add house.toml test --loop main --nitrate 21").code == 0
     assert [round(record["nitrate_n_mg_l"], 2) for record in listed(run)] == [9.04, 4.52, 20.0, 20.0]
 
 
@@ -124,6 +124,27 @@ def test_files_go_out_and_come_in_once(run):
     assert [record["kind"] for record in listed(run)] == ["weigh"]
     rows = [list(csv.reader(Path(name).read_text().splitlines())) for name in ("all.csv",)]
     assert len(rows[0]) == 3
+
+
+def test_what_was_told_once_goes_out_and_comes_in_with_the_records(run):
+    assert run("add house.toml feed --cohort perch --amount '3 scoops' --scoop '18 g'").code == 0
+    assert run("add house.toml test --loop main --nitrate 40 --nitrate-as NO3").code == 0
+    assert run("export house.toml all.csv").code == 0
+    Path("other.toml").write_text(Path("house.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    assert run("import other.toml all.csv").code == 0
+    (kept,) = run("add other.toml feed --cohort perch --amount '2 scoops' --json").data["records"]
+    assert (kept["feed_g"], kept["scoop_g"]) == (36.0, 18.0)
+    (kept,) = run("add other.toml test --loop main --nitrate 20 --json").data["records"]
+    assert kept["nitrate_as"] == "NO3"
+
+
+def test_the_same_once_more_is_asked_back(run):
+    line = "add house.toml deaths --cohort perch --count 1"
+    assert run(line).code == 0
+    again = run(line)
+    assert (again.code, "record 1" in again.err) == (2, True)
+    assert run(f"{line} --confirm").code == 0
+    assert len(listed(run)) == 2
 
 
 def test_a_loggers_file_comes_in_by_the_day_and_only_what_is_new_of_a_longer_one(run):

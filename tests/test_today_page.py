@@ -124,7 +124,7 @@ def test_other_kinds_are_entered_below_feed_by_the_scoop(page, site):
     page.text_input(key="other feed amount").set_value("3 scoops")
     page.text_input(key="other feed scoop").set_value("20 g")
     press(page, "Keep this record")
-    assert held(site) == [{"feed_g": 60.0}]
+    assert held(site) == [{"feed_g": 60.0, "scoop_g": 20.0}]
     assert "scoops" in html_of(page)
     page.selectbox(key="other kind").set_value("deaths").run()
     page.text_input(key="other deaths count").set_value("1")

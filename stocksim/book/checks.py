@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from stocksim.book.kinds import FORM_KEYS, HELD, KINDS, SALT_NAMES, Kind
 from stocksim.book.store import Record
 from stocksim.errors import Fault, InputError, shown
+from stocksim.site.fish_tables import StockEvent
 from stocksim.site.reading import Site
 from stocksim.units import parse_quantity
 
@@ -186,7 +187,9 @@ def _came(site: Site, cohort: str) -> float:
     table = site.file.cohorts.get(cohort)
     if table is None:
         return math.inf  # the larger fish of another, which grew until they were parted
-    return table.count + sum(one.count for one in site.file.events if one.kind == "stock" and one.cohort == cohort)
+    return table.count + sum(
+        one.count for one in site.file.events if isinstance(one, StockEvent) and one.cohort == cohort
+    )
 
 
 def _unusual(held: Mapping[str, float | str]) -> list[str]:

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from stocksim.book.checks import doubts, faults, names_of
-from stocksim.book.kinds import HELD, KINDS, READINGS, form_of, from_kit
+from stocksim.book.kinds import HELD, KINDS, MOST_SCOOP_G, READINGS, form_of, from_kit
 from stocksim.book.sheets import read_number
 from stocksim.book.store import Record
 from stocksim.errors import Fault, InputError, shown
@@ -26,7 +26,6 @@ _ENTERED_AS = {
     "volume": ("volume_m3",),
 }  # fmt: skip
 SCOOP = "scoop"  # what a scoop or handful of feed weighs, told once
-MOST_SCOOP_G = 5000.0  # our choice: no hand lifts more
 _SCOOPS = re.compile(r"(\S+)\s*(?:scoops?|handfuls?)", re.IGNORECASE)
 
 
@@ -97,6 +96,8 @@ def entered(
                 held[key] = _value(key, given[name], scoop_g)
             except InputError as error:
                 wrong += [replace(fault, field=fault.field or name) for fault in error.faults]
+    if "feed_g" in held and not math.isnan(scoop_g) and (told or _SCOOPS.fullmatch(given["amount"].strip())):
+        held["scoop_g"] = scoop_g  # beside the value, as the form of a kit
     for name in READINGS:
         try:
             held |= _kit(name, given, known, told)
@@ -114,7 +115,12 @@ def entered(
     wrong += [Fault("", words.get(fault.field, fault.field), fault.message) for fault in found]
     if wrong:
         raise InputError(wrong)
-    return Entered(record, tuple(doubts(record, site, before)), told)
+    asked = doubts(record, site, before)
+    for other in before:
+        if other.content == record.content:
+            asked.append(f"this is in the book already word for word, as record {other.number}; is it another one?")
+            break
+    return Entered(record, tuple(asked), told)
 
 
 def entries(kind: str) -> dict[str, str]:

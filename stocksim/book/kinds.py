@@ -38,11 +38,14 @@ class Held:
     usual_high: float = math.inf
 
 
+MOST_SCOOP_G = 5000.0  # our choice: no hand lifts more
+
 HELD: dict[str, Held] = {
     "count": Held(words="number of fish", is_whole=True, low=1, high=1e6, usual_high=5000),
     "total_g": Held(words="weight of all of them", dimension="weight", low=0.01, high=1e7),
     "weights_g": Held(words="single weights", is_text=True),
     "feed_g": Held(words="feed given", dimension="weight", high=1e6, usual_high=20_000),
+    "scoop_g": Held(words="weight of a scoop", dimension="weight", low=0.01, high=MOST_SCOOP_G),
     "weight_g": Held(words="weight", dimension="weight", low=0.01, high=1e7),
     "temperature_c": Held(
         words="temperature", dimension="temperature", low=-2.0, high=60.0, usual_low=0.0, usual_high=35.0
@@ -107,7 +110,9 @@ _TESTED = (
 KINDS: dict[str, Kind] = {
     "weigh": Kind(words="fish weighed", of=("cohorts",), needs=(("count", "total_g"), ("weights_g",))),
     "count": Kind(words="all fish counted", of=("cohorts",), needs=(("count",),)),
-    "feed": Kind(words="feed given", of=("cohorts", "tanks"), needs=(("feed_g",),), is_in_scoops=True),
+    "feed": Kind(
+        words="feed given", of=("cohorts", "tanks"), needs=(("feed_g",),), may=("scoop_g",), is_in_scoops=True
+    ),
     "temperature": Kind(
         words="water temperature",
         of=("tanks", "loops"),

@@ -202,13 +202,20 @@ def undo(path: Path, number: int | None, by: str) -> Record:
 
 
 def read_settings(path: Path) -> dict[str, str]:
-    """What the keeper told once, by name."""
+    """What the keeper told once, by name: as the book holds it, else as it stands beside the last value from a file."""
     if not path.exists():
         return {}
+    beside: dict[str, str] = {}
+    for record in read_book(path):
+        for key, value in record.held.items():
+            if key.endswith("_as"):
+                beside[key.removesuffix("_as")] = str(value)
+            elif key == "scoop_g":
+                beside["scoop"] = repr(value)
     with _explained(path), closing(_to_read(path)) as book:
         if _version(book, path) < _WITH_SETTINGS:
-            return {}
-        return dict(book.execute("SELECT name, value FROM setting").fetchall())
+            return beside
+        return beside | dict(book.execute("SELECT name, value FROM setting").fetchall())
 
 
 # --- how

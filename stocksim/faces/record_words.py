@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from stocksim.book.kinds import HELD, READINGS
+from stocksim.book.kinds import HELD, KINDS, READINGS
 from stocksim.book.store import Record
 from stocksim.site.begun import OverLimit
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_date, format_quantity
 
+_BARE = ("count", "total_g", "weight_g", "feed_g", "temperature_c")
 _SHOWN_DECIMALS = {"mg_l": 2, "ph": 1}
 
 
@@ -15,13 +16,13 @@ def value_words(record: Record, system: str) -> str:
     """Values of a record in a keeper's units."""
     said = []
     read = {reading.value: name for name, reading in READINGS.items() if f"{name}_as" in record.held}
-    for key, value in record.held.items():
-        if key not in HELD:
+    for key in KINDS[record.kind].holds:
+        if key not in record.held:
             continue
-        held = HELD[key]
-        words = "" if key in ("count", "total_g", "weight_g", "feed_g", "temperature_c") else f"{held.words} "
+        held, value = HELD[key], record.held[key]
+        words = "" if key in _BARE else f"{held.words} "
         if held.is_text:
-            said.append(f"{words}{value}")
+            said.append(f"{'to ' * (key == 'to_tank')}{value}".replace("_", " "))
         elif key in read:
             name = read[key]
             form = record.held[f"{name}_as"]

@@ -25,7 +25,7 @@ def records_answer(records: Sequence[Record], site: Site, verdict: str = "") -> 
     system = site.file.site.units
     rows = [
         {
-            "number": str(record.number), "date": format_date(record.date), "what": KINDS[record.kind].words,
+            "number": str(record.number or ""), "date": format_date(record.date), "what": KINDS[record.kind].words,
             "of": record.name, "value": value_words(record, system), "note": record.note, "by": record.by,
             **({"taken back": record.undone[:10]} if any(one.undone for one in records) else {}),
         }

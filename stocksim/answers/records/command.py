@@ -138,6 +138,8 @@ def import_(
     as_json: JsonOption = False,
 ) -> None:
     """Write the records of a file that the book has not into it. Reads SITE and FILE; writes the book, or nothing."""
+    from dataclasses import replace
+
     from stocksim.answers.records import bring
     from stocksim.answers.records.answer import import_answer
     from stocksim.book import store
@@ -149,7 +151,9 @@ def import_(
     if found.doubts and not (confirm or dry_run):
         raise InputError([Fault("", "", f"{doubt} Add --confirm to keep it as it is.") for doubt in found.doubts])
     if found.new and not dry_run:
-        store.add(path, found.new)
+        numbers = store.add(path, found.new)
+        kept = (replace(one, number=number) for one, number in zip(found.new, numbers, strict=True))
+        found = replace(found, new=tuple(kept))
     deliver(import_answer(found, dry_run, loaded), as_json)
 
 

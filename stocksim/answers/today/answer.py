@@ -185,11 +185,11 @@ def _state_rows(day: Day, units: str) -> list[dict[str, str]]:
              "by": ", ".join(told) or "calculated"}
         )  # fmt: skip
     for one in day.levels:
-        low, high = (
+        least, most = (
             max((one.value_mg_l + LEAST_READ_MG_L) * math.exp(score * CHART_ERROR) - LEAST_READ_MG_L, 0.0)
             for score in (-_EIGHT_IN_TEN, _EIGHT_IN_TEN)
         )
-        said = f"{LEVELS_TOLD[one.level]} {one.value_mg_l:.3g} mg/L ({low:.2f} to {high:.2f})"
+        said = f"{LEVELS_TOLD[one.level]} {one.value_mg_l:.3g} mg/L ({least:.2f} to {most:.2f})"
         rows.append({"of": one.loop, "now": said, "by": f"tested {format_date(one.tested)}"})
     rows += [
         {

@@ -27,7 +27,7 @@ from stocksim.units import format_date
 DAY = "day shown"
 _LAST = 8
 STYLE = """<style>
-.st-key-big_fields input {font-size: 1.5rem; height: 3.2rem}
+.st-key-big_fields [data-testid="stTextInput"] input {font-size: 1.5rem; height: 3.2rem}
 .st-key-big_fields label p {font-size: 1.05rem; font-weight: 600}
 .st-key-entering button {min-height: 2.75rem}
 @media print {.st-key-entering, .st-key-other_records {display: none !important}}
@@ -58,6 +58,8 @@ _BIG = (
     Big("weigh", "cohorts", {"count": "Fish weighed", "total": "Weight of all"}, "weight"),
 )
 _AMMONIA_FORM = "form of ammonia"
+_ASKED = ("tan_mg_l", "ammonia_read", "ammonia_as")
+_OF_WIDTH = 150  # beside four units on a phone
 
 
 @dataclass(frozen=True)
@@ -112,22 +114,35 @@ def _big(big: Big, place: Place) -> None:
     with st.container(horizontal=True):
         for name, label in big.labels.items():
             guard.text(label, f"entered {name}", in_form=True, width="stretch")
-    if big.dimension:
-        options = _UNITS[big.dimension][place.units]
-        held = guard.shown(f"unit of {big.dimension}", options[0], in_form=True)
-        st.segmented_control("Unit", options, label_visibility="collapsed", required=True, **held)
-    else:
-        held = guard.shown(_AMMONIA_FORM, place.known.get("ammonia"), in_form=True)
-        st.segmented_control("Read as", list(READINGS["ammonia"].forms), label_visibility="collapsed", **held)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        if big.dimension:
+            options = _UNITS[big.dimension][place.units]
+            held = guard.shown(f"unit of {big.dimension}", options[0], in_form=True)
+            st.segmented_control("Unit", options, label_visibility="collapsed", required=True, width="content", **held)
+        else:
+            forms, held = (
+                list(READINGS["ammonia"].forms),
+                guard.shown(_AMMONIA_FORM, place.known.get("ammonia"), in_form=True),
+            )
+            st.segmented_control("Read as", forms, label_visibility="collapsed", width="content", **held)
+        names = place.names(big.table)
+        if len(names) > 1:
+            held = guard.shown(f"where of {big.kind}", _where(big, place), in_form=True)
+            st.selectbox("Of", names, format_func=_own_name, label_visibility="collapsed", width=_OF_WIDTH, **held)
     last = _last(big, place)
-    names = place.names(big.table)
-    if len(names) > 1:
-        held = guard.shown(f"where of {big.kind}", _where(big, place), in_form=True)
-        st.selectbox("Of", names, format_func=_own_name, label_visibility="collapsed", **held)
     said = "No record yet." if last is None else (
-        f"Last: {value_words(last, place.units)} ({last.name}, {format_date(last.date)})"
+        f"Last: {value_words(_of_field(last), place.units)} ({last.name}, {format_date(last.date)})"
     )  # fmt: skip
     st.caption(said)
+
+
+def _of_field(record: Record) -> Record:
+    """A record with what its big field asks for alone: of a test the ammonia."""
+    return (
+        replace(record, held={key: value for key, value in record.held.items() if key in _ASKED})
+        if (record.kind == "test")
+        else record
+    )
 
 
 def _own_name(full: str) -> str:
@@ -220,11 +235,6 @@ def _outcome_of(place: Place, entries: Sequence[Entry], fields: tuple[str, ...],
                 continue
             found.append(one)
             asked += one.doubts
-            asked += [
-                f"{value_words(one.record, place.units)} of {format_date(one.record.date)} is in the book already, "
-                f"record {other.number}; is this another one?"
-                for other in there if other.content == one.record.content
-            ][:1]  # fmt: skip
         if wrong:
             return Outcome(tuple(wrong))
         if asked and not is_confirmed:

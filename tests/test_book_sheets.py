@@ -101,12 +101,21 @@ def test_what_cannot_be_is_one_fault_in_its_field(record, field):
         one("test", "loops.main", ph=4.0),
         one("weigh", "cohorts.perch", count=20, total_g=40_000.0),
         one("deaths", "cohorts.perch", count=70),
+        one("planting", "beds.gravel", crop="kale", area_m2=200.0),
     ],
 )
 def test_what_can_hardly_be_is_asked_back(record):
     before = [one("weigh", "cohorts.perch", count=20, total_g=900.0)]
     assert faults(record, SITE, TODAY) == []
     assert len(doubts(record, SITE, before)) == 1
+
+
+def test_what_is_asked_back_is_in_the_keepers_units():
+    us = SITE.with_changes({"site.units": "us"})
+    (asked,) = doubts(one("temperature", "loops.main", temperature_c=58.0), us, [])
+    assert "136.4 degF" in asked
+    (fault,) = faults(one("temperature", "loops.main", temperature_c=-40.0), us, TODAY)
+    assert "-40.0 degF" in fault.message
 
 
 def test_weighings_give_a_number_and_a_mean():

@@ -98,7 +98,9 @@ def test_a_known_truth_is_found_and_bands_narrow_as_records_come(site):
     assert learned["appetite"][0] < 0.72 * 1.05
     assert learned["appetite"][2] > 0.72 / 1.05
     assert learned["film"][1] < 1.0
-    # the season before the records stays for comparison
+    # the season before the records stays for comparison, and the plan, which is the truth of factors that are all 1
+    plan = truth_of(site, 1.0, 1.0, 1.0).of("cohorts.mean_weight_g", "fish")[0]
+    assert found.planned_g["fish"] == pytest.approx(plan)
     assert width(band.weight_before[:, -1]) == pytest.approx(widths[0], rel=0.2)
 
 

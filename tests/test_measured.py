@@ -88,6 +88,16 @@ def test_all_may_have_died(site):
     assert np.all(run_season(told.site).course.fed_g[0, 4:] == 0.0)
 
 
+def test_a_planned_harvest_takes_no_more_than_the_records_leave():
+    tables = one_tank() | {"events": [
+        {"kind": "harvest", "date": on(10), "cohort": "fish", "count": 25},
+        {"kind": "sell", "date": on(12), "cohort": "fish", "count": 10},
+    ]}  # fmt: skip
+    told = with_records(build(tables), [record("deaths", 4, count=25.0)])
+    assert [(event.kind, event.count) for event in told.site.file.events] == [("found", 15), ("harvest", 15)]
+    assert len(told.notes) == 1
+
+
 def test_recorded_harvests_take_the_place_of_planned_ones_until_then():
     tables = one_tank() | {"events": [
         {"kind": "harvest", "date": on(5), "cohort": "fish", "count": 2},

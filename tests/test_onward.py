@@ -104,6 +104,17 @@ def test_a_test_over_a_limit_is_the_first_line_of_the_rest_of_the_season(site):
     assert run_season(onward(site, RECORDS, on(TODAY)).site).site.begun.over == ()
 
 
+def test_a_planned_harvest_takes_no_more_than_the_model_leaves():
+    """Too little air for 300 fish, so that fewer are left than the file takes out later."""
+    made = one_tank(days=40, count=300, power_w=0.0)
+    made["events"] = [{"kind": "harvest", "date": on(30), "cohort": "fish", "count": 290}]
+    site = build(made)
+    rest = onward(site, [record("feed", 5, "cohorts.fish", feed_g=10.0)], on(TODAY)).site
+    left = rest.file.cohorts["fish"].count
+    assert left < 290
+    assert [event.count for event in rest.file.events] == [left]
+
+
 def test_without_records_of_its_season_the_site_is_as_it_was(site):
     for records, day in (((), TODAY), (RECORDS, -3), (RECORDS, DAYS + 3), (RECORDS, 12)):
         found = onward(site, records, on(day))

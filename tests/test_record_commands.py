@@ -68,7 +68,7 @@ def test_the_form_of_a_kit_is_asked_once_and_kept_with_each_value(run):
     assert run("add house.toml test --loop main --nitrate 20").code == 0
     assert run("add house.toml test --loop main --nitrate 20 --nitrate-as NO3-N").code == 0
     assert run("add house.toml test --loop main --nitrate 21").code == 0
-    assert [round(record["nitrate_n_mg_l"], 2) for record in listed(run)] == [9.04, 4.52, 20.0, 20.0]
+    assert [round(record["nitrate_n_mg_l"], 2) for record in listed(run)] == [9.04, 4.52, 20.0, 21.0]
 
 
 @pytest.mark.parametrize(

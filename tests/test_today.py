@@ -122,12 +122,12 @@ def test_a_change_of_water_is_due_until_a_record_tells_of_it_and_is_no_top_up():
 
 
 def test_fish_that_died_in_the_model_alone_are_asked_after():
-    tables = one_tank(count=400, power_w=0.0)
+    tables = one_tank(count=300, power_w=0.0)
     day, season = day_of(tables, 5)
     (one,) = day.lost
     assert (one.cohort, one.since) == ("fish", START)
     assert one.dead == pytest.approx(season.course.deaths[0, :5].sum())
-    counted = day_of(tables, 5, record("count", 5, "cohorts.fish", count=390))[0]
+    counted = day_of(tables, 5, record("count", 5, "cohorts.fish", count=290))[0]
     assert counted.lost == ()
     assert day_of(one_tank(), 5)[0].lost == ()
 

@@ -12,7 +12,7 @@ from stocksim.book.store import Record
 from stocksim.errors import Fault, InputError, shown
 from stocksim.site.fish_tables import StockEvent
 from stocksim.site.reading import Site
-from stocksim.units import parse_quantity
+from stocksim.units import format_date, format_quantity, parse_quantity
 
 _TIME = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 _LONGEST_TEXT = 2000
@@ -114,8 +114,8 @@ def _of_value(key: str, value: object, site: Site) -> list[Fault]:
     if held.is_whole and value != int(value):
         return [Fault("", key, f"{value:g} is not allowed; a {held.words} is a whole number.")]
     if not held.low <= value <= held.high:
-        return [Fault("", key, f"{value:g} is not allowed; {held.words} must lie between {held.low:g} and "
-                               f"{held.high:g}.")]  # fmt: skip
+        given, low, high = (_with_unit(key, number, site) for number in (value, held.low, held.high))
+        return [Fault("", key, f"{given} is not allowed; {held.words} must lie between {low} and {high}.")]
     return []
 
 
@@ -166,11 +166,15 @@ def doubts(record: Record, site: Site, before: Sequence[Record]) -> list[str]:
     before : sequence of Record
         Those that hold already.
     """
-    asked = _unusual(record.held)
+    asked = _unusual(record.held, site)
     if record.of.startswith("cohorts.") and record.value("count") > (came := _came(site, record.name)):
         asked.append(
             f"{record.value('count'):g} fish are more than the {came} that came as {record.name}; is it meant?"
         )
+    area_m2 = getattr(site.file.beds.get(record.name), "area", None) if record.of.startswith("beds.") else None
+    if area_m2 is not None and record.value("area_m2") > area_m2:
+        planted, there = (_with_unit("area_m2", area, site) for area in (record.value("area_m2"), area_m2))
+        asked.append(f"{planted} are more than the {there} of {record.name}; is it meant?")
     if record.kind == "weigh":
         mean = mean_weight_g(record)[1]
         others = [one for one in before if one.kind == "weigh" and one.of == record.of]
@@ -178,8 +182,15 @@ def doubts(record: Record, site: Site, before: Sequence[Record]) -> list[str]:
             last = min(others, key=lambda one: abs((one.date - record.date).days))
             was = mean_weight_g(last)[1]
             if not was / _ODD_WEIGHT_FACTOR <= mean <= was * _ODD_WEIGHT_FACTOR:
-                asked.append(f"{mean:.1f} g a fish is far from the {was:.1f} g of {last.date}; is the unit right?")
+                now, then = (format_quantity(weight, "weight", site.file.site.units) for weight in (mean, was))
+                asked.append(f"{now} a fish is far from the {then} of {format_date(last.date)}; is the unit right?")
     return asked
+
+
+def _with_unit(key: str, value: float, site: Site) -> str:
+    """A value as the site's keeper reads it."""
+    dimension = HELD[key].dimension
+    return format_quantity(value, dimension, site.file.site.units) if dimension else f"{value:g}"
 
 
 def _came(site: Site, cohort: str) -> float:
@@ -192,15 +203,13 @@ def _came(site: Site, cohort: str) -> float:
     )
 
 
-def _unusual(held: Mapping[str, float | str]) -> list[str]:
+def _unusual(held: Mapping[str, float | str], site: Site) -> list[str]:
     asked = []
     for key, value in held.items():
         if key in FORM_KEYS or isinstance(value, str):
             continue
         known = HELD[key]
         if not known.usual_low <= value <= known.usual_high:
-            asked.append(
-                f"{known.words} of {value:g} is met nowhere that we know of ({known.usual_low:g} to "
-                f"{known.usual_high:g}); is it meant?"
-            )
+            given, low, high = (_with_unit(key, number, site) for number in (value, known.usual_low, known.usual_high))
+            asked.append(f"{known.words} of {given} is met nowhere that we know of ({low} to {high}); is it meant?")
     return asked

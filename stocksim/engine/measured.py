@@ -89,7 +89,10 @@ def with_records(site: Site, records: Sequence[Record]) -> Measured:
         changes |= _water(site, loop, [one for one in inside if one.of == f"loops.{loop}"], notes)
     events = _events(site, inside, notes, contradictions)
     if events is not None:
-        changes["events"] = events
+        began = {name: float(table.count) for name, table in site.file.cohorts.items()}
+        changes["events"], cut = of_what_is_left(events, began)
+        if cut:
+            notes.append(f"{cut} planned events would take more fish than the records leave; they take those.")
     told = site.with_changes(changes) if changes else site
     off_c, salt_g = _read_off_c(told, inside), _salt_g(inside)
     if off_c or salt_g:
@@ -187,6 +190,41 @@ def _events(
         happened += _of_cohort(site, cohort, own, kept, contradictions)
     # fish are counted and weighed in the morning, before anything is done with them
     return sorted(kept + happened, key=lambda event: (event["date"], event["kind"] != "found"))
+
+
+def of_what_is_left(
+    events: Sequence[Mapping[str, Any]], began: Mapping[str, float]
+) -> tuple[list[Mapping[str, Any]], int]:
+    """Events that take no more fish than there can be, those left out of which none is there; and how many were cut.
+
+    Parameters
+    ----------
+    events : sequence of mapping
+        In the order of days, as a site file writes them.
+    began : mapping of str to float
+        Fish that each cohort begins with.
+    """
+    most, kept, cut = dict(began), list[Mapping[str, Any]](), 0
+    for event in events:
+        name, kind = event["cohort"], event["kind"]
+        there = most.get(name, math.inf)
+        if kind in REMOVALS and event.get("count", 0) > there:
+            cut += 1
+            if there < 1.0:
+                continue
+            event = {**event, "count": math.floor(there)}
+        kept.append(event)
+        if kind == "grade":
+            share = event.get("largest_share")
+            most[event["into"]] = there if share is None else there * share
+            most[name] = there if share is None else there * (1.0 - share)
+        elif kind == "stock":
+            most[name] = there + event["count"]
+        elif kind == "found":
+            most[name] = float(event.get("count", there))
+        elif kind in REMOVALS:
+            most[name] = 0.0 if event.get("all") else there * (1.0 - event.get("share", 0.0)) - event.get("count", 0)
+    return kept, cut
 
 
 _REPLACES: Mapping[str, tuple[str, ...]] = {HARVESTED: REMOVALS, MOVED: ("move",)}

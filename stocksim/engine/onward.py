@@ -15,7 +15,7 @@ import numpy as np
 
 from stocksim.book import store
 from stocksim.book.store import Record
-from stocksim.engine.measured import with_records
+from stocksim.engine.measured import of_what_is_left, with_records
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.tested import tests_over
 from stocksim.engine.running import run_season
@@ -151,10 +151,12 @@ def _tables(season: Season, date: dt.date) -> dict[str, Any]:
     raw: dict[str, Any] = copy.deepcopy(dict(season.site.raw))
     raw["season"]["start"] = date
     raw["cohorts"] = _cohorts(season, date)
-    raw["events"] = [
+    events = [
         one for one in raw.get("events", [])
         if _day(one["date"]) >= date and one["cohort"] in {*raw["cohorts"], *(two.get("into") for two in raw["events"])}
     ]  # fmt: skip
+    events.sort(key=lambda one: _day(one["date"]))
+    raw["events"], _ = of_what_is_left(events, {name: float(own["count"]) for name, own in raw["cohorts"].items()})
     for loop in raw.get("loops", {}).values():
         for key in ("water_tests", "water_changes"):
             if key in loop:

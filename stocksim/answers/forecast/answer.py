@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 from typing import Any
 
@@ -56,6 +57,11 @@ def _range(points_: Any, units: str) -> str:
     return f"{middle} ({low} to {high})"
 
 
+def _planned(found: Forecast, cohort: str, units: str) -> str:
+    last = float(found.planned_g[cohort][-1])
+    return "none left" if math.isnan(last) else format_quantity(last, "weight", units)
+
+
 def _count(points_: Any) -> str:
     low, middle, high = map(float, points_)
     return f"{middle:.0f} ({low:.0f} to {high:.0f})"
@@ -64,9 +70,10 @@ def _count(points_: Any) -> str:
 def _cohort_rows(found: Forecast, units: str) -> list[dict[str, str]]:
     return [
         {
-            "batch": name, "weight before": _range(band.weight_before[:, -1], units),
-            "weight after": _range(band.weight_after[:, -1], units), "number before": _count(band.count_before[:, -1]),
-            "number after": _count(band.count_after[:, -1]),
+            "batch": name, "weight planned": _planned(found, name, units),
+            "weight before": _range(band.weight_before[:, -1], units),
+            "weight after": _range(band.weight_after[:, -1], units),
+            "number before": _count(band.count_before[:, -1]), "number after": _count(band.count_after[:, -1]),
         }
         for name, band in found.bands.items()
     ]  # fmt: skip
@@ -126,6 +133,7 @@ def _data(found: Forecast) -> dict[str, Any]:
                  "count_before": band.count_before}  # fmt: skip
         cohorts[name] = {
             "end": {key: _points_data(values[:, -1]) for key, values in daily.items()},
+            "planned_g": [round(float(value), 3) for value in found.planned_g[name]],
             "daily": [
                 {"date": date.isoformat(), **{key: _points_data(values[:, at]) for key, values in daily.items()}}
                 for at, date in enumerate(found.dates)

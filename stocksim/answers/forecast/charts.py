@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def weight_bands(forecast: Forecast, cohort: str) -> vega.Group:
-    """Weight of a cohort: 10 to 90 % before (dashed edge) and after the records (filled), weighings as dots. [g]"""
+    """Weight of a cohort: 10 to 90 % before (dashed) and after the records (filled), plan (dotted), weighings. [g]"""
     band = forecast.bands[cohort]
     dates = pd.to_datetime(list(forecast.dates))
     frames = [
@@ -29,11 +29,19 @@ def weight_bands(forecast: Forecast, cohort: str) -> vega.Group:
          for one in forecast.residuals if one.what == "weight" and one.place == cohort],
         columns=["date", "weight"],
     )  # fmt: skip
+    planned = pd.DataFrame({"date": dates, "band": "planned", "edge": "middle", "grams": forecast.planned_g[cohort]})
     edges = pd.concat(
-        [frame[["date", "band"]].assign(edge=edge, grams=frame[edge]) for frame in frames for edge in ("low", "high")]
+        [
+            *(
+                frame[["date", "band"]].assign(edge=edge, grams=frame[edge])
+                for frame in frames
+                for edge in ("low", "high")
+            ),
+            planned,
+        ]
     )
     x = vega.by("date:T", title=None)
-    dashes = vega.Scale(domain=["before the records", "after them"], range=[[5, 3], [1, 0]])
+    dashes = vega.Scale(domain=["planned", "before the records", "after them"], range=[[1, 3], [5, 3], [1, 0]])
     area = vega.Chart(frames[1]).mark("area", opacity=0.25, color=INK)
     area = area.encode(x=x, y=vega.by("low:Q", title="mean weight, g"), y2="high:Q")
     lines = vega.Chart(edges).mark("line", color=INK)
@@ -45,6 +53,7 @@ def weight_bands(forecast: Forecast, cohort: str) -> vega.Group:
     last = (band.weight_before[:, -1], band.weight_after[:, -1])
     words = (
         f"Mean weight of {cohort} by day: at the end {last[0][0]:.0f} to {last[0][2]:.0f} g before the records, "
-        f"{last[1][0]:.0f} to {last[1][2]:.0f} g after them; {len(weighed)} weighings."
+        f"{last[1][0]:.0f} to {last[1][2]:.0f} g after them, {forecast.planned_g[cohort][-1]:.0f} g as planned; "
+        f"{len(weighed)} weighings."
     )
     return vega.layer(area, lines, dots).properties(height=220, description=words, title=f"Weight of {cohort}")

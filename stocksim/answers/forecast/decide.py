@@ -30,6 +30,7 @@ from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.measured import LEAST_READ_MG_L, with_records
 from stocksim.site.reading import Site
+from stocksim.units import format_date
 
 FloatArray = NDArray[np.float64]
 
@@ -57,10 +58,10 @@ def _far_words(one: Evidence, has: float) -> str:
     told = math.exp(one.told)
     said = _TOLD_AS[one.what].format(amount=told, less=told - LEAST_READ_MG_L)
     likely = has - LEAST_READ_MG_L if one.what in ("tan", "nitrite", "oxygen") else has
+    when = format_date(one.date)
     return (
-        f"Record {one.record}: {one.place} {said} on {one.date}, where the season and the other records have "
-        f"{likely:.3g}; was another unit read, or is something amiss that the season does not know? It is not averaged "
-        "in."
+        f"Record {one.record}: {one.place} {said} on {when}, where the season and the other records have {likely:.3g}; "
+        "was another unit read, or is something amiss that the season does not know? It is not averaged in."
     )
 
 
@@ -109,6 +110,8 @@ class Forecast:
         Days of the season.
     factors : tuple of Factor
         What was learned.
+    planned_g : dict of str to ndarray, shape (day,)
+        Weight by cohort in the season that the site file plans, no record put in. [g]
     bands : dict of str to Band
         By cohort.
     residuals : tuple of Residual
@@ -126,6 +129,7 @@ class Forecast:
     site: Site
     dates: tuple[dt.date, ...]
     factors: tuple[Factor, ...]
+    planned_g: dict[str, FloatArray]
     bands: dict[str, Band]
     residuals: tuple[Residual, ...]
     left_out: tuple[str, ...]
@@ -222,8 +226,10 @@ def forecast(site: Site, records: Sequence[Record], samples: int = SAMPLES, seed
     counts = {name: float(np.nanmedian(after.of("cohorts.count", name)[:, -1])) for name in site.cohorts}
     left_out += grown_beyond_feed(site, records, counts)
     base_g = _base(told_site)
+    plan = run(site, build_layout(site), (), np.zeros((1, 0)))
+    planned_g = {name: plan.of("cohorts.mean_weight_g", name)[0] for name in site.cohorts}
     return Forecast(
-        told_site, _dates(site), _factors(asked, x_before, x_after, weight),
+        told_site, _dates(site), _factors(asked, x_before, x_after, weight), planned_g,
         {name: _band(before, after, weight, name) for name in site.cohorts}, _residuals(fit, middle),
         tuple(left_out), base_factor(site, records, base_g), fit.seasons, seed,
     )  # fmt: skip

@@ -22,6 +22,7 @@ from stocksim.engine.many_seasons import run_seasons
 from stocksim.engine.measured import CHART_ERROR, LEAST_READ_MG_L, appetite_spread, weighing_error
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.site.reading import Site
+from stocksim.units import format_date
 
 FloatArray = NDArray[np.float64]
 
@@ -250,7 +251,8 @@ def grown_beyond_feed(site: Site, records: Sequence[Record], counts: dict[str, A
             feed = sum(one.value("feed_g") for one in fed)
             if gain > _MOST_GAIN * feed:
                 told.append(
-                    f"By their weighings {cohort} gained {gain:.0f} g from {first.date} to {last.date} on {feed:.0f} g "
+                    f"By their weighings {cohort} gained {gain:.0f} g from {format_date(first.date)} to "
+                    f"{format_date(last.date)} on {feed:.0f} g "
                     "of recorded feed, more than dry feed makes; a weighing, a number or the feed is wrong."
                 )
     return told

@@ -143,7 +143,7 @@ def _test_words(loop: LoopDay, day: Day) -> str:
 def _lost_words(one: Lost) -> str:
     return (
         f"{one.cohort}: in the model {one.dead:.0f} of {one.of:.0f} fish have died since {format_date(one.since)}, and "
-        "no record tells of it: count them, and enter the number."
+        "the book has no record of it: count them, and enter the number."
     )
 
 
@@ -194,7 +194,7 @@ def _state_rows(day: Day, units: str) -> list[dict[str, str]]:
     rows += [
         {
             "of": one.loop,
-            "now": f"biofilter bacteria at {100.0 * one.film_share:.0f} % of full",
+            "now": f"biofilter bacteria at {100.0 * one.film_share:.0f} % of what its surfaces can hold",
             "by": _film_by(day, one),
         }
         for one in day.loops
@@ -242,28 +242,7 @@ def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[s
                  "is_overdue": one.is_overdue}
                 for one in day.planned
             ],
-            "water_changes": [
-                {"date": one.date.isoformat(), "loop": one.loop, "volume_l": round(one.volume_l, 1),
-                 "is_overdue": one.is_overdue}
-                for one in day.changes
-            ],
-            "lost": [
-                {"cohort": one.cohort, "dead": round(one.dead, 2), "of": round(one.of, 2),
-                 "since": one.since.isoformat()}
-                for one in day.lost
-            ],
-            "fish": [
-                {"cohort": one.cohort, "count": round(one.count, 2), "weight_g": round(one.weight_g, 3),
-                 "error_of_logarithm": round(one.error, 4),
-                 "weighed": one.weighed.isoformat() if one.weighed else None,
-                 "counted": one.counted.isoformat() if one.counted else None}
-                for one in day.fish
-            ],
-            "tested": [
-                {"loop": one.loop, "level": one.level, "value_mg_l": round(one.value_mg_l, 4),
-                 "date": one.tested.isoformat()}
-                for one in day.levels
-            ],
+            **_known_data(day),
             "feeding_changes": [
                 {"cohort": cohort, "date": date.isoformat(), "begins": begins} for cohort, date, begins in day.feeding
             ],
@@ -281,3 +260,31 @@ def _data(day: Day, site: Site, notes: Sequence[str], contradictions: Sequence[s
         },
         site,
     )  # fmt: skip
+
+
+def _known_data(day: Day) -> dict[str, Any]:
+    """What is not done, what may be amiss, and what the day starts from."""
+    return {
+        "water_changes": [
+            {"date": one.date.isoformat(), "loop": one.loop, "volume_l": round(one.volume_l, 1),
+             "is_overdue": one.is_overdue}
+            for one in day.changes
+        ],
+        "lost": [
+            {"cohort": one.cohort, "dead": round(one.dead, 2), "of": round(one.of, 2),
+             "since": one.since.isoformat()}
+            for one in day.lost
+        ],
+        "fish": [
+            {"cohort": one.cohort, "count": round(one.count, 2), "weight_g": round(one.weight_g, 3),
+             "error_of_logarithm": round(one.error, 4),
+             "weighed": one.weighed.isoformat() if one.weighed else None,
+             "counted": one.counted.isoformat() if one.counted else None}
+            for one in day.fish
+        ],
+        "tested": [
+            {"loop": one.loop, "level": one.level, "value_mg_l": round(one.value_mg_l, 4),
+             "date": one.tested.isoformat()}
+            for one in day.levels
+        ],
+    }  # fmt: skip

@@ -72,6 +72,8 @@ def test_a_test_over_a_limit_is_the_first_line_of_the_verdict():
     answer = today_answer(day, season.site)
     assert answer.is_trouble
     assert "9 mg/L" in answer.verdict
+    first = answer.section("do").parts[0].items[0]
+    assert "change water" in first  # and does not stand below all else
     assert day.loops[0].test_every_days == 1
     # a test of two weeks ago tells nothing of today
     old = record("test", 1, "loops.main", nitrite_n_mg_l=9.0)

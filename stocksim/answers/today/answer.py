@@ -52,14 +52,14 @@ def today_answer(
     of_it = f", of which {given:,.0f} g are given" if given > 0.0 else ""
     verdict = over[0] if over else f"Feed {feed:,.0f} g today{of_it}. {_next_words(day, units)}"
     do = [
-        *over[1:], *(f"{one} Not used." for one in contradictions), *map(_lost_words, day.lost),
+        *over[1:], *([_CARE_OVER] if over else []), *(f"{one} Not used." for one in contradictions), *map(_lost_words, day.lost),
         *_loop_words(day, units), *_due_words(day, units),
     ]  # fmt: skip
     sections = (
         Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),
         Section("feed", (Head("Feed today"), Table(_feed_rows(day, units, scoop_g)))),
         Section("coming", (Head("What comes"), points([*_feeding_words(day), *_limit_words(day, units)]))),
-        Section("care", (Sentences([_CARE_OVER if over else _CARE], gap=True),)),
+        Section("care", () if over else (Sentences([_CARE], gap=True),)),
         Section("sheet", (Head("Feeding sheet of two weeks, in g"), Table(_sheet_rows(day))), "Feeding sheet"),
         Section("state", (Head("What this starts from"), Table(_state_rows(day, units))), "What this starts from"),
         Section("notes", (points(notes, "background"),) if notes else ()),

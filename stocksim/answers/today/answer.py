@@ -52,8 +52,8 @@ def today_answer(
     of_it = f", of which {given:,.0f} g are given" if given > 0.0 else ""
     verdict = over[0] if over else f"Feed {feed:,.0f} g today{of_it}. {_next_words(day, units)}"
     do = [
-        *over[1:], *([_CARE_OVER] if over else []), *(f"{one} Not used." for one in contradictions), *map(_lost_words, day.lost),
-        *_loop_words(day, units), *_due_words(day, units),
+        *over[1:], *([_CARE_OVER] if over else []), *(f"{one} Not used." for one in contradictions),
+        *map(_lost_words, day.lost), *_loop_words(day, units), *_due_words(day, units),
     ]  # fmt: skip
     sections = (
         Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),

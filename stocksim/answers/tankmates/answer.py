@@ -10,11 +10,14 @@ from typing import Any, NamedTuple
 
 from stocksim.answers.tankmates import words
 from stocksim.answers.tankmates.brief import company_brief, headline, parting_steps
-from stocksim.answers.tankmates.decide import Company, Pair
+from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.loops import LoopCompany
-from stocksim.answers.tankmates.words import loop_offers, loop_sentences, name_words
+from stocksim.answers.tankmates.words import loop_offers, loop_sentences
 from stocksim.changes.ways import Advice
+from stocksim.engine.results.company import Pair
+from stocksim.faces import company_words
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.company_words import name_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
 from stocksim.faces.text import text_width
@@ -52,7 +55,7 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
     verdict, is_trouble = headline(company)
     keys = {obstacle.key for loop in company.loops for pair in loop.pairs for obstacle in pair.obstacles}
     unsourced = [Sentences([words.NO_SOURCE], "do", gap=True)] if "narrow_growth_window" in keys else []
-    wild = [words.wild_sentence(one, site) for one in company.wild]
+    wild = [company_words.wild_sentence(one, site) for one in company.wild]
     weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; watch the fish yourself."
     sections = [
         Section("do", _change_parts(company, advice, units)),
@@ -109,7 +112,7 @@ def _matrix_parts(company: Company) -> list[Part]:
     lines = ["Tanks: + together, ~ with care, X apart; * shares a tank now", "", *_matrix_lines(company)]
     return [
         Lines(lines, "text", gap=True),
-        Sentences([f"({words.SHORT_KEY} Same batch: do big ones eat small ones?)"], on="text"),
+        Sentences([f"({company_words.SHORT_KEY} Same batch: do big ones eat small ones?)"], on="text"),
         Head("Who may share a tank", "page"),
         Chart("company_matrix", partial(_matrix_spec, company)),
         Sentences([words.matrix_words(company)], "note", "page"),
@@ -137,7 +140,7 @@ def _matrix_lines(company: Company) -> list[str]:
                 if column <= row:
                     pair = by_names[cohorts[column], cohorts[row]]
                     mark = " *" if pair.tanks and pair.a != pair.b else ""
-                    cells += f"{words.SIGNS[pair.verdict]} {words.cell_word(pair)}{mark}".ljust(_CELL)
+                    cells += f"{words.SIGNS[pair.verdict]} {company_words.cell_word(pair)}{mark}".ljust(_CELL)
             name = f"{row + 1} {name_words(cohorts[row])}"[: _LABEL - 1]
             lines.append((name.ljust(_LABEL) + cells).rstrip())
         lines.append("")
@@ -146,8 +149,8 @@ def _matrix_lines(company: Company) -> list[str]:
 
 def _loss_parts(company: Company) -> list[Part]:
     """Fish eaten by tankmates, which the season counts among its deaths."""
-    said = words.loss_sentences(company)
-    return [*_heads("Eaten by tankmates, roughly"), points([*said, words.LOSS_NOTE])] if said else []
+    said = company_words.loss_sentences(company.losses)
+    return [*_heads("Eaten by tankmates, roughly"), points([*said, company_words.LOSS_NOTE])] if said else []
 
 
 def _pair_sections(company: Company, units: str) -> list[Section]:
@@ -203,11 +206,11 @@ def _pair_parts(pairs: list[Pair], site: Site, units: str, is_brief: bool = Fals
     """Pairs with their reasons; pages show the gravest pairs first."""
     cases = []
     for pair in pairs:
-        names = words.pair_title(pair) + (f" (tank {', '.join(pair.tanks)})" if pair.tanks else "")
+        names = company_words.pair_title(pair) + (f" (tank {', '.join(pair.tanks)})" if pair.tanks else "")
         loops = {site.file.tanks[site.cohorts[cohort].tank].loop for cohort in (pair.a, pair.b)}
         water = f" (in the water of loop {pair.loop})" if len(loops) > 1 and not pair.tanks else ""
-        reasons, brief = (words.pair_sentences(pair, site, units, is_few) for is_few in (False, is_brief))
-        cases.append(_Case(names, pair.verdict, words.pair_when(pair), reasons, brief, water))
+        reasons, brief = (company_words.pair_sentences(pair, site, units, is_few) for is_few in (False, is_brief))
+        cases.append(_Case(names, pair.verdict, company_words.pair_when(pair), reasons, brief, water))
     return [*_text_parts(cases), _cases_html(sorted(cases, key=lambda case: -VERDICTS.index(case.verdict)))]
 
 
@@ -301,7 +304,7 @@ def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]
                 "is_trained": wild.is_trained,
                 "feed_training_days": wild.training_days,
                 "feed_training_loss_percent": round(100.0 * wild.training_loss, 1),
-                "caution": words.wild_sentence(wild, site),
+                "caution": company_words.wild_sentence(wild, site),
             }
             for wild in company.wild
         ],
@@ -330,7 +333,7 @@ def _number(value: float, digits: int = 4) -> float | None:
 
 
 def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
-    said = words.pair_sentences(pair, site, units)
+    said = company_words.pair_sentences(pair, site, units)
     return {
         "a": pair.a,
         "b": pair.b,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from stocksim.engine.results.company import Ground, Pair, TankLoss, WildCohort
 from stocksim.faces.words import day_words
 from stocksim.fish.growth import GOOD_GROWTH_SHARE
-from stocksim.library.sources import Entry
+from stocksim.library.sources import EVIDENCE_GRADES, Entry
 from stocksim.library.species import never_with
 from stocksim.site.reading import Site
 from stocksim.units import face_unit, format_fish_length, in_units, to_face
@@ -38,6 +40,11 @@ _MOST_BRIEF = 2
 _GOOD = f"{100.0 * GOOD_GROWTH_SHARE:.0f}"
 _NONE_EATEN = "None is small enough for another to eat, by the spread of their sizes."
 _NOTHING = "Nothing that the rules know speaks against it."
+EVIDENCE = (
+    "Evidence weak for all of this: lengths come from weights, what a mouth takes and tempers from few and "
+    "mostly unread sources, "
+    "or none, and the rule itself is ours. Watch new tankmates daily for two weeks."
+)
 LOSS_NOTE = (
     "Known to a factor of three at best: it follows sizes and appetite and knows no cover, light or habit. These fish "
     "are among the season's deaths; what their hunters gain by them is not counted."
@@ -48,6 +55,7 @@ CAUTIONS = (
     "Fish that share a loop share its water and so its diseases and parasites, whatever tank they are in. Quarantine "
     "every new batch off the loop; for sick fish ask a fish health professional.",
 )
+_FOR_ALL = "Never release"  # how the sentence of a species begins that stands among those for all
 _WILD = (
     "Wild fish may carry parasites and disease. Keep them for some weeks in a quarantine tank off the loop, and ask "
     "the local authority whether catching and keeping them is allowed."
@@ -305,6 +313,16 @@ def species_cautions(species: Mapping[str, Entry]) -> list[str]:
     return [*said, *CAUTIONS]
 
 
+def law_and_care(species: Mapping[str, Entry]) -> list[str]:
+    """The same shorter: what is alike for several species once, and what holds for all once."""
+    told: dict[str, list[str]] = {}
+    for entry in species.values():
+        law, *others = entry.facts.get("caution", "").rstrip(".").split(". ")
+        for sentence in (law, *(other for other in others if not other.startswith(_FOR_ALL))):
+            told.setdefault(sentence, []).append(entry.title)
+    return [*(f"{', '.join(titles)}: {sentence}." for sentence, titles in told.items() if sentence), *CAUTIONS]
+
+
 def mates_rows(pairs: Sequence[Pair]) -> list[dict[str, str]]:
     """A row for each two cohorts that share a tank, and for one that is a danger to itself."""
     return [
@@ -317,4 +335,95 @@ def mates_rows(pairs: Sequence[Pair]) -> list[dict[str, str]]:
         }
         for pair in pairs
         if pair.tanks and (pair.a != pair.b or pair.grounds)
+    ]
+
+
+# --- the same as plain data
+
+
+def company_evidence(site: Site, *species: str) -> str:
+    """The weakest evidence on company of some species."""
+    return max((site.species[s].facts["company_evidence"] for s in species), key=EVIDENCE_GRADES.index)
+
+
+def iso_day(day: dt.date | None) -> str | None:
+    """A date as data, None for none."""
+    return day.isoformat() if day else None
+
+
+def finite(value: float, digits: int = 4) -> float | None:
+    """A number as data, None where it is none."""
+    return round(value, digits) if math.isfinite(value) else None
+
+
+def pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
+    """The verdict on two cohorts, with its reasons."""
+    said = pair_sentences(pair, site, units)
+    return {
+        "a": pair.a,
+        "b": pair.b,
+        "verdict": pair.verdict,
+        "reason": said[0],
+        "date": iso_day(pair.date),
+        "until": iso_day(pair.until),
+        "species_a": pair.species_a,
+        "species_b": pair.species_b,
+        "shares_tank": bool(pair.tanks),
+        "tanks": list(pair.tanks),
+        "water_of_loop": pair.loop,
+        "growth_window_a_c": [pair.grows_a[0], pair.grows_a[1]],
+        "growth_window_b_c": [pair.grows_b[0], pair.grows_b[1]],
+        "judged_from": iso_day(pair.first),
+        "judged_to": iso_day(pair.last),
+        "judged_days": pair.days,
+        "evidence": company_evidence(site, pair.species_a, pair.species_b),
+        "reasons": [
+            {
+                "key": ground.key,
+                "verdict": ground.verdict,
+                "reason": sentence,
+                "number": finite(ground.number),
+                "who": ground.who,
+                "whom": ground.whom or None,
+                "date": iso_day(ground.first),
+                "until": iso_day(ground.last),
+                "days": ground.days,
+                "who_length_mm": finite(ground.who_mm, 1),
+                "whom_length_mm": finite(ground.whom_mm, 1),
+            }
+            for ground, sentence in zip(pair.grounds, said, strict=bool(pair.grounds))
+        ],
+    }
+
+
+def loss_data(losses: Sequence[TankLoss]) -> list[dict[str, Any]]:
+    """Fish that tankmates are expected to eat."""
+    return [
+        {
+            "tank": loss.tank,
+            "cohort": loss.cohort,
+            "fish": round(loss.fish, 2),
+            "of": round(loss.had, 2),
+            "date": iso_day(loss.first),
+            "until": iso_day(loss.last),
+            "hunters": list(loss.hunters),
+        }
+        for loss in losses
+    ]
+
+
+def wild_data(several: Sequence[WildCohort], site: Site) -> list[dict[str, Any]]:
+    """Wild-caught cohorts, and what their training takes."""
+    return [
+        {
+            "cohort": wild.cohort,
+            "species": wild.species,
+            "tank": wild.tank,
+            "loop": wild.loop,
+            "is_trained": wild.is_trained,
+            "feed_training_days": wild.training_days,
+            "feed_training_loss_percent": round(100.0 * wild.training_loss, 1),
+            "caution": wild_sentence(wild, site),
+        }
+        for wild in several
     ]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import math
 from functools import partial
 from html import escape
 from typing import Any, NamedTuple
@@ -17,14 +15,13 @@ from stocksim.changes.ways import Advice
 from stocksim.engine.results.company import Pair
 from stocksim.faces import company_words
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
-from stocksim.faces.company_words import name_words
+from stocksim.faces.company_words import company_evidence, finite, iso_day, name_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
 from stocksim.faces.text import text_width
 from stocksim.faces.ways_words import dated_words, step_data
 from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
-from stocksim.library.sources import EVIDENCE_GRADES
 from stocksim.library.species import load_species, never_with, species_names
 from stocksim.site.hashes import library_of
 from stocksim.site.reading import Site
@@ -281,33 +278,10 @@ def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]
         "is_trouble": is_trouble,
         "evidence": "weak",
         "what_to_do": [step_data(company.season, step) for step in parting_steps(advice)],
-        "pairs": [_pair_data(pair, site, units) for pair in company.pairs],
+        "pairs": [company_words.pair_data(pair, site, units) for pair in company.pairs],
         "loops": [_loop_data(loop, site, units) for loop in company.loops],
-        "eaten": [
-            {
-                "tank": loss.tank,
-                "cohort": loss.cohort,
-                "fish": round(loss.fish, 2),
-                "of": round(loss.had, 2),
-                "date": _iso(loss.first),
-                "until": _iso(loss.last),
-                "hunters": list(loss.hunters),
-            }
-            for loss in company.losses
-        ],
-        "wild": [
-            {
-                "cohort": wild.cohort,
-                "species": wild.species,
-                "tank": wild.tank,
-                "loop": wild.loop,
-                "is_trained": wild.is_trained,
-                "feed_training_days": wild.training_days,
-                "feed_training_loss_percent": round(100.0 * wild.training_loss, 1),
-                "caution": company_words.wild_sentence(wild, site),
-            }
-            for wild in company.wild
-        ],
+        "eaten": company_words.loss_data(company.losses),
+        "wild": company_words.wild_data(company.wild, site),
         "never_mixed": [
             {"a": key, "b": other, "reason": entry.facts["never_because"]}
             for key, entry in site.species.items()
@@ -319,76 +293,24 @@ def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]
     return marked(data, site, [*library_of(site), *every])
 
 
-def _evidence(site: Site, *species: str) -> str:
-    """The weakest evidence on company of some species."""
-    return max((site.species[s].facts["company_evidence"] for s in species), key=EVIDENCE_GRADES.index)
-
-
-def _iso(day: dt.date | None) -> str | None:
-    return day.isoformat() if day else None
-
-
-def _number(value: float, digits: int = 4) -> float | None:
-    return round(value, digits) if math.isfinite(value) else None
-
-
-def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
-    said = company_words.pair_sentences(pair, site, units)
-    return {
-        "a": pair.a,
-        "b": pair.b,
-        "verdict": pair.verdict,
-        "reason": said[0],
-        "date": _iso(pair.date),
-        "until": _iso(pair.until),
-        "species_a": pair.species_a,
-        "species_b": pair.species_b,
-        "shares_tank": bool(pair.tanks),
-        "tanks": list(pair.tanks),
-        "water_of_loop": pair.loop,
-        "growth_window_a_c": [pair.grows_a[0], pair.grows_a[1]],
-        "growth_window_b_c": [pair.grows_b[0], pair.grows_b[1]],
-        "judged_from": _iso(pair.first),
-        "judged_to": _iso(pair.last),
-        "judged_days": pair.days,
-        "evidence": _evidence(site, pair.species_a, pair.species_b),
-        "reasons": [
-            {
-                "key": ground.key,
-                "verdict": ground.verdict,
-                "reason": sentence,
-                "number": _number(ground.number),
-                "who": ground.who,
-                "whom": ground.whom or None,
-                "date": _iso(ground.first),
-                "until": _iso(ground.last),
-                "days": ground.days,
-                "who_length_mm": _number(ground.who_mm, 1),
-                "whom_length_mm": _number(ground.whom_mm, 1),
-            }
-            for ground, sentence in zip(pair.grounds, said, strict=bool(pair.grounds))
-        ],
-    }
-
-
 def _loop_data(loop: LoopCompany, site: Site, units: str) -> dict[str, Any]:
     return {
         "loop": loop.loop,
-        "lowest_c": _number(loop.lowest_c, 2),
-        "mean_c": _number(loop.mean_c, 2),
-        "highest_c": _number(loop.highest_c, 2),
+        "lowest_c": finite(loop.lowest_c, 2),
+        "mean_c": finite(loop.mean_c, 2),
+        "highest_c": finite(loop.highest_c, 2),
         "species": [
             {
                 "species": resident.species,
                 "cohorts": list(resident.cohorts),
-                "date": _iso(resident.first),
-                "until": _iso(resident.last),
+                "date": iso_day(resident.first),
+                "until": iso_day(resident.last),
                 "days": resident.days,
                 "days_below_growth_window": resident.days_cold,
                 "days_above_growth_window": resident.days_warm,
                 "days_outside_limits": resident.days_outside,
-                "best_temperature_c": _number(resident.best_c, 1),
-                "growth_percent_of_best": _number(100.0 * resident.growth_share, 0),
+                "best_temperature_c": finite(resident.best_c, 1),
+                "growth_percent_of_best": finite(100.0 * resident.growth_share, 0),
             }
             for resident in loop.residents
         ],
@@ -398,12 +320,12 @@ def _loop_data(loop: LoopCompany, site: Site, units: str) -> dict[str, Any]:
                 "b": pair.b,
                 "verdict": pair.verdict,
                 "reason": " ".join(loop_sentences(pair, site, units)),
-                "date": _iso(pair.date),
+                "date": iso_day(pair.date),
                 "common_growth_window_c": [pair.low_c, pair.high_c] if pair.low_c <= pair.high_c else None,
-                "kindest_temperature_c": _number(pair.kindest_c, 1),
-                "growth_percent_a": _number(100.0 * pair.share_a, 0),
-                "growth_percent_b": _number(100.0 * pair.share_b, 0),
-                "evidence": _evidence(site, pair.a, pair.b),
+                "kindest_temperature_c": finite(pair.kindest_c, 1),
+                "growth_percent_a": finite(100.0 * pair.share_a, 0),
+                "growth_percent_b": finite(100.0 * pair.share_b, 0),
+                "evidence": company_evidence(site, pair.a, pair.b),
             }
             for pair in loop.pairs
         ],

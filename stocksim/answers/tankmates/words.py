@@ -7,6 +7,7 @@ import math
 from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.loops import Fit, LoopCompany, LoopPair, Resident
 from stocksim.faces.company_words import (
+    EVIDENCE,
     OF_SPECIES,
     SHORT_KEY,
     name_words,
@@ -23,11 +24,6 @@ from stocksim.units import format_quantity
 
 SIGNS = dict(zip(VERDICTS, ("+", "~", "X"), strict=True))
 PAGE_SIGNS = dict(zip(VERDICTS, ("✓", "~", "✗"), strict=True))
-EVIDENCE = (
-    "Evidence weak for all of this: lengths come from weights, what a mouth takes and tempers from few and "
-    "mostly unread sources, "
-    "or none, and the rule itself is ours. Watch new tankmates daily for two weeks."
-)
 NO_SOURCE = (
     "No published source that we read advises warm-water and cool-water fish in one loop: in one water one of them "
     "gives up growth, or health."

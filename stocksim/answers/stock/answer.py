@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any, Literal
 
 from stocksim.answers.stock import words
+from stocksim.answers.stock.areas import area_sections, balance_data
 from stocksim.answers.stock.brief import (
     against,
     between_rows,
@@ -35,7 +36,6 @@ from stocksim.faces.fates import fate_note, fate_rows
 from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
 from stocksim.faces.first_layer import season_brief
 from stocksim.faces.marks import marked
-from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows
 from stocksim.faces.ways_words import advice_data, dated_words, promise_words, test_words, way_rows, way_sentence
 from stocksim.faces.words import assumptions, cautions, warnings_of
@@ -62,8 +62,8 @@ def stock_answer(
     -------
     Answer
         With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``company``,
-        ``feeding``, ``chart``, ``areas``, ``binding``, ``refused`` and ``law``; without one ``clash``, ``gives`` and
-        ``refused``; then ``between`` where asked, and ``cautions``.
+        ``feeding``, ``chart``, ``areas``, ``balance``, ``binding``, ``refused`` and ``law``; without one ``clash``,
+        ``gives`` and ``refused``; then ``between`` where asked, and ``cautions``.
         Numbers of its data are metric, sentences in the keeper's units.
     """
     goals = ", then ".join(words.GOAL_WORDS[goal] for goal in plan.goals)
@@ -101,7 +101,7 @@ def _with_plan(plan: StockingPlan, together: Together) -> list[Section]:
         company,
         Section("feeding", _feeding_parts(plan), topics=("fish",)),
         Section("chart", [Chart("density", partial(_drawn, plan.season, "density"))] if plan.season else []),
-        _areas(plan.season, units),
+        *area_sections(plan.season, units),
         Section(
             "binding",
             listed("What leaves no space for one more fish", bound, is_headed=True),
@@ -116,13 +116,6 @@ def _leaving_parts(plan: StockingPlan) -> list[Part]:
     """Own fish that are not placed, and what to mind where fish are taken out."""
     cares = cares_beside(plan.problem.site.file, takings(plan))
     return [*listed("Fish that leave", words.leaving_words(plan)), points(cares)]
-
-
-def _areas(season: Season | None, units: str) -> Section:
-    """How much each loop's feed would carry, and how what is planted stands to it."""
-    builds = season.build_areas.values() if season is not None else ()
-    said = [text for build in builds if (text := build_words(build, units))]
-    return Section("areas", [Sentences(said, "answer", gap=True)], topics=("plants",))
 
 
 def _feeding_parts(plan: StockingPlan) -> list[Part]:
@@ -221,6 +214,7 @@ def _data(
         "small_in_winter": [small_data(small) for small in _small(plan)],
         "program_and_season_apart": {key: words.rounded(value) for key, value in plan.proven.disagreement.items()},
         "company": None if together is None else company_data(together),
+        "feed_and_area": None if plan.season is None else balance_data(plan.season),
         "notes": list(plan.notes),
         "cautions": words.cautions(plan),
     }
@@ -344,8 +338,8 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
     Returns
     -------
     Answer
-        With the sections ``do``, ``fish``, ``company``, ``tanks``, ``chart``, ``areas``, ``law``, ``cautions`` and
-        ``assumptions``.
+        With the sections ``do``, ``fish``, ``company``, ``tanks``, ``chart``, ``areas``, ``balance``, ``law``,
+        ``cautions`` and ``assumptions``.
     """
     units, after = plan.site.file.site.units, plan.after
     together = put_together(after)
@@ -361,7 +355,7 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
             topics=("fish", "water"),
         ),
         Section("chart", [Chart("density", partial(draw or partial(_drawn, after), "density"))]),
-        _areas(after, units),
+        *area_sections(after, units),
         law,
         Section(
             "cautions",
@@ -459,6 +453,7 @@ def _keep_data(plan: KeptPlan, together: Together) -> dict[str, Any]:
             for name, entries in ledger(plan.after.layout, plan.after.course).items()
         },
         "company": company_data(together),
+        "feed_and_area": balance_data(plan.after),
         "cautions": cautions(plan.after),
     }
     return marked(answer, plan.site)

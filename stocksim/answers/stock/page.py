@@ -56,7 +56,7 @@ if to_keep:
     answer = keep_answer(kept)
     with answered:
         showing.verdict(answer)
-    showing.show(answer, "do", "fish", "company", "chart", "tanks", "areas")
+    showing.show(answer, "do", "fish", "company", "chart", "tanks", "areas", "balance")
     if kept.fields:
         offer_plan(shown.source, kept)
     showing.show(answer, "law", "cautions", "assumptions")
@@ -76,7 +76,9 @@ answer = stock_answer(plan)
 with answered:
     showing.verdict(answer)
     showing.show(answer, "tanks")
-showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table", "company", "feeding", "chart", "areas")
+showing.show(
+    answer, "gives", "clash", "proof", "wishes", "leaving", "table", "company", "feeding", "chart", "areas", "balance"
+)
 if is_worth_asked:
     answer = stock_answer(replace(plan, worths=tuple(worths_of(shown.source, wished, plan) or ())))
 showing.show(answer, "binding")

@@ -1,4 +1,7 @@
-"""What a plan's feed supports, what its beds ask for, and how what is planted stands to it; both plans tell it."""
+"""What a plan's feed supports, what its beds ask for, and how what is planted stands to it.
+
+Apart from `answer` for its length.
+"""
 
 from __future__ import annotations
 
@@ -13,8 +16,8 @@ from stocksim.faces.words import day_words
 from stocksim.units import face_unit, format_quantity
 
 _NOTE = (
-    "Beds as planted: what feed they ask for by the published band, and the fish that eat so much at that time's feed "
-    "a kilo; whether tanks and water can take so many is not asked here. Fish as planned: the planted area that "
+    "Beds as planted: what feed they ask for by the published band, and the fish that eat so much as these fish eat in "
+    "those weeks; whether tanks and water can take so many is not asked here. Fish as planned: the planted area that "
     "their feed supports by the same band. {} has each week."
 )
 

@@ -13,6 +13,7 @@ from stocksim.answers.stock.screen import (
     Wished,
     first_wishes,
     kept_of,
+    offer_beside,
     offer_plan,
     plan_of,
     plans_of,
@@ -59,6 +60,7 @@ if to_keep:
     showing.show(answer, "do", "fish", "company", "chart", "tanks", "areas", "balance")
     if kept.fields:
         offer_plan(shown.source, kept)
+    offer_beside(shown.source)
     showing.show(answer, "law", "cautions", "assumptions")
     st.stop()
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
@@ -98,5 +100,6 @@ if plan.plan is not None:
             st.session_state.stock_between = asked
             st.rerun()
     offer_plan(shown.source, plan, wished)
+offer_beside(shown.source)
 showing.show(answer, "law", "cautions")
 showing.words(answer)

@@ -18,6 +18,7 @@ from stocksim.faces.fates import cause_data, died_of
 from stocksim.faces.words import CHALK_PH, day_words, level_words
 from stocksim.heat.small_fish import small_candidates, small_cohorts, small_words
 from stocksim.site.kinds import LIMITS
+from stocksim.site.stocking_tables import HarvestWish
 from stocksim.units import format_quantity
 
 
@@ -301,30 +302,41 @@ def wish_words(plan: StockingPlan) -> list[str]:
     problem, said = plan.problem, []
     units = problem.site.file.site.units
     for wish in plan.wishes.harvest_wishes:
-        got = wish_kg(plan, wish)
+        got, lightest = wish_kg(plan, wish)
+        size = (
+            "" if wish.each_at_least is None else f" of {format_quantity(wish.each_at_least, 'weight', units)} or more"
+        )
         short = "" if got >= 0.999 * wish.weight / 1000.0 else ", SHORT of the wish: the fish grow less than alone"
+        if short and wish.each_at_least is not None and lightest < wish.each_at_least:
+            short += f", some only to {format_quantity(lightest, 'weight', units)} each"
         said.append(
-            f"{kilos(got, units)} live weight of {species_title(problem, wish.species)} are there on "
+            f"{kilos(got, units)} live weight of {species_title(problem, wish.species)}{size} are there on "
             f"{day_words(wish.by)} (wished: {kilos(wish.weight / 1000.0, units)}){short}. The plan leaves them in: "
             "taking them out only frees space."
         )
     return said
 
 
-def wish_kg(plan: StockingPlan, wish: object) -> float:
-    """Live weight of a wish's species in the full season on its day, or the last day before they leave. [kg]"""
+def wish_kg(plan: StockingPlan, wish: HarvestWish) -> tuple[float, float]:
+    """Live weight that meets a wish on its day, or the last before the fish leave [kg], and its lightest fish [g].
+
+    By the full season; fish lighter than the wish asks do not count.
+    """
     assert plan.season is not None
     layout, course = plan.season.layout, plan.season.course
-    day = (wish.by - layout.start).days  # type: ignore[attr-defined]
-    total = 0.0
+    day = (wish.by - layout.start).days
+    total, lightest = 0.0, math.inf
     for p in plan.cohorts:
-        if live_per_fish(plan.problem, wish)[:, p.candidate].max() <= 0.0:  # type: ignore[arg-type]
+        if live_per_fish(plan.problem, wish)[:, p.candidate].max() <= 0.0:
             continue
         column = layout.cohorts.index(p.cohort)
         there = np.flatnonzero(course.count[0, : day + 1, column] > 0.0)
         if there.size:
-            total += float(course.count[0, there[-1], column] * course.weight_g[0, there[-1], column]) / 1000.0
-    return total
+            each = float(course.weight_g[0, there[-1], column])
+            lightest = min(lightest, each)
+            if each >= (wish.each_at_least or 0.0):
+                total += float(course.count[0, there[-1], column]) * each / 1000.0
+    return total, lightest
 
 
 def option_words(plan: StockingPlan) -> list[str]:

@@ -345,6 +345,11 @@ PLANS: dict[str, Case] = {
     "stocking: a wish too large": _stocking(
         {"harvest_wishes": [{"species": "nile_tilapia", "weight": "90 kg", "by": _BY}]}, days=30
     ),
+    "stocking: a market size too large": _stocking(
+        {"harvest_wishes": [{"species": "nile_tilapia", "weight": "1 kg", "by": _BY, "each_at_least": "900 g"}]},
+        days=30,
+    ),
+    "stocking: a margin of all": _stocking({"margin": 1}),
     "seasons: keep": _sized_up({"scenarios": [{}], "keep": "all"}),
     "seasons: column": _sized_up({"scenarios": [{}], "keep": ["cohorts.length"]}),
     "seasons: no array": _sized_up({"arrays": {"fish": [[1.0]]}}),

@@ -24,7 +24,8 @@ ORDER = {
 }  # fmt: skip
 # of a question, the files that tell its answer; all others decide it, and know no face
 TELLING = {
-    "answer", "brief", "card", "case", "charts", "command", "file", "page", "report", "screen", "why", "words", "worth",
+    "answer", "areas", "brief", "card", "case", "charts", "command", "company", "compared", "file", "page", "report",
+    "screen", "why", "words", "worth",
 }  # fmt: skip
 LONGEST_FILE, LONGEST_FUNCTION = 600, 60
 LONG_FOR_A_REASON: set[str] = set()

@@ -33,8 +33,27 @@ def test_a_phrase_is_read_as_fields(text, fields):
 
 
 def test_a_tank_that_the_file_does_not_have_is_a_new_one():
-    (fields,) = read_more(build(HEALTHY["perch"]), "tank three 3000 L").fields.values()
-    assert fields == HEALTHY["perch"]["tanks"]["one"] | {"volume": "3000 L"}
+    more = read_more(build(HEALTHY["perch"]), "tank three 3000 L")
+    assert more.fields == {"tanks.three": HEALTHY["perch"]["tanks"]["one"] | {"volume": "3000 L"}}
+    assert more.text == "tank three 3000 L (adds a tank like one)"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [("tank aldre 2 m3", "alder"), ("tank Alder 2 m3", "alder"), ("tank tank_ast 2 m3", "tank_east"),
+     ("bed grvel 3 m2", "gravel")],
+)  # fmt: skip
+def test_a_name_that_is_nearly_one_of_the_file_is_asked_about(text, told):
+    tables = HEALTHY["perch"] | {"tanks": {"alder": HEALTHY["perch"]["tanks"]["one"]} | HEALTHY["perch"]["tanks"]}
+    tables["tanks"] |= {"tank_east": tables["tanks"]["one"]}
+    with pytest.raises(InputError, match=f"did you mean {told}\\?"):
+        read_more(build(tables), text)
+
+
+@pytest.mark.parametrize("name", ["one_2", "tank_west", "tank_b", "tank_east_2", "pond"])
+def test_a_name_that_counts_on_or_is_another_is_a_new_tank(name):
+    tables = HEALTHY["perch"] | {"tanks": {"tank_east": HEALTHY["perch"]["tanks"]["one"]} | HEALTHY["perch"]["tanks"]}
+    assert set(read_more(build(tables), f"tank {name} 2 m3").fields) == {f"tanks.{name}"}
 
 
 @pytest.mark.parametrize(

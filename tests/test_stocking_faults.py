@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from site_faults import good_english
 from small_sites import START, build, one_tank
 
 from stocksim.answers.stock.decide import plan_stocking
+from stocksim.answers.stock.words import wish_kg, wish_words
 from stocksim.errors import InputError
 
 OFFER = {"species": "nile_tilapia", "mean_weight": "60 g", "price": 2, "feed": "tilapia_34", "at_most": 30}
@@ -40,6 +42,8 @@ def tables(stocking: dict, **site: object) -> dict:
             {"candidates": {"offer": OFFER | {"stocked": BY, "leaves": BY}}}, "stocking.candidates.offer.leaves",
             ["contradicts the day "],
         ),
+        ({"margin": 1}, "stocking.margin", ["keeps all of every limit", "0.05"]),
+        ({"candidates": {"offer": OFFER | {"price": -2}}}, "stocking.candidates.offer.price", ["-2", "0 or more"]),
         ({"species_at_least": 2}, "stocking.species_at_least", ["2 contradicts the candidates", "1 species"]),
         ({"species_at_least": 1, "species_at_most": 1, "goal": "most"}, "stocking.goal", ['"most"']),
         (
@@ -91,6 +95,14 @@ def test_every_key_that_is_needed_has_words():
             "stocking.harvest_wishes[1].weight",
             ["90.0 kg of Nile tilapia", "by 2026-10-21", "contradicts the numbers"],
         ),
+        (
+            {"harvest_wishes": [{"species": "nile_tilapia", "weight": "9 kg", "by": BY, "each_at_least": "70 g"}]},
+            {"days": 30}, "stocking.harvest_wishes[1].weight", ["9.0 kg", "70 g or more", "contradicts the numbers"],
+        ),
+        (
+            {"goal": "cost", "candidates": {"offer": OFFER | {"price": 0, "at_least": 5}}}, {"days": 20},
+            "stocking.goal", ['"cost" contradicts the prices'],
+        ),
     ],
 )  # fmt: skip
 def test_wishes_that_the_water_or_the_numbers_forbid_are_refused(stocking, site, place, words):
@@ -109,3 +121,26 @@ def test_nothing_to_plan_is_said():
         plan_stocking(build(empty))
     with pytest.raises(InputError, match='"fame" is not a goal'):
         plan_stocking(build(one_tank(days=10)), goal="fame")
+
+
+def sized(each: str) -> dict:
+    wish = {"species": "nile_tilapia", "weight": "1 kg", "by": BY, "each_at_least": each}
+    return tables({"harvest_wishes": [wish]}, days=30)
+
+
+def test_a_market_size_above_what_grows_is_told_with_one_that_may_be_wished():
+    with pytest.raises(InputError) as caught:
+        plan_stocking(build(sized("900 g")))
+    (fault,) = caught.value.faults
+    assert fault.field == "harvest_wishes[1].each_at_least"
+    good_english(fault)
+    (near,) = re.findall(r"wish for (\d+ g) or less", fault.message)
+    plan = plan_stocking(build(sized(near)), refused=False)
+    assert plan.plan is not None
+    (told,) = wish_words(plan)
+    assert f"{near} or more" in told
+    kg, lightest = wish_kg(plan, plan.wishes.harvest_wishes[0])
+    assert (kg >= 1.0) == (lightest >= float(near.split()[0]))
+    # of a size that all have, the wish is the one without
+    small, any_size = (plan_stocking(build(one), refused=False) for one in (sized("61 g"), tables({}, days=30)))
+    assert small.cohorts == any_size.cohorts

@@ -12,7 +12,7 @@ Where = Literal["both", "text", "page"]
 # what a keeper asks for behind the first layer; a section without any is told with all else only
 Topic = Literal["fish", "water", "plants", "cautions", "assumptions"]
 TOPICS: tuple[Topic, ...] = get_args(Topic)
-MOST_ACTIONS, MOST_CARES = 7, 3  # of the first layer: what is read in half a minute
+MOST_ACTIONS, MOST_CARES, MOST_NOTES = 7, 3, 3  # of the first layer: what is read in half a minute
 
 
 @dataclass(frozen=True)
@@ -212,12 +212,15 @@ class Brief:
         Rows of the one table, as of the fish.
     care : sequence of str
         Care lines, the gravest first; of more than `MOST_CARES` the others stand among the cautions.
+    notes : sequence of str
+        What else must be known of that table, `MOST_NOTES` short sentences at most.
     """
 
     actions: Sequence[dict[str, str]] = ()
     head: str = ""
     table: Sequence[dict[str, str]] = ()
     care: Sequence[str] = ()
+    notes: Sequence[str] = ()
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import (
     MOST_ACTIONS,
     MOST_CARES,
+    MOST_NOTES,
     TOPICS,
     Answer,
     Brief,
@@ -296,6 +297,7 @@ def _brief_lines(answer: Answer, brief: Brief) -> list[str]:
         more = len(brief.actions) - MOST_ACTIONS
         lines += [f"and {more} more with --all"] if more > 0 else []
     lines += ["", *text_table(brief.table).splitlines()] if brief.table else []
+    lines += ["", *(line for note in brief.notes[:MOST_NOTES] for line in wrapped(note, "  "))] * bool(brief.notes)
     lines += ["", *(line for care in brief.care[:MOST_CARES] for line in wrapped(care, "  ", "! "))] * bool(brief.care)
     return [*lines, "", *wrapped(f"More: {' '.join(f'--{name}' for name in [*told_topics(answer), 'all'])}")]
 

@@ -146,6 +146,9 @@ def _own_faults(key: str, own: OwnTable, file: SiteFile) -> list[Fault]:
 
 def _wish_faults(wishes: StockingTable, file: SiteFile) -> list[Fault]:
     faults = []
+    if wishes.margin is not None and wishes.margin >= 1.0:
+        message = f"{wishes.margin:g} keeps all of every limit in reserve, so no fish could come; 0.05 is usual."
+        faults.append(Fault("stocking", "margin", message))
     own = [cohort.species for cohort in file.cohorts.values() if cohort.count > 0]
     offered = {*own, *(fish.species for fish in wishes.candidates.values())}
     most = wishes.species_at_most

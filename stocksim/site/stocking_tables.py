@@ -92,11 +92,12 @@ class OptionTable(Table):
 
 
 class HarvestWish(Table):
-    """Live weight of a species wanted by a date."""
+    """Live weight of a species wanted by a date, if need be in fish of a market size: that mean weight at least."""
 
     species: str
     weight: Portion
     by: Date
+    each_at_least: Weight | None = None
 
 
 class AdviceTable(Table):

@@ -380,7 +380,7 @@ def everything(days: int = DAYS) -> Base:
         "stocking": {
             "goal": "edible,cost", "budget": 200, "feed_price": 2.2, "species_at_least": 1, "species_at_most": 5,
             "margin": 0.05, "feed_band_weight": 0.05,
-            "harvest_wishes": [{"species": "rainbow_trout", "weight": "1 kg", "by": _on(25)}],
+            "harvest_wishes": [{"species": "rainbow_trout", "weight": "1 kg", "by": _on(25), "each_at_least": "60 g"}],
             "candidates": {
                 "more_trout": {
                     "species": "rainbow_trout", "mean_weight": "90 g", "price": 3.0, "feed": "trout_44",

@@ -8,23 +8,34 @@ from functools import partial
 from typing import Any, Literal
 
 from stocksim.answers.stock import words
-from stocksim.answers.stock.brief import against, between_rows, change_head, first_layer, plan_rows
+from stocksim.answers.stock.areas import area_sections, balance_data
+from stocksim.answers.stock.brief import (
+    against,
+    between_rows,
+    bought,
+    change_head,
+    first_layer,
+    plan_rows,
+    takings,
+)
 from stocksim.answers.stock.charts import tanks_html
+from stocksim.answers.stock.company import company_data, company_notes, company_sections
 from stocksim.answers.stock.decide import PLANS, Between, StockingPlan
 from stocksim.answers.stock.keep import KeptPlan, kept_fish
 from stocksim.answers.stock.program import Broken
 from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
+from stocksim.answers.stock.together import Together, put_together
+from stocksim.answers.stock.why import clash_words, giving_words, refusal_words
 from stocksim.changes.ways import Advice
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
-from stocksim.faces.care import cares_beside
+from stocksim.faces.care import cares_beside, whole_cares
 from stocksim.faces.fates import fate_note, fate_rows
 from stocksim.faces.feeding_words import feeding_data, feeding_lines, feeding_note, small_data
 from stocksim.faces.first_layer import season_brief
 from stocksim.faces.marks import marked
-from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows
 from stocksim.faces.ways_words import advice_data, dated_words, promise_words, test_words, way_rows, way_sentence
 from stocksim.faces.words import assumptions, cautions, warnings_of
@@ -50,57 +61,61 @@ def stock_answer(
     Returns
     -------
     Answer
-        With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``feeding``,
-        ``chart``, ``areas``, ``binding`` and ``refused``; without one ``clash``, ``gives`` and ``refused``; then
-        ``between`` where asked, and ``cautions``.
+        With a plan the sections ``tanks``, ``proof``, ``table``, ``goals``, ``wishes``, ``leaving``, ``company``,
+        ``feeding``, ``chart``, ``areas``, ``balance``, ``binding``, ``refused`` and ``law``; without one ``clash``,
+        ``gives`` and ``refused``; then ``between`` where asked, and ``cautions``.
         Numbers of its data are metric, sentences in the keeper's units.
     """
     goals = ", then ".join(words.GOAL_WORDS[goal] for goal in plan.goals)
-    sections = _without_plan(plan) if plan.plan is None else _with_plan(plan)
+    together = None if plan.plan is None or plan.season is None else put_together(plan.season, words.batches(plan))
+    sections = _without_plan(plan) if together is None else _with_plan(plan, together)
     if between is not None and pair is not None:
         sections.append(Section("between", _between_parts(plan, between, pair)))
     noted = listed("Changed to plan at all", plan.notes, kind="background")
-    cautions = listed("Cautions", words.cautions(plan), kind="background")
+    cares = [] if together is None else whole_cares(together.season.site.file, takings(plan))
+    cautions = listed("Cautions", [*words.cautions(plan), *cares], kind="background")
     sections.append(Section("cautions", [*noted, *cautions], "Cautions", is_open=True, topics=("cautions",)))
     return Answer(
         f"{plan.problem.site.file.site.name}: stocking for {goals}",
         words.headline(plan),
         sections,
-        partial(_data, plan, between, pair),
+        partial(_data, plan, together, between, pair),
         plan.plan is None or not plan.is_finished,
-        brief=first_layer(plan, between, pair),
+        brief=first_layer(plan, together, between, pair),
     )
 
 
-def _with_plan(plan: StockingPlan) -> list[Section]:
+def _with_plan(plan: StockingPlan, together: Together) -> list[Section]:
     units = plan.problem.site.file.site.units
     values = [words.goal_words(goal, value, units) for goal, value in plan.values.items()]
     bound = [words.binding_words(plan, item) for item in plan.binding] or [words.unfilled_words(plan)]
     kept = [*words.option_words(plan), *words.wish_words(plan)]
+    company, law = company_sections(together, bought(plan))
     return [
         Section("tanks", [Html(tanks_html(plan))]),
         Section("proof", [Sentences([words.gap_words(plan)])], topics=("assumptions",)),
         Section("table", [Table(plan_rows(plan), gap=True), Sentences([_ROOM_USED], on="text")], topics=("fish",)),
         Section("goals", [Head("By every goal:", "text"), points(values, on="text")], topics=("fish",)),
         Section("wishes", [Sentences(kept, "list", mark="- ", indent="  ", gap=True)], topics=("assumptions",)),
-        Section("leaving", listed("Fish that leave", words.leaving_words(plan)), topics=("fish",)),
+        Section("leaving", _leaving_parts(plan), topics=("fish",)),
+        company,
         Section("feeding", _feeding_parts(plan), topics=("fish",)),
         Section("chart", [Chart("density", partial(_drawn, plan.season, "density"))] if plan.season else []),
-        _areas(plan.season, units),
+        *area_sections(plan.season, units),
         Section(
             "binding",
             listed("What leaves no space for one more fish", bound, is_headed=True),
             topics=("fish", "water"),
         ),
         Section("refused", listed("Left out, and why", _refusals(plan), is_headed=True), topics=("fish",)),
+        law,
     ]
 
 
-def _areas(season: Season | None, units: str) -> Section:
-    """How much each loop's feed would carry, and how what is planted stands to it."""
-    builds = season.build_areas.values() if season is not None else ()
-    said = [text for build in builds if (text := build_words(build, units))]
-    return Section("areas", [Sentences(said, "answer", gap=True)], topics=("plants",))
+def _leaving_parts(plan: StockingPlan) -> list[Part]:
+    """Own fish that are not placed, and what to mind where fish are taken out."""
+    cares = cares_beside(plan.problem.site.file, takings(plan))
+    return [*listed("Fish that leave", words.leaving_words(plan)), points(cares)]
 
 
 def _feeding_parts(plan: StockingPlan) -> list[Part]:
@@ -111,10 +126,10 @@ def _feeding_parts(plan: StockingPlan) -> list[Part]:
 
 
 def _without_plan(plan: StockingPlan) -> list[Section]:
-    clash = [words.clash_words(plan)] if plan.contradiction else []
+    clash = [clash_words(plan)] if plan.contradiction else []
     gives: list[Part] = [Head("What must give", "page"), Sentences(["Nothing was found."], "list", "page")]
     if plan.relaxation is not None and plan.relaxation.gives:
-        said = [words.giving_words(plan, item) for item in plan.relaxation.gives]
+        said = [giving_words(plan, item) for item in plan.relaxation.gives]
         change = change_head(plan)
         gives = [
             gives[0],
@@ -138,7 +153,7 @@ def listed(
 
 
 def _refusals(plan: StockingPlan) -> list[str]:
-    return [words.refusal_words(plan, item) for item in plan.refused]
+    return [refusal_words(plan, item) for item in plan.refused]
 
 
 def _between_parts(plan: StockingPlan, between: Sequence[Between], pair: tuple[str, str]) -> list[Part]:
@@ -158,7 +173,12 @@ def _between_parts(plan: StockingPlan, between: Sequence[Between], pair: tuple[s
 # --- the answer as plain data
 
 
-def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str, str] | None) -> dict[str, Any]:
+def _data(
+    plan: StockingPlan,
+    together: Together | None,
+    between: Sequence[Between] | None,
+    pair: tuple[str, str] | None,
+) -> dict[str, Any]:
     found = plan.plan
     answer: dict[str, Any] = {
         "site": plan.problem.site.file.site.name,
@@ -185,7 +205,7 @@ def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str
         "relaxation": [_gives(plan, item) for item in (plan.relaxation.gives if plan.relaxation else ())],
         "is_proven_impossible": plan.is_proven_impossible,
         "relaxation_held_in_season": plan.relaxation_held,
-        "contradiction": {"conditions": list(plan.contradiction), "sentence": words.clash_words(plan)},
+        "contradiction": {"conditions": list(plan.contradiction), "sentence": clash_words(plan)},
         "leaving": words.leaving_words(plan) if found is not None else [],
         "wishes": words.wish_words(plan),
         "options": words.option_words(plan),
@@ -193,6 +213,8 @@ def _data(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str
         "feeding": {} if plan.season is None else feeding_data(plan.season),
         "small_in_winter": [small_data(small) for small in _small(plan)],
         "program_and_season_apart": {key: words.rounded(value) for key, value in plan.proven.disagreement.items()},
+        "company": None if together is None else company_data(together),
+        "feed_and_area": None if plan.season is None else balance_data(plan.season),
         "notes": list(plan.notes),
         "cautions": words.cautions(plan),
     }
@@ -265,7 +287,7 @@ def _refused(plan: StockingPlan, item: Refusal) -> dict[str, Any]:
         "species": candidate.species,
         "kind": item.kind,
         "lost": words.rounded(item.lost),
-        "reason": words.refusal_words(plan, item),
+        "reason": refusal_words(plan, item),
     }
 
 
@@ -276,7 +298,7 @@ def _gives(plan: StockingPlan, item: Broken) -> dict[str, Any]:
         "week": None if item.week is None else words.week_day(plan.problem, item.week).isoformat(),
         "value": words.rounded(item.value),
         "bound": words.rounded(item.bound),
-        "sentence": words.giving_words(plan, item),
+        "sentence": giving_words(plan, item),
     }
 
 
@@ -316,20 +338,25 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
     Returns
     -------
     Answer
-        With the sections ``do``, ``fish``, ``tanks``, ``chart``, ``areas`` and ``cautions``.
+        With the sections ``do``, ``fish``, ``company``, ``tanks``, ``chart``, ``areas``, ``balance``, ``law``,
+        ``cautions`` and ``assumptions``.
     """
     units, after = plan.site.file.site.units, plan.after
+    together = put_together(after)
+    company, law = company_sections(together)
     fate: list[Part] = [*_heads("What becomes of the fish with it"), Table(fate_rows(after, units))]
     sections = [
         Section("do", _do_parts(plan)),
         Section("fish", [*fate, Sentences([fate_note(after)], "note")], topics=("fish",)),
+        company,
         Section(
             "tanks",
             [*_heads("Tank by tank, with it"), Table(tank_rows(after, after.findings, units), gap=True)],
             topics=("fish", "water"),
         ),
         Section("chart", [Chart("density", partial(draw or partial(_drawn, after), "density"))]),
-        _areas(after, units),
+        *area_sections(after, units),
+        law,
         Section(
             "cautions",
             [*_heads("Cautions"), points(warnings_of(after), "background")],
@@ -347,8 +374,9 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
     title = f"{plan.site.file.site.name}: keeping the fish that are there"
     passed = plan.season if not plan.advice.must_change else after
     is_caution = plan.is_harmless and any(finding.is_broken for finding in passed.findings)
-    told = partial(_keep_data, plan)
+    told = partial(_keep_data, plan, together)
     brief = season_brief(plan.season, plan.season.findings, _chosen(plan), after)
+    brief = replace(brief, notes=company_notes(together))
     return Answer(title, keep_headline(plan), sections, told, not plan.is_harmless, is_caution=is_caution, brief=brief)
 
 
@@ -409,7 +437,7 @@ def _do_parts(plan: KeptPlan) -> list[Part]:
     return parts
 
 
-def _keep_data(plan: KeptPlan) -> dict[str, Any]:
+def _keep_data(plan: KeptPlan, together: Together) -> dict[str, Any]:
     answer = {
         "site": plan.site.file.site.name,
         "answer": keep_headline(plan),
@@ -424,6 +452,8 @@ def _keep_data(plan: KeptPlan) -> dict[str, Any]:
             name: {key: [round(number, 3), round(mass / 1000.0, 4)] for key, (number, mass) in entries.items()}
             for name, entries in ledger(plan.after.layout, plan.after.course).items()
         },
+        "company": company_data(together),
+        "feed_and_area": balance_data(plan.after),
         "cautions": cautions(plan.after),
     }
     return marked(answer, plan.site)

@@ -6,8 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from stocksim.answers.stock.company import company_notes
 from stocksim.answers.stock.decide import Between, StockingPlan
-from stocksim.answers.stock.words import GOAL_WORDS, giving_words, kilos
+from stocksim.answers.stock.together import Together
+from stocksim.answers.stock.why import giving_words
+from stocksim.answers.stock.words import GOAL_WORDS, batches, kilos
+from stocksim.changes.change import Action, Change
 from stocksim.engine.results.findings import by_place
 from stocksim.faces.answer import Brief
 from stocksim.faces.care import brief_cares
@@ -15,17 +19,39 @@ from stocksim.faces.words import day_words
 from stocksim.units import format_quantity
 
 
-def first_layer(plan: StockingPlan, between: Sequence[Between] | None, pair: tuple[str, str] | None) -> Brief:
+def first_layer(
+    plan: StockingPlan,
+    together: Together | None,
+    between: Sequence[Between] | None,
+    pair: tuple[str, str] | None,
+) -> Brief:
     """The plan as a table, those between two goals where they were asked for, or what must give where there is none."""
-    care = brief_cares(plan.problem.site.file)
+    file = plan.problem.site.file if together is None else together.season.site.file
+    care = brief_cares(file, takings(plan))
     if between and pair is not None:
         head = f"Plans between {against(pair)}, each held in its full season:"
         return Brief(head=head, table=between_rows(plan, between, pair), care=care)
-    if plan.plan is not None:
-        return Brief(table=plan_rows(plan), care=care)
+    if together is not None:
+        return Brief(table=plan_rows(plan), care=care, notes=company_notes(together, bought(plan)))
     gives = plan.relaxation.gives if plan.relaxation is not None else ()
     rows = [{"what must give": giving_words(plan, item)} for item in gives]
     return Brief(rows, change_head(plan) if rows else "", care=care)
+
+
+def bought(plan: StockingPlan) -> list[str]:
+    """Planned fish that the keeper does not have yet, by batch."""
+    names = batches(plan)
+    return list(dict.fromkeys(names[p.cohort] for p in plan.cohorts if not plan.problem.is_own(p.candidate)))
+
+
+def takings(plan: StockingPlan) -> list[Change]:
+    """That fish are taken out, where any leave before the end, are not placed, or are counted as fillet."""
+    problem = plan.problem
+    is_taken = any(problem.candidates[p.candidate].leaves is not None for p in plan.cohorts)
+    is_eaten = plan.plan is not None and plan.plan.goal == "edible"
+    placed = sum(p.fish for p in plan.cohorts if problem.is_own(p.candidate))
+    is_left = plan.plan is not None and placed < int(problem.owned.sum())
+    return [Change(Action.TAKEN_OUT, {})] if is_taken or is_eaten or is_left else []
 
 
 def plan_rows(plan: StockingPlan) -> list[dict[str, str]]:

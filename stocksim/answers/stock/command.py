@@ -24,6 +24,7 @@ GOAL_HELP = 'keep, edible, steady, cost, or some in their order, as "edible,cost
 PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
 WHAT_IF_HELP = 'Plan with more as well, as "tank alder 3000 L", "bed gravel 20 m2", "air alder 80 W", "heat main 3 kW".'
 WORTH_HELP = "What one more tank, pump, kilowatt and square meter would bring; a plan for each, so slow."
+BESIDE_HELP = "Plans that differ in kind side by side: keep all, most fillet, steadiest feed; a plan for each, so slow."
 _TOLD_EVERY_S = 2.0
 
 
@@ -89,6 +90,18 @@ def _deliver_more(
     deliver(more_answer(found), as_json)
 
 
+def _deliver_beside(site: Site, seconds: float, as_json: bool, topics: Topics) -> None:
+    """Plans that differ in kind."""
+    from stocksim.answers.stock.beside import plans_beside
+    from stocksim.answers.stock.compared import COST, beside_answer
+
+    say(COST)
+    talk = Talk()
+    kinds = plans_beside(site, seconds, talk)
+    talk.close()
+    deliver(beside_answer(site, kinds), as_json, topics)
+
+
 def stock(
     site: SiteArgument,
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
@@ -99,6 +112,7 @@ def stock(
     ] = 900.0,
     what_if: Annotated[list[str] | None, typer.Option(help=WHAT_IF_HELP, show_default=False)] = None,
     worth: Annotated[bool, typer.Option("--worth", help=WORTH_HELP)] = False,
+    beside: Annotated[bool, typer.Option("--beside", help=BESIDE_HELP)] = False,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,
     topics: Topics = (),
@@ -114,6 +128,14 @@ def stock(
     loaded = site_from_book(site)
     if out is not None:
         check_place(out, loaded)
+    if beside:
+        if pair is not None or out is not None or goals is not None or what_if or worth:
+            raise InputError(
+                "--beside plans for each goal by itself and writes no file: leave out --goal, --pareto, --out, "
+                "--what-if and --worth."
+            )
+        _deliver_beside(loaded, seconds, as_json, topics)
+        return
     if what_if or worth:
         if pair is not None or out is not None:
             raise InputError(

@@ -25,7 +25,7 @@ from stocksim.answers.stock.reasons import (
     worth_of_more,
 )
 from stocksim.answers.stock.rounds import Proven
-from stocksim.answers.stock.seasons import Placed, live_per_fish, placed, planned_tables, worst_margins
+from stocksim.answers.stock.seasons import Placed, live_per_fish, placed, planned_tables, weight_on, worst_margins
 from stocksim.answers.stock.solve import Compromise, Plan, trade_off
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
@@ -68,18 +68,46 @@ def impossible_wishes(problem: Problem, wishes: StockingTable, goals: Sequence[s
             "harvest, a number of species or at_least, or put another goal first."
         )
         faults.append(Fault("stocking", "goal", message, name))
+    unpriced = not problem.price.any() and not problem.option_cost.any() and not wishes.feed_price
+    if goals[0] == "cost" and unpriced:
+        message = (
+            '"cost" contradicts the prices: nothing has one, so every plan costs nothing; write the price of fish, of '
+            "feed (feed_price) or of set points (cost), or put another goal first."
+        )
+        faults.append(Fault("stocking", "goal", message, name))
+    return faults + _harvest_faults(problem, wishes)
+
+
+_SURELY = 0.98  # of what grows alone in good water: a size to wish for that rounding does not put out of reach (ours)
+
+
+def _harvest_faults(problem: Problem, wishes: StockingTable) -> list[Fault]:
+    """Harvests wished that all fish offered would not make in the best water there is, each with the nearest wish."""
+    faults, units = [], problem.site.file.site.units
+    lives = problem.allowed.any(axis=2)
     for number, wish in enumerate(wishes.harvest_wishes, 1):
-        possible = (live_per_fish(problem, wish) * problem.allowed.any(axis=2)).max(axis=0, initial=0.0) @ problem.most
-        if possible * 1000.0 < wish.weight:
-            units = problem.site.file.site.units
-            wanted = format_quantity(wish.weight / 1000.0, "mass", units)
-            title = next((e.title for e in problem.entries if e.name == wish.species), wish.species)
-            most = format_quantity(float(possible), "mass", units)
+        title = next((e.title for e in problem.entries if e.name == wish.species), wish.species)
+        of_size = wish.each_at_least
+        heaviest = float((weight_on(problem, wish) * lives).max(initial=0.0))
+        possible = (live_per_fish(problem, wish) * lives).max(axis=0, initial=0.0) @ problem.most
+        if of_size is not None and heaviest < of_size:
+            field, few = "each_at_least", (of_size, heaviest, _SURELY * heaviest)
+            wanted, most, near = (format_quantity(grams, "weight", units) for grams in few)
             message = (
-                f"{wanted} of {title} by {wish.by} contradicts the numbers offered: all that may be had, in the "
+                f"{wanted} contradicts growth: in the best water there is the heaviest {title} weigh {most} each on "
+                f"{wish.by}; wish for {near} or less, give a later day or offer larger fish."
+            )
+        elif possible * 1000.0 < wish.weight:
+            field = "weight"
+            wanted, most = (format_quantity(kg, "mass", units) for kg in (wish.weight / 1000.0, float(possible)))
+            size = "" if of_size is None else f" in fish of {format_quantity(of_size, 'weight', units)} or more"
+            message = (
+                f"{wanted} of {title}{size} by {wish.by} contradicts the numbers offered: all that may be had, in the "
                 f"best water there is, weigh {most} by then; offer more or wish for less."
             )
-            faults.append(Fault("stocking", f"harvest_wishes[{number}].weight", message, name))
+        else:
+            continue
+        faults.append(Fault("stocking", f"harvest_wishes[{number}].{field}", message, problem.site.name))
     return faults
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
+from difflib import SequenceMatcher
 from typing import Any, NamedTuple
 
 from stocksim.answers.stock.decide import plan_stocking
@@ -20,6 +22,8 @@ from stocksim.units import parse_quantity
 from stocksim.water.oxygen import diffuser_standard_transfer
 
 PHRASES = '"tank NAME VOLUME", "bed NAME AREA", "air TANK POWER" or "heat LOOP POWER"'
+# likeness from which one name is taken for a slip of another: "aldre" for "alder", not "west" for "east" (our choice)
+_SLIP = 0.8
 _PUMP_W, _STEP_KW, _STEP_M2 = 40.0, 1.0, 1.0  # one more of each in the table of worth (our choice)
 
 
@@ -81,7 +85,7 @@ def read_more(site: Site, text: str) -> More:
     Raises
     ------
     InputError
-        For other phrases, and for names that the file does not have.
+        For other phrases, for names that the file does not have, and for a new tank with nearly the name of an old one.
     """
     kind, _, rest = text.strip().partition(" ")
     name, _, amount = rest.strip().partition(" ")
@@ -89,9 +93,11 @@ def read_more(site: Site, text: str) -> More:
     if kind not in readers or not amount:
         raise InputError(f'--what-if "{text}": give {PHRASES}, as "tank alder 3000 L".')
     try:
-        return More(text, readers[kind](site, name, amount.strip()))
+        fields = readers[kind](site, name, amount.strip())
     except (ValueError, InputError) as error:
         raise InputError(f'--what-if "{text}": {error}') from None
+    is_new = kind == "tank" and name not in site.file.tanks
+    return More(f"{text} (adds a tank like {_largest_tank(site)})" if is_new else text, fields)
 
 
 def _tank(site: Site, name: str, amount: str) -> dict[str, Any]:
@@ -101,8 +107,29 @@ def _tank(site: Site, name: str, amount: str) -> dict[str, Any]:
         return {f"tanks.{name}.volume": amount}
     if not tanks:
         raise ValueError("the file has no tank that a new one could be like.")
-    largest = max(tanks, key=lambda tank: tanks[tank].volume)
-    return {f"tanks.{name}": site.raw["tanks"][largest] | {"volume": amount}}
+    near = _nearest(name, tanks)
+    if near:
+        raise ValueError(f"the file has no tank {name}; did you mean {near}? A new tank needs a name less like it.")
+    return {f"tanks.{name}": site.raw["tanks"][_largest_tank(site)] | {"volume": amount}}
+
+
+def _largest_tank(site: Site) -> str:
+    return max(site.file.tanks, key=lambda tank: site.file.tanks[tank].volume)
+
+
+def _nearest(name: str, known: Iterable[str]) -> str:
+    """The known name of which one is likely a slip; empty for none, and for one that only counts on, as ``tank_2``."""
+    like, near = max(((_likeness(name, one), one) for one in known), default=(0.0, ""))
+    return near if like >= _SLIP else ""
+
+
+def _likeness(name: str, other: str) -> float:
+    """Likeness of what differs between two names, word by word and whatever their numbers, from 0 to 1."""
+    if name.casefold() == other.casefold():
+        return 1.0
+    one, two = (re.findall(r"[^\W\d_]+", text.casefold()) for text in (name, other))
+    left, right = ("_".join(word for word in a if word not in b) for a, b in ((one, two), (two, one)))
+    return SequenceMatcher(None, left, right).ratio() if left and right else 0.0
 
 
 def _bed(site: Site, name: str, amount: str) -> dict[str, Any]:
@@ -127,7 +154,9 @@ def _heat(site: Site, name: str, amount: str) -> dict[str, Any]:
 
 def _known(name: str, table: Any, kind: str) -> None:
     if name not in table:
-        raise ValueError(f"the file has no {kind} {name}; it has {', '.join(table) or 'none'}.")
+        near = _nearest(name, table)
+        meant = f"; did you mean {near}?" if near else ";"
+        raise ValueError(f"the file has no {kind} {name}{meant} it has {', '.join(table) or 'none'}.")
 
 
 def _is_heated(site: Site, loop: str) -> bool:
@@ -139,7 +168,7 @@ def one_more_each(site: Site) -> list[More]:
     """One more of each: a tank like the largest, air where oxygen is nearest its limit, a loop's heat and bed."""
     file, found = site.file, list[More]()
     if file.tanks:
-        largest = max(file.tanks, key=lambda tank: file.tanks[tank].volume)
+        largest = _largest_tank(site)
         name = next(new for n in range(2, len(file.tanks) + 3) if (new := f"{largest}_{n}") not in file.tanks)
         found.append(More(f"one more tank like {largest}", {f"tanks.{name}": site.raw["tanks"][largest]}))
     near = [f for f in prove(site, {}).findings if f.margin_percent is not None]

@@ -13,6 +13,7 @@ from stocksim.answers.stock.screen import (
     Wished,
     first_wishes,
     kept_of,
+    offer_beside,
     offer_plan,
     plan_of,
     plans_of,
@@ -56,10 +57,11 @@ if to_keep:
     answer = keep_answer(kept)
     with answered:
         showing.verdict(answer)
-    showing.show(answer, "do", "fish", "chart", "tanks", "areas")
+    showing.show(answer, "do", "fish", "company", "chart", "tanks", "areas", "balance")
     if kept.fields:
         offer_plan(shown.source, kept)
-    showing.show(answer, "cautions", "assumptions")
+    offer_beside(shown.source)
+    showing.show(answer, "law", "cautions", "assumptions")
     st.stop()
 wished = Wished(goal, None if budget is None else float(budget), kinds, margin / 100.0, band / 1000.0)
 try:
@@ -76,7 +78,9 @@ answer = stock_answer(plan)
 with answered:
     showing.verdict(answer)
     showing.show(answer, "tanks")
-showing.show(answer, "gives", "clash", "proof", "wishes", "leaving", "table", "feeding", "chart", "areas")
+showing.show(
+    answer, "gives", "clash", "proof", "wishes", "leaving", "table", "company", "feeding", "chart", "areas", "balance"
+)
 if is_worth_asked:
     answer = stock_answer(replace(plan, worths=tuple(worths_of(shown.source, wished, plan) or ())))
 showing.show(answer, "binding")
@@ -96,5 +100,6 @@ if plan.plan is not None:
             st.session_state.stock_between = asked
             st.rerun()
     offer_plan(shown.source, plan, wished)
-showing.show(answer, "cautions")
+offer_beside(shown.source)
+showing.show(answer, "law", "cautions")
 showing.words(answer)

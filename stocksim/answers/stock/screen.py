@@ -10,6 +10,8 @@ from typing import NamedTuple
 
 import streamlit as st
 
+from stocksim.answers.stock.beside import Kind, plans_beside
+from stocksim.answers.stock.compared import COST, beside_answer
 from stocksim.answers.stock.decide import Between, StockingPlan, plan_stocking, plans_between
 from stocksim.answers.stock.file import plan_changes, planned_text
 from stocksim.answers.stock.keep import KeptPlan, is_to_keep, keep_plan
@@ -17,7 +19,7 @@ from stocksim.answers.stock.problem import Problem, build_problem
 from stocksim.answers.stock.reasons import Worth, worth_of_more
 from stocksim.answers.stock.seasons import USUAL_BAND_WEIGHT, margin_of
 from stocksim.answers.stock.words import GOAL_WORDS
-from stocksim.faces import guard, keeping, markup, saving_bar, screen, working
+from stocksim.faces import guard, keeping, markup, saving_bar, screen, showing, working
 from stocksim.site.reading import Site
 from stocksim.site.stocking_tables import StockingTable
 
@@ -113,6 +115,26 @@ def plans_of(source: screen.Source, wished: Wished, plan: StockingPlan, pair: tu
     words = "Weighing two goals against each other"
     asked = (source, wished, pair)
     return working.worked("between", words, asked, lambda tell: plans_between(plan, *pair, progress=tell))
+
+
+def offer_beside(source: screen.Source) -> None:
+    """Plans that differ in kind, made where they are asked for."""
+    state = st.session_state
+    if state.get("stock_beside") != source:
+        st.markdown("## Plans that differ in kind")
+        st.caption(COST)
+        if st.button("Show them side by side"):
+            state.stock_beside = source
+            st.rerun()
+        return
+    site = screen.solve(source).site
+
+    def plan(tell: working.Tell) -> tuple[Kind, ...]:
+        return plans_beside(site, progress=lambda what, done, total: tell(done, total))
+
+    kinds = working.worked("beside", "Making a plan of each kind", (source,), plan)
+    if kinds is not None:
+        showing.show(beside_answer(site, kinds), "beside", "ways")
 
 
 def offer_plan(source: screen.Source, plan: StockingPlan | KeptPlan, wished: Wished | None = None) -> None:

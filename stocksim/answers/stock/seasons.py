@@ -339,16 +339,30 @@ def build_program(
 
 
 def live_per_fish(problem: Problem, wish: HarvestWish) -> FloatArray:
-    """Live weight of one fish stocked on the day of a wish, 0 for other species, shape (option, candidate). [kg]"""
+    """Live weight of one fish stocked on the day of a wish, shape (option, candidate). [kg]
+
+    0 for other species, and for fish that are smaller than the wish asks.
+    """
     day = (wish.by - problem.site.file.season.start).days
-    last = _last_day(problem, day + 1)
-    o = np.arange(len(problem.options))[:, None]
-    c = np.arange(len(problem.candidates))[None]
-    kg = problem.loads.weight_g[o, c, last] * problem.loads.alive[o, c, last] / 1000.0
+    alive = problem.loads.alive[*_on_last_day(problem, day + 1)]
+    weight = weight_on(problem, wish)
+    return np.where(weight >= (wish.each_at_least or 0.0), weight, 0.0) * alive / 1000.0
+
+
+def weight_on(problem: Problem, wish: HarvestWish) -> FloatArray:
+    """Weight of a fish on the day of a wish, 0 for other species and those gone by then, (option, candidate). [g]"""
+    day = (wish.by - problem.site.file.season.start).days
     first = problem.stock == np.arange(len(problem.candidates))
     stays = [own or candidate.leaves is None or candidate.leaves > wish.by
              for own, candidate in zip(first, problem.candidates, strict=True)]  # fmt: skip
-    return kg * stays * np.array([candidate.species == wish.species for candidate in problem.candidates])
+    counts = stays & np.array([candidate.species == wish.species for candidate in problem.candidates])
+    return problem.loads.weight_g[*_on_last_day(problem, day + 1)] * counts
+
+
+def _on_last_day(problem: Problem, before: int) -> tuple[NDArray[np.int64], ...]:
+    """Places in the loads of each option and candidate on its last day before a day."""
+    options, candidates = np.arange(len(problem.options))[:, None], np.arange(len(problem.candidates))[None]
+    return options, candidates, np.broadcast_to(_last_day(problem, before), (1, len(problem.candidates)))
 
 
 def _wishes(problem: Problem, wished: Sequence[HarvestWish]) -> tuple[Wish, ...]:

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 
 import numpy as np
 
-from stocksim.answers.stock.decide import StockingPlan, misfit_words
+from stocksim.answers.stock.decide import StockingPlan
 from stocksim.answers.stock.problem import Problem
-from stocksim.answers.stock.program import Broken
-from stocksim.answers.stock.reasons import Binding, Refusal, Worth
+from stocksim.answers.stock.reasons import Binding, Worth
 from stocksim.answers.stock.rounds import MATTERS_FROM
 from stocksim.answers.stock.seasons import live_per_fish, margin_of
 from stocksim.engine.results.findings import Finding
+from stocksim.faces.fates import cause_data, died_of
 from stocksim.faces.words import CHALK_PH, day_words, level_words
 from stocksim.heat.small_fish import small_candidates, small_cohorts, small_words
 from stocksim.site.kinds import LIMITS
+from stocksim.site.stocking_tables import HarvestWish
 from stocksim.units import format_quantity
 
 
@@ -54,23 +56,30 @@ def behind_biofilter(plan: StockingPlan, item: Binding) -> str:
     )
 
 
+def batches(plan: StockingPlan) -> dict[str, str]:
+    """Of each planned cohort the name of its batch, which may go to several tanks and leave on several dates."""
+    problem = plan.problem
+    return {p.cohort: problem.candidates[problem.stock[p.candidate]].name for p in plan.cohorts}
+
+
 def loss_words(plan: StockingPlan) -> list[str]:
-    """Planned fish of which the model loses some before the end."""
+    """Planned fish of which the model loses some before they leave or the season ends, and of what."""
     if plan.season is None:
         return []
-    layout, count, said = plan.season.layout, plan.season.course.count[0], []
+    layout, count, names = plan.season.layout, plan.season.course.count[0], batches(plan)
+    planned, left = Counter[str](), Counter[str]()
+    causes: dict[str, Counter[str]] = {}
     for p in plan.cohorts:
-        there = count[:, layout.cohorts.index(p.cohort)]
-        days = np.flatnonzero(there > 0.0)
-        left = round(float(there[days[-1]])) if days.size else 0
-        if left < p.fish:
-            said.append(f"{left} of the {p.fish} {p.cohort}")
+        name, there = names[p.cohort], count[:, layout.cohorts.index(p.cohort)]
+        planned[name] += p.fish
+        left[name] += round(float(there[np.flatnonzero(there > 0.0)[-1]])) if there.any() else 0
+        causes.setdefault(name, Counter()).update(cause_data(plan.season)[p.cohort])
+    said = [f"{left[name]} of the {fish} {name}" for name, fish in planned.items() if left[name] < fish]
     if not said:
         return []
-    return [
-        f"By the model {named(said)} are left at the end; the rest is taken out as the file says or dies, as wild fish "
-        "do that never learn to take pellets."
-    ]
+    of_more = [f"{name} of {died_of(by_cause)}" for name, by_cause in causes.items() if died_of(by_cause) != "-"]
+    rest = f"Beside ordinary daily losses die {named(of_more)}." if of_more else "The others are ordinary daily losses."
+    return [f"By the model {named(said)} are left when they leave or the season ends. {rest}"]
 
 
 # --- a stocking plan in the words of a keeper: the tank table, what binds, who is left out and why, what must give
@@ -293,30 +302,41 @@ def wish_words(plan: StockingPlan) -> list[str]:
     problem, said = plan.problem, []
     units = problem.site.file.site.units
     for wish in plan.wishes.harvest_wishes:
-        got = wish_kg(plan, wish)
+        got, lightest = wish_kg(plan, wish)
+        size = (
+            "" if wish.each_at_least is None else f" of {format_quantity(wish.each_at_least, 'weight', units)} or more"
+        )
         short = "" if got >= 0.999 * wish.weight / 1000.0 else ", SHORT of the wish: the fish grow less than alone"
+        if short and wish.each_at_least is not None and lightest < wish.each_at_least:
+            short += f", some only to {format_quantity(lightest, 'weight', units)} each"
         said.append(
-            f"{kilos(got, units)} live weight of {species_title(problem, wish.species)} are there on "
+            f"{kilos(got, units)} live weight of {species_title(problem, wish.species)}{size} are there on "
             f"{day_words(wish.by)} (wished: {kilos(wish.weight / 1000.0, units)}){short}. The plan leaves them in: "
             "taking them out only frees space."
         )
     return said
 
 
-def wish_kg(plan: StockingPlan, wish: object) -> float:
-    """Live weight of a wish's species in the full season on its day, or the last day before they leave. [kg]"""
+def wish_kg(plan: StockingPlan, wish: HarvestWish) -> tuple[float, float]:
+    """Live weight that meets a wish on its day, or the last before the fish leave [kg], and its lightest fish [g].
+
+    By the full season; fish lighter than the wish asks do not count.
+    """
     assert plan.season is not None
     layout, course = plan.season.layout, plan.season.course
-    day = (wish.by - layout.start).days  # type: ignore[attr-defined]
-    total = 0.0
+    day = (wish.by - layout.start).days
+    total, lightest = 0.0, math.inf
     for p in plan.cohorts:
-        if live_per_fish(plan.problem, wish)[:, p.candidate].max() <= 0.0:  # type: ignore[arg-type]
+        if live_per_fish(plan.problem, wish)[:, p.candidate].max() <= 0.0:
             continue
         column = layout.cohorts.index(p.cohort)
         there = np.flatnonzero(course.count[0, : day + 1, column] > 0.0)
         if there.size:
-            total += float(course.count[0, there[-1], column] * course.weight_g[0, there[-1], column]) / 1000.0
-    return total
+            each = float(course.weight_g[0, there[-1], column])
+            lightest = min(lightest, each)
+            if each >= (wish.each_at_least or 0.0):
+                total += float(course.count[0, there[-1], column]) * each / 1000.0
+    return total, lightest
 
 
 def option_words(plan: StockingPlan) -> list[str]:
@@ -365,141 +385,6 @@ def cautions(plan: StockingPlan) -> list[str]:
     if weak:
         said.append(f"Growth rests on weak evidence for {named(weak)}.")
     return said
-
-
-# --- why fish are left out, and what must give where the wishes cannot be met
-
-_HARDLY = 0.01  # a share this small comes of the solver's own gap
-_PLACES = {"density": "the space in tank", "oxygen": "the oxygen in tank", "biofilter": "the biofilter of loop"}
-
-
-def refusal_words(plan: StockingPlan, refused: Refusal) -> str:
-    """Why a candidate is left out."""
-    problem = plan.problem
-    units = problem.site.file.site.units
-    c = next(n for n, candidate in enumerate(problem.candidates) if candidate.name == refused.candidate)
-    batch = int(problem.minimum_batch[c])
-    if refused.kind == "no_place":
-        return f"{refused.candidate}: {_no_place(problem, c, units)}."
-    if refused.kind == "no_room":
-        gives = " and ".join(giving_words(plan, item) for item in refused.gives) or _together(plan, c)
-        gives = gives or "no tank can take so many of them"
-        return f"{refused.candidate}: no space even for {batch}: {gives}."
-    if refused.kind == "company":
-        return f"{refused.candidate}: {_together(plan, c)}."
-    if refused.kind == "unknown":
-        return f"{refused.candidate}: the search ended, so it is not known why."
-    company = _together(plan, c)
-    if refused.lost < NOTHING:
-        text = f"{refused.candidate}: {batch} of them would do as well as what is planned, and bring nothing more"
-    else:
-        text = f"{refused.candidate}: {batch} of them would cost {amount_words(plan, refused.lost)}"
-        if refused.lost_high > 1.1 * refused.lost:
-            text += f" (at most {amount_words(plan, refused.lost_high)})"
-    if problem.entries[c].number("fillet_yield", 0.0) == 0.0 and plan.plan is not None and plan.plan.goal == "edible":
-        text += ", for no fillet of theirs is counted"
-    return f"{text}; {company}." if company else f"{text}."
-
-
-def _no_place(problem: Problem, c: int, units: str) -> str:
-    if c in problem.cannibals:
-        day = problem.site.file.season.start + dt.timedelta(days=problem.cannibals[c].day)
-        return f"its larger fish could eat its smaller ones from {day_words(day)}; grade them into two batches"
-    misfits = [misfit_words(problem, misfit, units) for (_, one), misfit in problem.misfits.items() if one == c]
-    if not misfits:
-        return "none of the tanks it may go to lets it in"
-    held = len(misfits) < len(problem.options)
-    return "; ".join(misfits) + ("; and it may go to no other tank" if held else "")
-
-
-def _together(plan: StockingPlan, c: int) -> str:
-    """Whom of the planned fish a candidate may not share a tank with."""
-    problem, there = plan.problem, {p.candidate for p in plan.cohorts}
-    if plan.plan is None:
-        there = {n for n, least in enumerate(plan.program.least) if least > 0}
-    said: dict[str, list[str]] = {}
-    for pair in problem.apart:
-        other = {pair.one: pair.other, pair.other: pair.one}.get(c, -1)
-        if c not in (pair.one, pair.other) or other not in there:
-            continue
-        why = "" if pair.eater < 0 else (" (it would eat them)" if pair.eater == c else " (they would eat it)")
-        said.setdefault(why, []).append(problem.candidates[other].name)
-    parts = [f"{named(names)}{why}" for why, names in said.items()]
-    return f"it may not share a tank with {', nor with '.join(parts)}" if parts else ""
-
-
-def giving_words(plan: StockingPlan, item: Broken) -> str:
-    """What must give for a wish to be met, and by how much."""
-    problem, units = plan.problem, plan.problem.site.file.site.units
-    when = "" if item.week is None else f" in {week_words(problem, item.week)}"
-    if item.what in _PLACES and item.value < item.bound * (1.0 + _HARDLY):
-        return f"{_PLACES[item.what]} {item.where} would be over what the plan may use by less than 1 %{when}"
-    if item.what == "density":
-        volume = list(problem.site.file.tanks.values())[problem.tanks.index(item.where)].volume
-        larger = format_quantity(volume * item.value / max(item.bound, 1e-9), "volume", units)
-        return (
-            f"tank {item.where} would have to hold {larger} instead of {format_quantity(volume, 'volume', units)}{when}"
-        )
-    if item.what == "oxygen":
-        share = 100.0 * (item.value / max(item.bound, 1e-9) - 1.0)
-        return (
-            f"tank {item.where} would need oxygen for {share:.0f} % more use{when}: {item.value:.2f} mg/L drawn down "
-            f"where {item.bound:.2f} may be"
-        )
-    if item.what == "biofilter":
-        return (
-            f"the biofilter of loop {item.where} would have to take {item.value:.1f} g of ammonia nitrogen a day "
-            f"instead of {item.bound:.1f}{when}"
-        )
-    if item.what == "budget":
-        return f"the budget would have to be {item.value:,.2f} instead of {item.bound:,.2f}"
-    if item.what == "number":
-        return f"{item.value:.0f} of {item.where} would have to do instead of {item.bound:.0f}"
-    if item.what == "wish":
-        wish = plan.wishes.harvest_wishes[int(item.where) - 1]
-        less, wished = kilos(item.value, units), kilos(item.bound, units)
-        less = f"a little less than {wished}" if less == wished else less
-        title = species_title(problem, wish.species)
-        return f"{less} of {title} by {day_words(wish.by)} would have to do instead of {wished}"
-    if item.what == "species":
-        return f"{item.value:.0f} species would have to do instead of {item.bound:.0f}"
-    return f"{item.what} {item.where} would have to give"
-
-
-def clash_words(plan: StockingPlan) -> str:
-    """Which conditions cannot hold together, in a sentence."""
-    if not plan.contradiction:
-        return ""
-    units = plan.problem.site.file.site.units
-    names = [_condition(plan, name, units) for name in plan.contradiction]
-    if names == ["where fish may live"]:
-        return "Where fish may live at all leaves no way to place what must be placed."
-    if not plan.is_proven_impossible:
-        return (
-            "Not proven, for seasons of plans that failed have tightened the program: what seems not to hold together "
-            f"is {named(names)}."
-        )
-    return f"What cannot hold together: {named(names)}."
-
-
-def _condition(plan: StockingPlan, name: str, units: str) -> str:
-    kind, _, rest = name.partition(" ")
-    if kind == "keep":
-        c = plan.program.candidates.index(rest)
-        return f"at least {int(plan.program.least[c])} of {rest}"
-    if kind == "wish":
-        wish = plan.wishes.harvest_wishes[int(rest) - 1]
-        title = species_title(plan.problem, wish.species)
-        return f"{kilos(wish.weight / 1000.0, units)} of {title} by {day_words(wish.by)}"
-    return {
-        "species": f"{plan.program.species_least} species or more",
-        "budget": f"a budget of {plan.program.budget:,.2f}",
-        "company": "who may share a tank",
-        "density": "the space in the tanks",
-        "oxygen": "the oxygen in the tanks",
-        "biofilter": "what the biofilters take",
-        "place": "where fish may live",
-    }[kind]
 
 
 def rounded(value: float, digits: int = 4) -> float | None:

@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import math
 from functools import partial
 from html import escape
 from typing import Any, NamedTuple
 
 from stocksim.answers.tankmates import words
 from stocksim.answers.tankmates.brief import company_brief, headline, parting_steps
-from stocksim.answers.tankmates.decide import Company, Pair
+from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.loops import LoopCompany
-from stocksim.answers.tankmates.words import loop_offers, loop_sentences, name_words
+from stocksim.answers.tankmates.words import loop_offers, loop_sentences
 from stocksim.changes.ways import Advice
+from stocksim.engine.results.company import Pair
+from stocksim.faces import company_words
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
+from stocksim.faces.company_words import company_evidence, finite, iso_day, name_words
 from stocksim.faces.marks import marked
 from stocksim.faces.markup import badge_html, paragraph_html
 from stocksim.faces.text import text_width
 from stocksim.faces.ways_words import dated_words, step_data
 from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
-from stocksim.library.sources import EVIDENCE_GRADES
 from stocksim.library.species import load_species, never_with, species_names
 from stocksim.site.hashes import library_of
 from stocksim.site.reading import Site
@@ -52,7 +52,7 @@ def company_answer(company: Company, units: str, advice: Advice | None = None) -
     verdict, is_trouble = headline(company)
     keys = {obstacle.key for loop in company.loops for pair in loop.pairs for obstacle in pair.obstacles}
     unsourced = [Sentences([words.NO_SOURCE], "do", gap=True)] if "narrow_growth_window" in keys else []
-    wild = [words.wild_sentence(one, site) for one in company.wild]
+    wild = [company_words.wild_sentence(one, site) for one in company.wild]
     weak = f"Who may live with whom: {badge_html('weak')} A rule of thumb; watch the fish yourself."
     sections = [
         Section("do", _change_parts(company, advice, units)),
@@ -109,7 +109,7 @@ def _matrix_parts(company: Company) -> list[Part]:
     lines = ["Tanks: + together, ~ with care, X apart; * shares a tank now", "", *_matrix_lines(company)]
     return [
         Lines(lines, "text", gap=True),
-        Sentences([f"({words.SHORT_KEY} Same batch: do big ones eat small ones?)"], on="text"),
+        Sentences([f"({company_words.SHORT_KEY} Same batch: do big ones eat small ones?)"], on="text"),
         Head("Who may share a tank", "page"),
         Chart("company_matrix", partial(_matrix_spec, company)),
         Sentences([words.matrix_words(company)], "note", "page"),
@@ -137,7 +137,7 @@ def _matrix_lines(company: Company) -> list[str]:
                 if column <= row:
                     pair = by_names[cohorts[column], cohorts[row]]
                     mark = " *" if pair.tanks and pair.a != pair.b else ""
-                    cells += f"{words.SIGNS[pair.verdict]} {words.cell_word(pair)}{mark}".ljust(_CELL)
+                    cells += f"{words.SIGNS[pair.verdict]} {company_words.cell_word(pair)}{mark}".ljust(_CELL)
             name = f"{row + 1} {name_words(cohorts[row])}"[: _LABEL - 1]
             lines.append((name.ljust(_LABEL) + cells).rstrip())
         lines.append("")
@@ -146,8 +146,8 @@ def _matrix_lines(company: Company) -> list[str]:
 
 def _loss_parts(company: Company) -> list[Part]:
     """Fish eaten by tankmates, which the season counts among its deaths."""
-    said = words.loss_sentences(company)
-    return [*_heads("Eaten by tankmates, roughly"), points([*said, words.LOSS_NOTE])] if said else []
+    said = company_words.loss_sentences(company.losses)
+    return [*_heads("Eaten by tankmates, roughly"), points([*said, company_words.LOSS_NOTE])] if said else []
 
 
 def _pair_sections(company: Company, units: str) -> list[Section]:
@@ -203,11 +203,11 @@ def _pair_parts(pairs: list[Pair], site: Site, units: str, is_brief: bool = Fals
     """Pairs with their reasons; pages show the gravest pairs first."""
     cases = []
     for pair in pairs:
-        names = words.pair_title(pair) + (f" (tank {', '.join(pair.tanks)})" if pair.tanks else "")
+        names = company_words.pair_title(pair) + (f" (tank {', '.join(pair.tanks)})" if pair.tanks else "")
         loops = {site.file.tanks[site.cohorts[cohort].tank].loop for cohort in (pair.a, pair.b)}
         water = f" (in the water of loop {pair.loop})" if len(loops) > 1 and not pair.tanks else ""
-        reasons, brief = (words.pair_sentences(pair, site, units, is_few) for is_few in (False, is_brief))
-        cases.append(_Case(names, pair.verdict, words.pair_when(pair), reasons, brief, water))
+        reasons, brief = (company_words.pair_sentences(pair, site, units, is_few) for is_few in (False, is_brief))
+        cases.append(_Case(names, pair.verdict, company_words.pair_when(pair), reasons, brief, water))
     return [*_text_parts(cases), _cases_html(sorted(cases, key=lambda case: -VERDICTS.index(case.verdict)))]
 
 
@@ -278,33 +278,10 @@ def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]
         "is_trouble": is_trouble,
         "evidence": "weak",
         "what_to_do": [step_data(company.season, step) for step in parting_steps(advice)],
-        "pairs": [_pair_data(pair, site, units) for pair in company.pairs],
+        "pairs": [company_words.pair_data(pair, site, units) for pair in company.pairs],
         "loops": [_loop_data(loop, site, units) for loop in company.loops],
-        "eaten": [
-            {
-                "tank": loss.tank,
-                "cohort": loss.cohort,
-                "fish": round(loss.fish, 2),
-                "of": round(loss.had, 2),
-                "date": _iso(loss.first),
-                "until": _iso(loss.last),
-                "hunters": list(loss.hunters),
-            }
-            for loss in company.losses
-        ],
-        "wild": [
-            {
-                "cohort": wild.cohort,
-                "species": wild.species,
-                "tank": wild.tank,
-                "loop": wild.loop,
-                "is_trained": wild.is_trained,
-                "feed_training_days": wild.training_days,
-                "feed_training_loss_percent": round(100.0 * wild.training_loss, 1),
-                "caution": words.wild_sentence(wild, site),
-            }
-            for wild in company.wild
-        ],
+        "eaten": company_words.loss_data(company.losses),
+        "wild": company_words.wild_data(company.wild, site),
         "never_mixed": [
             {"a": key, "b": other, "reason": entry.facts["never_because"]}
             for key, entry in site.species.items()
@@ -316,76 +293,24 @@ def _data(company: Company, units: str, advice: Advice | None) -> dict[str, Any]
     return marked(data, site, [*library_of(site), *every])
 
 
-def _evidence(site: Site, *species: str) -> str:
-    """The weakest evidence on company of some species."""
-    return max((site.species[s].facts["company_evidence"] for s in species), key=EVIDENCE_GRADES.index)
-
-
-def _iso(day: dt.date | None) -> str | None:
-    return day.isoformat() if day else None
-
-
-def _number(value: float, digits: int = 4) -> float | None:
-    return round(value, digits) if math.isfinite(value) else None
-
-
-def _pair_data(pair: Pair, site: Site, units: str) -> dict[str, Any]:
-    said = words.pair_sentences(pair, site, units)
-    return {
-        "a": pair.a,
-        "b": pair.b,
-        "verdict": pair.verdict,
-        "reason": said[0],
-        "date": _iso(pair.date),
-        "until": _iso(pair.until),
-        "species_a": pair.species_a,
-        "species_b": pair.species_b,
-        "shares_tank": bool(pair.tanks),
-        "tanks": list(pair.tanks),
-        "water_of_loop": pair.loop,
-        "growth_window_a_c": [pair.grows_a[0], pair.grows_a[1]],
-        "growth_window_b_c": [pair.grows_b[0], pair.grows_b[1]],
-        "judged_from": _iso(pair.first),
-        "judged_to": _iso(pair.last),
-        "judged_days": pair.days,
-        "evidence": _evidence(site, pair.species_a, pair.species_b),
-        "reasons": [
-            {
-                "key": ground.key,
-                "verdict": ground.verdict,
-                "reason": sentence,
-                "number": _number(ground.number),
-                "who": ground.who,
-                "whom": ground.whom or None,
-                "date": _iso(ground.first),
-                "until": _iso(ground.last),
-                "days": ground.days,
-                "who_length_mm": _number(ground.who_mm, 1),
-                "whom_length_mm": _number(ground.whom_mm, 1),
-            }
-            for ground, sentence in zip(pair.grounds, said, strict=bool(pair.grounds))
-        ],
-    }
-
-
 def _loop_data(loop: LoopCompany, site: Site, units: str) -> dict[str, Any]:
     return {
         "loop": loop.loop,
-        "lowest_c": _number(loop.lowest_c, 2),
-        "mean_c": _number(loop.mean_c, 2),
-        "highest_c": _number(loop.highest_c, 2),
+        "lowest_c": finite(loop.lowest_c, 2),
+        "mean_c": finite(loop.mean_c, 2),
+        "highest_c": finite(loop.highest_c, 2),
         "species": [
             {
                 "species": resident.species,
                 "cohorts": list(resident.cohorts),
-                "date": _iso(resident.first),
-                "until": _iso(resident.last),
+                "date": iso_day(resident.first),
+                "until": iso_day(resident.last),
                 "days": resident.days,
                 "days_below_growth_window": resident.days_cold,
                 "days_above_growth_window": resident.days_warm,
                 "days_outside_limits": resident.days_outside,
-                "best_temperature_c": _number(resident.best_c, 1),
-                "growth_percent_of_best": _number(100.0 * resident.growth_share, 0),
+                "best_temperature_c": finite(resident.best_c, 1),
+                "growth_percent_of_best": finite(100.0 * resident.growth_share, 0),
             }
             for resident in loop.residents
         ],
@@ -395,12 +320,12 @@ def _loop_data(loop: LoopCompany, site: Site, units: str) -> dict[str, Any]:
                 "b": pair.b,
                 "verdict": pair.verdict,
                 "reason": " ".join(loop_sentences(pair, site, units)),
-                "date": _iso(pair.date),
+                "date": iso_day(pair.date),
                 "common_growth_window_c": [pair.low_c, pair.high_c] if pair.low_c <= pair.high_c else None,
-                "kindest_temperature_c": _number(pair.kindest_c, 1),
-                "growth_percent_a": _number(100.0 * pair.share_a, 0),
-                "growth_percent_b": _number(100.0 * pair.share_b, 0),
-                "evidence": _evidence(site, pair.a, pair.b),
+                "kindest_temperature_c": finite(pair.kindest_c, 1),
+                "growth_percent_a": finite(100.0 * pair.share_a, 0),
+                "growth_percent_b": finite(100.0 * pair.share_b, 0),
+                "evidence": company_evidence(site, pair.a, pair.b),
             }
             for pair in loop.pairs
         ],

@@ -6,11 +6,10 @@ Apart from `answer` for its length.
 from __future__ import annotations
 
 from stocksim.answers.tankmates.decide import Company
-from stocksim.answers.tankmates.words import cell_word, pair_title, pair_when
 from stocksim.changes.ways import Advice, Step
 from stocksim.faces.answer import Brief
+from stocksim.faces.company_words import mates_rows, pair_title, pair_when
 from stocksim.faces.first_layer import step_rows
-from stocksim.faces.words import day_words
 from stocksim.fish.company import VERDICTS
 
 # Limits whose breaking is a matter of who lives with whom, in a tank or in one loop's water
@@ -80,22 +79,11 @@ def company_brief(company: Company, advice: Advice | None) -> Brief:
     """What to do by date, and the fish that share a tank."""
     season = company.season
     steps = parting_steps(advice)
-    table = [
-        {
-            "tank": ", ".join(pair.tanks),
-            "fish": pair_title(pair),
-            "together": pair.verdict,
-            "from": "-" if pair.date is None else day_words(pair.date),
-            "why": cell_word(pair) or "-",
-        }
-        for pair in company.pairs
-        if pair.tanks and (pair.a != pair.b or pair.grounds)
-    ]
     head = "What to do, by date:" if steps else "No fish has to be moved."
     apart = any(pair.tanks and pair.verdict == VERDICTS[2] for pair in company.pairs)
     if not steps and apart:
         head = "Part those that must be apart; nothing that was tried does it for you."
-    return Brief(step_rows(season, steps), head, table, _first_care(company))
+    return Brief(step_rows(season, steps), head, mates_rows(company.pairs), _first_care(company))
 
 
 def parting_steps(advice: Advice | None) -> list[Step]:

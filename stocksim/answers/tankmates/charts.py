@@ -10,8 +10,8 @@ import pandas as pd
 from stocksim.answers.tankmates import words
 from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.loops import LoopCompany
-from stocksim.answers.tankmates.words import name_words
-from stocksim.faces import vega
+from stocksim.faces import company_words, vega
+from stocksim.faces.company_words import name_words
 from stocksim.faces.palette import INK, PAPER, VERDICT_FIELDS, species_colour
 from stocksim.units import face_unit, to_face
 
@@ -33,13 +33,13 @@ def matrix_rows(company: Company) -> list[dict[str, object]]:
             {
                 "column": place[pair.a],
                 "row": f"{place[pair.b]} {name_words(pair.b)}",
-                "pair": words.pair_title(pair),
+                "pair": company_words.pair_title(pair),
                 "verdict": pair.verdict,
                 "sign": words.PAGE_SIGNS[pair.verdict],
-                "word": words.cell_word(pair) or "fine",
+                "word": company_words.cell_word(pair) or "fine",
                 "from": f"{pair.date.day} {pair.date:%b}" if is_late and pair.date else "",
-                "since": words.pair_when(pair),
-                "reasons": " ".join(words.pair_sentences(pair, site, units)),
+                "since": company_words.pair_when(pair),
+                "reasons": " ".join(company_words.pair_sentences(pair, site, units)),
                 "shares": bool(pair.tanks) and pair.a != pair.b,
                 "tank": ", ".join(pair.tanks) or "none now",
             }

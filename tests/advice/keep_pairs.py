@@ -27,6 +27,7 @@ from troubled import BREAKS, HEALTHY, broken_sites, changed, day  # noqa: E402
 
 from stocksim.answers.stock.keep import keep_plan  # noqa: E402
 from stocksim.answers.stock.less import GAP, Given, given  # noqa: E402
+from stocksim.changes.change import prove  # noqa: E402
 from stocksim.errors import InputError  # noqa: E402
 
 NOTHING = Given(0, 0.0, 0.0)
@@ -46,8 +47,17 @@ def is_no_less(after: Given, before: Given, more: str) -> bool:
 
 
 def kept(tables: dict[str, Any]) -> Given:
-    """What the plan that keeps the fish of a site gives."""
-    return given(keep_plan(build(tables)).lived)
+    """What the plan that keeps the fish of a site gives.
+
+    Where nothing has to change, that is the best of the site as it is and of what the answer tells would give more.
+    """
+    plan = keep_plan(build(tables))
+    told = [] if plan.advice.must_change else [given(prove(plan.site, way.fields)) for way in plan.advice.ways]
+    best = given(plan.lived)
+    for other in told:
+        if is_no_less(other, best, "") and other.kg > best.kg:
+            best = other
+    return best
 
 
 def _season(tables: dict[str, Any], days: int = 45) -> tuple[dict[str, Any], dict[str, Any], Given]:

@@ -419,9 +419,10 @@ def keep_headline(plan: KeptPlan) -> str:
 
 
 def _do_parts(plan: KeptPlan) -> list[Part]:
-    if plan.way is None:
-        return []
     others = [way for way in plan.advice.ways if way is not plan.way]
+    told = [*_heads("Other ways"), points([way_sentence(plan.season, way) for way in others], "background")]
+    if plan.way is None:
+        return told if others else []
     parts: list[Part] = [*_heads("What to do, by date")]
     if not plan.advice.must_change:
         parts.append(Sentences([test_words(plan.season.findings)], indent="  "))
@@ -430,8 +431,7 @@ def _do_parts(plan: KeptPlan) -> list[Part]:
         Sentences([promise_words(plan.season, _chosen(plan))], indent="  "),
         points(cares_beside(plan.site.file, [step.change for step in plan.way.steps])),
     ]
-    if others:
-        parts += [*_heads("Other ways"), points([way_sentence(plan.season, way) for way in others], "background")]
+    parts += told if others else []
     if not plan.advice.is_finished:
         parts.append(Sentences([f"The search ended at {plan.advice.seasons} seasons: a better way may exist."]))
     return parts

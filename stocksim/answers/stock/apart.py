@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.answers.stock.less import EARLIER, advise_more, best_first
+from stocksim.answers.stock.less import EARLIER, UNUSED, advise_more, best_first
 from stocksim.answers.stock.program import BoolArray, Program
 from stocksim.changes.change import prove
 from stocksim.changes.effort import more_fish_kg, points
@@ -84,12 +84,19 @@ def advise_apart(season: Season, progress: Progress | None = None) -> Advice | N
     must_change = any(advice.must_change for advice in each)
     ranked = [
         # where fish of another loop are harmed, nothing is changed here for a caution
-        best_first(one.site, advice.ways) if advice.must_change or not must_change else []
+        [way for way in best_first(one.site, advice.ways) if advice.must_change or way.kind != UNUSED]
+        if advice.must_change or not must_change
+        else []
         for one, advice in zip(alone, each, strict=True)
     ]
+    choices: list[list[Way | None]] = [
+        [own[min(rank, len(own) - 1)] if own else None for own in ranked] for rank in range(max(map(len, ranked)))
+    ]
+    if not must_change:
+        unused = [next((way for way in advice.ways if way.kind == UNUSED), None) for advice in each]
+        choices += [unused] * any(unused)
     ways: list[Way] = []
-    for rank in range(max(map(len, ranked))):
-        parts = [own[min(rank, len(own) - 1)] if own else None for own in ranked]
+    for parts in choices:
         way = _joined(season, alone, parts)
         if way is None:
             return None

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from stocksim.answers.stock.apart import advise_apart
-from stocksim.answers.stock.less import advise_more, best_first, given
+from stocksim.answers.stock.less import UNUSED, advise_more, best_first, given
 from stocksim.changes.change import prove
 from stocksim.changes.effort import fish_kg
 from stocksim.changes.search import Progress
@@ -121,7 +121,9 @@ def keep_plan(site: Site, progress: Progress | None = None) -> KeptPlan:
     if advice is None or any(way.left for way in advice.ways[:1]):  # a move into another loop may help
         whole = advise_more(season, progress)
         advice = whole if advice is None else _either(advice, whole)
-    way = next(iter(best_first(site, advice.ways)), None)
+    # where nothing has to change, tanks filled in part are another way: they keep no caution
+    ways = [way for way in advice.ways if advice.must_change or way.kind != UNUSED]
+    way = next(iter(best_first(site, ways)), None)
     return KeptPlan(season, advice, way, prove(site, way.fields) if way else season)
 
 

@@ -5,18 +5,26 @@ Apart from `planner` for its length.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stocksim.answers.stock.milp import Work
 from stocksim.answers.stock.problem import Problem
-from stocksim.answers.stock.program import FloatArray, IntArray, Program, Stocking, broken, placed_of, schools, score
-from stocksim.answers.stock.seasons import SEASONS_AT_ONCE, season_margins
+from stocksim.answers.stock.program import (
+    HOLDS_WITHIN,
+    FloatArray,
+    IntArray,
+    Program,
+    Stocking,
+    broken,
+    placed_of,
+    score,
+)
+from stocksim.answers.stock.seasons import season_margins
 
 # Steps from the plan that holds towards better ones that did not, and shares of what there is room for, or of what is
 # moved or given up for others.
@@ -35,8 +43,9 @@ class _Effort(NamedTuple):
     seasons: int
 
 
-_SMALL_EFFORT, _LARGE_EFFORT = _Effort(20, 800, 150, SEASONS_AT_ONCE), _Effort(4, 400, 48, 16)
+_SMALL_EFFORT, _LARGE_EFFORT = _Effort(40, 800, 150, 24), _Effort(4, 400, 48, 16)
 _LEAST_GAIN = 2e-3  # of the score: less is not worth another season
+_AT_ONCE = 64  # stockings that are looked at together
 # limits that the program keeps a margin on by rows of its own, close to the engine's
 _BY_ROWS = ("density", "oxygen")
 
@@ -93,7 +102,8 @@ def polished(
         several = [s for s in _near(loose, goal, best, better, effort.scored) if s.fish.tobytes() not in known]
         scored = [(score(program, goal, s), n) for n, s in enumerate(several)]
         promising = sorted((item for item in scored if item[0] > reached + _LEAST_GAIN * abs(reached)), reverse=True)
-        hopeful = list(islice((item for item in promising if not broken(loose, several[item[1]])), effort.sound))
+        sound = (n for n in _within_limits(loose, best.choice, several, promising) if not broken(loose, several[n[1]]))
+        hopeful = list(islice(sound, effort.sound))
         if not hopeful:
             break
         # the best, and an even choice of the rest
@@ -113,6 +123,29 @@ def polished(
     return best
 
 
+def _within_limits(
+    program: Program, choice: IntArray, several: Sequence[Stocking], promising: Sequence[tuple[float, int]]
+) -> Iterator[tuple[float, int]]:
+    """Those whose tanks with fish keep their limits, many at once: a quick look before the whole check."""
+    option_at, tanks = choice[program.tank_loop], len(program.tanks)
+    same = program.tank_loop[:, None] == program.tank_loop
+    for start in range(0, len(promising), _AT_ONCE):
+        some = promising[start : start + _AT_ONCE]
+        fish = np.stack([several[n].fish for _, n in some])
+        is_good = np.ones(len(some), bool)
+        for limit in program.limits:
+            own = np.stack([fish[:, :, t] @ limit.load[option_at[t]] for t in range(tanks)], axis=1)
+            for t, option in enumerate(option_at):
+                use = own[:, t]
+                if limit.influence is not None:
+                    use = (own * (limit.influence[option, t] * same[t][:, None])).sum(axis=1)
+                kinds = np.flatnonzero(fish[:, :, t].any(axis=0))
+                there = fish[:, kinds, t] > 0
+                bears = np.where(there[..., None], limit.capacity[option, kinds, t], np.inf).min(axis=1, initial=np.inf)
+                is_good &= ~(use > bears + 2.0 * HOLDS_WITHIN * np.abs(bears)).any(axis=1)
+        yield from (item for item, ok in zip(some, is_good, strict=True) if ok)
+
+
 def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking], most: int) -> list[Stocking]:
     """Stockings near one, those that promise most: steps towards others, more fish, and fish in other fish's place."""
     found: list[IntArray] = []
@@ -127,15 +160,17 @@ def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking
                     fish = here.fish.copy()
                     fish[c] += np.round(step * apart[c]).astype(int)
                     found.append(fish)
-    changes = _changes(program, here)
-    worth = _worth(program, goal, here)
-    promised = [sum(fish * worth[c, t] for c, t, fish in change) for change in changes]
-    for n in np.argsort(-np.array(promised), kind="stable")[:most]:
+    changes, worth = _changes(program, here), _worth(program, goal, here)
+    less, more = (
+        changes[:, 2] * worth[changes[:, 0], changes[:, 1]],
+        changes[:, 5] * worth[changes[:, 3], changes[:, 4]],
+    )
+    for other, at, fewer, c, t, number in changes[np.argsort(less - more, kind="stable")[:most]].tolist():
         fish = here.fish.copy()
-        for c, t, number in changes[n]:
-            fish[c, t] += number
+        fish[other, at] -= fewer
+        fish[c, t] += number
         found.append(fish)
-    return [Stocking(_whole(program, fish), here.choice) for fish in found]
+    return [Stocking(fish, here.choice) for fish in _whole(program, np.array(found))] if found else []
 
 
 def _worth(program: Program, goal: str, here: Stocking) -> FloatArray:
@@ -149,34 +184,32 @@ def _worth(program: Program, goal: str, here: Stocking) -> FloatArray:
     return np.zeros((len(program.candidates), len(program.tanks)))
 
 
-def _changes(program: Program, here: Stocking) -> list[list[tuple[int, int, int]]]:
-    """Changes of a stocking: candidate, tank and fish more or fewer."""
+def _changes(program: Program, here: Stocking) -> IntArray:
+    """Changes of a stocking, shape (change, 6): so many of a candidate in a tank fewer, and of another more."""
     inside = program.allowed[here.choice[program.tank_loop], :, np.arange(len(program.tanks))].T
     free = program.most - placed_of(program, here.fish)[program.of_stock]
     heaviest = np.array(
         [limit.load[here.choice].max(axis=(0, 2)) for limit in program.limits if limit.name == "density"]
     )
     weight = heaviest.max(axis=0, initial=0.0)
-    there = np.argwhere(here.fish > 0).tolist()
-    found: list[list[tuple[int, int, int]]] = []
+    there = np.argwhere(here.fish > 0)
+    other, at = there[:, :1], there[:, 1:]
+    fewer = np.maximum((np.array(_SHARES) * here.fish[other, at]).astype(int), 1)  # (there, share), the most first
+    is_new = np.diff(fewer, axis=1, prepend=0) != 0
+    found: list[IntArray] = [np.zeros((0, 6), int)]
     for c, t in np.argwhere(inside).tolist():
         room, batch = _room(program, here, c, t), max(int(program.minimum_batch[program.of_stock[c]]), 1)
         least = 1 if here.fish[c, t] else batch
-        for number in _several(min(room, int(free[c])), least):
-            found.append([(c, t, number)])
-        for other, at in there:
-            if (other, at) == (c, t):
-                continue
-            is_kin = program.of_stock[other] == program.of_stock[c]
-            for less in _several(int(here.fish[other, at]), 1):
-                if is_kin:
-                    found += [[(other, at, -less), (c, t, less)]] * (less >= least)
-                    continue
-                more = int(less * weight[other] / weight[c]) if weight[c] > 0.0 else less
-                for number in {max(more, least), more + max(room, 0)}:
-                    if number >= least:
-                        found.append([(other, at, -less), (c, t, min(number, int(free[c])))])
-    return found
+        found += [np.array([[c, t, 0, c, t, number]]) for number in _several(min(room, int(free[c])), least)]
+        is_kin = program.of_stock[other] == program.of_stock[c]
+        as_heavy = (fewer * (weight[other] / weight[c])).astype(int) if weight[c] > 0.0 else fewer
+        numbers = np.stack([np.where(is_kin, fewer, np.maximum(as_heavy, least)), as_heavy + max(room, 0)], axis=-1)
+        is_asked = is_new[..., None] & (numbers >= least) & ((other != c) | (at != t))[..., None]
+        is_asked[..., 1] &= ~is_kin & (numbers[..., 1] != numbers[..., 0])
+        numbers = np.where(is_kin[..., None], numbers, np.minimum(numbers, int(free[c])))
+        places = np.broadcast_arrays(other[..., None], at[..., None], fewer[..., None], c, t, numbers)
+        found.append(np.stack([place[is_asked] for place in places], axis=-1))
+    return np.concatenate(found)
 
 
 def _several(most: int, least: int) -> list[int]:
@@ -197,14 +230,14 @@ def _room(program: Program, here: Stocking, c: int, t: int) -> int:
     return int(room) if np.isfinite(room) else int(program.most[c])
 
 
-def _whole(program: Program, fish: IntArray) -> NDArray[np.int64]:
-    """No less than nothing, no batch too small, no more than there are."""
-    fish = np.maximum(fish, 0)
-    together = schools(program, fish)[program.of_stock]
-    fish = np.where(together < program.minimum_batch[program.of_stock][:, None], 0, fish)
-    over = placed_of(program, fish) - program.most
-    for c in np.flatnonzero(over > 0):
-        kin = np.flatnonzero(program.of_stock == program.of_stock[c])
-        row, tank = divmod(int(np.argmax(fish[kin])), fish.shape[1])
-        fish[kin[row], tank] -= over[c]
-    return np.maximum(fish, 0)
+def _whole(program: Program, several: IntArray) -> IntArray:
+    """No less than nothing, no batch too small, no more than there are; shape (stocking, candidate, tank)."""
+    several, stock = np.maximum(several, 0), program.of_stock
+    kin = (stock[:, None] == stock).astype(int)
+    several = np.where(kin @ several < program.minimum_batch[stock][:, None], 0, several)
+    over = (kin @ several).sum(axis=2) - program.most
+    for n, c in np.argwhere((over > 0) & (stock == np.arange(len(stock)))).tolist():
+        rows = np.flatnonzero(kin[c])
+        row, tank = divmod(int(np.argmax(several[n, rows])), several.shape[2])
+        several[n, rows[row], tank] -= over[n, c]
+    return np.asarray(np.maximum(several, 0))

@@ -161,8 +161,12 @@ class Compiled(Generic[P, R]):
     def _run_first(self, args: Any, kwargs: Any) -> tuple[Any, R]:
         from numba.core import config, event
 
-        machine = _machine(self.py_func)
         at_hand = self.is_prepared()
+        machine = _machine(self.py_func)
+        if at_hand:
+            _read_without_typing(machine)
+        else:
+            _import_without_linear_algebra()
 
         class Announcing(event.Listener):
             def on_start(self, event: Any) -> None:
@@ -202,7 +206,6 @@ def _machine(function: Callable[..., Any]) -> Any:
     from numba.extending import overload, register_jitable
 
     settings: Any = config
-    _import_without_linear_algebra()
     if "elementwise" not in _said:
         _said.add("elementwise")
         for ours, scalar in _SCALAR.items():
@@ -218,6 +221,26 @@ def _machine(function: Callable[..., Any]) -> Any:
         return mark(function, cache=True, nogil=True, error_model="numpy", boundscheck=False, _nrt=False)
     finally:
         settings.CACHE_DIR = before
+
+
+def _read_without_typing(machine: Any) -> None:
+    """Spare numba its tables of types and of what they lower to where machine code is only read: a quarter of a second.
+
+    Where what is kept turns out to be of other types, numba compiles, and makes its tables for that.
+    """
+    kept = getattr(machine, "_cache", None)
+    if not hasattr(kept, "load_overload"):
+        return
+    load = kept.load_overload
+
+    def load_overload(signature: Any, target: Any) -> Any:
+        target.refresh = lambda: None
+        try:
+            return load(signature, target)
+        finally:
+            del target.refresh
+
+    kept.load_overload = load_overload
 
 
 def _import_without_linear_algebra() -> None:

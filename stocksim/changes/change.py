@@ -153,6 +153,8 @@ class Change:
         Whether fish go hungry for it: then none may die of hunger or of the water.
     past : tuple of date
         Days that it cannot mend, because a test measured the limit broken on their mornings.
+    breaks_at_once : bool
+        Whether it is known without a run that another limit is broken by it on its own day.
     """
 
     kind: Action
@@ -163,6 +165,7 @@ class Change:
     care: Care | None = None
     cuts_feed: bool = False
     past: tuple[dt.date, ...] = ()
+    breaks_at_once: bool = False
 
 
 class Trial(NamedTuple):
@@ -285,13 +288,11 @@ def _first_of(
     chosen: NDArray[np.int64],
 ) -> int | None:
     """The first of the chosen scenarios that passes the first days and the whole season."""
-    for some in _growing(chosen, CHUNK):
-        if days == season.layout.days:
-            good = some[_passes(season, finding, tried, some, days, cuts_feed)]
-            if good.size:
-                return int(good[0])
-            continue
-        for few in _growing(some[_passes(season, finding, tried, some, days, cuts_feed)], _FEW):
+    is_whole = days == season.layout.days
+    for some in [chosen] if is_whole else _growing(chosen, CHUNK):
+        if not is_whole:
+            some = some[_passes(season, finding, tried, some, days, cuts_feed)]
+        for few in _growing(some, _FEW):
             good = few[_passes(season, finding, tried, few, season.layout.days, cuts_feed)]
             if good.size:
                 return int(good[0])

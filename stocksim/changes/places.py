@@ -24,13 +24,15 @@ from stocksim.changes.change import (
     reserve_percent,
 )
 from stocksim.engine.arrays.fish import Happening
-from stocksim.engine.results.findings import Finding
+from stocksim.engine.arrays.tables import restructured
+from stocksim.engine.results.course import of_day
+from stocksim.engine.results.findings import Finding, Judging, judge
 from stocksim.engine.results.frames import Season, loop_of, margin_of
 
 _DAYS_BEFORE = 3  # that fish go before the limit is near (assumed: a weekend)
 _EATEN_FROM = 0.5  # of the market weight: the largest of fish of this mean weight are worth eating (assumed)
 _GRADED_SHARES, _MOST_GRADED_INTO = (0.25, 0.5), 2  # the largest of a cohort, and into how many tanks (assumed)
-_MOST_COHORTS, _MOST_PLACES = 3, 6  # tried for one limit
+_MOST_COHORTS, _MOST_PLACES, _MOST_LOOKED_AT = 3, 6, 40  # tried for one limit; places looked at without a run
 
 
 def taken_out(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
@@ -81,7 +83,7 @@ def _with_taken(season: Season, change: Change, column: int, day: int, fish: int
     *before, event = change.fields["events"]
     taken = Happening(day, len(before) + 1, event["kind"], column, -1, float(fish), which=event["which"])
     order = sorted((*season.layout.happenings, taken), key=lambda one: (one.day, one.number))
-    return counted_season(season, replace(season.layout, happenings=tuple(order)))
+    return counted_season(season, restructured(season.layout, happenings=tuple(order)))
 
 
 def less_out(season: Season, change: Change) -> Change | None:
@@ -129,7 +131,8 @@ def with_event(season: Season, event: dict[str, Any]) -> dict[str, Any]:
 def moved(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change]:
     """A whole cohort of some tanks into another tank before a limit is near, the lightest cohort first.
 
-    Tanks of the same loop come first; where the limit is of the loop's water, only those of others help.
+    Tanks of the same loop come first; where the limit is of the loop's water, only those of others help. Moves that
+    break another limit at once come last.
     """
     file, layout = season.site.file, season.layout
     day = max(first_near(season, finding) - _DAYS_BEFORE, 0)
@@ -137,19 +140,54 @@ def moved(season: Season, finding: Finding, tanks: list[str]) -> Iterator[Change
     loop = loop_of(season, finding)
     free = [tank for tank in file.tanks if tank not in tanks]
     free.sort(key=lambda tank: (file.tanks[tank].loop != loop, _load(season, tank)))
-    tried = 0
-    for column in reversed(there):
-        cohort = layout.cohorts[column]
-        for into in free:
-            if tried == _MOST_PLACES:
-                return
-            tried += 1
-            fields = _into(season, cohort, column, into, day)
-            if fields is None:
-                continue
-            date = season.dates[day] if "events" in fields else None
-            amounts = {"cohort": cohort, "tank": layout.stays[column].table.tank, "into": into}
-            yield Change(Action.MOVED, fields, amounts, date)
+    tried, harmful = 0, []
+    for column, into in itertools.islice(itertools.product(reversed(there), free), _MOST_LOOKED_AT):
+        fields = _into(season, layout.cohorts[column], column, into, day)
+        if fields is None:
+            continue
+        date = season.dates[day] if "events" in fields else None
+        amounts = {"cohort": layout.cohorts[column], "tank": layout.stays[column].table.tank, "into": into}
+        change = Change(Action.MOVED, fields, amounts, date)
+        if _breaks_at_once(season, column, into, day):
+            harmful.append(replace(change, breaks_at_once=True))
+            continue
+        yield change
+        tried += 1
+        if tried == _MOST_PLACES:
+            return
+    yield from harmful[: _MOST_PLACES - tried]
+
+
+def _breaks_at_once(season: Season, column: int, tank: str, day: int) -> bool:
+    """Whether fish that move break a limit on the very day, which is known without a run: sizes and water are.
+
+    One that the season breaks there anyway is not counted.
+    """
+    layout = season.layout
+    day = max(day, int(layout.stocked_day[column]))
+    water, loop = layout.temperature_c, layout.loops.index(season.site.file.tanks[tank].loop)
+    came_from = water[day - 1, int(layout.cohort_loop[column].argmax())]
+    low, high, change = (
+        float(layout.species[key][column])
+        for key in ("temperature_low_limit", "temperature_high_stress", "temperature_change_per_day")
+    )
+    jump = abs(water[day, loop] - came_from) if day > layout.stocked_day[column] else 0.0
+    cohort, place = f"cohorts.{layout.cohorts[column]}", f"tanks.{tank}"
+    broken = {
+        ("temperature_low", cohort): water[day, loop] < low,
+        ("temperature_high", cohort): water[day, loop] > high,
+        ("temperature_change", cohort): jump > change,
+    }
+    inside = layout.cohort_tank.copy()
+    inside[column] = [float(name == tank) for name in layout.tanks]
+    there = Judging(restructured(layout, cohort_tank=inside), of_day(season.course, day))
+    held = {(f.limit, f.where) for f in season.findings if not f.is_broken}
+    if any(is_broken and place in held for place, is_broken in broken.items()):
+        return True
+    return any(
+        (limit, place) in held and judge(there, limit).margin_percent[0, 0, layout.tanks.index(tank)] < 0.0
+        for limit in ("density", "predation")
+    )
 
 
 def graded(season: Season, finding: Finding, tank: str) -> Iterator[Change]:

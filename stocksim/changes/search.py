@@ -172,7 +172,12 @@ def _dying(season: Season, loop: str | None) -> tuple[float, float]:
     return float(deaths_of_water_or_hunger(layout, course)[0][:, inside].sum()), float(there)
 
 
-Source = tuple[str, Callable[[], Iterator[Change]]]  # the kind of advice, and what seeks changes of it
+Source = tuple[str, "partial[Iterator[Change]]"]  # the kind of advice, and what seeks changes of it
+
+
+def name_of(source: Source) -> str:
+    """What tells a source from others of its kind."""
+    return source[1].func.__name__
 
 
 def sources(season: Season, finding: Finding) -> list[Source]:

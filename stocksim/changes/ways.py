@@ -40,6 +40,7 @@ from stocksim.changes.search import (
     advised,
     deaths_in,
     is_off_band,
+    name_of,
     newly_broken,
     prove_change,
     sources,
@@ -89,6 +90,8 @@ class Step(NamedTuple):
     working : tuple of (float, float) or None
         Least and most of its quantity with which the way still holds, of air in W and of flow in m3/day; None for
         others.
+    sought_by : str
+        Name of the source that found it, as `name_of` gives it.
     """
 
     change: Change
@@ -96,6 +99,7 @@ class Step(NamedTuple):
     deaths: Deaths
     breaks: tuple[tuple[str, str], ...] = ()
     working: tuple[float, float] | None = None
+    sought_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -327,9 +331,10 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
             continue
         if is_enough and _is_least(season, base, step):
             continue
-        kind = ADVICE_OF[step.change.kind]
-        for finding in [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]:
-            found = _first_harmless(base, finding, [source for source in sources(base, finding) if source[0] == kind])
+        cured = [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]
+        for finding in cured:
+            own = [source for source in sources(base, finding) if name_of(source) == step.sought_by]
+            found = _first_harmless(base, finding, own)
             if found is None or _place_of(found[0].change) != _place_of(step.change):
                 continue
             sized = found[0]._replace(cures=tuple(dict.fromkeys((*step.cures, *found[0].cures))))
@@ -337,6 +342,8 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
             resized = _Draft(found[1], [*steps[:at], sized, *steps[at:]], [*added[:at], events, *added[at:]])
             if _merit(season, resized) < _merit(season, draft):
                 draft = resized
+            if {(f.limit, f.where) for f in cured} <= {*found[0].cures}:
+                break  # sized for the most that is asked of it: less would leave this one
     return draft
 
 
@@ -424,7 +431,7 @@ def _first_harmless(now: Season, finding: Finding, group: Sequence[Source]) -> t
         with counted() as asked:
             return _least_harmful(now, finding, group), asked[0]
 
-    found, seasons = once(_found, seek, now.site, finding.limit, finding.where, [kind for kind, _ in group])
+    found, seasons = once(_found, seek, now.site, finding.limit, finding.where, [name_of(source) for source in group])
     count(seasons)
     return found
 
@@ -436,13 +443,16 @@ def _least_harmful(now: Season, finding: Finding, group: Sequence[Source]) -> tu
     """Of the first harmless change of each source the one that asks least; without any, the least harmful."""
     best: tuple[float, Step, Season] | None = None
     harmful: tuple[Step, Season] | None = None
-    for kind, seek in sorted(group, key=lambda source: EFFORT[source[0]]):
+    for source in sorted(group, key=lambda source: EFFORT[source[0]]):
+        kind, seek = source
         if best is not None and best[0] <= EFFORT[kind] + _SAME_POINTS:
             break  # no later one can ask less
         if best is not None and _OUTDONE_BY.get(kind) == ADVICE_OF[best[1].change.kind]:
             continue
         found: tuple[float, Step, Season] | None = None
         for tried, change in enumerate(seek()):
+            if change.breaks_at_once and best is not None:
+                break
             try:
                 after = prove(now.site, change.fields)
             except InputError:  # it cannot be written so, as heating that kills another fish of the loop
@@ -454,7 +464,7 @@ def _least_harmful(now: Season, finding: Finding, group: Sequence[Source]) -> tu
             if change.past:  # on the day of the test itself they stay broken
                 mended = [f for f in now.findings if f.is_broken and mends(now, after, f, change)]
                 cures = tuple(dict.fromkeys((*((f.limit, f.where) for f in mended), *cures)))
-            step = Step(change, cures, deaths, breaks)
+            step = Step(change, cures, deaths, breaks, sought_by=name_of(source))
             if not breaks and deaths.dying <= _MOST_DIE_SHARE * deaths.fish:
                 spared = max(_SPARED_FISH, _SPARED_SHARE * deaths.fish)
                 if found is None or deaths.dying < found[1].deaths.dying - spared:

@@ -102,7 +102,8 @@ def in_chunks(
     starts = range(0, scenarios, CHUNK)
 
     def run(start: int) -> T:
-        chunk = with_scenarios(layout, slice(start, min(start + CHUNK, scenarios)))
+        chosen = slice(start, start + CHUNK) if scenarios > CHUNK else slice(None)
+        chunk = with_scenarios(layout, chosen)
         return finish(chunk, _run(chunk, min(CHUNK, scenarios - start)))
 
     def told(found: Iterator[T]) -> Iterator[T]:
@@ -123,7 +124,7 @@ def _run(layout: Layout, scenarios: int) -> Course:
     """Course of a layout whose float arrays all have a scenario axis."""
     given, climate = tables(layout)
     kept = empty_course(given, scenarios, len(layout.happenings))
-    run = _engine(scenario_count(layout))
+    run = _engine(scenarios)
     run(given, mornings(layout), feed_tables(layout), empty_now(layout, given), kept, 0, layout.days, True)
     return _course(layout, kept, climate)
 

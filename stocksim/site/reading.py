@@ -133,9 +133,10 @@ class Site:
 
     @cached_property
     def place_content(self) -> bytes:
-        """Digest of all but the fish, what is done with them and what is wished: heat and light follow from it."""
+        """Digest of all but the fish, what is done with them and their water, and what is wished: heat and light follow
+        from it."""
         water = dict(self.held_c), dict(self.begun.water_off_c)
-        return content_key(_read_key(self.file, _OF_FISH), *water, self._record(), str(self.folder))
+        return content_key(_read_key(self.file, _NOT_OF_PLACE), *water, self._record(), str(self.folder))
 
     @cached_property
     def stay_content(self) -> bytes:
@@ -144,7 +145,8 @@ class Site:
         # as read and not as written: who plans puts other fish into the tables that are read
         fish = [*self.file.cohorts.items(), *(("", event) for event in self.file.events if event.kind not in taken)]
         keys = [(name, _read_key(table)) for name, table in fish]
-        return content_key(self.place_content, keys, self.species, self.feeds, self.crops)
+        loops = [(loop.feeding_hours, loop.water_changes) for loop in self.file.loops.values()]
+        return content_key(self.place_content, keys, loops, self.species, self.feeds, self.crops)
 
     def _record(self) -> bytes | None:
         """Digest of the weather file that the site names, if any."""
@@ -204,19 +206,34 @@ class Site:
             else:
                 table[key] = value
         changed = site_from_tables(raw, self.folder, self.name, self)
-        if {dotted.split(".")[0] for dotted in changes} <= _OF_FISH and _alike(self.held_c, changed.held_c):
+        if not any(map(_is_of_place, changes)) and _alike(self.held_c, changed.held_c):
             changed.__dict__["place_content"] = self.place_content  # known without reading all tables again
         return changed
 
 
-_OF_FISH = frozenset(("cohorts", "events", "stocking", "advice", "settlers"))  # tables that neither heat nor light asks
+# Tables, and fields of the entries of tables, that neither heat nor light asks.
+OF_FISH = ("cohorts", "events", "stocking", "advice", "settlers")
+OF_WATER = {
+    "loops": (
+        "ph", "alkalinity_target", "buffer", "oxygen_supply", "source_water", "water_tests", "water_changes",
+        "fishless_cycling", "feeding_ramp", "feeding_hours",
+    ),
+    "tanks": ("oxygen_supply",),
+}  # fmt: skip
+_NOT_OF_PLACE: dict[str, Any] = {
+    **dict.fromkeys(OF_FISH, True), **{table: {"__all__": set(fields)} for table, fields in OF_WATER.items()},
+}  # fmt: skip
 
 
-def _read_key(table: BaseModel, left_out: frozenset[str] = frozenset()) -> bytes:
+def _is_of_place(dotted: str) -> bool:
+    """Whether heat or light may ask for a field."""
+    table, *path = dotted.split(".")
+    return table not in OF_FISH and (len(path) < 2 or path[1] not in OF_WATER.get(table, ()))
+
+
+def _read_key(table: BaseModel, left_out: dict[str, Any] | None = None) -> bytes:
     """Digest of a table as it was read, some of its fields left out; much quicker than `content_key`."""
-    return hashlib.blake2b(
-        table.model_dump_json(exclude=set(left_out), warnings=False).encode(), digest_size=16
-    ).digest()
+    return hashlib.blake2b(table.model_dump_json(exclude=left_out, warnings=False).encode(), digest_size=16).digest()
 
 
 def _alike(one: Mapping[str, NDArray[np.float64]], other: Mapping[str, NDArray[np.float64]]) -> bool:

@@ -273,7 +273,7 @@ def daily_swing(
     sump_exchange: FloatArray,
     members: FloatArray,
     leaf_amplitude: NDArray[np.complex128] | FloatArray,
-    waves_a_day: int = 1,
+    waves_a_day: int | NDArray[np.int64] = 1,
 ) -> NDArray[np.complex128]:
     r"""Swing of the concentrations about their daily mean when loads swing as waves of equal length.
 
@@ -287,7 +287,7 @@ def daily_swing(
         1 where the leaf belongs to the loop.
     leaf_amplitude : ndarray, shape (..., leaf)
         Amplitude of the load, complex where phases differ. [g/day]
-    waves_a_day : int
+    waves_a_day : int or ndarray, broadcast with the leaves' leading axes
         How many there are in a day, n. [-]
 
     Returns

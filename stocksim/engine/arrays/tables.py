@@ -123,9 +123,29 @@ def with_scenarios(layout: Layout, chosen: slice = slice(None)) -> Layout:
     return made
 
 
-_LED = (
-    "_led"  # kept with a layout, for its season is asked by many: the same with scenario axes, None where it has them
-)
+# kept with a layout, for its season is asked by many: the same with scenario axes, None where it has them; its tables
+_LED, _TABLES = "_led", "_tables"
+
+
+def restructured(layout: Layout, **fields: Any) -> Layout:
+    """The layout with other ``happenings`` or ``cohort_tank``, which have no scenarios: what is kept with it stays.
+
+    Parameters
+    ----------
+    layout : Layout
+        Arrays of a site.
+    **fields
+        Their new values.
+    """
+    if not fields.keys() <= {"happenings", "cohort_tank"}:
+        raise ValueError(f"{', '.join(fields)}: only happenings and cohort_tank have no scenarios")
+    led = with_scenarios(layout)
+    other, made = replace(led, **fields), replace(layout, **fields)
+    if "cohort_tank" not in fields and _TABLES in vars(led):
+        vars(other)[_TABLES] = vars(led)[_TABLES]
+    vars(other)[_LED] = None
+    vars(made)[_LED] = other
+    return made
 
 
 def tables(layout: Layout) -> tuple[Given, Climate]:
@@ -139,8 +159,18 @@ def tables(layout: Layout) -> tuple[Given, Climate]:
     Returns
     -------
     tuple of Given and Climate
-        Float tables lead with a scenario axis, of one where nothing in them differs.
+        Float tables lead with a scenario axis, of one where nothing in them differs. Nobody writes into them.
     """
+    if _TABLES in vars(layout):
+        kept: tuple[Given, Climate] = vars(layout)[_TABLES]
+        return kept
+    made = _tables(layout)
+    if all(len(table) == 1 for table in made[0]):  # those of many are large, and asked for once
+        vars(layout)[_TABLES] = made
+    return made
+
+
+def _tables(layout: Layout) -> tuple[Given, Climate]:
     leaf_day, sump, climate = _exchange(layout)
     given = Given(
         fish=_fish(layout),

@@ -161,6 +161,18 @@ def only(course: Course, scenario: int) -> Course:
     return Course(**named, transfers=transfers)
 
 
+def of_day(course: Course, day: int) -> Course:
+    """The course of one day, its arrays with a day axis of one; without transfers."""
+    place = slice(day, day + 1)
+    named = {
+        field.name: part if part.shape[1] == 1 else part[:, place]
+        for field in fields(Course)
+        if field.name != "transfers"
+        for part in (getattr(course, field.name),)
+    }
+    return Course(**named, transfers=())
+
+
 def joined(courses: list[Course]) -> Course:
     """Courses of scenarios of one layout, one after the other; what is the same for all stays one."""
     if len(courses) == 1:

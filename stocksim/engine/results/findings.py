@@ -109,6 +109,9 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
                 if layout.stays[predator].table.species == layout.stays[prey].table.species:
                     share = longest_sibling_share(share, length[..., predator], species["eats_own"][..., predator])
                 both = there[..., predator] & there[..., prey]
+                if not np.any(share):  # it takes no such fish, however small
+                    worst[both, tank] = np.fmax(worst[both, tank], 0.0)
+                    continue
                 sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
                 met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
                 if predator == prey:  # among themselves only the spread counts, which seldom changes

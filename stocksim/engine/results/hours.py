@@ -59,22 +59,26 @@ def day_waves(layout: Layout, course: Course) -> DayWaves:
     cleaned = course.nitrified_g / np.maximum(course.tan_mg_l, 1e-12)  # m3/day cleaned of TAN
     slope = cleaned * HALF_SATURATION_TAN_MG_L / (HALF_SATURATION_TAN_MG_L + course.tan_mg_l)
     use, excreted = after_meals(layout, course)
+    parts = np.moveaxis(layout.rations.meals, 1, 0)[:, :, None]
+    meals = parts[:WAVES] + 1j * parts[WAVES:]
     found = DayWaves([], [], [], [])
-    for number in range(1, WAVES + 1):
-        meals = layout.rations.meals[:, None, number - 1] + 1j * layout.rations.meals[:, None, WAVES + number - 1]
-        of_use = 2.0 * OXYGEN_RESPONSE[number - 1] * ((use * meals) @ layout.cohort_tank)
-        of_excretion = 2.0 * AMMONIA_RESPONSE[number - 1] * ((excreted * meals) @ layout.cohort_tank)
-        load = np.zeros(course.tan_mg_l.shape, dtype=complex)
+    step = WAVES if len(course.count) == 1 else 1  # all at once ask numpy less; of many that takes room not at hand
+    for first in range(0, WAVES, step):
+        some = slice(first, first + step)  # waves are the first axis
+        of_use = 2.0 * OXYGEN_RESPONSE[some, None, None, None] * ((use * meals[some]) @ layout.cohort_tank)
+        of_excretion = 2.0 * AMMONIA_RESPONSE[some, None, None, None] * ((excreted * meals[some]) @ layout.cohort_tank)
+        load = np.zeros((step, *course.tan_mg_l.shape), dtype=complex)
         load[..., :tanks] = of_excretion
-        tan = daily_swing(volume, slope, flow, sump_volume, returned + overflow, members, load, number)
+        numbers = np.arange(first + 1, first + step + 1)[:, None, None, None]
+        tan = daily_swing(volume, slope, flow, sump_volume, returned + overflow, members, load, numbers)
         load = -OXYGEN_PER_NITROGEN * slope * tan
         load[..., :tanks] -= of_use
         oxygen = daily_swing(
             volume, course.leaf_exchange_m3_day, flow, sump_volume, returned + course.sump_exchange_m3_day, members,
-            load, number,
+            load, numbers,
         )  # fmt: skip
         for waves, wave in zip(found, (oxygen, tan, of_use, of_excretion), strict=True):
-            waves.append(wave[..., :tanks])
+            waves += list(wave[..., :tanks])
     return found
 
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from stocksim.answers.tankmates.decide import Company
 from stocksim.answers.tankmates.words import cell_word, pair_title, pair_when
-from stocksim.changes.ways import Advice, Step
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Advice
 from stocksim.faces.answer import Brief
 from stocksim.faces.first_layer import step_rows
 from stocksim.faces.words import day_words

@@ -228,7 +228,7 @@ def _read_without_typing(machine: Any) -> None:
 
     Where what is kept turns out to be of other types, numba compiles, and makes its tables for that.
     """
-    kept = getattr(machine, "_cache", None)
+    kept: Any = getattr(machine, "_cache", None)
     if not hasattr(kept, "load_overload"):
         return
     load = kept.load_overload

@@ -9,7 +9,7 @@ import pytest
 from stocksim.changes.change import ADVICE_OF, Action, Care, Change
 from stocksim.changes.effort import EFFORT
 from stocksim.changes.search import AdvisedFinding, Deaths, Help, WhyNone, advised, help_of
-from stocksim.changes.ways import PREFERENCES
+from stocksim.changes.steps import PREFERENCES
 from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.change_words import CARES, NO_CHANGE, SENTENCES, change_words, help_words

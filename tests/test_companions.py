@@ -13,7 +13,7 @@ from small_sites import START, build, one_tank, two_loops
 
 from stocksim import run_season
 from stocksim.engine.arrays.layout import build_layout
-from stocksim.engine.results.findings import predation_by_tank
+from stocksim.engine.results.mouths import predation_by_tank
 from stocksim.engine.season import simulate
 from stocksim.library.species import load_species
 

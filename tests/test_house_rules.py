@@ -41,6 +41,7 @@ HELPERS = {
     "cycling_site.py",
     "golden_figures.py",
     "golden_sentences.py",
+    "hunting.py",
     "lever_checks.py",
     "stars.py",
     "oracle.py",

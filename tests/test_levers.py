@@ -13,7 +13,8 @@ from stocksim import run_season
 from stocksim.changes.change import ADVICE_OF, Action
 from stocksim.changes.fish import _LEAST_RATION_SHARE, SHOP_POWERS_W, less_feed, shop_powers
 from stocksim.changes.search import WhyNone, help_of, prove_change
-from stocksim.changes.ways import PREFERENCES, advise, find_changes
+from stocksim.changes.steps import PREFERENCES
+from stocksim.changes.ways import advise, find_changes
 from stocksim.engine.results.beds import BuildRule
 from stocksim.engine.results.frames import Season
 from stocksim.units import parse_quantity

@@ -12,7 +12,8 @@ from streamlit.testing.v1 import AppTest
 from stocksim import run_season
 from stocksim.changes.change import Action, Change
 from stocksim.changes.search import Deaths
-from stocksim.changes.ways import Step, Way
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Way
 from stocksim.faces import side_by_side, trial, verdict_bar
 from stocksim.faces.registry import script_of
 from stocksim.site.reading import site_from_text

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from stocksim.changes.change import Action, Care, Change
 from stocksim.changes.nitrate import nitrate_changes
-from stocksim.changes.ways import Advice, Step, Way
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Advice, Way
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season

@@ -10,7 +10,8 @@ from typing import Any
 import streamlit as st
 import tomlkit
 
-from stocksim.changes.ways import Step, Way
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Way
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError
 from stocksim.faces import editing, guard, keeping, markup, screen

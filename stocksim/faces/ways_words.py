@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from stocksim.changes.change import Action
-from stocksim.changes.ways import Advice, Step, Way
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Advice, Way
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.faces.change_words import change_words, flow_words

@@ -10,7 +10,8 @@ from typing import Any
 from stocksim.answers.ramp.climb import from_day, judged
 from stocksim.answers.ramp.fate import LoopFate, loop_fate
 from stocksim.changes.change import prove
-from stocksim.changes.ways import Advice, Step, Way, advise
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Advice, Way, advise
 from stocksim.engine.results.findings import findings
 from stocksim.engine.results.frames import Season, loop_of
 from stocksim.site.reading import Site

@@ -18,7 +18,8 @@ from stocksim.changes.change import ADVICE_OF, Action, Change, counted, prove
 from stocksim.changes.effort import fish_kg
 from stocksim.changes.places import all_out
 from stocksim.changes.search import Progress, deaths_in, newly_broken
-from stocksim.changes.ways import MOST_WAYS, Advice, Step, Way, advise, way_of
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import MOST_WAYS, Advice, Way, advise, way_of
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.harm import harms

@@ -6,7 +6,8 @@ Apart from `answer` for its length.
 from __future__ import annotations
 
 from stocksim.answers.tankmates.decide import Company
-from stocksim.changes.ways import Advice, Step
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Advice
 from stocksim.faces.answer import Brief
 from stocksim.faces.company_words import mates_rows, pair_title, pair_when
 from stocksim.faces.first_layer import step_rows

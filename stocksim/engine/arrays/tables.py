@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.engine.arrays.fish import COMPANY_KEYS
+from stocksim.engine.arrays.fish import COMPANY_KEYS, Happening
 from stocksim.engine.arrays.layout import Layout, sums_by
 from stocksim.engine.arrays.water import ADDED, SOLUTES
 from stocksim.engine.days import rows
@@ -127,21 +127,23 @@ def with_scenarios(layout: Layout, chosen: slice = slice(None)) -> Layout:
 _LED, _TABLES = "_led", "_tables"
 
 
-def restructured(layout: Layout, **fields: Any) -> Layout:
-    """The layout with other ``happenings`` or ``cohort_tank``, which have no scenarios: what is kept with it stays.
+def restructured(
+    layout: Layout, happenings: tuple[Happening, ...] | None = None, cohort_tank: FloatArray | None = None
+) -> Layout:
+    """The layout with other happenings or other tanks for its fish, which have no scenarios: what is kept stays.
 
     Parameters
     ----------
     layout : Layout
         Arrays of a site.
-    **fields
-        Their new values.
+    happenings, cohort_tank
+        As of a `Layout`; as they are where left out.
     """
-    if not fields.keys() <= {"happenings", "cohort_tank"}:
-        raise ValueError(f"{', '.join(fields)}: only happenings and cohort_tank have no scenarios")
+    new: dict[str, Any] = {} if happenings is None else {"happenings": happenings}
+    new |= {} if cohort_tank is None else {"cohort_tank": cohort_tank}
     led = with_scenarios(layout)
-    other, made = replace(led, **fields), replace(layout, **fields)
-    if "cohort_tank" not in fields and _TABLES in vars(led):
+    other, made = replace(led, **new), replace(layout, **new)
+    if cohort_tank is None and _TABLES in vars(led):
         vars(other)[_TABLES] = vars(led)[_TABLES]
     vars(other)[_LED] = None
     vars(made)[_LED] = other

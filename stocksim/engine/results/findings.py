@@ -1,4 +1,4 @@
-"""Limits judged day by day: the day's worst hour, company, and what is found."""
+"""Limits judged day by day: the day's worst hour, and what is found."""
 
 from __future__ import annotations
 
@@ -14,15 +14,9 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.course import Course
-from stocksim.engine.results.hours import day_waves
-from stocksim.fish.body import total_length_mm
-from stocksim.fish.company import (
-    TOLERATED_PAIRS,
-    fits_mouth_probability,
-    length_spread,
-    longest_prey_share,
-    longest_sibling_share,
-)
+from stocksim.engine.results.hours import DayWaves, day_waves
+from stocksim.engine.results.mouths import predation_by_tank
+from stocksim.fish.company import TOLERATED_PAIRS
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
 from stocksim.fish.meals import by_hour
 from stocksim.plants.area import planting_ratio
@@ -63,66 +57,7 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
     `day_waves` of oxygen and TAN, looked at every hour. pH is held at its daily value; it falls a little when fish
     breathe most, so the maximum is on the safe side.
     """
-    layout = with_scenarios(layout)
-    tanks = len(layout.tanks)
-    waves = day_waves(layout, course)
-    fall, rise, hour = (np.empty(waves.oxygen[0].shape) for _ in range(3))
-    for scenario in range(len(fall)):  # one by one: the hours of many take room that is not at hand
-        oxygen = by_hour([wave[scenario] for wave in waves.oxygen])
-        fall[scenario] = np.minimum(oxygen.min(axis=0), 0.0)
-        hour[scenario] = np.where(fall[scenario] < 0.0, oxygen.argmin(axis=0), 0)
-        rise[scenario] = np.maximum(by_hour([wave[scenario] for wave in waves.tan]).max(axis=0), 0.0)
-    temperature = (layout.temperature_c @ layout.leaf_loop.T)[..., :tanks]
-    toxic = unionized_fraction(course.ph, temperature)
-    tan = course.tan_mg_l[..., :tanks]
-    return Extremes(np.maximum(course.oxygen_mg_l[..., :tanks] + fall, 0.0), toxic * tan, toxic * (tan + rise), hour)
-
-
-# --- which fish of a tank could eat which, day by day
-
-
-def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
-    """Chance that a tankmate drawn at random fits the mouth of another, for the worst pair of cohorts of a tank.
-
-    Parameters
-    ----------
-    layout, course : Layout, Course
-        A season's arrays.
-
-    Returns
-    -------
-    ndarray, shape (scenario, day, tank)
-        Chance [-], fish of one cohort among themselves included; NaN where there is no fish.
-    """
-    species = {key: values[..., None, :] for key, values in layout.species.items()}
-    slope = species["length_weight_slope"]
-    length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
-    spread = length_spread(course.size_spread, slope)
-    there = course.there_in_morning
-    worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
-    for tank in range(len(layout.tanks)):
-        inside = np.flatnonzero(layout.cohort_tank[:, tank] > 0.0)
-        for predator in inside:
-            for prey in inside:
-                deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
-                share = longest_prey_share(deep, slender, species["body_depth"][..., prey])
-                if layout.stays[predator].table.species == layout.stays[prey].table.species:
-                    share = longest_sibling_share(share, length[..., predator], species["eats_own"][..., predator])
-                both = there[..., predator] & there[..., prey]
-                if not np.any(share):  # it takes no such fish, however small
-                    worst[both, tank] = np.fmax(worst[both, tank], 0.0)
-                    continue
-                sizes = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
-                met = [np.broadcast_to(size, both.shape)[both] for size in sizes]
-                if predator == prey:  # among themselves only the spread counts, which seldom changes
-                    moves = np.ones(met[1].shape, bool)
-                    moves[1:] = (np.diff(met[1]) != 0.0) | (np.diff(met[4]) != 0.0)
-                    alike, reach = met[1][moves], met[4][moves]
-                    chance = fits_mouth_probability(1.0, alike, 1.0, alike, reach)[np.cumsum(moves) - 1]
-                else:
-                    chance = fits_mouth_probability(*met)
-                worst[both, tank] = np.fmax(worst[both, tank], chance)
-    return worst
+    return Judging(layout, course).extremes
 
 
 # --- limits met or broken: what, where, when, by how much
@@ -208,7 +143,8 @@ class Judging:
     layout, course : Layout, Course
         A season's arrays.
     extremes : Extremes, optional
-        The worst hours of its days where they are at hand; else reckoned when first asked for: most limits never ask.
+        The worst hours of its days where they are at hand; else each is reckoned when first asked for: most limits
+        never ask.
     """
 
     def __init__(self, layout: Layout, course: Course, extremes: Extremes | None = None):
@@ -218,7 +154,41 @@ class Judging:
     @cached_property
     def extremes(self) -> Extremes:
         """Worst hour of each day, arrays (scenario, day, tank)."""
-        return self._extremes or tank_extremes(self.layout, self.course)
+        return self._extremes or Extremes(self.oxygen_min[0], *self.unionized, self.oxygen_min[1])
+
+    def _waves(self, with_other: str) -> DayWaves:
+        """Waves of the days, kept until the other of their two extremes is known."""
+        waves: DayWaves = vars(self).pop("waves", None) or day_waves(self.layout, self.course)
+        if with_other not in vars(self):
+            vars(self)["waves"] = waves
+        return waves
+
+    @cached_property
+    def oxygen_min(self) -> tuple[FloatArray, FloatArray]:
+        """Lowest oxygen of each day [mg/L] and its hour [h], arrays (scenario, day, tank)."""
+        if self._extremes is not None:
+            return self._extremes.oxygen_min_mg_l, self._extremes.oxygen_min_hour
+        waves = self._waves("unionized").oxygen
+        fall, hour = np.empty(waves[0].shape), np.empty(waves[0].shape)
+        for scenario in range(len(fall)):  # one by one: the hours of many take room that is not at hand
+            oxygen = by_hour([wave[scenario] for wave in waves])
+            fall[scenario] = np.minimum(oxygen.min(axis=0), 0.0)
+            hour[scenario] = np.where(fall[scenario] < 0.0, oxygen.argmin(axis=0), 0)
+        return np.maximum(self.course.oxygen_mg_l[..., : len(self.layout.tanks)] + fall, 0.0), hour
+
+    @cached_property
+    def unionized(self) -> tuple[FloatArray, FloatArray]:
+        """Un-ionized ammonia of each day, its mean and its highest, arrays (scenario, day, tank). [mg/L]"""
+        if self._extremes is not None:
+            return self._extremes.unionized_mg_l, self._extremes.unionized_max_mg_l
+        waves = self._waves("oxygen_min").tan
+        rise = np.empty(waves[0].shape)
+        for scenario in range(len(rise)):
+            rise[scenario] = np.maximum(by_hour([wave[scenario] for wave in waves]).max(axis=0), 0.0)
+        tanks = len(self.layout.tanks)
+        toxic = unionized_fraction(self.course.ph, (self.layout.temperature_c @ self.layout.leaf_loop.T)[..., :tanks])
+        tan = self.course.tan_mg_l[..., :tanks]
+        return toxic * tan, toxic * (tan + rise)
 
 
 class Judged(NamedTuple):
@@ -341,14 +311,14 @@ def _density(given: Judging) -> Judged:
 
 
 def _oxygen(given: Judging) -> Judged:
-    return Judged(given.extremes.oxygen_min_mg_l, _borne_in_tanks(given, "oxygen"))
+    return Judged(given.oxygen_min[0], _borne_in_tanks(given, "oxygen"))
 
 
 def _unionized_ammonia(given: Judging) -> Judged:
     tested = _tested(given.layout, "ph")
     ph = np.where(np.isnan(tested), given.course.ph, tested)
     toxic = unionized_fraction(ph, _water_of_tanks(given.layout))
-    level = np.fmax(given.extremes.unionized_max_mg_l, toxic * _tested(given.layout, "tan"))
+    level = np.fmax(given.unionized[1], toxic * _tested(given.layout, "tan"))
     return Judged(level, _borne_in_tanks(given, "unionized_ammonia"))
 
 

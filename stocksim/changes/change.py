@@ -45,6 +45,7 @@ class Action(StrEnum):
     TAKEN_OUT = auto()  # tank, cohort, fish, of, is_harvest: else they are too small to eat and sold
     MOVED = auto()  # cohort, tank, into
     GRADED = auto()  # cohort, tank, into, share: of its fish, the largest
+    PART_FILLED = auto()  # tank, volume_m3, now_m3: the rest of the tank stays unused
     MORE_FLOW = auto()  # tank, flow_m3_day, now_m3_day
     MORE_AIR = auto()  # tank, power_w, now_w
     LESS_FEED = auto()  # rations: (cohort, fraction, now)...
@@ -88,7 +89,7 @@ class Action(StrEnum):
 ADVICE_OF: dict[Action, str] = {
     Action.FEWER_FISH: "stock", Action.TAKEN_OUT: "harvest", Action.MOVED: "move", Action.MORE_FLOW: "flow",
     Action.GRADED: "move", Action.FEEDING_HOURS: "hours", Action.VENTS: "vents", Action.SHADE: "shade",
-    Action.EMPTIED: "solids",
+    Action.EMPTIED: "solids", Action.PART_FILLED: "fill",
     Action.MORE_AIR: "air", Action.LESS_FEED: "feed", Action.HELD_FEED: "feed", Action.SET_POINT: "heat",
     Action.PLANTED_AREA: "plant", Action.NEW_FILM: "biofilter", Action.MORE_FILM: "biofilter",
     Action.CHLORIDE: "salt", Action.BUFFER: "base", Action.SOFTER_TARGET: "base", Action.SOFTER_SOURCE: "water",

@@ -11,7 +11,8 @@ from stocksim.engine.results.frames import Season
 # heating 6; and what fish that are never eaten cost, points for all of the season's kilos (both assumed).
 EFFORT: dict[str, float] = {
     "harvest": 1.0, "move": 1.0, "hours": 1.0, "feed": 1.0, "base": 1.0, "salt": 1.0, "stock": 1.0, "solids": 1.0,
-    "vents": 1.0, "water": 2.0, "air": 2.0, "flow": 2.0, "plant": 2.0, "shade": 2.0, "biofilter": 4.0, "heat": 6.0,
+    "fill": 1.0, "vents": 1.0, "water": 2.0, "air": 2.0, "flow": 2.0, "plant": 2.0, "shade": 2.0, "biofilter": 4.0,
+    "heat": 6.0,
 }  # fmt: skip
 _POINTS_FOR_ALL_FISH = 10.0
 

@@ -105,7 +105,7 @@ class Way:
     Parameters
     ----------
     kind : str
-        Of `PREFERENCES`, or ``earlier``: all fish are out before the season's end.
+        Of `PREFERENCES`; ``earlier``: all fish are out before the season's end; ``unused``: tanks are filled in part.
     steps : tuple of Step
         The changes.
     fields : dict

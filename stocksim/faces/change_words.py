@@ -144,6 +144,12 @@ def _graded(change: Change, units: str) -> str:
     return f"grade {at['cohort']} in {at['tank']} and move the largest {100 * at['share']:.0f} % into {at['into']}"
 
 
+def _part_filled(change: Change, units: str) -> str:
+    at = change.amounts
+    volume, now = (format_quantity(at[key], "volume", units) for key in ("volume_m3", "now_m3"))
+    return f"fill {at['tank']} only to {volume} of its {now} (less water lasts less long when power or air fails)"
+
+
 def _feeding_hours(change: Change, units: str) -> str:
     at = change.amounts
     hours = at["hours"]
@@ -436,6 +442,7 @@ SENTENCES: Mapping[Action, Callable[[Change, str], str]] = {
     Action.TAKEN_OUT: _taken_out,
     Action.MOVED: _moved,
     Action.GRADED: _graded,
+    Action.PART_FILLED: _part_filled,
     Action.MORE_FLOW: _more_flow,
     Action.MORE_AIR: _more_air,
     Action.LESS_FEED: _less_feed,

@@ -18,6 +18,7 @@ _KINDS = {
     "equipment": "By equipment and water",
     "feed less": "By feeding less",
     "earlier": "By an earlier harvest of all",
+    "unused": "By filling tanks in part",
 }
 
 

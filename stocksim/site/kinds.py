@@ -46,7 +46,8 @@ LEVEL_UNITS: dict[str, LevelUnit] = {
 # Kinds of advice, as a keeper may forbid them (`[advice] never`), with what they are called. The order is that of what
 # they ask of a keeper, the least first: no purchase, then salts and small machines, then building, heating (assumed).
 ADVICE_KINDS: dict[str, str] = {
-    "harvest": "harvest or sell fish earlier", "move": "move fish or grade them", "hours": "feed at other hours",
+    "harvest": "harvest or sell fish earlier", "move": "move fish or grade them",
+    "fill": "fill a tank only in part", "hours": "feed at other hours",
     "feed": "feed less", "base": "dose base or not", "solids": "empty settlers more often",
     "salt": "dose salt", "water": "change water or its source", "air": "more air", "flow": "more flow",
     "stock": "stock fewer fish, or later", "plant": "plant more, less or otherwise", "biofilter": "more biofilter",

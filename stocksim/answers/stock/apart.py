@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from stocksim.answers.stock.less import EARLIER, advise_more, best_first
+from stocksim.answers.stock.less import EARLIER, UNUSED, advise_more, best_first
 from stocksim.answers.stock.program import BoolArray, Program
 from stocksim.changes.change import prove
 from stocksim.changes.effort import more_fish_kg, points
@@ -82,11 +82,7 @@ def advise_apart(season: Season, progress: Progress | None = None) -> Advice | N
         return None
     each = [advise_more(one, progress) for one in alone]
     must_change = any(advice.must_change for advice in each)
-    ranked = [
-        # where fish of another loop are harmed, nothing is changed here for a caution
-        best_first(one.site, advice.ways) if advice.must_change or not must_change else []
-        for one, advice in zip(alone, each, strict=True)
-    ]
+    ranked = [_ranked(one.site, advice, must_change) for one, advice in zip(alone, each, strict=True)]
     ways: list[Way] = []
     for rank in range(max(map(len, ranked))):
         parts = [own[min(rank, len(own) - 1)] if own else None for own in ranked]
@@ -103,6 +99,12 @@ def advise_apart(season: Season, progress: Progress | None = None) -> Advice | N
         all(advice.is_finished for advice in each),
         any(harms(season, finding) for finding in season.findings),
     )
+
+
+def _ranked(site: Site, advice: Advice, must_change: bool) -> list[Way]:
+    """Ways of a loop, the best first; where fish of another are harmed, nothing is changed here for a caution."""
+    part = [] if advice.must_change else [way for way in advice.ways if way.kind == UNUSED]
+    return part or (best_first(site, advice.ways) if advice.must_change or not must_change else [])
 
 
 def _season_of(site: Site, cohorts: Sequence[str]) -> Season:

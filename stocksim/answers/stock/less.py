@@ -1,11 +1,12 @@
 """What a site with less would be advised, for the site that has more: more may stay unused.
 
-A season may end earlier, for fish can be taken out; a tank may be counted smaller, nothing be bought, and more be held
-in reserve. Each is tried only where the plan gives fish up, for else nothing can be better by more than the gap.
+A season may end earlier, for fish can be taken out; tanks may be filled in part, nothing be bought, and more be held
+in reserve. Each is tried where the plan gives fish up; that tanks are filled in part, everywhere.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
@@ -13,10 +14,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.changes.change import ADVICE_OF, counted, prove
+from stocksim.changes.change import ADVICE_OF, Action, Change, counted, prove
 from stocksim.changes.effort import fish_kg
 from stocksim.changes.places import all_out
-from stocksim.changes.search import Progress, deaths_in
+from stocksim.changes.search import Progress, deaths_in, newly_broken
 from stocksim.changes.ways import MOST_WAYS, Advice, Step, Way, advise, way_of
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
@@ -27,12 +28,16 @@ from stocksim.site.reading import Site
 FloatArray = NDArray[np.float64]
 
 GAP = 0.02  # of fish or kilos: what gives less than this more is no reason for another plan (assumed: fish go whole)
-EARLIER = "earlier"  # the kind of way that ends before the season does
+# the kinds of way that end before the season does, and that leave part of the tanks unused and change nothing else
+EARLIER, UNUSED = "earlier", "unused"
 # kinds of advice that give fish or their growth up, and those that buy or build something
 _GIVING, _BOUGHT = frozenset({"harvest", "stock", "feed"}), ("air", "flow", "biofilter", "water", "heat")
-# how many times smaller each tank is counted, how much more is held in reserve, and at which shares of the season it is
-# ended: few, for each is a search of its own (assumed)
-_SMALLER, _STRICTER, _ENDS = (1.5, 2.25), 2.0, (0.75, 0.5)
+# how much more is held in reserve, and at which shares of the season it is ended: few, for each is a search of its own
+# (assumed)
+_STRICTER, _ENDS = 2.0, (0.75, 0.5)
+# Water of all tanks that they are filled to together, powers of it in m3: the same for every site, so that what smaller
+# tanks are advised larger ones are too. Of these the next few that are less than the tanks hold (assumed).
+_RUNG, _RUNGS = 1.5, 3
 
 
 class Given(NamedTuple):
@@ -98,14 +103,18 @@ def advise_more(season: Season, progress: Progress | None = None) -> Advice:
     -------
     Advice
         Its ways are those of `advise`, and others before them that keep more, each proved by a season of this site.
+        Where nothing has to change, one of kind `UNUSED` stands first if it gives clearly more kilos.
     """
     advice = advise(season, progress)
-    if not advice.must_change or not _gives_up(season, advice.ways):
+    if advice.must_change and not _gives_up(season, advice.ways):
         return advice
     with counted() as asked:
         ways = list(advice.ways)
-        for fields in _with_less(season, ways):
-            ways += _borrowed(season, fields, ways)
+        if not advice.must_change:
+            best = unused(season)
+            return replace(advice, ways=(*best, *ways)[:MOST_WAYS], seasons=advice.seasons + asked[0])
+        for fields, steps in _with_less(season, ways):
+            ways += _borrowed(season, fields, steps, ways)
             if not _gives_up(season, ways):
                 break
         else:
@@ -124,36 +133,89 @@ def _gives_up(season: Season, ways: Sequence[Way]) -> bool:
     return gives or best.deaths.dying > GAP * best.deaths.fish or given(prove(season.site, best.fields)).harms > 0
 
 
-def _with_less(season: Season, ways: Sequence[Way]) -> Iterator[dict[str, Any]]:
-    """Fields of sites that have less of one thing."""
+_Steps = tuple[Step, ...]
+
+
+def _with_less(season: Season, ways: Sequence[Way]) -> Iterator[tuple[dict[str, Any], _Steps]]:
+    """Fields of sites that have less of one thing, with the steps that leave it unused here where that takes any."""
     file = season.site.file
     for share in _ENDS:
-        yield {"season.end": season.dates[int(share * len(season.dates))]}
-    yield {"advice.reserve": _STRICTER * file.advice.reserve}
+        yield {"season.end": season.dates[int(share * len(season.dates))]}, ()
+    yield {"advice.reserve": _STRICTER * file.advice.reserve}, ()
     used = {ADVICE_OF[step.change.kind] for way in ways for step in way.steps}
     for kind in _BOUGHT:
         if kind in used:
-            yield {"advice.never": [*file.advice.never, kind]}
-    for times in _SMALLER:
-        yield {f"tanks.{name}.volume": f"{1000.0 * tank.volume / times:.6g} L" for name, tank in file.tanks.items()}
+            yield {"advice.never": [*file.advice.never, kind]}, ()
+    for steps in _part_filled(season):
+        yield _fields_of(steps), steps
 
 
-def _borrowed(season: Season, fields: dict[str, Any], known: Sequence[Way]) -> list[Way]:
-    """Ways of a site with less that are new, as this site has them."""
+def _borrowed(season: Season, fields: dict[str, Any], unused: _Steps, known: Sequence[Way]) -> list[Way]:
+    """Ways of a site with less that are new, as this site has them: with all that it has, and with that unused."""
     try:
         less = prove(season.site, fields)
     except InputError:  # as a tank too small for its flow
         return []
-    found = []
-    for way in advise(less).ways:
-        if any(way.fields == other.fields for other in known):
+    ways = [(way.kind, way.steps, way.fields) for way in advise(less).ways]
+    if unused:
+        ways += [(kind, (*unused, *steps), {**fields, **own}) for kind, steps, own in ways]
+        ways.append((UNUSED, unused, fields))
+    found: list[Way] = []
+    for kind, steps, own in ways:
+        if any(own == other.fields for other in (*known, *found)):
             continue
         try:
-            after = prove(season.site, way.fields)
+            after = prove(season.site, own)
         except InputError:
             continue
-        found.append(way_of(season, way.kind, way.steps, way.fields, after))
+        found.append(way_of(season, kind, steps, own, after))
     return found
+
+
+# --- tanks filled in part: the rest of them stays unused
+
+
+def unused(season: Season) -> list[Way]:
+    """The way of tanks filled in part that gives most kilos, where that is clearly more, and no fish is lost for it."""
+    own, best = given(season), list[Way]()
+    for steps in _part_filled(season):
+        fields = _fields_of(steps)
+        try:
+            after = prove(season.site, fields)
+        except InputError:
+            continue
+        reached = given(after)
+        is_more = reached.kg > (1.0 + GAP) * own.kg and reached.fish >= (1.0 - GAP) * own.fish
+        if not is_more or reached.harms > own.harms or newly_broken(season, after):
+            continue
+        way = way_of(season, UNUSED, steps, fields, after)
+        best = [max([*best, way], key=lambda one: one.fish_kg)]
+    return best
+
+
+def _part_filled(season: Season) -> Iterator[_Steps]:
+    """A step for each tank that holds fish, all to the same share; nothing where the keeper will have none of it."""
+    file = season.site.file
+    if "fill" in file.advice.never:
+        return
+    tanks = {
+        name: file.tanks[name].volume for name in file.tanks if name in {s.table.tank for s in season.layout.stays}
+    }
+    whole = sum(tanks.values())
+    largest = math.ceil(math.log(whole) / math.log(_RUNG)) - 1 if tanks else 0
+    for power in range(largest, largest - _RUNGS, -1) if tanks else ():
+        share = _RUNG**power / whole
+        yield tuple(_filled_to(season, name, share * volume, volume) for name, volume in tanks.items())
+
+
+def _filled_to(season: Season, tank: str, volume_m3: float, now_m3: float) -> Step:
+    amounts = {"tank": tank, "volume_m3": volume_m3, "now_m3": now_m3}
+    change = Change(Action.PART_FILLED, {f"tanks.{tank}.volume": f"{1000.0 * volume_m3:.6g} L"}, amounts)
+    return Step(change, (), deaths_in(season, season))
+
+
+def _fields_of(steps: _Steps) -> dict[str, Any]:
+    return {key: value for step in steps for key, value in step.change.fields.items()}
 
 
 # --- a season that ends earlier: all fish are out on a day
@@ -164,20 +226,28 @@ def earlier(season: Season, ways: Sequence[Way]) -> list[Way]:
     site = season.site
     best = best_first(site, ways)[0] if ways else None
     reached = given(prove(site, best.fields) if best else season)
-    ends = [end for steps, fields in _begun(site, ways) if (end := _last_harmless(season, steps, fields)) is not None]
-    if not ends:
+    way: Way | None = None
+    for steps, fields in _begun(site, ways):
+        try:
+            begun = prove(site, fields)
+        except InputError:
+            continue
+        # whatever the day, no more comes of it than the fish weigh on their best one
+        if way is None or float(_kilos_by_morning(begun).max()) - fish_kg(season) > way.fish_kg:
+            end = _last_harmless(season, begun, steps)
+            way = end if way is None or (end is not None and end.fish_kg > way.fish_kg) else way
+    if way is None:
         return []
-    way = max(ends, key=lambda end: end.fish_kg)
     ended = given(prove(site, way.fields))
     is_better = ended.harms < reached.harms or ended.kg > (1.0 + GAP) * reached.kg
     return [way] if is_better else []
 
 
 def _begun(site: Site, ways: Sequence[Way]) -> Iterator[tuple[tuple[Step, ...], dict[str, Any]]]:
-    """Nothing done, each way, and the first way with fewer and fewer of its steps: the last mend what comes last."""
+    """Nothing done, each way, and each with fewer and fewer of its steps: the last mend what comes last."""
     had = site.raw.get("events", [])
     known: list[dict[str, Any]] = []
-    begun = [way.steps for way in ways] + [ways[0].steps[:n] for n in range(len(ways[0].steps) if ways else 0)]
+    begun = [way.steps for way in ways] + [way.steps[:n] for way in ways for n in range(len(way.steps))]
     for steps in [(), *begun]:
         fields: dict[str, Any] = {}
         for step in steps:
@@ -190,15 +260,11 @@ def _begun(site: Site, ways: Sequence[Way]) -> Iterator[tuple[tuple[Step, ...], 
             yield steps, fields
 
 
-def _last_harmless(season: Season, steps: Sequence[Step], fields: dict[str, Any]) -> Way | None:
+def _last_harmless(season: Season, begun: Season, steps: Sequence[Step]) -> Way | None:
     """The way that begins by some steps and ends before fish are harmed, on the day that gives most kilos.
 
     None where harm comes at once, and where fish come to the season's end.
     """
-    try:
-        begun = prove(season.site, fields)
-    except InputError:
-        return None
     layout = begun.layout
     comes = layout.stocked_day[(layout.count > 0.0) & (layout.stocked_day < layout.days)]
     first, last, best = int(comes.max(initial=0)) + 1, layout.days - 1, None

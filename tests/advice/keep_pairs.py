@@ -43,7 +43,8 @@ NOTHING = Kept(Given(0, 0.0, 0.0), 0)
 def is_no_less(with_more: Kept, with_less: Kept, more: str) -> bool:
     """Whether no more harms fish, and no fewer fish are kept, nor, where these are as many, fewer kilos of them.
 
-    Kilos that are only had by passing a caution which the other plan keeps are none: fish are kept healthy first. Of a longer season kilos alone are asked, of fish taken out on any date or left: a fish too small to eat is kept by
+    Kilos that are only had by passing a caution which the other plan keeps are none: fish are kept healthy first.
+    Of a longer season kilos alone are asked, of fish taken out on any date or left: a fish too small to eat is kept by
     a season that ends, but not by one that goes on, and by numbers alone a sale of all on the first day would be best.
     """
     after, before = with_more.given, with_less.given

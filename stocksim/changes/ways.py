@@ -180,7 +180,7 @@ def find_changes(season: Season, progress: Progress | None = None) -> list[Findi
     return advise(season, progress).findings
 
 
-def advise(season: Season, progress: Progress | None = None) -> Advice:
+def advise(season: Season, progress: Progress | None = None, is_one_enough: bool = False) -> Advice:
     """Ways out of a season's trouble, each proved by a run with all of it.
 
     Parameters
@@ -189,30 +189,32 @@ def advise(season: Season, progress: Progress | None = None) -> Advice:
         A season that was run.
     progress : callable, optional
         Called with (ways sought, ways to seek).
+    is_one_enough : bool
+        Whether a way that holds ends the search where no fish is harmed, for nothing has to change there.
 
     Returns
     -------
     Advice
         The way that leaves least broken, then most alive, then asks least of the keeper stands first.
     """
+    must_change = any(harms(season, finding) for finding in season.findings)
     with counted() as asked:
         found: list[Way] = []
         if any(finding.is_broken for finding in season.findings):
-            found = _ways(season, asked, progress)
+            found = _ways(season, asked, progress, is_one_enough and not must_change)
             if not any(way.holds for way in found):  # with hardly any reserve something may
                 hasty = prove(season.site, {"advice.reserve": LEAST_RESERVE})
-                for way in _ways(hasty, asked, None):
+                for way in _ways(hasty, asked, None, is_one_enough and not must_change):
                     after = prove(season.site, way.fields)
                     found += [replace(way, near=tuple(_near(season, after)))] * (not way.left)
         found.sort(key=_rank)
         ways = tuple(_with_ranges(season, way) for way in _unlike(found)[:MOST_WAYS])
         findings = [_helped(season, finding, ways) for finding in season.findings]
-    must_change = any(harms(season, finding) for finding in season.findings)
     return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS, must_change)
 
 
-def _ways(season: Season, asked: list[int], progress: Progress | None) -> list[Way]:
-    """A way of each preference, those that are the same once."""
+def _ways(season: Season, asked: list[int], progress: Progress | None, is_one_enough: bool) -> list[Way]:
+    """A way of each preference, those that are the same once; up to the first that holds where one is enough."""
     found: list[Way] = []
     for number, kind in enumerate(PREFERENCES):
         way = _way(season, kind, asked)
@@ -220,6 +222,8 @@ def _ways(season: Season, asked: list[int], progress: Progress | None) -> list[W
             found.append(way)
         if progress is not None:
             progress(number + 1, len(PREFERENCES))
+        if is_one_enough and way.holds:
+            break
     return found
 
 

@@ -15,7 +15,7 @@ from stocksim.answers.stock.keep import KeptPlan, kept_fish
 from stocksim.answers.stock.program import Broken
 from stocksim.answers.stock.reasons import Binding, Refusal
 from stocksim.answers.stock.seasons import margin_of
-from stocksim.changes.ways import Advice, Way
+from stocksim.changes.ways import Advice
 from stocksim.engine.results.deaths import ledger
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
@@ -26,15 +26,7 @@ from stocksim.faces.first_layer import season_brief
 from stocksim.faces.marks import marked
 from stocksim.faces.planting_words import build_words
 from stocksim.faces.text import tank_rows
-from stocksim.faces.ways_words import (
-    advice_data,
-    cost_words,
-    dated_words,
-    promise_words,
-    test_words,
-    way_rows,
-    way_sentence,
-)
+from stocksim.faces.ways_words import advice_data, dated_words, promise_words, test_words, way_rows, way_sentence
 from stocksim.faces.words import assumptions, cautions, warnings_of
 from stocksim.heat.small_fish import SmallFish, small_candidates, small_cohorts
 
@@ -353,7 +345,7 @@ def keep_answer(plan: KeptPlan, draw: Callable[[str], dict[str, Any]] | None = N
         ),
     ]
     title = f"{plan.site.file.site.name}: keeping the fish that are there"
-    passed = after if plan.is_taken else plan.season
+    passed = plan.season if not plan.advice.must_change else after
     is_caution = plan.is_harmless and any(finding.is_broken for finding in passed.findings)
     told = partial(_keep_data, plan)
     brief = season_brief(plan.season, plan.season.findings, _chosen(plan), after)
@@ -387,39 +379,34 @@ def keep_headline(plan: KeptPlan) -> str:
     steps = [dated_words(step, units) for step in plan.way.by_date(plan.season.dates[0])]
     rest = f"; and {len(steps) - _FEW_STEPS} more below" if len(steps) > _FEW_STEPS else ""
     changes = f"{'; '.join(steps[:_FEW_STEPS])}{rest}. Everything else stays, and {told}."
-    if not plan.is_taken:
+    if not plan.advice.must_change:
         kept = round(kept_fish(plan.season))
         return (
             f"Keep all fish as they are: nothing has to change, and {kept} of the {fish} live to their harvest or to "
             "the season's end. Cautions are passed; what would keep them too stands below."
         )
-    if plan.advice.must_change and plan.way.left:
+    if plan.way.left:
         return f"These fish cannot all be kept well by any change that was tried. The least bad: {changes}"
     return f"{changes[0].upper()}{changes[1:]}"
 
 
 def _do_parts(plan: KeptPlan) -> list[Part]:
-    if plan.way is None:
-        return []
     others = [way for way in plan.advice.ways if way is not plan.way]
+    told = [*_heads("Other ways"), points([way_sentence(plan.season, way) for way in others], "background")]
+    if plan.way is None:
+        return told if others else []
     parts: list[Part] = [*_heads("What to do, by date")]
-    if not plan.is_taken:
+    if not plan.advice.must_change:
         parts.append(Sentences([test_words(plan.season.findings)], indent="  "))
     parts += [
         Table(way_rows(plan.season, plan.way)),
-        Sentences([_promise(plan, plan.way)], indent="  "),
+        Sentences([promise_words(plan.season, _chosen(plan))], indent="  "),
         points(cares_beside(plan.site.file, [step.change for step in plan.way.steps])),
     ]
-    if others:
-        parts += [*_heads("Other ways"), points([way_sentence(plan.season, way) for way in others], "background")]
+    parts += told if others else []
     if not plan.advice.is_finished:
         parts.append(Sentences([f"The search ended at {plan.advice.seasons} seasons: a better way may exist."]))
     return parts
-
-
-def _promise(plan: KeptPlan, way: Way) -> str:
-    is_for_kilos = plan.is_taken and not plan.advice.must_change
-    return cost_words(way, plan.site.file.site.units) if is_for_kilos else promise_words(plan.season, _chosen(plan))
 
 
 def _keep_data(plan: KeptPlan) -> dict[str, Any]:

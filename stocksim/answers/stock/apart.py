@@ -82,10 +82,21 @@ def advise_apart(season: Season, progress: Progress | None = None) -> Advice | N
         return None
     each = [advise_more(one, progress) for one in alone]
     must_change = any(advice.must_change for advice in each)
-    ranked = [_ranked(one.site, advice, must_change) for one, advice in zip(alone, each, strict=True)]
+    ranked = [
+        # where fish of another loop are harmed, nothing is changed here for a caution
+        [way for way in best_first(one.site, advice.ways) if advice.must_change or way.kind != UNUSED]
+        if advice.must_change or not must_change
+        else []
+        for one, advice in zip(alone, each, strict=True)
+    ]
+    choices: list[list[Way | None]] = [
+        [own[min(rank, len(own) - 1)] if own else None for own in ranked] for rank in range(max(map(len, ranked)))
+    ]
+    if not must_change:
+        unused = [next((way for way in advice.ways if way.kind == UNUSED), None) for advice in each]
+        choices += [unused] * any(unused)
     ways: list[Way] = []
-    for rank in range(max(map(len, ranked))):
-        parts = [own[min(rank, len(own) - 1)] if own else None for own in ranked]
+    for parts in choices:
         way = _joined(season, alone, parts)
         if way is None:
             return None
@@ -99,12 +110,6 @@ def advise_apart(season: Season, progress: Progress | None = None) -> Advice | N
         all(advice.is_finished for advice in each),
         any(harms(season, finding) for finding in season.findings),
     )
-
-
-def _ranked(site: Site, advice: Advice, must_change: bool) -> list[Way]:
-    """Ways of a loop, the best first; where fish of another are harmed, nothing is changed here for a caution."""
-    part = [] if advice.must_change else [way for way in advice.ways if way.kind == UNUSED]
-    return part or (best_first(site, advice.ways) if advice.must_change or not must_change else [])
 
 
 def _season_of(site: Site, cohorts: Sequence[str]) -> Season:

@@ -62,14 +62,9 @@ class KeptPlan:
         return sum(entries["stocked"][0] for entries in ledger(self.season.layout, self.season.course).values())
 
     @property
-    def is_taken(self) -> bool:
-        """Whether the way is the plan; else nothing has to change, and it tells what would keep the cautions too."""
-        return self.advice.must_change or (self.way is not None and self.way.kind == UNUSED)
-
-    @property
     def lived(self) -> Season:
         """The season that the answer tells of: with the plan, or as the file has it where nothing has to change."""
-        return self.after if self.is_taken else self.season
+        return self.after if self.advice.must_change else self.season
 
     @cached_property
     def kept(self) -> float:
@@ -126,8 +121,9 @@ def keep_plan(site: Site, progress: Progress | None = None) -> KeptPlan:
     if advice is None or any(way.left for way in advice.ways[:1]):  # a move into another loop may help
         whole = advise_more(season, progress)
         advice = whole if advice is None else _either(advice, whole)
-    part = [] if advice.must_change else [way for way in advice.ways if way.kind == UNUSED]
-    way = next(iter(part or best_first(site, advice.ways)), None)
+    # where nothing has to change, tanks filled in part are another way: they keep no caution
+    ways = [way for way in advice.ways if advice.must_change or way.kind != UNUSED]
+    way = next(iter(best_first(site, ways)), None)
     return KeptPlan(season, advice, way, prove(site, way.fields) if way else season)
 
 

@@ -36,8 +36,9 @@ _GIVING, _BOUGHT = frozenset({"harvest", "stock", "feed"}), ("air", "flow", "bio
 # (assumed)
 _STRICTER, _ENDS = 2.0, (0.75, 0.5)
 # Water of all tanks that they are filled to together, powers of it in m3: the same for every site, so that what smaller
-# tanks are advised larger ones are too. Of these the next few that are less than the tanks hold (assumed).
-_RUNG, _RUNGS = 1.5, 3
+# tanks are advised larger ones are too. The next few that are less than the tanks hold; a season of each, and of one in
+# so many a search (assumed).
+_RUNG, _RUNGS, _SEARCHED = 1.1, 12, 4
 
 
 class Given(NamedTuple):
@@ -103,16 +104,16 @@ def advise_more(season: Season, progress: Progress | None = None) -> Advice:
     -------
     Advice
         Its ways are those of `advise`, and others before them that keep more, each proved by a season of this site.
-        Where nothing has to change, one of kind `UNUSED` stands first if it gives clearly more kilos.
+        Where nothing has to change, one of kind `UNUSED` stands last if it gives clearly more kilos.
     """
-    advice = advise(season, progress)
+    advice = advise(season, progress, is_one_enough=True)
     if advice.must_change and not _gives_up(season, advice.ways):
         return advice
     with counted() as asked:
         ways = list(advice.ways)
         if not advice.must_change:
-            best = unused(season)
-            return replace(advice, ways=(*best, *ways)[:MOST_WAYS], seasons=advice.seasons + asked[0])
+            ways += unused(season)
+            return replace(advice, ways=tuple(ways), seasons=advice.seasons + asked[0])
         for fields, steps in _with_less(season, ways):
             ways += _borrowed(season, fields, steps, ways)
             if not _gives_up(season, ways):
@@ -146,7 +147,7 @@ def _with_less(season: Season, ways: Sequence[Way]) -> Iterator[tuple[dict[str, 
     for kind in _BOUGHT:
         if kind in used:
             yield {"advice.never": [*file.advice.never, kind]}, ()
-    for steps in _part_filled(season):
+    for steps in _part_filled(season, _SEARCHED):
         yield _fields_of(steps), steps
 
 
@@ -193,7 +194,7 @@ def unused(season: Season) -> list[Way]:
     return best
 
 
-def _part_filled(season: Season) -> Iterator[_Steps]:
+def _part_filled(season: Season, every: int = 1) -> Iterator[_Steps]:
     """A step for each tank that holds fish, all to the same share; nothing where the keeper will have none of it."""
     file = season.site.file
     if "fill" in file.advice.never:
@@ -203,7 +204,7 @@ def _part_filled(season: Season) -> Iterator[_Steps]:
     }
     whole = sum(tanks.values())
     largest = math.ceil(math.log(whole) / math.log(_RUNG)) - 1 if tanks else 0
-    for power in range(largest, largest - _RUNGS, -1) if tanks else ():
+    for power in range(largest - largest % every, largest - _RUNGS, -every) if tanks else ():
         share = _RUNG**power / whole
         yield tuple(_filled_to(season, name, share * volume, volume) for name, volume in tanks.items())
 

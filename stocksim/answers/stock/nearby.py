@@ -5,7 +5,7 @@ Apart from `planner` for its length.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 from typing import NamedTuple
@@ -15,7 +15,17 @@ from numpy.typing import NDArray
 
 from stocksim.answers.stock.milp import Work
 from stocksim.answers.stock.problem import Problem
-from stocksim.answers.stock.program import FloatArray, IntArray, Program, Stocking, broken, placed_of, schools, score
+from stocksim.answers.stock.program import (
+    HOLDS_WITHIN,
+    FloatArray,
+    IntArray,
+    Program,
+    Stocking,
+    broken,
+    placed_of,
+    schools,
+    score,
+)
 from stocksim.answers.stock.seasons import SEASONS_AT_ONCE, season_margins
 
 # Steps from the plan that holds towards better ones that did not, and shares of what there is room for, or of what is
@@ -37,6 +47,7 @@ class _Effort(NamedTuple):
 
 _SMALL_EFFORT, _LARGE_EFFORT = _Effort(20, 800, 150, SEASONS_AT_ONCE), _Effort(4, 400, 48, 16)
 _LEAST_GAIN = 2e-3  # of the score: less is not worth another season
+_AT_ONCE = 64  # stockings that are looked at together
 # limits that the program keeps a margin on by rows of its own, close to the engine's
 _BY_ROWS = ("density", "oxygen")
 
@@ -93,7 +104,8 @@ def polished(
         several = [s for s in _near(loose, goal, best, better, effort.scored) if s.fish.tobytes() not in known]
         scored = [(score(program, goal, s), n) for n, s in enumerate(several)]
         promising = sorted((item for item in scored if item[0] > reached + _LEAST_GAIN * abs(reached)), reverse=True)
-        hopeful = list(islice((item for item in promising if not broken(loose, several[item[1]])), effort.sound))
+        sound = (n for n in _within_limits(loose, best.choice, several, promising) if not broken(loose, several[n[1]]))
+        hopeful = list(islice(sound, effort.sound))
         if not hopeful:
             break
         # the best, and an even choice of the rest
@@ -111,6 +123,29 @@ def polished(
         if progress is not None:
             progress(turn + 1, effort.turns)
     return best
+
+
+def _within_limits(
+    program: Program, choice: IntArray, several: Sequence[Stocking], promising: Sequence[tuple[float, int]]
+) -> Iterator[tuple[float, int]]:
+    """Those whose tanks with fish keep their limits, many at once: a quick look before the whole check."""
+    option_at, tanks = choice[program.tank_loop], len(program.tanks)
+    same = program.tank_loop[:, None] == program.tank_loop
+    for start in range(0, len(promising), _AT_ONCE):
+        some = promising[start : start + _AT_ONCE]
+        fish = np.stack([several[n].fish for _, n in some])
+        is_good = np.ones(len(some), bool)
+        for limit in program.limits:
+            own = np.stack([fish[:, :, t] @ limit.load[option_at[t]] for t in range(tanks)], axis=1)
+            for t, option in enumerate(option_at):
+                use = own[:, t]
+                if limit.influence is not None:
+                    use = (own * (limit.influence[option, t] * same[t][:, None])).sum(axis=1)
+                kinds = np.flatnonzero(fish[:, :, t].any(axis=0))
+                there = fish[:, kinds, t] > 0
+                bears = np.where(there[..., None], limit.capacity[option, kinds, t], np.inf).min(axis=1, initial=np.inf)
+                is_good &= ~(use > bears + 2.0 * HOLDS_WITHIN * np.abs(bears)).any(axis=1)
+        yield from (item for item, ok in zip(some, is_good, strict=True) if ok)
 
 
 def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking], most: int) -> list[Stocking]:

@@ -25,6 +25,8 @@ from stocksim.answers.stock.rows import GIVING, build_matrix
 from stocksim.answers.stock.solve import Plan, solve
 
 Progress = Callable[[int, int], None]
+# gap to which the fish of a plan are arranged around a smallest batch of others: what is lost is told with its most
+_ROUGHLY = 0.02
 
 
 class Binding(NamedTuple):
@@ -53,8 +55,9 @@ class Refusal(NamedTuple):
     """Why a candidate is not in a plan.
 
     ``no_place``: no tank may hold it. ``worse``: a smallest batch would cost ``lost`` of the score (between
-    ``lost_low`` and ``lost_high``). ``no_room``: a smallest batch would need ``gives`` to give way. ``company``: it
-    must be kept, and so must others that it may not share a tank with. ``unknown``: work ended.
+    ``lost_low`` and ``lost_high``), the others being fewer or more in their tanks. ``no_room``: a smallest batch would
+    need ``gives`` to give way. ``company``: it must be kept, and so must others that it may not share a tank with.
+    ``unknown``: work ended.
     """
 
     candidate: str
@@ -194,7 +197,7 @@ def refusals(
     work: Work | None = None,
     progress: Progress | None = None,
 ) -> list[Refusal]:
-    """Why each candidate without fish in a plan is left out, by forcing one smallest batch of it.
+    """Why each candidate without fish in a plan is left out, by forcing one smallest batch of it beside the others.
 
     Parameters
     ----------
@@ -233,15 +236,28 @@ def refusals(
 def _refusal(program: Program, plan: Plan, candidate: int, gap: float, work: Work | None) -> Refusal:
     nan, name = float("nan"), program.candidates[candidate]
     forced = replace(program, least=_with_least(program.least, candidate, program.minimum_batch[candidate]))
-    other = solve(forced, plan.goal, gap, work)
+    assert plan.stocking is not None
+    beside = solve(_beside(forced, plan.stocking, candidate), plan.goal, max(gap, _ROUGHLY), work)
+    other = beside if beside.stocking is not None else solve(forced, plan.goal, gap, work)
     if other.stocking is not None:
         lost = max(plan.score - other.score, 0.0)
-        low, high = max(plan.score - other.bound, 0.0), plan.bound - other.score
-        return Refusal(name, "worse", lost, low, max(high, lost), ())
+        low = 0.0 if other is beside else max(plan.score - other.bound, 0.0)
+        return Refusal(name, "worse", lost, low, max(plan.bound - other.score, lost), ())
     if other.status == "infeasible":
         relaxed = smallest_relaxation(forced, ("limits", "budget", "species"), gap, work)
         return Refusal(name, "no_room", nan, nan, nan, relaxed.gives)
     return Refusal(name, "unknown", nan, nan, nan, ())
+
+
+def _beside(program: Program, stocking: Stocking, candidate: int) -> Program:
+    """A program in which the fish of a stocking stay in their tanks, and a candidate may go where it likes.
+
+    Solved in a small part of the time; what it loses is no less than what must be lost.
+    """
+    may_go = (stocking.fish > 0) | (program.of_stock == candidate)[:, None]
+    allowed = program.allowed & may_go
+    allowed[np.setdiff1d(np.arange(len(program.options)), stocking.choice)] = False
+    return replace(program, allowed=allowed)
 
 
 def _with_least(least: IntArray, candidate: int, number: int) -> IntArray:

@@ -129,11 +129,17 @@ def add_presence(program: Program, matrix: Matrix, most: FloatArray) -> None:
     for loop in range(len(program.loops)):
         options = program.options_of(loop)
         matrix.add(matrix.chosen[options], np.ones(len(options)), 1.0, 1.0)
-    for number, (option, candidate, _) in enumerate(matrix.cell):
+    stock = program.of_stock[matrix.cell[:, 1]]
+    for number, (option, candidate, tank) in enumerate(matrix.cell):
         fish, here = int(matrix.count[number]), int(matrix.present[number])
-        batch = float(max(program.minimum_batch[candidate], 1))
+        batch = float(max(program.minimum_batch[stock[number]], 1))
         matrix.add([fish, here], [1.0, -most[number]], -np.inf, 0.0)
-        matrix.add([fish, here], [1.0, -batch], 0.0, np.inf)
+        # fish of one stock are a school together, on whatever date they are harvested
+        school = (stock == stock[number]) & (matrix.cell[:, 0] == option) & (matrix.cell[:, 2] == tank)
+        together = matrix.count[school]
+        matrix.add([*together, here], [1.0] * len(together) + [-batch], 0.0, np.inf)
+        if len(together) > 1:
+            matrix.add([fish, here], [1.0, -1.0], 0.0, np.inf)
         matrix.add([here, int(matrix.in_loop[option, candidate])], [1.0, -1.0], -np.inf, 0.0)
     for option, candidate in {(int(o), int(c)) for o, c, _ in matrix.cell}:
         matrix.add([int(matrix.in_loop[option, candidate]), int(matrix.chosen[option])], [1.0, -1.0], -np.inf, 0.0)

@@ -11,7 +11,6 @@ from itertools import islice
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stocksim.answers.stock.milp import Work
 from stocksim.answers.stock.problem import Problem
@@ -23,7 +22,6 @@ from stocksim.answers.stock.program import (
     Stocking,
     broken,
     placed_of,
-    schools,
     score,
 )
 from stocksim.answers.stock.seasons import SEASONS_AT_ONCE, season_margins
@@ -162,15 +160,17 @@ def _near(program: Program, goal: str, here: Stocking, better: Sequence[Stocking
                     fish = here.fish.copy()
                     fish[c] += np.round(step * apart[c]).astype(int)
                     found.append(fish)
-    changes = _changes(program, here)
-    worth = _worth(program, goal, here)
-    promised = [sum(fish * worth[c, t] for c, t, fish in change) for change in changes]
-    for n in np.argsort(-np.array(promised), kind="stable")[:most]:
+    changes, worth = _changes(program, here), _worth(program, goal, here)
+    less, more = (
+        changes[:, 2] * worth[changes[:, 0], changes[:, 1]],
+        changes[:, 5] * worth[changes[:, 3], changes[:, 4]],
+    )
+    for other, at, fewer, c, t, number in changes[np.argsort(less - more, kind="stable")[:most]].tolist():
         fish = here.fish.copy()
-        for c, t, number in changes[n]:
-            fish[c, t] += number
+        fish[other, at] -= fewer
+        fish[c, t] += number
         found.append(fish)
-    return [Stocking(_whole(program, fish), here.choice) for fish in found]
+    return [Stocking(fish, here.choice) for fish in _whole(program, np.array(found))] if found else []
 
 
 def _worth(program: Program, goal: str, here: Stocking) -> FloatArray:
@@ -184,34 +184,32 @@ def _worth(program: Program, goal: str, here: Stocking) -> FloatArray:
     return np.zeros((len(program.candidates), len(program.tanks)))
 
 
-def _changes(program: Program, here: Stocking) -> list[list[tuple[int, int, int]]]:
-    """Changes of a stocking: candidate, tank and fish more or fewer."""
+def _changes(program: Program, here: Stocking) -> IntArray:
+    """Changes of a stocking, shape (change, 6): so many of a candidate in a tank fewer, and of another more."""
     inside = program.allowed[here.choice[program.tank_loop], :, np.arange(len(program.tanks))].T
     free = program.most - placed_of(program, here.fish)[program.of_stock]
     heaviest = np.array(
         [limit.load[here.choice].max(axis=(0, 2)) for limit in program.limits if limit.name == "density"]
     )
     weight = heaviest.max(axis=0, initial=0.0)
-    there = np.argwhere(here.fish > 0).tolist()
-    found: list[list[tuple[int, int, int]]] = []
+    there = np.argwhere(here.fish > 0)
+    other, at = there[:, :1], there[:, 1:]
+    fewer = np.maximum((np.array(_SHARES) * here.fish[other, at]).astype(int), 1)  # (there, share), the most first
+    is_new = np.diff(fewer, axis=1, prepend=0) != 0
+    found: list[IntArray] = [np.zeros((0, 6), int)]
     for c, t in np.argwhere(inside).tolist():
         room, batch = _room(program, here, c, t), max(int(program.minimum_batch[program.of_stock[c]]), 1)
         least = 1 if here.fish[c, t] else batch
-        for number in _several(min(room, int(free[c])), least):
-            found.append([(c, t, number)])
-        for other, at in there:
-            if (other, at) == (c, t):
-                continue
-            is_kin = program.of_stock[other] == program.of_stock[c]
-            for less in _several(int(here.fish[other, at]), 1):
-                if is_kin:
-                    found += [[(other, at, -less), (c, t, less)]] * (less >= least)
-                    continue
-                more = int(less * weight[other] / weight[c]) if weight[c] > 0.0 else less
-                for number in {max(more, least), more + max(room, 0)}:
-                    if number >= least:
-                        found.append([(other, at, -less), (c, t, min(number, int(free[c])))])
-    return found
+        found += [np.array([[c, t, 0, c, t, number]]) for number in _several(min(room, int(free[c])), least)]
+        is_kin = program.of_stock[other] == program.of_stock[c]
+        as_heavy = (fewer * (weight[other] / weight[c])).astype(int) if weight[c] > 0.0 else fewer
+        numbers = np.stack([np.where(is_kin, fewer, np.maximum(as_heavy, least)), as_heavy + max(room, 0)], axis=-1)
+        is_asked = is_new[..., None] & (numbers >= least) & ((other != c) | (at != t))[..., None]
+        is_asked[..., 1] &= ~is_kin & (numbers[..., 1] != numbers[..., 0])
+        numbers = np.where(is_kin[..., None], numbers, np.minimum(numbers, int(free[c])))
+        places = np.broadcast_arrays(other[..., None], at[..., None], fewer[..., None], c, t, numbers)
+        found.append(np.stack([place[is_asked] for place in places], axis=-1))
+    return np.concatenate(found)
 
 
 def _several(most: int, least: int) -> list[int]:
@@ -232,14 +230,14 @@ def _room(program: Program, here: Stocking, c: int, t: int) -> int:
     return int(room) if np.isfinite(room) else int(program.most[c])
 
 
-def _whole(program: Program, fish: IntArray) -> NDArray[np.int64]:
-    """No less than nothing, no batch too small, no more than there are."""
-    fish = np.maximum(fish, 0)
-    together = schools(program, fish)[program.of_stock]
-    fish = np.where(together < program.minimum_batch[program.of_stock][:, None], 0, fish)
-    over = placed_of(program, fish) - program.most
-    for c in np.flatnonzero(over > 0):
-        kin = np.flatnonzero(program.of_stock == program.of_stock[c])
-        row, tank = divmod(int(np.argmax(fish[kin])), fish.shape[1])
-        fish[kin[row], tank] -= over[c]
-    return np.maximum(fish, 0)
+def _whole(program: Program, several: IntArray) -> IntArray:
+    """No less than nothing, no batch too small, no more than there are; shape (stocking, candidate, tank)."""
+    several, stock = np.maximum(several, 0), program.of_stock
+    kin = (stock[:, None] == stock).astype(int)
+    several = np.where(kin @ several < program.minimum_batch[stock][:, None], 0, several)
+    over = (kin @ several).sum(axis=2) - program.most
+    for n, c in np.argwhere((over > 0) & (stock == np.arange(len(stock)))).tolist():
+        rows = np.flatnonzero(kin[c])
+        row, tank = divmod(int(np.argmax(several[n, rows])), several.shape[2])
+        several[n, rows[row], tank] -= over[n, c]
+    return np.asarray(np.maximum(several, 0))

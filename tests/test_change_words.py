@@ -54,6 +54,11 @@ TOLD = [
         "grade fish in one and move the largest 25 % into two", None,
     ),
     (
+        Change(Action.PART_FILLED, {}, {"tank": "one", "volume_m3": 1.2, "now_m3": 2.0}),
+        "fill one only to 1,200 L of its 2,000 L (less water lasts less long when power or air fails)",
+        "fill one only to 317 gal of its 528 gal (less water lasts less long when power or air fails)",
+    ),
+    (
         Change(Action.FEEDING_HOURS, {}, {"loop": "main", "hours": ("07:00", "12:00", "17:00")}),
         "feed loop main in 3 meals (07:00, 12:00, 17:00), the same feed a day", None,
     ),

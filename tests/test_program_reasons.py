@@ -57,6 +57,18 @@ def test_why_each_is_left_out():
     assert (trout.candidate, trout.kind) == ("trout", "no_place")
 
 
+def test_one_left_out_costs_no_less_than_the_best_arrangement_would():
+    """Its most is honest whatever was tried: what is lost lies between what must be lost and that most."""
+    program = crowded(minimum_batch=np.array([4, 2, 1]))
+    plan = solve(program, gap=TIGHT)
+    perch, _ = refusals(program, plan, gap=TIGHT)
+    best = solve(replace(program, least=np.array([4, 0, 0])), gap=TIGHT)
+    must = plan.score - best.score
+    assert must > 0.0
+    assert perch.lost_low - 1e-5 <= must <= perch.lost + 1e-5
+    assert perch.lost <= perch.lost_high + 1e-5
+
+
 def test_who_is_left_out_for_want_of_room():
     """Eight perch that must stay leave 2 kg: a batch of two bass would need 2 kg more."""
     program = crowded(least=np.array([8, 0, 0]), minimum_batch=np.array([1, 2, 1]))

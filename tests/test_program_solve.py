@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -172,3 +173,14 @@ def test_specks_leave_a_row_on_the_safe_side():
     # what the row without specks lets pass, the whole row does
     assert right + (row - kept) @ most <= 1.0 + 1e-15
     assert 1.0 - 1e-8 < right < 1.0
+
+
+def test_fish_of_one_stock_are_a_school_on_whatever_dates_they_are_harvested():
+    """Six fish, five of them a school: three for each date are one school, two and four in two tanks are none."""
+    program = small(2, 2, most=np.array([6, 6]), minimum_batch=np.array([5, 1]), stock=np.array([0, 0]))
+    plan = solve(program, gap=TIGHT)
+    assert (plan.status, plan.value) == ("optimal", pytest.approx(6.0))
+    assert broken(program, plan.stocking) == []
+    halves = replace(program, allowed=np.array([[[True, False], [False, True]]]), most=np.array([6, 6]))
+    plan = solve(halves, gap=TIGHT)  # each date has a tank of its own, so all are of one date
+    assert sorted(plan.stocking.fish.sum(axis=1).tolist()) == [0, 6]

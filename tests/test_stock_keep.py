@@ -11,7 +11,7 @@ from command_line import runner
 
 sys.path.insert(0, str(Path(__file__).parent / "advice"))
 
-from keep_pairs import holds, side_by_side
+from keep_pairs import holds, pair, side_by_side
 from small_sites import build, one_tank
 from troubled import BREAKS, HEALTHY, broken_sites, changed
 
@@ -20,9 +20,10 @@ from stocksim.answers.stock.answer import keep_answer
 from stocksim.answers.stock.apart import fish_apart
 from stocksim.answers.stock.file import write_planned
 from stocksim.answers.stock.keep import is_to_keep, keep_plan, kept_fish
-from stocksim.answers.stock.less import EARLIER, earlier
+from stocksim.answers.stock.less import EARLIER, UNUSED, _part_filled, earlier
 from stocksim.changes import change
 from stocksim.changes.effort import fish_kg
+from stocksim.changes.ways import advise
 from stocksim.engine.results.harm import harms
 from stocksim.faces.change_words import change_words
 from stocksim.site.reading import site_from_text
@@ -93,11 +94,20 @@ def test_cautions_that_are_passed_change_nothing_and_are_not_green():
 
 
 def test_of_the_ways_that_hold_the_one_that_keeps_most_fish_is_taken():
-    tables = changed(HEALTHY["tilapia"], {"tanks.one.oxygen_supply": {"kind": "diffuser", "power": "8 W"}})
-    plan = keep_plan(build(tables))
+    plan = keep_plan(build(changed(HEALTHY["tilapia"], BREAKS["both air pumps too small"])))
     kept = {way.kind: kept_fish(run_season(plan.site, **way.fields)) for way in plan.advice.ways if not way.left}
-    assert len(kept) > 1
-    assert round(plan.kept) == round(max(kept.values()))
+    assert len({round(fish) for fish in kept.values()}) > 1
+    assert round(kept_fish(plan.after)) == round(max(kept.values()))
+
+
+def test_one_way_that_gives_no_fish_up_is_enough_where_nothing_has_to_change():
+    site = build(changed(HEALTHY["perch"], BREAKS["pump of both tanks too small"]))
+    plan, all_ways = keep_plan(site), advise(run_season(site))
+    assert not plan.advice.must_change
+    (way,) = plan.advice.ways
+    assert way.holds
+    assert way.fields in [other.fields for other in all_ways.ways]
+    assert plan.advice.seasons < all_ways.seasons
 
 
 def test_fish_that_nothing_keeps_are_told_first_and_never_green():
@@ -188,6 +198,41 @@ def test_fish_that_nothing_keeps_to_the_end_may_all_be_out_before():
     assert all(step.change.amounts["fish"] == step.change.amounts["of"] for step in way.steps)
     first = way.steps[0].change
     assert f"all {first.amounts['of']} {first.amounts['cohort']}" in change_words(first, "metric")
+
+
+def volumes(season, **how_many):
+    return [{s.change.amounts["tank"]: s.change.amounts["volume_m3"] for s in steps}
+            for steps in _part_filled(season, **how_many)]  # fmt: skip
+
+
+def test_larger_tanks_are_filled_to_what_smaller_ones_are():
+    small = run_season(build(HEALTHY["perch"]))
+    large = run_season(build(pair(HEALTHY["perch"], "larger tanks", 1.3)[1]))
+    ours, theirs = volumes(small), volumes(large)
+    held = sum(tank.volume for tank in small.site.file.tanks.values())
+    assert 0.9 * held < sum(ours[0].values()) < held
+    for mine in ours[: len(theirs) - 3]:
+        assert any(mine == pytest.approx(other, rel=1e-9) for other in theirs)
+    assert all(any(mine == pytest.approx(one, rel=1e-9) for one in ours) for mine in volumes(small, every=4))
+    without = run_season(build(changed(HEALTHY["perch"], {"advice": {"never": ["fill"]}})))
+    assert volumes(without) == []
+
+
+def test_part_filled_tanks_are_told_where_a_season_of_them_gives_clearly_more():
+    """In much hard water that little carbon dioxide reaches, ammonia is more toxic and fish grow less."""
+    tables = changed(HEALTHY["perch"], BREAKS["hard water"])
+    tables["tanks"] = {name: tank | {"volume": "6000 L"} for name, tank in tables["tanks"].items()}
+    plan = keep_plan(build(tables))
+    assert not plan.advice.must_change
+    (way,) = [way for way in plan.advice.ways if way.kind == UNUSED]
+    after = run_season(plan.site, **way.fields)
+    assert fish_kg(after) > 1.02 * fish_kg(plan.season)
+    assert kept_fish(after) > 0.98 * kept_fish(plan.season)
+    assert not {f.where for f in after.findings if f.is_broken} - {f.where for f in plan.season.findings if f.is_broken}
+    assert plan.way is not way
+    assert plan.lived is plan.season
+    kinds = [step["kind"] for told in keep_answer(plan).data["others"] for step in told["changes"]]
+    assert kinds.count("part_filled") == 2
 
 
 # the whole list takes minutes: `python tests/advice/keep_pairs.py random 200 8` runs it, a second loop among it

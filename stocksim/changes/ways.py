@@ -180,7 +180,9 @@ def find_changes(season: Season, progress: Progress | None = None) -> list[Findi
     return advise(season, progress).findings
 
 
-def advise(season: Season, progress: Progress | None = None, is_one_enough: bool = False) -> Advice:
+def advise(
+    season: Season, progress: Progress | None = None, is_enough: Callable[[Way], bool] = lambda way: False
+) -> Advice:
     """Ways out of a season's trouble, each proved by a run with all of it.
 
     Parameters
@@ -189,8 +191,8 @@ def advise(season: Season, progress: Progress | None = None, is_one_enough: bool
         A season that was run.
     progress : callable, optional
         Called with (ways sought, ways to seek).
-    is_one_enough : bool
-        Whether a way that holds ends the search where no fish is harmed, for nothing has to change there.
+    is_enough : callable, optional
+        Asked of each way: one that is ends the search where no fish is harmed, for nothing has to change there.
 
     Returns
     -------
@@ -198,13 +200,14 @@ def advise(season: Season, progress: Progress | None = None, is_one_enough: bool
         The way that leaves least broken, then most alive, then asks least of the keeper stands first.
     """
     must_change = any(harms(season, finding) for finding in season.findings)
+    enough = None if must_change else is_enough
     with counted() as asked:
         found: list[Way] = []
         if any(finding.is_broken for finding in season.findings):
-            found = _ways(season, asked, progress, is_one_enough and not must_change)
+            found = _ways(season, asked, progress, enough)
             if not any(way.holds for way in found):  # with hardly any reserve something may
                 hasty = prove(season.site, {"advice.reserve": LEAST_RESERVE})
-                for way in _ways(hasty, asked, None, is_one_enough and not must_change):
+                for way in _ways(hasty, asked, None, enough):
                     after = prove(season.site, way.fields)
                     found += [replace(way, near=tuple(_near(season, after)))] * (not way.left)
         found.sort(key=_rank)
@@ -213,8 +216,10 @@ def advise(season: Season, progress: Progress | None = None, is_one_enough: bool
     return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS, must_change)
 
 
-def _ways(season: Season, asked: list[int], progress: Progress | None, is_one_enough: bool) -> list[Way]:
-    """A way of each preference, those that are the same once; up to the first that holds where one is enough."""
+def _ways(
+    season: Season, asked: list[int], progress: Progress | None, is_enough: Callable[[Way], bool] | None
+) -> list[Way]:
+    """A way of each preference, those that are the same once; up to the first that is enough."""
     found: list[Way] = []
     for number, kind in enumerate(PREFERENCES):
         way = _way(season, kind, asked)
@@ -222,7 +227,7 @@ def _ways(season: Season, asked: list[int], progress: Progress | None, is_one_en
             found.append(way)
         if progress is not None:
             progress(number + 1, len(PREFERENCES))
-        if is_one_enough and way.holds:
+        if is_enough is not None and is_enough(way):
             break
     return found
 

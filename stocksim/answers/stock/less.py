@@ -106,7 +106,12 @@ def advise_more(season: Season, progress: Progress | None = None) -> Advice:
         Its ways are those of `advise`, and others before them that keep more, each proved by a season of this site.
         Where nothing has to change, one of kind `UNUSED` stands last if it gives clearly more kilos.
     """
-    advice = advise(season, progress, is_one_enough=True)
+    own = given(season).fish
+
+    def keeps(way: Way) -> bool:
+        return way.holds and given(prove(season.site, way.fields)).fish >= (1.0 - GAP) * own
+
+    advice = advise(season, progress, keeps)
     if advice.must_change and not _gives_up(season, advice.ways):
         return advice
     with counted() as asked:

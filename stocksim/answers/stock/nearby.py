@@ -24,7 +24,7 @@ from stocksim.answers.stock.program import (
     placed_of,
     score,
 )
-from stocksim.answers.stock.seasons import SEASONS_AT_ONCE, season_margins
+from stocksim.answers.stock.seasons import season_margins
 
 # Steps from the plan that holds towards better ones that did not, and shares of what there is room for, or of what is
 # moved or given up for others.
@@ -43,7 +43,7 @@ class _Effort(NamedTuple):
     seasons: int
 
 
-_SMALL_EFFORT, _LARGE_EFFORT = _Effort(20, 800, 150, SEASONS_AT_ONCE), _Effort(4, 400, 48, 16)
+_SMALL_EFFORT, _LARGE_EFFORT = _Effort(40, 800, 150, 24), _Effort(4, 400, 48, 16)
 _LEAST_GAIN = 2e-3  # of the score: less is not worth another season
 _AT_ONCE = 64  # stockings that are looked at together
 # limits that the program keeps a margin on by rows of its own, close to the engine's

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from small_sites import START, build, one_tank
 
+from stocksim.answers.stock import milp
 from stocksim.answers.stock.answer import stock_answer
 from stocksim.answers.stock.dates import harvests_to_try, with_harvests
 from stocksim.answers.stock.decide import plan_stocking
 from stocksim.answers.stock.problem import build_problem
 from stocksim.answers.stock.program import Stocking, broken, score
 from stocksim.answers.stock.seasons import build_program, first_courses, season_margins
+from stocksim.changes import change
 from stocksim.engine.running import run_season
 
 
@@ -43,6 +46,17 @@ def test_fish_that_outgrow_their_tank_are_harvested_by_date_and_not_sold_at_the_
     planned = {p.cohort: plan.problem.candidates[p.candidate].leaves for p in plan.cohorts}
     assert events == {cohort: day for cohort, day in planned.items() if day is not None}
     assert not any(finding.is_broken for finding in plan.season.findings)
+
+
+def test_a_machine_on_which_all_takes_long_gives_the_same_plan(plan, monkeypatch):
+    """A clock by which every look at it takes a second, and nothing kept from before: work is counted, not timed."""
+    monkeypatch.setattr(milp, "time", SimpleNamespace(monotonic=itertools.count(0.0, 1.0).__next__))
+    for memo in (change._seasons, change._trials):
+        memo._kept.clear()
+    again = plan_stocking(build(crowded()), refused=False)
+    assert again.is_finished
+    assert again.tables == plan.tables
+    assert (again.plan.score, again.plan.bound) == (plan.plan.score, plan.plan.bound)
 
 
 def test_no_plan_of_all_that_there_are_is_better_by_real_seasons():

@@ -134,14 +134,15 @@ class Advice:
         return deaths.before > 0.05 * deaths.fish and deaths.dying > deaths.before - 1.0
 
 
+Enough = Callable[[Way], bool]
+
+
 def find_changes(season: Season, progress: Progress | None = None) -> list[Finding]:
     """The season's findings with what helps, as `advise`."""
     return advise(season, progress).findings
 
 
-def advise(
-    season: Season, progress: Progress | None = None, is_enough: Callable[[Way], bool] = lambda way: False
-) -> Advice:
+def advise(season: Season, progress: Progress | None = None, is_enough: Enough = lambda way: False) -> Advice:
     """Ways out of a season's trouble, each proved by a run with all of it.
 
     Parameters
@@ -175,9 +176,7 @@ def advise(
     return Advice(findings, ways, asked[0], asked[0] < _MOST_SEASONS, must_change)
 
 
-def _ways(
-    season: Season, asked: list[int], progress: Progress | None, is_enough: Callable[[Way], bool] | None
-) -> list[Way]:
+def _ways(season: Season, asked: list[int], progress: Progress | None, is_enough: Enough | None) -> list[Way]:
     """A way of each preference, those that are the same once; up to the first that is enough."""
     found: list[Way] = []
     for number, kind in enumerate(PREFERENCES):
@@ -213,12 +212,8 @@ def _unlike(ways: Sequence[Way]) -> list[Way]:
 
 
 def _place_of(change: Change) -> tuple[str, str]:
-    return str(change.kind), _where(change)
-
-
-def _where(change: Change) -> str:
     at = change.amounts
-    return str(at.get("where") or at.get("tank") or at.get("loop") or at.get("cohort") or "")
+    return str(change.kind), str(at.get("where") or at.get("tank") or at.get("loop") or at.get("cohort") or "")
 
 
 class _Draft(NamedTuple):

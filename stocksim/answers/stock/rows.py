@@ -159,8 +159,10 @@ def undominated(rows: FloatArray) -> FloatArray:
         In their order. A row goes when another asks at least as much of every column.
     """
     kept: list[int] = []
+    found = np.empty_like(rows)  # the rows kept so far
     for number in np.argsort(-rows.sum(axis=1), kind="stable"):
-        if not any((rows[other] >= rows[number] - 1e-12).all() for other in kept):
+        if not (found[: len(kept)] >= rows[number] - 1e-12).all(axis=1).any():
+            found[len(kept)] = rows[number]
             kept.append(int(number))
     return rows[sorted(kept)]
 

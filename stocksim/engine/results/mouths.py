@@ -1,4 +1,4 @@
-"""Which fish of a tank could eat which, day by day."""
+"""Which fish of a tank could eat which, day by day. Apart from `findings` for its length."""
 
 from __future__ import annotations
 

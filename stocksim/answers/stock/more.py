@@ -129,7 +129,9 @@ def _likeness(name: str, other: str) -> float:
         return 1.0
     one, two = (re.findall(r"[^\W\d_]+", text.casefold()) for text in (name, other))
     left, right = ("_".join(word for word in a if word not in b) for a, b in ((one, two), (two, one)))
-    return SequenceMatcher(None, left, right).ratio() if left and right else 0.0
+    if not left or not right:
+        return 0.0
+    return 1.0 if sorted(left) == sorted(right) else SequenceMatcher(None, left, right).ratio()
 
 
 def _bed(site: Site, name: str, amount: str) -> dict[str, Any]:

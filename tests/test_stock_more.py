@@ -40,7 +40,8 @@ def test_a_tank_that_the_file_does_not_have_is_a_new_one():
 
 @pytest.mark.parametrize(
     ("text", "told"),
-    [("tank aldre 2 m3", "alder"), ("tank Alder 2 m3", "alder"), ("tank tow 2 m3", "two"), ("tank tank_ast 2 m3", "tank_east"),
+    [("tank aldre 2 m3", "alder"), ("tank Alder 2 m3", "alder"), ("tank tow 2 m3", "two"),
+     ("tank tank_ast 2 m3", "tank_east"),
      ("bed grvel 3 m2", "gravel")],
 )  # fmt: skip
 def test_a_name_that_is_nearly_one_of_the_file_is_asked_about(text, told):

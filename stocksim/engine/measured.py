@@ -334,9 +334,7 @@ def _salt_g(records: Sequence[Record]) -> dict[str, tuple[tuple[dt.date, float],
 def _read_off_c(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
     """What readings add to the water of loops, shape (days,); empty where there is none. [degC]"""
     by_loop: dict[str, dict[int, list[float]]] = {}
-    for record in records:
-        if record.kind != "temperature":
-            continue
+    for record in _whole_days([one for one in records if one.kind == "temperature"]):
         table, name = record.of.split(".", 1)
         loop = name if table == "loops" else site.file.tanks[name].loop
         day = (record.date - site.file.season.start).days
@@ -349,6 +347,14 @@ def _read_off_c(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
         mean = np.array([np.mean(readings[day]) for day in days])
         off_c[loop] = _correction(days, mean - water[loop][days], site.days)
     return off_c
+
+
+def _whole_days(records: Sequence[Record]) -> list[Record]:
+    """Readings of water; of a logger's day that was brought in before it was over, and again with more, the fullest."""
+    most: dict[tuple[str, dt.date], float] = {}
+    for one in records:
+        most[one.of, one.date] = max(most.get((one.of, one.date), 0.0), float(one.held.get("readings", 0.0)))
+    return [one for one in records if "readings" not in one.held or one.held["readings"] == most[one.of, one.date]]
 
 
 def _correction(days: NDArray[np.int64], off_c: FloatArray, length: int) -> FloatArray:

@@ -137,6 +137,20 @@ def test_a_ph_that_the_file_holds_all_season_is_told_and_stays():
     assert len(told.notes) == 1
 
 
+def test_a_loggers_day_that_came_in_twice_counts_once_as_the_fuller(site):
+    """A file that ended in the morning, and a longer one of the same logger; what was read by hand counts beside it."""
+    reckoned = water_c(site)["main"]
+    began, whole = (
+        record("temperature", 3, "tanks.one", temperature_c=reckoned[3] + off, readings=readings)
+        for off, readings in ((4.0, 2.0), (1.0, 96.0))
+    )
+    off = water_c(with_records(site, [began, whole]).site)["main"] - reckoned
+    assert off[3] == pytest.approx(1.0)
+    by_hand = record("temperature", 3, "tanks.one", temperature_c=reckoned[3] + 2.0)
+    off = water_c(with_records(site, [began, whole, by_hand]).site)["main"] - reckoned
+    assert off[3] == pytest.approx(1.5)
+
+
 def test_readings_move_the_water_and_fade(site):
     reckoned = water_c(site)["main"]
     days = len(reckoned)

@@ -150,6 +150,14 @@ def test_salt_that_was_given_is_not_asked_for_again():
     for today in (4, 5):
         rest = run_season(onward(build(catfish), [bad, given], on(today)).site)
         assert rest.course.chloride_mg_l[0, 0, 0] == pytest.approx(season.course.chloride_mg_l[0, today, 0], rel=0.01)
+    # half of it leaves with half of the water where that is changed after it, nothing where it was changed before
+    half = {"volume_m3": 0.5 * volume}
+    salted = season.course.chloride_mg_l[0, 4, 0]
+    for number, left in ((4.5, 1.0), (6, 0.5)):
+        change = Record("water", on(4), "loops.main", half, number=number)
+        level = day_of(catfish, 4, bad, given, change)[1].course.chloride_mg_l[0, 4, 0]
+        other = day_of(catfish, 4, bad, change)[1].course.chloride_mg_l[0, 4, 0]
+        assert level - other == pytest.approx(left * (salted - before.chloride_mg_l[0, 4, 0]), rel=0.03)
     # a test of chloride after it has it in already
     tested = Record("test", on(4), "loops.main", {"chloride_mg_l": 80.0}, number=6)
     assert day_of(catfish, 4, bad, given, tested)[1].course.chloride_mg_l[0, 4, 0] == pytest.approx(80.0, rel=0.02)

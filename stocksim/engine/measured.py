@@ -22,6 +22,7 @@ from stocksim.fish.appetite import TRIAL_SPREAD
 from stocksim.heat.temperatures import water_c
 from stocksim.site.begun import Begun
 from stocksim.site.kinds import REMOVALS
+from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 from stocksim.units import format_date
 
@@ -30,6 +31,7 @@ FloatArray = NDArray[np.float64]
 # After the last reading the water's distance from what was reckoned fades evenly over so many days, and between two
 # readings so far apart it is taken to change evenly (assumed).
 FADES_IN_DAYS = 14
+_LEAST_KEPT = 0.05  # of the water at a change, so that a change of all of it divides by nothing (our choice)
 # Errors of what is measured, as standard deviations of a logarithm (assumed): a kitchen scale and wet fish beside the
 # sample's own error; a colour chart whose steps lie a factor of 2 apart, read to the nearest, of the level plus its
 # first step.
@@ -92,9 +94,9 @@ def with_records(site: Site, records: Sequence[Record]) -> Measured:
         began = {name: float(table.count) for name, table in site.file.cohorts.items()}
         changes["events"], cut = of_what_is_left(events, began)
         if cut:
-            notes.append(f"{cut} planned events would take more fish than the records leave; they take those.")
+            notes.append(f"Planned events that would take more fish than the records leave take those: {cut} of them.")
     told = site.with_changes(changes) if changes else site
-    off_c, salt_g = _read_off_c(told, inside), _salt_g(inside)
+    off_c, salt_g = _read_off_c(told, inside), _salt_g(site, inside)
     if off_c or salt_g:
         begun = Begun(season.start, off_c, salt_g=salt_g)
         held_c = {loop: begun.water(loop, daily) for loop, daily in told.held_c.items()}
@@ -317,26 +319,30 @@ def _planned(numbers: _Numbers, event: Mapping[str, Any]) -> None:
 # --- water
 
 
-def _salt_g(records: Sequence[Record]) -> dict[str, tuple[tuple[dt.date, float], ...]]:
-    """Common salt given by loop and day; what a test of chloride later that day has in it already is left out. [g]"""
+def _salt_g(site: Site, records: Sequence[Record]) -> dict[str, tuple[tuple[dt.date, float], ...]]:
+    """Common salt given by loop and day; what a test of chloride later that day has in it already is left out. [g]
+
+    Salt is added in the morning: what was given after that day's change of water is raised by what the change takes.
+    """
     found: dict[str, list[tuple[dt.date, float]]] = {}
     for one in records:
-        tested = any(
-            other.kind == "test" and other.of == one.of and other.date == one.date and other.number > one.number
-            and "chloride_mg_l" in other.held
-            for other in records
-        )  # fmt: skip
-        if one.kind == "salt" and not tested:
-            found.setdefault(one.name, []).append((one.date, one.value("weight_g")))
+        if one.kind != "salt":
+            continue
+        that_day = [other for other in records if other.of == one.of and other.date == one.date]
+        if any("chloride_mg_l" in other.held and other.number > one.number for other in that_day):
+            continue
+        water, kept = loop_water_m3(site.file, one.name), 1.0
+        for other in that_day:
+            if other.kind == "water" and other.number < one.number:
+                kept *= max(1.0 - other.value("volume_m3") / water, _LEAST_KEPT)
+        found.setdefault(one.name, []).append((one.date, one.value("weight_g") / kept))
     return {loop: tuple(given) for loop, given in found.items()}
 
 
 def _read_off_c(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
     """What readings add to the water of loops, shape (days,); empty where there is none. [degC]"""
     by_loop: dict[str, dict[int, list[float]]] = {}
-    for record in records:
-        if record.kind != "temperature":
-            continue
+    for record in _whole_days([one for one in records if one.kind == "temperature"]):
         table, name = record.of.split(".", 1)
         loop = name if table == "loops" else site.file.tanks[name].loop
         day = (record.date - site.file.season.start).days
@@ -349,6 +355,14 @@ def _read_off_c(site: Site, records: Sequence[Record]) -> dict[str, FloatArray]:
         mean = np.array([np.mean(readings[day]) for day in days])
         off_c[loop] = _correction(days, mean - water[loop][days], site.days)
     return off_c
+
+
+def _whole_days(records: Sequence[Record]) -> list[Record]:
+    """Readings of water; of a logger's day that was brought in before it was over, and again with more, the fullest."""
+    most: dict[tuple[str, dt.date], float] = {}
+    for one in records:
+        most[one.of, one.date] = max(most.get((one.of, one.date), 0.0), float(one.held.get("readings", 0.0)))
+    return [one for one in records if "readings" not in one.held or one.held["readings"] == most[one.of, one.date]]
 
 
 def _correction(days: NDArray[np.int64], off_c: FloatArray, length: int) -> FloatArray:

@@ -23,6 +23,7 @@ _MOST_TOLD = 3
 _EIGHT_IN_TEN = 1.2816  # score of 90 %
 LEVELS_TOLD = {"tan": "ammonia as N", "nitrite_n": "nitrite as N"}
 _CARE = "Look at the fish before you feed, and feed nothing to fish that hang at the surface or do not come."
+_FEED_OVER = "Feed today, once the level is under its limit"
 _CARE_OVER = (
     "Test once more with a fresh sample, feed nothing until the level is under the limit, and change water of the same "
     "temperature; where fish gasp or lie down, ask a fish health professional."
@@ -57,7 +58,7 @@ def today_answer(
     ]  # fmt: skip
     sections = (
         Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),
-        Section("feed", (Head("Feed today"), Table(_feed_rows(day, units, scoop_g)))),
+        Section("feed", (Head(_FEED_OVER if over else "Feed today"), Table(_feed_rows(day, units, scoop_g)))),
         Section("coming", (Head("What comes"), points([*_feeding_words(day), *_limit_words(day, units)]))),
         Section("care", () if over else (Sentences([_CARE], gap=True),)),
         Section("sheet", (Head("Feeding sheet of two weeks, in g"), Table(_sheet_rows(day))), "Feeding sheet"),

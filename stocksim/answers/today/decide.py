@@ -114,7 +114,7 @@ class Lost:
 
 @dataclass(frozen=True)
 class FishNow:
-    """Fish of a cohort tonight, the error of their weight, and when they were last weighed and their number told.
+    """Fish of a cohort this morning, their weight tonight with its error, and when they were last weighed and counted.
 
     The error is a standard deviation of the logarithm: of the last weighing and of the growth since, for appetite
     differs between trials; None stands for days that no record tells.
@@ -411,10 +411,9 @@ def _lost(season: Season, records: Sequence[Record], day: int) -> tuple[Lost, ..
 def _fish_now(season: Season, records: Sequence[Record], day: int) -> tuple[FishNow, ...]:
     layout, course, site, found = season.layout, season.course, season.site, []
     for cohort in dict.fromkeys(layout.cohorts):
-        column = max(
-            (c for c, name in enumerate(layout.cohorts) if name == cohort), key=lambda c: course.count[0, day, c]
-        )
-        if course.count[0, day, column] <= 0.0:
+        there = course.count[0, day] + course.deaths[0, day]
+        column = max((c for c, name in enumerate(layout.cohorts) if name == cohort), key=there.__getitem__)
+        if there[column] <= 0.0:
             continue
         own = [one for one in records if one.name == cohort and season.dates[0] <= one.date <= season.dates[day]]
         weighed = max((one.date for one in own if one.kind == "weigh"), default=None)
@@ -427,7 +426,7 @@ def _fish_now(season: Season, records: Sequence[Record], day: int) -> tuple[Fish
             error, was = weighing_error(site, cohort, number), sum(fish * mean for fish, mean in sample) / number
         found.append(
             FishNow(
-                cohort, float(course.count[0, day, column]), weight, math.hypot(error, spread * math.log(weight / was)),
+                cohort, float(there[column]), weight, math.hypot(error, spread * math.log(weight / was)),
                 weighed, max((one.date for one in own if one.kind in ("count", "deaths")), default=None),
             )
         )  # fmt: skip

@@ -14,14 +14,17 @@ from small_sites import START, build, one_tank
 
 from stocksim import run_season
 from stocksim.changes import change as trying
-from stocksim.changes.search import help_of
-from stocksim.changes.ways import find_changes
+from stocksim.changes.change import mends
+from stocksim.changes.places import _with_taken, moved, taken_out
+from stocksim.changes.search import help_of, name_of, newly_broken, sources
+from stocksim.changes.ways import advise, find_changes
 from stocksim.engine.results.frames import Season
 from stocksim.faces.text import water_rows
+from stocksim.heat.temperatures import plan_and_weather
 from stocksim.library.sources import library_folder
-from stocksim.memo import Memo
+from stocksim.memo import Memo, content_key
 from stocksim.site.kinds import LIMITS
-from stocksim.site.reading import load_site, site_from_tables
+from stocksim.site.reading import OF_WATER, load_site, site_from_tables
 
 EDITS = {
     "site.name": "another (invented)",
@@ -220,3 +223,74 @@ def test_a_change_may_cost_a_two_hundredth_of_the_fish_and_no_more():
         deaths[0, 0, 0] += more
         after = Season(season.site, season.layout, replace(season.course, deaths=deaths), season.planting)
         assert trying.spares_fish(season, after) is is_spared
+
+
+# --- less is run: what heat does not ask, fish that leave, and moves that cannot do
+
+WATER = {
+    "ph": 7.3, "alkalinity_target": "95 mg/L", "buffer": "calcium_carbonate",
+    "oxygen_supply": {"kind": "diffuser", "power": "99 W"}, "source_water": {"alkalinity": "33 mg/L"},
+    "water_tests": [{"date": dt.date(2026, 11, 1), "tan": "0.2 mg/L"}],
+    "water_changes": [{"date": dt.date(2026, 11, 2), "volume": "100 L", "temperature": "12 degC"}],
+    "fishless_cycling": {"from": dt.date(2026, 10, 1), "to": dt.date(2026, 10, 4), "ammonia_nitrogen": "1 g/day"},
+    "feeding_ramp": [{"from": dt.date(2026, 10, 1), "share": 0.5}], "feeding_hours": ["07:00", "12:00"],
+}  # fmt: skip
+ENTRIES = {"loops": "main", "tanks": "alder"}
+
+
+def test_heat_asks_for_none_of_the_fields_that_its_key_leaves_out(demo_site):
+    def plan(site):
+        return content_key(*plan_and_weather(site.file, site.folder, site.held_c))
+
+    demo_site = demo_site.with_changes({"cohorts": {}})  # where fish are no ammonia may be dosed
+    before = plan(demo_site)
+    for table, fields in OF_WATER.items():
+        for field in fields:
+            other = demo_site.with_changes({f"{table}.{ENTRIES[table]}.{field}": WATER[field]})
+            assert plan(other) == before, field
+            assert other.place_content == demo_site.place_content, field
+            assert (other.stay_content != demo_site.stay_content) == (field in ("water_changes", "feeding_hours")), (
+                field
+            )
+            assert other.content != demo_site.content, field
+    warmer = demo_site.with_changes({"tanks.alder.flow": "999 L/h"})
+    assert plan(warmer) != before
+    assert warmer.place_content != demo_site.place_content
+
+
+def test_a_season_with_fish_taken_is_that_of_its_file(demo_season):
+    finding = next(f for f in demo_season.findings if f.limit == "density" and f.is_broken)
+    change = next(taken_out(demo_season, finding, [finding.where.split(".")[1]]))
+    day = (change.start - demo_season.layout.start).days
+    column = demo_season.layout.cohorts.index(change.amounts["cohort"])
+    quick = _with_taken(demo_season, change, column, day, change.amounts["fish"])
+    of_file = run_season(demo_season.site, **change.fields)
+    for name in ("count", "weight_g", "oxygen_mg_l", "tan_mg_l", "nitrate_mg_l"):
+        assert np.array_equal(getattr(quick.course, name), getattr(of_file.course, name)), name
+    assert quick.findings == of_file.findings
+
+
+def test_moves_that_break_a_limit_at_once_come_last_and_do_break_one(demo_season):
+    known = []
+    for finding in demo_season.findings:
+        if finding.is_broken and finding.where.startswith("tanks."):
+            found = list(moved(demo_season, finding, [finding.where.split(".")[1]]))
+            late = [change.breaks_at_once for change in found]
+            assert late == sorted(late)
+            known += [(finding, change) for change in found if change.breaks_at_once]
+    assert len(known) >= 5
+    for finding, change in known[::2]:
+        after = run_season(demo_season.site, **change.fields)
+        assert newly_broken(demo_season, after) or not mends(demo_season, after, finding, change)
+
+
+def test_sources_of_a_finding_are_told_apart_by_name(demo_season):
+    for finding in demo_season.findings:
+        names = [name_of(source) for source in sources(demo_season, finding)]
+        assert len(set(names)) == len(names)
+
+
+def test_where_no_fish_are_nothing_is_advised_nor_sought():
+    advice = advise(run_season(build(one_tank(days=10) | {"cohorts": {}})))
+    assert advice.ways == ()
+    assert advice.seasons == 0

@@ -85,8 +85,8 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
     if buffer.any():
         first, _, most = max(weekly(buffer), key=lambda week: week[2])
         dose = (
-            f"Buffer: {salt}, {buffer.sum():,.0f} g in {days} days, most in the week from "
-            f"{day_words(season.dates[first])}: {most:,.0f} g."
+            f"Buffer: {salt}, {format_quantity(buffer.sum(), 'dose', units)} in {days} days, most in the week from "
+            f"{day_words(season.dates[first])}: {format_quantity(most, 'dose', units)}."
         )
     elif table.buffer == CHALK and short_words(season, loop):
         dose = f"Buffer: {salt}, of which none dissolves."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import math
 import re
 import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -120,7 +121,7 @@ def from_typed(typed: str, kind: str) -> Any:
             return read_day(stripped)
         except ValueError:
             return typed
-    if kind in ("number", "whole") and _NUMBER.match(stripped):
+    if kind in ("number", "whole") and _NUMBER.match(stripped) and math.isfinite(float(stripped)):
         return int(stripped) if _WHOLE.match(stripped) else float(stripped)
     return stripped if kind == "text" else typed
 

@@ -45,7 +45,7 @@ def _nested(raw: dict[str, Any], path: Path, field: Field) -> None:
     for fault in refusals.take_faults(path):
         st.html(markup.fault_html(fault))
     if field.kind == "rows":
-        listed(raw, path, field.form, forms.start_of(key, raw), field.label.removesuffix("s"))
+        listed(raw, path, field.form, forms.start_of(key, raw), forms.ONE_OF.get(key, field.label.removesuffix("s")))
     elif field.kind == "group":
         _group(raw, path, field)
     elif field.kind == "entries":
@@ -120,7 +120,8 @@ def _entries(raw: dict[str, Any], path: Path, field: Field) -> None:
     if new:
         start = forms.start_of(key, raw)
         add = partial(editing.add_table, path=(*path, new), values=start)
-        button(f"Add {markup.label(new, 'one')}", path, add, f"add to {key}")
+        words = f"Add {markup.label(new, 'one')}" if key == "own" else f"Add {forms.ONE_OF[key]}"
+        button(words, path, add, f"add to {key}")
 
 
 def listed(raw: dict[str, Any], path: Path, form: Sequence[Field], start: dict[str, Any], what: str) -> None:

@@ -67,6 +67,7 @@ def labels(tree: ast.Module) -> Iterator[tuple[int, str]]:
 def glossary() -> set[str]:
     """Every word of the terms of the glossary, without what stands in brackets."""
     page = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8").split("## Not said")[0]
+    page = re.sub(r"<a id=[^>]*></a>", "", page)
     terms = [line.strip("| ").split("|")[0].split("(")[0] for line in page.splitlines() if line.startswith("| ")]
     return {part for term in terms for word in words(term) for part in (word, *word.split("-"))}
 

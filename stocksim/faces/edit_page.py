@@ -138,10 +138,12 @@ _MOST_NUMBERED = 2000
 PARTS_STYLE = """<style>.st-key-part [role="radiogroup"], .st-key-part [data-testid="stButtonGroup"] > div {
   flex-wrap: wrap !important; overflow: visible !important}</style>"""
 
-# on a phone two fields share a line, however deep they stand
-FIELDS_STYLE = """<style>@media (max-width: 640px) {.st-key-site_forms
-  [data-testid="stHorizontalBlock"] > .stElementContainer:has(.stTextInput, .stSelectbox, .stDateInput) {
-  flex: 1 1 118px; width: auto !important; min-width: 0}}</style>"""
+# on a phone two fields share a line, however deep they stand, where what they hold can be read so
+FIELDS_STYLE = """<style>@media (max-width: 640px) {
+  .st-key-site_forms .stElementContainer:is(:has(.stTextInput), :has(.stSelectbox), :has(.stDateInput)) {
+    flex: 1 1 150px; width: auto !important; min-width: 0}
+  .st-key-site_forms .stElementContainer:has(.stTextInput) {flex-basis: 118px}
+}</style>"""
 
 if raw is not None:
     drawn = site_map.draw(raw)

@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from stocksim.errors import InputError
-from stocksim.faces import care, editing, forms, guard, markup, model_forms, screen
+from stocksim.faces import care, editing, forms, guard, markup, model_forms, renaming, screen
 from stocksim.faces import forms as refusals
 from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
@@ -341,7 +341,7 @@ def _change(key: str, path: Path, kind: str, shown: Any) -> None:
     else:
         value = editing.from_typed(typed, kind)
     if path[0] == "events" and path[-1] == "into" and isinstance(value, str):
-        act: Callable[[str], str] = partial(editing.rename_graded, number=int(path[1]), new=value)
+        act: Callable[[str], str] = partial(renaming.rename_graded, number=int(path[1]), new=value)
     else:
         act = partial(_put, path=path, value=value)
     apply(act, is_new_form=False, place=path, typed=typed if isinstance(typed, str) else "")
@@ -382,7 +382,7 @@ def name_field(table: str, name: str) -> None:
 
 
 def _renamed(text: str, table: str, old: str, new: str) -> str:
-    renamed = editing.rename_entry(text, table, old, new)
+    renamed = renaming.rename_entry(text, table, old, new)
     names = _names()
     names[table, new.strip()] = names.pop((table, old), old)
     kinds = st.session_state.get("edit_kinds", {})

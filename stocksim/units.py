@@ -201,17 +201,17 @@ def parse_quantity(text: object, dimension: str) -> float:
     """
     noun, said = dimension.replace("_", " "), shown(text)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise InputError(f"{said} is not a {noun}; write a number with a unit in quotes, as {example(dimension)}.")
+        raise InputError(f"{said} is not {_a(noun)}; write a number with a unit in quotes, as {example(dimension)}.")
     if not isinstance(text, str):
-        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {example(dimension)}.")
+        raise InputError(f"{said} has no unit; write {_a(noun)} in {spellings(dimension)}, as {example(dimension)}.")
     if dimension == "length" and (compound := _FEET_INCHES.match(text)):
         return _finite(float(compound[1]) * _FOOT_M + float(compound[2]) * _INCH_M, text, dimension)
     match = _QUANTITY.match(text)
     if not match:
-        raise InputError(f"{said} is not a {noun}; write a number and a unit, as {example(dimension)}.")
+        raise InputError(f"{said} is not {_a(noun)}; write a number and a unit, as {example(dimension)}.")
     value = _finite(float(match[1]), text, dimension)
     if not match[2]:
-        raise InputError(f"{said} has no unit; write a {noun} in {spellings(dimension)}, as {example(dimension)}.")
+        raise InputError(f"{said} has no unit; write {_a(noun)} in {spellings(dimension)}, as {example(dimension)}.")
     if match[2][0] in ",.0123456789":
         # a comma is thousands to one keeper and a decimal sign to another: never guess
         raise InputError(
@@ -221,6 +221,10 @@ def parse_quantity(text: object, dimension: str) -> float:
     if unit is None:
         raise InputError(f"{said}: {shown(match[2])} is not a unit of {noun}; use {spellings(dimension)}.")
     return _finite(value * unit.factor + unit.offset, text, dimension)
+
+
+def _a(noun: str) -> str:
+    return f"{'an' if noun[0] in 'aeio' else 'a'} {noun}"
 
 
 def _finite(value: float, text: str, dimension: str) -> float:

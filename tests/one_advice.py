@@ -15,7 +15,7 @@ from stocksim.changes.ways import advise
 from stocksim.engine.results.beds import Side
 from stocksim.engine.results.findings import PLANTING_RATIO
 from stocksim.engine.results.frames import Season
-from stocksim.faces.words import base_short
+from stocksim.faces.water_cautions import base_short
 from stocksim.site.fish_tables import REMOVALS
 from stocksim.units import parse_quantity
 

@@ -20,7 +20,7 @@ from stocksim.changes.nitrate import nitrate_changes
 from stocksim.engine.arrays.beds import Unrated
 from stocksim.engine.results.beds import LEAST_DRAW_G_M2, balance_area, drinks, settler_shares
 from stocksim.engine.results.nitrate import nitrate_passed
-from stocksim.faces.words import nitrate_words
+from stocksim.faces.water_cautions import nitrate_words
 from stocksim.library.crops import NUTRIENTS, load_crop
 from stocksim.plants.nutrients import IRON_EVERY_DAYS, PLANT_SALTS, salt_g
 from stocksim.plants.uptake import HALF_SATURATION_MINERAL_MG_L, evapotranspiration

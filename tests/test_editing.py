@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from small_sites import any_site
 
 from stocksim.errors import InputError
-from stocksim.faces import editing
+from stocksim.faces import editing, renaming
 from stocksim.site.examples import example_names, example_text
 
 TEXT = example_text("heron_lane")
@@ -67,10 +67,10 @@ def test_entries_are_added_renamed_and_removed():
     more = editing.add_entry(TEXT, "tanks", "rowan", {"loop": "main", "volume": "900 L", "flow": "1300 L/h"})
     assert tomllib.loads(more)["tanks"]["rowan"]["volume"] == "900 L"
     assert tomllib.loads(editing.remove_entry(more, "tanks", "rowan")) == tomllib.loads(TEXT)
-    renamed = tomllib.loads(editing.rename_entry(TEXT, "tanks", "birch", "big birch"))
+    renamed = tomllib.loads(renaming.rename_entry(TEXT, "tanks", "birch", "big birch"))
     assert "birch" not in renamed["tanks"]
     assert renamed["cohorts"]["pond_bluegill"]["tank"] == renamed["cohorts"]["pond_goldfish"]["tank"] == "big birch"
-    loops = tomllib.loads(editing.rename_entry(TEXT, "loops", "main", "cool"))
+    loops = tomllib.loads(renaming.rename_entry(TEXT, "loops", "main", "cool"))
     assert {entry["loop"] for table in ("tanks", "beds") for entry in loops[table].values()} == {"cool", "warm"}
 
 
@@ -95,8 +95,8 @@ def test_plantings_are_appended():
     ("act", "words"),
     [
         (lambda: editing.put("[site", ("site", "name"), "x"), "not readable"),
-        (lambda: editing.rename_entry(TEXT, "tanks", "cedar", "birch"), "already among the tanks"),
-        (lambda: editing.rename_entry(TEXT, "tanks", "cedar", "  "), "needs a name"),
+        (lambda: renaming.rename_entry(TEXT, "tanks", "cedar", "birch"), "already among the tanks"),
+        (lambda: renaming.rename_entry(TEXT, "tanks", "cedar", "  "), "needs a name"),
         (lambda: editing.add_entry(TEXT, "tanks", "cedar", {}), "already among the tanks"),
         (lambda: editing.put(TEXT, ("beds", "north_raft", "plantings", 9, "crop"), "x"), "cannot be written"),
         (lambda: editing.remove_entry(TEXT, "tanks", "nobody"), "cannot be written"),
@@ -158,7 +158,7 @@ def test_edits_of_any_site_change_only_what_is_named(raw, data):
         for entry in expected.get(other, {}).values():
             if entry[key] == name:
                 entry[key] = "renamed"
-    assert tomllib.loads(editing.rename_entry(text, table, name, "renamed")) == expected
+    assert tomllib.loads(renaming.rename_entry(text, table, name, "renamed")) == expected
 
 
 # ---- events and rations ----------------------------------------------------------------------------------------------
@@ -248,10 +248,10 @@ def test_rows_of_a_ration_table_are_changed_and_added():
 
 
 def test_a_renamed_cohort_and_tank_take_their_events_along():
-    new = tomllib.loads(editing.rename_entry(YEAR, "cohorts", "tilapia", "warm ones"))
+    new = tomllib.loads(renaming.rename_entry(YEAR, "cohorts", "tilapia", "warm ones"))
     assert [event["cohort"] for event in new["events"]].count("warm ones") == 2
     assert "tilapia" not in str(new["events"])
-    tanks = tomllib.loads(editing.rename_entry(YEAR, "tanks", "spruce", "fir"))
+    tanks = tomllib.loads(renaming.rename_entry(YEAR, "tanks", "spruce", "fir"))
     assert [event["tank"] for event in tanks["events"] if "tank" in event] == ["fir", "alder"]
 
 

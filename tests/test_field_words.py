@@ -13,7 +13,9 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-PAGE = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
+LINKED = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
+ANCHOR = re.compile(r'<a id="([a-z0-9-]+)"></a>')
+PAGE = ANCHOR.sub("", LINKED)
 # what a keeper reads of other rooms than faces and answers
 OTHERS = ("site", "heat", "plants", "changes", "library")
 SPARED = re.compile(r"plastic film|double_film|ss-told", re.IGNORECASE)
@@ -92,6 +94,18 @@ def test_the_pattern_finds_what_is_not_said_and_spares_what_is():
     assert found("It bears 12 degC, by sight, in litres.") == ["bears", "by sight", "litres"]
     assert found("a double plastic film; they tolerate it; bearing") == []
     assert len(BANNED) >= 30
+
+
+def test_every_word_can_be_linked_to_and_links_to_words_lead_somewhere():
+    anchors = ANCHOR.findall(LINKED)
+    assert len(anchors) == len(set(anchors)) == len(KNOWN)
+    linked = {
+        anchor
+        for path in [ROOT / "README.md", *(ROOT / "docs").glob("*.md")]
+        for anchor in re.findall(r"glossary\.md#([\w-]+)", path.read_text(encoding="utf-8"))
+    }
+    assert len(linked) > 20
+    assert linked <= set(anchors)
 
 
 def test_every_word_is_explained_once_in_a_line():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
+from test_epw import YEAR, write
 
 from stocksim.faces import editing, guided
 from stocksim.faces.guided import ASKS, HEATED, HOUSE
@@ -53,6 +54,27 @@ def test_a_heated_house_has_the_heater_that_its_coldest_night_asks():
     cold = begun(way=HOUSE)
     assert cold.site is not None
     assert cold.site.file.greenhouse.heater is None
+
+
+@pytest.mark.parametrize("kind", ASKS["bed"].choices)
+def test_every_kind_of_bed_makes_a_sound_site_whose_ammonia_is_eaten(kind):
+    draft = begun(bed=kind)
+    assert draft.faults == {}
+    file = draft.site.file
+    assert file.beds["bed"].kind == kind
+    assert bool(file.biofilters) == (kind in ("tower", "wicking"))
+    assert [settler.feeds for settler in file.settlers.values()] == ["bed"] * (kind == "wicking")
+
+
+def test_a_year_of_weather_takes_the_place_of_four_temperatures(tmp_path):
+    write(tmp_path, YEAR)
+    draft = guided.begin({"way": HOUSE, "winter_low": "cold"}, "metric", TODAY, tmp_path, "nowhere.epw")
+    assert draft.faults == {}
+    assert (draft.site.file.weather.kind, draft.site.file.weather.file) == ("file", "nowhere.epw")
+    (tmp_path / "nowhere.epw").write_text("no weather", encoding="utf-8")
+    wrong = guided.begin({"way": HOUSE}, "metric", TODAY, tmp_path, "nowhere.epw")
+    assert wrong.site is None
+    assert list(wrong.faults) == [guided.WEATHER_FILE]
 
 
 WRONG = {

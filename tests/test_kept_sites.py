@@ -14,7 +14,8 @@ from stocksim.changes.change import Action
 from stocksim.changes.search import help_of
 from stocksim.changes.ways import find_changes
 from stocksim.engine.results.deaths import deaths_by_cause
-from stocksim.faces.words import base_data, base_words, cautions, most_portions, summary
+from stocksim.faces.water_cautions import base_data, base_words, most_portions
+from stocksim.faces.words import cautions, summary
 from stocksim.heat.notes import site_notes
 from stocksim.site.reading import load_site
 from stocksim.water.buffering import dose_portions

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
+
+from stocksim.faces import model_forms
+from stocksim.faces.forms import Field
+from stocksim.site.model import SiteFile
 
 ROOT = Path(__file__).resolve().parents[1]
 FILES = sorted([*(ROOT / "stocksim" / "answers").rglob("*.py"), *(ROOT / "stocksim" / "faces").glob("*.py")])
@@ -63,6 +67,7 @@ def labels(tree: ast.Module) -> Iterator[tuple[int, str]]:
 def glossary() -> set[str]:
     """Every word of the terms of the glossary, without what stands in brackets."""
     page = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8").split("## Not said")[0]
+    page = re.sub(r"<a id=[^>]*></a>", "", page)
     terms = [line.strip("| ").split("|")[0].split("(")[0] for line in page.splitlines() if line.startswith("| ")]
     return {part for term in terms for word in words(term) for part in (word, *word.split("-"))}
 
@@ -88,6 +93,20 @@ def test_labels_are_of_the_glossary_or_plain(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     met = [f"{line}: {', '.join(found)}: {text}" for line, text in labels(tree) if (found := strange(text))]
     assert met == [], "explain them in docs/glossary.md, or write them into tests/data/plain_words.txt"
+
+
+def generated(fields: Iterable[Field]) -> Iterator[str]:
+    """Labels of fields that are made from the tables of a site file, with those inside them."""
+    for field in fields:
+        yield field.label
+        yield from generated(field.form)
+
+
+@pytest.mark.parametrize("table", SiteFile.model_fields)
+def test_labels_made_from_a_table_are_of_the_glossary_or_plain(table):
+    kinds = ("normals", "file") if table == "weather" else (None,)
+    fields = [] if table == "events" else [field for kind in kinds for field in model_forms.form_of(table, kind)]
+    assert [found for text in generated(fields) if (found := strange(text))] == []
 
 
 def test_the_list_of_plain_words_is_in_order_and_holds_none_of_the_glossary():

@@ -22,7 +22,7 @@ from stocksim.changes.nitrate import is_film_behind, nitrate_changes
 from stocksim.changes.ways import advise
 from stocksim.engine.results.beds import Side
 from stocksim.faces.text import answer_text
-from stocksim.faces.words import base_words, nitrate_data
+from stocksim.faces.water_cautions import base_words, nitrate_data
 from stocksim.plants.nutrients import ENOUGH_MG_L, TOLD_SHORT_SHARE
 from stocksim.site.loop_water import CLEAN_RAIN
 

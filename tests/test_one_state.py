@@ -28,8 +28,9 @@ from stocksim.engine.results.nitrate import nitrate_passed
 from stocksim.faces.change_words import change_words
 from stocksim.faces.cli import app
 from stocksim.faces.text import answer_text
+from stocksim.faces.water_cautions import nitrate_words
 from stocksim.faces.ways_words import dated_words
-from stocksim.faces.words import nitrate_words, summary
+from stocksim.faces.words import summary
 from stocksim.plants.nutrients import ENOUGH_MG_L
 from stocksim.site.examples import FOLDER, example_names
 from stocksim.site.reading import load_site

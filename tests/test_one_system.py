@@ -6,13 +6,25 @@ for plants, and the values of the library as their files have them.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
 from calm_sites import calm_text
 from command_line import Ran, runner
 
+from stocksim.answers.forecast.answer import forecast_answer
+from stocksim.answers.forecast.decide import forecast
+from stocksim.answers.records.answer import records_answer
+from stocksim.answers.today.answer import today_answer
+from stocksim.answers.today.decide import the_day
+from stocksim.book.checks import doubts
+from stocksim.book.store import Record
+from stocksim.engine.measured import with_records
+from stocksim.engine.running import run_season
 from stocksim.faces.registry import COMMANDS
+from stocksim.faces.text import answer_text
+from stocksim.site.reading import site_from_text
 from stocksim.units import in_units
 
 # every command that answers in words, as it is asked here; {site} has no heat, {warm} computes it
@@ -21,13 +33,13 @@ ASKED = {
     "powercut": ("{site}", "--all", "--battery", "20 W"), "ramp": ("{site}", "--all"),
     "tankmates": ("{site}", "--all"), "stock": ("{site}", "--all"),
     "cold": ("{warm}", "--years", "2", "--all"), "compare": ("{site}", "{warm}"),
-    "outlook": ("{site}", "-n", "4"), "forecast": ("{site}", "-n", "50"),
+    "outlook": ("{site}", "-n", "4"), "forecast": ("{site}", "-n", "50"), "today": ("{site}", "--on", "2026-12-01"),
     "grow": ("yellow_perch", "--from", "{fish}", "--at", "{water}", "--days", "40"),
     "water": ("--at", "{water}", "--ph", "7.2", "--tan", "1 mg/L", "--elevation", "{height}"),
     "fish": ("{us}",),
 }  # fmt: skip
-# these write a file, begin pages or answer by numbers of runs; today weighs feed in g for all, as small scales do
-SILENT = {"new", "open", "report", "sweep", "today"}
+# these write a file, begin pages or answer by numbers of runs
+SILENT = {"new", "open", "report", "sweep"}
 TYPED = {
     "us": {"fish": "1 oz", "water": "64 degF", "height": "850 ft", "us": "--us"},
     "metric": {"fish": "28 g", "water": "18 degC", "height": "260 m", "us": "--fish"},
@@ -87,6 +99,43 @@ def told(ask, folder, command: str, units: str) -> str:
     ran: Ran = ask(command, *(word.format(**files, **TYPED[units]) for word in ASKED[command]))
     assert ran.code == 0, ran.err
     return ran.out
+
+
+def book() -> list[Record]:
+    """Weighings that no feed can make and that are far from the season, feed, nitrite over its limit, base."""
+
+    def record(kind: str, day: int, of: str, **held: float) -> Record:
+        return Record(kind, dt.date(2026, 11, day), of, held, number=day)
+
+    fed = [record("feed", day, "cohorts.tilapia", feed_g=20.0) for day in range(3, 18)]
+    weighed = [
+        record("weigh", day, "cohorts.tilapia", count=5.0, total_g=grams) for day, grams in ((2, 800), (18, 4e4))
+    ]
+    return [
+        *fed,
+        *weighed,
+        record("test", 29, "loops.warm", nitrite_n_mg_l=9.0),
+        record("base", 28, "loops.warm", weight_g=90.0),
+    ]
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_a_day_a_forecast_and_records_speak_one_system_whatever_was_recorded(tmp_path, units):
+    site, records = site_from_text(site_text("heron_lane", units), tmp_path), book()
+    measured = with_records(site, records)
+    day = the_day(run_season(measured.site), records, dt.date(2026, 12, 1))
+    found = forecast(site, records, samples=20)
+    asked_back = doubts(records[-3], site, records[:-3])
+    assert day.loops[-1].plain_salt is not None
+    assert found.left_out
+    assert asked_back
+    answers = (today_answer(day, site, scoop_g=20.0), forecast_answer(found), records_answer(records, site))
+    text = "\n".join([*map(answer_text, answers), *asked_back])
+    assert foreign(re.sub(r"\d (?=mg/L)", "", text), units) == []
+    assert _DATE.findall(text) == []
+    # heads of tables hold units without a number before them
+    other = {"us": "g|kg|L", "metric": "oz|lb|gal"}[units]
+    assert re.findall(rf"in (?:{other})\n|, (?:{other})  ", text) == []
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])

@@ -13,7 +13,7 @@ from small_sites import build, one_tank
 
 from stocksim import run_season
 from stocksim.engine.arrays.layout import build_layout
-from stocksim.faces import editing
+from stocksim.faces import editing, renaming
 from stocksim.faces.understood import understood
 from stocksim.heat.notes import site_questions
 from stocksim.heat.plan import build_heat_plan
@@ -241,9 +241,9 @@ def test_renamed_things_keep_their_pumps():
         '[biofilters.d]\nkind = "trickling"\n'
         '[pumps.p]\nfeeds = ["a", "d"]\n'
     )
-    text = editing.rename_entry(text, "tanks", "a", "alder")
-    text = editing.rename_entry(text, "beds", "c", "cress")
-    raw = editing.tables(editing.rename_entry(text, "biofilters", "d", "drum"))
+    text = renaming.rename_entry(text, "tanks", "a", "alder")
+    text = renaming.rename_entry(text, "beds", "c", "cress")
+    raw = editing.tables(renaming.rename_entry(text, "biofilters", "d", "drum"))
     assert raw["pumps"]["p"]["feeds"] == ["alder", "drum"]
     assert raw["tanks"]["alder"]["overflows_to"] == ["cress"]
 

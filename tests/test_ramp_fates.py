@@ -20,9 +20,9 @@ from stocksim.changes.ways import advise
 from stocksim.engine.results.deaths import ledger
 from stocksim.faces.answer import Table
 from stocksim.faces.text import answer_text
+from stocksim.faces.water_cautions import settling_cautions
 from stocksim.faces.ways_words import dated_words
 from stocksim.faces.words import cautions as season_cautions
-from stocksim.faces.words import settling_cautions
 from stocksim.site.examples import FOLDER
 from stocksim.water.ammonia import unionized_fraction
 

@@ -15,7 +15,7 @@ from small_sites import any_site
 
 from stocksim.engine.running import run_season
 from stocksim.errors import InputError
-from stocksim.faces import editing
+from stocksim.faces import renaming
 from stocksim.site.examples import FOLDER, example_names, example_text
 from stocksim.site.reading import site_from_text
 
@@ -85,12 +85,12 @@ def comments(text: str) -> list[str]:
 def test_every_name_of_a_site_can_be_changed(name):
     text = texts()[name]
     for table, old in all_names(text):
-        renamed = editing.rename_entry(text, table, old, "new-name")
+        renamed = renaming.rename_entry(text, table, old, "new-name")
         assert tomllib.loads(renamed) == deep(tomllib.loads(text), {(table, old): "new-name"}), (table, old)
         assert list(tomllib.loads(renamed)[table]).index("new-name") == list(tomllib.loads(text)[table]).index(old)
         assert comments(renamed) == comments(text)
         site_from_text(renamed, FOLDER)
-        assert tomllib.loads(editing.rename_entry(renamed, table, "new-name", old)) == tomllib.loads(text)
+        assert tomllib.loads(renaming.rename_entry(renamed, table, "new-name", old)) == tomllib.loads(text)
 
 
 @pytest.mark.parametrize("name", texts())
@@ -99,7 +99,7 @@ def test_the_season_is_the_same_under_other_names(name):
     before = run_season(site_from_text(text, FOLDER))
     names = {(table, old): f"{table[:-1]}_{number}" for number, (table, old) in enumerate(all_names(text))}
     for (table, old), new in names.items():
-        text = editing.rename_entry(text, table, old, new)
+        text = renaming.rename_entry(text, table, old, new)
     after = run_season(site_from_text(text, FOLDER))
     for frame in ("tanks", "cohorts", "beds", "loops", "ledger"):
         was, now = getattr(before, frame).copy(), getattr(after, frame)
@@ -120,7 +120,7 @@ def test_names_change_however_the_file_is_written(data):
     table, old = data.draw(st.sampled_from(all_names(text)))
     new = data.draw(st.sampled_from(["x", "1e5", "new name", 'a"b', "äö", "a.b", "#", "[x]"]))
     expected = deep(tomllib.loads(text), {(table, old): new})
-    assert tomllib.loads(editing.rename_entry(text, table, old, new)) == expected
+    assert tomllib.loads(renaming.rename_entry(text, table, old, new)) == expected
 
 
 @pytest.mark.parametrize(
@@ -138,7 +138,7 @@ def test_names_change_however_the_file_is_written(data):
 def test_every_way_to_write_a_table(text):
     raw = tomllib.loads(text)
     expected = raw | {"tanks": {"new" if key == "old" else key: entry for key, entry in raw["tanks"].items()}}
-    new = editing.rename_entry(text, "tanks", "old", "new")
+    new = renaming.rename_entry(text, "tanks", "old", "new")
     assert tomllib.loads(new) == expected
     assert list(tomllib.loads(new)["tanks"]) == list(expected["tanks"])
     assert comments(new) == comments(text)
@@ -149,7 +149,7 @@ def test_a_graded_cohort_takes_its_later_events_along():
     raw = tomllib.loads(text)
     number, made = next((n, event["into"]) for n, event in enumerate(raw["events"]) if "into" in event)
     assert [event["cohort"] for event in raw["events"]].count(made) > 0
-    renamed = editing.rename_graded(text, number, "the_big_ones")
+    renamed = renaming.rename_graded(text, number, "the_big_ones")
     assert made not in str(tomllib.loads(renamed)["events"])
     site_from_text(renamed, Path(FOLDER))
 
@@ -158,4 +158,4 @@ def test_a_name_that_a_grading_makes_is_taken():
     text = example_text("heron_lane_year")
     made = next(event["into"] for event in tomllib.loads(text)["events"] if "into" in event)
     with pytest.raises(InputError, match="already among the cohorts"):
-        editing.rename_entry(text, "cohorts", "tilapia", made)
+        renaming.rename_entry(text, "cohorts", "tilapia", made)

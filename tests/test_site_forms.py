@@ -46,16 +46,23 @@ def test_weather_of_each_kind_and_the_water_of_each_kind_have_all_their_fields()
     ("path", "hint"),
     [
         (("tanks", "depth", "depth"), "80 cm"),  # a name that is a key as well
-        (("loops", "main", "heat", "heater", "power"), "as 35 W"),
+        (("loops", "main", "heat", "heater", "power"), "as 5 kW"),
         (("loops", "main", "source_water", "calcium"), "40 mg/L"),
         (("loops", "main", "water_tests", 0, "tan"), ""),
         (("greenhouse", "vents", "air_changes"), "20"),
         (("stocking", "candidates", "perch", "at_least"), "0"),
+        (("pumps", "main", "power"), "as 35 W"),
         (("nothing", "of", "it"), ""),
     ],
 )
 def test_an_empty_field_shows_what_is_assumed(path, hint):
     assert model_forms.hint(path, {}) == hint
+
+
+def test_what_is_assumed_is_shown_in_the_units_of_the_site():
+    raw = {"site": {"units": "us"}}
+    assert model_forms.hint(("greenhouse", "vents", "opens_at"), raw) == "as 81 degF"
+    assert model_forms.hint(("tanks", "cedar", "volume"), raw).endswith(" gal")
 
 
 # --- edits keep the file

@@ -16,7 +16,7 @@ sys.path.insert(0, str(ROOT / "docs"))
 import film_fit  # noqa: E402
 import systems  # noqa: E402
 
-from stocksim.faces.words import nitrate_words  # noqa: E402
+from stocksim.faces.water_cautions import nitrate_words  # noqa: E402
 from stocksim.water import maturity, nitrification  # noqa: E402
 from stocksim.water.tolerance import NITRATE_CAUTION_MG_L  # noqa: E402
 

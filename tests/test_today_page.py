@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 import tomlkit
-from browsing import in_a_browser, served, settle, show
+from browsing import axe_faults, in_a_browser, served, settle, show, width_of
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 
@@ -168,6 +168,8 @@ class TestBrowser:
         path.write_text(tomlkit.dumps(moved), encoding="utf-8")
         with served(path) as address:
             page = visit(390, 844, address)
+            menu = page.locator(".st-key-menu")
+            assert menu.bounding_box()["height"] < 60  # one line
             show(page, "Begin records")  # as the link is called where no book lies beside the file
             page.locator(".ss-answer").wait_for()
             for label in ("Water temperature", "Ammonia, mg/L", "Fish weighed"):
@@ -188,7 +190,17 @@ class TestBrowser:
             settle(page)
             assert len(store.read_book(store.book_path(path))) == 3
             assert "ammonia too high" in page.locator(".ss-answer").inner_text()
-            assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+            assert width_of(page) <= 390
+            assert menu.bounding_box()["height"] < 60
+            assert axe_faults(page) == []
+            show(page, "Forecast")
+            page.get_by_role("button", name="Work out the forecast").click()
+            page.locator(".ss-answer").wait_for()
+            settle(page)
+            assert menu.bounding_box()["height"] < 60
+            assert width_of(page) <= 390
+            assert axe_faults(page) == []
+            show(page, "Today")
             page.get_by_role("button", name="Undo", exact=True).click()
             page.locator(".ss-told", has_text="Undone").wait_for()
             settle(page)

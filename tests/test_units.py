@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -160,7 +161,7 @@ def test_a_bare_number_is_refused_with_the_units_that_fit(dimension: str, bare: 
 @pytest.mark.parametrize("thing", [True, False, None, [], {}, (1, "L"), b"12 L"])
 def test_other_things_than_text_are_refused(dimension: str, thing: object):
     message = refusal(thing, dimension)
-    assert f"is not a {dimension.replace('_', ' ')}" in message
+    assert re.search(rf"is not an? {dimension.replace('_', ' ')}", message)
     assert units.example(dimension) in message
 
 

@@ -15,15 +15,9 @@ from stocksim.answers.ramp.answer import water_answer
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.nitrate import nitrate_cautions
 from stocksim.faces import vega
+from stocksim.faces.water_cautions import NOT_JUDGED, nitrate_words, ph_words, short_words, water_cautions
 from stocksim.faces.water_words import DOSING
-from stocksim.faces.words import (
-    NOT_JUDGED,
-    cautions,
-    nitrate_words,
-    ph_words,
-    short_words,
-    water_cautions,
-)
+from stocksim.faces.words import cautions
 from stocksim.library.species import load_species, species_names
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site

@@ -1,6 +1,7 @@
 """Edit the site in plain fields or as text, and see the verdict at once."""
 
 import base64
+from typing import Any
 from urllib.parse import quote
 
 import streamlit as st
@@ -103,33 +104,8 @@ def lined_style(text: str) -> str:
       padding: 8px 8px 8px 46px; background: url("data:image/svg+xml,{quote(drawn)}") no-repeat local 0 0}}</style>"""
 
 
-_MOST_NUMBERED = 2000
-# all parts in sight at every width
-PARTS_STYLE = """<style>.st-key-part [role="radiogroup"], .st-key-part [data-testid="stButtonGroup"] > div {
-  flex-wrap: wrap !important; overflow: visible !important}</style>"""
-
-if raw is not None:
-    drawn = site_map.draw(raw)
-    if drawn.places:
-        st.html(site_map.html(drawn), unsafe_allow_javascript=True)
-        with st.container(key="map_buttons"):
-            for number, place in enumerate(drawn.places):
-                st.button("form", key=f"map_place_{number}", on_click=guard.kept(show_place), args=(place,))
-
-with st.container(horizontal=True, vertical_alignment="bottom"):
-    st.html(PARTS_STYLE)
-    part = guard.one_of("What to edit", list(PARTS), "part")
-    has_past = bool(st.session_state.site_past or refused)
-    st.button("Undo", on_click=guard.kept(go_back), disabled=not has_past)
-    _download("Download the site file")
-    if not keeping.is_read_only() and st.button("Begin another site: five questions", key="begin_site"):
-        st.switch_page(script_of("start"))
-table = PARTS[part]
-st.caption("A change counts when you leave the field. Quantities carry their unit, as 900 L or 64 degF.")
-
-if table and raw is None:
-    st.markdown("The text cannot be read, so there are no fields to show. Fix it under **Whole file**.")
-elif table and raw is not None:
+def show_forms(table: str, raw: dict[str, Any]) -> None:
+    """The forms of a part of the site."""
     fields.begin(raw, shown.faults)
     if table == "events":
         with st.expander("Calendar: all that has a date"):
@@ -155,6 +131,45 @@ elif table and raw is not None:
         # where it is typed, once
         for care in typed_cares(season.site.file, season.site.species).get(table, []):
             st.html(markup.caption_html(care))
+
+
+_MOST_NUMBERED = 2000
+# all parts in sight at every width
+PARTS_STYLE = """<style>.st-key-part [role="radiogroup"], .st-key-part [data-testid="stButtonGroup"] > div {
+  flex-wrap: wrap !important; overflow: visible !important}</style>"""
+
+# on a phone two fields share a line, however deep they stand, where what they hold can be read so
+FIELDS_STYLE = """<style>@media (max-width: 640px) {
+  .st-key-site_forms .stElementContainer:is(:has(.stTextInput), :has(.stSelectbox), :has(.stDateInput)) {
+    flex: 1 1 150px; width: auto !important; min-width: 0}
+  .st-key-site_forms .stElementContainer:has(.stTextInput) {flex-basis: 118px}
+}</style>"""
+
+if raw is not None:
+    drawn = site_map.draw(raw)
+    if drawn.places:
+        st.html(site_map.html(drawn), unsafe_allow_javascript=True)
+        with st.container(key="map_buttons"):
+            for number, place in enumerate(drawn.places):
+                st.button("form", key=f"map_place_{number}", on_click=guard.kept(show_place), args=(place,))
+
+with st.container(horizontal=True, vertical_alignment="bottom"):
+    st.html(PARTS_STYLE)
+    part = guard.one_of("What to edit", list(PARTS), "part")
+    has_past = bool(st.session_state.site_past or refused)
+    st.button("Undo", on_click=guard.kept(go_back), disabled=not has_past)
+    _download("Download the site file")
+    if not keeping.is_read_only() and st.button("Begin another site: five questions", key="begin_site"):
+        st.switch_page(script_of("start"))
+table = PARTS[part]
+st.caption("A change counts when you leave the field. Quantities carry their unit, as 900 L or 64 degF.")
+
+if table and raw is None:
+    st.markdown("The text cannot be read, so there are no fields to show. Fix it under **Whole file**.")
+elif table and raw is not None:
+    st.html(FIELDS_STYLE)
+    with st.container(key="site_forms"):
+        show_forms(table, raw)
 else:
     key = f"whole {st.session_state.site_turn}"
     st.session_state[key] = text

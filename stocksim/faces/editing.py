@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import math
 import re
 import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -18,29 +19,14 @@ from stocksim.faces.days import read_day
 
 Step = str | int
 
-_UNREADABLE = "the text of the site file is not readable TOML; fix it in the whole file first."
-_UNWRITABLE = "this change cannot be written into the file; make it in the whole file."
+UNREADABLE = "the text of the site file is not readable TOML; fix it in the whole file first."
+UNWRITABLE = "this change cannot be written into the file; make it in the whole file."
 _HARMFUL = "this change cannot be written into the file without harm; make it in the whole file."
 _NUMBER = re.compile(r"^[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?$")
 _WHOLE = re.compile(r"^[-+]?\d+$")
-_KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
-_HEADING = re.compile(rf"\s*\[{{1,2}}\s*({_KEY}(?:\s*\.\s*{_KEY})*)\s*\]")
-_ASSIGNED = re.compile(rf"\s*({_KEY}(?:\s*\.\s*{_KEY})*)\s*=")
-# where entries of a table are named elsewhere, * for every name or place, and where they are keys
-_REFERENCES: dict[str, tuple[tuple[str, ...], ...]] = {
-    "tanks": (
-        ("pumps", "*", "feeds", "*"), ("cohorts", "*", "tank"), ("events", "*", "tank"),
-        ("stocking", "candidates", "*", "tanks", "*"), ("stocking", "own", "*", "tanks", "*"),
-    ),
-    "cohorts": (("events", "*", "cohort"),),
-    "loops": (
-        *((table, "*", "loop") for table in ("tanks", "beds", "biofilters", "settlers")),
-        ("stocking", "options", "*", "loop"),
-    ),
-    "beds": (("settlers", "*", "feeds"), ("pumps", "*", "feeds", "*"), ("tanks", "*", "overflows_to", "*")),
-    "biofilters": (("pumps", "*", "feeds", "*"), ("tanks", "*", "overflows_to", "*")),
-}  # fmt: skip
-_KEYED = {"cohorts": (("stocking", "own"),)}
+KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
+HEADING = re.compile(rf"\s*\[{{1,2}}\s*({KEY}(?:\s*\.\s*{KEY})*)\s*\]")
+ASSIGNED = re.compile(rf"\s*({KEY}(?:\s*\.\s*{KEY})*)\s*=")
 
 
 class Was(NamedTuple):
@@ -120,7 +106,7 @@ def from_typed(typed: str, kind: str) -> Any:
             return read_day(stripped)
         except ValueError:
             return typed
-    if kind in ("number", "whole") and _NUMBER.match(stripped):
+    if kind in ("number", "whole") and _NUMBER.match(stripped) and math.isfinite(float(stripped)):
         return int(stripped) if _WHOLE.match(stripped) else float(stripped)
     return stripped if kind == "text" else typed
 
@@ -218,7 +204,7 @@ def line_of(text: str, path: Sequence[Step]) -> int | None:
     """Number of the line, from 1, on which a place stands, or the nearest table around it; None where there is none."""
     best: tuple[int, int] | None = None
     for number, (place, line) in enumerate(_lines(text), 1):
-        keys = place or tuple(_keys(found[1]) if (found := _HEADING.match(line)) else ())
+        keys = place or tuple(keys_in(found[1]) if (found := HEADING.match(line)) else ())
         if keys and tuple(path[: len(keys)]) == keys and (best is None or len(keys) > best[0]):
             best = (len(keys), number)
     return None if best is None else best[1]
@@ -228,9 +214,9 @@ def _lines(text: str) -> Iterator[tuple[tuple[str, ...], str]]:
     """Each line with the place that it assigns, () where it assigns none."""
     section: tuple[str, ...] = ()
     for line in text.splitlines():
-        heading, assigned = _HEADING.match(line), _ASSIGNED.match(line)
-        section = _keys(heading[1]) if heading else section
-        yield ((*section, *_keys(assigned[1])) if assigned and not heading else ()), line
+        heading, assigned = HEADING.match(line), ASSIGNED.match(line)
+        section = keys_in(heading[1]) if heading else section
+        yield ((*section, *keys_in(assigned[1])) if assigned and not heading else ()), line
 
 
 def put_all(text: str, fields: Mapping[str, Any]) -> str:
@@ -270,7 +256,7 @@ def add_table(text: str, path: Sequence[Step], values: dict[str, Any]) -> str:
     """Text with a new table under a heading of its own at its end, as ``[stocking.candidates.perch]``; inside the
     tables that are there where it cannot stand so. Arguments and errors as in `put`."""
     keys = [str(step) for step in path]
-    heading = f"[{'.'.join(map(_key_written, keys))}]\n" + tomlkit.dumps({k: _written(v) for k, v in values.items()})
+    heading = f"[{'.'.join(map(key_written, keys))}]\n" + tomlkit.dumps({k: _written(v) for k, v in values.items()})
 
     def edit(raw: Any) -> None:
         for key in keys[:-1]:
@@ -287,7 +273,7 @@ def _joined(text: str, more: str, edit: Any) -> str:
     """Text with lines added at its end, proved against an edit of the plain tables."""
     expected = tables(text)
     if expected is None:
-        raise InputError(_UNREADABLE)
+        raise InputError(UNREADABLE)
     edit(expected)
     new = f"{text.rstrip()}\n\n{more}" if text.strip() else more
     if tables(new) != expected:
@@ -305,7 +291,7 @@ def remove_item(text: str, table: str, number: int) -> str:
     """
     expected = tables(text)
     if expected is None or value_at(expected, (table, number)) is None:
-        raise InputError(_UNREADABLE if expected is None else _UNWRITABLE)
+        raise InputError(UNREADABLE if expected is None else UNWRITABLE)
     del expected[table][number]
     if not expected[table]:
         del expected[table]
@@ -417,89 +403,7 @@ def remove_entry(text: str, table: str, name: str) -> str:
     return _edited(text, edit)
 
 
-def rename_entry(text: str, table: str, old: str, new: str) -> str:
-    """Text with an entry renamed, and wherever the file names it; errors as in `add_entry`."""
-    new = new.strip()
-    raw = tables(text)
-    if new == old:
-        return text
-    graded = {value_at(raw, place) for place in _places(raw, ("events", "*", "into"))} if table == "cohorts" else set()
-    if not new or value_at(raw, (table, new)) is not None or new in graded:
-        why = f'"{new}" is already among the {table}' if new else "an entry needs a name"
-        raise InputError(f"{table}.{old}: {why}; give another.")
-    renamed = _with_key(text, (table,), old, new)
-    for where in _KEYED.get(table, ()):
-        if value_at(raw, (*where, old)) is not None:
-            renamed = _with_key(renamed, where, old, new)
-    return _named_anew(renamed, _REFERENCES.get(table, ()), old, new)
-
-
-def rename_graded(text: str, number: int, new: str) -> str:
-    """Text with another name for the cohort that a grading makes, in the events that name it too."""
-    raw = tables(text)
-    old = value_at(raw, ("events", number, "into"))
-    renamed = put(text, ("events", number, "into"), new)
-    made = [place for place in _places(raw, ("events", "*", "into")) if value_at(raw, place) == old]
-    if not isinstance(old, str) or len(made) > 1 or value_at(raw, ("cohorts", old)) is not None:
-        return renamed
-    return _named_anew(renamed, _REFERENCES["cohorts"], old, new)
-
-
-def _named_anew(text: str, patterns: Sequence[Sequence[str]], old: str, new: str) -> str:
-    """Text with a new name at every place of the patterns that holds the old one."""
-    raw = tables(text)
-    for place in [place for pattern in patterns for place in _places(raw, pattern)]:
-        if value_at(raw, place) == old:
-            text = put(text, place, new)
-    return text
-
-
-def _places(raw: Any, pattern: Sequence[str], here: tuple[Step, ...] = ()) -> Iterator[tuple[Step, ...]]:
-    """Places of the tables that fit a pattern."""
-    if not pattern:
-        yield here
-        return
-    step, *rest = pattern
-    inside: Any = ()
-    if step != "*":
-        inside = ((step, raw[step]),) if isinstance(raw, dict) and step in raw else ()
-    elif isinstance(raw, dict):
-        inside = raw.items()
-    elif isinstance(raw, list):
-        inside = enumerate(raw)
-    for key, value in inside:
-        yield from _places(value, rest, (*here, key))
-
-
-def _with_key(text: str, where: Sequence[str], old: str, new: str) -> str:
-    """Text with one key of a table renamed, in headings and lines alike; all else stays as it is written."""
-    expected = tables(text)
-    if expected is None:
-        raise InputError(_UNREADABLE)
-    *outer, last = where
-    parent = value_at(expected, outer)
-    if value_at(parent, (last, old)) is None:
-        raise InputError(_UNWRITABLE)
-    parent[last] = {new if key == old else key: entry for key, entry in parent[last].items()}
-    lines, section = [], tuple[str, ...]()
-    for line in text.splitlines(keepends=True):
-        heading = _HEADING.match(line)
-        found = heading or _ASSIGNED.match(line)
-        keys = _keys(found[1]) if found else ()
-        path = keys if heading else (*section, *keys)
-        place = len(where) - len(path) + len(keys)  # which key of this line is the one
-        if found and place >= 0 and path[: len(where) + 1] == (*where, old):
-            spans = [match.span() for match in re.finditer(_KEY, found[1])]
-            first, end = (found.start(1) + at for at in spans[place])
-            line = line[:first] + _key_written(new) + line[end:]
-        section = keys if heading else section
-        lines.append(line)
-    renamed = "".join(lines)
-    # written in another way, as an inline table: write the whole table so
-    return renamed if tables(renamed) == expected else put(text, where, parent[last])
-
-
-def _keys(dotted: str) -> tuple[str, ...]:
+def keys_in(dotted: str) -> tuple[str, ...]:
     """Keys of a heading or of what stands before an equals sign."""
     found, keys = tables(f"{dotted} = 0"), []
     while isinstance(found, dict):
@@ -508,7 +412,8 @@ def _keys(dotted: str) -> tuple[str, ...]:
     return tuple(keys)
 
 
-def _key_written(key: str) -> str:
+def key_written(key: str) -> str:
+    """A key as a site file holds it, in quotes where it must be."""
     return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else tomlkit.string(key).as_string()
 
 
@@ -536,14 +441,14 @@ def _edited(text: str, edit: Any) -> str:
     """Text after an edit, proved against the same edit of the plain tables."""
     expected = tables(text)
     if expected is None:
-        raise InputError(_UNREADABLE)
+        raise InputError(UNREADABLE)
     try:
         edit(expected, copy.deepcopy)
         document = tomlkit.parse(text)
         edit(document, _written)
         new = tomlkit.dumps(document)
     except (TOMLKitError, KeyError, IndexError, TypeError, AttributeError, ValueError) as error:
-        raise InputError(_UNWRITABLE) from error
+        raise InputError(UNWRITABLE) from error
     if tables(new) != expected:
         raise InputError(_HARMFUL)
     return new

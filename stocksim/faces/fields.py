@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from stocksim.errors import InputError
-from stocksim.faces import care, editing, forms, guard, markup, model_forms, screen
+from stocksim.faces import care, editing, forms, guard, markup, model_forms, renaming, screen
 from stocksim.faces import forms as refusals
 from stocksim.faces.forms import Field, Path
 from stocksim.library.crops import crop_names
@@ -45,7 +45,7 @@ def _nested(raw: dict[str, Any], path: Path, field: Field) -> None:
     for fault in refusals.take_faults(path):
         st.html(markup.fault_html(fault))
     if field.kind == "rows":
-        listed(raw, path, field.form, forms.start_of(key, raw), field.label.removesuffix("s"))
+        listed(raw, path, field.form, forms.start_of(key, raw), forms.ONE_OF.get(key, field.label.removesuffix("s")))
     elif field.kind == "group":
         _group(raw, path, field)
     elif field.kind == "entries":
@@ -120,7 +120,8 @@ def _entries(raw: dict[str, Any], path: Path, field: Field) -> None:
     if new:
         start = forms.start_of(key, raw)
         add = partial(editing.add_table, path=(*path, new), values=start)
-        button(f"Add {markup.label(new, 'one')}", path, add, f"add to {key}")
+        words = f"Add {markup.label(new, 'one')}" if key == "own" else f"Add {forms.ONE_OF[key]}"
+        button(words, path, add, f"add to {key}")
 
 
 def listed(raw: dict[str, Any], path: Path, form: Sequence[Field], start: dict[str, Any], what: str) -> None:
@@ -340,7 +341,7 @@ def _change(key: str, path: Path, kind: str, shown: Any) -> None:
     else:
         value = editing.from_typed(typed, kind)
     if path[0] == "events" and path[-1] == "into" and isinstance(value, str):
-        act: Callable[[str], str] = partial(editing.rename_graded, number=int(path[1]), new=value)
+        act: Callable[[str], str] = partial(renaming.rename_graded, number=int(path[1]), new=value)
     else:
         act = partial(_put, path=path, value=value)
     apply(act, is_new_form=False, place=path, typed=typed if isinstance(typed, str) else "")
@@ -381,7 +382,7 @@ def name_field(table: str, name: str) -> None:
 
 
 def _renamed(text: str, table: str, old: str, new: str) -> str:
-    renamed = editing.rename_entry(text, table, old, new)
+    renamed = renaming.rename_entry(text, table, old, new)
     names = _names()
     names[table, new.strip()] = names.pop((table, old), old)
     kinds = st.session_state.get("edit_kinds", {})

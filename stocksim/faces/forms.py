@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple, get_args
 
@@ -239,6 +240,13 @@ KEPT_BY_WATER = ("at_least", "at_most")
 KEPT_BY_WEATHER = ("design_cold", "day_to_day", "ground", "wind")
 
 
+# what one entry of a list or table is called, where it is not the label without its last letter
+ONE_OF = {
+    "harvest_wishes": "harvest wish", "schedule": "set point", "feeding_ramp": "step of the ramp", "lamps": "lamp",
+    "candidates": "fish to buy", "options": "other water",
+}  # fmt: skip
+
+
 def start_of(key: str, raw: dict[str, Any]) -> dict[str, Any]:
     """What a table that is added holds at first, sound where the file is, for the keeper to change."""
     season = entries(raw, "season")
@@ -446,10 +454,11 @@ def begin(faults: Sequence[str]) -> None:
 
 
 def take_faults(place: Path) -> list[str]:
-    """Faults and refusals that name just this place, once."""
+    """Faults and refusals that name just this place, or an item of a list that stands in its one field, once."""
     dotted = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in place)[1:]
     held: list[str] = st.session_state.get("faults_drawn", [])
-    found = [fault for fault in held if f"{dotted}: " in fault and fault.split(f"{dotted}: ")[0][-1:] in ("", " ")]
+    named = re.compile(rf"(?:^| ){re.escape(dotted)}(?:\[\d+\])*: ")
+    found = [fault for fault in held if named.search(fault)]
     refused = [said for said in of_row(place) if said not in found]
     st.session_state.faults_drawn = [fault for fault in held if fault not in found]
     return [*found, *refused]

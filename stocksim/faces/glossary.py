@@ -26,7 +26,8 @@ def glossary() -> dict[str, str]:
 
 
 def _plain(cell: str) -> str:
-    return re.sub(r" \((?:`[^`]*`|handbook ratio)\)", "", cell).replace("*", "").replace("`", "").strip()
+    told = re.sub(r"<a id=[^>]*></a>| \((?:`[^`]*`|handbook ratio)\)", "", cell)
+    return told.replace("*", "").replace("`", "").strip()
 
 
 @cache

@@ -86,7 +86,7 @@ QUESTIONS: tuple[tuple[str, tuple[Ask, ...]], ...] = (
         "Beds",
         (
             Ask("bed", "kind of bed", ("media",) * 2, places=("beds.bed.kind",), kind="choice",
-                choices=("media", "raft")),
+                choices=("media", "raft", "tower", "wicking")),
             Ask("area", "bed area", ("3 m2", "32 ft2"), _INVENTED, ("beds.bed.area",)),
             Ask("crop", "crop", ("lettuce",) * 2, places=("beds.bed.plantings[1].crop",), kind="choice",
                 choices="crops"),
@@ -120,6 +120,9 @@ QUESTIONS: tuple[tuple[str, tuple[Ask, ...]], ...] = (
     ),
 )  # fmt: skip
 ASKS = {ask.name: ask for _, asks in QUESTIONS for ask in asks}
+WEATHER_FILE = "weather_file"  # name of the faults of an uploaded year of weather
+# answers that a year of weather from a file makes needless
+BY_MONTHS = ("winter_low", "winter_high", "summer_low", "summer_high")
 
 
 class Draft(NamedTuple):
@@ -136,7 +139,7 @@ def assumed(name: str, units: str) -> str:
     return ASKS[name].assumed[units == "us"]
 
 
-def begin(answers: Mapping[str, str], units: str, today: dt.date, folder: Path) -> Draft:
+def begin(answers: Mapping[str, str], units: str, today: dt.date, folder: Path, weather_file: str = "") -> Draft:
     """A site file from answers as they were typed.
 
     Parameters
@@ -148,7 +151,9 @@ def begin(answers: Mapping[str, str], units: str, today: dt.date, folder: Path) 
     today : date
         From which the season is chosen.
     folder : Path
-        Where own species, feeds and crops are looked up.
+        Where own species, feeds and crops are looked up, and the weather file.
+    weather_file : str
+        Name of a file with a year of weather, '' where the months are asked for.
 
     Returns
     -------
@@ -157,6 +162,7 @@ def begin(answers: Mapping[str, str], units: str, today: dt.date, folder: Path) 
     """
     typed = {name: str(answers.get(name) or "").strip() for name in ASKS}
     typed["way"] = typed["way"] if typed["way"] in WAYS else HELD
+    typed |= {WEATHER_FILE: weather_file} | (dict.fromkeys(BY_MONTHS, "") if weather_file else {})
     own = _own_faults(typed, units)
     faults: dict[str, list[str]] = {name: [said] for name, said in own.items()}
     text = _text(typed, units, today, folder, _FIRST_POWER, set(own))
@@ -178,6 +184,8 @@ def begin(answers: Mapping[str, str], units: str, today: dt.date, folder: Path) 
 def _asked_of(fault: Fault) -> str:
     """Name of the answer that a fault is about, '' of none."""
     place = f"{fault.table}.{fault.field}".strip(".")
+    if place == "weather.file":
+        return WEATHER_FILE
     table, _, rest = place.partition(".")
     general = f"{table}.*.{rest.partition('.')[2]}"
     return next((name for name, ask in ASKS.items() if {place, general} & set(ask.places)), "")
@@ -190,7 +198,7 @@ def _own_faults(typed: Mapping[str, str], units: str) -> dict[str, str]:
     if not isinstance(number, int) or not 1 <= number <= MOST_TANKS:
         found["tanks"] = f'"{typed["tanks"][:40]}" is not allowed; give a whole number of tanks from 1 to {MOST_TANKS}.'
     degrees = {}
-    for name in ("winter_low", "winter_high", "summer_low", "summer_high"):
+    for name in BY_MONTHS:
         try:
             degrees[name] = parse_quantity(typed[name] or assumed(name, units), "temperature")
         except InputError as error:
@@ -300,9 +308,16 @@ def _text(
     out.put("loop", "main")
     out.answer("kind", "bed")
     out.answer("area", "area")
+    if typed["bed"] == "tower":
+        out.put("flow", "120 L/h", "a tower needs its flow; invented, give your own")
     out.put("plantings", [{"crop": out.value("crop"), "from": start, "to": end}], "one crop on all of it, all season")
+    _filtered(out)
     _fish(out, folder, faulty)
-    if not {"winter_low", "winter_high", "summer_low", "summer_high"} & faulty:
+    if typed[WEATHER_FILE]:
+        out.heading("[weather]")
+        out.put("kind", "file")
+        out.put("file", typed[WEATHER_FILE])
+    elif not faulty.intersection(BY_MONTHS):
         _weather(out, is_north)
     if typed["way"] in (HOUSE, HEATED):
         _greenhouse(out, power)
@@ -338,6 +353,25 @@ def _tanks(out: _Writer, faulty: set[str]) -> None:
         out.answer("volume", "volume")
         out.put("flow", flow, "the tank's water once an hour")
         out.put("oxygen_supply", {"kind": "diffuser", "power": power}, "an air pump of 30 W for each 1000 L (260 gal)")
+
+
+def _filtered(out: _Writer) -> None:
+    """What beds need that clean no water: a biofilter for their fish, and for a wicking bed the sludge it lives on."""
+    bed = out.typed["bed"]
+    if bed not in ("tower", "wicking"):
+        return
+    out.heading("[biofilters.filter]")
+    out.put("loop", "main")
+    out.put("kind", "trickling", "this kind of bed turns little or no ammonia into nitrate")
+    out.put("media_volume", "100 L", _INVENTED)
+    out.put("specific_surface", "200 m2/m3", "as makers give it for plastic media; read your own label")
+    out.put("flow", "1000 L/h", _INVENTED)
+    if bed == "wicking":
+        out.heading("[settlers.settler]")
+        out.put("loop", "main")
+        out.put("kind", "radial_flow", "a wicking bed lives on the sludge that a settler catches")
+        out.put("drawn_off", "10 L/day", _INVENTED)
+        out.put("feeds", "bed")
 
 
 def _fish(out: _Writer, folder: Path, faulty: set[str]) -> None:

@@ -114,6 +114,8 @@ STYLE = f"""<style>
   .ss-verdict {{font-size: .98rem; padding: .4rem .6rem; gap: .5rem}}
   .ss-verdict .mark {{font-size: 1.4rem}}
   .st-key-menu {{gap: 0 .3rem}} .st-key-menu p {{font-size: .95rem}}
+  /* no room: buttons on Season and Site lead there */
+  .st-key-menu .stElementContainer:has(a[href$="start"]) {{display: none}}
   [data-testid="stButtonGroup"] [role="radiogroup"], [data-testid="stButtonGroup"] > div {{flex-wrap: wrap !important;
     overflow: visible !important}}
   .ss-table thead {{display: none}}

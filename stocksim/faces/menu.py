@@ -44,7 +44,7 @@ def links(pages: Mapping[str, StreamlitPage], shown: StreamlitPage) -> None:
             with st.container(key="menu_fold", width="content"):
                 is_here = any(pages[page.address] is shown for page in here)
                 # of another page it is another one, so that it closes when a link in it was followed
-                with st.popover(f"{group}: {shown.title}" if is_here else group, key=f"fold at {shown.url_path}"):
+                with st.popover(f"**{group}**" if is_here else group, key=f"fold at {shown.url_path}"):
                     for page in here:
                         _link(page, pages, shown)
 

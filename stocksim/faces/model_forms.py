@@ -21,7 +21,7 @@ from stocksim.faces.forms import FORMS, PLANTING, TABLE_STARTS, Field
 from stocksim.site.model import PlantingTable, SiteFile
 from stocksim.site.quantities import DEFAULT_TANK_DEPTH_M, MONTHS, Measured, OneOf
 from stocksim.site.rooms import DEFAULT_HEIGHT_M, DEFAULT_HUMIDITY, DEFAULT_ROOM_CHANGES
-from stocksim.units import example, format_quantity, spellings
+from stocksim.units import example, format_quantity, in_units, spellings
 
 # what is taken where a key is left out and the table itself has no number for it: by the ends of its dotted place
 ASSUMED = {
@@ -44,19 +44,53 @@ ASSUMED = {
     "fish_room.air_changes": f"{DEFAULT_ROOM_CHANGES:g}", "greenhouse.humidity": f"{DEFAULT_HUMIDITY['greenhouse']:g}",
     "fish_room.humidity": f"{DEFAULT_HUMIDITY['fish_room']:g}",
     "greenhouse.curtain_saving": f"{1.0 - CURTAIN_SHARE:.2g} with a curtain",
-    "stocking.budget": "no bound", "stocking.species_at_most": "no bound",
+    "stocking.budget": "no bound", "stocking.species_at_most": "no bound", "stocking.goal": "edible",
+    "stocking.feed_price": "not counted", "stocking.margin": "0.05", "stocking.feed_band_weight": "0.05",
+    "candidates.minimum_batch": "5, or all", "own.minimum_batch": "5, or all", "own.at_least": "none",
+    "candidates.stocked": "first day", "candidates.leaves": "last day", "own.leaves": "last day",
+    "candidates.tanks": "any", "own.tanks": "any", "candidates.size_spread": "of its species",
+    "candidates.strain": "mean of all", "options.at_least": "not heated", "options.at_most": "not cooled",
+    "harvest_wishes.weight": "as 1 kg", "heater.power": "as 5 kW", "heater.set_point": "as 8 degC",
+    "schedule.set_point": "as 8 degC", "vents.opens_at": "as 27 degC", "lamps.power": "as 400 W",
+    "fish_room.foam": "as 50 mm", "insulated_wall.foam": "as 50 mm", "pumps.lift": "as 1.5 m",
+    "backups.fuel_volume": "as 15 L", "backups.burns": "as 1.2 L/h", "backups.power": "as 3 kW",
+    "fishless_cycling.ammonia_nitrogen": "as 1 g/day",
 }  # fmt: skip
+# labels of keys, or of keys of one table only
 _LABELS = {
+    "goal": "goals, commas between", "feed_price": "price of a kilo of feed", "species_at_least": "kinds, at least",
+    "species_at_most": "kinds, at most", "margin": "reserve", "feed_band_weight": "cost of uneven feed",
+    "candidates.price": "price of one", "candidates.at_least": "number, at least", "own.at_least": "number, at least",
+    "candidates.at_most": "number, at most", "minimum_batch": "fewest in a tank", "candidates.stocked": "stocked on",
+    "leaves": "leaves on", "tanks": "into tanks, commas between", "candidates.wild": "wild-caught",
+    "trained": "wild, but eats pellets already", "size_spread": "size spread, as 0.25",
+    "strain": "strain, as its species has it", "options.at_least": "heated to at least",
+    "options.at_most": "cooled to at most", "cost": "cost of a season", "crop_worth": "worth of a kilo, by crop",
+    "nitrifying_surface": "surface for bacteria",
+    "utc_offset": "hours from UTC", "price_per": "price is for a", "opens_at": "open at", "design_cold": "design night",
+    "loss_factor": "heat loss, fitted factor", "sun_factor": "sun, fitted factor", "ground": "ground below",
+    "water_loss_factor": "heat loss of water, fitted factor", "day_to_day": "spread from day to day",
     "tan": "TAN", "nitrite_n": "nitrite-N", "nitrate_n": "nitrate-N", "ph": "pH", "about": "notes",
     "from_hour": "from (hour)", "to_hour": "to (hour)", "hour": "from hour", "end": "to", "wind": "wind by month",
     "low": "daily low by month", "high": "daily high by month", "mean": "mean by month (may be left out)",
     "sun": "sun by month, share of a clear sky (0 to 1)", "cloud": "or cloud by month (0 to 1)",
-    "heat": "where it stands, and what keeps it warm", "edge_foam": "foam along the floor's edge",
+    "heat": "where it stands, and what keeps it warm", "edge_foam": "foam at the floor edge",
     "cover": "cover", "vented": "flue to the outdoors", "never": "never advise", "mean_weight": "mean weight",
     "air_temperature": "air over the beds by month", "cloud_share": "daylight behind clouds by month (0 to 1)",
     "own": "own fish in a plan", "candidates": "fish to buy", "options": "other water to plan for",
 }  # fmt: skip
 _NAMED = {"loop": "loops", "tank": "tanks", "cohort": "cohorts", "species": "species", "crop": "crops"}
+
+
+# what a field asks for that its reader does not say in one line
+_HELP = {
+    "goal": "edible (most fillet), steady (even feed), cost (least money) or keep (the fish that are there); the first "
+    "of several weighs most",
+    "feed_band_weight": "kilos of fillet that a kilo of feed outside what the beds take counts for",
+    "margin": "share of room, oxygen and biofilter that a plan leaves free, 0 to 1",
+    "tanks": "names of tanks that these fish may come into",
+    "cost": "money for heating or cooling this loop so, all season",
+}
 
 
 class About(NamedTuple):
@@ -109,7 +143,7 @@ def kinds_of(model: type[BaseModel]) -> tuple[str, ...]:
     return get_args(model.model_fields["kind"].annotation)
 
 
-def fields_of(model: type[BaseModel], known: Sequence[Field] = ()) -> list[Field]:
+def fields_of(model: type[BaseModel], known: Sequence[Field] = (), inside: str = "") -> list[Field]:
     """Fields of all keys of a table that have none among those known.
 
     Parameters
@@ -118,6 +152,8 @@ def fields_of(model: type[BaseModel], known: Sequence[Field] = ()) -> list[Field
         The table.
     known : sequence of Field
         Made by hand.
+    inside : str
+        Key under which the table stands.
 
     Returns
     -------
@@ -126,7 +162,7 @@ def fields_of(model: type[BaseModel], known: Sequence[Field] = ()) -> list[Field
     """
     has_one = {field.path[0] for field in known if len(field.path) == 1}
     found = [
-        _field(info.alias or name, _about(info))
+        _field(info.alias or name, _about(info), inside)
         for name, info in model.model_fields.items()
         if (info.alias or name) not in has_one and name != "kind"
     ]
@@ -136,14 +172,15 @@ def fields_of(model: type[BaseModel], known: Sequence[Field] = ()) -> list[Field
 NESTED = ("group", "rows", "months", "entries", "amounts")
 
 
-def _field(key: str, about: About) -> Field:
+def _field(key: str, about: About, inside: str = "") -> Field:
     kind, choices, form = _kind(key, about)
     measured = about.measured
     help_words = ""
     if measured is not None:
         units = f"; in {spellings(measured.dimension)}" if measured.dimension else ""
         help_words = f"{measured.allowed}{units}".replace("_", " ")
-    label = _LABELS.get(key, key.replace("_", " "))
+    help_words = _HELP.get(key, help_words)
+    label = _LABELS.get(f"{inside}.{key}", _LABELS.get(key, key.replace("_", " ")))
     width = {"yes": 200, "several": 260, "choice": 170}.get(kind, 150)
     return Field((key,), label, kind, choices, width, form, help_words)
 
@@ -159,7 +196,7 @@ def _kind(key: str, about: About) -> tuple[str, tuple[str, ...] | str, tuple[Fie
         return "choice", _NAMED[key], ()
     if models:
         many = ("table", tuple(TABLE_STARTS.get(key, ())), ())
-        return many if len(models) > 1 else ("group", (), tuple(fields_of(models[0])))
+        return many if len(models) > 1 else ("group", (), tuple(fields_of(models[0], inside=key)))
     if get_origin(base) is Literal:
         return "choice", get_args(base) if about.is_required else ("", *get_args(base)), ()
     if named:
@@ -167,7 +204,7 @@ def _kind(key: str, about: About) -> tuple[str, tuple[str, ...] | str, tuple[Fie
     if get_origin(base) is list:
         inner, notes = _peeled(get_args(base)[0])
         if _models(inner):
-            return "rows", (), tuple(fields_of(inner))
+            return "rows", (), tuple(fields_of(inner, inside=key))
         listed = get_args(inner) if get_origin(inner) is Literal else ()
         of_table = next((tuple(note.table) for note in notes if isinstance(note, OneOf)), ())
         return ("several", listed or of_table, ()) if listed or of_table else ("list", (), ())
@@ -176,7 +213,7 @@ def _kind(key: str, about: About) -> tuple[str, tuple[str, ...] | str, tuple[Fie
         if get_args(of_key) == MONTHS:
             return "months", (), (_field("", About(*_peeled(of_value), None, False)),)
         inner = _peeled(of_value)[0]
-        return ("entries", (), tuple(fields_of(inner))) if _models(inner) else ("amounts", (), ())
+        return ("entries", (), tuple(fields_of(inner, inside=key))) if _models(inner) else ("amounts", (), ())
     if base is bool:
         return "yes", (), ()
     if base is dt.date:
@@ -261,14 +298,16 @@ def hint(path: Sequence[Step], raw: Any) -> str:
     about = about_key(path, raw)
     measured = about.measured
     assumed = next((ASSUMED[place] for place in _ends(tuple(path)) if place in ASSUMED), "")
+    units = "us" if value_at(raw, ("site", "units")) == "us" else "metric"
     if assumed:
-        return assumed
+        return in_units(assumed, units)
     if measured is None:
         return about.default if isinstance(about.default, str) and about.default else ""
     if about.default is not None and not isinstance(about.default, (list, dict)):
-        units = "us" if value_at(raw, ("site", "units")) == "us" else "metric"
         return format_quantity(about.default, measured.dimension, units) if measured.dimension else f"{about.default:g}"
-    return f"as {example(measured.dimension).strip(chr(34))}" if measured.dimension and about.is_required else ""
+    if not (measured.dimension and about.is_required):
+        return ""
+    return in_units(f"as {example(measured.dimension).strip(chr(34))}", units)
 
 
 @cache

@@ -9,6 +9,8 @@ from stocksim.site.kinds import LIMITS
 from stocksim.units import format_date, format_quantity
 
 _BARE = ("count", "total_g", "weight_g", "feed_g", "temperature_c")
+# weighed on a kitchen scale, as all answers tell feed and salts
+_DOSES = {("feed", "feed_g"), ("base", "weight_g"), ("salt", "weight_g")}
 _SHOWN_DECIMALS = {"mg_l": 2, "ph": 1}
 
 
@@ -30,7 +32,8 @@ def value_words(record: Record, system: str) -> str:
                 f"{name} {record.held[f'{name}_read']:g}{' as ' * (form != 'dKH')}{' ' * (form == 'dKH')}{form}"
             )
         elif held.dimension:
-            said.append(words + format_quantity(float(value), held.dimension, system))
+            dimension = "dose" if (record.kind, key) in _DOSES else held.dimension
+            said.append(words + format_quantity(float(value), dimension, system))
         elif key == "count":
             said.append(f"{value:g} fish")
         else:

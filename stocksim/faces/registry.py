@@ -61,7 +61,6 @@ PAGES = tuple(
     for address, title, module, group in (
         ("today", "Today", "answers/today/page", ""),
         ("season", "Season", "answers/season/page", ""),
-        ("forecast", "Forecast", "answers/forecast/page", ""),
         ("stock", "Stocking", "answers/stock/page", DECIDE),
         ("tankmates", "Tankmates", "answers/tankmates/page", DECIDE),
         ("beds", "Beds", "answers/beds/page", DECIDE),
@@ -70,6 +69,7 @@ PAGES = tuple(
         ("water", "Water and ramp", "answers/ramp/page", DECIDE),
         ("compare", "Compare", "answers/compare/page", DECIDE),
         ("outlook", "Outlook", "answers/outlook/page", DECIDE),
+        ("forecast", "Forecast", "answers/forecast/page", DECIDE),
         ("edit", "Site", "faces/edit_page", ""),
         ("start", "New site", "faces/start_page", ""),
         ("fish", "Fish", "answers/library/page", ""),

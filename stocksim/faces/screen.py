@@ -319,6 +319,12 @@ def _read_weather(path: Path) -> None:
 _MOST_DAYS = 3660  # ten years, as a season may have
 
 
+def put_beside(folder: str, file: Any) -> str:
+    """Put an uploaded file into a folder; its name there. Raises InputError."""
+    _put_log(Path(folder), file)
+    return _bare(file.name)
+
+
 def _put_log(folder: Path, file: Any) -> None:
     """Put an uploaded log where its site is read from; raises InputError."""
     name, data = _bare(file.name), file.getvalue()

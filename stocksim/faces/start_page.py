@@ -1,11 +1,13 @@
 """Begin a site with five questions: what is not answered is assumed, marked in the file, and can be changed later."""
 
 import datetime as dt
+from pathlib import Path
 
 import streamlit as st
 
+from stocksim.errors import InputError
 from stocksim.faces import care, guard, guided, keeping, markup, screen
-from stocksim.faces.guided import ASKS, HEATED, HELD, QUESTIONS, WAYS, Ask
+from stocksim.faces.guided import ASKS, BY_MONTHS, HEATED, HELD, QUESTIONS, WAYS, WEATHER_FILE, Ask
 from stocksim.faces.registry import script_of
 from stocksim.library.crops import crop_names
 from stocksim.library.species import species_names
@@ -13,6 +15,7 @@ from stocksim.site.examples import FOLDER
 
 NAMES = {"metric": "liters, degC", "us": "gallons, degF"}
 FILE = "my_site.toml"
+UPLOAD = "start_weather"
 
 
 def key(name: str) -> str:
@@ -44,6 +47,13 @@ def asked(ask: Ask, units: str) -> None:
             st.html(markup.fault_html(fault))
 
 
+def weather_file() -> None:
+    """A year of weather instead of four temperatures, for who has one."""
+    st.file_uploader("or a year of weather: an EPW file (.epw)", type=["epw"], key=UPLOAD)
+    for fault in st.session_state.get("start_faults", {}).get(WEATHER_FILE, []):
+        st.html(markup.fault_html(fault))
+
+
 def answers(units: str) -> dict[str, str]:
     """What was answered so far."""
     way = guard.entry(key("way"), HELD)
@@ -56,11 +66,16 @@ def answers(units: str) -> dict[str, str]:
 
 def judge(units: str) -> None:
     """Look at all answers: their faults beside them, or the site that they make, opened as a draft."""
-    draft = guided.begin(answers(units), units, dt.date.today(), FOLDER)
+    folder, given = screen.own_folder(), st.session_state.get(UPLOAD)
+    try:
+        weather = screen.put_beside(folder, given) if given is not None else ""
+    except InputError as error:
+        st.session_state.start_faults = {WEATHER_FILE: [str(fault) for fault in error.faults]}
+        return
+    draft = guided.begin(answers(units), units, dt.date.today(), Path(folder), weather)
     st.session_state.start_faults = dict(draft.faults)
     if draft.site is None:
         return
-    folder = screen.own_folder()
     keeping.begin_without_file("", folder, FILE)  # nothing of it is saved yet
     screen.open_site(draft.text, folder, FILE)
     st.session_state.start_done = True
@@ -81,8 +96,11 @@ for number, (title, asks) in enumerate(QUESTIONS, 1):
         way = guard.entry(key("way"), HELD)
         with st.container(horizontal=True):
             for ask in asks:
-                if not ask.ways or way in ask.ways:
+                is_in_file = ask.name in BY_MONTHS and st.session_state.get(UPLOAD) is not None
+                if (not ask.ways or way in ask.ways) and not is_in_file:
                     asked(ask, units)
+        if number == 1:
+            weather_file()
         if title == "Fish":
             st.html(markup.caption_html(care.PERMIT))
         if title == "Heat" and way == HEATED:

@@ -11,19 +11,17 @@ from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season
 from stocksim.faces.fates import death_words, heavy_words
 from stocksim.faces.text import tank_rows
-from stocksim.faces.words import (
+from stocksim.faces.water_cautions import (
     CHALK,
     base_words,
-    day_words,
-    level_words,
     most_portions,
     nitrate_words,
     ph_words,
-    place_words,
     salt_words,
     short_words,
     sodium_words,
 )
+from stocksim.faces.words import day_words, level_words, place_words
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 from stocksim.water.buffering import SALTS
@@ -85,8 +83,8 @@ def loop_sentences(season: Season, loop: str, units: str) -> list[str]:
     if buffer.any():
         first, _, most = max(weekly(buffer), key=lambda week: week[2])
         dose = (
-            f"Buffer: {salt}, {buffer.sum():,.0f} g in {days} days, most in the week from "
-            f"{day_words(season.dates[first])}: {most:,.0f} g."
+            f"Buffer: {salt}, {format_quantity(buffer.sum(), 'dose', units)} in {days} days, most in the week from "
+            f"{day_words(season.dates[first])}: {format_quantity(most, 'dose', units)}."
         )
     elif table.buffer == CHALK and short_words(season, loop):
         dose = f"Buffer: {salt}, of which none dissolves."

@@ -79,3 +79,4 @@ if faults:
 answer = compare_answer(seasons, spec_of)
 showing.verdict(answer)
 showing.show(answer)
+showing.words(answer)

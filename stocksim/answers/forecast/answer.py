@@ -9,16 +9,17 @@ from typing import Any
 from stocksim.answers.forecast.decide import Factor, Forecast
 from stocksim.faces.answer import Answer, Chart, Head, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
-from stocksim.units import format_date, format_quantity
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 
 _WHAT = {
     "appetite": "appetite as fed", "losses": "everyday losses", "film": "biofilter strength",
     "spilled": "feed spilled", "supply": "oxygen supply",
 }  # fmt: skip
 _TOLD = {
-    "weight": "weight, g", "losses": "dead so far", "feed": "feed, g", "tan": "ammonia, mg/L + 0.1",
+    "losses": "dead so far", "tan": "ammonia, mg/L + 0.1",
     "nitrite": "nitrite, mg/L + 0.1", "oxygen": "oxygen, mg/L + 0.1",
 }  # fmt: skip
+_WEIGHED = {"weight": "weight", "feed": "dose"}  # what records weigh, and as which dimension
 _MOST_RESIDUALS = 30
 
 
@@ -40,7 +41,7 @@ def forecast_answer(found: Forecast) -> Answer:
         Section("cohorts", (Head("At the season's end"), Table(_cohort_rows(found, units)))),
         Section("charts", tuple(Chart(f"forecast_{name}", partial(_draw, found, name)) for name in found.bands)),
         Section("factors", (Head("What was learned"), Table(_factor_rows(found)), _explained(found))),
-        Section("records", (Head("Records beside the forecast"), Table(_residual_rows(found))), "Records"),
+        Section("records", (Head("Records beside the forecast"), Table(_residual_rows(found, units))), "Records"),
     )
     title = f"Forecast of {found.site.file.site.name}"
     return Answer(title, verdict, sections, partial(_data, found), is_caution=bool(found.left_out))
@@ -107,14 +108,21 @@ def _explained(found: Forecast) -> Sentences:
     )
 
 
-def _residual_rows(found: Forecast) -> list[dict[str, str]]:
-    return [
-        {
-            "date": format_date(one.date), "of": one.place, "what": _TOLD[one.what], "recorded": f"{one.told:.3g}",
-            "before": f"{one.before:.3g}", "after": f"{one.after:.3g}", "errors off": f"{one.errors_off:+.1f}",
-        }
-        for one in found.residuals[-_MOST_RESIDUALS:]
-    ]  # fmt: skip
+def _residual_rows(found: Forecast, units: str) -> list[dict[str, str]]:
+    rows = []
+    for one in found.residuals[-_MOST_RESIDUALS:]:
+        told, before, after, what = one.told, one.before, one.after, _TOLD.get(one.what, "")
+        if one.what in _WEIGHED:
+            dimension = _WEIGHED[one.what]
+            told, before, after = (to_face(value, dimension, units) for value in (told, before, after))
+            what = f"{one.what}, {face_unit(dimension, units)}"
+        rows.append(
+            {
+                "date": format_date(one.date), "of": one.place, "what": what, "recorded": f"{told:.3g}",
+                "before": f"{before:.3g}", "after": f"{after:.3g}", "errors off": f"{one.errors_off:+.1f}",
+            }
+        )  # fmt: skip
+    return rows
 
 
 def _points_data(points_: Any, decimals: int = 3) -> list[float]:

@@ -30,7 +30,7 @@ from stocksim.book.store import Record
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.measured import LEAST_READ_MG_L, with_records
 from stocksim.site.reading import Site
-from stocksim.units import format_date
+from stocksim.units import format_date, format_quantity
 
 FloatArray = NDArray[np.float64]
 
@@ -48,20 +48,25 @@ _READ_BY_FIT = ("weigh", "count", "deaths", "test", "base")
 
 
 _TOLD_AS = {
-    "weight": "weighed {amount:.1f} g each", "feed": "was fed {amount:.0f} g in all until then",
-    "tan": "had ammonia of {less:.2f} mg/L", "nitrite": "had nitrite of {less:.2f} mg/L",
-    "oxygen": "had oxygen of {less:.1f} mg/L",
+    "weight": "weighed {} each", "feed": "was fed {} in all until then",
+    "tan": "had ammonia of {}", "nitrite": "had nitrite of {}", "oxygen": "had oxygen of {}",
 }  # fmt: skip
+# what evidence is told in that is not a level in mg/L
+_DIMENSIONS = {"weight": "weight", "feed": "dose"}
 
 
-def _far_words(one: Evidence, has: float) -> str:
-    told = math.exp(one.told)
-    said = _TOLD_AS[one.what].format(amount=told, less=told - LEAST_READ_MG_L)
-    likely = has - LEAST_READ_MG_L if one.what in ("tan", "nitrite", "oxygen") else has
-    when = format_date(one.date)
+def _far_words(one: Evidence, has: float, units: str) -> str:
+    def amount(logarithm: float) -> str:
+        value = math.exp(logarithm)
+        if one.what in _DIMENSIONS:
+            return format_quantity(value, _DIMENSIONS[one.what], units)
+        return f"{value - LEAST_READ_MG_L:.3g} mg/L"
+
+    said = _TOLD_AS[one.what].format(amount(one.told))
     return (
-        f"Record {one.record}: {one.place} {said} on {when}, where the season and the other records have {likely:.3g}; "
-        "was another unit read, or is something amiss that the season does not know? It is not averaged in."
+        f"Record {one.record}: {one.place} {said} on {format_date(one.date)}, where the season and the other records "
+        f"have {amount(has)}; was another unit read, or is something amiss that the season does not know? It is not "
+        "averaged in."
     )
 
 
@@ -168,7 +173,7 @@ class _Fit:
     def leave_out(self, which: Sequence[int], seasons: Run) -> list[str]:
         """Take records out of the fit; why, a sentence each."""
         has = np.median(reckoned(self.site, self.told, seasons), axis=0)
-        said = [_far_words(self.told[at], math.exp(has[at])) for at in which]
+        said = [_far_words(self.told[at], float(has[at]), self.site.file.site.units) for at in which]
         kept = [at for at in range(len(self.told)) if at not in which]
         self.told = [self.told[at] for at in kept]
         self.value, self.error = self.value[kept], self.error[kept]

@@ -22,7 +22,7 @@ from stocksim.engine.many_seasons import run_seasons
 from stocksim.engine.measured import CHART_ERROR, LEAST_READ_MG_L, appetite_spread, weighing_error
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
 from stocksim.site.reading import Site
-from stocksim.units import format_date
+from stocksim.units import format_date, format_quantity
 
 FloatArray = NDArray[np.float64]
 
@@ -238,7 +238,7 @@ def base_factor(site: Site, records: Sequence[Record], base_g: FloatArray) -> di
 
 def grown_beyond_feed(site: Site, records: Sequence[Record], counts: dict[str, Any]) -> list[str]:
     """Weighings between which fish gained more than twice the feed recorded, where most days have a record."""
-    told = []
+    told, units = [], site.file.site.units
     for cohort in site.cohorts:
         own = sorted((one for one in records if one.of == f"cohorts.{cohort}"), key=lambda one: (one.date, one.number))
         weighed = [one for one in own if one.kind == "weigh"]
@@ -250,10 +250,11 @@ def grown_beyond_feed(site: Site, records: Sequence[Record], counts: dict[str, A
             gain = (mean_weight_g(last)[1] - mean_weight_g(first)[1]) * float(counts.get(cohort, math.nan))
             feed = sum(one.value("feed_g") for one in fed)
             if gain > _MOST_GAIN * feed:
+                gained, eaten = (format_quantity(grams, "dose", units) for grams in (gain, feed))
                 told.append(
-                    f"By their weighings {cohort} gained {gain:.0f} g from {format_date(first.date)} to "
-                    f"{format_date(last.date)} on {feed:.0f} g "
-                    "of recorded feed, more than dry feed makes; a weighing, a number or the feed is wrong."
+                    f"By their weighings {cohort} gained {gained} from {format_date(first.date)} to "
+                    f"{format_date(last.date)} on {eaten} of recorded feed, more than dry feed makes; a weighing, a "
+                    "number or the feed is wrong."
                 )
     return told
 

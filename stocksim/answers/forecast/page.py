@@ -22,6 +22,7 @@ try:
             answer = forecast_answer(found)
             showing.verdict(answer)
             showing.show(answer)
+            showing.words(answer)
     else:
         st.caption(f"{len(records)} records in the book. Takes some seconds.")
 except StocksimError as error:

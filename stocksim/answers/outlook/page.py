@@ -90,6 +90,7 @@ if state.get("outlook_for") == shown.source:
             with last:
                 showing.show(outlook_answer(found), "indices")
         cancel.empty()
+        showing.words(answer)
     except StocksimError as error:
         st.html(markup.faults_html([str(fault) for fault in error.faults]))
 else:

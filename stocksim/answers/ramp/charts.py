@@ -217,9 +217,10 @@ def loop_stack(season: Season, loop: str) -> vega.Group:
         none of the tanks' panels, one without film no film panel, one that needs no buffer no bars for it.
     """
     units = season.site.file.site.units
-    unit = face_unit("volume", units)
+    unit, dose = face_unit("volume", units), face_unit("dose", units)
     has_tanks = bool(_tanks_of(season, loop))
-    high, buffer = "Un-ionized ammonia, mg/L, day's high", _of_loop(season, loop, "buffer_g")
+    high = "Un-ionized ammonia, mg/L, day's high"
+    buffer = parts.in_face_unit(_of_loop(season, loop, "buffer_g"), "dose", units)
     top_up = parts.in_face_unit(_of_loop(season, loop, "top_up_l") / 1000.0, "volume", units)
     salt = season.site.file.loops[loop].buffer.replace("_", " ")
     panels: list[vega.Group | None] = []
@@ -234,7 +235,7 @@ def loop_stack(season: Season, loop: str) -> vega.Group:
         panels += [_oxygen_panel(season, loop), _ph_panel(season, loop)]
     panels += [
         _alkalinity_panel(season, loop),
-        _week_bars(season, buffer, f"Buffer: {salt}, g a week", "g", FEED) if buffer.any() else None,
+        _week_bars(season, buffer, f"Buffer: {salt}, {dose} a week", dose, FEED) if buffer.any() else None,
         _week_bars(season, top_up, f"Top-up water, {unit} a week", unit, SOUND),
         _film_panel(season, loop),
     ]

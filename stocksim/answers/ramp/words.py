@@ -13,8 +13,9 @@ from stocksim.answers.ramp.decide import LoopRamp, Ramp, RampWeek
 from stocksim.answers.ramp.fate import EASY_PH, HIGH_PH, MODEST_TAN_MG_L
 from stocksim.changes.change import ADVICE_OF
 from stocksim.engine.results.findings import Finding
+from stocksim.faces.water_cautions import settling_cautions
 from stocksim.faces.ways_words import dated_words
-from stocksim.faces.words import day_words, level_words, settling_cautions
+from stocksim.faces.words import day_words, level_words
 from stocksim.site.kinds import LIMITS, limits_left_by_film
 from stocksim.site.notes import own_files
 from stocksim.site.reading import Site

@@ -15,7 +15,8 @@ from stocksim.answers.stock.rounds import MATTERS_FROM
 from stocksim.answers.stock.seasons import live_per_fish, margin_of
 from stocksim.engine.results.findings import Finding
 from stocksim.faces.fates import cause_data, died_of
-from stocksim.faces.words import CHALK_PH, day_words, level_words
+from stocksim.faces.water_cautions import CHALK_PH
+from stocksim.faces.words import day_words, level_words
 from stocksim.heat.small_fish import small_candidates, small_cohorts, small_words
 from stocksim.site.kinds import LIMITS
 from stocksim.site.stocking_tables import HarvestWish

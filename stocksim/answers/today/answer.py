@@ -16,7 +16,7 @@ from stocksim.faces.record_words import over_words
 from stocksim.faces.words import level_words
 from stocksim.site.kinds import LIMITS
 from stocksim.site.reading import Site
-from stocksim.units import format_date, format_quantity
+from stocksim.units import face_unit, format_date, format_quantity, to_face
 from stocksim.water.nitrite import SODIUM_CAUTION_MG_L
 
 _MOST_TOLD = 3
@@ -50,18 +50,19 @@ def today_answer(
     over = [over_words(one) for one in day.over]
     feed = sum(tank.feed_g for tank in day.tanks)
     given = sum(tank.given_g for tank in day.tanks)
-    of_it = f", of which {given:,.0f} g are given" if given > 0.0 else ""
-    verdict = over[0] if over else f"Feed {feed:,.0f} g today{of_it}. {_next_words(day, units)}"
+    of_it = f", of which {_dose(given, units)} are given" if given > 0.0 else ""
+    verdict = over[0] if over else f"Feed {_dose(feed, units)} today{of_it}. {_next_words(day, units)}"
     do = [
         *over[1:], *([_CARE_OVER] if over else []), *(f"{one} Not used." for one in contradictions),
         *map(_lost_words, day.lost), *_loop_words(day, units), *_due_words(day, units),
     ]  # fmt: skip
+    sheet = f"Feeding sheet of two weeks, in {face_unit('dose', units)}"
     sections = (
         Section("do", (Sentences(do, "do", mark="- ", indent="  "),)) if do else Section("do", ()),
         Section("feed", (Head(_FEED_OVER if over else "Feed today"), Table(_feed_rows(day, units, scoop_g)))),
         Section("coming", (Head("What comes"), points([*_feeding_words(day), *_limit_words(day, units)]))),
         Section("care", () if over else (Sentences([_CARE], gap=True),)),
-        Section("sheet", (Head("Feeding sheet of two weeks, in g"), Table(_sheet_rows(day))), "Feeding sheet"),
+        Section("sheet", (Head(sheet), Table(_sheet_rows(day, units))), "Feeding sheet"),
         Section("state", (Head("What this starts from"), Table(_state_rows(day, units))), "What this starts from"),
         Section("notes", (points(notes, "background"),) if notes else ()),
     )
@@ -69,6 +70,14 @@ def today_answer(
         f"{site.file.site.name}, {format_date(day.date)}", verdict, sections, partial(_data, day, site, notes,
         contradictions, scoop_g), is_trouble=bool(over), is_caution=not over and _is_near(day),
     )  # fmt: skip
+
+
+def _dose(grams: float, units: str) -> str:
+    """Feed or a salt, as a kitchen scale of the keeper's system shows it: below an ounce to a hundredth."""
+    ounces = to_face(grams, "dose", units)
+    if units == "us" and round(ounces, 1) < 1.0:
+        return f"{ounces:z.2f} {face_unit('dose', units)}"
+    return format_quantity(grams, "dose", units)
 
 
 def _is_near(day: Day) -> bool:
@@ -98,13 +107,14 @@ def _limit_words(day: Day, units: str) -> list[str]:
 def _feed_rows(day: Day, units: str, scoop_g: float) -> list[dict[str, str]]:
     rows = []
     for tank in day.tanks:
+        fed = [f"{name} {_dose(grams, units)}" for name, grams in tank.by_cohort.items()]
         water = format_quantity(tank.temperature_c, "temperature", units)
         rows.append(
             {
-                "tank": tank.tank, "feed": f"{tank.feed_g:,.0f} g",
+                "tank": tank.tank, "feed": _dose(tank.feed_g, units),
                 **({} if math.isnan(scoop_g) else {"scoops": f"{tank.feed_g / scoop_g:.1f}"}),
-                **({"given": f"{tank.given_g:,.0f} g"} if any(one.given_g > 0.0 for one in day.tanks) else {}),
-                "of it": ", ".join(f"{name} {grams:,.0f} g" for name, grams in tank.by_cohort.items()) or "no fish",
+                **({"given": _dose(tank.given_g, units)} if any(one.given_g > 0.0 for one in day.tanks) else {}),
+                "of it": ", ".join(fed) or "no fish",
                 "water": f"{water}, {'measured' if tank.is_measured else 'calculated'}",
             }
         )  # fmt: skip
@@ -116,9 +126,11 @@ def _loop_words(day: Day, units: str) -> list[str]:
     for loop in day.loops:
         if loop.base_g >= 0.5:
             portions = f", in {loop.portions} portions over the day" if loop.portions > 1 else ""
-            told.append(f"Loop {loop.loop}: give {loop.base_g:,.0f} g of {loop.salt.replace('_', ' ')}{portions}.")
+            told.append(
+                f"Loop {loop.loop}: give {_dose(loop.base_g, units)} of {loop.salt.replace('_', ' ')}{portions}."
+            )
         if loop.plain_salt is not None:
-            told.append(_salt_words(loop.loop, loop.plain_salt))
+            told.append(_salt_words(loop.loop, loop.plain_salt, units))
         if loop.top_up_l >= 0.5:
             water = format_quantity(loop.top_up_l / 1000.0, "volume", units)
             told.append(f"Loop {loop.loop}: top up {water}.")
@@ -126,11 +138,11 @@ def _loop_words(day: Day, units: str) -> list[str]:
     return told
 
 
-def _salt_words(loop: str, dose: SaltDose) -> str:
+def _salt_words(loop: str, dose: SaltDose, units: str) -> str:
     portions = f", in {dose.portions} portions over the day" if dose.portions > 1 else ""
     crops = " That is too much for most crops: give calcium chloride there." * (dose.sodium_mg_l > SODIUM_CAUTION_MG_L)
     return (
-        f"Loop {loop}: give {dose.grams:,.0f} g of plain salt without iodine, dissolved{portions}, against the "
+        f"Loop {loop}: give {_dose(dose.grams, units)} of plain salt without iodine, dissolved{portions}, against the "
         f"nitrite; it leaves {dose.sodium_mg_l:.0f} mg/L of sodium in the water.{crops}"
     )
 
@@ -207,9 +219,12 @@ def _film_by(day: Day, loop: LoopDay) -> str:
     return "calculated from the tests" if any(one.loop == loop.loop for one in day.levels) else "calculated"
 
 
-def _sheet_rows(day: Day) -> list[dict[str, str]]:
+def _sheet_rows(day: Day, units: str) -> list[dict[str, str]]:
     return [
-        {"day": f"{date:%a} {format_date(date)}", **{tank: f"{grams:,.0f}" for tank, grams in by_tank.items()}}
+        {
+            "day": f"{date:%a} {format_date(date)}",
+            **{tank: _dose(grams, units).split()[0] for tank, grams in by_tank.items()},
+        }
         for date, by_tank in day.sheet
     ]
 

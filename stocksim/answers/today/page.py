@@ -13,6 +13,7 @@ from stocksim.engine.measured import Measured, with_records
 from stocksim.engine.running import run_season
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing
+from stocksim.faces.answer import Answer
 from stocksim.faces.days import read_day
 from stocksim.memo import content_key
 
@@ -30,8 +31,8 @@ def day_of(source: screen.Source, date: dt.date, book: bytes, _records: list[Rec
     return the_day(season, _records, date), measured
 
 
-def show_day(records: list[Record], today: dt.date, known: dict[str, str]) -> None:
-    """The day that is typed, or today, or the nearest one of the season."""
+def show_day(records: list[Record], today: dt.date, known: dict[str, str]) -> Answer | None:
+    """The day that is typed, or today, or the nearest one of the season; what was answered, None for a fault."""
     typed = str(guard.entry(entering.DAY, "")).strip()
     try:
         season = site.file.season
@@ -42,10 +43,12 @@ def show_day(records: list[Record], today: dt.date, known: dict[str, str]) -> No
         answer = today_answer(day, measured.site, measured.notes, measured.contradictions, scoop_g)
         showing.verdict(answer)
         showing.show(answer)
+        return answer
     except StocksimError as error:
         st.html(markup.faults_html([str(fault) for fault in error.faults]))
     except ValueError:
         st.html(markup.faults_html([entering.not_a_day(typed)]))
+    return None
 
 
 try:
@@ -55,10 +58,12 @@ try:
     if entering.is_open():
         entering.big_fields(place)
     guard.text("Day", entering.DAY, placeholder="today", width=150)
-    show_day(records, place.today, known)
+    answered = show_day(records, place.today, known)
     if entering.is_open():
         entering.other_records(place)
     else:
         st.caption("Records are kept beside a site file of your own: save this one first, on the page Site.")
+    if answered is not None:
+        showing.words(answered)
 except StocksimError as error:
     st.html(markup.faults_html([str(fault) for fault in error.faults]))

@@ -27,7 +27,8 @@ from stocksim.units import format_date
 DAY = "day shown"
 _LAST = 8
 STYLE = """<style>
-.st-key-big_fields [data-testid="stTextInput"] input {font-size: 1.5rem; height: 3.2rem}
+.st-key-big_fields [data-testid="stTextInputRootElement"] {height: 3.2rem}
+.st-key-big_fields [data-testid="stTextInputRootElement"] input {font-size: 1.5rem; height: 100%}
 .st-key-big_fields label p {font-size: 1.05rem; font-weight: 600}
 .st-key-entering button {min-height: 2.75rem}
 @media print {.st-key-entering, .st-key-other_records {display: none !important}}

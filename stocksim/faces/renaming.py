@@ -1,4 +1,7 @@
-"""An entry of a site file's text gets another name, everywhere the file names it; all else stays as it is written."""
+"""An entry of a site file's text gets another name, everywhere the file names it; all else stays as it is written.
+
+Apart from `editing`, which changes one place of a text at a time.
+"""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ import math
 import sys
 from pathlib import Path
 
-from stocksim.answers.outlook.ranges import MEASURED, UNCERTAIN, Uncertain
+from stocksim.drawn.ranges import MEASURED, UNCERTAIN, Uncertain
 
 PAGE = Path(__file__).resolve().parent / "uncertainty.md"
 
@@ -17,7 +17,7 @@ BEGIN = """# What is uncertain, and how an outlook draws it
 
 Written by `python docs/uncertainty.py`; do not edit by hand. `stocksim outlook` and `stocksim.outlook(site, n,
 seed)` run a season many times, each with everything in this table drawn anew. Code:
-`stocksim/answers/outlook/`.
+`stocksim/drawn/`.
 
 *Low* and *high* are the ends that one season in twenty lies beyond on each side; of *even* ones the ends of
 all. *Middle* is what a plain season takes, and half of the seasons lie on either side of it. Bell-shaped ranges

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from small_sites import START, build, one_tank
 
-from stocksim.answers.outlook.bands import BINS, Bands
-from stocksim.answers.outlook.decide import SHARES, Outlook, matters_most, outlook
-from stocksim.answers.outlook.draws import prepared
-from stocksim.answers.outlook.indices import sobol_indices
-from stocksim.answers.outlook.ranges import MEASURED, UNCERTAIN, quantile
-from stocksim.answers.outlook.years import YEARS, water_of_years
+from stocksim.drawn.bands import BINS, Bands
+from stocksim.drawn.draws import prepared
+from stocksim.drawn.indices import sobol_indices
+from stocksim.drawn.outlook import SHARES, Outlook, matters_most, outlook
+from stocksim.drawn.ranges import MEASURED, UNCERTAIN, quantile
+from stocksim.drawn.years import YEARS, water_of_years
 from stocksim.engine.arrays.tables import numbers_of
 from stocksim.engine.many_seasons import run_seasons
 from stocksim.errors import InputError
@@ -253,7 +253,7 @@ def test_bands_and_chances_are_those_of_the_same_seasons_run_one_by_one():
     tables = one_tank(days=40)
     site = build(tables)
     found = outlook(site, 32, seed=5, indices=False)
-    from stocksim.answers.outlook.decide import points_of
+    from stocksim.drawn.outlook import points_of
 
     draws = found.draws
     points, _ = points_of(draws, 32, 5)

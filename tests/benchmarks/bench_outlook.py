@@ -13,8 +13,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from stocksim.answers.outlook.decide import outlook
-from stocksim.answers.outlook.draws import prepared
+from stocksim.drawn.draws import prepared
+from stocksim.drawn.outlook import outlook
 from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.season import in_chunks
 from stocksim.site.examples import FOLDER

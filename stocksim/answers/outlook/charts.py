@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stocksim.answers.outlook.decide import SHARES, Outlook
+from stocksim.drawn.outlook import SHARES, Outlook
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces import vega

@@ -34,8 +34,8 @@ def outlook(
     """Say how sure a season is: chances and dates of limits and losses, bands, and what to measure next. Reads SITE
     and the files it names; writes nothing."""
     from stocksim.answers.outlook.answer import outlook_answer
-    from stocksim.answers.outlook.beside import beside as draw_beside
-    from stocksim.answers.outlook.decide import outlook as draw_outlook
+    from stocksim.drawn.beside import beside as draw_beside
+    from stocksim.drawn.outlook import outlook as draw_outlook
     from stocksim.faces.options import Bar, options_named
     from stocksim.site.reading import load_site
 

@@ -7,7 +7,7 @@ import streamlit as st
 
 from stocksim.answers.outlook.answer import outlook_answer
 from stocksim.answers.outlook.charts import fan_stack
-from stocksim.answers.outlook.decide import Outlook, outlook, with_indices
+from stocksim.drawn.outlook import Outlook, outlook, with_indices
 from stocksim.engine.season import Progress
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing

@@ -8,10 +8,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from stocksim.answers.outlook.beside import Beside, Difference
-from stocksim.answers.outlook.decide import LOST_SHARE, Chance, Outlook, matters_most
-from stocksim.answers.outlook.ranges import MEASURED
-from stocksim.answers.outlook.years import YEARS
+from stocksim.drawn.beside import Beside, Difference
+from stocksim.drawn.outlook import LOST_SHARE, Chance, Outlook, matters_most
+from stocksim.drawn.ranges import MEASURED
+from stocksim.drawn.years import YEARS
 from stocksim.faces.words import day_words, level_words
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity

@@ -10,10 +10,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.bands import Bands
-from stocksim.answers.outlook.draws import Draws, prepared
-from stocksim.answers.outlook.indices import Indices, sobol_indices
-from stocksim.answers.outlook.one_by_one import die
+from stocksim.drawn.bands import Bands
+from stocksim.drawn.draws import Draws, prepared
+from stocksim.drawn.indices import Indices, sobol_indices
+from stocksim.drawn.one_by_one import die
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.results.course import LEAST_COUNT, Course

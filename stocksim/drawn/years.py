@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.ranges import TYPED_WATER_PERSISTENCE, TYPED_WATER_SPREAD_C
 from stocksim.climate.weather import synthetic_days, weather_of_days
+from stocksim.drawn.ranges import TYPED_WATER_PERSISTENCE, TYPED_WATER_SPREAD_C
 from stocksim.engine.arrays.beds import build_planting
 from stocksim.engine.arrays.fish import Stay, build_rations, by_water
 from stocksim.engine.arrays.layout import Layout

@@ -1,6 +1,6 @@
 """Seasons drawn from what is uncertain: points of a site's own cube, and the arrays that each point gives.
 
-Apart from `decide`, for published systems are drawn by it too, without that question's answer.
+Apart from `outlook`, for published systems are drawn by it too, without the rest.
 """
 
 from __future__ import annotations
@@ -13,14 +13,14 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.ranges import (
+from stocksim.drawn.ranges import (
     MEASURED,
     UNCERTAIN,
     WEIGHED_FISH,
     Uncertain,
     quantile,
 )
-from stocksim.answers.outlook.years import YEARS, numbers_of_years, water_of_years
+from stocksim.drawn.years import YEARS, numbers_of_years, water_of_years
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.arrays.tables import numbers_of
 from stocksim.engine.arrays.water import SOLUTES

@@ -38,8 +38,8 @@ all else once for the site: two tanks have not two strengths of film.
 A bank of 64 years is made first. Of a loop whose water is computed each year is a season of weather drawn about
 the normals, persisting from day to day ([heat](heat.md)), run through the heat balance; of a typed loop it is
 what is typed with anomalies that persist; a logged loop stays as logged. Years stand from the coldest water to
-the warmest, and an outlook draws one for each season. So nothing rarer than one year in 64 can be told; crops,
-the heat that is paid for, and films on the first morning stay as in the plain season. A loop that stands typed
+the warmest, and an outlook draws one for each season, with the heat that its weather takes. So nothing rarer than one year in 64 can be told; crops,
+and films on the first morning stay as in the plain season. A loop that stands typed
 at one temperature moves by 0.5 degC whether a heater can hold that or not: compute the water to see that.
 
 ## Fish die one by one

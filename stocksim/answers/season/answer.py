@@ -7,13 +7,17 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from stocksim.changes.change import prove
 from stocksim.changes.ways import Advice, advise
+from stocksim.drawn.sureness import Sureness, with_advised
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
 from stocksim.engine.running import run_season
+from stocksim.engine.season import Progress
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
 from stocksim.faces.care import cares_beside
+from stocksim.faces.chance_words import sure_data, sure_words
 from stocksim.faces.change_words import help_words
 from stocksim.faces.density_words import density_sentence
 from stocksim.faces.fates import (
@@ -49,6 +53,12 @@ _TANK_NOTE = "worst hour of the season / limit; biomass: on the peak date; ! mar
 _CHARTS = ("water", "growth")
 
 
+def with_advice(sure: Sureness, season: Season, advice: Advice | None, progress: Progress | None = None) -> Sureness:
+    """How sure a season is, with the first way of what is advised for it in the same drawn seasons."""
+    ways = advice.ways if advice is not None else ()
+    return with_advised(sure, prove(season.site, ways[0].fields).site, progress) if ways else sure
+
+
 class Solved(NamedTuple):
     """A season with what is advised for it, and its findings with what helps."""
 
@@ -78,6 +88,7 @@ def season_answer(
     is_sought: bool = True,
     draw: Callable[[str], dict[str, Any]] | None = None,
     advice: Advice | None = None,
+    sure: Sureness | None = None,
 ) -> Answer:
     """What a season is answered.
 
@@ -93,6 +104,8 @@ def season_answer(
         Gives the specification of a stack of charts by its name, where a page keeps them.
     advice : Advice, optional
         Ways out of what is broken, where they were sought.
+    sure : Sureness, optional
+        The season drawn many times: then the verdict tells its chance, and the picture has bands.
 
     Returns
     -------
@@ -109,7 +122,7 @@ def season_answer(
         Section("fish", _fate_parts(season), topics=("fish",)),
         Section("feeding", _feeding_parts(season), topics=("fish",)),
         Section("water", _water_parts(season), topics=("water",)),
-        Section("picture", [Chart("density", partial(draw or partial(_drawn, season), "density"))]),
+        Section("picture", [Chart("density", partial(draw or partial(_drawn, season, sure=sure), "density"))]),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
         Section("feed", _feed_parts(season), topics=("fish",)),
@@ -130,18 +143,28 @@ def season_answer(
     ]
     return Answer(
         f"{file.site.name}: {format_date(season.dates[0])} to {format_date(season.dates[-1])}",
-        verdict(season, findings),
+        verdict(season, findings)
+        if sure is None
+        else f"{verdict(season, findings)} {sure_words(season, findings, sure)}",
         sections,
-        partial(summary, season, findings, advice),
+        partial(_data, season, findings, advice, sure),
         is_trouble(season, findings),
         is_caution=is_caution(season, findings),
         brief=season_brief(season, findings, advice),
     )
 
 
-def _drawn(season: Season, name: str) -> dict[str, Any]:
-    from stocksim.faces.charts import STACKS  # slow to import, and text draws none
+def _data(season: Season, findings: list[Finding], advice: Advice | None, sure: Sureness | None) -> dict[str, Any]:
+    data = summary(season, findings, advice)
+    return data if sure is None else data | {"chance": sure_data(season, findings, sure)}
 
+
+def _drawn(season: Season, name: str, sure: Sureness | None = None) -> dict[str, Any]:
+    from stocksim.faces.charts import STACKS  # slow to import, and text draws none
+    from stocksim.faces.picture import picture_stack
+
+    if name == "density" and sure is not None:
+        return picture_stack(season, bands=sure.found.bands).to_dict()
     return STACKS[name](season).to_dict()
 
 

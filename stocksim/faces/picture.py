@@ -9,19 +9,21 @@ import datetime as dt
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stocksim.drawn.outlook import Band
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces import vega
 from stocksim.faces.palette import FEED, INK, LEAF, species_colour
 from stocksim.faces.words import day_words
 from stocksim.units import face_unit
+
+if TYPE_CHECKING:
+    from stocksim.drawn.outlook import Band
 
 FloatArray = NDArray[np.float64]
 
@@ -55,7 +57,7 @@ class Areas(NamedTuple):
     unit: str
 
 
-Bands = Mapping[str, Band]
+Bands = Mapping[str, "Band"]
 
 
 def picture_stack(

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from stocksim.changes.change import prove
 from stocksim.changes.ways import Advice, advise
-from stocksim.drawn.sureness import Sureness, with_advised
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
@@ -17,7 +16,6 @@ from stocksim.engine.running import run_season
 from stocksim.engine.season import Progress
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
 from stocksim.faces.care import cares_beside
-from stocksim.faces.chance_words import sure_data, sure_words
 from stocksim.faces.change_words import help_words
 from stocksim.faces.density_words import density_sentence
 from stocksim.faces.fates import (
@@ -48,6 +46,9 @@ from stocksim.faces.words import (
 from stocksim.site.reading import Site
 from stocksim.units import format_date, format_quantity
 
+if TYPE_CHECKING:  # drawn seasons are only imported where they are asked for
+    from stocksim.drawn.sureness import Sureness
+
 _EVENTS_PRINTED = 12
 _TANK_NOTE = "worst hour of the season / limit; biomass: on the peak date; ! marks a broken limit"
 _CHARTS = ("water", "growth")
@@ -55,6 +56,8 @@ _CHARTS = ("water", "growth")
 
 def with_advice(sure: Sureness, season: Season, advice: Advice | None, progress: Progress | None = None) -> Sureness:
     """How sure a season is, with the first way of what is advised for it in the same drawn seasons."""
+    from stocksim.drawn.sureness import with_advised
+
     ways = advice.ways if advice is not None else ()
     return with_advised(sure, prove(season.site, ways[0].fields).site, progress) if ways else sure
 
@@ -143,9 +146,7 @@ def season_answer(
     ]
     return Answer(
         f"{file.site.name}: {format_date(season.dates[0])} to {format_date(season.dates[-1])}",
-        verdict(season, findings)
-        if sure is None
-        else f"{verdict(season, findings)} {sure_words(season, findings, sure)}",
+        _verdict(season, findings, sure),
         sections,
         partial(_data, season, findings, advice, sure),
         is_trouble(season, findings),
@@ -154,9 +155,22 @@ def season_answer(
     )
 
 
+def _verdict(season: Season, findings: list[Finding], sure: Sureness | None) -> str:
+    said = verdict(season, findings)
+    if sure is None:
+        return said
+    from stocksim.faces.chance_words import sure_words
+
+    return f"{said} {sure_words(season, findings, sure)}"
+
+
 def _data(season: Season, findings: list[Finding], advice: Advice | None, sure: Sureness | None) -> dict[str, Any]:
     data = summary(season, findings, advice)
-    return data if sure is None else data | {"chance": sure_data(season, findings, sure)}
+    if sure is None:
+        return data
+    from stocksim.faces.chance_words import sure_data
+
+    return data | {"chance": sure_data(season, findings, sure)}
 
 
 def _drawn(season: Season, name: str, sure: Sureness | None = None) -> dict[str, Any]:

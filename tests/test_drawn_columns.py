@@ -104,5 +104,5 @@ def test_a_site_without_weather_has_no_heat_to_tell():
 
 
 def test_an_unknown_column_is_a_sentence():
-    with pytest.raises(InputError, match="columns: .*nonsense"):
+    with pytest.raises(InputError, match="nonsense"):
         outlook(build(one_tank(days=5)), 2, columns=["nonsense"])

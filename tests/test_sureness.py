@@ -97,7 +97,8 @@ def test_without_fish_no_chance_is_told():
     tables = one_tank(days=10)
     tables["cohorts"] = {}
     season = run_season(build(tables))
-    assert sure_words(season, season.findings, sureness(season.site)) == "No fish are kept, so there is nothing to judge."
+    said = sure_words(season, season.findings, sureness(season.site))
+    assert said == "No fish are kept, so there is nothing to judge."
 
 
 def test_the_command_tells_it_only_when_asked(monkeypatch, capsys, tmp_path):

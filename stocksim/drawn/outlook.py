@@ -354,6 +354,31 @@ def _outputs(layout: Layout, course: Course, limits: list[LimitWorst]) -> dict[s
     return found
 
 
+class Place(NamedTuple):
+    """How drawn seasons fared at one limit and place, arrays (season,).
+
+    ``first_day`` is the first day broken, -1 where none is; value, threshold and margin are of the worst day.
+    """
+
+    limit: str
+    where: str
+    unit: str
+    first_day: NDArray[np.int64]
+    margin_percent: FloatArray
+    worst_value: FloatArray
+    threshold: FloatArray
+
+
+def gathered(site: Site, n: int, seed: int, progress: Progress | None = None, threads: int | None = None) -> Gathered:
+    """Limits and losses of drawn seasons, season by season and without bands; as for `outlook`."""
+    number = _rounded(n, seed, ())
+    draws, told = prepared(site, seed), Telling(progress, number)
+    found = Gathered(draws)
+    for part in run_points(draws, points_of(draws, number, seed)[0], luck_of(draws, number, seed), (), threads, told):
+        found.add(part)
+    return found
+
+
 class Gathered:
     """What is added up of the seasons as they come."""
 
@@ -404,20 +429,25 @@ class Gathered:
         )
         return float(safe.mean()), float(kept.mean())
 
-    def chances(self) -> tuple[tuple[Chance, ...], tuple[Chance, ...]]:
-        """Of every limit and place, and of losing a tenth of each batch; the likeliest first."""
-        limits = []
+    def places(self) -> Iterator[Place]:
+        """Every limit and place where it applied in a season, with how each season fared there."""
         for row, kind in enumerate(self._limits[0]):
             first, margin, worst, threshold = (
                 np.concatenate([getattr(part[row], name) for part in self._limits])
                 for name in ("first_day", "margin_percent", "worst_value", "threshold")
             )
             for at, entity in enumerate(kind.entities):
-                applied = np.isfinite(margin[:, at])
-                if applied.any():
-                    where = f"{kind.table}.{entity}"
-                    met, held = worst[applied, at], float(np.median(threshold[applied, at]))
-                    limits.append(self._chance(kind.limit, where, first[:, at], met, held, kind.unit))
+                if np.isfinite(margin[:, at]).any():
+                    of_place = (values[:, at] for values in (first, margin, worst, threshold))
+                    yield Place(kind.limit, f"{kind.table}.{entity}", kind.unit, *of_place)
+
+    def chances(self) -> tuple[tuple[Chance, ...], tuple[Chance, ...]]:
+        """Of every limit and place, and of losing a tenth of each batch; the likeliest first."""
+        limits = []
+        for place in self.places():
+            applied = np.isfinite(place.margin_percent)
+            met, held = place.worst_value[applied], float(np.median(place.threshold[applied]))
+            limits.append(self._chance(place.limit, place.where, place.first_day, met, held, place.unit))
         lost, day = np.concatenate(self._lost), np.concatenate(self._lost_day)
         roots = tuple(dict.fromkeys(self.draws.layout.roots))
         losses = [

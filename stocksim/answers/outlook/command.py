@@ -42,7 +42,7 @@ def outlook(
     loaded = load_site(site)
     bar = Bar("seasons")
     with options_named():
-        found = draw_outlook(loaded, n, seed, progress=bar)
+        found = draw_outlook(loaded, n, seed, progress=bar, columns=None if as_json else ())  # text has no bands
     others = [] if beside is None else [(load_site(beside), beside.stem)]
     others += _advised(loaded) if advised else []
     besides = [draw_beside(found, other, name, progress=bar) for other, name in others]

@@ -17,6 +17,10 @@ from stocksim.faces.words import day_words, level_words
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 
+# Columns that fan charts show; text shows none, and only data has all of them.
+FAN_COLUMNS = (
+    "cohorts.mean_weight_g", "tanks.density_kg_m3", "tanks.oxygen_min_mg_l", "tanks.unionized_ammonia_max_mg_l",
+)  # fmt: skip
 _LEAST_TOLD = 0.01  # a limit broken in fewer seasons is not listed
 # Outputs that what matters is told of, in the order of telling, and what each is called.
 TOLD_OUTPUTS = {

@@ -78,18 +78,19 @@ agree on its sign. Weather is common as far as both have the same loops and hous
 
 ## Where else seasons are drawn
 
-- **The verdict of a season**: `season --chance`, and a button on the page *Season*, draw 256 seasons with seed 1 and tell
-  how often the limit that the verdict names first is broken, or how often all hold, how often every batch keeps nine
-  tenths, and the same with what is advised, in the same seasons. Nearly sure is 97.5 of 100 or more, very likely 90,
-  likely 65, even chances 35 (our choice). A share of 256 seasons has a standard error of 3 of 100 at most. The picture
-  then has the bands of density, and of the area that the handbooks' ratio carries.
+- **The verdict of a season**: `season --chance`, and a button on the page *Season*, draw 256 seasons with seed 1 and
+  tell how often the limit that the verdict names first is broken, or how often all hold, how often every batch keeps
+  nine tenths, and the same with what is advised, in the same seasons. Nearly sure is 97.5 of 100 or more, very likely
+  90, likely 65, even chances 35 (our choice). A share of 256 seasons has a standard error of 3 of 100 at most. The
+  picture then has the bands of density, and of the area that the handbooks' ratio carries.
 - **A plan**: `stock --hold-in "9 of 10"` takes fish out by date until the plan holds in so many, by 128 seasons, and is
   judged by 256 others, of another seed ([stocking](stocking.md)).
 - **Cold nights**: `powercut` and `cold` draw 1,000 years of days about the normals and tell how many winters have so
   cold a night, and how long fish bear a cut in it ([power cut](powercut.md)).
-- **A book that differs from the plan**: `forecast` fits appetite and others to what was weighed ([records](records.md)).
-- **The columns** of an outlook's data are all numeric ones of the season's files: fish, tanks, loops, beds and heat. Text
-  has none, the page four, for each takes time.
+- **A book that differs from the plan**: `forecast` fits appetite and others to what was weighed
+  ([records](records.md)).
+- **The columns** of an outlook's data are all numeric ones of the season's files: fish, tanks, loops, beds and heat.
+  Text has none, the page four, for each takes time.
 
 ## What is not in it
 

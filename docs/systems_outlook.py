@@ -21,9 +21,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))  # pytest loads this fi
 import systems
 
 import stocksim
-from stocksim.answers.outlook.decide import SHARES
-from stocksim.answers.outlook.draws import prepared
-from stocksim.answers.outlook.one_by_one import dead_of
+from stocksim.drawn.draws import prepared
+from stocksim.drawn.one_by_one import dead_of
+from stocksim.drawn.outlook import SHARES
 from stocksim.engine.arrays.beds import build_planting
 from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.results.frames import Season

@@ -9,7 +9,7 @@ import math
 import sys
 from pathlib import Path
 
-from stocksim.answers.outlook.ranges import MEASURED, UNCERTAIN, Uncertain
+from stocksim.drawn.ranges import MEASURED, UNCERTAIN, Uncertain
 
 PAGE = Path(__file__).resolve().parent / "uncertainty.md"
 
@@ -17,7 +17,7 @@ BEGIN = """# What is uncertain, and how an outlook draws it
 
 Written by `python docs/uncertainty.py`; do not edit by hand. `stocksim outlook` and `stocksim.outlook(site, n,
 seed)` run a season many times, each with everything in this table drawn anew. Code:
-`stocksim/answers/outlook/`.
+`stocksim/drawn/`.
 
 *Low* and *high* are the ends that one season in twenty lies beyond on each side; of *even* ones the ends of
 all. *Middle* is what a plain season takes, and half of the seasons lie on either side of it. Bell-shaped ranges
@@ -38,9 +38,10 @@ all else once for the site: two tanks have not two strengths of film.
 A bank of 64 years is made first. Of a loop whose water is computed each year is a season of weather drawn about
 the normals, persisting from day to day ([heat](heat.md)), run through the heat balance; of a typed loop it is
 what is typed with anomalies that persist; a logged loop stays as logged. Years stand from the coldest water to
-the warmest, and an outlook draws one for each season. So nothing rarer than one year in 64 can be told; crops,
-the heat that is paid for, and films on the first morning stay as in the plain season. A loop that stands typed
-at one temperature moves by 0.5 degC whether a heater can hold that or not: compute the water to see that.
+the warmest, and an outlook draws one for each season, with the heat that its weather takes. So nothing rarer than
+one year in 64 can be told; crops, and films on the first morning, stay as in the plain season. A loop that stands
+typed at one temperature moves by 0.5 degC whether a heater can hold that or not: compute the water to see that.
+Where no loop's water differs between years (all are logged), heat is that of the plain season.
 
 ## Fish die one by one
 
@@ -74,6 +75,22 @@ random numbers: what is uncertain in both, and the luck of a batch of one name, 
 other has is drawn by itself. So a difference is what the sites make of the same season, and its variance is that of
 either less twice their covariance (`tests/test_outlook_beside.py`). A difference is called real where 95 of 100 seasons
 agree on its sign. Weather is common as far as both have the same loops and house.
+
+## Where else seasons are drawn
+
+- **The verdict of a season**: `season --chance`, and a button on the page *Season*, draw 256 seasons with seed 1 and
+  tell how often the limit that the verdict names first is broken, or how often all hold, how often every batch keeps
+  nine tenths, and the same with what is advised, in the same seasons. Nearly sure is 97.5 of 100 or more, very likely
+  90, likely 65, even chances 35 (our choice). A share of 256 seasons has a standard error of 3 of 100 at most. The
+  picture then has the bands of density, and of the area that the handbooks' ratio carries.
+- **A plan**: `stock --hold-in "9 of 10"` takes fish out by date until the plan holds in so many, by 128 seasons, and is
+  judged by 256 others, of another seed ([stocking](stocking.md)).
+- **Cold nights**: `powercut` and `cold` draw 1,000 years of days about the normals and tell how many winters have so
+  cold a night, and how long fish bear a cut in it ([power cut](powercut.md)).
+- **A book that differs from the plan**: `forecast` fits appetite and others to what was weighed
+  ([records](records.md)).
+- **The columns** of an outlook's data are all numeric ones of the season's files: fish, tanks, loops, beds and heat.
+  Text has none, the page four, for each takes time.
 
 ## What is not in it
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 from stocksim.errors import Fault, InputError, OutsideValidity, ParameterError, StocksimError
 
 if TYPE_CHECKING:
-    from stocksim.answers.outlook.decide import Outlook, outlook
     from stocksim.answers.season.answer import write_season
     from stocksim.answers.stock.decide import plan_stocking
+    from stocksim.drawn.outlook import Outlook, outlook
     from stocksim.engine.many_seasons import run_seasons
     from stocksim.engine.results.frames import Season
     from stocksim.engine.results.many import ManySeasons
@@ -39,12 +39,12 @@ __all__ = [
 
 _LAZY = {
     "ManySeasons": "stocksim.engine.results.many",
-    "Outlook": "stocksim.answers.outlook.decide",
+    "Outlook": "stocksim.drawn.outlook",
     "Season": "stocksim.engine.results.frames",
     "Site": "stocksim.site.reading",
     "grow": "stocksim.engine.running",
     "load_site": "stocksim.site.reading",
-    "outlook": "stocksim.answers.outlook.decide",
+    "outlook": "stocksim.drawn.outlook",
     "plan_stocking": "stocksim.answers.stock.decide",
     "run_season": "stocksim.engine.running",
     "run_seasons": "stocksim.engine.many_seasons",

@@ -35,7 +35,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 PACKAGE = Path(__file__).resolve().parent
 # rooms above the compiled code, which may not use it; all other sources are in the cache's key
-ABOVE = ("changes", "answers", "faces")
+ABOVE = ("drawn", "changes", "answers", "faces")
 PREPARING = "stocksim: preparing the engine, once (half a minute or so)."
 WITHOUT = "stocksim: numba is not installed here; the plain engine answers, some hundred times slower."
 # s that a process waits for another that compiles; then it compiles too, so that nothing can hold it for good

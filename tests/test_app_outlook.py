@@ -11,7 +11,7 @@ from small_sites import one_tank
 from streamlit.testing.v1 import AppTest
 from test_app import words
 
-from stocksim.answers.outlook import decide
+from stocksim.drawn import outlook as decide
 from stocksim.errors import InputError
 from stocksim.faces.registry import script_of
 

@@ -9,8 +9,8 @@ import pytest
 from scipy.stats import binom, binomtest
 from small_sites import build, one_tank
 
-from stocksim.answers.outlook.decide import outlook
-from stocksim.answers.outlook.one_by_one import dead_of, die
+from stocksim.drawn.one_by_one import dead_of, die
+from stocksim.drawn.outlook import outlook
 
 SEASONS = 4096
 

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from small_sites import START, build, one_tank
 
-from stocksim.answers.outlook.bands import BINS, Bands
-from stocksim.answers.outlook.decide import SHARES, Outlook, matters_most, outlook
-from stocksim.answers.outlook.draws import prepared
-from stocksim.answers.outlook.indices import sobol_indices
-from stocksim.answers.outlook.ranges import MEASURED, UNCERTAIN, quantile
-from stocksim.answers.outlook.years import YEARS, water_of_years
+from stocksim.drawn.bands import BINS, Bands
+from stocksim.drawn.draws import prepared
+from stocksim.drawn.indices import sobol_indices
+from stocksim.drawn.outlook import SHARES, Outlook, matters_most, outlook
+from stocksim.drawn.ranges import MEASURED, UNCERTAIN, quantile
+from stocksim.drawn.years import YEARS, water_of_years
 from stocksim.engine.arrays.tables import numbers_of
 from stocksim.engine.many_seasons import run_seasons
 from stocksim.errors import InputError
@@ -115,7 +115,7 @@ def test_everyday_deaths_move_with_their_cause():
 
 def test_years_vary_about_what_is_typed_and_stay_from_day_to_day():
     site = build(one_tank(days=200))
-    (water,) = water_of_years(site, 400, seed=3).values()
+    (water,) = water_of_years(site, 400, seed=3)[0].values()
     (typed,) = site.held_c.values()
     moved = water - typed
     assert moved.std() == pytest.approx(0.5, rel=0.05)  # one constant temperature
@@ -127,7 +127,7 @@ def test_years_vary_about_what_is_typed_and_stay_from_day_to_day():
 
 def test_years_of_computed_water_differ_as_their_weather_does():
     site = load_site(FOLDER / "heron_lane_computed.toml")
-    found = water_of_years(site, 8, seed=2)
+    found, _ = water_of_years(site, 8, seed=2)
     assert list(found) == list(site.file.loops)
     for key, loop in site.file.loops.items():
         assert np.isfinite(found[key]).all()
@@ -253,7 +253,7 @@ def test_bands_and_chances_are_those_of_the_same_seasons_run_one_by_one():
     tables = one_tank(days=40)
     site = build(tables)
     found = outlook(site, 32, seed=5, indices=False)
-    from stocksim.answers.outlook.decide import points_of
+    from stocksim.drawn.outlook import points_of
 
     draws = found.draws
     points, _ = points_of(draws, 32, 5)
@@ -402,7 +402,8 @@ def test_the_data_of_an_outlook_is_whole():
 
 
 def test_seasons_that_were_rounded_are_told():
-    from stocksim.answers.outlook.words import chance_words, notes
+    from stocksim.answers.outlook.words import notes
+    from stocksim.faces.chance_words import chance_words
 
     found = outlook(build(one_tank(days=5)), 3, indices=False)
     assert "3 seasons were asked for; 4 were run" in notes(found)[0]

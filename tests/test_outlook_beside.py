@@ -11,8 +11,8 @@ from command_line import refused, runner
 from small_sites import build, one_tank
 
 from stocksim.answers.outlook.answer import outlook_answer
-from stocksim.answers.outlook.beside import Beside, Difference, beside
-from stocksim.answers.outlook.decide import Outlook, outlook
+from stocksim.drawn.beside import Beside, Difference, beside
+from stocksim.drawn.outlook import Outlook, outlook
 
 
 @pytest.fixture(scope="module")

@@ -123,6 +123,12 @@ def _out(season: Season, column: int, day: int, fish: int, of: int) -> Change:
     return Change(Action.TAKEN_OUT, with_event(season, event | {"which": "largest"}), amounts, date, care=care)
 
 
+def some_out(season: Season, column: int, day: int, fish: int | None) -> Change:
+    """The largest fish of a column, or all, taken out on the morning of a day, the second of the season or later."""
+    there = math.floor(float(season.course.count[0, day, column] + season.course.deaths[0, day, column]))
+    return _all_of(season, column, day, there) if fish is None else _out(season, column, day, fish, there)
+
+
 def with_event(season: Season, event: dict[str, Any]) -> dict[str, Any]:
     """Fields that add an event to those of a season's site."""
     return {"events": [*season.site.raw.get("events", []), event]}

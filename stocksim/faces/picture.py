@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import datetime as dt
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,9 +18,12 @@ from numpy.typing import NDArray
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces import vega
-from stocksim.faces.palette import FEED, INK, LEAF
+from stocksim.faces.palette import FEED, INK, LEAF, species_colour
 from stocksim.faces.words import day_words
 from stocksim.units import face_unit
+
+if TYPE_CHECKING:
+    from stocksim.drawn.outlook import Band
 
 FloatArray = NDArray[np.float64]
 
@@ -54,7 +57,12 @@ class Areas(NamedTuple):
     unit: str
 
 
-def picture_stack(season: Season, read: dt.date | None = None, today: dt.date | None = None) -> vega.Group:
+Bands = Mapping[str, "Band"]
+
+
+def picture_stack(
+    season: Season, read: dt.date | None = None, today: dt.date | None = None, bands: Bands | None = None
+) -> vega.Group:
     """Density of each tank with its limit above the areas of each loop, read along one line through all of them.
 
     Parameters
@@ -65,6 +73,8 @@ def picture_stack(season: Season, read: dt.date | None = None, today: dt.date | 
         Day that is read at first; the fullest if left out or not of the season.
     today : date, optional
         Day that a line marks, where it is one of the season.
+    bands : mapping of str to Band, optional
+        Of the same season drawn many times, by column: ``tanks.density_kg_m3`` and ``loops.handbook_area_m2``.
 
     Returns
     -------
@@ -73,7 +83,7 @@ def picture_stack(season: Season, read: dt.date | None = None, today: dt.date | 
     """
     density = densities(season)
     areas = [areas_of(season, loop) for loop in season.layout.loops]
-    panels = [density_panel(season), *(area_panel(season, loop) for loop in season.layout.loops)]
+    panels = [density_panel(season, bands), *(area_panel(season, loop, bands) for loop in season.layout.loops)]
     if today in season.dates:
         panels = [_with_today(season, panel, today, number == 0) for number, panel in enumerate(panels)]
     lines = [_read(season, density, areas, day) for day in range(season.layout.days)]
@@ -138,21 +148,52 @@ def areas_of(season: Season, loop: str) -> Areas:
     return Areas(loop, shown("planted_area_m2"), low, high, least, middle, most, face_unit("area", units))
 
 
-def density_panel(season: Season) -> vega.Group:
-    """Stocking density of each tank with its limit."""
+def band_frame(season: Season, bands: Bands | None, column: str, place: str, dimension: str) -> pd.DataFrame:
+    """Low, middle and high of a drawn column at one place, in the keeper's unit; without a row where none was drawn."""
+    band = (bands or {}).get(column)
+    if band is None or place not in band.places:
+        return pd.DataFrame({"date": [], "low": [], "middle": [], "high": []})
+    units = season.site.file.site.units
+    ends = np.asarray(parts.in_face_unit(band.ends[:, :, band.places.index(place)], dimension, units))
+    days = [day for day in parts.picked_days(ends.shape[1], len(band.places)) if np.isfinite(ends[:, day]).all()]
+    dates = [pd.Timestamp(season.dates[day]) + parts.NOON for day in days]
+    return pd.DataFrame({"date": dates, **dict(zip(("low", "middle", "high"), ends[:, days], strict=True))})
+
+
+def _density_bands(season: Season, frames: Mapping[str, pd.DataFrame], scale: vega.Scale) -> list[vega.Chart]:
+    """Shade of each tank between which 8 of 10 drawn seasons lie, and dots along their middle."""
+    species, found = parts.main_species(season), []
+    for tank, data in frames.items():
+        colour, base, x = species_colour(species[tank]), vega.Chart(data), parts.time_axis(season, "date")
+        shade = base.mark("area", color=colour, opacity=0.18)
+        found.append(shade.encode(x=x, y=parts.level("low", scale), y2="high:Q"))
+        dots = base.mark("line", color=colour, strokeWidth=1.4, strokeDash=[1, 3])
+        found.append(dots.encode(x=x, y=parts.level("middle", scale)))
+    return found
+
+
+def density_panel(season: Season, bands: Bands | None = None) -> vega.Group:
+    """Stocking density of each tank with its limit, and with bands where seasons were drawn."""
     units = season.site.file.site.units
     unit = face_unit("density", units)
     series = season.series_of("density")
     data = parts.tank_frame(season, series, parts.daily(series, series.value), np.max)
     for column in ("value", "threshold"):
         data[column] = parts.in_face_unit(data[column], "density", units)
-    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"], data["threshold"])])
+    tanks = [tank for tank in series.entities if tank in set(data["tank"])]
+    frames = {tank: band_frame(season, bands, "tanks.density_kg_m3", tank, "density") for tank in tanks}
+    frames = {tank: frame for tank, frame in frames.items() if len(frame)}
+    highs = [frame["high"] for frame in frames.values()]
+    scale = vega.Scale(domain=[0.0, parts.top_of(data["value"], data["threshold"], *highs)])
     limits = parts.limit_lines(season, parts.limit_spans(season, series, units, "density", unit), scale)
     line, _, names = parts.lines_by_species(season, data, "tank", scale, [], _DENSITY_PX)
-    return vega.layer(*limits, line, names).properties(title=f"Stocking density by tank, {unit}", height=_DENSITY_PX)
+    shades = _density_bands(season, frames, scale)
+    return vega.layer(*shades, *limits, line, names).properties(
+        title=f"Stocking density by tank, {unit}", height=_DENSITY_PX
+    )
 
 
-def area_panel(season: Season, loop: str) -> vega.Group:
+def area_panel(season: Season, loop: str, bands: Bands | None = None) -> vega.Group:
     """Planted area of a loop beside what the day's feed could carry: by the handbooks' ratio, and by its nitrogen."""
     areas = areas_of(season, loop)
     steps = np.flatnonzero(np.diff(areas.planted) != 0.0) + 1
@@ -160,8 +201,9 @@ def area_panel(season: Season, loop: str) -> vega.Group:
     data = pd.DataFrame({name: getattr(areas, name)[days] for name in Areas._fields[1:-1]})
     data["date"] = [pd.Timestamp(season.dates[day]) + parts.NOON for day in days]
     data["carried"] = 0.5 * (data["low"] + data["high"])
-    highest = _HIGHEST * parts.top_of(data["planted"], data["high"])
-    top = parts.top_of(data["planted"], data["high"], [min(value, highest) for value in data["most"]])
+    drawn = band_frame(season, bands, "loops.handbook_area_m2", loop, "area")
+    highest = _HIGHEST * parts.top_of(data["planted"], data["high"], drawn["high"])
+    top = parts.top_of(data["planted"], data["high"], drawn["high"], [min(value, highest) for value in data["most"]])
     scale = vega.Scale(domain=[0.0, top])
     x, base = parts.time_axis(season, "date"), vega.Chart(data)
     nitrogen = base.mark("area", color=INK, opacity=0.13, clip=True)
@@ -177,6 +219,9 @@ def area_panel(season: Season, loop: str) -> vega.Group:
             x=x, y=parts.level("planted", scale)
         ),
     ]
+    for column in ("low", "middle", "high") if len(drawn) else ():
+        edge = vega.Chart(drawn).mark("line", color=FEED, strokeWidth=1.2, strokeDash=[1, 3])
+        layers.append(edge.encode(x=x, y=parts.level(column, scale)))
     ends = {"planted": (data["planted"], LEAF), "handbook": (data["carried"], FEED), "nitrogen": (data["middle"], INK)}
     rows = [
         {"name": name, "value": min(float(course.dropna().iloc[-1]), top), "colour": colour}

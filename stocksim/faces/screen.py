@@ -99,9 +99,11 @@ def _stack_spec(source: Source, name: str) -> dict[str, Any]:
 
 
 @st.cache_data(max_entries=96, show_spinner=False)
-def picture_spec(source: Source, read: dt.date | None, today: dt.date) -> dict[str, Any]:
-    """The picture of a sound site, first read on a day, as a Vega-Lite specification."""
-    return picture.picture_stack(solve(source), read, today).to_dict()
+def picture_spec(
+    source: Source, read: dt.date | None, today: dt.date, has_bands: bool = False, _bands: picture.Bands | None = None
+) -> dict[str, Any]:
+    """The picture of a sound site, first read on a day, as a Vega-Lite specification; with bands where it has them."""
+    return picture.picture_stack(solve(source), read, today, _bands if has_bands else None).to_dict()
 
 
 def begin() -> None:

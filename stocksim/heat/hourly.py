@@ -54,9 +54,9 @@ class Warmth:
         return tank_mean_c(self.plan, self.run.mean_c, loop)
 
     def heat_kwh(self, control: str) -> FloatArray:
-        """Heat of a heater day by day; zeros where there is none. [kWh]"""
+        """Heat of a heater day by day, of years (day, year); zeros where there is none. [kWh]"""
         if control not in self.plan.controls:
-            return np.zeros(len(self.run.mean_c))
+            return np.zeros(self.run.mean_c.shape[:-1])
         return self.run.heat_kwh[..., self.plan.controls.index(control)]
 
 

@@ -145,15 +145,18 @@ def loop_heat_kwh(site: Site) -> FloatArray:
     A loop's own heater, or for typed temperatures the heat that would hold them, and its share of its room's heating
     by the water that stands there; a room without loop water gives its heat to all loops alike.
     """
-    file = site.file
     warmth = warmth_of_site(site)
-    if warmth is None:
-        return np.full((site.days, len(file.loops)), np.nan)
+    return np.full((site.days, len(site.file.loops)), np.nan) if warmth is None else heat_of_loops(warmth, site)
+
+
+def heat_of_loops(warmth: Warmth, site: Site) -> FloatArray:
+    """Heat that each loop takes by a heat balance, shape (day, ..., loop) with its years between. [kWh/day]"""
+    file = site.file
     heat = np.stack([warmth.heat_kwh(f"loops.{key}") for key in file.loops], axis=-1)
     for room in ROOMS:
         water = np.array([_water_in(warmth, site, key, room) for key in file.loops])
         share = water / water.sum() if water.sum() > 0.0 else np.full(len(water), 1.0 / len(water))
-        heat = heat + warmth.heat_kwh(room)[:, None] * share
+        heat = heat + warmth.heat_kwh(room)[..., None] * share
     return heat
 
 

@@ -13,8 +13,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from stocksim.answers.outlook.decide import outlook
-from stocksim.answers.outlook.draws import prepared
+from stocksim.answers.outlook.words import FAN_COLUMNS
+from stocksim.drawn.draws import prepared
+from stocksim.drawn.outlook import outlook, with_indices
 from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.season import in_chunks
 from stocksim.site.examples import FOLDER
@@ -45,9 +46,13 @@ def main(number: int) -> None:
     rows = [[0.5] * len(draws.axes)] * 64
     many = with_numbers(draws.layout, draws.arrays(np.array(rows)))
     told("days of 64 seasons, nothing kept, one thread", 64, lambda: list(in_chunks(many, lambda *_: None, threads=1)))
-    told(f"outlook of {number:,} seasons", number, lambda: outlook(site, number, indices=False))
-    with_indices = number + min(number, 256) * (1 + len(draws.groups))
-    told(f"the same and indices, {with_indices:,} seasons", with_indices, lambda: outlook(site, number))
+    told(f"{number:,} seasons as text tells them", number, lambda: outlook(site, number, indices=False, columns=()))
+    told(f"{number:,} seasons as the page draws them", number,
+         lambda: outlook(site, number, indices=False, columns=FAN_COLUMNS))  # fmt: skip
+    few = min(number, 256)
+    told(f"{few:,} seasons with every band, as data", few, lambda: outlook(site, few, indices=False))
+    told(f"indices of {few:,} points, {few * (1 + len(draws.groups)):,} seasons more", few * (1 + len(draws.groups)),
+         lambda: with_indices(outlook(site, few, indices=False, columns=())))  # fmt: skip
 
 
 if __name__ == "__main__":

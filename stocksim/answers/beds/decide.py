@@ -198,7 +198,7 @@ def bed_balance(season: Season) -> list[LoopBalance]:
     """
     layout, course, stands = season.layout, season.course, season.planting.stands
     produced = season.loops["tan_produced_g"].to_numpy(float).reshape(layout.days, -1)
-    supply = dissolved_nitrogen(layout, course, produced)
+    supply = dissolved_nitrogen(layout, course, produced[None])[0]
     of_loop = on_loops(season)
     light_of = of_loop / np.maximum(of_loop.sum(axis=0), 1.0)
     frame = {

@@ -19,6 +19,7 @@ from stocksim.answers.cold.options import Note
 from stocksim.answers.cold.tally import FAIL_HOUR, FailedHeater, month_water
 from stocksim.answers.cold.why import condition_sentences, reason_words, turning_words
 from stocksim.climate.weather import HOURS
+from stocksim.drawn.nights import coldest_nights
 from stocksim.engine.results.frames import Season
 from stocksim.faces.answer import Answer, Chart, Head, Html, Lines, Part, Section, Sentences, Table, points
 from stocksim.faces.care import cares_beside
@@ -183,6 +184,7 @@ def _failure_parts(found: Cold) -> list[Part]:
         Chart("night", partial(_drawn, found, "night")),
         Sentences(["As the file says:"], "note", "page"),
         Table(words.failure_rows(found.failed.times, units)),
+        Sentences([words.night_sentence(found)], "note"),
     ]
     if found.best is not found.plan:
         parts += [
@@ -273,6 +275,7 @@ def _cold_data(cold: Cold) -> dict[str, Any]:
         "is_worth_assumed": cold.is_worth_assumed,
         "synthetic_years": cold.years,
         "seed": cold.seed,
+        "chance_of_design_night": round(coldest_nights(cold.warmth.weather).share_at(cold.failed.outdoor_low_c), 4),
         "heater_failure": _failure(words.option_name(cold.plan, units), cold.failed),
         "heater_failure_recommended": _failure(recommended, cold.failed_recommended),
         "water_by_month": month_water(cold.warmth),

@@ -17,6 +17,8 @@ from stocksim.answers.cold.decide import Cold
 from stocksim.answers.cold.fit import BELIEVED, HeatFit
 from stocksim.answers.cold.options import Note, NoteKind
 from stocksim.answers.cold.tally import FAIL_DAYS, CohortTime, FailedHeater, month_water
+from stocksim.drawn.nights import NIGHT_YEARS, coldest_nights
+from stocksim.faces.chance_words import chance_words
 from stocksim.faces.change_words import change_words
 from stocksim.heat.heaters import SIZE_WORDS, HeaterSize, size_to_have
 from stocksim.heat.hourly import Warmth
@@ -211,6 +213,13 @@ def failure_sentence(cold: Cold) -> str:
     if cold.best is not cold.plan:
         said.append(_failure(cold, cold.failed_recommended, "As recommended"))
     return " ".join(said)
+
+
+def night_sentence(cold: Cold) -> str:
+    """How many drawn winters have a night as cold as the design night."""
+    low = format_quantity(cold.failed.outdoor_low_c, "temperature", cold.site.file.site.units)
+    share = coldest_nights(cold.warmth.weather).share_at(cold.failed.outdoor_low_c)
+    return f"Of {NIGHT_YEARS:,} winters drawn about the normals, {chance_words(share)} have a night of {low} or colder."
 
 
 def _failure(cold: Cold, failed: FailedHeater, way: str) -> str:

@@ -8,8 +8,8 @@ from functools import partial
 from typing import Any
 
 from stocksim.answers.outlook import words
-from stocksim.answers.outlook.beside import Beside
-from stocksim.answers.outlook.decide import SHARES, Chance, Outlook
+from stocksim.drawn.beside import Beside
+from stocksim.drawn.outlook import SHARES, Chance, Outlook
 from stocksim.faces.answer import Answer, Chart, Head, Part, Section, Sentences, Table, points
 from stocksim.faces.marks import marked
 from stocksim.units import format_date
@@ -25,7 +25,7 @@ def outlook_answer(
     Parameters
     ----------
     found : Outlook
-        Of `stocksim.answers.outlook.decide.outlook`.
+        Of `stocksim.drawn.outlook.outlook`.
     draw : callable, optional
         Gives the specification of a chart by its name, where a page keeps them.
     besides : sequence of Beside

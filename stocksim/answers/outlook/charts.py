@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stocksim.answers.outlook.decide import SHARES, Outlook
+from stocksim.answers.outlook.words import FAN_COLUMNS
+from stocksim.drawn.outlook import SHARES, Outlook
 from stocksim.engine.results.frames import Season
 from stocksim.faces import chart_parts as parts
 from stocksim.faces import vega
@@ -18,7 +19,6 @@ from stocksim.faces.palette import INK, LEAF, LOOP_DASHES, species_colour, speci
 from stocksim.units import face_unit
 
 _PX = 170
-_COLUMNS = ("cohorts.mean_weight_g", "tanks.density_kg_m3", "tanks.oxygen_min_mg_l", "tanks.unionized_ammonia_max_mg_l")
 _TITLES = {
     "cohorts.mean_weight_g": "Mean weight",
     "tanks.density_kg_m3": "Stocking density",
@@ -41,7 +41,7 @@ def fan_stack(found: Outlook) -> vega.Group:
     Group
         Panels on one time axis.
     """
-    panels = [panel for column in _COLUMNS if (panel := _panel(found, column)) is not None]
+    panels = [panel for column in FAN_COLUMNS if (panel := _panel(found, column)) is not None]
     return parts.stack(
         panels,
         "Mean weight of each batch, and stocking density, lowest oxygen and highest un-ionized ammonia of each tank: "

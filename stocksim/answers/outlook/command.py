@@ -34,15 +34,15 @@ def outlook(
     """Say how sure a season is: chances and dates of limits and losses, bands, and what to measure next. Reads SITE
     and the files it names; writes nothing."""
     from stocksim.answers.outlook.answer import outlook_answer
-    from stocksim.answers.outlook.beside import beside as draw_beside
-    from stocksim.answers.outlook.decide import outlook as draw_outlook
+    from stocksim.drawn.beside import beside as draw_beside
+    from stocksim.drawn.outlook import outlook as draw_outlook
     from stocksim.faces.options import Bar, options_named
     from stocksim.site.reading import load_site
 
     loaded = load_site(site)
     bar = Bar("seasons")
     with options_named():
-        found = draw_outlook(loaded, n, seed, progress=bar)
+        found = draw_outlook(loaded, n, seed, progress=bar, columns=None if as_json else ())  # text has no bands
     others = [] if beside is None else [(load_site(beside), beside.stem)]
     others += _advised(loaded) if advised else []
     besides = [draw_beside(found, other, name, progress=bar) for other, name in others]

@@ -7,7 +7,8 @@ import streamlit as st
 
 from stocksim.answers.outlook.answer import outlook_answer
 from stocksim.answers.outlook.charts import fan_stack
-from stocksim.answers.outlook.decide import Outlook, outlook, with_indices
+from stocksim.answers.outlook.words import FAN_COLUMNS
+from stocksim.drawn.outlook import Outlook, outlook, with_indices
 from stocksim.engine.season import Progress
 from stocksim.errors import StocksimError
 from stocksim.faces import guard, markup, screen, showing
@@ -32,7 +33,8 @@ def bar(words: str) -> tuple[Any, Progress]:
 def drawn(source: screen.Source, number: int, seed: int) -> Outlook:
     """Bands and chances of a sound site."""
     place, tell = bar("Drawing seasons")
-    found = outlook(screen.solve(source).site, number, seed, indices=False, progress=tell)
+    site = screen.solve(source).site
+    found = outlook(site, number, seed, indices=False, progress=tell, columns=FAN_COLUMNS)
     place.empty()
     return found
 

@@ -8,15 +8,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from stocksim.answers.outlook.beside import Beside, Difference
-from stocksim.answers.outlook.decide import LOST_SHARE, Chance, Outlook, matters_most
-from stocksim.answers.outlook.ranges import MEASURED
-from stocksim.answers.outlook.years import YEARS
+from stocksim.drawn.beside import Beside, Difference
+from stocksim.drawn.outlook import Chance, Outlook, matters_most
+from stocksim.drawn.ranges import MEASURED
+from stocksim.drawn.years import YEARS
+from stocksim.faces.chance_words import KEPT_WORDS, chance_words, likely_words, limit_place, seasons_words
 from stocksim.faces.words import day_words, level_words
 from stocksim.site.kinds import LIMITS
 from stocksim.units import format_quantity
 
-_SURE, _VERY, _LIKELY, _EVEN = 0.975, 0.9, 0.65, 0.35
+# Columns that fan charts show; text shows none, and only data has all of them.
+FAN_COLUMNS = (
+    "cohorts.mean_weight_g", "tanks.density_kg_m3", "tanks.oxygen_min_mg_l", "tanks.unionized_ammonia_max_mg_l",
+)  # fmt: skip
 _LEAST_TOLD = 0.01  # a limit broken in fewer seasons is not listed
 # Outputs that what matters is told of, in the order of telling, and what each is called.
 TOLD_OUTPUTS = {
@@ -33,35 +37,13 @@ _MATTERS = 0.05  # a share of the spread below this is not told
 _TO_MEASURE = 3
 
 
-def chance_words(share: float) -> str:
-    """A chance as a keeper counts: ``7 of 10`` seasons; towards the ends in hundredths."""
-    if share <= 0.0:
-        return "none"
-    if share >= 1.0:
-        return "all"
-    if 0.095 <= share <= 0.905:
-        return f"{round(10.0 * share)} of 10"
-    if share < 0.005:
-        return "fewer than 1 of 100"
-    return "more than 99 of 100" if share > 0.995 else f"{round(100.0 * share)} of 100"
-
-
-def likely_words(share: float) -> str:
-    """A chance in a word or two."""
-    for least, words in ((_SURE, "Nearly sure"), (_VERY, "Very likely"), (_LIKELY, "Likely"), (_EVEN, "Even chances")):
-        if share >= least:
-            return words
-    return "Unlikely"
-
-
 def verdict(found: Outlook) -> str:
     """How sure it is that every batch keeps nine tenths of its fish, and what breaks most often."""
-    kept = f"{100.0 * (1.0 - LOST_SHARE):.0f} %"
     first = f"No fish are kept here, so none are lost in any of {found.number:,} seasons."
     if found.losses:
         first = (
-            f"{likely_words(found.safe_share)} that every batch keeps {kept} of its fish: it does in "
-            f"{chance_words(found.safe_share)} seasons, of {found.number:,} drawn from what is uncertain."
+            f"{likely_words(found.safe_share)} that every batch keeps {KEPT_WORDS} of its fish: it does in "
+            f"{seasons_words(found.safe_share)}, of {found.number:,} drawn from what is uncertain."
         )
     return f"{first} {_most_often(found)}"
 
@@ -72,13 +54,9 @@ def _most_often(found: Outlook) -> str:
         return "No limit is broken in more than 1 season of 100."
     when = f", first between {_span_words(worst)}" if worst.dates else ""
     return (
-        f"Most often broken: {LIMITS[worst.what].broken} {_joint(worst)} {place_words(worst.where)}, in "
-        f"{chance_words(worst.share)} seasons{when}."
+        f"Most often broken: {LIMITS[worst.what].broken} {limit_place(worst.where)}, in "
+        f"{seasons_words(worst.share)}{when}."
     )
-
-
-def _joint(one: Chance) -> str:
-    return "for" if one.where.startswith("cohorts.") else "in"
 
 
 def place_words(where: str) -> str:
@@ -201,9 +179,9 @@ _SHORT = {
 def beside_sentences(found: Beside) -> list[str]:
     """How often all holds in either of two sites, and whether their deaths differ."""
     told = [
-        f"Every limit holds in {chance_words(found.kept[1])} seasons with {found.name}, in "
-        f"{chance_words(found.kept[0])} without. Every batch keeps nine tenths of its fish in "
-        f"{chance_words(found.safe[1])} with, in {chance_words(found.safe[0])} without."
+        f"Every limit holds in {seasons_words(found.kept[1])} with {found.name}, in "
+        f"{seasons_words(found.kept[0])} without. Every batch keeps nine tenths of its fish in "
+        f"{seasons_words(found.safe[1])} with, in {seasons_words(found.safe[0])} without."
     ]
     deaths = next(one for one in found.differences if one.key == "deaths")
     return [*told, _real_words(deaths, found.name)]
@@ -211,8 +189,8 @@ def beside_sentences(found: Beside) -> list[str]:
 
 def _real_words(deaths: Difference, name: str) -> str:
     """Whether one has fewer deaths in nearly all seasons."""
-    fewer = f"Fewer fish die with {name} in {chance_words(deaths.less_share)} seasons, more in "
-    fewer += f"{chance_words(deaths.more_share)}"
+    fewer = f"Fewer fish die with {name} in {seasons_words(deaths.less_share)}, more in "
+    fewer += seasons_words(deaths.more_share)
     if max(deaths.less_share, deaths.more_share) >= _REAL:
         return f"{fewer}: a real difference, for both had the same luck, appetite and water."
     if deaths.less_share == deaths.more_share == 0.0:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
 from stocksim.answers.powercut.decide import CYLINDER_DISSOLVED_SHARE, PowerCut, Reserve
+from stocksim.answers.powercut.winters import DUSK, Winter
+from stocksim.drawn.nights import NIGHT_YEARS
 from stocksim.faces.answer import Answer, Brief, Head, Part, Section, Sentences, Table, points
+from stocksim.faces.chance_words import chance_words
 from stocksim.faces.marks import marked
 from stocksim.faces.words import day_words
 from stocksim.site.reading import Site
@@ -75,7 +79,9 @@ SOURCES = (
 )  # fmt: skip
 
 
-def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "with --room") -> Answer:
+def powercut_answer(
+    cut: PowerCut, site: Site, units: str, room_field: str = "with --room", winters: Sequence[Winter] = ()
+) -> Answer:
     """How long each tank has, and what a generator must carry.
 
     Parameters
@@ -88,12 +94,14 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
         ``metric`` or ``us``, for the sentences; the numbers' units stand in the keys of the data.
     room_field : str
         Where this face takes the room's air, in words.
+    winters : sequence of Winter
+        Of `stocksim.answers.powercut.winters.cold_winters`, where they are to be told.
 
     Returns
     -------
     Answer
-        With the sections ``tanks``, ``notes``, ``cautions``, ``sources``. Minutes and hours of its data are null where
-        a limit is never reached; keys of a battery or a cylinder are there only where one was stated.
+        With the sections ``tanks``, ``notes``, ``winters``, ``cautions``, ``sources``. Minutes and hours of its data
+        are null where a limit is never reached; keys of a battery or a cylinder are there only where one was stated.
     """
     room, generator = _room_words(cut, units, room_field), _generator_words(cut, units)
     notes: list[Part] = [Sentences([generator], "note", gap=not cut.reserves)]
@@ -111,6 +119,7 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
     sections = [
         Section("tanks", _tank_parts(cut, units) if cut.reserves else [], topics=("fish", "water")),
         Section("notes", notes, topics=("water", "assumptions")),
+        Section("winters", _winter_parts(winters, units), topics=("fish", "water")),
         Section("cautions", [Head("Cautions:", "text"), cautions], topics=("cautions",)),
         Section(
             "sources",
@@ -119,7 +128,7 @@ def powercut_answer(cut: PowerCut, site: Site, units: str, room_field: str = "wi
             topics=("assumptions",),
         ),
     ]
-    tell = partial(_data, cut, site, units, [UNSURE, *_standing_words(cut, units), room, generator])
+    tell = partial(_data, cut, site, units, winters, [UNSURE, *_standing_words(cut, units), room, generator])
     # a cut is never good news for fish, however long they have
     return Answer(TITLE, headline(cut), sections, tell, bool(cut.reserves), "verdict", brief=_brief(cut, units))
 
@@ -156,7 +165,34 @@ def _tank_parts(cut: PowerCut, units: str) -> list[Part]:
     ]
 
 
-def _data(cut: PowerCut, site: Site, units: str, notes: list[str]) -> dict[str, Any]:
+def _winter_parts(winters: Sequence[Winter], units: str) -> list[Part]:
+    """Cuts in the coldest nights of drawn winters, a row for each."""
+    if not winters:
+        return []
+    rows = [
+        {
+            "such a night in": f"{chance_words(one.share)} winters",
+            "outdoors": format_quantity(one.low_c, "temperature", units),
+            "power fails": f"{_clock(DUSK)}, {day_words(one.date)}",
+            "first at its cold limit": f"{one.first.cohort} in {one.first.tank}" if one.first else "no fish",
+            "after": "not in 5 days" if math.isinf(one.cold_hours) else f"{_hours(one.cold_hours)} h",
+            "oxygen kills after": _cell(one.oxygen_minutes),
+        }
+        for one in winters
+    ]
+    note = (
+        f"Of {NIGHT_YEARS:,} winters drawn about the normals of the site, in its season: so many have a night as cold, "
+        "or colder. Real tails may be longer. The power fails at dusk before it and stays off; known to a factor of 2. "
+        "How often it fails where you live is not known here: ask who supplies it."
+    )
+    return [
+        Head("A power cut in a cold night, and how often"),
+        Table(rows, gap=True),
+        Sentences([note], "note"),
+    ]
+
+
+def _data(cut: PowerCut, site: Site, units: str, winters: Sequence[Winter], notes: list[str]) -> dict[str, Any]:
     generator = cut.generator
     data: dict[str, Any] = {
         "site": cut.site,
@@ -185,6 +221,16 @@ def _data(cut: PowerCut, site: Site, units: str, notes: list[str]) -> dict[str, 
         "sources": _sources(units),
     }
     data |= _standing_data(cut)
+    if winters:
+        data["winters"] = [
+            {
+                "chance": round(one.share, 4), "outdoors_low_c": round(one.low_c, 2), "date": one.date.isoformat(),
+                "cohort": one.first.cohort if one.first else None, "tank": one.first.tank if one.first else None,
+                "hours_to_cold_limit": _or_null(one.cold_hours, 2),
+                "minutes_to_lethal_oxygen": _or_null(one.oxygen_minutes, 2),
+            }
+            for one in winters
+        ]  # fmt: skip
     if cut.battery_w > 0.0:
         data["battery_w_each_tank"] = cut.battery_w
     if cut.cylinder_g > 0.0:

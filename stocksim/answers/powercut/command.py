@@ -65,6 +65,7 @@ def powercut(
     """Show how long each tank has when pump, air and heat stop. Reads SITE; writes nothing."""
     from stocksim.answers.powercut.answer import powercut_answer
     from stocksim.answers.powercut.decide import power_cut
+    from stocksim.answers.powercut.winters import cold_winters
     from stocksim.engine.running import run_season
 
     loaded, asked = powercut_options(
@@ -79,8 +80,9 @@ def powercut(
         heater=heater,
         head=head,
     )
-    cut = power_cut(run_season(loaded), **asked)
-    deliver(powercut_answer(cut, loaded, loaded.file.site.units), as_json, topics)
+    ran = run_season(loaded)
+    cut, winters = power_cut(ran, **asked), cold_winters(ran, asked["fails"])
+    deliver(powercut_answer(cut, loaded, loaded.file.site.units, winters=winters), as_json, topics)
 
 
 def powercut_options(

@@ -8,10 +8,17 @@ from stocksim.answers.powercut.answer import powercut_answer
 from stocksim.answers.powercut.card import CARD_STYLE, card_html
 from stocksim.answers.powercut.case import AMOUNTS, FAILS, cut_of_typed, example_of
 from stocksim.answers.powercut.decide import power_cut
+from stocksim.answers.powercut.winters import Winter, cold_winters
+from stocksim.engine.results.frames import Season
 from stocksim.errors import StocksimError
-from stocksim.faces import guard, links, markup, showing
+from stocksim.faces import guard, links, markup, showing, working
 from stocksim.faces.words import day_words
 from stocksim.units import in_units
+
+
+def _winters(of: Season, _: working.Tell) -> tuple[Winter, ...]:
+    return cold_winters(of)
+
 
 shown = showing.begin("Power cut", where="", is_from_book=True)
 season = shown.season
@@ -20,7 +27,11 @@ st.html(CARD_STYLE)
 units = season.site.file.site.units
 names = {key: f"power cut, {key}" for key in ("day", "hour", "fails", *AMOUNTS)}
 links.take(day=names["day"], hour=names["hour"])
-tell = partial(powercut_answer, site=season.site, units=units, room_field=f'in the field "{AMOUNTS["room"][0]}"')
+winters = working.worked("winters", "Drawing winters", (shown.source,), partial(_winters, season)) or ()
+tell = partial(
+    powercut_answer, site=season.site, units=units, winters=winters,
+    room_field=f'in the field "{AMOUNTS["room"][0]}"',
+)  # fmt: skip
 
 result = st.empty()
 with st.container(key="cut_screen"):
@@ -48,5 +59,5 @@ with st.container(key="cut_screen"):
         answer = tell(power_cut(season))  # for its sources, which are those of every case
         result.html(markup.faults_html([str(fault) for fault in error.faults]))
     st.caption("Print this page (Ctrl P): the card alone fills the upper half of an A4 sheet. Hang it by the tanks.")
-    showing.show(answer, "sources")
+    showing.show(answer, "winters", "sources")
     showing.words(answer)

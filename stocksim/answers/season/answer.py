@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from stocksim.changes.change import prove
 from stocksim.changes.ways import Advice, advise
 from stocksim.engine.results.findings import Finding, by_place
 from stocksim.engine.results.frames import Season, loop_of
 from stocksim.engine.results.harm import harms
 from stocksim.engine.running import run_season
+from stocksim.engine.season import Progress
 from stocksim.faces.answer import Answer, Chart, Head, Html, Part, Point, Points, Section, Sentences, Table, points
 from stocksim.faces.care import cares_beside
 from stocksim.faces.change_words import help_words
@@ -44,9 +46,20 @@ from stocksim.faces.words import (
 from stocksim.site.reading import Site
 from stocksim.units import format_date, format_quantity
 
+if TYPE_CHECKING:  # drawn seasons are only imported where they are asked for
+    from stocksim.drawn.sureness import Sureness
+
 _EVENTS_PRINTED = 12
 _TANK_NOTE = "worst hour of the season / limit; biomass: on the peak date; ! marks a broken limit"
 _CHARTS = ("water", "growth")
+
+
+def with_advice(sure: Sureness, season: Season, advice: Advice | None, progress: Progress | None = None) -> Sureness:
+    """How sure a season is, with the first way of what is advised for it in the same drawn seasons."""
+    from stocksim.drawn.sureness import with_advised
+
+    ways = advice.ways if advice is not None else ()
+    return with_advised(sure, prove(season.site, ways[0].fields).site, progress) if ways else sure
 
 
 class Solved(NamedTuple):
@@ -78,6 +91,7 @@ def season_answer(
     is_sought: bool = True,
     draw: Callable[[str], dict[str, Any]] | None = None,
     advice: Advice | None = None,
+    sure: Sureness | None = None,
 ) -> Answer:
     """What a season is answered.
 
@@ -93,6 +107,8 @@ def season_answer(
         Gives the specification of a stack of charts by its name, where a page keeps them.
     advice : Advice, optional
         Ways out of what is broken, where they were sought.
+    sure : Sureness, optional
+        The season drawn many times: then the verdict tells its chance, and the picture has bands.
 
     Returns
     -------
@@ -109,7 +125,7 @@ def season_answer(
         Section("fish", _fate_parts(season), topics=("fish",)),
         Section("feeding", _feeding_parts(season), topics=("fish",)),
         Section("water", _water_parts(season), topics=("water",)),
-        Section("picture", [Chart("density", partial(draw or partial(_drawn, season), "density"))]),
+        Section("picture", [Chart("density", partial(draw or partial(_drawn, season, sure=sure), "density"))]),
         Section("key", [Html(species_key_html(season))]),
         Section("charts", [Chart(name, partial(draw or partial(_drawn, season), name)) for name in _CHARTS]),
         Section("feed", _feed_parts(season), topics=("fish",)),
@@ -130,18 +146,39 @@ def season_answer(
     ]
     return Answer(
         f"{file.site.name}: {format_date(season.dates[0])} to {format_date(season.dates[-1])}",
-        verdict(season, findings),
+        _verdict(season, findings, sure),
         sections,
-        partial(summary, season, findings, advice),
+        partial(_data, season, findings, advice, sure),
         is_trouble(season, findings),
         is_caution=is_caution(season, findings),
         brief=season_brief(season, findings, advice),
     )
 
 
-def _drawn(season: Season, name: str) -> dict[str, Any]:
-    from stocksim.faces.charts import STACKS  # slow to import, and text draws none
+def _verdict(season: Season, findings: list[Finding], sure: Sureness | None) -> str:
+    said = verdict(season, findings)
+    if sure is None:
+        return said
+    from stocksim.faces.chance_words import sure_words
 
+    return f"{said} {sure_words(season, findings, sure)}"
+
+
+def _data(season: Season, findings: list[Finding], advice: Advice | None, sure: Sureness | None) -> dict[str, Any]:
+    data = summary(season, findings, advice)
+    if sure is None:
+        return data
+    from stocksim.faces.chance_words import sure_data
+
+    return data | {"chance": sure_data(season, findings, sure)}
+
+
+def _drawn(season: Season, name: str, sure: Sureness | None = None) -> dict[str, Any]:
+    from stocksim.faces.charts import STACKS  # slow to import, and text draws none
+    from stocksim.faces.picture import picture_stack
+
+    if name == "density" and sure is not None:
+        return picture_stack(season, bands=sure.found.bands).to_dict()
     return STACKS[name](season).to_dict()
 
 

@@ -25,13 +25,19 @@ def season(
         bool, typer.Option("--strict", help="Exit with 3 when a limit is broken or a batch loses many fish.")
     ] = False,
     plan: Annotated[bool, typer.Option("--plan", help="The whole season as planned, without the record book.")] = False,
+    chance: Annotated[
+        bool,
+        typer.Option("--chance", help="Say how likely the verdict is too, by 256 drawn seasons; some seconds more."),
+    ] = False,
     as_json: JsonOption = False,
     topics: Topics = (),
 ) -> None:
     """Run the season and print its answer. Reads SITE and, where there is one, the record book beside it: then the
     season from today on; with --out writes five CSV files and summary.json."""
-    from stocksim.answers.season.answer import season_answer, solve, write_season
+    from stocksim.answers.season.answer import season_answer, solve, with_advice, write_season
+    from stocksim.drawn.sureness import sureness
     from stocksim.engine.results.frames import SEASON_FILES
+    from stocksim.faces.options import Bar
     from stocksim.site.reading import load_site
     from stocksim.writing import check_folder
 
@@ -42,7 +48,10 @@ def season(
     if out is not None:
         written = write_season(solved.season, out, advice=solved.advice)
         say("Wrote " + ", ".join(str(path) for path in written))
-    answer = season_answer(solved.season, solved.findings, advice=solved.advice)
+    bar = Bar("seasons")
+    sure = with_advice(sureness(loaded, bar), solved.season, solved.advice, bar) if chance else None
+    bar.close()
+    answer = season_answer(solved.season, solved.findings, advice=solved.advice, sure=sure)
     deliver(answer, as_json, topics)
     if strict and (answer.is_trouble or answer.is_caution):
         raise typer.Exit(3)

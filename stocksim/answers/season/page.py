@@ -9,10 +9,14 @@ from typing import Any
 
 import streamlit as st
 
-from stocksim.answers.season.answer import season_answer, write_season
+from stocksim.answers.season.answer import season_answer, with_advice, write_season
 from stocksim.changes.ways import Advice
-from stocksim.faces import day_reading, frame, guard, keeping, markup, report, screen, showing, trial
-from stocksim.faces.answer import Head
+from stocksim.drawn.outlook import QUICK_SEASONS
+from stocksim.drawn.sureness import Sureness, sureness
+from stocksim.errors import StocksimError
+from stocksim.faces import day_reading, frame, guard, keeping, markup, report, screen, showing, trial, working
+from stocksim.faces.answer import Head, Sentences
+from stocksim.faces.chance_words import picture_note, sure_words
 from stocksim.faces.registry import script_of
 from stocksim.faces.words import day_words
 from stocksim.site.examples import example_names
@@ -39,6 +43,25 @@ def printed(source: screen.Source, advice: Advice | None) -> str:
 def receive() -> None:
     """Take what was uploaded."""
     screen.receive(st.session_state.upload)
+
+
+def ask_chance(asked: screen.Source) -> None:
+    """Draw the seasons of a site in the next run."""
+    st.session_state.chance_for = asked
+
+
+def drawn(asked: screen.Source) -> Sureness | None:
+    """How sure a sound site's season is, where it was asked for; None while it was not, and where it was ended."""
+    if st.session_state.get("chance_for") != asked:
+        words = f"How sure is this? Draw {QUICK_SEASONS} seasons"
+        st.button(words, key="ask_chance", on_click=guard.kept(ask_chance), args=(asked,))
+        return None
+    try:
+        site = screen.solve(asked).site
+        return working.worked("chance", f"Drawing {QUICK_SEASONS} seasons", (asked,), lambda tell: sureness(site, tell))
+    except StocksimError as error:
+        st.html(markup.faults_html([str(fault) for fault in error.faults]))
+        return None
 
 
 day_reading.take()
@@ -80,16 +103,24 @@ showing.tell_version(shown, "Below")
 def draw(name: str) -> dict[str, Any]:
     """A stack of charts, the picture with the day that is read."""
     if name == "density":
-        return screen.picture_spec(source, day_reading.entered(screen.solve(source)), dt.date.today())
+        bands = sure.found.bands if sure is not None else None
+        read = day_reading.entered(screen.solve(source))
+        return screen.picture_spec(source, read, dt.date.today(), bands is not None, bands)
     return screen.chart_spec(source, name)
 
 
+sure: Sureness | None = None
 answer = season_answer(season, season.findings, is_sought=False, draw=draw)
 trial.show(source, season)
 with st.container(key="first_screen", horizontal=True, vertical_alignment="top"):
     actions = st.container(key="first_actions")
     with st.container(key="first_picture"):
+        told_chance = st.empty()
+        sure = drawn(source) if season.site.file.cohorts else None
         showing.show(answer, "picture", "key")
+        if sure is not None:
+            told_chance.html(markup.answer_html(sure_words(season, season.findings, sure)))
+            st.html(markup.part_html(Sentences([picture_note(sure)], "note")))
         day_reading.show(season)
 with actions:
     to_do = st.empty()
@@ -100,6 +131,14 @@ if answer.has("limits"):
 showing.show(answer, "tanks", "fish", "feeding", "charts", "areas", "cautions", "assumptions")
 with actions:
     advice = screen.seek_advice(source)
+if sure is not None and advice is not None:
+    with told_chance:
+        whole = working.worked(
+            "chance_advised", "Drawing what is advised", (source,),
+            partial(with_advice, sure, season, advice),
+        )  # fmt: skip
+    if whole is not None:
+        told_chance.html(markup.answer_html(sure_words(season, season.findings, whole)))
 sought = season_answer(season, season.findings if advice is None else advice.findings, advice=advice)
 if advice is not None and sought.has("do"):
     # the first way with its tries beside it, then the others

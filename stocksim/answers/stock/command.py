@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar, cast
 
 import typer
 
@@ -14,7 +15,12 @@ from stocksim.errors import InputError
 from stocksim.faces.options import JsonOption, SiteArgument, Topics, deliver, number, say, site_from_book
 
 if TYPE_CHECKING:
+    from stocksim.answers.stock.decide import StockingPlan
+    from stocksim.answers.stock.keep import KeptPlan
+    from stocksim.faces.answer import Answer
     from stocksim.site.reading import Site
+
+P = TypeVar("P", "StockingPlan", "KeptPlan")
 
 EXAMPLES = {
     "stock": "Example: stocksim stock house.toml --goal edible,cost --out plan",
@@ -25,6 +31,7 @@ PARETO_HELP = 'Two goals to weigh against each other, as "edible,cost".'
 WHAT_IF_HELP = 'Plan with more as well, as "tank alder 3000 L", "bed gravel 20 m2", "air alder 80 W", "heat main 3 kW".'
 WORTH_HELP = "What one more tank, pump, kilowatt and square meter would bring; a plan for each, so slow."
 BESIDE_HELP = "Plans that differ in kind side by side: keep all, most fillet, steadiest feed; a plan for each, so slow."
+HOLD_HELP = 'Take fish out by date until the plan holds in so many drawn seasons, as "9 of 10"; half a minute more.'
 _TOLD_EVERY_S = 2.0
 
 
@@ -102,6 +109,17 @@ def _deliver_beside(site: Site, seconds: float, as_json: bool, topics: Topics) -
     deliver(beside_answer(site, kinds), as_json, topics)
 
 
+def _held(plan: P, wanted: float | None, talk: Talk) -> tuple[P, Callable[[Answer], Answer]]:
+    """A plan that holds in so many seasons, where that is asked, and what adds it to the answer."""
+    if wanted is None:
+        return plan, lambda answer: answer
+    from stocksim.answers.stock.case import held_answer
+    from stocksim.answers.stock.hold_in import held_plan
+
+    found = held_plan(plan, wanted, partial(talk, "fish taken out"))
+    return cast("P", found.plan), partial(held_answer, found=found)
+
+
 def stock(
     site: SiteArgument,
     goal: Annotated[str | None, typer.Option(help=GOAL_HELP, show_default=False)] = None,
@@ -113,6 +131,7 @@ def stock(
     what_if: Annotated[list[str] | None, typer.Option(help=WHAT_IF_HELP, show_default=False)] = None,
     worth: Annotated[bool, typer.Option("--worth", help=WORTH_HELP)] = False,
     beside: Annotated[bool, typer.Option("--beside", help=BESIDE_HELP)] = False,
+    hold: Annotated[str | None, typer.Option("--hold-in", help=HOLD_HELP, show_default=False)] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for the planned site file.", show_default=False)] = None,
     as_json: JsonOption = False,
     topics: Topics = (),
@@ -121,18 +140,22 @@ def stock(
     from stocksim.answers.stock.answer import keep_answer, stock_answer
     from stocksim.answers.stock.decide import PLANS, Between, plan_stocking, plans_between
     from stocksim.answers.stock.file import check_place, write_planned
+    from stocksim.answers.stock.hold_in import read_share
     from stocksim.answers.stock.keep import is_to_keep, keep_plan
 
     pair = None if pareto is None else _pair(pareto)
     goals = None if goal is None else _goals("--goal", goal)
+    wanted = None if hold is None else read_share(hold)
+    if wanted is not None and (pair is not None or what_if or worth):
+        raise InputError("--hold-in is for one plan: leave out --pareto, --what-if and --worth.")
     loaded = site_from_book(site)
     if out is not None:
         check_place(out, loaded)
     if beside:
-        if pair is not None or out is not None or goals is not None or what_if or worth:
+        if pair is not None or out is not None or goals is not None or what_if or worth or wanted is not None:
             raise InputError(
                 "--beside plans for each goal by itself and writes no file: leave out --goal, --pareto, --out, "
-                "--what-if and --worth."
+                "--what-if, --worth and --hold-in."
             )
         _deliver_beside(loaded, seconds, as_json, topics)
         return
@@ -146,12 +169,13 @@ def stock(
     talk = Talk()
     if is_to_keep(loaded, goals) and pair is None:
         kept = keep_plan(loaded, partial(talk, "ways tried"))
+        kept, held = _held(kept, wanted, talk)
         talk.close()
         if out is not None:
             _tell_written(write_planned(out, site, kept), out, site)
-        deliver(keep_answer(kept), as_json, topics)
+        deliver(held(keep_answer(kept)), as_json, topics)
         return
-    plan = plan_stocking(loaded, goals, seconds, reasons, talk)
+    plan, held = _held(plan_stocking(loaded, goals, seconds, reasons, talk), wanted, talk)
     between: list[Between] | None = None if pair is None else []
     if pair is not None and plan.plan is not None:
         between = plans_between(plan, *pair, PLANS, None, partial(talk, "plans between two goals"))
@@ -162,4 +186,4 @@ def stock(
         say("No plan, so nothing was written.")
     if reasons and topics is not None:
         topics = {*topics, "fish"}  # the reasons that were asked for stand there
-    deliver(stock_answer(plan, between, pair), as_json, topics)
+    deliver(held(stock_answer(plan, between, pair)), as_json, topics)

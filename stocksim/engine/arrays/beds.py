@@ -168,12 +168,12 @@ class Stands:
         ]
 
     def harvest_kg(self, met: FloatArray) -> FloatArray:
-        """Fresh harvest [kg/day], shape (day, bed), where growth was a share ``met`` (day, bed) of what it could be."""
-        picked = np.zeros((self.days, len(self.beds)))
+        """Fresh harvest [kg/day], shape (..., day, bed), where growth was a share ``met`` of what it could be."""
+        picked = np.zeros(met.shape)
         for stand in self.stands:
             column = self.beds.index(stand.bed)
             for batch in stand.batches:
-                picked[batch.first : batch.last + 1, column] += batch_harvest(batch, met[:, column])
+                picked[..., batch.first : batch.last + 1, column] += batch_harvest(batch, met[..., column])
         return picked
 
 
@@ -186,15 +186,15 @@ def planted(stand: Stand, days: int) -> FloatArray:
 
 
 def batch_harvest(batch: Batch, met: FloatArray) -> FloatArray:
-    """Fresh harvest of a batch on each of its days, by the share of growth met since the last harvest. [kg/day]"""
-    here = met[batch.first : batch.last + 1]
-    picked = np.zeros_like(batch.harvest_kg)
+    """Fresh harvest of a batch on each of its days, by the share of growth met, (..., day), since the last. [kg/day]"""
+    here = met[..., batch.first : batch.last + 1]
+    picked = np.zeros((*met.shape[:-1], len(batch.harvest_kg)))
     since = 0
     for day in np.flatnonzero(batch.harvest_kg > 0.0):
         grown = batch.growth_g[since : day + 1]
         whole = float(grown.sum())
-        share = float((grown * here[since : day + 1]).sum()) / whole if whole > 0.0 else 1.0
-        picked[day] = share * batch.harvest_kg[day]
+        share = (grown * here[..., since : day + 1]).sum(axis=-1) / whole if whole > 0.0 else 1.0
+        picked[..., day] = share * batch.harvest_kg[day]
         since = int(day) + 1
     return picked
 

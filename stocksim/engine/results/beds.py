@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.beds import Stands
 from stocksim.engine.arrays.layout import Layout
-from stocksim.engine.results.course import Course
+from stocksim.engine.results.course import Course, only
 from stocksim.library.crops import NUTRIENTS
 from stocksim.plants.uptake import evapotranspiration
 from stocksim.site.bed_kinds import BED_KINDS
@@ -26,7 +26,10 @@ _KEYS = ("nitrogen", "potassium", "phosphorus")
 
 
 class Wicking(NamedTuple):
-    """What wicking beds get and use; arrays (day, bed), 0 for all other beds."""
+    """What wicking beds get and use; arrays (day, bed), 0 for all other beds.
+
+    Of many seasons, what is sent and what is taken has the scenarios first.
+    """
 
     sent_n_g: FloatArray
     sent_p_g: FloatArray
@@ -51,7 +54,7 @@ def settler_shares(site: Site, loop: str) -> dict[str, float]:
 
 
 def wicking_beds(site: Site, layout: Layout, course: Course, stands: Stands) -> Wicking:
-    """Nitrogen, potassium, phosphorus and water of a site's wicking beds, first scenario.
+    """Nitrogen, potassium, phosphorus and water of a site's wicking beds, scenario by scenario.
 
     Parameters
     ----------
@@ -74,8 +77,8 @@ def wicking_beds(site: Site, layout: Layout, course: Course, stands: Stands) -> 
     compost the keeper gives comes on top.
     """
     days, width = stands.days, len(stands.beds)
-    zeros = np.zeros((days, width))
-    sent_n, sent_p, drawn = zeros.copy(), zeros.copy(), zeros.copy()
+    zeros, drawn = np.zeros((len(course.count), days, width)), np.zeros((days, width))
+    sent_n, sent_p = zeros.copy(), zeros.copy()
     dissolved = {key: zeros.copy() for key in _KEYS}
     levels = {"nitrogen": course.nitrate_mg_l, "potassium": course.potassium_mg_l, "phosphorus": course.phosphorus_mg_l}
     is_fed = np.zeros(width, bool)
@@ -86,11 +89,11 @@ def wicking_beds(site: Site, layout: Layout, course: Course, stands: Stands) -> 
                 continue
             bed = stands.beds.index(settler.feeds)
             is_fed[bed] = True
-            sent_n[:, bed] += shares[key] * course.settler_n_g[0, :, loop]
-            sent_p[:, bed] += shares[key] * course.settler_p_g[0, :, loop]
+            sent_n[..., bed] += shares[key] * course.settler_n_g[..., loop]
+            sent_p[..., bed] += shares[key] * course.settler_p_g[..., loop]
             drawn[:, bed] += 1000.0 * settler.drawn_off
             for nutrient, level in levels.items():
-                dissolved[nutrient][:, bed] += settler.drawn_off * level[0, :, loop]
+                dissolved[nutrient][..., bed] += settler.drawn_off * level[..., loop]
     decay = -np.expm1(-breakdown_rate(stands.climate.root_c))
     demand = dict(zip(_KEYS, stands.demand_g[[0, 2, 1]], strict=True))
     uptake = {}
@@ -100,16 +103,16 @@ def wicking_beds(site: Site, layout: Layout, course: Course, stands: Stands) -> 
 
 
 def _taken(labile: FloatArray, decay: FloatArray, dissolved: FloatArray, demand: FloatArray) -> FloatArray:
-    """Uptake day by day from a pool that sludge and water fill. [g/day]"""
-    taken = np.zeros_like(demand)
-    lying, ready = np.zeros(demand.shape[1]), np.zeros(demand.shape[1])
+    """Uptake, shape (scenario, day, bed), from a pool that sludge and water fill day by day. [g/day]"""
+    taken = np.zeros_like(labile)
+    lying, ready = np.zeros_like(labile[:, 0]), np.zeros_like(labile[:, 0])
     for day in range(len(demand)):
-        lying += labile[day]
+        lying += labile[:, day]
         freed = decay[day] * lying
         lying -= freed
-        ready += freed + dissolved[day]
-        taken[day] = np.minimum(demand[day], ready)
-        ready -= taken[day]
+        ready += freed + dissolved[:, day]
+        taken[:, day] = np.minimum(demand[day], ready)
+        ready -= taken[:, day]
     return taken
 
 
@@ -138,7 +141,7 @@ EVEN_AREA_SHARE = 0.05  # areas are told as one where they lie no further apart 
 
 @dataclass(frozen=True)
 class BedCourse:
-    """Beds through a season, arrays (day, bed) of the first scenario.
+    """Beds through a season, arrays (day, bed), or through many, (scenario, day, bed) but for ``demand_g``.
 
     Parameters
     ----------
@@ -190,23 +193,44 @@ def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> Be
     BedCourse
         Arrays of the first scenario.
     """
+    every = bed_courses(site, layout, only(course, 0), stands)
+    wicking = every.wicking
+    alone = wicking._replace(
+        sent_n_g=wicking.sent_n_g[0], sent_p_g=wicking.sent_p_g[0],
+        uptake_g={key: taken[0] for key, taken in wicking.uptake_g.items()},
+    )  # fmt: skip
+    return BedCourse(
+        every.demand_g, {key: taken[0] for key, taken in every.uptake_g.items()}, every.alkalinity_g[0], every.met[0],
+        every.harvest_kg[0], alone,
+    )  # fmt: skip
+
+
+def bed_courses(site: Site, layout: Layout, course: Course, stands: Stands) -> BedCourse:
+    """Beds of many seasons with the same plantings; parameters as in `bed_course`.
+
+    Returns
+    -------
+    BedCourse
+        Arrays with the scenarios first.
+    """
     wicking = wicking_beds(site, layout, course, stands)
     followed = ("nitrogen", "calcium", "potassium", "phosphorus")
     demand = {key: stands.demand_g[NUTRIENTS.index(key)] for key in followed}
-    uptake, back = {}, np.zeros((stands.days, len(stands.beds)))
+    shape = (len(course.count), stands.days, len(stands.beds))
+    uptake, back = {}, np.zeros(shape)
     for column, bed in enumerate(stands.beds):
         if f"beds.{bed}" in layout.units:
             unit = layout.units.index(f"beds.{bed}")
-            back[:, column] = layout.water.alkalinity_per_n[:, unit] * course.uptake_nitrogen_g[0, :, unit]
+            back[..., column] = layout.water.alkalinity_per_n[..., unit] * course.uptake_nitrogen_g[..., unit]
     for key in followed:
-        taken = np.zeros((stands.days, len(stands.beds)))
-        of_units = getattr(course, f"uptake_{key}_g")[0]
+        taken = np.zeros(shape)
+        of_units = getattr(course, f"uptake_{key}_g")
         for column, bed in enumerate(stands.beds):
             if f"beds.{bed}" in layout.units:
-                taken[:, column] = of_units[:, layout.units.index(f"beds.{bed}")]
+                taken[..., column] = of_units[..., layout.units.index(f"beds.{bed}")]
         uptake[key] = taken + wicking.uptake_g.get(key, 0.0)
     wanted = demand["nitrogen"]
-    met = np.divide(uptake["nitrogen"], wanted, out=np.ones_like(wanted), where=wanted > 0.0)
+    met = np.divide(uptake["nitrogen"], wanted, out=np.ones(shape), where=wanted > 0.0)
     unknown = ~np.array(stands.on_loop, bool) & ~wicking.is_fed
     met = np.where(unknown, np.nan, met)
     harvest = np.where(np.isnan(met), np.nan, stands.harvest_kg(np.nan_to_num(met)))
@@ -214,21 +238,21 @@ def bed_course(site: Site, layout: Layout, course: Course, stands: Stands) -> Be
 
 
 def dissolved_nitrogen(layout: Layout, course: Course, produced_g: FloatArray) -> FloatArray:
-    """Nitrogen that a loop's feed puts at its crops' disposal, shape (day, loop). [g/day]
+    """Nitrogen that a loop's feed puts at its crops' disposal, scenario by scenario. [g/day]
 
     Parameters
     ----------
     layout, course
         A season.
-    produced_g : ndarray, shape (day, loop)
+    produced_g : ndarray, shape (scenario, day, loop)
         Ammonia nitrogen that fish and breaking solids gave to the water. [g/day]
 
     Returns
     -------
-    ndarray, shape (day, loop)
+    ndarray, shape (scenario, day, loop)
         That, less what denitrification takes and what was dosed. [g/day]
     """
-    return np.asarray(np.maximum(produced_g - layout.water.ammonia_dose_g - course.denitrified_n_g[0], 0.0))
+    return np.asarray(np.maximum(produced_g - layout.water.ammonia_dose_g - course.denitrified_n_g, 0.0))
 
 
 def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
@@ -236,19 +260,19 @@ def balance_area(supply_g: FloatArray, stands: Stands) -> FloatArray:
 
     Parameters
     ----------
-    supply_g : ndarray, shape (day, loop)
+    supply_g : ndarray, shape (..., day, loop)
         Of `dissolved_nitrogen`. [g/day]
     stands : Stands
         Plantings of the site.
 
     Returns
     -------
-    ndarray, shape (day, loop)
+    ndarray, shape (..., day, loop)
         Area. [m2] NaN where nothing is ever planted, or crops hardly grow that day: a square metre at all ages draws
         less than `LEAST_DRAW_G_M2`.
     """
     draw = stands.even_nitrogen_g_m2
-    return np.asarray(np.divide(supply_g, draw, out=np.full(draw.shape, np.nan), where=draw >= LEAST_DRAW_G_M2))
+    return np.asarray(np.divide(supply_g, draw, out=np.full(supply_g.shape, np.nan), where=draw >= LEAST_DRAW_G_M2))
 
 
 # --- which of the two areas to build for

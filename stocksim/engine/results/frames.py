@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from stocksim.engine.arrays.beds import Planting
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.results.beds import BedCourse, BuildArea, balance_area, bed_course, build_areas, dissolved_nitrogen
-from stocksim.engine.results.course import Course
+from stocksim.engine.results.course import Course, only
 from stocksim.engine.results.deaths import ledger, taken_g
 from stocksim.engine.results.films import FilmCorrection, film_corrections
 from stocksim.engine.results.findings import (
@@ -263,7 +263,8 @@ class Season:
         """Nitrogen that each loop's fish put at its crops' disposal, shape (day, loop). [g/day]"""
         layout, course = self.layout, self.course
         tan = (AMMONIA_SHARE_OF_EXCRETION * course.excreted_nitrogen_g @ layout.cohort_loop)[0]
-        return dissolved_nitrogen(layout, course, tan + course.sump_tan_load_g[0])
+        supply: FloatArray = dissolved_nitrogen(layout, only(course, 0), (tan + course.sump_tan_load_g[0])[None])[0]
+        return supply
 
     @cached_property
     def build_areas(self) -> dict[str, BuildArea]:

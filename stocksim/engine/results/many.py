@@ -19,7 +19,7 @@ from stocksim.engine.results.frames import Season, season_totals
 from stocksim.engine.running import impossible_events
 from stocksim.errors import Fault, InputError
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
-from stocksim.plants.area import planting_ratio
+from stocksim.plants.area import handbook_area, planting_ratio
 from stocksim.site.kinds import HARVESTS
 from stocksim.site.reading import Site
 from stocksim.water.oxygen import oxygen_saturation
@@ -67,6 +67,10 @@ def _loop_maturity(layout: Layout, course: Course, of_units: FloatArray) -> Floa
     return np.asarray(np.divide(grown, whole, out=np.full(whole.shape, np.nan), where=whole > 0.0))
 
 
+def _handbook(layout: Layout, course: Course, ratio: FloatArray) -> FloatArray:
+    return handbook_area(_in_loops(layout, course.fed_g), ratio)
+
+
 def _biomass(course: Course) -> FloatArray:
     return course.count * course.weight_g / 1000.0
 
@@ -90,9 +94,13 @@ COLUMNS: Mapping[str, Kept] = {
     "cohorts.growth_g_per_day": lambda _, course, __: _per_fish(course),
     "cohorts.oxygen_use_g": lambda _, course, __: course.fish_oxygen_g,
     "cohorts.tan_excreted_g": lambda _, course, __: _excreted(course),
+    "cohorts.nitrogen_spared_g": lambda _, course, __: course.spared_nitrogen_g,
     "cohorts.deaths": lambda _, course, __: course.deaths,
+    "cohorts.deaths_kg": lambda _, course, __: course.dead_g / 1000.0,
     "cohorts.harvested_kg": lambda layout, course, _: _harvested(layout, course),
     "cohorts.temperature_c": lambda layout, _, __: layout.temperature_c @ layout.cohort_loop.T,
+    "cohorts.size_spread": lambda _, course, __: course.size_spread,
+    "cohorts.feed_dry_g": lambda layout, course, _: course.fed_g * layout.feed_dry_matter[:, None],
     "tanks.temperature_c": lambda layout, _, __: layout.temperature_c @ layout.leaf_loop[: len(layout.tanks)].T,
     "tanks.biomass_kg": lambda layout, course, _: _in_tanks(layout, _biomass(course)),
     "tanks.density_kg_m3": lambda layout, course, _: (
@@ -117,6 +125,12 @@ COLUMNS: Mapping[str, Kept] = {
     "loops.planting_ratio_g_m2_day": lambda layout, course, _: planting_ratio(
         _in_loops(layout, course.fed_g), layout.rated_m2
     ),
+    "loops.planted_area_m2": lambda layout, _, __: layout.planted_m2,
+    "loops.handbook_area_m2": lambda layout, course, _: _handbook(
+        layout, course, 0.5 * (layout.ratio_low + layout.ratio_high)
+    ),
+    "loops.handbook_area_low_m2": lambda layout, course, _: _handbook(layout, course, layout.ratio_high),
+    "loops.handbook_area_high_m2": lambda layout, course, _: _handbook(layout, course, layout.ratio_low),
     "loops.nitrate_n_mg_l": lambda _, course, __: course.nitrate_mg_l,
     "loops.alkalinity_mg_l": lambda _, course, __: course.alkalinity_mg_l,
     "loops.buffer_g": lambda _, course, __: course.buffer_g,
@@ -135,6 +149,7 @@ COLUMNS: Mapping[str, Kept] = {
     "loops.calcium_mg_l": lambda _, course, __: course.calcium_mg_l,
     "loops.sodium_mg_l": lambda _, course, __: course.sodium_mg_l,
     "loops.suspended_solids_mg_l": lambda _, course, __: course.solids_mg_l,
+    "loops.denitrified_n_g": lambda _, course, __: course.denitrified_n_g,
     "loops.sludge_nitrogen_g": lambda _, course, __: course.sludge_n_g,
 }
 

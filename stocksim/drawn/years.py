@@ -5,17 +5,20 @@ Apart from `draws`, for the heat of a bank of years is run once, however many se
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.ranges import TYPED_WATER_PERSISTENCE, TYPED_WATER_SPREAD_C
 from stocksim.climate.weather import synthetic_days, weather_of_days
+from stocksim.drawn.ranges import TYPED_WATER_PERSISTENCE, TYPED_WATER_SPREAD_C
 from stocksim.engine.arrays.beds import build_planting
 from stocksim.engine.arrays.fish import Stay, build_rations, by_water
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import numbers_of
-from stocksim.heat.hourly import plan_and_weather, run_plan, tank_mean_c
-from stocksim.heat.temperatures import water_c
+from stocksim.heat.hourly import Warmth, plan_and_weather, run_plan, tank_mean_c
+from stocksim.heat.temperatures import heat_of_loops, typed_c, water_c
+from stocksim.site.climate_faults import has_climate
 from stocksim.site.plausible import COLDEST_WATER_C
 from stocksim.site.reading import Site
 
@@ -25,7 +28,7 @@ YEARS = 64  # in the bank; the rarest that it can tell is one in so many
 _AT_ONCE = 16  # a few MB of hours each
 
 
-def water_of_years(site: Site, years: int, seed: int) -> dict[str, FloatArray]:
+def water_of_years(site: Site, years: int, seed: int) -> tuple[dict[str, FloatArray], NDArray[np.int64]]:
     """Water of each loop in years as they may come.
 
     Parameters
@@ -39,6 +42,8 @@ def water_of_years(site: Site, years: int, seed: int) -> dict[str, FloatArray]:
     -------
     dict of str to ndarray, shape (year, days)
         In the order of the site file, years from the coldest water to the warmest. [degC]
+    ndarray of int, shape (year,)
+        Which of the drawn years each of these is.
     """
     random = np.random.default_rng(seed)
     usual = water_c(site)
@@ -55,7 +60,7 @@ def water_of_years(site: Site, years: int, seed: int) -> dict[str, FloatArray]:
         found[key] = np.maximum(usual[key] + moved, COLDEST_WATER_C) if spread_c else np.tile(usual[key], (years, 1))
     mean_c = np.mean([water.mean(axis=1) for water in found.values()], axis=0)
     order = np.argsort(mean_c, kind="stable")
-    return {key: water[order] for key, water in found.items()}
+    return {key: water[order] for key, water in found.items()}, order
 
 
 def _persisting(noise: FloatArray) -> FloatArray:
@@ -69,18 +74,47 @@ def _persisting(noise: FloatArray) -> FloatArray:
 
 def _computed_years(site: Site, years: int, seed: int) -> dict[str, FloatArray]:
     """Water of the computed loops by the heat balance, shape (year, days)."""
-    plan, weather = plan_and_weather(site.file, site.folder, site.held_c)
+    loops = [key for key in site.file.loops if key not in site.held_c]
+    parts = [
+        [tank_mean_c(warmth.plan, warmth.run.mean_c, key) for key in loops]
+        for warmth in warmth_of_years(site, years, seed, site.held_c, ("mean",))
+    ]  # (part, loop, day, year)
+    return {
+        key: np.ascontiguousarray(np.concatenate([part[n] for part in parts], axis=1).T) for n, key in enumerate(loops)
+    }
+
+
+def warmth_of_years(
+    site: Site, years: int, seed: int, held_c: Mapping[str, FloatArray], keep: Sequence[str]
+) -> Iterator[Warmth]:
+    """Heat of a site in drawn years of weather, some years at a time, its runs shaped (day, year, ...)."""
+    plan, weather = plan_and_weather(site.file, site.folder, held_c)
     low, high, share = synthetic_days(
         weather.normal_low_c, weather.normal_high_c, weather.normal_sun_share, weather.spread_c, years, seed
     )
-    parts = []
     for first in range(0, years, _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
         hours = weather_of_days(low[some], high[some], share[some], weather.clear_w_m2)
-        parts.append(run_plan(plan, weather, hours, is_hourly=False, keep=("mean",)).mean_c)
-    mean_c = np.concatenate(parts, axis=1)  # (day, year, node)
-    loops = [key for key in site.file.loops if key not in site.held_c]
-    return {key: np.ascontiguousarray(tank_mean_c(plan, mean_c, key).T) for key in loops}
+        yield Warmth(plan, weather, run_plan(plan, weather, hours, is_hourly=False, keep=keep))
+
+
+def heat_of_years(site: Site, years: int, seed: int) -> FloatArray:
+    """Heat that each loop takes in drawn years, shape (year, day, loop); NaN without weather, room or latitude.
+
+    Parameters
+    ----------
+    site, years, seed
+        As for `water_of_years`; loops with a typed temperature are held at it.
+
+    Returns
+    -------
+    ndarray, shape (year, day, loop)
+        In the order in which the years are drawn. [kWh/day]
+    """
+    if not has_climate(site.file):
+        return np.full((years, site.days, len(site.file.loops)), np.nan)
+    parts = [heat_of_loops(warmth, site) for warmth in warmth_of_years(site, years, seed, typed_c(site), ("mean",))]
+    return np.ascontiguousarray(np.concatenate(parts, axis=1).swapaxes(0, 1))
 
 
 def numbers_of_years(site: Site, layout: Layout, water: dict[str, FloatArray]) -> dict[str, FloatArray]:

@@ -1,6 +1,6 @@
 """Sobol indices: what share of an output's variance each group of uncertain things makes, alone and with the others.
 
-Apart from `decide`, for it knows nothing of fish and is tested on a function whose indices are known.
+Apart from `outlook`, for it knows nothing of fish and is tested on a function whose indices are known.
 """
 
 from __future__ import annotations

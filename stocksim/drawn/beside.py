@@ -1,6 +1,6 @@
 """Two sites in the same drawn seasons: how often one does better than the other, and by how much.
 
-Apart from `decide`, for both take common random numbers: what is uncertain in both has one value in a season, so that
+Apart from `outlook`, for both take common random numbers: what is uncertain in both has one value in a season, so that
 what differs is what the sites make of it.
 """
 
@@ -12,8 +12,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.decide import Chance, Gathered, Outlook, Telling, luck_of, points_of, run_points, three
-from stocksim.answers.outlook.draws import Axis, Draws, prepared
+from stocksim.drawn.draws import Axis, Draws, prepared
+from stocksim.drawn.outlook import Chance, Gathered, Outlook, Telling, luck_of, points_of, run_points, three
 from stocksim.engine.season import Progress
 from stocksim.site.reading import Site
 
@@ -86,7 +86,7 @@ def beside(
     name : str
         What the other is called.
     progress, threads : optional
-        As for `stocksim.answers.outlook.decide.outlook`.
+        As for `stocksim.drawn.outlook.outlook`.
 
     Returns
     -------

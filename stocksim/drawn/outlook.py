@@ -10,10 +10,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.bands import Bands
-from stocksim.answers.outlook.draws import Draws, prepared
-from stocksim.answers.outlook.indices import Indices, sobol_indices
-from stocksim.answers.outlook.one_by_one import die
+from stocksim.drawn.bands import Bands
+from stocksim.drawn.columns import BED_COLUMNS, EVERY_COLUMN, HEAT_COLUMN, Grown, bed_column
+from stocksim.drawn.draws import Draws, prepared
+from stocksim.drawn.indices import Indices, sobol_indices
+from stocksim.drawn.one_by_one import die
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_numbers
 from stocksim.engine.results.course import LEAST_COUNT, Course
@@ -22,13 +23,14 @@ from stocksim.engine.results.findings import LimitWorst, limit_series, tank_extr
 from stocksim.engine.results.frames import season_totals
 from stocksim.engine.results.many import COLUMNS, kept_column
 from stocksim.engine.season import CHUNK, Progress, in_chunks
-from stocksim.errors import Fault, InputError
+from stocksim.errors import Fault, InputError, shown
 from stocksim.site.reading import Site
 
 FloatArray = NDArray[np.float64]
 
 SHARES = (0.1, 0.5, 0.9)
 DEFAULT_SEASONS, MOST_SEASONS = 1024, 65536
+QUICK_SEASONS = 256  # where a chance is told beside another answer: its standard error is 3 of 100 at most
 INDEX_POINTS = 256  # at most; each group of uncertain things runs as many seasons again
 LOST_SHARE = 0.1  # of a batch: a tenth lost is told by itself
 _BLOCK = 8 * CHUNK  # scenarios whose arrays are at hand at once
@@ -150,6 +152,7 @@ def outlook(
     indices: bool = True,
     progress: Progress | None = None,
     threads: int | None = None,
+    columns: Sequence[str] | None = None,
 ) -> Outlook:
     """Many seasons of a site, drawn from what is uncertain.
 
@@ -167,6 +170,8 @@ def outlook(
         Called with (seasons done, seasons in all); what it raises ends the run.
     threads : int, optional
         Threads to run in; one for each processor if left out.
+    columns : sequence of str, optional
+        Columns whose bands are wanted; every one that is known if left out.
 
     Returns
     -------
@@ -176,14 +181,15 @@ def outlook(
     Raises
     ------
     InputError
-        If ``n`` is no whole number from 1 to 65,536, or the seed is none from 0 on.
+        If ``n`` is no whole number from 1 to 65,536, the seed is none from 0 on, or a column is not known.
     """
-    number = _rounded(n, seed)
+    wanted = EVERY_COLUMN if columns is None else tuple(dict.fromkeys(columns))
+    number = _rounded(n, seed, wanted)
     draws = prepared(site, seed)
     told = Telling(progress, number + (_more_seasons(draws, number) if indices else 0))
     at_a, _ = points_of(draws, number, seed)
     found = Gathered(draws)
-    for part in run_points(draws, at_a, luck_of(draws, number, seed), tuple(COLUMNS), threads, told):
+    for part in run_points(draws, at_a, luck_of(draws, number, seed), wanted, threads, told):
         found.add(part)
     plain = Outlook(
         site, n, number, seed, draws, found.bands(), *found.chances(),
@@ -211,7 +217,7 @@ def _more_seasons(draws: Draws, number: int) -> int:
     return min(number, INDEX_POINTS) * (1 + len(draws.groups))
 
 
-def _rounded(n: int, seed: int) -> int:
+def _rounded(n: int, seed: int, columns: Sequence[str]) -> int:
     """The power of two to run."""
     faults = []
     if isinstance(n, bool) or not isinstance(n, (int, np.integer)) or not 1 <= n <= MOST_SEASONS:
@@ -220,6 +226,11 @@ def _rounded(n: int, seed: int) -> int:
         )
     if isinstance(seed, bool) or not isinstance(seed, (int, np.integer)) or seed < 0:
         faults.append(Fault("", "seed", f"{seed!r} is not allowed; give a whole number from 0 on."))
+    faults += [
+        Fault("", "columns", f"{shown(name)} is not known; known are {', '.join(EVERY_COLUMN)}.")
+        for name in columns
+        if name not in EVERY_COLUMN
+    ]
     if faults:
         raise InputError(faults)
     return 1 << max(int(n) - 1, 0).bit_length()
@@ -253,7 +264,7 @@ def run_points(
     wanted = tuple(columns)
 
     def finish(layout: Layout, course: Course) -> _Part:
-        return _part(layout, course, wanted)
+        return _part(draws, layout, course, wanted)
 
     done = 0
     for first in range(0, len(points), _BLOCK):
@@ -263,6 +274,9 @@ def run_points(
             here = slice(done, done + len(part.lost))
             done = here.stop
             told.add(len(part.lost))
+            if HEAT_COLUMN in wanted:
+                heat = draws.heat_at(points[here]).astype(np.float32)
+                part.columns[HEAT_COLUMN] = (draws.layout.loops, heat)
             yield _with_luck(draws, part, luck[here])
 
 
@@ -272,13 +286,15 @@ def luck_of(draws: Draws, number: int, seed: int, of_b: bool = False) -> FloatAr
     return np.random.default_rng([seed, int(of_b)]).random((number, batches))
 
 
-def _part(layout: Layout, course: Course, columns: tuple[str, ...]) -> _Part:
+def _part(draws: Draws, layout: Layout, course: Course, columns: tuple[str, ...]) -> _Part:
+    grown = Grown(draws.site, draws.planting, layout, course)
     extremes = tank_extremes(layout, course)
     limits = [worst_of(series) for series in limit_series(layout, course, extremes)]
     came, lost = _lost(layout, course)
     return _Part(
         limits, came, lost, np.zeros(0, np.int64), _outputs(layout, course, limits),
-        {name: kept_column(name, layout, course, extremes) for name in columns},
+        {name: kept_column(name, layout, course, extremes) for name in columns if name in COLUMNS}
+        | {name: bed_column(name, grown) for name in columns if name in BED_COLUMNS},
     )  # fmt: skip
 
 
@@ -338,6 +354,31 @@ def _outputs(layout: Layout, course: Course, limits: list[LimitWorst]) -> dict[s
     return found
 
 
+class Place(NamedTuple):
+    """How drawn seasons fared at one limit and place, arrays (season,).
+
+    ``first_day`` is the first day broken, -1 where none is; value, threshold and margin are of the worst day.
+    """
+
+    limit: str
+    where: str
+    unit: str
+    first_day: NDArray[np.int64]
+    margin_percent: FloatArray
+    worst_value: FloatArray
+    threshold: FloatArray
+
+
+def gathered(site: Site, n: int, seed: int, progress: Progress | None = None, threads: int | None = None) -> Gathered:
+    """Limits and losses of drawn seasons, season by season and without bands; as for `outlook`."""
+    number = _rounded(n, seed, ())
+    draws, told = prepared(site, seed), Telling(progress, number)
+    found = Gathered(draws)
+    for part in run_points(draws, points_of(draws, number, seed)[0], luck_of(draws, number, seed), (), threads, told):
+        found.add(part)
+    return found
+
+
 class Gathered:
     """What is added up of the seasons as they come."""
 
@@ -388,20 +429,25 @@ class Gathered:
         )
         return float(safe.mean()), float(kept.mean())
 
-    def chances(self) -> tuple[tuple[Chance, ...], tuple[Chance, ...]]:
-        """Of every limit and place, and of losing a tenth of each batch; the likeliest first."""
-        limits = []
+    def places(self) -> Iterator[Place]:
+        """Every limit and place where it applied in a season, with how each season fared there."""
         for row, kind in enumerate(self._limits[0]):
             first, margin, worst, threshold = (
                 np.concatenate([getattr(part[row], name) for part in self._limits])
                 for name in ("first_day", "margin_percent", "worst_value", "threshold")
             )
             for at, entity in enumerate(kind.entities):
-                applied = np.isfinite(margin[:, at])
-                if applied.any():
-                    where = f"{kind.table}.{entity}"
-                    met, held = worst[applied, at], float(np.median(threshold[applied, at]))
-                    limits.append(self._chance(kind.limit, where, first[:, at], met, held, kind.unit))
+                if np.isfinite(margin[:, at]).any():
+                    of_place = (values[:, at] for values in (first, margin, worst, threshold))
+                    yield Place(kind.limit, f"{kind.table}.{entity}", kind.unit, *of_place)
+
+    def chances(self) -> tuple[tuple[Chance, ...], tuple[Chance, ...]]:
+        """Of every limit and place, and of losing a tenth of each batch; the likeliest first."""
+        limits = []
+        for place in self.places():
+            applied = np.isfinite(place.margin_percent)
+            met, held = place.worst_value[applied], float(np.median(place.threshold[applied]))
+            limits.append(self._chance(place.limit, place.where, place.first_day, met, held, place.unit))
         lost, day = np.concatenate(self._lost), np.concatenate(self._lost_day)
         roots = tuple(dict.fromkeys(self.draws.layout.roots))
         losses = [

@@ -1,6 +1,6 @@
 """Seasons drawn from what is uncertain: points of a site's own cube, and the arrays that each point gives.
 
-Apart from `decide`, for published systems are drawn by it too, without that question's answer.
+Apart from `outlook`, for published systems are drawn by it too, without the rest.
 """
 
 from __future__ import annotations
@@ -8,25 +8,28 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.outlook.ranges import (
+from stocksim.drawn.ranges import (
     MEASURED,
     UNCERTAIN,
     WEIGHED_FISH,
     Uncertain,
     quantile,
 )
-from stocksim.answers.outlook.years import YEARS, numbers_of_years, water_of_years
+from stocksim.drawn.years import YEARS, heat_of_years, numbers_of_years, water_of_years
+from stocksim.engine.arrays.beds import Planting, build_planting
 from stocksim.engine.arrays.layout import Layout, build_layout
 from stocksim.engine.arrays.tables import numbers_of
 from stocksim.engine.arrays.water import SOLUTES
 from stocksim.fish.appetite import TRIAL_SPREAD
 from stocksim.fish.normal import normal_score
 from stocksim.fish.survival import BACKGROUND_DEATHS_PER_DAY
+from stocksim.heat.temperatures import loop_heat_kwh
 from stocksim.site.model import Diffuser, MeasuredTransfer
 from stocksim.site.reading import Site
 from stocksim.water.nitrification import COLD_BELOW_C, THETA, THETA_COLD
@@ -87,12 +90,42 @@ class Draws:
         What is uncertain.
     years : dict of str to ndarray, shape (year, ...)
         Numbers of the layout that differ between years of water.
+    order : ndarray of int, shape (year,)
+        Which of the years drawn with the seed each of them is.
+    seed : int
+        Of the years.
     """
 
     site: Site
     layout: Layout
     axes: tuple[Axis, ...]
     years: dict[str, FloatArray]
+    order: NDArray[np.int64]
+    seed: int
+
+    @cached_property
+    def planting(self) -> Planting:
+        """What is planted, in every season the same."""
+        return build_planting(self.site)
+
+    @cached_property
+    def heat_kwh(self) -> FloatArray:
+        """Heat that each loop takes in each year, shape (year, day, loop). [kWh/day]"""
+        return heat_of_years(self.site, len(self.order), self.seed)[self.order]
+
+    def heat_at(self, points: FloatArray) -> FloatArray:
+        """Heat of each loop at points of the cube, (scenario, day, loop); as calculated where no year is drawn."""
+        year = self._year_at(points)
+        if year is None:
+            return np.broadcast_to(loop_heat_kwh(self.site), (len(points), *self.heat_kwh.shape[1:]))
+        return self.heat_kwh[year]
+
+    def _year_at(self, points: FloatArray) -> NDArray[np.int64] | None:
+        """Which year each point has; None where the site's years do not differ."""
+        for at, axis in enumerate(self.axes):
+            if axis.one.key == "weather":
+                return np.minimum((points[:, at] * len(self.order)).astype(int), len(self.order) - 1)
+        return None
 
     @property
     def groups(self) -> tuple[str, ...]:
@@ -119,11 +152,9 @@ class Draws:
         """
         made = _Made(numbers_of(self.layout), len(points))
         # the year first: what else is drawn multiplies what follows from its water
-        for at, axis in enumerate(self.axes):
-            if axis.one.key == "weather":
-                many = len(next(iter(self.years.values())))
-                year = np.minimum((points[:, at] * many).astype(int), many - 1)
-                made.arrays |= {name: bank[year] for name, bank in self.years.items()}
+        year = self._year_at(points)
+        if year is not None:
+            made.arrays |= {name: bank[year] for name, bank in self.years.items()}
         for at, axis in enumerate(self.axes):
             if axis.one.key != "weather":
                 value = quantile(axis.one, points[:, at], axis.low, axis.high)
@@ -147,9 +178,10 @@ def prepared(site: Site, seed: int, years: int = YEARS) -> Draws:
         Ready to be drawn.
     """
     layout = build_layout(site)
-    bank = numbers_of_years(site, layout, water_of_years(site, years, seed))
+    water, order = water_of_years(site, years, seed)
+    bank = numbers_of_years(site, layout, water)
     axes = [axis for one in UNCERTAIN for axis in _AXES_OF.get(one.key, _of_site)(one, site, layout)]
-    return Draws(site, layout, tuple(axis for axis in axes if axis.one.key != "weather" or bank), bank)
+    return Draws(site, layout, tuple(axis for axis in axes if axis.one.key != "weather" or bank), bank, order, seed)
 
 
 # --- which axes a site has

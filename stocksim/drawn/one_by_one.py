@@ -1,6 +1,6 @@
 """Fish die one by one: how many of a batch do, where a season knows only each fish's chance.
 
-Apart from `decide`, for published systems draw their survival by it too.
+Apart from `outlook`, for published systems draw their survival by it too.
 """
 
 from __future__ import annotations

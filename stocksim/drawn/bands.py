@@ -1,6 +1,6 @@
 """Bands of many seasons: counts in fixed bins, added up as the seasons come, so that memory does not grow with them.
 
-Apart from `decide`, for counts are whole numbers: in whatever order seasons are added, the bands are the same.
+Apart from `outlook`, for counts are whole numbers: in whatever order seasons are added, the bands are the same.
 """
 
 from __future__ import annotations

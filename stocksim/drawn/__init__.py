@@ -1,0 +1,1 @@
+"""Seasons drawn from what is uncertain: points, bands, chances, and what matters most; asked by several questions."""

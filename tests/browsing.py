@@ -28,18 +28,10 @@ FLAGS = [
 READY = '[data-testid="stApp"][data-test-script-state="notRunning"]'
 _SHADE, _FEW_PIXELS = 48, 0.002  # of 255; share of a picture
 LONG_MS = 120_000  # far beyond what a page takes on a busy machine; nothing waits for it to pass
-
-
-def in_a_browser(worker: str) -> list[pytest.MarkDecorator]:
-    """Marks of a file of tests in a real browser; files that name the same worker run one after the other.
-
-    Two workers share them: one would be the last to end, more would press each other's pages out of time.
-    """
-    return [
-        pytest.mark.browser,
-        pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
-        pytest.mark.xdist_group(worker),
-    ]
+MARKS = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
+]
 
 
 @contextmanager

@@ -49,6 +49,31 @@ def pytest_runtest_protocol():
         signal.signal(signal.SIGALRM, before)
 
 
+# Tests that share what is dear to begin, one worker for each group: a browser with its server, what commands print. Two
+# workers share the browser's: one would be the last to end, more would press each other's pages out of time.
+TOGETHER = {
+    "tests/test_browser.py": "pages looked at", "tests/test_browser_saving.py": "pages looked at",
+    "tests/test_browser_typing.py": "pages typed into", "tests/test_browser_start.py": "pages typed into",
+    "tests/test_today_page.py::TestBrowser": "pages typed into", "tests/test_guide.py": "printed", "tests/test_readme.py": "printed",
+}  # fmt: skip
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Send the tests of a group to one worker, and each other test to whichever is free.
+
+    By the name and not by the mark of xdist: pytest 9.2 does not hand on what xdist 3.8 makes of the mark, so that each
+    worker began a browser and a server of its own.
+    """
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Together(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return next((group for name, group in TOGETHER.items() if nodeid.startswith(f"{name}::")), nodeid)
+
+    return Together(config, log)
+
+
 def pytest_configure(config):
     """Compile what is compiled once, before the workers start: none of them waits for it or tells of it in a test."""
     if not hasattr(config, "workerinput"):

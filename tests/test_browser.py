@@ -14,8 +14,8 @@ import pytest
 import tomlkit
 from browsing import (
     LONG_MS,
+    MARKS,
     axe_faults,
-    in_a_browser,
     keep_picture,
     open_example,
     settle,
@@ -32,7 +32,7 @@ from stocksim.faces.registry import PAGES
 from stocksim.site.examples import example_text
 
 CHART = '[data-testid="stVegaLiteChart"] svg'
-pytestmark = in_a_browser("looked at")
+pytestmark = MARKS
 
 
 def test_season_is_drawn_and_downloads(visit):

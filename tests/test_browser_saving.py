@@ -18,7 +18,6 @@ pytestmark = [
     pytest.mark.browser,
     pytest.mark.skipif(not CHROMIUM.is_file(), reason=f"no Chromium at {CHROMIUM}"),
     pytest.mark.skipif(os.name != "posix", reason="kills process groups of POSIX"),
-    pytest.mark.xdist_group("looked at"),
 ]
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 sync_api.expect.set_options(timeout=FAR_OUT_MS)

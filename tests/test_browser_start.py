@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from browsing import LONG_MS, in_a_browser, settle
+from browsing import LONG_MS, MARKS, settle
 
-pytestmark = in_a_browser("typed into")
+pytestmark = MARKS
 
 MOST_INPUTS = 30  # clicks and typed fields
 TYPED = {

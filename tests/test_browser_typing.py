@@ -6,14 +6,14 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from browsing import in_a_browser, served, settle, show, upload
+from browsing import MARKS, served, settle, show, upload
 from calm_sites import calm_text
 from test_app_names import SLY, SLY_KEY, faulty_site, own_library, sound_site
 from test_renaming import STOCKING, deep
 
 from stocksim.site.examples import example_text
 
-pytestmark = in_a_browser("typed into")
+pytestmark = MARKS
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 sync_api.expect.set_options(timeout=120_000)
 expect = sync_api.expect

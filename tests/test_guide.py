@@ -19,8 +19,6 @@ GUIDE = (ROOT / "docs" / "guide.md").read_text(encoding="utf-8")
 BLOCKS = BLOCK.findall(GUIDE)
 # drawings are laid out by the fonts that a machine has
 _FONT_PX = 8.0
-# beside the README's answer, whose season and advice it asks for as well
-pytestmark = pytest.mark.xdist_group("printed")
 
 
 def test_every_command_prints_what_the_guide_shows() -> None:

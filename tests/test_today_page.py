@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 import tomlkit
-from browsing import axe_faults, in_a_browser, served, settle, show, width_of
+from browsing import MARKS, axe_faults, served, settle, show, width_of
 from small_sites import START, one_tank
 from streamlit.testing.v1 import AppTest
 
@@ -156,7 +156,7 @@ def test_an_example_has_no_book_to_write(monkeypatch):
 
 
 class TestBrowser:
-    pytestmark = in_a_browser("typed into")
+    pytestmark = MARKS
 
     def test_the_journey_at_phone_width(self, visit, site):
         """Open, see the day, enter three values, one of them asked back, undo it; nothing is wider than the phone."""

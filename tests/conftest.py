@@ -54,7 +54,8 @@ def pytest_runtest_protocol():
 TOGETHER = {
     "tests/test_browser.py": "pages looked at", "tests/test_browser_saving.py": "pages looked at",
     "tests/test_browser_typing.py": "pages typed into", "tests/test_browser_start.py": "pages typed into",
-    "tests/test_today_page.py::TestBrowser": "pages typed into", "tests/test_guide.py": "printed", "tests/test_readme.py": "printed",
+    "tests/test_today_page.py::TestBrowser": "pages typed into",
+    "tests/test_guide.py": "printed", "tests/test_readme.py": "printed",
 }  # fmt: skip
 
 

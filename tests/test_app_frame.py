@@ -105,7 +105,8 @@ def test_records_are_in_the_menu_where_there_are_some(small_file):
     assert "Forecast" not in named()
     store.book_path(small_file).touch()
     at.run()
-    assert named()[:3] == ["Today", "Season", "Forecast"]
+    assert named()[:2] == ["Today", "Season"]
+    assert "Forecast" in named()
 
 
 def test_work_ends_where_it_is_watched_and_nothing_is_kept_of_it():

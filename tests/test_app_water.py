@@ -94,13 +94,13 @@ def test_water_page_answers_and_draws_every_level(monkeypatch, young_season):
     for wanted in (
         "Total ammonia nitrogen (TAN), mg/L", "Nitrite nitrogen, mg/L", "Nitrate nitrogen, mg/L",
         "Oxygen, mg/L: thick the day's low, thin its mean", "pH, computed from alkalinity and CO2",
-        "Alkalinity, mg/L as CaCO3", "Buffer: potassium bicarbonate, g a week", "Top-up water, gal a week",
+        "Alkalinity, mg/L as CaCO3", "Buffer: potassium bicarbonate, oz a week", "Top-up water, gal a week",
         "Biofilter bacteria, % of full strength",
     ):  # fmt: skip
         assert wanted in drawn
     # the numbers of the sentence are those of the season
     buffer = young_season.loops.loc[young_season.loops["loop"] == "main", "buffer_g"].sum()
-    assert f"{buffer:,.0f} g in {len(young_season.dates)} days" in answer.data["sentences"][0]
+    assert f"{buffer / 28.349523125:,.1f} oz in {len(young_season.dates)} days" in answer.data["sentences"][0]
     # the fold holds a row for each month
     (table,) = answer.section("months").parts
     assert [row["month"] for row in table.rows] == re.findall(r'<td data-head="month">(.*?)</td>', html(at))

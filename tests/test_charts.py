@@ -317,7 +317,8 @@ def test_water_is_drawn_on_its_worst_days(young_season):
 def test_weeks_add_up_to_the_season(young_season):
     spec = water_charts.loop_stack(young_season, "main").to_dict()
     loops = young_season.loops[young_season.loops["loop"] == "main"]
-    for title, total in (("Buffer", loops["buffer_g"].sum()), ("Top-up", loops["top_up_l"].sum() / 3.785411784)):
+    ounces, gallons = loops["buffer_g"].sum() / 28.349523125, loops["top_up_l"].sum() / 3.785411784
+    for title, total in (("Buffer", ounces), ("Top-up", gallons)):
         panel = next(panel for panel in panels_of(spec) if panel["title"].startswith(title))
         rows = spec["datasets"][panel["layer"][0]["data"]["name"]]
         assert sum(row["value"] for row in rows) == pytest.approx(total, rel=1e-9)

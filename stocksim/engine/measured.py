@@ -21,7 +21,7 @@ from stocksim.book.store import Record
 from stocksim.fish.appetite import TRIAL_SPREAD
 from stocksim.heat.temperatures import water_c
 from stocksim.site.begun import Begun
-from stocksim.site.kinds import REMOVALS
+from stocksim.site.kinds import EVENT_KINDS, REMOVALS, Act
 from stocksim.site.loop_water import loop_water_m3
 from stocksim.site.reading import Site
 from stocksim.units import format_date
@@ -208,23 +208,23 @@ def of_what_is_left(
     """
     most, kept, cut = dict(began), list[Mapping[str, Any]](), 0
     for event in events:
-        name, kind = event["cohort"], event["kind"]
+        name, act = event["cohort"], EVENT_KINDS[event["kind"]].act
         there = most.get(name, math.inf)
-        if kind in REMOVALS and event.get("count", 0) > there:
+        if act is Act.TAKE and event.get("count", 0) > there:
             cut += 1
             if there < 1.0:
                 continue
             event = {**event, "count": math.floor(there)}
         kept.append(event)
-        if kind == "grade":
+        if act is Act.GRADE:
             share = event.get("largest_share")
             most[event["into"]] = there if share is None else there * share
             most[name] = there if share is None else there * (1.0 - share)
-        elif kind == "stock":
+        elif act is Act.ADD:
             most[name] = there + event["count"]
-        elif kind == "found":
+        elif act is Act.FIND:
             most[name] = float(event.get("count", there))
-        elif kind in REMOVALS:
+        elif act is Act.TAKE:
             most[name] = 0.0 if event.get("all") else there * (1.0 - event.get("share", 0.0)) - event.get("count", 0)
     return kept, cut
 

@@ -115,13 +115,14 @@ trial.show(source, season)
 with st.container(key="first_screen", horizontal=True, vertical_alignment="top"):
     actions = st.container(key="first_actions")
     with st.container(key="first_picture"):
-        told_chance = st.empty()
-        sure = drawn(source) if season.site.file.cohorts else None
-        showing.show(answer, "picture", "key")
-        if sure is not None:
-            told_chance.html(markup.answer_html(sure_words(season, season.findings, sure)))
-            st.html(markup.part_html(Sentences([picture_note(sure)], "note")))
-        day_reading.show(season)
+        told_chance, picture = st.empty(), st.container()
+        sure = drawn(source) if season.site.file.cohorts else None  # asked for below the picture, whose bands it makes
+        with picture:
+            showing.show(answer, "picture", "key")
+            if sure is not None:
+                told_chance.html(markup.answer_html(sure_words(season, season.findings, sure)))
+                st.html(markup.part_html(Sentences([picture_note(sure)], "note")))
+            day_reading.show(season)
 with actions:
     to_do = st.empty()
     tries, others = st.container(), st.empty()

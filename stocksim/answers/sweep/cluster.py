@@ -91,7 +91,8 @@ def _connected(distributed: Any, address: str) -> Iterator[Any]:
     """A client of a scheduler that has a worker."""
     try:
         client = distributed.Client(address, timeout=ANSWERS_WITHIN_S, set_as_default=False)
-    except (OSError, ValueError) as error:  # a wrong address is a ValueError
+    # a wrong address is a ValueError; where its own thread has not begun within ten seconds, distributed asserts
+    except (OSError, ValueError, AssertionError) as error:
         raise _Gone from error
     try:
         try:

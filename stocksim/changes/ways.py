@@ -281,8 +281,8 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
             continue
         if is_enough and _is_least(season, base, step):
             continue
-        cured = [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]
-        for finding in cured:
+        asking = [f for f in _troubles(season, base, steps) if (f.limit, f.where) in step.cures]
+        for finding in asking:
             own = [source for source in sources(base, finding) if name_of(source) == step.sought_by]
             found = first_harmless(base, finding, own)
             if found is None or _place_of(found[0].change) != _place_of(step.change):
@@ -292,7 +292,7 @@ def _resized(season: Season, draft: _Draft) -> _Draft:
             resized = _Draft(found[1], [*steps[:at], sized, *steps[at:]], [*added[:at], events, *added[at:]])
             if _merit(season, resized) < _merit(season, draft):
                 draft = resized
-            if {(f.limit, f.where) for f in cured} <= {*found[0].cures}:
+            if {(f.limit, f.where) for f in asking} <= {*found[0].cures}:
                 break  # sized for the most that is asked of it: less would leave this one
     return draft
 

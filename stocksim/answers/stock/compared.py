@@ -64,7 +64,7 @@ def beside_answer(site: Site, kinds: Sequence[Kind]) -> Answer:
             Section("ways", listed("Each in a sentence", _headlines(kinds), is_headed=True), topics=("fish",)),
             Section(
                 "cautions",
-                listed("Cautions", [_SAME, _FILLET, *law_and_care(_species(kinds)), *cares], kind="background"),
+                listed("Cautions", _cautions(kinds, cares), kind="background"),
                 topics=("cautions",),
             ),
         ],
@@ -73,6 +73,11 @@ def beside_answer(site: Site, kinds: Sequence[Kind]) -> Answer:
         is_caution=any(finding.is_broken for season in seasons.values() for finding in season.findings),
         brief=Brief(table=rows, care=brief_cares(files[0], taken), notes=_short_of(kinds)),
     )
+
+
+def _cautions(kinds: Sequence[Kind], cares: Sequence[str]) -> list[str]:
+    species = _species(kinds)
+    return [_SAME, _FILLET, *words.unknown_fillet(species.values()), *law_and_care(species), *cares]
 
 
 def _species(kinds: Sequence[Kind]) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from stocksim.answers.stock.reasons import (
 )
 from stocksim.answers.stock.rounds import Proven
 from stocksim.answers.stock.seasons import Placed, live_per_fish, placed, planned_tables, weight_on, worst_margins
-from stocksim.answers.stock.solve import GIVEN_UP, Compromise, Plan, trade_off
+from stocksim.answers.stock.solve import Compromise, Plan, trade_off
 from stocksim.engine.results.findings import Finding
 from stocksim.engine.results.frames import Season
 from stocksim.engine.running import run_season
@@ -273,7 +273,7 @@ def plan_stocking(
     faults = impossible_wishes(problem, wishes, goals)
     if faults:
         raise InputError(faults)
-    parts = _parts_by_goals(problem, wishes, goals, work, gap, progress)
+    parts = planned_parts(problem, wishes, goals, work, gap, progress)
     problem = parts[0].planner.problem  # with the dates of harvest that the plan uses
     program, proven = joined(parts)
     base = StockingPlan(
@@ -286,33 +286,6 @@ def plan_stocking(
     else:
         answer = _with_plan(parts, base, plan, reasons, refused)
     return replace(answer, is_finished=not work.is_pulled)
-
-
-def _parts_by_goals(
-    problem: Problem, wishes: StockingTable, goals: Sequence[str], work: Work, gap: float, progress: Progress | None
-) -> list[Part]:
-    """Plans by goals in order; that of the first alone where it serves the later ones better.
-
-    Rounds and seasons judge by the first goal, so that the two may end at stockings far apart.
-    """
-    together = planned_parts(problem, wishes, goals, work, gap, progress)
-    ranked = [goal for goal in goals if goal != "keep"]
-    if len(ranked) < 2:
-        return together
-    alone = planned_parts(problem, wishes, [goal for goal in goals if goal not in ranked[1:]], work, gap, progress)
-    first, later = _scores(together, ranked), _scores(alone, ranked)
-    if later and (not first or (later[0] >= first[0] - GIVEN_UP * abs(first[0]) and later[1:] > first[1:])):
-        return alone
-    return together
-
-
-def _scores(parts: Sequence[Part], goals: Sequence[str]) -> tuple[float, ...]:
-    """What a plan reaches by each goal, more being better; nothing where there is none."""
-    program, proven = joined(parts)
-    if proven.plan is None or proven.plan.stocking is None:
-        return ()
-    stocking = proven.plan.stocking
-    return tuple(score(program, goal, stocking) for goal in goals)
 
 
 def _with_plan(parts: Sequence[Part], base: StockingPlan, plan: Plan, reasons: bool, refused: bool) -> StockingPlan:

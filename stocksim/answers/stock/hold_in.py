@@ -18,7 +18,8 @@ from stocksim.answers.stock.keep import KeptPlan
 from stocksim.changes.change import Change, prove
 from stocksim.changes.places import some_out
 from stocksim.changes.search import deaths_in, newly_broken
-from stocksim.changes.ways import Step, Way, way_of
+from stocksim.changes.steps import Step
+from stocksim.changes.ways import Way, way_of
 from stocksim.drawn.outlook import Gathered, Place, gathered
 from stocksim.engine.results.frames import Season
 from stocksim.errors import InputError, shown

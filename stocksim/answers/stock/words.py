@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import Counter
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from stocksim.faces.fates import cause_data, died_of
 from stocksim.faces.water_cautions import CHALK_PH
 from stocksim.faces.words import day_words, level_words
 from stocksim.heat.small_fish import small_candidates, small_cohorts, small_words
+from stocksim.library.sources import Entry
 from stocksim.site.kinds import LIMITS
 from stocksim.site.stocking_tables import HarvestWish
 from stocksim.units import format_quantity
@@ -374,9 +376,7 @@ def cautions(plan: StockingPlan) -> list[str]:
         "Fillet is counted for every fish at the end, whatever its size; small fish are bony. Whether fish may be "
         "bought, kept, moved, sold or eaten is for law, permits and any medicine's waiting time to say.",
     ]
-    unknown = sorted({e.title for e in plan.problem.entries if e.number("fillet_yield", 0.0) == 0.0})
-    if unknown:
-        said.append(f"No fillet yield is known for {named(unknown)}: they count for nothing among edible kilos.")
+    said += unknown_fillet(plan.problem.entries)
     site = plan.problem.site
     small = (*small_cohorts(site), *small_candidates(site))
     said += [small_words(one, site.file.site.units) for one in small]
@@ -386,6 +386,14 @@ def cautions(plan: StockingPlan) -> list[str]:
     if weak:
         said.append(f"Growth rests on weak evidence for {named(weak)}.")
     return said
+
+
+def unknown_fillet(entries: Iterable[Entry]) -> list[str]:
+    """A sentence of the species that count for nothing among edible kilos; none where all have a fillet yield."""
+    unknown = sorted({entry.title for entry in entries if entry.number("fillet_yield", 0.0) == 0.0})
+    if not unknown:
+        return []
+    return [f"No fillet yield is known for {named(unknown)}: they count for nothing among edible kilos."]
 
 
 def rounded(value: float, digits: int = 4) -> float | None:

@@ -51,9 +51,10 @@ def oxygen_figure() -> alt.VConcatChart:
     surface = surface_exchange_velocity(t) / 0.8 * (oxygen_saturation(t) - 6.0)
     brings = {"30 W of air stones": np.maximum(device, 0.0), "still surface": np.maximum(surface, 0.0)}
     hours = np.linspace(0.0, 24.0, 97)
-    one = np.ones((1, 1))
-    swing = daily_swing(one, 12.0 * one, 24.0 * one, one, 24.0 * one + 10.0, one, -0.4 * 100.0 * one)[0, 0]
-    wave = {"tank": 7.0 + np.real(swing * np.exp(2j * np.pi * hours / 24.0)), "day's mean": np.full(hours.size, 7.0)}
+    one, (swing, gain, sump) = np.ones(1), np.zeros((3, 1), complex)
+    load = -0.4 * 100.0 * one.astype(complex)
+    daily_swing(1, one, 12.0 * one, 24.0 * one, one, 24.0 * one + 10.0, np.zeros(1, int), load, swing, gain, sump)
+    wave = {"tank": 7.0 + np.real(swing[0] * np.exp(2j * np.pi * hours / 24.0)), "day's mean": np.full(hours.size, 7.0)}
     return alt.vconcat(
         panel(lines(holds, t), "Oxygen at saturation, by elevation", x, "mg/L"),
         panel(lines(brings, t), "Brought into 1 m3 that holds 6 mg/L", x, "g a day"),

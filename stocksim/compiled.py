@@ -8,21 +8,23 @@ plain engine: it answers, slowly, where numba is missing.
 from __future__ import annotations
 
 import atexit
+import ctypes
 import gc
 import hashlib
 import importlib
 import math
 import os
-import pickle
 import platform
 import shutil
 import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import update_wrapper, wraps
+from importlib.metadata import version
+from importlib.util import find_spec
 from inspect import signature
 from pathlib import Path
 from typing import IO, Any, Generic, ParamSpec, TypeVar, cast
@@ -30,16 +32,16 @@ from typing import IO, Any, Generic, ParamSpec, TypeVar, cast
 import numpy as np
 
 P = ParamSpec("P")
-R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
 
 PACKAGE = Path(__file__).resolve().parent
 # rooms above the compiled code, which may not use it; all other sources are in the cache's key
-ABOVE = ("drawn", "changes", "answers", "faces")
+ABOVE = ("drawn", "changes", "answers", "faces", "__main__.py")
 PREPARING = "stocksim: preparing the engine, once (half a minute or so)."
 WITHOUT = "stocksim: numba is not installed here; the plain engine answers, some hundred times slower."
 # s that a process waits for another that compiles; then it compiles too, so that nothing can hold it for good
 _LONGEST_WAIT_S = 600.0
+_DIGEST = 16  # bytes before kept machine code that tell whether it is whole
 _KEPT_FOLDERS = 6  # of earlier sources and versions; older ones are removed
 
 _lock = threading.RLock()
@@ -101,15 +103,16 @@ def _as_array(value: Any) -> Any:
     return value if value is None else np.asarray(value, float)
 
 
-def compiled(function: Callable[P, R]) -> Compiled[P, R]:
+def compiled(function: Callable[P, None]) -> Compiled[P]:
     """Compile the outermost function of a kernel when it is first called.
 
     Parameters
     ----------
     function : callable
-        Takes arrays, numbers and named tuples of them, always of the same types, layout and dimensions; calls functions
-        marked `jitable`. Makes no arrays: room to work in is handed to it. Runs without Python's global lock, so
-        threads may share the work. A division by zero gives inf or NaN.
+        Takes arrays that lie together, whole numbers and truths, and named tuples of them, always of the same types and
+        dimensions; fills arrays that are handed to it and gives nothing back; calls functions marked `jitable`. Makes
+        no arrays: room to work in is handed to it. Runs without Python's global lock, so threads may share the work. A
+        division by zero gives inf or NaN.
 
     Returns
     -------
@@ -119,93 +122,185 @@ def compiled(function: Callable[P, R]) -> Compiled[P, R]:
     return Compiled(function)
 
 
-class Compiled(Generic[P, R]):
+class Compiled(Generic[P]):
     """A function that is compiled, or read from the disk, when first called; see `compiled`."""
 
-    py_func: Callable[P, R]
+    py_func: Callable[P, None]
 
-    def __init__(self, function: Callable[P, R]):
+    def __init__(self, function: Callable[P, None]):
         update_wrapper(self, function)
         self.py_func = function
-        self._ready: Callable[P, R] | None = None
+        self._ready: Callable[..., None] | None = None
 
-    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> R:
-        if self._ready is not None:
-            return self._ready(*args, **kwargs)
-        with _lock:
-            if self._ready is None:
-                return self._first_call(*args, **kwargs)
-        return self._ready(*args, **kwargs)
+    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> None:
+        if kwargs:
+            args = signature(self.py_func).bind(*args, **kwargs).args  # type: ignore[assignment]
+        if self._ready is None:
+            with _lock:
+                self._ready = self._ready or self._made_ready(args)
+        self._ready(*args)
 
     def is_prepared(self) -> bool:
         """Whether a call would not wait half a minute: machine code is at hand or kept, or there will never be any."""
         if self._ready is not None or not has_numba():
             return True
-        return any(cache_folder().rglob(f"*.{self.py_func.__name__}-*.nbi"))
+        return any(cache_folder().glob(f"{self.py_func.__name__}-*.code"))
 
-    def _first_call(self, *args: P.args, **kwargs: P.kwargs) -> R:
+    def _made_ready(self, args: Sequence[Any]) -> Callable[..., None]:
         if not has_numba():
             _say(WITHOUT)
-            self._ready = self.py_func
-            return self.py_func(*args, **kwargs)
+            return self.py_func
         try:
-            machine, answer = self._run_first(args, kwargs)
-        except (OSError, EOFError, pickle.UnpicklingError) as error:  # a full disk, a file cut short
+            return self._machine(args)
+        except OSError as error:
             _use_temporary_folder(error)
-            machine, answer = self._run_first(args, kwargs)
-        # numba would quietly compile half a minute for another layout or type: a caller's mistake, so let it be told
-        machine.disable_compile()
-        self._ready = machine
-        return answer
+            return self._machine(args)
+        except ImportError as error:  # its files are there, but of another Python, or not all
+            _say(f"{WITHOUT} ({error})")
+            return self.py_func
 
-    def _run_first(self, args: Any, kwargs: Any) -> tuple[Any, R]:
-        from numba.core import config, event
-
-        at_hand = self.is_prepared()
-        machine = _machine(self.py_func)
-        if at_hand:
-            _read_without_typing(machine)
-        else:
-            _import_without_linear_algebra()
-
-        class Announcing(event.Listener):
-            def on_start(self, event: Any) -> None:
-                if event.data["dispatcher"] is machine:
+    def _machine(self, args: Sequence[Any]) -> Callable[..., None]:
+        """The machine code for such arguments: kept, or compiled now and kept."""
+        name, form = self.py_func.__name__, _Taken(args).form
+        mark = hashlib.blake2b(repr(form).encode(), digest_size=8).hexdigest()
+        path = cache_folder() / f"{name}-{mark}.code"
+        code = _kept(path)
+        if code is None:
+            with only_one(path.with_suffix(".lock")):
+                code = _kept(path)
+                if code is None:
                     _say(PREPARING)
+                    code = _compile(self.py_func, args)
+                    _keep(path, code)
+        return _Machine(code, name, form)
 
-            def on_end(self, event: Any) -> None:
-                pass
 
-        settings: Any = config
-        collects = gc.isenabled()
-        gc.disable()  # it would go through the compiler's many small objects again and again
-        before, settings.LOOP_VECTORIZE = settings.LOOP_VECTORIZE, 0
-        try:  # rows are a few numbers long: compiled for wide vectors they take half as long again
-            alone = nullcontext() if at_hand else only_one(cache_folder() / f"{self.py_func.__name__}.lock")
-            with alone, event.install_listener("numba:compile", Announcing()):
-                return machine, machine(*args, **kwargs)
-        finally:
-            settings.LOOP_VECTORIZE = before
-            if collects:
-                gc.enable()
+class _Taken:
+    """Arguments as machine code takes them: addresses of arrays, their lengths and whole numbers, and the form of all.
+
+    Parameters
+    ----------
+    args : sequence
+        Of a kernel.
+
+    Raises
+    ------
+    TypeError
+        For an array that does not lie together, or what is neither an array nor a whole number.
+    """
+
+    def __init__(self, args: Sequence[Any]):
+        self.addresses: list[int] = []
+        self.numbers: list[int] = []
+        self.form: list[Any] = []
+        for argument in args:
+            self._add(argument)
+
+    def _add(self, thing: Any) -> None:
+        if isinstance(thing, np.ndarray):
+            if not thing.flags.c_contiguous:
+                raise TypeError("a kernel takes arrays that lie together in memory, and was handed another")
+            self.form.append((thing.dtype.str, thing.ndim))
+            self.addresses.append(thing.ctypes.data)
+            self.numbers += thing.shape
+        elif isinstance(thing, tuple):
+            self.form.append((type(thing).__qualname__, len(thing)))
+            for part in thing:
+                self._add(part)
+        elif isinstance(thing, (bool, np.bool_, int, np.integer)):
+            self.form.append("truth" if isinstance(thing, (bool, np.bool_)) else "number")
+            self.numbers.append(int(thing))
+        else:
+            raise TypeError(f"a kernel takes arrays and whole numbers, and was handed {type(thing).__name__}")
+
+
+class _Machine:
+    """Machine code in memory, called with a kernel's arguments.
+
+    Parameters
+    ----------
+    code : bytes
+        From `_compile`.
+    name : str
+        Of the kernel.
+    form : list
+        What the code was compiled for.
+    """
+
+    def __init__(self, code: bytes, name: str, form: list[Any]):
+        import llvmlite.binding as llvm
+
+        self._name, self._form = name, form
+        # the engine owns the code's memory, so it is kept as long as the code may be called
+        self._engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), _processor())
+        self._engine.add_object_file(llvm.ObjectFileRef.from_data(code))
+        self._engine.finalize_object()
+        door = ctypes.CFUNCTYPE(ctypes.c_int32, ctypes.c_void_p, ctypes.c_void_p)
+        self._door = door(self._engine.get_function_address(_DOOR))
+
+    def __call__(self, *args: Any) -> None:
+        taken = _Taken(args)
+        if taken.form != self._form:
+            # compiling for another layout or type would take half a minute unseen: a caller's mistake, so it is told
+            raise TypeError(f"{self._name} was compiled for other types or dimensions than it was handed")
+        addresses, numbers = np.array(taken.addresses, np.uintp), np.array(taken.numbers, np.int64)
+        if self._door(addresses.ctypes.data, numbers.ctypes.data) not in _WELL:
+            raise RuntimeError(f"{self._name} failed in compiled code; its py_func tells where")
 
 
 def has_numba() -> bool:
     """Whether kernels are compiled here."""
-    try:
-        import numba  # noqa: F401
-    except ImportError:
-        return False
-    return True
+    return all(find_spec(name) is not None for name in ("numba", "llvmlite"))
 
 
-def _machine(function: Callable[..., Any]) -> Any:
-    """Numba's dispatcher of a function, its compiled code kept in our folder."""
-    from numba import njit
+# --- compiling
+
+_DOOR = "stocksim_kernel"
+_WELL = (0, -2)  # what numba's functions answer where nothing was raised: with a value, and with None
+# A C function's own way in tells faults to Python and so needs numba in memory. This one answers a number instead, and
+# what numba would count references with, which no kernel has, does nothing.
+_WAY_IN = f"""
+declare i32 @"{{inner}}"(ptr, ptr, ptr, ptr)
+define i32 @{_DOOR}(ptr %addresses, ptr %numbers) {{{{
+  %answer = alloca ptr
+  %fault = alloca ptr
+  %status = call i32 @"{{inner}}"(ptr %answer, ptr %fault, ptr %addresses, ptr %numbers)
+  ret i32 %status
+}}}}
+define void @NRT_MemInfo_call_dtor(ptr %0) {{{{
+  ret void
+}}}}
+"""
+
+
+def _compile(function: Callable[..., None], args: Sequence[Any]) -> bytes:
+    """Machine code of a kernel for such arguments, which needs nothing of numba when it runs."""
+    _import_without_linear_algebra()
+    from numba import cfunc, njit, types
     from numba.core import config
+
+    _mark_all()
+    settings: Any = config
+    collects = gc.isenabled()
+    gc.disable()  # it would go through the compiler's many small objects again and again
+    before, settings.LOOP_VECTORIZE = settings.LOOP_VECTORIZE, 0
+    try:  # rows are a few numbers long: compiled for wide vectors they take half as long again
+        mark: Any = njit  # its types leave out an option that its documentation names
+        # without _nrt every view of a row counts its references
+        kernel = mark(nogil=True, error_model="numpy", boundscheck=False, _nrt=False)(function)
+        form = types.void(types.CPointer(types.voidptr), types.CPointer(types.int64))
+        outer = cfunc(form, error_model="numpy")(_unpacking(kernel, args))
+        return _object_code(outer.inspect_llvm(), outer.native_name.removeprefix("cfunc."))
+    finally:
+        settings.LOOP_VECTORIZE = before
+        if collects:
+            gc.enable()
+
+
+def _mark_all() -> None:
+    """Tell numba of all functions that were marked since."""
     from numba.extending import overload, register_jitable
 
-    settings: Any = config
     if "elementwise" not in _said:
         _said.add("elementwise")
         for ours, scalar in _SCALAR.items():
@@ -215,32 +310,65 @@ def _machine(function: Callable[..., Any]) -> Any:
     while _formulas:
         called, body = _formulas.pop()
         overload(called, strict=False)(_same_for_numbers(body))
-    before, settings.CACHE_DIR = settings.CACHE_DIR, str(cache_folder())
-    try:  # the folder is looked up here, not at the call; without _nrt every view of a row counts its references
-        mark: Any = njit  # its types leave out an option that its documentation names
-        return mark(function, cache=True, nogil=True, error_model="numpy", boundscheck=False, _nrt=False)
-    finally:
-        settings.CACHE_DIR = before
 
 
-def _read_without_typing(machine: Any) -> None:
-    """Spare numba its tables of types and of what they lower to where machine code is only read: a quarter of a second.
+def _unpacking(kernel: Callable[..., None], args: Sequence[Any]) -> Callable[..., None]:
+    """Function of addresses and numbers, in the order of `_Taken`, that calls a kernel with the arguments they are."""
+    from numba import carray
 
-    Where what is kept turns out to be of other types, numba compiles, and makes its tables for that.
-    """
-    kept: Any = getattr(machine, "_cache", None)
-    if not hasattr(kept, "load_overload"):
-        return
-    load = kept.load_overload
+    names: dict[str, Any] = {"kernel": kernel, "carray": carray}
+    places = {"addresses": 0, "numbers": 0}
 
-    def load_overload(signature: Any, target: Any) -> Any:
-        target.refresh = lambda: None
-        try:
-            return load(signature, target)
-        finally:
-            del target.refresh
+    def next_of(row: str) -> str:
+        places[row] += 1
+        return f"{row}[{places[row] - 1}]"
 
-    kept.load_overload = load_overload
+    def named(thing: Any) -> str:
+        names.setdefault(name := f"name_{len(names)}", thing)
+        return name
+
+    def text(thing: Any) -> str:
+        if isinstance(thing, np.ndarray):
+            shape = "".join(f"{next_of('numbers')}, " for _ in thing.shape)
+            return f"carray({next_of('addresses')}, ({shape}), {named(thing.dtype.type)})"
+        if isinstance(thing, tuple):
+            return f"{named(type(thing))}({', '.join(map(text, thing))})"
+        return next_of("numbers") + (" != 0" if isinstance(thing, (bool, np.bool_)) else "")
+
+    exec(f"def unpacked(addresses, numbers):\n    kernel({', '.join(map(text, args))})", names)
+    return cast(Callable[..., None], names["unpacked"])
+
+
+def _object_code(text: str, inner: str) -> bytes:
+    """An object file of LLVM's text of a function, with one way in."""
+    import llvmlite.binding as llvm
+
+    machine = _processor()
+    module = llvm.parse_assembly(text)
+    module.link_in(llvm.parse_assembly(_WAY_IN.format(inner=inner)))
+    for function in module.functions:
+        if not function.is_declaration and function.name != _DOOR:
+            function.linkage = "internal"
+    passes = llvm.create_new_module_pass_manager()
+    passes.add_global_dead_code_eliminate_pass()
+    passes.run(module, llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options()))
+    outside = [one.name for one in module.functions if one.is_declaration and not one.name.startswith("llvm.")]
+    unknown = [name for name in outside if llvm.address_of_symbol(name) is None]
+    if unknown:  # reading such code would end the process
+        raise ImportError(f"compiled code would need {', '.join(unknown)}")
+    return bytes(machine.emit_object(module))
+
+
+def _processor() -> Any:
+    """LLVM for the processor at hand."""
+    import llvmlite.binding as llvm
+
+    llvm.initialize_native_target()
+    llvm.initialize_native_asmprinter()
+    return llvm.Target.from_triple(llvm.get_process_triple()).create_target_machine(
+        cpu=llvm.get_host_cpu_name(), features=llvm.get_host_cpu_features().flatten(), opt=3, reloc="pic",
+        codemodel="jitdefault", jit=True,
+    )  # fmt: skip
 
 
 def _import_without_linear_algebra() -> None:
@@ -306,22 +434,32 @@ def sources() -> list[Path]:
 
 
 def cache_key() -> str:
-    """Name of what is kept: it changes with every source, version and kind of processor.
-
-    Numba's own key is the kernel's file alone: a number changed in a file that it imports would leave the old answer.
-    """
-    import llvmlite
-    import llvmlite.binding
-    import numba
+    """Name of what is kept: it changes with every source, version and kind of processor."""
+    import llvmlite.binding as llvm
 
     mark = hashlib.blake2b(digest_size=12)
-    versions = (sys.version, platform.machine(), numba.__version__, llvmlite.__version__, np.__version__)
-    for part in (*versions, llvmlite.binding.get_host_cpu_name()):
+    versions = (sys.version, platform.machine(), *map(version, ("numba", "llvmlite", "numpy")))
+    for part in (*versions, llvm.get_host_cpu_name()):
         mark.update(f"{part}\0".encode())
     for path in sources():
         mark.update(f"{path.relative_to(PACKAGE).as_posix()}\0".encode())
         mark.update(hashlib.blake2b(path.read_bytes()).digest())
     return mark.hexdigest()
+
+
+def _kept(path: Path) -> bytes | None:
+    """Machine code from the disk; None where there is none, or not all of it."""
+    if not path.exists():
+        return None
+    digest, code = (whole := path.read_bytes())[:_DIGEST], whole[_DIGEST:]
+    return code if hashlib.blake2b(code, digest_size=_DIGEST).digest() == digest else None
+
+
+def _keep(path: Path, code: bytes) -> None:
+    """Write machine code under a digest of itself, whole or not at all."""
+    with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+        file.write(hashlib.blake2b(code, digest_size=_DIGEST).digest() + code)
+    os.replace(file.name, path)
 
 
 def cache_folder() -> Path:

@@ -116,7 +116,7 @@ def main() -> None:
         site = [] if command == "fish" else [str(EXAMPLES / f"{example}.toml")]
         with tempfile.TemporaryDirectory() as folder:
             done = subprocess.run(
-                [sys.executable, "-m", "stocksim.faces.cli", command, *site, "--json"],
+                [sys.executable, "-m", "stocksim", command, *site, "--json"],
                 cwd=folder, capture_output=True, text=True, check=True,
             )  # fmt: skip
         return json.loads(done.stdout)

@@ -60,7 +60,7 @@ class Opened:
 def opened(folder: Path, *arguments: str, env: Mapping[str, str] | None = None) -> Iterator[Opened]:
     """Run ``stocksim open`` in a folder and wait until its pages answer; nothing of it outlives the block."""
     port = free_port()
-    command = [sys.executable, "-m", "stocksim.faces.cli", "open", *arguments, "--port", str(port)]
+    command = [sys.executable, "-m", "stocksim", "open", *arguments, "--port", str(port)]
     own = {key: value for key, value in os.environ.items() if not key.startswith("STOCKSIM_")}
     own["STOCKSIM_STATE"] = str(folder / "state")
     own["STOCKSIM_CACHE"] = str(cache_folder().parent)  # wherever its home is: it need not compile all anew

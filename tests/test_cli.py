@@ -28,7 +28,7 @@ def run(monkeypatch, capsys, tmp_path):
 
 
 def process(*arguments: str, **more) -> subprocess.CompletedProcess:
-    command = [sys.executable, "-m", "stocksim.faces.cli", *arguments]
+    command = [sys.executable, "-m", "stocksim", *arguments]
     return subprocess.run(command, capture_output=True, text=True, timeout=FAR_OUT_S, check=False, **more)
 
 

@@ -197,7 +197,7 @@ def test_tables_come_back_with_the_names_of_the_file_and_numbers_as_numbers(run)
 def test_a_full_standard_output_is_one_sentence(run, arguments, unbuffered):
     with open("/dev/full", "w") as full:
         ran = subprocess.run(
-            [sys.executable, "-m", "stocksim.faces.cli", *arguments], stdout=full, stderr=subprocess.PIPE, text=True,
+            [sys.executable, "-m", "stocksim", *arguments], stdout=full, stderr=subprocess.PIPE, text=True,
             env=os.environ | {"PYTHONUNBUFFERED": unbuffered}, check=False,
         )  # fmt: skip
     assert ran.returncode == 1
@@ -209,7 +209,7 @@ def test_a_full_standard_output_is_one_sentence(run, arguments, unbuffered):
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device")
 def test_where_nothing_can_be_told_the_exit_code_tells(run):
     with open("/dev/full", "w") as full:
-        command = [sys.executable, "-m", "stocksim.faces.cli", "check"]
+        command = [sys.executable, "-m", "stocksim", "check"]
         assert subprocess.run([*command, "house.toml"], stdout=full, stderr=full, check=False).returncode == 1
         assert subprocess.run([*command, "gone.toml"], stdout=full, stderr=full, check=False).returncode != 0
 

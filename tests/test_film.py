@@ -71,7 +71,7 @@ def test_one_step_a_day_would_not_do(monkeypatch):
     from stocksim.engine.days import films
 
     monkeypatch.setattr(films, "BEND_MG_L", np.inf)
-    monkeypatch.setattr(season, "_engine", lambda _: season.seasons.py_func)
+    monkeypatch.setattr(season, "at_hand", lambda kernel, *_, **__: kernel.py_func)
     layout, course = cycling_site.run(SITES["25 degC"])
     solved = cycling_site.by_solver(layout, course)
     off = np.abs(course.tan_mg_l[0] - solved["tan"][:, :2])

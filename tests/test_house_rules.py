@@ -20,7 +20,7 @@ SCIENCE = ("fish", "water", "plants", "climate")
 ORDER = {
     "errors": 0, "compiled": 1, "validity": 1, "memo": 1, "units": 1, "opening": 1, "writing": 1, "fish": 2, "water": 2,
     "plants": 2, "climate": 2, "library": 2, "site": 3, "book": 4, "heat": 5, "engine": 6, "drawn": 7, "changes": 7,
-    "faces": 8, "answers": 9,
+    "faces": 8, "answers": 9, "__main__": 10,
 }  # fmt: skip
 # of a question, the files that tell its answer; all others decide it, and know no face
 TELLING = {

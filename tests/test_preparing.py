@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from small_sites import build, one_tank
 
-from stocksim.engine import season
+from stocksim.engine import preparing, season
 from stocksim.engine.arrays.layout import build_layout
+from stocksim.engine.days.hours import worst_hours
+from stocksim.engine.preparing import at_hand
 
 
 class Compiler:
@@ -21,6 +23,9 @@ class Compiler:
     def wait(self):
         type(self).waited += 1
 
+    def poll(self):
+        return 0 if self.waited else None
+
 
 @pytest.fixture
 def compiler(monkeypatch):
@@ -30,20 +35,29 @@ def compiler(monkeypatch):
         pass
 
     monkeypatch.setattr(type(season.seasons), "is_prepared", lambda _: False)
-    monkeypatch.setattr(season.subprocess, "Popen", Watched)
-    monkeypatch.setattr(season, "_preparing", [])
+    monkeypatch.setattr(preparing.subprocess, "Popen", Watched)
+    monkeypatch.setattr(preparing, "_preparing", [])
     return Watched
 
 
 def test_the_first_season_is_plain_and_the_next_waits_for_the_compiled_days(compiler):
-    assert season._engine(1) is season.seasons.py_func
+    assert at_hand(season.seasons, 1, is_first=True) is season.seasons.py_func
+    assert at_hand(worst_hours, 1) is worst_hours.py_func
     assert (compiler.started, compiler.waited) == (1, 0)
-    assert season._engine(1) is season.seasons
+    assert at_hand(season.seasons, 1, is_first=True) is season.seasons
+    assert at_hand(worst_hours, 1) is worst_hours
+    assert (compiler.started, compiler.waited) == (1, 1)
+
+
+def test_hours_of_many_seasons_wait_and_hours_alone_are_compiled(compiler):
+    assert at_hand(worst_hours, 1) is worst_hours
+    at_hand(season.seasons, 1, is_first=True)
+    assert at_hand(worst_hours, 2) is worst_hours
     assert (compiler.started, compiler.waited) == (1, 1)
 
 
 def test_many_seasons_never_go_through_the_plain_days(compiler):
-    assert season._engine(2) is season.seasons
+    assert at_hand(season.seasons, 2, is_first=True) is season.seasons
     assert compiler.started == 0
 
 

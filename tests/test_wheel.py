@@ -66,7 +66,7 @@ def test_the_wheel_holds_no_tests_and_nothing_by_the_way(names):
 def test_the_wheel_names_its_command_and_its_licence(wheel, names):
     (entry,) = (name for name in names if name.endswith(".dist-info/entry_points.txt"))
     with zipfile.ZipFile(wheel) as packed:
-        assert "stocksim = stocksim.faces.cli:main" in packed.read(entry).decode()
+        assert "stocksim = stocksim.__main__:main" in packed.read(entry).decode()
     assert [name for name in names if name.endswith("licenses/LICENSE")]
 
 

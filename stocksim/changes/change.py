@@ -272,7 +272,7 @@ def first_passing(
     asked = partial(_first_of, season, finding, tried, days, cuts_feed)
     if not is_one_stretch or number <= 2 * _STRIDE:
         return asked(np.arange(number))
-    far = asked(np.unique([*range(_STRIDE - 1, number, _STRIDE), number - 1]))
+    far = asked(np.array(sorted({*range(_STRIDE - 1, number, _STRIDE), number - 1})))
     if far is None:
         return None
     near = asked(np.arange(far - far % _STRIDE, far))

@@ -63,7 +63,9 @@ def fewer_fish(season: Season, finding: Finding, tanks: list[str], where: str) -
     above = math.floor(largest * SHARES[max(good - 1, 0)])
     below = math.floor(largest * SHARES[good] + 1e-9)
     while True:
-        kept = np.unique(np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round())[::-1]
+        kept = np.array(
+            sorted({*np.linspace(above, below, min(above - below + 1, _MOST_COUNTS)).round()}, reverse=True)
+        )
         counts = np.where(inside, np.floor(layout.count * (kept / largest)[:, None] + 1e-9), layout.count)
         good = first_passing(season, finding, {"count": counts}, is_one_stretch=True)
         if not good or kept[good - 1] - kept[good] <= 1.0:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -25,7 +23,9 @@ from stocksim.engine.arrays.tables import (
 from stocksim.engine.days import rows
 from stocksim.engine.days.day import seasons
 from stocksim.engine.days.rows import Kept
+from stocksim.engine.preparing import at_hand
 from stocksim.engine.results.course import Course, FloatArray, Transfer, joined
+from stocksim.engine.results.hours import day_hours
 from stocksim.site.examples import FOLDER
 from stocksim.site.reading import load_site
 
@@ -124,38 +124,19 @@ def _run(layout: Layout, scenarios: int) -> Course:
     """Course of a layout whose float arrays all have a scenario axis."""
     given, climate = tables(layout)
     kept = empty_course(given, scenarios, len(layout.happenings))
-    run = _engine(scenarios)
+    run = at_hand(seasons, scenarios, is_first=True)
     run(given, mornings(layout), feed_tables(layout), empty_now(layout, given), kept, 0, layout.days, True)
     return _course(layout, kept, climate)
 
 
-_preparing: list[subprocess.Popen[bytes]] = []
-
-
-def _engine(scenarios: int) -> Callable[..., None]:
-    """What runs the days: the compiled ones, or where they must first be compiled the plain ones, for one season.
-
-    The first verdict of a fresh installation does not wait for half a minute: another process compiles meanwhile. What
-    comes after it, or asks for many seasons, waits for that.
-    """
-    if seasons.is_prepared():
-        return seasons
-    if _preparing:
-        _preparing[0].wait()
-        return seasons
-    if scenarios > 1:
-        return seasons
-    words = "from stocksim.engine.season import prepare; prepare()"
-    _preparing.append(subprocess.Popen([sys.executable, "-c", words], stdin=subprocess.DEVNULL))
-    return seasons.py_func
-
-
 def prepare() -> None:
-    """Compile the days and keep them on disk, by a short season of the starter site."""
+    """Compile the days and their hours and keep them on disk, by a short season of the starter site."""
     layout = with_scenarios(build_layout(load_site(FOLDER / "starter.toml")))
-    given, _ = tables(layout)
+    given, climate = tables(layout)
     kept = empty_course(given, 1, len(layout.happenings))
     seasons(given, mornings(layout), feed_tables(layout), empty_now(layout, given), kept, 0, 1, True)
+    course = _course(layout, kept, climate)
+    day_hours(layout, joined([course, course]))  # of two: one alone would not wait for the compiler
 
 
 def _course(layout: Layout, kept: Kept, climate: Climate) -> Course:

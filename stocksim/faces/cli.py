@@ -1,4 +1,7 @@
-"""The command line: every command reads what its help says and writes what its help says."""
+"""The command line: every command reads what its help says and writes what its help says.
+
+Apart from `stocksim.__main__`, the way in, which decides how all of this is read.
+"""
 
 from __future__ import annotations
 

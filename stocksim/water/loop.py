@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from stocksim.compiled import jitable
 
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 _MOST_STEPS = 60
 # Newton's rule squares the error: a last step this small [mg/L] leaves one below 1e-9. Where slopes are broken (a leaf
 # that runs dry) it does not, and the step has to be smaller.
@@ -265,43 +266,67 @@ def balance_linear(
         level[i] += flow[i] / gain[i] * sump[loop_of[i]]
 
 
+@jitable
 def daily_swing(
+    waves_a_day: int,
     leaf_volume: FloatArray,
     leaf_exchange: FloatArray,
     flow: FloatArray,
     sump_volume: FloatArray,
     sump_exchange: FloatArray,
-    members: FloatArray,
-    leaf_amplitude: NDArray[np.complex128] | FloatArray,
-    waves_a_day: int | NDArray[np.int64] = 1,
-) -> NDArray[np.complex128]:
+    loop_of: NDArray[np.int64],
+    leaf_amplitude: ComplexArray,
+    swing: ComplexArray,
+    sump_gain: ComplexArray,
+    sump_swing: ComplexArray,
+) -> None:
     r"""Swing of the concentrations about their daily mean when loads swing as waves of equal length.
 
     Parameters
     ----------
-    leaf_volume, leaf_exchange, flow : ndarray, shape (..., leaf)
-        Water volume [m3], exchange plus slope of removal [m3/day], flow from the sump [m3/day].
-    sump_volume, sump_exchange : ndarray, shape (..., loop)
-        As for the leaves; the exchange includes all flows. [m3], [m3/day]
-    members : ndarray, shape (leaf, loop)
-        1 where the leaf belongs to the loop.
-    leaf_amplitude : ndarray, shape (..., leaf)
-        Amplitude of the load, complex where phases differ. [g/day]
-    waves_a_day : int or ndarray, broadcast with the leaves' leading axes
+    waves_a_day : int
         How many there are in a day, n. [-]
+    leaf_volume, leaf_exchange, flow : ndarray, shape (leaf,)
+        Water volume [m3], exchange plus slope of removal [m3/day], flow from the sump [m3/day].
+    sump_volume, sump_exchange : ndarray, shape (loop,)
+        As for the leaves; the exchange includes all flows. [m3], [m3/day]
+    loop_of : ndarray of int, shape (leaf,)
+        Loop of each leaf.
+    leaf_amplitude : ndarray of complex, shape (leaf,)
+        Of the load; its angle is the phase. [g/day]
+    swing : ndarray of complex, shape (leaf,)
+        Filled with the amplitude of the concentration. [mg/L] Its size is the greatest departure from the mean.
+    sump_gain, sump_swing : ndarray of complex, shape (loop,)
+        Room to work in.
 
     Returns
     -------
-    ndarray of complex, shape (..., leaf)
-        Amplitude of the concentration. [mg/L] Its size is the greatest departure from the mean.
+    None
+        ``swing`` is filled.
 
     Notes
     -----
     The same balance with storage :math:`V\,dC/dt = i 2\pi n V C`, linear about the day's mean; exact for small swings.
     """
-    wave = 2j * np.pi * waves_a_day
-    share = 1.0 / (leaf_exchange + flow + wave * leaf_volume)  # once: such a division takes as long as three products
-    passed = flow * share
-    sump_gain = sump_exchange + wave * sump_volume - (flow * passed) @ members
-    sump = ((passed * leaf_amplitude) @ members) / sump_gain
-    return np.asarray((leaf_amplitude + flow * (sump @ members.T)) * share, dtype=complex)
+    wave = 2.0 * math.pi * waves_a_day
+    for k in range(sump_volume.size):
+        sump_gain[k] = complex(sump_exchange[k], wave * sump_volume[k])
+        sump_swing[k] = 0.0
+    for i in range(leaf_volume.size):
+        k = loop_of[i]
+        share = _inverse(leaf_exchange[i] + flow[i], wave * leaf_volume[i])
+        passed = flow[i] * share
+        sump_gain[k] -= flow[i] * passed
+        sump_swing[k] += passed * leaf_amplitude[i]
+        swing[i] = share
+    for k in range(sump_volume.size):
+        sump_swing[k] *= _inverse(sump_gain[k].real, sump_gain[k].imag)
+    for i in range(leaf_volume.size):
+        swing[i] *= leaf_amplitude[i] + flow[i] * sump_swing[loop_of[i]]
+
+
+@jitable
+def _inverse(real: float, imaginary: float) -> complex:
+    """One over a complex number, by operations that give the same bits everywhere."""
+    share = 1.0 / (real * real + imaginary * imaginary)
+    return complex(real * share, -imaginary * share)

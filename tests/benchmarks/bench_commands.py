@@ -84,7 +84,7 @@ def main(quick: bool) -> None:
     """Print the table."""
     runs = 1 if quick else 5
     with tempfile.TemporaryDirectory() as folder:
-        call = ["-m", "stocksim.faces.cli"]
+        call = ["-m", "stocksim"]
         demo, crowd = Path(folder) / "demo.toml", Path(folder) / "crowd.toml"
         cpu_s([*call, "new", demo.name, "--example", "heron_lane"], folder)
         crowd.write_text(crowded_on_new_films(demo.read_text(encoding="utf-8")), encoding="utf-8")

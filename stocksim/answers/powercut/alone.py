@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.frames import Season
-from stocksim.engine.results.hours import day_waves
+from stocksim.engine.results.hours import day_hours, use_waves
 from stocksim.fish.meals import ComplexArray, at_hours
 from stocksim.fish.meals import by_hour as departure_by_hour
 from stocksim.water.oxygen import (
@@ -46,7 +46,7 @@ def use_factors(season: Season, scenario: int = 0) -> FloatArray:
     ndarray, shape (24, day, tank)
         Factor [-] at hours 0 to 23, by the hours of its meals; 1 where nobody breathes.
     """
-    waves = day_waves(with_scenarios(season.layout), season.course).oxygen_use
+    waves = use_waves(with_scenarios(season.layout), season.course)
     mean = (season.course.fish_oxygen_g @ season.layout.cohort_tank)[scenario]
     by_hour = departure_by_hour([wave[scenario] for wave in waves])
     return np.asarray(1.0 + np.divide(by_hour, mean, out=np.zeros_like(by_hour), where=mean > 0.0))
@@ -130,7 +130,7 @@ def tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[Alone, F
     volume, fish = layout.volume_m3[:tanks], (course.fish_oxygen_g @ layout.cohort_tank)[0]
     lives = course.left_in_evening[0] @ layout.cohort_tank > 0.0
     alone = Alone(
-        oxygen_at(season, day_waves(with_scenarios(layout), course).oxygen, hour),
+        oxygen_at(season, oxygen_waves(season), hour),
         np.maximum(volume - biomass_kg / 1000.0, LEAST_WATER_SHARE * volume),
         # the film on the walls breathes on with the fish; that it follows their meals is the careful side
         np.where(lives, np.maximum(fish, course.oxygen_used_g[0, :, :tanks]), fish) / 24.0,
@@ -142,7 +142,13 @@ def tanks_alone(season: Season, hour: float, battery_w: float) -> tuple[Alone, F
     return alone, biomass_kg
 
 
+def oxygen_waves(season: Season) -> list[ComplexArray]:
+    """Waves of the oxygen about its mean, each (day, tank). [mg/L]"""
+    waves = day_hours(with_scenarios(season.layout), season.course, with_waves=True).oxygen_waves[0]
+    return [waves[:, number] for number in range(waves.shape[1])]
+
+
 def oxygen_at(season: Season, waves: list[ComplexArray], hour: float) -> FloatArray:
     """Oxygen of each day and tank at an hour. [mg/L]"""
     mean = season.course.oxygen_mg_l[0, :, : len(season.layout.tanks)]
-    return np.maximum(mean + at_hours([wave[0] for wave in waves], hour), 0.0)
+    return np.maximum(mean + at_hours(waves, hour), 0.0)

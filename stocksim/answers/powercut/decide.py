@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stocksim.answers.powercut.alone import Alone, factor_at, oxygen_at, tanks_alone
+from stocksim.answers.powercut.alone import Alone, factor_at, oxygen_at, oxygen_waves, tanks_alone
 from stocksim.answers.powercut.standing import (
     Standing,
     fall_minutes,
@@ -22,9 +22,7 @@ from stocksim.answers.powercut.standing import (
     steps_d,
 )
 from stocksim.engine.arrays.fish import cold_lethal_c
-from stocksim.engine.arrays.tables import with_scenarios
 from stocksim.engine.results.frames import Season
-from stocksim.engine.results.hours import day_waves
 from stocksim.errors import Fault, InputError, shown
 from stocksim.fish.thermal import is_cold_known
 from stocksim.heat.outage import Cooling, cooling, hours_to
@@ -422,7 +420,7 @@ def _as_built(
 def _worst_hour(season: Season, on: dt.date | None) -> float:
     """Whole hour of the shortest time to a lethal limit, else to a stress limit, on the day or of the season. [h]"""
     layout, species = season.layout, season.layout.species
-    waves = day_waves(with_scenarios(layout), season.course).oxygen
+    waves = oxygen_waves(season)
     present = season.course.left_in_evening[0]
     days = slice(None) if on is None else slice((on - layout.start).days, (on - layout.start).days + 1)
     at_fish = tanks_alone(season, 0.0, 0.0)[0].of_cohorts(layout.cohort_tank.T)

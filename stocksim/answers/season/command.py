@@ -35,7 +35,6 @@ def season(
     """Run the season and print its answer. Reads SITE and, where there is one, the record book beside it: then the
     season from today on; with --out writes five CSV files and summary.json."""
     from stocksim.answers.season.answer import season_answer, solve, with_advice, write_season
-    from stocksim.drawn.sureness import sureness
     from stocksim.engine.results.frames import SEASON_FILES
     from stocksim.faces.options import Bar
     from stocksim.site.reading import load_site
@@ -48,9 +47,13 @@ def season(
     if out is not None:
         written = write_season(solved.season, out, advice=solved.advice)
         say("Wrote " + ", ".join(str(path) for path in written))
-    bar = Bar("seasons")
-    sure = with_advice(sureness(loaded, bar), solved.season, solved.advice, bar) if chance else None
-    bar.close()
+    sure = None
+    if chance:
+        from stocksim.drawn.sureness import sureness
+
+        bar = Bar("seasons")
+        sure = with_advice(sureness(loaded, bar), solved.season, solved.advice, bar)
+        bar.close()
     answer = season_answer(solved.season, solved.findings, advice=solved.advice, sure=sure)
     deliver(answer, as_json, topics)
     if strict and (answer.is_trouble or answer.is_caution):

@@ -20,17 +20,9 @@ from stocksim.engine.results.findings import (
     limit_series,
     tank_extremes,
 )
-from stocksim.fish.meals import (
-    OXYGEN_AFTER_MEALS,
-    OXYGEN_RESPONSE,
-    USUAL_MEALS_PER_DAY,
-    by_hour,
-    meal_waves,
-    usual_hours,
-)
+from stocksim.engine.results.hours import fall_by_tank
 from stocksim.site.kinds import limits_left_by_film
 from stocksim.water.ammonia import unionized_fraction
-from stocksim.water.loop import daily_swing
 from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
 
 FloatArray = NDArray[np.float64]
@@ -82,15 +74,7 @@ def oxygen_response(layout: Layout, course: Course, scenario: int = 0) -> Oxygen
     by_loop = (passed / (sump_gain @ members.T))[:, :tanks]
     same = members[:tanks] @ members[:tanks].T
     by_tank = same * by_loop[:, :, None] * passed[:, None, :tanks] + np.eye(tanks) / gain[:, :tanks, None]
-    usual = 2.0 * OXYGEN_AFTER_MEALS * OXYGEN_RESPONSE * meal_waves(usual_hours(USUAL_MEALS_PER_DAY))
-    waves = []
-    for number, wave in enumerate(usual, 1):
-        one_each = np.zeros((tanks, 1, members.shape[0]), complex)
-        one_each[np.arange(tanks), 0, np.arange(tanks)] = wave
-        loads = (layout.volume_m3, exchange, flow, layout.sump_volume_m3, flow @ members + sump_exchange, members)
-        waves.append(daily_swing(*loads, one_each, number)[..., :tanks])
-    swing = by_hour(waves).max(axis=0)
-    by_tank = by_tank + swing.transpose(1, 2, 0)
+    by_tank = by_tank + fall_by_tank(layout, course, scenario).transpose(1, 2, 0)
     return OxygenResponse(without_fish, by_tank.transpose(1, 2, 0), by_loop.T)
 
 

@@ -318,7 +318,7 @@ class _Weather:
                 out[-1] = index * mass[-1]
             return out
         days = np.arange(ripe, last + 1, PICKED_EVERY_DAYS)
-        cuts = np.unique(np.append(days, last)) - first
+        cuts = [day - first for day in sorted({*days.tolist(), last})]
         before = ripe - first
         if self.harvest == "cut":
             out[before] = index * max(mass[before + 1] - self.goal, 0.0)

@@ -188,7 +188,11 @@ def _tables(layout: Layout) -> tuple[Given, Climate]:
 
 def _stack(*columns: FloatArray) -> FloatArray:
     """Arrays (scenario or 1, ..., column) as one table (scenario or 1, ..., row, column)."""
-    return np.ascontiguousarray(np.stack(np.broadcast_arrays(*columns), axis=-2), dtype=float)
+    shape = np.broadcast_shapes(*(column.shape for column in columns))
+    table = np.empty((*shape[:-1], len(columns), shape[-1]))
+    for row, column in enumerate(columns):
+        table[..., row, :] = column
+    return table
 
 
 def _fish(layout: Layout) -> FloatArray:

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from stocksim.engine.arrays.layout import Layout
 from stocksim.engine.arrays.tables import with_scenarios
+from stocksim.engine.days.hours import Hours
 from stocksim.engine.results.course import Course
-from stocksim.engine.results.hours import DayWaves, day_waves
+from stocksim.engine.results.hours import day_hours
 from stocksim.engine.results.mouths import predation_by_tank
 from stocksim.fish.company import TOLERATED_PAIRS
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
-from stocksim.fish.meals import by_hour
 from stocksim.plants.area import planting_ratio
 from stocksim.site.kinds import LIMITS, hard_limits
 from stocksim.water.ammonia import unionized_fraction
@@ -54,7 +54,7 @@ def tank_extremes(layout: Layout, course: Course) -> Extremes:
 
     Notes
     -----
-    `day_waves` of oxygen and TAN, looked at every hour. pH is held at its daily value; it falls a little when fish
+    `day_hours` of oxygen and TAN. pH is held at its daily value; it falls a little when fish
     breathe most, so the maximum is on the safe side.
     """
     return Judging(layout, course).extremes
@@ -156,39 +156,27 @@ class Judging:
         """Worst hour of each day, arrays (scenario, day, tank)."""
         return self._extremes or Extremes(self.oxygen_min[0], *self.unionized, self.oxygen_min[1])
 
-    def _waves(self, with_other: str) -> DayWaves:
-        """Waves of the days, kept until the other of their two extremes is known."""
-        waves: DayWaves = vars(self).pop("waves", None) or day_waves(self.layout, self.course)
-        if with_other not in vars(self):
-            vars(self)["waves"] = waves
-        return waves
+    @cached_property
+    def _hours(self) -> Hours:
+        return day_hours(self.layout, self.course)
 
     @cached_property
     def oxygen_min(self) -> tuple[FloatArray, FloatArray]:
         """Lowest oxygen of each day [mg/L] and its hour [h], arrays (scenario, day, tank)."""
         if self._extremes is not None:
             return self._extremes.oxygen_min_mg_l, self._extremes.oxygen_min_hour
-        waves = self._waves("unionized").oxygen
-        fall, hour = np.empty(waves[0].shape), np.empty(waves[0].shape)
-        for scenario in range(len(fall)):  # one by one: the hours of many take room that is not at hand
-            oxygen = by_hour([wave[scenario] for wave in waves])
-            fall[scenario] = np.minimum(oxygen.min(axis=0), 0.0)
-            hour[scenario] = np.where(fall[scenario] < 0.0, oxygen.argmin(axis=0), 0)
-        return np.maximum(self.course.oxygen_mg_l[..., : len(self.layout.tanks)] + fall, 0.0), hour
+        mean = self.course.oxygen_mg_l[..., : len(self.layout.tanks)]
+        return np.maximum(mean + self._hours.oxygen_fall, 0.0), self._hours.oxygen_hour
 
     @cached_property
     def unionized(self) -> tuple[FloatArray, FloatArray]:
         """Un-ionized ammonia of each day, its mean and its highest, arrays (scenario, day, tank). [mg/L]"""
         if self._extremes is not None:
             return self._extremes.unionized_mg_l, self._extremes.unionized_max_mg_l
-        waves = self._waves("oxygen_min").tan
-        rise = np.empty(waves[0].shape)
-        for scenario in range(len(rise)):
-            rise[scenario] = np.maximum(by_hour([wave[scenario] for wave in waves]).max(axis=0), 0.0)
         tanks = len(self.layout.tanks)
         toxic = unionized_fraction(self.course.ph, (self.layout.temperature_c @ self.layout.leaf_loop.T)[..., :tanks])
         tan = self.course.tan_mg_l[..., :tanks]
-        return toxic * tan, toxic * (tan + rise)
+        return toxic * tan, toxic * (tan + self._hours.tan_rise)
 
 
 class Judged(NamedTuple):

@@ -1,39 +1,35 @@
 """The hours of a day: what fish use and excrete after their meals, and what that makes of the water.
 
-Apart from `findings`, for powercut asks for the hours too.
+Apart from `findings`, for powercut and the planner ask for the hours too.
 """
 
 from __future__ import annotations
-
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stocksim.engine.arrays.layout import Layout, sums_by
+from stocksim.engine.days.hours import HOURS, ComplexArray, Hours, Loads, Room, Waters, worst_hours
+from stocksim.engine.preparing import at_hand
 from stocksim.engine.results.course import Course
 from stocksim.fish.energetics import AMMONIA_SHARE_OF_EXCRETION
-from stocksim.fish.meals import AMMONIA_AFTER_MEALS, AMMONIA_RESPONSE, OXYGEN_RESPONSE, WAVES, fasting_share
-from stocksim.water.loop import daily_swing
-from stocksim.water.nitrification import HALF_SATURATION_TAN_MG_L, OXYGEN_PER_NITROGEN
+from stocksim.fish.meals import (
+    AMMONIA_AFTER_MEALS,
+    AMMONIA_RESPONSE,
+    OXYGEN_AFTER_MEALS,
+    OXYGEN_RESPONSE,
+    USUAL_MEALS_PER_DAY,
+    WAVES,
+    fasting_share,
+    meal_waves,
+    usual_hours,
+)
 
-ComplexArray = NDArray[np.complex128]
-
-
-class DayWaves(NamedTuple):
-    """Waves of 24, 12, 8 and 6 hours about the day's mean, for `at_hours`; each (scenario, day, tank).
-
-    ``oxygen`` and ``tan`` of the water [mg/L], ``oxygen_use`` and ``excretion`` of the fish. [g/day]
-    """
-
-    oxygen: list[ComplexArray]
-    tan: list[ComplexArray]
-    oxygen_use: list[ComplexArray]
-    excretion: list[ComplexArray]
+FloatArray = NDArray[np.float64]
 
 
-def day_waves(layout: Layout, course: Course) -> DayWaves:
-    """What follows each day's meals, in fish and water.
+def day_hours(layout: Layout, course: Course, with_waves: bool = False) -> Hours:
+    """What follows each day's meals in the water.
 
     Parameters
     ----------
@@ -41,11 +37,13 @@ def day_waves(layout: Layout, course: Course) -> DayWaves:
         Arrays of the site, from `with_scenarios`.
     course : Course
         Its season.
+    with_waves : bool
+        Whether the waves of oxygen are wanted.
 
     Returns
     -------
-    DayWaves
-        Of every tank and day.
+    Hours
+        Of every tank and day; ``oxygen_waves`` of no scenario where they are not wanted.
 
     Notes
     -----
@@ -53,33 +51,85 @@ def day_waves(layout: Layout, course: Course) -> DayWaves:
     the rest is steady. Tanks, sump and beds damp it as their volumes and flows do (`daily_swing`), and nitrification
     follows TAN.
     """
-    tanks, members = len(layout.tanks), layout.leaf_loop
-    flow, volume, sump_volume = layout.flow_m3_day[:, None], layout.volume_m3[:, None], layout.sump_volume_m3[:, None]
-    returned, overflow = sums_by(flow, members), layout.water.overflow_m3_day[:, None]
-    cleaned = course.nitrified_g / np.maximum(course.tan_mg_l, 1e-12)  # m3/day cleaned of TAN
-    slope = cleaned * HALF_SATURATION_TAN_MG_L / (HALF_SATURATION_TAN_MG_L + course.tan_mg_l)
     use, excreted = after_meals(layout, course)
-    parts = np.moveaxis(layout.rations.meals, 1, 0)[:, :, None]
-    meals = parts[:WAVES] + 1j * parts[WAVES:]
-    found = DayWaves([], [], [], [])
-    step = WAVES if len(course.count) == 1 else 1  # all at once ask numpy less; of many that takes room not at hand
-    for first in range(0, WAVES, step):
-        some = slice(first, first + step)  # waves are the first axis
-        of_use = 2.0 * OXYGEN_RESPONSE[some, None, None, None] * ((use * meals[some]) @ layout.cohort_tank)
-        of_excretion = 2.0 * AMMONIA_RESPONSE[some, None, None, None] * ((excreted * meals[some]) @ layout.cohort_tank)
-        load = np.zeros((step, *course.tan_mg_l.shape), dtype=complex)
-        load[..., :tanks] = of_excretion
-        numbers = np.arange(first + 1, first + step + 1)[:, None, None, None]
-        tan = daily_swing(volume, slope, flow, sump_volume, returned + overflow, members, load, numbers)
-        load = -OXYGEN_PER_NITROGEN * slope * tan
-        load[..., :tanks] -= of_use
-        oxygen = daily_swing(
-            volume, course.leaf_exchange_m3_day, flow, sump_volume, returned + course.sump_exchange_m3_day, members,
-            load, numbers,
-        )  # fmt: skip
-        for waves, wave in zip(found, (oxygen, tan, of_use, of_excretion), strict=True):
-            waves += list(wave[..., :tanks])
+    meals = layout.rations.meals[:, :WAVES] + 1j * layout.rations.meals[:, WAVES:]
+    returned = sums_by(layout.flow_m3_day, layout.leaf_loop)
+    return _run(
+        Waters(
+            layout.cohort_tank.argmax(axis=1) if layout.cohort_tank.size else np.zeros(len(layout.cohorts), int),
+            layout.leaf_loop.argmax(axis=1), layout.volume_m3, layout.flow_m3_day, layout.sump_volume_m3,
+            returned + layout.water.overflow_m3_day,
+        ),
+        Loads(
+            2.0 * OXYGEN_RESPONSE[:, None] * meals, 2.0 * AMMONIA_RESPONSE[:, None] * meals, use, excreted,
+            course.tan_mg_l, course.nitrified_g, course.leaf_exchange_m3_day,
+            returned[:, None] + course.sump_exchange_m3_day,
+        ),
+        len(layout.tanks),
+        with_waves,
+    )  # fmt: skip
+
+
+def fall_by_tank(layout: Layout, course: Course, scenario: int = 0) -> FloatArray:
+    """How far a gram of well-fed fish's daily use, at the usual meals, pulls oxygen below the day's mean at its lowest.
+
+    Parameters
+    ----------
+    layout, course : Layout, Course
+        A season's arrays, those of the layout without scenarios.
+    scenario : int
+        Which one.
+
+    Returns
+    -------
+    ndarray, shape (tank, day, tank)
+        Used in the first tank, felt in the last. [mg/L per g/day]
+    """
+    tanks, days = len(layout.tanks), course.leaf_exchange_m3_day.shape[1]
+    returned, one = sums_by(layout.flow_m3_day, layout.leaf_loop), slice(scenario, scenario + 1)
+    usual = 2.0 * OXYGEN_AFTER_MEALS * OXYGEN_RESPONSE * meal_waves(usual_hours(USUAL_MEALS_PER_DAY))
+    waves, still = np.repeat(usual[None, :, None], tanks, axis=2), np.zeros((1, days, len(layout.leaf_loop)))
+    use = np.repeat(np.eye(tanks)[:, None], days, axis=1)
+    found = _run(
+        Waters(
+            np.arange(tanks), layout.leaf_loop.argmax(axis=1), layout.volume_m3[None], layout.flow_m3_day[None],
+            layout.sump_volume_m3[None], returned[None],
+        ),
+        Loads(
+            waves, waves, use, np.zeros_like(use), still, still, course.leaf_exchange_m3_day[one],
+            returned + course.sump_exchange_m3_day[one],
+        ),
+        tanks,
+    )  # fmt: skip
+    return -found.oxygen_fall
+
+
+def _run(waters: Waters, loads: Loads, tanks: int, with_waves: bool = False) -> Hours:
+    """Hours by the compiled days, or where they must first be compiled by the plain ones, for one season."""
+    scenarios, days, _ = loads.use.shape
+    leaves, loops = len(waters.loop_of), waters.sump_volume.shape[-1]
+    found = Hours(
+        np.zeros((scenarios, days, tanks)), np.zeros((scenarios, days, tanks)), np.zeros((scenarios, days, tanks)),
+        np.zeros((scenarios if with_waves else 0, days, WAVES, tanks), complex),
+    )  # fmt: skip
+    room = Room(
+        np.zeros(leaves), np.zeros(leaves, complex), np.zeros(leaves, complex), np.zeros(loops, complex),
+        np.zeros(loops, complex), np.zeros((2, WAVES, tanks), complex), np.zeros(HOURS),
+    )  # fmt: skip
+    waters = waters._replace(tank_of=waters.tank_of.astype(np.int64), loop_of=waters.loop_of.astype(np.int64))
+    run = at_hand(worst_hours, scenarios)
+    run(Waters._make(map(np.ascontiguousarray, waters)), Loads._make(map(np.ascontiguousarray, loads)), room, found)
     return found
+
+
+def use_waves(layout: Layout, course: Course) -> list[ComplexArray]:
+    """Waves of what fish use of oxygen, for `fish.meals.at_hours`; each (scenario, day, tank). [g/day]"""
+    use, _ = after_meals(layout, course)
+    meals = layout.rations.meals[:, :WAVES] + 1j * layout.rations.meals[:, WAVES:]
+    return [
+        2.0 * response * ((use * meals[:, None, wave]) @ layout.cohort_tank)
+        for wave, response in enumerate(OXYGEN_RESPONSE)
+    ]
 
 
 def after_meals(layout: Layout, course: Course) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -438,26 +438,32 @@ def worst_of(series: LimitSeries) -> LimitWorst:
     shape = np.broadcast_shapes(
         series.margin_percent.shape, series.value.shape, series.threshold.shape, (1, 1, len(series.entities))
     )
-    margin = np.broadcast_to(np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent), shape)
+    margin = np.where(np.isnan(series.margin_percent), np.inf, series.margin_percent)
+    if margin.shape != shape:
+        margin = np.broadcast_to(margin, shape)
     names = tuple(dict.fromkeys(series.entities))
+    scenario, least, column = np.arange(shape[0])[:, None], margin, np.arange(len(names))[None]
     columns = [[at for at, entity in enumerate(series.entities) if entity == name] for name in names]
-    least = margin
-    if len(names) < len(series.entities):
+    is_of_stays = len(names) < len(series.entities)
+    if is_of_stays:
         least = np.stack([margin[..., inside].min(axis=-1) for inside in columns], axis=-1)
     day = least.argmin(axis=1)
-    scenario = np.arange(shape[0])[:, None]
-    column = np.empty(day.shape, np.intp)
-    for at, inside in enumerate(columns):
-        worst = margin[scenario, day[:, at : at + 1], inside]
-        column[:, at] = np.array(inside)[worst.argmin(axis=-1)]
+    if is_of_stays:
+        worst = [margin[scenario, day[:, at : at + 1], inside].argmin(axis=-1) for at, inside in enumerate(columns)]
+        column = np.stack([np.array(inside)[place] for inside, place in zip(columns, worst, strict=True)], axis=-1)
     broken = least < 0.0
     days = np.count_nonzero(broken, axis=1)
     return LimitWorst(
         series.limit, series.table, names, series.unit, np.where(days > 0, broken.argmax(axis=1), -1), day,
-        np.broadcast_to(series.value, shape)[scenario, day, column],
-        np.broadcast_to(series.threshold, shape)[scenario, day, column],
+        _picked(series.value, scenario, day, column), _picked(series.threshold, scenario, day, column),
         margin[scenario, day, column], days,
     )  # fmt: skip
+
+
+def _picked(array: FloatArray, *places: NDArray[np.int64]) -> FloatArray:
+    """Elements of an array as if it were broadcast, in which axes of length 1 stand for all; quicker than to do it."""
+    found: FloatArray = array[tuple(place * (size > 1) for place, size in zip(places, array.shape, strict=True))]
+    return found
 
 
 def findings(layout: Layout, every: list[LimitSeries], scenario: int = 0) -> list[Finding]:

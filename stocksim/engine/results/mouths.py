@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,35 +35,41 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
     slope = species["length_weight_slope"]
     length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
     spread = length_spread(course.size_spread, slope)
+    predator, prey = np.nonzero(
+        layout.cohort_tank @ layout.cohort_tank.T > 0.0
+    )  # all pairs of a tank, also with itself
+    kin = np.array([stay.table.species for stay in layout.stays])
+    deep, slender = species["prey_share_deep"][..., predator], species["prey_share_slender"][..., predator]
+    share = longest_prey_share(deep, slender, species["body_depth"][..., prey])
+    of_kin = longest_sibling_share(share, length[..., predator], species["eats_own"][..., predator])
+    share = np.where(kin[predator] == kin[prey], of_kin, share)
     there = course.there_in_morning
-    worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
+    both = there[..., predator] & there[..., prey]
+    chance = np.where(both, 0.0, np.nan)
     pairs: list[tuple[int, NDArray[np.bool_], NDArray[np.int64] | slice]] = []
     sizes: list[list[FloatArray]] = []
-    for tank in range(len(layout.tanks)):
-        inside = np.flatnonzero(layout.cohort_tank[:, tank] > 0.0)
-        for predator, prey in itertools.product(inside, inside):
-            deep, slender = (species[f"prey_share_{body}"][..., predator] for body in ("deep", "slender"))
-            share = longest_prey_share(deep, slender, species["body_depth"][..., prey])
-            if layout.stays[predator].table.species == layout.stays[prey].table.species:
-                share = longest_sibling_share(share, length[..., predator], species["eats_own"][..., predator])
-            both = there[..., predator] & there[..., prey]
-            if not np.any(share):  # it takes no such fish, however small
-                worst[both, tank] = np.fmax(worst[both, tank], 0.0)
-                continue
-            size = (length[..., predator], spread[..., predator], length[..., prey], spread[..., prey], share)
-            met = [np.broadcast_to(part, both.shape)[both] for part in size]
-            of_day: NDArray[np.int64] | slice = slice(None)
-            if predator == prey:  # among themselves only the spread counts, which seldom changes
-                moves = np.ones(met[1].shape, bool)
-                moves[1:] = (np.diff(met[1]) != 0.0) | (np.diff(met[4]) != 0.0)
-                one, of_day = np.ones(int(moves.sum())), np.cumsum(moves) - 1
-                met = [one, met[1][moves], one, met[1][moves], met[4][moves]]
-            pairs.append((tank, both, of_day))
-            sizes.append(met)
+    for pair in np.flatnonzero(share.any(axis=(0, 1))).tolist():  # the others take no such fish, however small
+        one, other, met = int(predator[pair]), int(prey[pair]), both[..., pair]
+        met_sizes = [
+            part[..., at][met] for part, at in ((length, one), (spread, one), (length, other), (spread, other))
+        ]
+        met_sizes.append(np.broadcast_to(share[..., pair], met.shape)[met])
+        of_day: NDArray[np.int64] | slice = slice(None)
+        if one == other:  # among themselves only the spread counts, which seldom changes
+            moves = np.ones(met_sizes[1].shape, bool)
+            moves[1:] = (np.diff(met_sizes[1]) != 0.0) | (np.diff(met_sizes[4]) != 0.0)
+            alike, of_day = np.ones(int(moves.sum())), np.cumsum(moves) - 1
+            met_sizes = [alike, met_sizes[1][moves], alike, met_sizes[1][moves], met_sizes[4][moves]]
+        pairs.append((pair, met, of_day))
+        sizes.append(met_sizes)
     if pairs:
         # all at once, for few of them are many numbers
         chances = fits_mouth_probability(*(np.concatenate(part) for part in zip(*sizes, strict=True)))
-        ends = np.cumsum([met[0].size for met in sizes])[:-1]
-        for (tank, both, of_day), chance in zip(pairs, np.split(chances, ends), strict=True):
-            worst[both, tank] = np.fmax(worst[both, tank], chance[of_day])
+        ends = np.cumsum([met_sizes[0].size for met_sizes in sizes])[:-1]
+        for (pair, met, of_day), found in zip(pairs, np.split(chances, ends), strict=True):
+            chance[met, pair] = found[of_day]
+    tank_of = layout.cohort_tank.argmax(axis=1)[predator]
+    worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
+    for tank in map(int, set(tank_of.tolist())):
+        worst[..., tank] = np.fmax.reduce(chance[..., tank_of == tank], axis=-1)
     return worst

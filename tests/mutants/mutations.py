@@ -15,13 +15,23 @@ class Mutation(NamedTuple):
 
 _OF_FILE = {
     "answers/powercut/decide.py": [
-        ("PUMP_EFFICIENCY = 0.3", "PUMP_EFFICIENCY = 0.5"),
         ("CYLINDER_DISSOLVED_SHARE = 0.1", "CYLINDER_DISSOLVED_SHARE = 0.2"),
         ("int(np.argmin(shortest))", "int(np.argmax(shortest))"),
-        ("mean - wave * (mean - low)", "mean + wave * (mean - low)"),
     ],
     "answers/powercut/alone.py": [
         ("LEAST_WATER_SHARE = 0.01", "LEAST_WATER_SHARE = 0.9"),
+        ("mean + at_hours(waves, hour)", "mean - at_hours(waves, hour)"),
+    ],
+    "water/pumping.py": [
+        ("PUMP_EFFICIENCY = 0.3", "PUMP_EFFICIENCY = 0.5"),
+    ],
+    "water/loop.py": [
+        ("flow[i], wave * leaf_volume[i])", "flow[i], 0.5 * wave * leaf_volume[i])"),
+    ],
+    "engine/days/hours.py": [
+        ("= -OXYGEN_PER_NITROGEN", "= OXYGEN_PER_NITROGEN"),
+        ("_extreme_hour(room.departure, -1.0)", "_extreme_hour(room.departure, 1.0)"),
+        ("if wave % 2 == 0", "if wave % 2 == 1"),
     ],
     "fish/thermal.py": [
         ("_COLD_OVER_HEAT = 3.0", "_COLD_OVER_HEAT = 1.0"),
@@ -87,9 +97,7 @@ _OF_FILE = {
         (" & present[:, None, days]", " & (present[:, None, days] | True)"),
         ("COLD_RANGE_SHARE = 0.6", "COLD_RANGE_SHARE = 0.1"),
         ("FAIL_HOUR = 18", "FAIL_HOUR = 6"),
-        ("first - 1 + (before - limit)", "first + (before - limit)"),
         ("np.zeros(FAIL_DAYS * HOURS)", "np.full(FAIL_DAYS * HOURS, 100.0)"),
-        ("share = np.zeros(days)", "share = np.ones(days)"),
     ],
     "answers/cold/options.py": [
         ("NIGHT_FLOW = 0.25", "NIGHT_FLOW = 0.75"),
@@ -114,11 +122,8 @@ _OF_FILE = {
         ('gone = terms["taken"] + terms["carried_out"]', 'gone = terms["taken"] - terms["carried_out"]'),
     ],
     "answers/beds/changes.py": [
-        ("_LEAST_GOOD_SHARE = 0.05", "_LEAST_GOOD_SHARE = 0.9"),
+        ("LEAST_GOOD_SHARE = 0.1 ", "LEAST_GOOD_SHARE = 0.9 "),
         ("MOST_CHANGES = 3", "MOST_CHANGES = 1"),
-    ],
-    "changes/beds.py": [
-        ("_WEEKLY_CHANGE = 0.10", "_WEEKLY_CHANGE = 0.30"),
     ],
     "answers/tankmates/loops.py": [
         ("_FITS_SHARE = 0.5", "_FITS_SHARE = 0.05"),
@@ -137,8 +142,14 @@ _OF_FILE = {
     "answers/stock/rounds.py": [
         ("_TAKEN_OFF = 0.02", "_TAKEN_OFF = 0.4"),
     ],
-    "answers/stock/planner.py": [
-        ("_LEAST_GAIN = 1e-3", "_LEAST_GAIN = 1.0"),
+    "answers/stock/nearby.py": [
+        ("_LEAST_GAIN = 2e-3", "_LEAST_GAIN = 1.0"),
+    ],
+    "heat/outage.py": [
+        ("first - 1 + (before - limit)", "first + (before - limit)"),
+    ],
+    "heat/heaters.py": [
+        ("share = np.zeros(days)", "share = np.ones(days)"),
     ],
     "answers/stock/problem.py": [
         ("fraction=0.85", "fraction=0.5"),

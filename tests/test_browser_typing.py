@@ -73,9 +73,10 @@ def upload_text(page, folder: Path, text: str) -> dict:
     return tables
 
 
-def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit, address, tmp_path):
-    page = visit(1440, url=f"{address}edit")
+def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit, tmp_path):
+    page = visit(1440)
     expected = upload_text(page, tmp_path, SMALL)
+    show(page, "Site")
     first = next(iter(expected["cohorts"].values()))
     for number, (name, delay) in enumerate((("Water and ramp", 0), ("Season", 120))):
         first["mean_weight"] = f"{70 + number} g"
@@ -184,10 +185,11 @@ def test_typed_temperatures_come_back_and_a_part_stays_picked(visit, address):
     expect(page.get_by_role("radio", name="Loops", exact=True)).to_be_checked()
 
 
-def test_a_name_changes_wherever_the_file_names_it(visit, address, tmp_path):
+def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
     text = SMALL + STOCKING
-    page = visit(1440, url=f"{address}edit")
+    page = visit(1440)
     upload_text(page, tmp_path, text)
+    show(page, "Site")
     for shown, table in (("Tanks", "tanks"), ("Loops", "loops"), ("Fish", "cohorts")):
         part(page, shown)
         old = next(iter(tomllib.loads(text)[table])) if table != "cohorts" else "trout"
@@ -213,9 +215,10 @@ def test_a_name_changes_wherever_the_file_names_it(visit, address, tmp_path):
     expect(page.locator(".ss-faults")).to_contain_text('"perch" is already among the cohorts')
 
 
-def test_no_page_ends_when_a_loop_is_removed(visit, address, tmp_path):
-    page = visit(1440, url=f"{address}edit")
+def test_no_page_ends_when_a_loop_is_removed(visit, tmp_path):
+    page = visit(1440)
     upload_text(page, tmp_path, SMALL)
+    show(page, "Site")
     part(page, "Loops")
     page.get_by_role("button", name="Remove").first.click()
     expect(page.locator(".ss-faults")).to_contain_text('tanks.east.loop: "warm" is not among the loops')

@@ -293,6 +293,8 @@ def test_an_odd_upload_is_one_sentence(browser, shared, tmp_path):
         assert words in page.locator(".ss-faults").inner_text()
         assert page.locator(".ss-faults li").count() == 1
         assert not page.get_by_text("Traceback").count()
+        page.get_by_test_id("stFileChipDeleteBtn").click()
+        expect(page.locator(".ss-faults")).to_have_count(0)
     page.close()
     assert house.read_text(encoding="utf-8") == TEXT
     assert not drafts_beside(house)

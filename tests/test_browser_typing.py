@@ -112,9 +112,10 @@ def test_typing_goes_on_while_the_season_runs(visit, address):
     assert weights(download(page))[:2] == ["61 g", "62 g"]
 
 
-def test_entries_in_quick_succession_all_count(visit, address):
+def test_entries_in_quick_succession_all_count(visit):
     """As a keeper fills a row: each entry while the season of the one before is run, then a click at once."""
-    page = visit(1440, url=f"{address}edit")
+    page = visit(1440)
+    show(page, "Site")
     expected = weights(DEMO)
     for number in range(len(expected)):
         expected[number] = f"{60 + number} g"

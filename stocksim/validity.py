@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import warnings
 from collections.abc import Callable
-from functools import wraps
+from functools import cache, wraps
 from inspect import signature
 from typing import Any, NamedTuple, TypeVar, cast
 
@@ -56,6 +56,7 @@ class Beyond(NamedTuple):
     greatest: float
 
 
+_taken_by = cache(signature)  # to read one anew takes longer than most formulas
 RANGED: dict[str, Ranged] = {}  # by the formula's name, in the order that its files are imported
 
 
@@ -92,7 +93,7 @@ def valid(what: str, *ranges: Range, is_called_compiled: bool = False) -> Callab
         @wraps(function)
         def checked(*arguments: Any, **named: Any) -> Any:
             if not is_from_within(2):
-                for one in beyond(name, **signature(function).bind(*arguments, **named).arguments):
+                for one in beyond(name, **_taken_by(function).bind(*arguments, **named).arguments):
                     warnings.warn(beyond_words(one), OutsideValidity, stacklevel=2)
             return function(*arguments, **named)
 

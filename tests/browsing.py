@@ -101,6 +101,14 @@ def context(browser):
 
 
 @pytest.fixture
+def blank(context):
+    """A page without ours, for what is given to it."""
+    page = context.new_page()
+    yield page
+    page.close()
+
+
+@pytest.fixture
 def visit(context, request, drafts):
     """Opens the pages at a width; afterwards no console error and no foreign request may have been seen."""
     shutil.rmtree(drafts / "no_file", ignore_errors=True)  # what the tests before have left unsaved
@@ -118,9 +126,9 @@ def visit(context, request, drafts):
         if message.type == "error" and not is_search:
             complaints.append(f"console: {message.text} ({message.location['url']})")
 
-    def visit(width: int, height: int = 900, url: str | None = None, is_dark: bool = False):
+    def visit(width: int, height: int = 900, url: str | None = None):
         page = context.new_page()
-        page.emulate_media(color_scheme="dark" if is_dark else "light")
+        page.emulate_media(color_scheme="light")
         page.set_viewport_size({"width": width, "height": height})
         page.set_default_timeout(LONG_MS)
         opened.append(page)

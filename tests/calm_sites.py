@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import tomlkit
+from small_sites import START, two_loops
 
 from stocksim.site.examples import example_text
 
@@ -20,3 +23,14 @@ def calm_text(name: str) -> str:
     for cohort in raw["cohorts"].values():
         cohort["count"] = max(cohort["count"] // ONE_IN, 1)
     return tomlkit.dumps(raw)
+
+
+def few_fish_of_two_loops() -> dict:
+    """Tables of a sound site whose season costs next to nothing: two loops, four tanks, four cohorts, ten days."""
+    tables = two_loops()
+    tables["season"]["end"] = START + dt.timedelta(days=9)
+    tables["cohorts"].pop("cats")  # eat the small ones beside them
+    for cohort in tables["cohorts"].values():
+        cohort["count"] = 3
+    tables["events"] = [{"kind": "harvest", "date": START + dt.timedelta(days=4), "cohort": "trout", "count": 1}]
+    return tables

@@ -5,8 +5,11 @@ from __future__ import annotations
 import os
 import secrets
 import signal
+import subprocess
 import sys
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -16,7 +19,7 @@ TESTS = Path(__file__).resolve().parent
 # pytest's importlib mode puts no folder on the path: this lets test files import the plain helpers beside them
 sys.path.insert(0, str(TESTS))
 
-from browsing import address, browser, context, drafts, visit  # noqa: E402, F401
+from browsing import address, blank, browser, context, drafts, visit  # noqa: E402, F401
 
 # text is broken to the terminal's width: the same in every test, whoever's terminal it runs in
 os.environ["COLUMNS"] = "100"
@@ -49,13 +52,14 @@ def pytest_runtest_protocol():
         signal.signal(signal.SIGALRM, before)
 
 
-# Tests that share what is dear to begin, one worker for each group: a browser with its server, what commands print. Two
+# Tests that share what is dear to begin, one worker for each group: a browser with its server, what commands print,
+# sources read into trees. Two
 # workers share the browser's: one would be the last to end, more would press each other's pages out of time.
 TOGETHER = {
     "tests/test_browser.py": "pages looked at", "tests/test_browser_saving.py": "pages looked at",
     "tests/test_browser_typing.py": "pages typed into", "tests/test_browser_start.py": "pages typed into",
     "tests/test_today_page.py::TestBrowser": "pages typed into",
-    "tests/test_guide.py": "printed", "tests/test_readme.py": "printed",
+    "tests/test_guide.py": "printed", "tests/test_readme.py": "printed", "tests/test_house_rules.py": "sources read",
 }  # fmt: skip
 
 
@@ -77,11 +81,30 @@ def pytest_xdist_make_scheduler(config, log):
 
 def pytest_configure(config):
     """Compile what is compiled once, before the workers start: none of them waits for it or tells of it in a test."""
-    if not hasattr(config, "workerinput"):
-        from stocksim import load_site, run_season
-        from stocksim.site.examples import FOLDER
+    if hasattr(config, "workerinput") or config.option.collectonly:
+        return
+    from stocksim import load_site, run_season
+    from stocksim.site.examples import FOLDER
 
+    with reading_tests(config):
         run_season(load_site(FOLDER / "heron_lane_computed.toml"))
+
+
+@contextmanager
+def reading_tests(config) -> Iterator[None]:
+    """Read all test files in a clean clone meanwhile, which keeps them as bytecode: else each worker rewrites them."""
+    is_kept = sys.dont_write_bytecode or any((TESTS / "__pycache__").glob("test_*.pyc"))
+    if is_kept or not getattr(config.option, "numprocesses", None):
+        yield
+        return
+    # those of the advice run seasons as they are read, and would wait for the engine
+    command = [
+        sys.executable, "-m", "pytest", "--collect-only", "-n", "0", "-p", "no:cacheprovider",
+        f"--ignore={TESTS / 'advice'}", *config.args,
+    ]  # fmt: skip
+    quiet = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    with subprocess.Popen(command, cwd=config.invocation_params.dir, **quiet):
+        yield  # and waits for it; a file that cannot be read is told by the workers
 
 
 @pytest.fixture(scope="session")

@@ -18,7 +18,7 @@ from stocksim.site.examples import example_names, example_text
 
 MOST_PAGES = tuple(page.address for page in registry.PAGES if page.address != "stock")  # which plans for long
 # what is advised for the last sound version is shown with the demonstration's loops; here it would be sought in vain
-CALM = ("heron_lane_computed", "heron_lane_young")
+CALM = ("heron_lane_computed", "heron_lane_year", "heron_lane_young")
 OURS = "stocksim met a fault of its own here"
 
 

@@ -78,6 +78,12 @@ def test_season_is_drawn_and_downloads(visit):
     assert answer["verdict"] in page.locator(".ss-verdict").first.inner_text()
     assert len({row["tank"] for row in rows}) == 5
 
+    # and it prints on one sheet
+    page.set_viewport_size({"width": 1200, "height": 900})
+    settle(page)
+    sheet = page.pdf(prefer_css_page_size=True, print_background=True)
+    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
+
 
 def test_upload_edit_and_back(visit, tmp_path):
     page = visit(1440)
@@ -105,7 +111,7 @@ def test_upload_edit_and_back(visit, tmp_path):
     assert page.get_by_label("volume").first.input_value() == "-500 L"
 
 
-def test_phone(visit):
+def test_phone_tablet_zoom_and_a_dark_screen(visit):
     page = visit(390, 844)
     page.wait_for_selector(CHART, timeout=LONG_MS)
     assert width_of(page) <= 390
@@ -136,19 +142,23 @@ def test_phone(visit):
             box = page.locator(CHART).bounding_box()
             assert box["x"] >= 0
             assert box["x"] + box["width"] <= 391
+        if title in ("Season", "Stocking", "Compare", "Site"):
+            look_on_a_dark_tablet(page)
 
 
-def test_tablet_zoom_and_a_dark_screen(visit):
-    page = visit(768, 1024, is_dark=True)
+def look_on_a_dark_tablet(page) -> None:
+    """The same page wider and dark, and back again."""
+    page.emulate_media(color_scheme="dark")
+    for width in (768, 720):  # a tablet, and 1440 px at 200 %
+        page.set_viewport_size({"width": width, "height": 1024})
+        settle(page)
+        assert width_of(page) <= width
     ground = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
     assert ground == "rgb({}, {}, {})".format(*bytes.fromhex(palette.DARK_PAPER[1:]))
-    for title in ("Season", "Stocking", "Compare", "Site"):
-        show(page, title)
-        for width in (768, 720):  # a tablet, and 1440 px at 200 %
-            page.set_viewport_size({"width": width, "height": 1024})
-            settle(page)
-            assert width_of(page) <= width
-        assert axe_faults(page) == []
+    assert axe_faults(page) == []
+    page.emulate_media(color_scheme="light")
+    page.set_viewport_size({"width": 390, "height": 844})
+    settle(page)
 
 
 def test_a_journey_by_keyboard(visit):
@@ -198,8 +208,9 @@ def test_work_is_cancelled_and_an_address_leads_back(visit, tmp_path):
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_the_report_is_printed_large_enough_and_whole(visit, paper, demo_season):
-    page = visit(800)
+def test_the_report_is_printed_large_enough_and_whole(blank, paper, demo_season):
+    page = blank
+    page.set_viewport_size({"width": 800, "height": 900})
     page.set_content(report.report_html(demo_season, None, demo_season.dates[40]))
     sheets = len(re.findall(rb"/Type\s*/Page[^s]", page.pdf(format=paper, print_background=True)))
     assert 2 <= sheets <= 8
@@ -219,14 +230,6 @@ def test_the_report_is_printed_large_enough_and_whole(visit, paper, demo_season)
     )
     assert smallest * 72 / 96 >= 8.99  # pt
     assert axe_faults(page) == []
-
-
-def test_prints_on_one_sheet(visit, tmp_path):
-    page = visit(1200)
-    page.wait_for_selector(CHART, timeout=LONG_MS)
-    settle(page)
-    sheet = page.pdf(prefer_css_page_size=True, print_background=True)
-    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet)) == 1
 
 
 def test_water_is_drawn_and_the_ramp_is_worked_out(visit):

@@ -6,10 +6,11 @@ import tomllib
 from pathlib import Path
 
 import pytest
+import tomlkit
 from browsing import MARKS, served, settle, show, upload
-from calm_sites import calm_text
+from calm_sites import few_fish_of_two_loops
 from test_app_names import SLY, SLY_KEY, faulty_site, own_library, sound_site
-from test_renaming import STOCKING, deep
+from test_renaming import deep
 
 from stocksim.site.examples import example_text
 
@@ -18,6 +19,25 @@ sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not 
 sync_api.expect.set_options(timeout=120_000)
 expect = sync_api.expect
 DEMO = tomllib.loads(example_text("heron_lane"))
+# where it does not matter which site is typed into: each entry is answered at once
+SMALL = tomlkit.dumps(few_fish_of_two_loops())
+# wishes that name its tanks, cohorts and loops in every place that takes one
+STOCKING = """
+[stocking]
+budget = 500
+[stocking.candidates.more_perch]
+species = "yellow_perch"
+mean_weight = "40 g"
+price = 2
+feed = "perch_45"
+at_most = 4
+tanks = ["west", "east"]
+[stocking.own]
+trout = { at_least = 1, tanks = ["north", "west"] }
+[stocking.options]
+heater_on = { loop = "warm", at_least = "18 degC", cost = 90 }
+cooler = { loop = "cool", at_most = "22 degC" }
+"""
 
 
 def part(page, name: str) -> None:
@@ -55,7 +75,7 @@ def upload_text(page, folder: Path, text: str) -> dict:
 
 def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(visit, tmp_path):
     page = visit(1440)
-    expected = upload_text(page, tmp_path, calm_text("heron_lane"))
+    expected = upload_text(page, tmp_path, SMALL)
     show(page, "Site")
     first = next(iter(expected["cohorts"].values()))
     for number, (name, delay) in enumerate((("Water and ramp", 0), ("Season", 120))):
@@ -78,9 +98,8 @@ def test_what_is_typed_and_left_by_the_menu_is_kept_and_nothing_else_changes(vis
     assert download(page) == expected
 
 
-def test_typing_goes_on_while_the_season_runs(visit):
-    page = visit(1440)
-    show(page, "Site")
+def test_typing_goes_on_while_the_season_runs(visit, address):
+    page = visit(1440, url=f"{address}edit")
     page.get_by_label("mean weight").nth(0).fill("61 g")
     page.keyboard.press("Tab")
     second = page.get_by_label("mean weight").nth(1)
@@ -111,13 +130,12 @@ def test_entries_in_quick_succession_all_count(visit):
     assert list(raw["cohorts"]) == ["renamed", *list(DEMO["cohorts"])[1:]]
 
 
-def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
-    page = visit(1440)
-    show(page, "Site")
+def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit, address):
+    page = visit(1440, url=f"{address}edit")
     part(page, "Whole file")
-    text = calm_text("heron_lane")
+    text = SMALL
     whole = page.get_by_label("The whole site file")
-    text = text.replace("Heron Lane growing house", "House 0 of Heron Lane growing house")
+    text = text.replace("two loops (invented)", "House 0 of two loops (invented)")
     whole.fill(text)
     assert download(page) == tomllib.loads(text)
     text = f"# typed and left by the menu\n{text}"
@@ -131,9 +149,8 @@ def test_the_whole_file_is_kept_and_downloaded_as_just_typed(visit):
     assert download(page) == tomllib.loads(text)
 
 
-def test_every_case_of_a_power_cut_that_is_sent_is_shown(visit):
-    page = visit(1440)
-    show(page, "Power cut")
+def test_every_case_of_a_power_cut_that_is_sent_is_shown(visit, address):
+    page = visit(1440, url=f"{address}powercut")
     day = page.get_by_label("Day", exact=True)
     for number, month in enumerate(("Dec", "Jan", "Feb", "Mar", "Apr")):
         typed = f"{10 + number} {month} {2026 if month == 'Dec' else 2027}"
@@ -143,9 +160,8 @@ def test_every_case_of_a_power_cut_that_is_sent_is_shown(visit):
         expect(day).to_have_value(typed)
 
 
-def test_typed_temperatures_come_back_and_a_part_stays_picked(visit):
-    page = visit(1440)
-    show(page, "Site")
+def test_typed_temperatures_come_back_and_a_part_stays_picked(visit, address):
+    page = visit(1440, url=f"{address}edit")
     part(page, "Loops")
     typed = DEMO["loops"]["main"]["water_temperature"]["values"]
 
@@ -171,13 +187,13 @@ def test_typed_temperatures_come_back_and_a_part_stays_picked(visit):
 
 
 def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
-    text = example_text("heron_lane_year") + STOCKING
+    text = SMALL + STOCKING
     page = visit(1440)
     upload_text(page, tmp_path, text)
     show(page, "Site")
     for shown, table in (("Tanks", "tanks"), ("Loops", "loops"), ("Fish", "cohorts")):
         part(page, shown)
-        old = next(iter(tomllib.loads(text)[table])) if table != "cohorts" else "tilapia"
+        old = next(iter(tomllib.loads(text)[table])) if table != "cohorts" else "trout"
         row = list(tomllib.loads(text)[table]).index(old)
         name = page.get_by_label("name", exact=True).nth(row)
         expect(name).to_have_value(old)
@@ -191,22 +207,22 @@ def test_a_name_changes_wherever_the_file_names_it(visit, tmp_path):
         expect(page.get_by_label("name", exact=True).nth(row)).to_have_value(old)
     # what is refused stays to be seen, with its reason
     name = page.get_by_label("name", exact=True).first
-    name.fill("tilapia")
+    name.fill("perch")
     page.keyboard.press("Tab")
-    expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
+    expect(page.locator(".ss-faults")).to_contain_text('"perch" is already among the cohorts')
     show(page, "Fish")
     show(page, "Site")
-    expect(page.get_by_label("name", exact=True).first).to_have_value("tilapia")
-    expect(page.locator(".ss-faults")).to_contain_text('"tilapia" is already among the cohorts')
+    expect(page.get_by_label("name", exact=True).first).to_have_value("perch")
+    expect(page.locator(".ss-faults")).to_contain_text('"perch" is already among the cohorts')
 
 
 def test_no_page_ends_when_a_loop_is_removed(visit, tmp_path):
     page = visit(1440)
-    upload_text(page, tmp_path, calm_text("heron_lane_computed"))
+    upload_text(page, tmp_path, SMALL)
     show(page, "Site")
     part(page, "Loops")
     page.get_by_role("button", name="Remove").first.click()
-    expect(page.locator(".ss-faults")).to_contain_text('tanks.cedar.loop: "main" is not among the loops')
+    expect(page.locator(".ss-faults")).to_contain_text('tanks.east.loop: "warm" is not among the loops')
     for name in ("Season", "Water and ramp", "Beds", "Cold months", "Power cut", "Tankmates", "Fish", "Site"):
         show(page, name)
         assert page.get_by_test_id("stException").count() == 0

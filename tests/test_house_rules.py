@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 import runpy
 import subprocess
@@ -70,10 +71,17 @@ def room(path: Path) -> str:
     return "" if name == "__init__.py" else name.removesuffix(".py")
 
 
-def imported(tree: ast.AST) -> list[tuple[str, ast.stmt]]:
-    """Every module imported anywhere in a file, as a dotted name."""
+@functools.cache
+def parsed(source: str) -> ast.Module:
+    """Tree of a source; most rules look at every file, so each is read into one but once."""
+    return ast.parse(source)
+
+
+@functools.cache
+def imported(source: str) -> list[tuple[str, ast.stmt]]:
+    """Every module imported anywhere in a source, as a dotted name."""
     found: list[tuple[str, ast.stmt]] = []
-    for node in ast.walk(tree):
+    for node in ast.walk(parsed(source)):
         if isinstance(node, ast.Import):
             found += [(alias.name, node) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -84,7 +92,7 @@ def imported(tree: ast.AST) -> list[tuple[str, ast.stmt]]:
 def import_faults(room_name: str, source: str, question: str = "", topic: str = "") -> list[str]:
     """What is wrong with the imports of a file that stands in a room, and for a question's file in which."""
     faults = question_faults(source, question, topic) if question else []
-    for name, node in imported(ast.parse(source)):
+    for name, node in imported(source):
         if isinstance(node, ast.ImportFrom):
             if node.level:
                 faults.append("relative import")
@@ -114,7 +122,7 @@ def import_faults(room_name: str, source: str, question: str = "", topic: str = 
 def question_faults(source: str, question: str, topic: str) -> list[str]:
     """What a question's file imports of other questions, or of faces where it decides."""
     faults = []
-    for name, node in imported(ast.parse(source)):
+    for name, node in imported(source):
         parts = name.split(".")
         names = [alias.name for alias in node.names] if isinstance(node, ast.ImportFrom) else []
         if parts[:2] == ["stocksim", "answers"] and parts[2:3] != [question]:
@@ -208,7 +216,7 @@ def functions_of(tree: ast.AST) -> list[ast.FunctionDef]:
 def test_functions_are_short(path):
     """Code, not what its docstring says."""
     long = {}
-    for function in functions_of(ast.parse(path.read_text(encoding="utf-8"))):
+    for function in functions_of(parsed(path.read_text(encoding="utf-8"))):
         body = function.body[1:] if ast.get_docstring(function) is not None else function.body
         lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
         if lines > LONGEST_FUNCTION and function.name not in LONG_FOR_A_REASON:
@@ -225,7 +233,7 @@ def test_a_file_that_one_other_reads_says_why_it_is_apart():
     readers: dict[str, set[str]] = {}
     known = {dotted(path) for path in MODULES}
     for path in MODULES:
-        for name, node in imported(ast.parse(path.read_text(encoding="utf-8"))):
+        for name, node in imported(path.read_text(encoding="utf-8")):
             names = [f"{name}.{alias.name}" for alias in node.names] if isinstance(node, ast.ImportFrom) else []
             for target in {name, *names} & known:
                 readers.setdefault(target, set()).add(dotted(path))
@@ -233,7 +241,7 @@ def test_a_file_that_one_other_reads_says_why_it_is_apart():
         name
         for path in MODULES
         if len(readers.get(name := dotted(path), ())) == 1
-        and "Apart" not in (ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or "")
+        and "Apart" not in (ast.get_docstring(parsed(path.read_text(encoding="utf-8"))) or "")
     ]
     assert silent == []
 
@@ -286,7 +294,7 @@ def public_functions(rooms: tuple[str, ...]) -> list[tuple[str, ast.FunctionDef,
         if room(path) not in rooms:
             continue
         dotted = ".".join(path.relative_to(PACKAGE).with_suffix("").parts)
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+        tree = parsed(path.read_text(encoding="utf-8"))
         for node in tree.body:
             if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
                 found.append((f"{dotted}.{node.name}", node, False))

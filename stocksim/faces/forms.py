@@ -458,7 +458,7 @@ def take_faults(place: Path) -> list[str]:
     dotted = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in place)[1:]
     held: list[str] = st.session_state.get("faults_drawn", [])
     named = re.compile(rf"(?:^| ){re.escape(dotted)}(?:\[\d+\])*: ")
-    found = [fault for fault in held if named.search(fault)]
+    found = [fault for fault in held if dotted in fault and named.search(fault)]
     refused = [said for said in of_row(place) if said not in found]
     st.session_state.faults_drawn = [fault for fault in held if fault not in found]
     return [*found, *refused]

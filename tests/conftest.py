@@ -84,9 +84,11 @@ def pytest_configure(config):
     if hasattr(config, "workerinput") or config.option.collectonly:
         return
     from stocksim import load_site, run_season
+    from stocksim.engine.season import prepare
     from stocksim.site.examples import FOLDER
 
     with reading_tests(config):
+        prepare()
         run_season(load_site(FOLDER / "heron_lane_computed.toml"))
 
 

@@ -198,9 +198,9 @@ def cold_start() -> None:
     """Compile the days anew, and load what that left, each in a process of its own."""
     words = (
         "import time; a = time.process_time(); from stocksim.engine.season import prepare; b = time.process_time();"
-        "import numba; c = time.process_time(); prepare(); print(b - a, c - b, time.process_time() - c)"
+        "import llvmlite.binding; c = time.process_time(); prepare(); print(b - a, c - b, time.process_time() - c)"
     )
-    print("\ncold start, CPU s: imports of the package, import of numba, the days ready")
+    print("\ncold start, CPU s: imports of the package, import of llvmlite, the days and their hours ready")
     with tempfile.TemporaryDirectory() as folder:
         for name in ("compiled", "loaded"):
             settings = os.environ | {"STOCKSIM_CACHE": folder}

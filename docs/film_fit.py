@@ -26,7 +26,6 @@ sys.path.insert(0, str(HERE))  # pytest loads this file from another folder
 import systems  # noqa: E402
 
 import stocksim.engine.season as engine  # noqa: E402
-from stocksim.engine.days.day import seasons  # noqa: E402
 from stocksim.water.maturity import HALF_ALKALINITY  # noqa: E402
 from stocksim.water.nitrification import AREAL_RATE  # noqa: E402
 
@@ -61,16 +60,16 @@ def moved(**constants: Any) -> Iterator[None]:
     missing = set(constants) - {name for _, name, _ in held}
     if missing:
         raise LookupError(f"no module of stocksim holds {', '.join(sorted(missing))}")
-    compiled = engine._engine
+    compiled = engine.at_hand
     if not set(constants) <= OF_TABLES:
-        engine._engine = lambda scenarios: seasons.py_func
+        engine.at_hand = lambda kernel, scenarios, is_first=False: kernel.py_func
     for module, name, _ in held:
         setattr(module, name, constants[name])
     systems.season_of.cache_clear()
     try:
         yield
     finally:
-        engine._engine = compiled
+        engine.at_hand = compiled
         for module, name, old in held:
             setattr(module, name, old)
         systems.season_of.cache_clear()

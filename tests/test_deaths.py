@@ -106,7 +106,7 @@ def watched(tables: dict, hazard: str) -> tuple[Season, list[tuple]]:
             return kept(*given_to)
 
         patch.setattr(fish, hazard, spy)
-        patch.setattr(season_module, "_engine", lambda _: season_module.seasons.py_func)
+        patch.setattr(season_module, "at_hand", lambda kernel, *_, **__: kernel.py_func)
         return run_season(build(tables)), seen
 
 

@@ -70,7 +70,10 @@ def ask_together(tmp_path):
 
     def run(factor: float, times: int, before: str = "", cache: Path | None = None):
         (package / "climate" / "trial_number.py").write_text(f"FACTOR = {factor}\n", encoding="utf-8")
-        settings = {**os.environ, "PYTHONPATH": str(tmp_path), "STOCKSIM_CACHE": str(cache or tmp_path / "kept")}
+        settings = os.environ | {
+            "PYTHONPATH": str(tmp_path), "STOCKSIM_CACHE": str(cache or tmp_path / "kept"),
+            "PYTHONDONTWRITEBYTECODE": "1",  # two changes of a file in one second are one to Python's own cache
+        }  # fmt: skip
         how = {"env": settings, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "cwd": tmp_path}
         started = [subprocess.Popen([sys.executable, "-c", before + ASK], **how) for _ in range(times)]
         told = []

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from stocksim.engine.days.hours import _depart
 from stocksim.fish.energetics import day_budget
 from stocksim.fish.meals import (
     AMMONIA_AFTER_MEALS,
     AMMONIA_RESPONSE,
     OXYGEN_RESPONSE,
+    WAVES,
     at_hours,
     fasting_share,
     meal_waves,
@@ -60,3 +62,12 @@ def test_fasting_fish_use_all_of_it_without_feed():
     assert float(fasting_share(20.0 / 0.1**0.8, 100.0, 0.7, use, 1.0)) == pytest.approx(1.0)
     assert float(fasting_share(20.0 / 0.1**0.8, 100.0, 0.7, 2.0 * use, 1.0)) == pytest.approx(0.5)
     assert float(fasting_share(1.0, 100.0, 0.7, 0.0, 0.0)) == 1.0
+
+
+def test_whole_hours_of_a_day_are_those_of_its_waves():
+    waves = np.random.default_rng(1).normal(size=(WAVES, 3, 2)) @ np.array([1.0, 1.0j])
+    departure = np.empty(24)
+    for tank in range(3):
+        _depart(waves, tank, departure)
+        expected = [at_hours(list(waves[:, tank]), hour) for hour in range(24)]
+        np.testing.assert_allclose(departure, expected, rtol=0.0, atol=1e-13)

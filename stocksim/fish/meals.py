@@ -133,39 +133,6 @@ def at_hours(waves: Sequence[ComplexArray], hour: ArrayLike) -> FloatArray:
     return total
 
 
-def by_hour(waves: Sequence[ComplexArray]) -> FloatArray:
-    """Departure from the day's mean at every whole hour, as `at_hours` gives it.
-
-    Parameters
-    ----------
-    waves : sequence of ndarray of complex, each shape (...)
-        As of `at_hours`. [any unit]
-
-    Returns
-    -------
-    ndarray, shape (24, ...)
-        At hours 0 to 23, in the unit of the amplitudes.
-    """
-    # Waves of 24, 8 ... hours change their sign in half a day and the others do not, and a sine turns where the hour
-    # does about noon: sums of six hours give them all.
-    cosine: list[FloatArray] = []
-    sine: list[FloatArray] = []
-    for first in (0, 1):
-        some = np.stack(waves[first::2])
-        angle = 2.0 * np.pi / 24.0 * np.arange(7)[:, None] * np.arange(first + 1, len(waves) + 1, 2)
-        # no matrix product: its sums would run in another order for another number of tanks
-        for sums, turn, part in ((cosine, np.cos(angle), some.real), (sine, np.sin(angle), some.imag)):
-            sums.append(np.einsum("hk,k...->h...", turn, np.ascontiguousarray(part)))
-    alike, turned = cosine[1] + cosine[0], cosine[1] - cosine[0]
-    rising, falling = sine[1] + sine[0], sine[1] - sine[0]
-    found = np.empty((24, *alike.shape[1:]))
-    np.subtract(alike, rising, out=found[:7])
-    np.add(turned[5::-1], falling[5::-1], out=found[7:13])
-    np.subtract(turned[1:], falling[1:], out=found[13:19])
-    np.add(alike[5:0:-1], rising[5:0:-1], out=found[19:])
-    return found
-
-
 def fasting_share(
     maintenance_per_kg: ArrayLike,
     weight_g: ArrayLike,

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stocksim.engine.arrays.tables import with_scenarios
+from stocksim.engine.days.hours import HOURS
 from stocksim.engine.results.frames import Season
 from stocksim.engine.results.hours import day_hours, use_waves
 from stocksim.fish.meals import ComplexArray, at_hours
-from stocksim.fish.meals import by_hour as departure_by_hour
 from stocksim.water.oxygen import (
     BETA_FISH_WATER,
     device_exchange,
@@ -48,7 +48,7 @@ def use_factors(season: Season, scenario: int = 0) -> FloatArray:
     """
     waves = use_waves(with_scenarios(season.layout), season.course)
     mean = (season.course.fish_oxygen_g @ season.layout.cohort_tank)[scenario]
-    by_hour = departure_by_hour([wave[scenario] for wave in waves])
+    by_hour = np.stack([at_hours([wave[scenario] for wave in waves], hour) for hour in range(HOURS)])
     return np.asarray(1.0 + np.divide(by_hour, mean, out=np.zeros_like(by_hour), where=mean > 0.0))
 
 

@@ -156,7 +156,7 @@ def _keep(swing: ComplexArray, wave: ComplexArray) -> None:
 
 @jitable
 def _depart(waves: ComplexArray, tank: int, departure: FloatArray) -> None:
-    """Departure from the day's mean at every hour, as `fish.meals.by_hour` gives it."""
+    """Departure from the day's mean at every whole hour, as `fish.meals.at_hours` gives it at any."""
     # Waves of 24, 8 ... hours change their sign in half a day and the others do not, and a sine turns where the hour
     # does about noon: sums of seven hours give them all.
     for hour in range(_QUARTER + 1):

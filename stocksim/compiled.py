@@ -459,9 +459,10 @@ def _kept(path: Path) -> bytes | None:
 
 def _keep(path: Path, code: bytes) -> None:
     """Write machine code under a digest of itself, whole or not at all."""
-    with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-        file.write(hashlib.blake2b(code, digest_size=_DIGEST).digest() + code)
-    os.replace(file.name, path)
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:  # gone with what a full disk left of it
+        part = Path(folder) / path.name
+        part.write_bytes(hashlib.blake2b(code, digest_size=_DIGEST).digest() + code)
+        os.replace(part, path)
 
 
 def cache_folder() -> Path:

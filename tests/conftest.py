@@ -53,8 +53,8 @@ def pytest_runtest_protocol():
 
 
 # Tests that share what is dear to begin, one worker for each group: a browser with its server, what commands print,
-# sources read into trees. Two
-# workers share the browser's: one would be the last to end, more would press each other's pages out of time.
+# sources read into trees. Two workers share the browser's: one would be the last to end, more would press each other's
+# pages out of time.
 TOGETHER = {
     "tests/test_browser.py": "pages looked at", "tests/test_browser_saving.py": "pages looked at",
     "tests/test_browser_typing.py": "pages typed into", "tests/test_browser_start.py": "pages typed into",

@@ -194,9 +194,24 @@ class Layout:
         return tuple(stay.root for stay in self.stays)
 
     @property
+    def tank_of(self) -> NDArray[np.int64]:
+        """Tank of each column, shape (cohort,)."""
+        return _place_of(self.cohort_tank)
+
+    @property
+    def loop_of(self) -> NDArray[np.int64]:
+        """Loop of each tank, bed and biofilter, shape (leaf,)."""
+        return _place_of(self.leaf_loop)
+
+    @property
     def cohort_loop(self) -> FloatArray:
         """1 where the cohort's tank belongs to the loop, shape (cohort, loop)."""
         return self.cohort_tank @ self.leaf_loop[: len(self.tanks)]
+
+
+def _place_of(members: FloatArray) -> NDArray[np.int64]:
+    """Column of the 1 in each row."""
+    return np.asarray(members.argmax(axis=1) if members.size else np.zeros(len(members)), np.int64)
 
 
 def standard_transfer(supply: object) -> float:

@@ -363,11 +363,9 @@ def feed_tables(layout: Layout) -> FeedTables:
 
 def empty_now(layout: Layout, given: Given) -> Now:
     """Room for one scenario, and who is where."""
-    tank_of = layout.cohort_tank.argmax(axis=1) if layout.cohort_tank.size else np.zeros(len(layout.cohorts), int)
-    loop_of = layout.leaf_loop.argmax(axis=1) if layout.leaf_loop.size else np.zeros(0, int)
     return Now(
-        tank_of=tank_of.astype(np.int64),
-        loop_of=loop_of.astype(np.int64),
+        tank_of=layout.tank_of,
+        loop_of=layout.loop_of,
         fish=np.zeros((rows.FISH_ROWS, given.fish.shape[-1])),
         leaf=np.zeros((rows.LEAF_ROWS, given.leaf.shape[-1])),
         unit=np.zeros((rows.UNIT_ROWS, given.unit_day.shape[-1])),

@@ -118,14 +118,10 @@ def _waves_of(waters: Waters, loads: Loads, room: Room, s: int, day: int, wave: 
     """One wave of a day: TAN by the fish's ammonia, which nitrification follows; oxygen by both."""
     load, swing = room.load, room.swing
     volume, flow = waters.volume[at(s, waters.volume)], waters.flow[at(s, waters.flow)]
-    sump_volume, sump_outflow = (
-        waters.sump_volume[at(s, waters.sump_volume)],
-        waters.sump_outflow[at(s, waters.sump_outflow)],
-    )
-    of_excretion, of_use = (
-        loads.excretion_waves[at(s, loads.excretion_waves), wave],
-        loads.use_waves[at(s, loads.use_waves), wave],
-    )
+    sump_volume = waters.sump_volume[at(s, waters.sump_volume)]
+    sump_outflow = waters.sump_outflow[at(s, waters.sump_outflow)]
+    of_excretion = loads.excretion_waves[at(s, loads.excretion_waves), wave]
+    of_use = loads.use_waves[at(s, loads.use_waves), wave]
     exchange = loads.exchange[at(s, loads.exchange), day]
     sump_exchange = loads.sump_exchange[at(s, loads.sump_exchange), day]
     for i in range(load.size):

@@ -392,7 +392,7 @@ def _biofilter(given: Judging) -> Judged:
 def _strictest(layout: Layout, present: NDArray[np.bool_], limit: FloatArray, pick: np.ufunc) -> FloatArray:
     """Strictest limit of the species present in each tank, NaN where there is no fish."""
     found = np.full((*present.shape[:-1], len(layout.tanks)), np.nan)
-    tank_of = layout.cohort_tank.argmax(axis=1)
+    tank_of = layout.tank_of
     order = tank_of.argsort(kind="stable")
     starts = np.flatnonzero(np.diff(tank_of[order], prepend=-1))  # of each tank's columns
     if order.size:

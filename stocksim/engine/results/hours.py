@@ -52,12 +52,11 @@ def day_hours(layout: Layout, course: Course, with_waves: bool = False) -> Hours
     follows TAN.
     """
     use, excreted = after_meals(layout, course)
-    meals = layout.rations.meals[:, :WAVES] + 1j * layout.rations.meals[:, WAVES:]
+    meals = _meals(layout)
     returned = sums_by(layout.flow_m3_day, layout.leaf_loop)
     return _run(
         Waters(
-            layout.cohort_tank.argmax(axis=1) if layout.cohort_tank.size else np.zeros(len(layout.cohorts), int),
-            layout.leaf_loop.argmax(axis=1), layout.volume_m3, layout.flow_m3_day, layout.sump_volume_m3,
+            layout.tank_of, layout.loop_of, layout.volume_m3, layout.flow_m3_day, layout.sump_volume_m3,
             returned + layout.water.overflow_m3_day,
         ),
         Loads(
@@ -92,7 +91,7 @@ def fall_by_tank(layout: Layout, course: Course, scenario: int = 0) -> FloatArra
     use = np.repeat(np.eye(tanks)[:, None], days, axis=1)
     found = _run(
         Waters(
-            np.arange(tanks), layout.leaf_loop.argmax(axis=1), layout.volume_m3[None], layout.flow_m3_day[None],
+            np.arange(tanks, dtype=np.int64), layout.loop_of, layout.volume_m3[None], layout.flow_m3_day[None],
             layout.sump_volume_m3[None], returned[None],
         ),
         Loads(
@@ -116,7 +115,6 @@ def _run(waters: Waters, loads: Loads, tanks: int, with_waves: bool = False) -> 
         np.zeros(leaves), np.zeros(leaves, complex), np.zeros(leaves, complex), np.zeros(loops, complex),
         np.zeros(loops, complex), np.zeros((2, WAVES, tanks), complex), np.zeros(HOURS),
     )  # fmt: skip
-    waters = waters._replace(tank_of=waters.tank_of.astype(np.int64), loop_of=waters.loop_of.astype(np.int64))
     run = at_hand(worst_hours, scenarios)
     run(Waters._make(map(np.ascontiguousarray, waters)), Loads._make(map(np.ascontiguousarray, loads)), room, found)
     return found
@@ -125,11 +123,16 @@ def _run(waters: Waters, loads: Loads, tanks: int, with_waves: bool = False) -> 
 def use_waves(layout: Layout, course: Course) -> list[ComplexArray]:
     """Waves of what fish use of oxygen, for `fish.meals.at_hours`; each (scenario, day, tank). [g/day]"""
     use, _ = after_meals(layout, course)
-    meals = layout.rations.meals[:, :WAVES] + 1j * layout.rations.meals[:, WAVES:]
+    meals = np.moveaxis(_meals(layout), 1, 0)[:, :, None]  # (wave, scenario, day, cohort)
     return [
-        2.0 * response * ((use * meals[:, None, wave]) @ layout.cohort_tank)
-        for wave, response in enumerate(OXYGEN_RESPONSE)
+        2.0 * response * ((use * wave) @ layout.cohort_tank)
+        for response, wave in zip(OXYGEN_RESPONSE, meals, strict=True)
     ]
+
+
+def _meals(layout: Layout) -> ComplexArray:
+    """Waves of each column's meals, (scenario, wave, cohort). [-]"""
+    return np.asarray(layout.rations.meals[:, :WAVES] + 1j * layout.rations.meals[:, WAVES:])
 
 
 def after_meals(layout: Layout, course: Course) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

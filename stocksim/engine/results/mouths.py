@@ -35,9 +35,8 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
     slope = species["length_weight_slope"]
     length = total_length_mm(course.weight_g, species["length_weight_intercept"], slope, species["farmed_condition"])
     spread = length_spread(course.size_spread, slope)
-    predator, prey = np.nonzero(
-        layout.cohort_tank @ layout.cohort_tank.T > 0.0
-    )  # all pairs of a tank, also with itself
+    # all pairs of a tank, each cohort with itself too
+    predator, prey = np.nonzero(layout.cohort_tank @ layout.cohort_tank.T > 0.0)
     kin = np.array([stay.table.species for stay in layout.stays])
     deep, slender = species["prey_share_deep"][..., predator], species["prey_share_slender"][..., predator]
     share = longest_prey_share(deep, slender, species["body_depth"][..., prey])
@@ -49,7 +48,7 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
     pairs: list[tuple[int, NDArray[np.bool_], NDArray[np.int64] | slice]] = []
     sizes: list[list[FloatArray]] = []
     for pair in np.flatnonzero(share.any(axis=(0, 1))).tolist():  # the others take no such fish, however small
-        one, other, met = int(predator[pair]), int(prey[pair]), both[..., pair]
+        one, other, met = predator[pair], prey[pair], both[..., pair]
         met_sizes = [
             part[..., at][met] for part, at in ((length, one), (spread, one), (length, other), (spread, other))
         ]
@@ -68,7 +67,7 @@ def predation_by_tank(layout: Layout, course: Course) -> FloatArray:
         ends = np.cumsum([met_sizes[0].size for met_sizes in sizes])[:-1]
         for (pair, met, of_day), found in zip(pairs, np.split(chances, ends), strict=True):
             chance[met, pair] = found[of_day]
-    tank_of = layout.cohort_tank.argmax(axis=1)[predator]
+    tank_of = layout.tank_of[predator]
     worst = np.full((*course.count.shape[:2], len(layout.tanks)), np.nan)
     for tank in map(int, set(tank_of.tolist())):
         worst[..., tank] = np.fmax.reduce(chance[..., tank_of == tank], axis=-1)
